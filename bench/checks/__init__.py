@@ -1,0 +1,1 @@
+"""One file per check; `CHECKS` is the table of them by kind."""

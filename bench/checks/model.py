@@ -1,0 +1,151 @@
+"""What a check is, as data: its options, its steps, its evidence and the road from evidence to finding.
+
+Guide, command line, log and operator are driven by what a check declares here; none knows a check by
+name. May import: bench.gear, bench.finding, msgspec. Numpy is imported only when something is worked out.
+Lengths in mm, angles in rad, times in s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Literal
+
+import msgspec
+
+from bench.finding import Finding
+from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
+
+Gather = Literal["sweep", "spot", "width"]
+Mount = Literal["standing", "carried", "still"]
+OptionValue = str | float | int | bool | None
+
+
+class Option(msgspec.Struct, frozen=True):
+    """A choice of the user: a command-line option, a row of a form and an entry in the log at once."""
+
+    name: str
+    kind: Literal["length", "angle", "slope", "count", "choice", "name"]
+    words: str
+    default: OptionValue = None
+    choices: tuple[str, ...] = ()
+
+
+class Caution(msgspec.Struct, frozen=True):
+    """Shown before a check and acknowledged by one key; `about` says when it must be asked again."""
+
+    name: str
+    words: str
+    about: str = "day"  # "day": once a day; "blade", "power", "cut": when that changes
+
+
+class Step(msgspec.Struct, frozen=True):
+    """One set-up (`placement`) and what is gathered there, `repeat` times.
+
+    side and mount turn readings into rotation; `at` is the place in mm of a spot or a width that has one.
+    """
+
+    placement: str
+    words: str
+    gather: Gather
+    repeat: int = 3
+    side: LeftRight | None = None
+    mount: Mount | None = None
+    at: float | None = None
+    picture: str | None = None
+    reseat: str | None = None  # what to do again before each repeat
+
+
+class Trace(msgspec.Struct, frozen=True):
+    """Paired travel and reading of one sweep in the order they came; a spot or a width is a short one.
+
+    travel: mm, growing away from the operator. reading: mm, growing as the plunger is pushed in.
+    push: travel grows. seat: which seating, None where every sweep is freshly seated. at: s, arrival.
+    """
+
+    placement: str
+    travel: list[float]
+    reading: list[float]
+    push: bool = True
+    sweep: str = ""
+    seat: str | None = None
+    hold: str | None = None
+    at: list[float] | None = None
+
+
+class Pool(msgspec.Struct, frozen=True):
+    """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its degrees of freedom."""
+
+    variance: float
+    degrees_of_freedom: float
+
+
+class SquareHistory(msgspec.Struct, frozen=True):
+    error: float  # e, rad
+    standard_uncertainty: float
+    degrees_of_freedom: float | None = None
+
+
+class Known(msgspec.Struct, frozen=True):
+    """What earlier findings tell; empty for `evaluate` without the log."""
+
+    pool: Pool | None = None
+    seat_scatter: float | None = None  # rad, standard deviation
+    yaw_play: float | None = None  # rad, full swing
+    square: SquareHistory | None = None
+    single_sweep_scatter: float | None = None  # rad
+    looks: int = 0  # how often this check has been extended: later looks use 99 %
+
+
+class EvidenceGear(msgspec.Struct, frozen=True):
+    """The part of the user's gear that this check used; a hashed copy is kept in the log."""
+
+    indicator: Indicator = Indicator()
+    travel: Travel = Travel()
+    caliper: Caliper = Caliper()
+    saw: Saw | None = None
+    jig: Jig | None = None
+    square: Square | None = None
+    leaves: tuple[float, ...] = ()
+
+
+class Lean(msgspec.Struct, frozen=True):
+    """Readings while the sled was leaned left and right in one placement, mm."""
+
+    placement: str
+    left: float
+    right: float
+
+
+class Evidence(msgspec.Struct, frozen=True):
+    """All that a finding is worked out from; kept beside it so that it can be worked out again."""
+
+    check: str
+    traces: list[Trace] = []
+    options: dict[str, OptionValue] = {}
+    gear: EvidenceGear = EvidenceGear()
+    known: Known = Known()
+    leans: list[Lean] = []
+
+
+class EvidenceError(ValueError):
+    """The evidence cannot carry a finding (no push, a placement missing, travel that does not move)."""
+
+
+class Check(msgspec.Struct, frozen=True):
+    """One question asked of the saw or a jig.
+
+    plan(options, gear) -> steps in order. evaluate(evidence) -> finding with quantities, verdicts, sweeps,
+    budget, settle, notes, but without id, time and move, which `bench.conclude` adds.
+    needs: which gear it must have ("jig", "saw"). columns: of its recorded file. main: the quantity that
+    drift charts follow.
+    """
+
+    kind: str
+    question: str
+    plan: Callable[[Mapping[str, OptionValue], EvidenceGear], tuple[Step, ...]]
+    evaluate: Callable[[Evidence], Finding]
+    quantities: tuple[str, ...]
+    cautions: tuple[Caution, ...] = ()
+    options: tuple[Option, ...] = ()
+    needs: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")

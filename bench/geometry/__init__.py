@@ -1,0 +1,1 @@
+"""Pure arrays in, numbers out. No input or output, no clock."""

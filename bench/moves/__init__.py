@@ -1,0 +1,1 @@
+"""From a finding to the move: lever, leaves, screw turns, live."""
