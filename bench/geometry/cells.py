@@ -1,0 +1,112 @@
+"""Readings come by time, a line is fitted over travel: rests dropped, the rest averaged in equal cells.
+
+May import: numpy only. Travel and reading in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+CELLS = 100  # about a hundredth of the sweep each
+_USUAL = sorted(
+    (unit * digit * 10.0**power for unit in (1.0, 25.4) for digit in (1, 2, 5) for power in range(-6, 0)),
+    reverse=True,
+)
+REST = 0.1  # of the median speed: slower is standing still
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """travel, reading: cell means (K,). n: how many independent readings each holds. within2: variance of
+    single readings about their cell's own drift, mm^2, 0 where no cell holds two. index: cell of each reading
+    (N,), -1 where it was left out."""
+
+    travel: Array
+    reading: Array
+    n: Array
+    within2: float
+    index: npt.NDArray[np.intp]
+
+
+def count_seen(reading: Array) -> float:
+    """The instrument's count as the readings themselves show it, mm; 0.0 where they lie on no usual grid.
+
+    The largest usual count (1, 2, 5 times a power of ten, in mm or inch) of which all differences are whole
+    multiples. Readings that are all equal show none.
+    """
+    values = np.unique(reading)
+    if values.size < 2:
+        return 0.0
+    steps = values[1:] - values[0]
+    least = float(np.diff(values).min())
+    for count in _USUAL:
+        if count > least * 1.01:
+            continue
+        if count < 1e-5:
+            break
+        parts = steps / count
+        if float(np.max(np.abs(parts - np.round(parts)))) < 0.02:
+            return count
+    return 0.0
+
+
+def moving(travel: Array) -> Mask:
+    """False for readings taken while the sled stood still. Travel is in order of time.
+
+    Speed is seen over a few readings to either side, so that a coarse travel scale does not look like a
+    sequence of rests. A sweep of marks, many readings at few places, has no rests to drop.
+    """
+    n = travel.size
+    if n < 40 or np.unique(travel).size < 25:
+        return np.ones(n, dtype=bool)
+    reach = max(1, n // 150)
+    before = np.clip(np.arange(n) - reach, 0, n - 1)
+    after = np.clip(np.arange(n) + reach, 0, n - 1)
+    speed = np.abs(travel[after] - travel[before]) / (after - before)
+    usual = float(np.median(speed))
+    # where most of the time was spent at rest, the median itself is a rest
+    usual = max(usual, 0.5 * float(np.ptp(travel)) / n)
+    kept: Mask = speed > REST * usual
+    return kept
+
+
+def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) -> Cells:
+    """Average the kept readings in equal cells of travel. At marks each mark is a cell of its own.
+
+    A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
+    """
+    start = float(travel[kept].min())
+    stop = float(travel[kept].max())
+    places = np.unique(travel[kept])
+    index = np.full(travel.size, -1, dtype=np.intp)
+    if places.size <= 25 or kept.sum() <= cells:
+        index[kept] = np.searchsorted(places, travel[kept])
+    else:
+        scaled = (travel[kept] - start) / (stop - start) * cells
+        index[kept] = np.minimum(scaled.astype(np.intp), cells - 1)
+    used = np.unique(index[kept])
+    index[kept] = np.searchsorted(used, index[kept])
+    slot = index[kept]
+    n = np.bincount(slot).astype(np.float64)
+    s = np.bincount(slot, travel[kept]) / n
+    r = np.bincount(slot, reading[kept]) / n
+    return Cells(s, r, n, _within(travel[kept], reading[kept], slot, s, r, n), index)
+
+
+def _within(travel: Array, reading: Array, slot: npt.NDArray[np.intp], s: Array, r: Array, n: Array) -> float:
+    free = float(np.sum(n - 1))
+    if free < 5:
+        return 0.0
+    # the line's own slope inside a cell is not noise
+    slope = 0.0
+    spread = float(np.sum((s - s.mean()) ** 2))
+    if spread > 0:
+        slope = float(np.sum((s - s.mean()) * r) / spread)
+    left = reading - r[slot] - slope * (travel - s[slot])
+    return float(np.sum(left**2)) / free

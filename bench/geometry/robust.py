@@ -1,0 +1,125 @@
+"""Straight lines through points some of which are dirt: high-breakdown start, redescending fit.
+
+May import: numpy only. Sources: Rousseeuw and Leroy (1987), Robust Regression and Outlier Detection (least
+quantile of squares, repeated median); Sen (1968), JASA 63, 1379 (median of slopes); Beaton and Tukey (1974),
+Technometrics 16, 147 (bisquare). Shapes: x, y, weights (n,); lines are (intercept, slope).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+MAD = 1.482602218505602  # makes the median absolute deviation a normal standard deviation
+
+
+def least_squares(x: Array, y: Array, weights: Array | None = None) -> tuple[float, float]:
+    """Weighted least-squares line. The weights need no scale. Raises ValueError where x does not vary."""
+    w = np.ones_like(x) if weights is None else weights
+    total = float(w.sum())
+    if total <= 0:
+        raise ValueError("every weight is zero")
+    xm = float(w @ x) / total
+    ym = float(w @ y) / total
+    dx = x - xm
+    spread = float(w @ (dx * dx))
+    if spread <= 0:
+        raise ValueError("x does not vary")
+    slope = float(w @ (dx * (y - ym))) / spread
+    return ym - slope * xm, slope
+
+
+def median_of_slopes(x: Array, y: Array) -> tuple[float, float]:
+    """Sen's line: median of the slopes of all pairs, intercept median(y) - slope median(x)."""
+    i, j = np.triu_indices(x.size, 1)
+    dx = x[j] - x[i]
+    use = dx != 0
+    slope = float(np.median((y[j] - y[i])[use] / dx[use]))
+    return float(np.median(y)) - slope * float(np.median(x)), slope
+
+
+def repeated_median(x: Array, y: Array) -> tuple[float, float]:
+    """Siegel's line: median over i of the median over j of the slopes; half the points may be dirt."""
+    dx = x[None, :] - x[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slopes = np.where(dx != 0, (y[None, :] - y[:, None]) / dx, np.nan)
+    slope = float(np.median(np.nanmedian(slopes, axis=1)))
+    return float(np.median(y - slope * x)), slope
+
+
+def least_quantile(x: Array, y: Array, quantile: float = 0.55, most: int = 48) -> tuple[float, float, float]:
+    """The line through two points whose `quantile` of absolute residuals is least: (intercept, slope, that).
+
+    All pairs far enough apart of at most `most` block medians are tried, residuals are those of every point.
+    x in rising order.
+    """
+    bx, by = _block_medians(x, y, most)
+    i, j = np.triu_indices(bx.size, max(1, bx.size // 4))
+    use = bx[j] > bx[i]
+    i, j = i[use], j[use]
+    slopes = (by[j] - by[i]) / (bx[j] - bx[i])
+    # for each slope the best intercept: the middle of the shortest stretch that holds the quantile
+    rx, ry = _block_medians(x, y, 2 * most)
+    left = np.sort(ry[None, :] - slopes[:, None] * rx[None, :], axis=1)
+    hold = max(2, int(np.ceil(quantile * rx.size)))
+    widths = left[:, hold - 1 :] - left[:, : rx.size - hold + 1]
+    best = np.unravel_index(int(np.argmin(widths)), widths.shape)
+    low = left[best[0], best[1]]
+    half = float(widths[best]) / 2
+    return float(low) + half, float(slopes[best[0]]), half
+
+
+def _block_medians(x: Array, y: Array, most: int) -> tuple[Array, Array]:
+    if x.size <= most:
+        return x, y
+    parts = np.array_split(np.arange(x.size), most)
+    return (
+        np.array([x[part].mean() for part in parts]),
+        np.array([float(np.median(y[part])) for part in parts]),
+    )
+
+
+def scale_of(residuals: Array) -> float:
+    """Median absolute residual as a normal standard deviation; about zero, not about the median."""
+    return MAD * float(np.median(np.abs(residuals)))
+
+
+def bisquare_fit(
+    x: Array, y: Array, start: tuple[float, float], tuning: float = 4.685, rounds: int = 50
+) -> tuple[float, float, float]:
+    """Tukey's bisquare line with its scale re-estimated every round: (intercept, slope, scale)."""
+    intercept, slope = start
+    scale = 0.0
+    for _ in range(rounds):
+        left = y - intercept - slope * x
+        scale = scale_of(left)
+        if scale <= 0:
+            break
+        u = left / (tuning * scale)
+        weights = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
+        was = slope
+        intercept, slope = least_squares(x, y, weights)
+        if abs(slope - was) <= 1e-12 * (abs(slope) + 1e-12):
+            break
+    return intercept, slope, scale
+
+
+def huber_fit(
+    x: Array, y: Array, start: tuple[float, float], tuning: float = 1.345, rounds: int = 200
+) -> tuple[float, float, float]:
+    """Huber's line with its scale re-estimated every round: (intercept, slope, scale)."""
+    intercept, slope = start
+    scale = 0.0
+    for _ in range(rounds):
+        left = y - intercept - slope * x
+        scale = scale_of(left)
+        if scale <= 0:
+            break
+        weights = np.minimum(1.0, tuning * scale / np.maximum(np.abs(left), 1e-300))
+        was = slope
+        intercept, slope = least_squares(x, y, weights)
+        if abs(slope - was) <= 1e-12 * (abs(slope) + 1e-12):
+            break
+    return intercept, slope, scale

@@ -1,0 +1,64 @@
+"""Budget, degrees of freedom, several sweeps, verdict: the one place where an uncertainty is made.
+
+Pure, without numpy. May import bench.finding. Angles in rad, lengths in mm. None stands for infinite degrees
+of freedom.
+JCGM 100:2008 (GUM) for the budget, JCGM 106:2012 and ISO 14253-1 for the verdict.
+"""
+
+from bench.uncertainty.budget import (
+    Combined,
+    Part,
+    closure,
+    combine,
+    contact_away,
+    effective_dof,
+    hold,
+    reading_age,
+    rectangular,
+    resolution,
+    seat,
+    span,
+    square,
+    tilt,
+    travel_scale,
+)
+from bench.uncertainty.decide import (
+    LATER,
+    agreement,
+    can_ever_decide,
+    decidable_tolerance,
+    settle,
+    verdict,
+    verdict_one_sided,
+)
+from bench.uncertainty.student import t_quantile
+from bench.uncertainty.sweeps import Between, Group, between_sweeps
+
+__all__ = [
+    "LATER",
+    "Between",
+    "Combined",
+    "Group",
+    "Part",
+    "agreement",
+    "between_sweeps",
+    "can_ever_decide",
+    "closure",
+    "combine",
+    "contact_away",
+    "decidable_tolerance",
+    "effective_dof",
+    "hold",
+    "reading_age",
+    "rectangular",
+    "resolution",
+    "seat",
+    "settle",
+    "span",
+    "square",
+    "t_quantile",
+    "tilt",
+    "travel_scale",
+    "verdict",
+    "verdict_one_sided",
+]

@@ -1,0 +1,205 @@
+"""Rows of a budget and their sum: quadrature, Welch-Satterthwaite, Student's t; each row with its source.
+
+May import: bench.finding, bench.uncertainty.student. Angles in rad, lengths in mm, speeds in mm/s.
+None stands for infinite degrees of freedom. JCGM 100:2008 (GUM): 4.3.7 (bounds are taken as rectangular,
+half-width / sqrt 3), 5.1.2 (quadrature), G.4 (degrees of freedom). `weights` are the c_i with which the
+placements enter the answer: (1,) for one, (0.5, 0.5) for two that are averaged; placements are independent.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.finding import BudgetRow
+from bench.uncertainty.student import t_quantile
+
+SEAT = 30e-6  # rad, a square pressed home by hand; common practice, no source: found by simulation
+TILT = math.radians(2)  # half-width of a plunger's lean set by eye; common practice, no source
+SCALE = 0.001  # relative half-width of a pencilled or printed scale; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One row: a standard uncertainty with its degrees of freedom (None: infinite)."""
+
+    name: str
+    type: Literal["A", "B"]
+    standard_uncertainty: float
+    degrees_of_freedom: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Combined:
+    standard_uncertainty: float
+    degrees_of_freedom: float | None
+    coverage_factor: float
+    expanded: float
+    rows: list[BudgetRow]  # largest share first
+    confidence: float = 0.95
+
+
+def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
+    """Sum of independent rows (None is skipped) to an expanded uncertainty at `confidence`.
+
+    GUM 5.1.2 and G.4.1 (Welch-Satterthwaite, not truncated to a whole number). Raises ValueError for a row
+    that is negative or not finite.
+    """
+    kept = [part for part in parts if part is not None]
+    for part in kept:
+        if not (math.isfinite(part.standard_uncertainty) and part.standard_uncertainty >= 0):
+            raise ValueError(
+                f"budget row '{part.name}' has a standard uncertainty of {part.standard_uncertainty}"
+            )
+    variance = math.fsum(part.standard_uncertainty**2 for part in kept)
+    u = math.sqrt(variance)
+    dof = effective_dof(kept)
+    factor = t_quantile(confidence, dof)
+    ranked = sorted(kept, key=lambda part: -part.standard_uncertainty)
+    rows = [
+        BudgetRow(
+            part=part.name,
+            type=part.type,
+            standard_uncertainty=part.standard_uncertainty,
+            degrees_of_freedom=part.degrees_of_freedom,
+            share=(part.standard_uncertainty / u) ** 2 if u > 0 else 0.0,
+        )
+        for part in ranked
+    ]
+    return Combined(u, dof, factor, factor * u, rows, confidence)
+
+
+def effective_dof(parts: Sequence[Part]) -> float | None:
+    """Welch-Satterthwaite (GUM G.2b); None where every row counts as exactly known."""
+    u = math.sqrt(math.fsum(part.standard_uncertainty**2 for part in parts))
+    if u == 0:
+        return None
+    total = math.fsum(
+        (part.standard_uncertainty / u) ** 4 / part.degrees_of_freedom
+        for part in parts
+        if part.degrees_of_freedom is not None
+    )
+    return 1 / total if total > 1e-9 else None
+
+
+def rectangular(name: str, half_width: float) -> Part:
+    """A bound known, nothing more: half-width / sqrt 3 (GUM 4.3.7)."""
+    return Part(name, "B", abs(half_width) / math.sqrt(3))
+
+
+def _root_sum(weights: Sequence[float]) -> float:
+    return math.sqrt(math.fsum(c * c for c in weights))
+
+
+def seat(
+    weights: Sequence[float], *, reseated: bool, scatter: float | None = None, dof: float | None = None
+) -> Part | None:
+    """Seating of the square, where every sweep of a placement ran on one seat; None where reseated
+    before each push, for then the scatter between sweeps holds it.
+
+    Standard uncertainty per placement: `scatter` (the log's standard deviation of one seating, type A where
+    its degrees of freedom are given), else 30 urad; times the root of sum c_i^2.
+    """
+    if reseated:
+        return None
+    each = SEAT if scatter is None else scatter
+    return Part(
+        "seat", "A" if scatter is not None and dof is not None else "B", each * _root_sum(weights), dof
+    )
+
+
+def hold(yaw_play: float | None, *, declared: bool) -> Part | None:
+    """Play between runners and slots where it is not said against which wall the sled is held.
+
+    Rectangular with a half-width of half the yaw play (full swing, rad): what biases all placements alike,
+    hence no weights. None when the hold is declared or no play is known.
+    """
+    if declared or yaw_play is None:
+        return None
+    return rectangular("hold against the walls", yaw_play / 2)
+
+
+def contact_away(away: float | None, straightness: float | None, runner: float | None) -> Part | None:
+    """Touching a distance `away` (mm along the travel) from the leading teeth, on a slot straight within
+    `straightness` mm, with runners `runner` mm long.
+
+    A path of constant curvature with rise h over the runner's length Lr has curvature 8 h / Lr^2, so its
+    direction changes by 8 h d / Lr^2 over d: that half-width, rectangular. None unless all are given.
+    """
+    if away is None or straightness is None or not runner:
+        return None
+    return rectangular("contact away from the teeth", 8 * straightness * away / runner**2)
+
+
+def resolution(
+    count: float, length: float, residual_spread: float, weights: Sequence[float] = (1.0,)
+) -> Part | None:
+    """Half a count, rectangular, at each end of `length` mm; only where the readings scatter less than a
+    third of a count about their line, for otherwise the scatter itself carries it (GUM F.2.2.1)."""
+    if residual_spread >= count / 3 or count <= 0:
+        return None
+    each = count / 2 / math.sqrt(3) * math.sqrt(2) / length
+    return Part("resolution", "B", each * _root_sum(weights))
+
+
+def span(
+    used: float,
+    length: float,
+    count: float,
+    *,
+    short_span_error: float | None = None,
+    weights: Sequence[float] = (1.0,),
+    preload_moved: bool = False,
+) -> Part | None:
+    """The indicator's own error over the span it used (mm) on `length` mm of travel.
+
+    Half-width `short_span_error`, else one count + 1 % of the span (common practice, no source); not the
+    limit over the whole range. Moving the preload between sweeps turns it into scatter: then no row.
+    """
+    if preload_moved:
+        return None
+    half = short_span_error if short_span_error is not None else count + 0.01 * abs(used)
+    return Part("indicator over the span used", "B", half / math.sqrt(3) / length * _root_sum(weights))
+
+
+def reading_age(rotation: float, age: float | None, speed_change: float | None, length: float) -> Part | None:
+    """Readings `age` s old when they arrive, paired with the travel of now, while the sled's speed changed
+    by `speed_change` mm/s: relative, age * change / length. None without an age."""
+    if age is None or speed_change is None:
+        return None
+    return Part("reading age", "B", abs(rotation) * age * abs(speed_change) / length)
+
+
+def travel_scale(rotation: float, scale_error: float = SCALE) -> Part:
+    """The travel's scale: relative half-width, rectangular; 0.1 % unless said."""
+    return rectangular("travel scale", rotation * scale_error)
+
+
+def tilt(rotation: float, angle: float = TILT) -> Part:
+    """A plunger that leans by up to `angle` rad reads long by 1 - cos: relative half-width, rectangular."""
+    return rectangular("plunger tilt", rotation * (1 - math.cos(angle)))
+
+
+def square(
+    *,
+    standard_uncertainty: float | None = None,
+    dof: float | None = None,
+    tolerance: float | None = None,
+    length: float | None = None,
+) -> Part | None:
+    """The square's error where it was not turned over: that of its logged error, else its tolerance (mm)
+    over its length (mm) as a rectangular half-width. None where neither is known: the caller must say so."""
+    if standard_uncertainty is not None:
+        return Part("square", "A" if dof is not None else "B", standard_uncertainty, dof)
+    if tolerance is None or not length:
+        return None
+    return rectangular("square", tolerance / length)
+
+
+def closure(out_and_back: float | None, length: float, weights: Sequence[float] = (1.0,)) -> Part | None:
+    """The reading did not come back by `out_and_back` mm (bump, creep, warm-up): / sqrt 3 / length."""
+    if out_and_back is None:
+        return None
+    return Part("closure", "B", abs(out_and_back) / math.sqrt(3) / length * _root_sum(weights))
