@@ -1,0 +1,358 @@
+"""What is wired where, and what the user owns: the settings file and gear.toml, read whole or not at all.
+
+May import: bench.gear, bench.gear_file, bench.toml_table, bench.units, msgspec. These are the only readers
+of TOML. An absent or empty file is a working default without hardware.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+
+from bench.gear import Caliper, Gear, Indicator, Travel
+from bench.gear_file import GearTables, add_gear
+from bench.toml_table import SettingsError, Table, Written, given, read_toml
+from bench.units import System
+
+__all__ = [
+    "Panel",
+    "Paths",
+    "PortSettings",
+    "Settings",
+    "SettingsError",
+    "Written",
+    "add_gear",
+    "default_paths",
+    "load",
+    "words",
+]
+
+OptionValue = str | int | float | bool
+Asking = Literal["continuous", "request", "button"]
+
+FORMATS = ("line", "sync52", "sync24", "sync48", "bcd28", "quad_x4", "wedge", "modbus_rtu")
+_CLOCKED = ("sync52", "sync24", "sync48", "bcd28")
+_HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
+
+# Options that go to the format as they stand; the format itself says whether they fit it.
+_OPTIONS = (
+    *("default_unit", "decimals", "invert", "range_mm", "parity7", "at_open", "channel", "gauge"),
+    *("gap_us", "edge", "order", "sign", "scale_mm", "axis"),
+    *("terminator", "timeout", "words", "address", "register", "function"),
+)
+_PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
+_PINS = {"clocked": ("data", "clock", "req"), "quad_x4": ("a", "b", "z")}
+
+
+class PortSettings(msgspec.Struct, frozen=True):
+    """Where one instrument is wired and how it speaks.
+
+    port: a device or a pyserial URL; None where pins (BCM numbers by name: data, clock, req; a, b, z) are
+    read instead. request: what is sent to ask for a reading, with its line end; rate: askings per second.
+    options: of the format, under the names that `decode --option` takes.
+    """
+
+    port: str | None = None
+    format: str = "line"
+    profile: str | None = None
+    baud: int = 9600
+    bits: int = 8
+    parity: Literal["N", "E", "O", "M", "S"] = "N"
+    stop: float = 1
+    settle: float = 0.0  # s of input to discard after opening, where opening resets the board
+    dtr: bool | None = None  # None: as the driver leaves it
+    rts: bool | None = None
+    asking: Asking = "continuous"
+    request: str | None = None
+    rate: float | None = None
+    pins: dict[str, int] = {}
+    options: dict[str, OptionValue] = {}
+
+
+class Panel(msgspec.Struct, frozen=True):
+    """Pedal, lamp and buzzer as BCM pin numbers."""
+
+    pedal: int | None = None
+    lamp: int | None = None
+    buzzer: int | None = None
+
+
+class Settings(msgspec.Struct, frozen=True):
+    """All that the files say, in mm, rad and s. A port that is None is not wired."""
+
+    units: System = "mm"
+    gear: Gear = Gear()
+    indicator: PortSettings | None = None
+    travel: PortSettings | None = None
+    caliper: PortSettings | None = None
+    panel: Panel | None = None
+    settings_file: str | None = None  # None: none was found, the defaults hold
+    gear_file: str | None = None
+    written: tuple[Written, ...] = ()
+
+
+class Paths(msgspec.Struct, frozen=True):
+    settings: Path
+    log: Path
+    gear: Path  # beside the log
+    socket: Path
+
+
+def load(settings_path: Path | str | None = None, gear_path: Path | str | None = None) -> Settings:
+    """Both files, checked whole; the first thing wrong is a SettingsError of one line."""
+    settings_file = Path(settings_path) if settings_path is not None else None
+    gear_file = Path(gear_path) if gear_path is not None else None
+    written: list[Written] = []
+    top = Table(str(settings_file), "", read_toml(settings_file), written)
+    pins: dict[int, str] = {}
+
+    units: System = top.choice("units", ("mm", "inch")) or "mm"
+    indicator_port, indicator = _indicator(top, pins)
+    travel_port, travel = _travel(top, pins)
+    caliper_port, caliper = _caliper(top, pins)
+    panel = _panel(top, pins)
+
+    tables = GearTables()
+    tables.read(top)
+    top.done()
+    if gear_file is not None and gear_file != settings_file:
+        own = Table(str(gear_file), "", read_toml(gear_file), written)
+        tables.read(own)
+        own.done()
+    tables.check_saws()
+    return Settings(
+        units=units,
+        gear=Gear(
+            indicator=indicator,
+            travel=travel,
+            caliper=caliper,
+            saws=tables.saws,
+            jigs=tables.jigs,
+            squares=tables.squares,
+            leaves=tables.leaves or (),
+        ),
+        indicator=indicator_port,
+        travel=travel_port,
+        caliper=caliper_port,
+        panel=panel,
+        settings_file=str(settings_file) if settings_file is not None and settings_file.exists() else None,
+        gear_file=str(gear_file) if gear_file is not None and gear_file.exists() else None,
+        written=tuple(written),
+    )
+
+
+def _section(top: Table, name: str) -> Table:
+    values = top.take(name)
+    return Table(top.file, name, values if values is not None else {}, top.written)
+
+
+def _indicator(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Indicator]:
+    table = _section(top, "indicator")
+    port = _port(table, pins)
+    described = Indicator(
+        **given(
+            resolution=table.length("resolution"),
+            max_error=table.length("max_error"),
+            short_span_error=table.length("short_span_error"),
+            grows=table.choice("grows", ("pushed-in", "pulled-out")),
+            tilt=table.angle("tilt", 0.5),
+            age=table.time("age", 10),
+        )
+    )
+    table.done()
+    return port, described
+
+
+def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Travel]:
+    table = _section(top, "travel")
+    port = _port(table, pins)
+    if port is not None and "marks" in table.left:
+        where = "port" if port.port is not None else "pins"
+        raise table.wrong(
+            "marks",
+            table.left["marks"],
+            f"either marks or {where} would do: the sled stops at marks or is read",
+        )
+    marks = table.lengths("marks", zero=True)
+    if marks is not None and (len(marks) < 3 or any(b <= a for a, b in pairwise(marks))):
+        raise table.wrong(
+            "marks", list(marks), "three or more places, each farther than the one before, would do"
+        )
+    described = Travel(
+        by_marks=port is None,
+        **given(
+            scale_error=table.share("scale_error"),
+            grows=table.choice("grows", ("away", "toward")),
+            marks=marks,
+        ),
+    )
+    table.done()
+    return port, described
+
+
+def _caliper(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Caliper]:
+    table = _section(top, "caliper")
+    port = _port(table, pins)
+    described = Caliper(**given(resolution=table.length("resolution"), max_error=table.length("max_error")))
+    table.done()
+    return port, described
+
+
+def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
+    table = _section(top, "panel")
+    panel = Panel(**{name: _pin(table, name, pins) for name in ("pedal", "lamp", "buzzer")})
+    table.done()
+    return panel if panel != Panel() else None
+
+
+def _pin(table: Table, key: str, pins: dict[int, str]) -> int | None:
+    pin = table.whole(key, 0, _HIGHEST_PIN)
+    if pin is not None:
+        if pin in pins:
+            raise table.wrong(key, pin, f"that pin is taken by {pins[pin]}: another from 0 to 27 would do")
+        pins[pin] = table.path(key)
+    return pin
+
+
+def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
+    """How the instrument is wired; None where the section only describes it."""
+    kind = table.choice("format", FORMATS) or "line"
+    own_pins: dict[str, int] = {}
+    for family, names in _PINS.items():
+        if kind == family or (family == "clocked" and kind in _CLOCKED):
+            own_pins = {name: pin for name in names if (pin := _pin(table, name, pins)) is not None}
+            missing = [name for name in names[:2] if name not in own_pins]
+            if own_pins and missing:
+                raise table.wrong(missing[0], None, f"a pin number would do, beside {', '.join(own_pins)}")
+    asking = table.choice("asking", ("continuous", "request", "button"))
+    request = _request(table)
+    if asking == "request" and request is None:
+        raise table.wrong("request", None, 'the text that asks for a reading would do, such as "R\\r"')
+    if asking is None and request is not None:
+        asking = "request"
+    port = PortSettings(
+        port=table.text("port", "/dev/serial/by-id/..."),
+        format=kind,
+        pins=own_pins,
+        request=request,
+        options=_options(table),
+        **given(
+            profile=table.text("profile", "plain"),
+            baud=table.whole("baud", 50, 4_000_000),
+            bits=table.whole("bits", 5, 8),
+            parity=_PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
+            stop=_stop(table),
+            settle=table.time("settle", 10),
+            dtr=table.yes_no("dtr"),
+            rts=table.yes_no("rts"),
+            asking=asking,
+            rate=table.number("rate", 0.001, 1000),
+        ),
+    )
+    if port.port is not None and port.pins:
+        raise table.wrong(
+            "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
+        )
+    return port if port.port is not None or port.pins else None
+
+
+def _stop(table: Table) -> float | None:
+    value = table.number("stop", 1, 2)
+    if value is not None and value not in (1, 1.5, 2):
+        raise table.wrong("stop", value, "1, 1.5 or 2 would do")
+    return value
+
+
+def _request(table: Table) -> str | None:
+    value = table.take("request")
+    if value is None:
+        return None
+    if not isinstance(value, str) or not value or not value.isascii():
+        raise table.wrong("request", value, 'the text that asks for a reading would do, such as "R\\r"')
+    return value
+
+
+def _options(table: Table) -> dict[str, OptionValue]:
+    out: dict[str, OptionValue] = {}
+    for key in _OPTIONS:
+        value = table.take(key)
+        if value is None:
+            continue
+        if isinstance(value, list) and all(
+            isinstance(part, (int, float)) and not isinstance(part, bool) for part in value
+        ):
+            value = ",".join(f"{part!r}" for part in value)
+        if not isinstance(value, (str, int, float, bool)):
+            raise table.wrong(key, value, "one value, or a list of numbers, would do")
+        out[key] = value
+    unit = out.get("default_unit", "mm")
+    if unit not in ("mm", "in", "inch"):
+        raise table.wrong("default_unit", unit, '"mm" or "in" would do')
+    if unit == "inch":
+        out["default_unit"] = "in"
+    return out
+
+
+# --- where things are -------------------------------------------------------------------------------
+
+_NAME = "sweepgauge"
+
+
+def words(settings: Settings) -> list[str]:
+    """What was understood, read back in plain lines; see bench.settings_words."""
+    from bench.settings_words import words as told
+
+    return told(settings)
+
+
+def default_paths(
+    environ: Mapping[str, str],
+    *,
+    settings: Path | str | None = None,
+    log: Path | str | None = None,
+    socket: Path | str | None = None,
+) -> Paths:
+    """The command line's own paths, else the environment's, else the service's directories, else XDG's.
+
+    systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY, CONFIGURATION_DIRECTORY
+    (systemd.exec, "RuntimeDirectory="); the rest follows the XDG base directory specification.
+    """
+
+    def named(given: Path | str | None, variable: str) -> Path | None:
+        text = str(given) if given is not None else environ.get(variable, "")
+        return Path(text) if text else None
+
+    def folder(service: str, xdg: str, below_home: str) -> Path:
+        first = environ.get(service, "").split(":")[0]
+        if first:
+            return Path(first)
+        base = environ.get(xdg, "")
+        if base.startswith("/"):  # the specification has relative ones ignored
+            return Path(base) / _NAME
+        home = environ.get("HOME", "")
+        if not home:
+            raise SettingsError(
+                f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"
+            )
+        return Path(home) / below_home / _NAME
+
+    settings_path = named(settings, "SWEEPGAUGE_SETTINGS")
+    if settings_path is None:
+        settings_path = folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config") / "settings.toml"
+    log_path = named(log, "SWEEPGAUGE_LOG")
+    if log_path is None:
+        log_path = folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
+    socket_path = named(socket, "SWEEPGAUGE_SOCKET")
+    if socket_path is None:
+        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get("XDG_RUNTIME_DIR", "").startswith("/")
+        where = (
+            folder("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
+            if runtime
+            else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
+        )
+        socket_path = where / "socket"
+    return Paths(settings=settings_path, log=log_path, gear=log_path.parent / "gear.toml", socket=socket_path)
