@@ -1,0 +1,83 @@
+"""The form of an edge that a plunger runs on: bow, texture, dust. Pure; may import the standard library only.
+
+Lengths in mm along the edge; heights in mm, positive proud of the edge (towards the plunger).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from random import Random
+
+STEP = 0.5  # mm between the stored heights
+
+
+@dataclass
+class Edge:
+    """Heights of an edge over its length, fixed in the edge's own coordinates.
+
+    heights: one value each STEP mm, from 0 to length; their least-squares line over the ridden stretch is
+    zero, so that "the angle of the edge" means the angle of the stretch that the plunger meets.
+    dust: grains lying on it now, each (place, half-width, height).
+    """
+
+    length: float
+    heights: list[float]
+    dust: list[tuple[float, float, float]] = field(default_factory=list)
+
+    @classmethod
+    def draw(
+        cls, random: Random, length: float, texture: float, bow: float, ridden: tuple[float, float]
+    ) -> Edge:
+        """An edge with texture of that standard deviation (correlated over 5 to 10 mm) and bow (a crown)."""
+        count = int(length / STEP) + 1
+        window = max(1, round(random.uniform(4.0, 8.0) / STEP))
+        white = [random.gauss(0.0, 1.0) for _ in range(count + 2 * window)]
+        rough = _averaged(_averaged(white, window), window)[:count]
+        # a box average taken twice leaves 2/(3 w) of the variance
+        gain = texture / math.sqrt(2.0 / (3.0 * window))
+        middle, half = sum(ridden) / 2, (ridden[1] - ridden[0]) / 2
+        heights = [
+            gain * high + bow * (1.0 - ((index * STEP - middle) / half) ** 2)
+            for index, high in enumerate(rough)
+        ]
+        return cls(length, _levelled(heights, ridden))
+
+    def at(self, place: float) -> float:
+        """Height in mm at a place in mm; the ends are continued level."""
+        where = min(max(place / STEP, 0.0), len(self.heights) - 1.001)
+        index = int(where)
+        here, there = self.heights[index], self.heights[index + 1]
+        height = here + (there - here) * (where - index)
+        for middle, half, top in self.dust:
+            away = abs(place - middle) / half
+            if away < 1.0:
+                height += top * (1.0 - away * away)
+        return height
+
+    def wipe(self, random: Random, expected: float) -> None:
+        """Wipe the edge: old grains go, a few new ones (0.005 to 0.06 mm over 1 to 4 mm) settle."""
+        self.dust = []
+        left = random.expovariate(1.0)
+        while left < expected:
+            self.dust.append(
+                (random.uniform(0.0, self.length), random.uniform(0.5, 2.0), random.uniform(0.005, 0.06))
+            )
+            left += random.expovariate(1.0)
+
+
+def _averaged(values: list[float], window: int) -> list[float]:
+    total, out = sum(values[:window]), []
+    for index in range(len(values) - window):
+        out.append(total / window)
+        total += values[index + window] - values[index]
+    return out
+
+
+def _levelled(heights: list[float], ridden: tuple[float, float]) -> list[float]:
+    low, high = int(ridden[0] / STEP), int(ridden[1] / STEP)
+    places = range(low, high + 1)
+    middle = (low + high) / 2
+    mean = sum(heights[low : high + 1]) / len(places)
+    slope = sum((p - middle) * heights[p] for p in places) / sum((p - middle) ** 2 for p in places)
+    return [value - mean - slope * (index - middle) for index, value in enumerate(heights)]

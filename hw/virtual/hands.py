@@ -1,0 +1,222 @@
+"""Hands on the virtual saw: they put, seat, push, lean, turn the screw, in real time. asyncio.
+
+Standard library and this room only. Every act is awaited until it is done. What the hands do with the sled
+is a plan in monotonic seconds, so an instrument that is slow can be told where the sled was a moment ago.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import math
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from random import Random
+
+from .gauge import Gauge
+from .motion import Leg, Pose, Timeline, passes, stroke
+from .saw import LeftRight, VirtualSaw
+
+GRIP = 0.12  # s for the hands to take hold, or to let go
+SETTLE = 0.6  # s of rest after a stroke, so that its end can be seen
+
+
+class Hands:
+    """The operator of one `VirtualSaw`.
+
+    clock: seconds, monotonic. pace: 1.0 is brisk; 2.0 takes twice as long over everything but strokes.
+    """
+
+    def __init__(
+        self,
+        saw: VirtualSaw,
+        clock: Callable[[], float] = time.monotonic,
+        *,
+        pace: float = 1.0,
+        resolution: float = 0.001,
+        travel_resolution: float = 0.01,
+    ) -> None:
+        self.saw = saw
+        self.clock = clock
+        self.pace = pace
+        traits = saw.traits
+        self.indicator = Gauge(Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis)
+        self.travel = Gauge(Random(saw.noise.random()), travel_resolution, traits.noise, 0.0)
+        self._line = Timeline()
+        self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)  # from, to, mm, ease
+
+    # -- what instruments ask ----------------------------------------------------------------------
+
+    def pose(self, t: float) -> Pose:
+        """Where the sled was at time t (past or planned)."""
+        return self._line.at(t)
+
+    def depth(self, t: float) -> float:
+        """True depth of the plunger in mm at time t."""
+        extra = 0.0
+        for began, ends, height, ease in self._pushed:
+            if began < t < ends:
+                extra += height * min(1.0, (t - began) / ease, (ends - t) / ease)
+        return max(self.saw.depth(self._line.at(t)) + extra, 0.0)
+
+    def indicator_at(self, t: float) -> float:
+        """What the indicator shows of time t, mm."""
+        return self.indicator.indicate(self.depth(t))
+
+    def travel_at(self, t: float) -> float:
+        """What the travel scale shows of time t, mm; grows away."""
+        return self.travel.indicate(self._line.at(t).s)
+
+    # -- acts on the set-up ------------------------------------------------------------------------
+
+    async def put(self, placement: str) -> None:
+        """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger preloaded.
+
+        The sled is drawn back to the start first, but for "rear", where it is pushed to the blade's rear.
+        """
+        self.saw.lift()
+        await self._wait(0.1)
+        await self._move_to(160.0 if placement == "rear" else 10.0 if placement == "front" else 0.0, 400.0)
+        self.saw.place(placement, self._line.last)
+        await self._wait(0.15)
+
+    async def seat(self) -> None:
+        """Lift the square, wipe, press it home again."""
+        self.saw.lift()
+        await self._wait(0.1)
+        self.saw.seat()
+        self.saw.lower()
+        await self._wait(0.15)
+
+    async def press_plunger(self, times: int = 2, depth: float = 2.0) -> None:
+        """Push the plunger in with a finger and let it go."""
+        for _ in range(times):
+            await self._push_in(depth, 0.35 * self.pace, 0.12)
+            await self._wait(0.1)
+
+    async def slip_leaf(self, mm: float, seconds: float = 1.5) -> None:
+        """Slip a leaf of that thickness under the tip, hold it, draw it out."""
+        await self._push_in(mm, seconds * self.pace, 0.1)
+
+    async def tap(self, depth: float = 0.06) -> None:
+        """Tap what the plunger touches: the reading jumps and comes back."""
+        await self._push_in(depth, 0.1, 0.02)
+
+    def press_zero(self) -> None:
+        """Press the indicator's zero button now."""
+        self.indicator.press_zero()
+
+    async def turn_fence(
+        self, end: str, way: str, distance: float, *, at: float | None = None, drawn_back: float = 0.0,
+        seconds: float = 0.4,
+    ) -> float:  # fmt: skip
+        """Move the fence's free end away or toward by distance mm, read `at` mm from the pivot (the stop).
+
+        drawn_back: how far the screw then pulls it back while it is tightened, mm. Returns how far it went
+        before that. ValueError as `VirtualSaw.turn_fence`.
+        """
+        before = self.saw.fence_angle
+        went = self.saw.turn_fence(end, way, distance, at)
+        after = self.saw.fence_angle
+        steps = max(1, round(seconds * self.pace / 0.02))
+        for step in range(1, steps + 1):
+            self.saw.fence_angle = before + (after - before) * step / steps
+            await asyncio.sleep(seconds * self.pace / steps)
+        if drawn_back:
+            back = -drawn_back if way == "away" else drawn_back
+            for _ in range(5):
+                self.saw.shift_free_end(back / 5.0, at)
+                await self._wait(0.04)
+        return went
+
+    # -- acts on the sled --------------------------------------------------------------------------
+
+    async def push(
+        self, length: float = 220.0, speed: float = 200.0, *,
+        happens: Mapping[float, Callable[[], None]] | None = None, settle: float = SETTLE,
+    ) -> None:  # fmt: skip
+        """Take hold, push the sled away by about length mm at about speed mm/s, come to rest.
+
+        happens: what goes wrong on the way, by the travel in mm from the start of this push. settle: seconds
+        of rest at the end; who watches the travel takes half a second to see that it has ended.
+        """
+        await self._take_hold()
+        await self._stroke(length + self._scatter(1.0), speed, happens or {})
+        await self.rest(settle)
+
+    async def pull_back(self, speed: float = 400.0, *, settle: float = SETTLE) -> None:
+        """Draw the sled back to the start, let go, come to rest."""
+        await self._take_hold()
+        await self._move_to(0.0, speed)
+        await self._let_go()
+        await self.rest(settle)
+
+    async def stop_at(self, mark: float, speed: float = 120.0) -> None:
+        """Bring the sled to a mark (mm of travel) and hold it still."""
+        await self._move_to(mark, speed)
+        await self._wait(0.2)
+
+    async def lean(self, way: LeftRight | None, *, twist: bool = False) -> None:
+        """Lean the sled bodily left or right within its play (twist: its far end only), or let it go."""
+        if way is None:
+            await self._let_go()
+            return
+        x, yaw = self.saw.hold(twist=way) if twist else self.saw.hold(lean=way)
+        await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * 1.5 * self.pace)
+
+    async def rest(self, seconds: float = 0.7) -> None:
+        """Hands off, nothing moves."""
+        await asyncio.sleep(seconds)
+
+    def stop(self) -> None:
+        """Let everything stand where it is, at once."""
+        self._line.cut_short(self.clock())
+
+    # -- how -----------------------------------------------------------------------------------------
+
+    def _scatter(self, mm: float) -> float:
+        return self.saw.acts.uniform(-mm, mm) if self.saw.traits.uneven else 0.0
+
+    async def _take_hold(self) -> None:
+        x, yaw = self.saw.hold()
+        await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * self.pace)
+
+    async def _let_go(self) -> None:
+        await self._go(self._line.last._replace(x=self.saw.hold()[0] / 2.0, yaw=0.0), GRIP * self.pace)
+
+    async def _go(self, last: Pose, seconds: float) -> None:
+        began = self.clock()
+        self._line.add(Leg(began, began + seconds, self._line.at(began), last))
+        await self._until(began + seconds)
+
+    async def _move_to(self, s: float, speed: float) -> None:
+        end = s + (self._scatter(0.3) if s else 0.0)
+        length = end - self._line.at(self.clock()).s
+        if abs(length) > 0.02:
+            await self._stroke(length, speed, {})
+
+    async def _stroke(self, length: float, speed: float, happens: Mapping[float, Callable[[], None]]) -> None:
+        began = self.clock()
+        first = self._line.at(began)
+        traits = self.saw.traits
+        travel = stroke(self.saw.acts, first.s, length, speed, traits.uneven)
+        sway = self.saw.acts.gauss(0.0, traits.sway) if traits.sway else 0.0
+        leg = Leg(began, began + travel.seconds, first, first._replace(s=first.s + length), travel, sway)
+        self._line.add(leg)
+        for mark, happen in sorted(happens.items()):
+            when = passes(leg, first.s + math.copysign(mark, length))
+            if when is not None:
+                await self._until(when)
+                happen()
+        await self._until(leg.ends)
+
+    async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
+        began = self.clock()
+        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 2.0)))
+        await self._until(began + seconds)
+
+    async def _wait(self, seconds: float) -> None:
+        await asyncio.sleep(seconds * self.pace)
+
+    async def _until(self, t: float) -> None:
+        await asyncio.sleep(max(0.0, t - self.clock()))

@@ -1,0 +1,135 @@
+"""How the sled moves: plans that answer "where was it at time t". Pure, no clock of its own.
+
+Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right within the side
+play, yaw in rad counter-clockwise seen from above, t in seconds of whatever clock the caller keeps.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from random import Random
+from typing import NamedTuple
+
+
+class Pose(NamedTuple):
+    s: float = 0.0
+    x: float = 0.0
+    yaw: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """One stretch of sled travel, in seconds from its own beginning: speed up, uneven going, slow down."""
+
+    start: float
+    length: float  # signed
+    seconds: float
+    ramp_up: float  # seconds
+    ramp_down: float
+    waves: tuple[tuple[int, float], ...]  # (whole turns over the stroke, share of the speed)
+
+    def at(self, elapsed: float) -> float:
+        """Travel in mm after that many seconds."""
+        if elapsed <= 0.0:
+            return self.start
+        if elapsed >= self.seconds:
+            return self.start + self.length
+        # uneven going is a warp of time, zero at both ends; the shares sum below 1, so it never turns back
+        phase = 2.0 * math.pi * elapsed / self.seconds
+        warped = elapsed
+        for turns, share in self.waves:
+            warped += share * self.seconds / (2.0 * math.pi * turns) * math.sin(turns * phase)
+        full = self.seconds - (self.ramp_up + self.ramp_down) / 2.0
+        if warped < self.ramp_up:
+            done = warped * warped / (2.0 * self.ramp_up)
+        elif warped > self.seconds - self.ramp_down:
+            left = self.seconds - warped
+            done = full - left * left / (2.0 * self.ramp_down)
+        else:
+            done = warped - self.ramp_up / 2.0
+        return self.start + self.length * done / full
+
+
+def stroke(random: Random, start: float, length: float, speed: float, uneven: float = 0.15) -> Stroke:
+    """A push (length > 0) or pull (length < 0) at about that speed in mm/s, over ramps of about 20 and 12 mm.
+
+    uneven: share by which the speed wanders; a tenth of it is stick-slip at 9 to 14 Hz.
+    """
+    run = abs(length)
+    speed = max(speed, 0.1)
+    up, down = min(20.0, 0.4 * run), min(12.0, 0.3 * run)
+    ramp_up, ramp_down = 2.0 * up / speed, 2.0 * down / speed
+    seconds = max(ramp_up + ramp_down + (run - up - down) / speed, 1e-3)
+    slow = [(turns, random.uniform(-uneven, uneven) / turns) for turns in (1, 2, 3)]
+    slip = (max(4, round(random.uniform(9.0, 14.0) * seconds)), random.uniform(0.0, uneven / 10.0))
+    return Stroke(start, length, seconds, ramp_up, ramp_down, (*slow, slip))
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One stretch of time: the travel by a stroke (or held), the hold going smoothly from one to another."""
+
+    began: float
+    ends: float
+    first: Pose
+    last: Pose
+    travel: Stroke | None = None
+    sway: float = 0.0  # mm, sideways wander on the way
+
+    def at(self, t: float) -> Pose:
+        if t >= self.ends:
+            return self.last
+        if t <= self.began:
+            return self.first
+        share = (t - self.began) / (self.ends - self.began)
+        eased = share * share * (3.0 - 2.0 * share)
+        s = self.first.s if self.travel is None else self.travel.at(t - self.began)
+        x = self.first.x + (self.last.x - self.first.x) * eased
+        if self.sway:
+            x += self.sway * math.sin(6.0 * math.pi * share)
+        return Pose(s, x, self.first.yaw + (self.last.yaw - self.first.yaw) * eased)
+
+
+class Timeline:
+    """What the hands did and are doing with the sled, kept a while so that old instants can be asked for."""
+
+    def __init__(self, pose: Pose = Pose()) -> None:  # noqa: B008 - a NamedTuple cannot change
+        self._legs: deque[Leg] = deque([Leg(-math.inf, -math.inf, pose, pose)], maxlen=32)
+
+    @property
+    def last(self) -> Pose:
+        """Where the sled stands when everything planned is done."""
+        return self._legs[-1].last
+
+    def add(self, leg: Leg) -> None:
+        self._legs.append(leg)
+
+    def at(self, t: float) -> Pose:
+        for leg in reversed(self._legs):
+            if t >= leg.began:
+                return leg.at(t)
+        return self._legs[0].first
+
+    def cut_short(self, t: float) -> None:
+        """The hands stop where they are."""
+        here = self.at(t)
+        while len(self._legs) > 1 and self._legs[-1].ends > t:
+            self._legs.pop()
+        self._legs.append(Leg(t, t, here, here))
+
+
+def passes(leg: Leg, mark: float) -> float | None:
+    """The time at which a leg's travel reaches a mark in mm, or None."""
+    if leg.travel is None or not min(leg.first.s, leg.last.s) < mark < max(leg.first.s, leg.last.s):
+        return None
+    low, high = leg.began, leg.ends
+    rising = leg.last.s > leg.first.s
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        if (leg.at(middle).s < mark) == rising:
+            low = middle
+        else:
+            high = middle
+    return high

@@ -1,0 +1,91 @@
+"""Points, lines and rays in the plane, seen from above: +X right, +Y away from the operator. Pure.
+
+mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here knows which way
+a reading grows: that comes out of where the probe stands and what it meets.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from .form import Edge
+
+
+class Vector(NamedTuple):
+    """A point or a direction."""
+
+    x: float
+    y: float
+
+    def plus(self, other: Vector, times: float = 1.0) -> Vector:
+        return Vector(self.x + other.x * times, self.y + other.y * times)
+
+    def dot(self, other: Vector) -> float:
+        return self.x * other.x + self.y * other.y
+
+    def turned(self, angle: float) -> Vector:
+        cosine, sine = math.cos(angle), math.sin(angle)
+        return Vector(self.x * cosine - self.y * sine, self.x * sine + self.y * cosine)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A rigid body's place: its middle is put at `middle + shift`, turned by `angle` about that middle."""
+
+    middle: Vector
+    shift: Vector
+    angle: float
+
+    def point(self, p: Vector) -> Vector:
+        return self.middle.plus(self.shift).plus(p.plus(self.middle, -1.0).turned(self.angle))
+
+    def vector(self, v: Vector) -> Vector:
+        return v.turned(self.angle)
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A nearly straight surface from base along a unit vector; its form stands proud along outward."""
+
+    base: Vector
+    along: Vector
+    outward: Vector
+    form: Edge | None = None
+    low: float = -math.inf  # mm along it: where it begins and ends
+    high: float = math.inf
+
+    def carried_by(self, frame: Frame) -> Surface:
+        return Surface(
+            frame.point(self.base), frame.vector(self.along), frame.vector(self.outward), self.form, self.low,
+            self.high,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Probe:
+    """A plunger: its axis starts at origin and points along a unit vector; riding on the sled or not."""
+
+    origin: Vector
+    points: Vector
+    rides: bool = False
+
+    def carried_by(self, frame: Frame) -> Probe:
+        return Probe(frame.point(self.origin), frame.vector(self.points), self.rides)
+
+
+def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
+    """(mm from the probe's origin to the surface, mm along the surface) or None where the axis misses it."""
+    across = Vector(-probe.points.y, probe.points.x)
+    gap = probe.origin.plus(surface.base, -1.0)
+    aside, slant, lean = across.dot(gap), across.dot(surface.along), across.dot(surface.outward)
+    place, height = aside / slant, 0.0
+    if surface.form is not None:
+        for _ in range(2):  # the foot hardly shifts with the height, so this settles at once
+            height = surface.form.at(place)
+            place = (aside - lean * height) / slant
+    if not surface.low <= place <= surface.high:
+        return None
+    met = surface.base.plus(surface.along, place).plus(surface.outward, height)
+    return probe.points.dot(met.plus(probe.origin, -1.0)), place

@@ -1,0 +1,296 @@
+"""Instruments of the virtual saw on real pseudo-terminals, in real time, with faults on demand. asyncio.
+
+Standard library and this room only. What an instrument sends while nobody has its port open is lost, as
+on a real cable; so are lines that the reader leaves lying.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import fcntl
+import os
+import select
+import struct
+import termios
+import time
+import tty
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from random import Random
+from typing import Literal
+
+from .hands import Hands
+from .saw import VirtualSaw
+
+Encode = Callable[[float], bytes]
+Mode = Literal["continuous", "button"]
+UNREAD_LIMIT = 3000  # bytes a reader may leave lying; the kernel keeps 4096
+BEHIND_LIMIT = 1.0  # s of lateness that is made up for
+
+
+def plain_line(decimals: int = 3) -> Encode:
+    """Encoder of `+0012.345 mm` CR LF: sign, 8 characters, unit."""
+
+    def encode(mm: float) -> bytes:
+        return b"%+09.*f mm\r\n" % (decimals, mm + 0.0)
+
+    return encode
+
+
+class Port:
+    """One instrument's line: a pseudo-terminal under a stable name.
+
+    path: the symlink, the same after every replug. device: the terminal it points to now, None unplugged.
+    sent, lost: lines since the start.
+    """
+
+    def __init__(
+        self, name: str, path: Path, read: Callable[[float], float], encode: Encode, age: float
+    ) -> None:
+        self.name = name
+        self.path = path
+        self.read = read
+        self.encode = encode
+        self.age = age
+        self.mode: Mode = "continuous"
+        self.device: str | None = None
+        self.sent = 0
+        self.lost = 0
+        self.garbled = 0
+        self.silent_until: float | None = 0.0  # None: until told to speak
+        self.flood_until = 0.0
+        self.flood_line = b""
+        self.flood_bytes = 0
+        self._master = -1
+        self._poll = select.poll()
+        self._listened = False
+        self._devices_had: set[str] = set()
+
+    def plug(self) -> None:
+        """Open a pseudo-terminal (another one than before) and point the stable name at it."""
+        if self._master >= 0:
+            return
+        spare: list[int] = []
+        while True:
+            master, slave = os.openpty()
+            device = os.ttyname(slave)
+            if device not in self._devices_had or len(spare) > 32:
+                break
+            spare += [master, slave]
+        for fd in spare:
+            os.close(fd)
+        self._devices_had = {device}
+        tty.setraw(slave)
+        os.close(slave)  # the settings stay with the master; a hang-up there says that nobody listens
+        os.set_blocking(master, False)
+        self._master, self.device, self._listened = master, device, False
+        self._poll.register(master, 0)
+        passing = self.path.with_name(self.path.name + ".new")
+        passing.unlink(missing_ok=True)
+        passing.symlink_to(device)
+        passing.replace(self.path)
+
+    def unplug(self) -> None:
+        """Pull the cable: the reader sees a hang-up, the name goes."""
+        self.path.unlink(missing_ok=True)
+        if self._master >= 0:
+            self._poll.unregister(self._master)
+            os.close(self._master)
+        self._master, self.device = -1, None
+
+    def send(self, data: bytes) -> bool:
+        """Write bytes whole if somebody listens and keeps up; else they are lost."""
+        if self._master < 0:
+            return False
+        listened = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
+        if not listened:
+            if self._listened:
+                self._forget()
+            self._listened = False
+            return False
+        self._listened = True
+        try:
+            if self._unread() > UNREAD_LIMIT:
+                return False
+            return os.write(self._master, data) == len(data)
+        except OSError:
+            return False
+
+    def drain(self) -> None:
+        """Take and drop what the host said."""
+        if self._master >= 0 and self._listened:
+            with contextlib.suppress(OSError):
+                os.read(self._master, 4096)
+
+    def _unread(self) -> int:
+        answer = fcntl.ioctl(self._master, termios.TIOCOUTQ, b"\0\0\0\0")
+        return int(struct.unpack("i", answer)[0])
+
+    def _forget(self) -> None:
+        """Drop what the last reader left lying when it closed the port."""
+        if self.device is not None:
+            slave = os.open(self.device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+            termios.tcflush(slave, termios.TCIOFLUSH)
+            os.close(slave)
+
+
+class VirtualPorts:
+    """The saw's instruments as serial ports: "indicator" and "travel".
+
+    directory: where the stable names are made. rate: lines per second of each; modes: "continuous" (the
+    default) or "button" by name. encode_*: mm -> the bytes of one reading. ages: seconds by which a reading
+    is old when it is sent. Errors in a read or an encode stop the sending and are raised by `stop`.
+    """
+
+    def __init__(
+        self,
+        saw: VirtualSaw,
+        hands: Hands,
+        directory: str | os.PathLike[str],
+        rate: float = 120.0,
+        *,
+        encode_indicator: Encode | None = None,
+        encode_travel: Encode | None = None,
+        indicator_age: float = 0.015,
+        travel_age: float = 0.010,
+        modes: Mapping[str, Mode] | None = None,
+    ) -> None:
+        self.saw = saw
+        self.hands = hands
+        self.rate = rate
+        self.directory = Path(directory)
+        self._random = Random(saw.noise.random())
+        self._ports = {
+            "indicator": Port(
+                "indicator", self.directory / "usb-pretend-indicator-port0", hands.indicator_at,
+                encode_indicator or plain_line(), indicator_age,
+            ),
+            "travel": Port(
+                "travel", self.directory / "usb-pretend-travel-port0", hands.travel_at,
+                encode_travel or plain_line(2), travel_age,
+            ),
+        }  # fmt: skip
+        for name, mode in (modes or {}).items():
+            self._port(name).mode = mode
+        self._timer: asyncio.TimerHandle | None = None
+        self._due = 0.0
+        self._count = 0
+        self._error: Exception | None = None
+
+    @property
+    def paths(self) -> dict[str, str]:
+        """Stable name of each instrument's port."""
+        return {name: str(port.path) for name, port in self._ports.items()}
+
+    @property
+    def devices(self) -> dict[str, str | None]:
+        return {name: port.device for name, port in self._ports.items()}
+
+    @property
+    def counts(self) -> dict[str, tuple[int, int]]:
+        """(sent, lost) lines by name."""
+        return {name: (port.sent, port.lost) for name, port in self._ports.items()}
+
+    async def start(self) -> None:
+        self.directory.mkdir(parents=True, exist_ok=True)
+        for port in self._ports.values():
+            port.plug()
+        self._due = time.monotonic()
+        self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
+
+    async def stop(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        for port in self._ports.values():
+            port.unplug()
+        if self._error is not None:
+            error, self._error = self._error, None
+            raise error
+
+    # -- the instrument's own button, and faults -----------------------------------------------------
+
+    def press_send(self, name: str = "indicator") -> None:
+        """Send one reading now (mode "button")."""
+        self._say(self._port(name), time.monotonic())
+
+    def set_mode(self, name: str, mode: Mode) -> None:
+        self._port(name).mode = mode
+
+    def unplug(self, name: str) -> None:
+        self._port(name).unplug()
+
+    def replug(self, name: str) -> None:
+        """The cable again: the same stable name, another device."""
+        self._port(name).plug()
+
+    def garble(self, name: str, lines: int = 5) -> None:
+        """Spoil the next lines: a bit flipped, a character lost, two lines run together."""
+        self._port(name).garbled += lines
+
+    def silence(self, name: str, seconds: float | None = None) -> None:
+        """Send nothing for so long, or until `speak`."""
+        self._port(name).silent_until = None if seconds is None else time.monotonic() + seconds
+
+    def speak(self, name: str) -> None:
+        self._port(name).silent_until = 0.0
+
+    def flood(self, name: str, seconds: float = 1.0, rate: float = 50_000.0, line: bytes = b"") -> None:
+        """Besides its readings send `rate` bytes/s of line (by default bytes that end none) for so long."""
+        port = self._port(name)
+        port.flood_line = line or b"U" * 60
+        port.flood_until = time.monotonic() + seconds
+        port.flood_bytes = round(rate / self.rate)
+
+    # -- how -----------------------------------------------------------------------------------------
+
+    def _port(self, name: str) -> Port:
+        if name not in self._ports:
+            raise ValueError(f"no instrument is called {name!r}; there are {', '.join(self._ports)}")
+        return self._ports[name]
+
+    def _tick(self) -> None:
+        try:
+            now = time.monotonic()
+            if now - self._due > BEHIND_LIMIT:
+                self._due = now
+            while self._due <= now:
+                for port in self._ports.values():
+                    if port.mode == "continuous":
+                        self._say(port, self._due)
+                self._count += 1
+                self._due += 1.0 / self.rate
+            if self._count % 64 == 0:
+                for port in self._ports.values():
+                    port.drain()
+        except Exception as error:  # kept for stop(): a timer has nobody to raise to
+            self._error = error
+            return
+        self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
+
+    def _say(self, port: Port, t: float) -> None:
+        if port.device is None:
+            return
+        if port.silent_until is None or t < port.silent_until:
+            return
+        data = port.encode(port.read(t - port.age))
+        if port.garbled:
+            port.garbled -= 1
+            data = _spoiled(data, self._random)
+        if t < port.flood_until:
+            data += (port.flood_line * (port.flood_bytes // len(port.flood_line) + 1))[: port.flood_bytes]
+        if port.send(data):
+            port.sent += 1
+        else:
+            port.lost += 1
+
+
+def _spoiled(data: bytes, random: Random) -> bytes:
+    place = random.randrange(max(1, len(data) - 3))
+    kind = random.randrange(3)
+    if kind == 0:
+        return data[:place] + bytes([data[place] ^ 0x80]) + data[place + 1 :]
+    if kind == 1:
+        return data[:place] + b"?" + data[place + 1 :]
+    return data.rstrip(b"\r\n")

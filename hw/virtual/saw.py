@@ -1,0 +1,372 @@
+"""A table saw, a sled on it, a square and an indicator, as plane geometry. No input or output, no clock.
+
+Standard library only. Frame: seen from above, +X right, +Y away from the operator, rotations in rad
+counter-clockwise; lengths in mm. The truth is drawn from a seed. No sign is put in by formula: points of
+a body are turned and moved, and the plunger's axis is intersected with what comes of it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from random import Random
+from typing import Literal
+
+from .form import Edge
+from .motion import Pose
+from .outfit import gear
+from .plane import Frame, Probe, Surface, Vector, reach
+
+LeftRight = Literal["left", "right"]
+NearFar = Literal["near", "far"]
+Way = Literal["away", "toward"]
+SLIPS = ("not-turned", "wrong-side", "near-tip")
+ARM_WIDTH = 30.0  # of the square's arm
+TIP_CLEAR = 15.0  # the plunger stands that far inside the arm's tip (or clear of the handle) at the start
+PLUNGER_RANGE = 12.7
+BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
+MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
+_NOWHERE = Surface(Vector(0.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0))
+
+
+@dataclass(frozen=True)
+class Traits:
+    """How good or bad saw, sled, square and hands are. Angles in rad, lengths in mm; sd: standard deviation.
+
+    The figures are invented for the pretend saw; none is measured.
+    """
+
+    rotation: float = 0.8e-3  # the fence is out by up to this, to either side
+    square: float = 0.08e-3  # sd of the square's error
+    slot: float = 0.5e-3  # the slots run off +Y by up to this, which must not matter
+    blade: float = 0.1e-3  # sd, blade against slot
+    rip_fence: float = 0.15e-3  # sd, rip fence against slot
+    yaw_play: float = 0.1e-3  # full swing
+    side_play: float = 0.08
+    hold_yaw: float = 18e-6  # sd from push to push
+    hold_side: float = 0.0015  # sd from push to push
+    sway: float = 0.0004  # sd of the sideways wander within one push
+    seat: float = 20e-6  # sd from seat to seat
+    texture: float = 0.002  # sd of the arm's surface
+    bow: float = 0.004  # sd of the arm's crown over the ridden stretch
+    dust: float = 0.6  # grains expected on the arm after a wipe
+    hand: float = 0.005  # sd of a move of the fence
+    uneven: float = 0.15  # share by which the push's speed wanders
+    noise: float = 0.0005  # sd of the indicator
+    hysteresis: float = 0.001  # full width
+
+    @classmethod
+    def quiet(cls, **kept: float) -> Traits:
+        """Nothing but the angles: no play in the hold, no seating scatter, texture, dust or noise."""
+        still = cls(
+            hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
+            uneven=0.0, noise=0.0, hysteresis=0.0,
+        )  # fmt: skip
+        return replace(still, **kept)
+
+
+@dataclass
+class VirtualSaw:
+    """A saw and what stands on it now. Make one with `draw`.
+
+    fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame, rad.
+    square_error: e; 90 deg + e lies between handle and ridden edge, through the square's body.
+    """
+
+    traits: Traits
+    fence: NearFar
+    pivot: LeftRight
+    pivot_to_blade: float
+    pivot_to_screw: float
+    pivot_to_stop: float
+    arm: float
+    slot_angle: float
+    fence_angle: float
+    square_error: float
+    blade_angle: float
+    rip_fence_angle: float
+    rip_fence_side: LeftRight
+    edge: Edge
+    other_edge: Edge
+    other_edge_angle: float
+    rip_fence_form: Edge
+    acts: Random
+    noise: Random
+
+    placement: str | None = None
+    lifted: bool = True
+    handle: LeftRight = "left"
+    side: LeftRight = "right"
+    seat_angle: float = 0.0
+    seat_gap: float = 0.0
+    _probe: Probe | None = None
+    _preload: float = 2.5
+    _home: float = 0.0
+    _slip: str | None = None
+    _key: tuple[object, ...] | None = None
+    _met: tuple[Surface, bool] = (_NOWHERE, False)
+
+    @classmethod
+    def draw(
+        cls,
+        seed: int,
+        traits: Traits | None = None,
+        *,
+        fence: NearFar = "near",
+        rip_fence_side: LeftRight = "right",
+        rotation: float | None = None,
+        square_error: float | None = None,
+    ) -> VirtualSaw:
+        """The saw of that seed; rotation and square_error, where given, take the place of those drawn."""
+        traits = traits or Traits()
+        random = Random(f"saw {seed}")
+        slot = random.uniform(-traits.slot, traits.slot)
+        turned = random.uniform(-traits.rotation, traits.rotation)
+        error = random.gauss(0.0, traits.square)
+        arm = 300.0
+        ridden = (60.0, arm - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
+        stop = random.uniform(470.0, 490.0)
+        return cls(
+            traits=traits,
+            fence=fence,
+            pivot=random.choice(("left", "right")),
+            pivot_to_blade=round(random.uniform(240.0, 260.0)),
+            pivot_to_screw=round(stop + 20.0),
+            pivot_to_stop=round(stop),
+            arm=arm,
+            slot_angle=slot,
+            fence_angle=slot + (turned if rotation is None else rotation),
+            square_error=error if square_error is None else square_error,
+            blade_angle=slot + random.gauss(0.0, traits.blade),
+            rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
+            rip_fence_side=rip_fence_side,
+            edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
+            other_edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
+            other_edge_angle=random.gauss(0.0, 30e-6),
+            rip_fence_form=Edge.draw(random, 900.0, traits.texture, 0.0, (300.0, 600.0)),
+            acts=Random(f"acts {seed}"),
+            noise=Random(f"noise {seed}"),
+        )
+
+    # -- the truth ---------------------------------------------------------------------------------
+
+    def truth(self) -> dict[str, float]:
+        """What the instrument ought to find, as things stand now; rad and mm.
+
+        rotation: of the fence, against the edge that the blade would cut; reference_error: the square's e;
+        blade, rip_fence: against the slots; toe: rip fence against blade.
+        """
+        return {
+            "rotation": self.fence_angle - self.slot_angle,
+            "reference_error": self.square_error,
+            "blade": self.blade_angle - self.slot_angle,
+            "rip_fence": self.rip_fence_angle - self.slot_angle,
+            "toe": self.rip_fence_angle - self.blade_angle,
+            "yaw_play": self.traits.yaw_play,
+            "side_play": self.traits.side_play,
+        }
+
+    def gear(self) -> dict[str, object]:
+        """Settings values for this saw, sled, square and leaves, shaped like the settings file."""
+        return gear(self)
+
+    @property
+    def free_end(self) -> LeftRight:
+        return "left" if self.pivot == "right" else "right"
+
+    @property
+    def pivot_point(self) -> Vector:
+        """The pivot's axis, on the face of the fence, in the sled."""
+        x = self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
+        return Vector(x, 0.0 if self.fence == "near" else 400.0)
+
+    # -- what hands do -----------------------------------------------------------------------------
+
+    def slip(self, kind: str) -> None:
+        """The next `place` goes wrong: "not-turned" (square and stand stay as they were, whatever was asked),
+        "wrong-side" (the stand on the other side of the arm), "near-tip" (the sweep begins off the tip)."""
+        if kind not in SLIPS:
+            raise ValueError(f"no slip is called {kind!r}; there are {', '.join(SLIPS)}")
+        self._slip = kind
+
+    def lift(self) -> None:
+        """Take away what the plunger touches."""
+        self.lifted = True
+
+    def lower(self) -> None:
+        self.lifted = False
+
+    def place(self, placement: str, pose: Pose = Pose()) -> None:  # noqa: B008
+        """Set up the square (or the carried indicator) and the plunger, preloaded 2 to 3 mm at this pose.
+
+        placement: handle-left, handle-right; "-" for the rip fence; front, rear for one spot of the blade
+        body (the indicator stays as it was set at the front); "free-end" for an indicator on the jig that
+        looks back at the fence's face near its free end.
+        """
+        slip, self._slip = self._slip, None
+        known = ("handle-left", "handle-right", "-", "front", "rear", "free-end")
+        if placement not in known:
+            raise ValueError(f"no set-up is called {placement!r}; there are {', '.join(known)}")
+        stays = placement == "rear" or (slip == "not-turned" and self._probe is not None)
+        if not stays:
+            self._set_up(placement, slip)
+            self.placement = placement
+        self.seat()
+        self.lifted = False
+        if not stays:
+            self._preload = self.acts.uniform(2.0, 3.0)
+            self._home = 0.0
+            met = self._distance(pose)
+            if met is None:  # off the tip: the stand was set by the arm's end
+                met = self._distance(pose._replace(s=pose.s + 40.0))
+            self._home = met or 0.0
+
+    def seat(self) -> None:
+        """Lift the square, wipe, press it home: it comes to rest a little differently each time."""
+        self.seat_angle = self.acts.gauss(0.0, self.traits.seat)
+        self.seat_gap = abs(self.acts.gauss(0.0, self.traits.seat)) * 100.0
+        for form in (self.edge, self.other_edge, self.rip_fence_form):
+            form.wipe(self.acts, self.traits.dust * form.length / self.arm)
+
+    def hold(self, lean: LeftRight | None = None, twist: LeftRight | None = None) -> tuple[float, float]:
+        """(x, yaw) at which hands hold the sled within its play this time."""
+        x = self.acts.gauss(0.0, self.traits.hold_side)
+        yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
+        if lean is not None:
+            x = x / 2.0 + (self.traits.side_play / 2.0) * (1.0 if lean == "right" else -1.0)
+            yaw /= 2.0
+        half = self.traits.yaw_play / 2.0
+        if twist is not None:  # the far end of the sled is pressed that way
+            return x, half * (-1.0 if twist == "right" else 1.0)
+        return x, min(max(yaw, -half), half)
+
+    def turn_fence(self, end: str, way: str, distance: float, at: float | None = None) -> float:
+        """Turn the fence about its pivot: its free end moves by distance mm, read `at` mm from the pivot.
+
+        at: where the distance is read; the stop by default. Returns how far it really went (the hand's
+        scatter is in it). ValueError when `end` is the end that stays or `way` is neither away nor toward.
+        """
+        if end != self.free_end:
+            raise ValueError(f"the {end} end is the pivot of this sled; the {self.free_end} end moves")
+        if way not in ("away", "toward"):
+            raise ValueError(f"the way is away or toward, not {way!r}")
+        went = distance + (self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0)
+        self.shift_free_end(went if way == "away" else -went, at)
+        return went
+
+    def shift_free_end(self, dy: float, at: float | None = None) -> None:
+        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot, exactly."""
+        sine = dy / (self.pivot_to_stop if at is None else at)
+        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(self.fence_angle)
+        back = Vector(0.0, 1.0).turned(self.fence_angle)
+        # the free end goes round an arc about the pivot; dy is its height over the old face
+        after = face.plus(face, math.sqrt(1.0 - sine * sine) - 1.0).plus(back, sine)
+        self.fence_angle += math.atan2(face.x * after.y - face.y * after.x, face.dot(after))
+
+    def bump(self, step: float) -> None:
+        """The stand is knocked: everything reads `step` mm more from now on."""
+        self._preload += step
+
+    # -- what the plunger feels --------------------------------------------------------------------
+
+    def depth(self, pose: Pose) -> float:
+        """How far the plunger is pushed in, mm, with the sled at that pose; 0 when it touches nothing."""
+        if self.lifted or self._probe is None:
+            return 0.0
+        met = self._distance(pose)
+        if met is None:
+            return 0.0
+        return min(max(self._preload - (met - self._home), 0.0), PLUNGER_RANGE)
+
+    def sled_frame(self, pose: Pose) -> Frame:
+        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
+        return Frame(MIDDLE, Vector(pose.x, 0.0).plus(along_slot, pose.s), pose.yaw)
+
+    def _distance(self, pose: Pose) -> float | None:
+        if self._probe is None:
+            return None
+        frame = self.sled_frame(pose)
+        probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
+        key = (self.fence_angle, self.seat_angle, self.seat_gap, self.placement, self.side)
+        if key != self._key:  # every reading asks; only a move, a seat or another set-up changes it
+            self._key, self._met = key, self._surface()
+        surface, rides = self._met
+        met = reach(probe, surface.carried_by(frame) if rides else surface)
+        return None if met is None else met[0]
+
+    def _set_up(self, placement: str, slip: str | None) -> None:
+        if placement in ("handle-left", "handle-right"):
+            self.handle = "left" if placement == "handle-left" else "right"
+            self.side = "right" if self.handle == "left" else "left"
+            if slip == "wrong-side":
+                self.side = "left" if self.side == "right" else "right"
+            clear = self.arm - TIP_CLEAR if self.fence == "near" else 30.0
+            if slip == "near-tip":
+                clear = self.arm + 12.0 if self.fence == "near" else self.arm - 150.0
+            y = self.pivot_point.y + (clear if self.fence == "near" else -clear)
+            self._probe = _sideways(self.side, Vector(0.0, y), rides=False)
+        elif placement == "-":
+            self.side = "left" if self.rip_fence_side == "right" else "right"
+            self._probe = _sideways(self.side, Vector(0.0, 0.0), rides=True)
+        elif placement in ("front", "rear"):
+            self.side = "right"
+            self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
+        else:
+            beyond = 1.0 if self.fence == "near" else -1.0
+            x = self.pivot_point.x + (self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop)
+            self._probe = Probe(
+                Vector(x, self.pivot_point.y + 50.0 * beyond), Vector(0.0, -beyond), rides=True
+            )
+
+    def _surface(self) -> tuple[Surface, bool]:
+        """What the plunger touches, and whether it is part of the sled."""
+        if self.placement in ("handle-left", "handle-right"):
+            return self._arm(), True
+        if self.placement == "-":
+            inward = -1.0 if self.rip_fence_side == "right" else 1.0
+            base = Vector(-120.0 * inward, -450.0)
+            along = Vector(0.0, 1.0).turned(self.rip_fence_angle)
+            outward = Vector(inward, 0.0).turned(self.rip_fence_angle)
+            return Surface(base, along, outward, self.rip_fence_form, 0.0, 900.0), False
+        if self.placement in ("front", "rear"):
+            along = Vector(0.0, 1.0).turned(self.blade_angle)
+            outward = Vector(1.0, 0.0).turned(self.blade_angle)
+            rim = BLADE_RADIUS + 10.0
+            return Surface(Vector(0.0, 0.0), along, outward, None, -rim, rim), False
+        face = Vector(1.0, 0.0).turned(self.fence_angle)
+        out = Vector(0.0, 1.0 if self.fence == "near" else -1.0).turned(self.fence_angle)
+        return Surface(self.pivot_point, face, out), True
+
+    def _arm(self) -> Surface:
+        """The edge of the square's arm under the plunger, in the sled.
+
+        In its own frame the square lies with the handle to the left: the handle's face runs from the corner
+        towards -X, the ridden edge from the corner upwards, the body between them. Turned over about the
+        arm's long axis it is the mirror image in X; against a far fence it is that in Y.
+        """
+        upright = math.pi / 2.0 - self.square_error  # 90 deg + e from the handle's face, through the body
+        along = Vector(math.cos(upright), math.sin(upright))
+        outward = Vector(math.sin(upright), -math.cos(upright))
+        base, form = Vector(0.0, self.seat_gap), self.edge
+        if (self.side == "left") == (self.handle == "left"):  # the arm's other edge
+            base = base.plus(Vector(-ARM_WIDTH, 0.0))
+            along = along.turned(self.other_edge_angle)
+            outward = outward.turned(self.other_edge_angle)
+            outward, form = Vector(-outward.x, -outward.y), self.other_edge
+        across = 1.0 if self.handle == "left" else -1.0
+        upward = 1.0 if self.fence == "near" else -1.0
+
+        def laid(v: Vector) -> Vector:
+            return Vector(v.x * across, v.y * upward).turned(self.fence_angle + self.seat_angle)
+
+        # slid along by the handle's length when turned over: it rests on the same stretch of the fence
+        x = -20.0 if self.handle == "left" else -170.0
+        face = Vector(1.0, 0.0).turned(self.fence_angle)
+        corner = self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x)
+        return Surface(corner.plus(laid(base)), laid(along), laid(outward), form, 0.0, self.arm)
+
+
+def _sideways(side: LeftRight, foot: Vector, *, rides: bool) -> Probe:
+    """An indicator on that side of what it touches, its plunger pointing across the travel."""
+    away = 500.0 if side == "right" else -500.0
+    return Probe(Vector(foot.x + away, foot.y), Vector(-1.0 if side == "right" else 1.0, 0.0), rides)
