@@ -1,0 +1,25 @@
+"""Exact decimal digits to millimetres, rounded once.
+
+May import: nothing. An inch is 25.4 mm exactly (Bureau international des poids et mesures; NIST SP 811,
+appendix B), so a decimal text in inches is the whole number of its digits times 254 over a power of ten,
+and a division of two whole numbers is correctly rounded in Python.
+"""
+
+from __future__ import annotations
+
+EVERYWHERE = (float("-inf"), float("inf"))
+"""The range of an instrument that was given none, mm."""
+
+
+def to_mm(digits: int, decimals: int, inch: bool) -> float:
+    """`digits` with the point moved `decimals` places, shown in mm or inch -> mm; never -0.0."""
+    power: int = 10 ** (decimals + inch)
+    return digits * (254 if inch else 1) / power
+
+
+def outside(value: float, range_mm: tuple[float, float]) -> str | None:
+    """Why a value is refused by the option range_mm; None when it is inside."""
+    low, high = range_mm
+    if low <= value <= high:
+        return None
+    return f"{value:.6g} mm is outside range_mm {low:g} to {high:g}"

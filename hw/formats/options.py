@@ -1,0 +1,134 @@
+"""Options of the formats: what each may be, read from command-line text or typed settings.
+
+May import: hw.reading only. Cheap to import: the table of formats is read by every command.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
+from hw.reading import FormatError
+
+Reader = Callable[[object], object]
+
+
+class Option(NamedTuple):
+    """One option of a format.
+
+    default: the value when it is not given, already in its own type (None: not set).
+    words: one line for help.
+    read: turns text or a typed value into the option's own type; raises ValueError saying what would do.
+    """
+
+    name: str
+    default: object
+    words: str
+    read: Reader
+
+
+def choice(*known: str, also: Mapping[str, str] | None = None) -> Reader:
+    """One of `known`; `also` maps further spellings onto them."""
+    spellings = {name: name for name in known} | dict(also or {})
+
+    def read(given: object) -> str:
+        if isinstance(given, str) and given in spellings:
+            return spellings[given]
+        raise ValueError("one of " + ", ".join(known))
+
+    return read
+
+
+def boolean(given: object) -> bool:
+    """true or false."""
+    if isinstance(given, bool):
+        return given
+    if isinstance(given, str) and given in {"true", "false"}:
+        return given == "true"
+    raise ValueError("true or false")
+
+
+def integer(low: int, high: int) -> Reader:
+    """A whole number from low to high."""
+
+    def read(given: object) -> int:
+        number: int | None = None
+        if isinstance(given, int) and not isinstance(given, bool):
+            number = int(given)
+        elif isinstance(given, str) and given.strip().removeprefix("-").isdecimal() and given.isascii():
+            number = int(given) if len(given) < 20 else None
+        if number is None or not low <= number <= high:
+            raise ValueError(f"a whole number from {low} to {high}")
+        return number
+
+    return read
+
+
+def _real(given: object) -> float:
+    if isinstance(given, bool) or not isinstance(given, int | float | str):
+        raise ValueError
+    if isinstance(given, str) and ("_" in given or not given.isascii()):
+        raise ValueError
+    number = float(given)
+    if not math.isfinite(number):
+        raise ValueError
+    return number
+
+
+def seconds(low: float, high: float) -> Reader:
+    """A time in seconds from low to high."""
+
+    def read(given: object) -> float:
+        try:
+            number = _real(given)
+        except (ValueError, OverflowError):
+            number = math.nan
+        if not low <= number <= high:
+            raise ValueError(f"seconds, from {low:g} to {high:g}")
+        return number
+
+    return read
+
+
+def exact_ratio(given: object) -> tuple[int, int]:
+    """A number above zero as (numerator, denominator), exact to the decimal text: "0.001" is (1, 1000)."""
+    try:
+        number = _real(given)
+        if number <= 0:
+            raise ValueError
+        from fractions import Fraction
+
+        ratio = Fraction(str(given).strip())
+    except (ValueError, OverflowError):
+        raise ValueError("a number above zero, such as 0.001") from None
+    return ratio.numerator, ratio.denominator
+
+
+def span(given: object) -> tuple[float, float]:
+    """LO,HI or [LO, HI], the lower first."""
+    parts: Sequence[object] = given.split(",") if isinstance(given, str) else ()
+    if isinstance(given, list | tuple):
+        parts = given
+    try:
+        low, high = (_real(part) for part in parts)
+        if low <= high:
+            return low, high
+    except (ValueError, OverflowError):
+        pass
+    raise ValueError("two numbers in mm, the lower first: LO,HI")
+
+
+def read_all(what: str, known: Sequence[Option], given: Mapping[str, object]) -> dict[str, object]:
+    """Every option of `known` with its value or default; FormatError names a wrong key or value."""
+    by_name = {option.name: option for option in known}
+    values = {option.name: option.default for option in known}
+    for name, value in given.items():
+        option = by_name.get(name)
+        if option is None:
+            raise FormatError(f"{what} has no option {name!r}; it has {', '.join(by_name)}")
+        try:
+            values[name] = option.read(value)
+        except ValueError as error:
+            raise FormatError(f"option {name} of {what} is {value!r}; it takes {error}") from None
+    return values
