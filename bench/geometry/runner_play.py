@@ -1,0 +1,308 @@
+"""How far a runner can shift and yaw in its slot, from widths at stations; where it binds and by how much.
+
+May import: numpy, bench.geometry.reversal, bench.geometry.contact. Frame: Y along the slot, away positive;
+X right positive; yaw counter-clockwise positive. Lengths in mm, yaw in rad.
+
+A rigid runner at place p (of its station 0 in the slot), offset x and yaw t fits while
+
+    |x - t u - centre(p + u)| + q(u)/2 <= w(p + u)/2
+
+at every runner station u that lies in the slot and at every slot station under the runner. Widths and centres
+run straight from one station to the next, so slack is straight between two neighbouring of these places and
+least at one of them: no place between needs a look. The outermost stations are the ends of slot and runner;
+what lies outside the slot touches nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bench.geometry.contact import lower_hull, upper_hull
+from bench.geometry.reversal import Array, Column, GeometryError, column
+
+SAME_PLACE = 1e-9  # mm; also the interference below which a fit is a touch and not a bind
+
+
+@dataclass(frozen=True, eq=False)
+class Widths:
+    """Widths of a slot or a runner at stations along it.
+
+    stations: (n,) mm along Y, any order, all different. widths: (n,) mm, above zero. centres: (n,) mm, how
+    far the middle stands right of the straight line it should be on; zero by default, since calipers cannot
+    see it. Raises GeometryError.
+    """
+
+    stations: Column
+    widths: Column
+    centres: Column | None = None
+    s: Array = field(init=False, repr=False)
+    w: Array = field(init=False, repr=False)
+    c: Array = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        stations = column("stations", self.stations)
+        widths = column("widths", self.widths)
+        centres = np.zeros(stations.size) if self.centres is None else column("centres", self.centres)
+        if not stations.size == widths.size == centres.size:
+            raise GeometryError(
+                f"{stations.size} stations, {widths.size} widths, {centres.size} centres: give one of each"
+            )
+        order = np.argsort(stations)
+        if np.any(np.diff(stations[order]) <= SAME_PLACE):
+            raise GeometryError("a station occurs twice: average the widths taken at one place first")
+        if np.any(widths <= 0.0):
+            raise GeometryError(f"width {float(widths.min()):g} mm: give widths above zero")
+        object.__setattr__(self, "s", stations[order])
+        object.__setattr__(self, "w", widths[order])
+        object.__setattr__(self, "c", centres[order])
+
+    def width(self, at: Array) -> Array:
+        return np.asarray(np.interp(at, self.s, self.w))
+
+    def centre(self, at: Array) -> Array:
+        return np.asarray(np.interp(at, self.s, self.c))
+
+    def shifted(self, stations: Column, offsets: Column) -> Widths:
+        """The same with centres moved right by offsets, straight between their own stations, level beyond."""
+        places = column("stations", stations)
+        moves = column("offsets", offsets)
+        if places.size != moves.size:
+            raise GeometryError(f"{places.size} stations but {moves.size} offsets: give one of each")
+        order = np.argsort(places)
+        places, moves = places[order], moves[order]
+        inner = places[(places > self.s[0]) & (places < self.s[-1])]
+        every = np.unique(np.concatenate((self.s, inner)))
+        every = every[np.concatenate(([True], np.diff(every) > SAME_PLACE))]
+        return Widths(every, self.width(every), self.centre(every) + np.interp(every, places, moves))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One sled position.
+
+    at: place in the slot of the runner's station 0. yaw_play: range of yaw, rad. side_play: range of the
+    offset at the runners' middle, mm. Either is None where nothing bounds it (one touching station only; side
+    play is bounded even so if that is the middle) and 0 where it binds. relief: the least, off every runner's
+    whole width, that lets it in, mm; 0 where it fits. tight: places in the slot that touch first (two or
+    three of them hold the runner; only one under a single pinch). yaw: least and largest yaw, if it fits.
+    """
+
+    at: float
+    yaw_play: float | None
+    side_play: float | None
+    relief: float
+    tight: tuple[float, ...]
+    yaw: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class RunnerFit:
+    """All positions, and what they come to.
+
+    yaw_play, side_play: largest over the positions with the whole runner in the slot; where it is longer than
+    the slot (whole is False), over those with the most of it inside. relief: the least that opens every
+    position, partly out of the slot too. tightest: the position that needs it (or is nearest to it).
+    tight: stretch of the slot, first to last place that touches where it binds; None where nothing binds.
+    """
+
+    yaw_play: float | None
+    side_play: float | None
+    relief: float
+    whole: bool
+    tightest: Fit
+    tight: tuple[float, float] | None
+    positions: tuple[Fit, ...]
+
+
+@dataclass(frozen=True)
+class Between:
+    """The straight lines y = h + m (u - middle) that pass between lower and upper points.
+
+    gap: the widest clearance along y any line has to spare between both sides, negative where none passes.
+    slopes, heights: least and largest m and h of the lines that pass, None where unbounded or where none
+    does. touching: indices of the points that hold the line with the widest gap.
+    """
+
+    gap: float
+    slopes: tuple[float, float] | None
+    heights: tuple[float, float] | None
+    touching: tuple[int, ...]
+
+
+def lines_between(u: Column, lower: Column, upper: Column, middle: float = 0.0) -> Between:
+    """Exact answer of the two-unknown linear programme lower <= h + m (u - middle) <= upper.
+
+    u, lower, upper: (n,); u may repeat. Eliminating h (Fourier and Motzkin) leaves one condition on m for
+    every pair of an upper and a lower point, m (u_j - u_i) <= upper_j - lower_i, so the range of m is read
+    off. For one m the room for h is the least of the uppers less the greatest of the lowers, both seen along
+    m; it is concave in m and bends only at the directions of the hulls' edges, as do the ends of h.
+    """
+    place = column("places", u)
+    low, high = column("lower", lower), column("upper", upper)
+    if not place.size == low.size == high.size:
+        raise GeometryError(
+            f"{place.size} places, {low.size} lower and {high.size} upper points: one of each"
+        )
+    place = place - middle
+    ceiling, floor = lower_hull(place, high), upper_hull(place, low)
+    cu, cy = place[ceiling], high[ceiling]
+    fu, fy = place[floor], low[floor]
+    ceiling_bends, floor_bends = np.diff(cy) / np.diff(cu), np.diff(fy) / np.diff(fu)
+    bends = np.concatenate((ceiling_bends, floor_bends))
+
+    def top(m: Array) -> Array:
+        return np.asarray(np.min(cy - m[:, None] * cu, axis=1))
+
+    def bottom(m: Array) -> Array:
+        return np.asarray(np.max(fy - m[:, None] * fu, axis=1))
+
+    if not bends.size:  # all at one place: any slope does
+        gap = float(cy[0] - fy[0])
+        at_middle = abs(float(cu[0])) <= SAME_PLACE and gap >= 0.0
+        heights = (float(fy[0]), float(cy[0])) if at_middle else None
+        return Between(gap, None, heights, (ceiling[0], floor[0]))
+    room = top(bends) - bottom(bends)
+    gap = float(room.max())
+    easiest = float(
+        np.median(bends[room >= gap - 1e-12 * (abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy)))])
+    )
+    touching = _touching(np.asarray([easiest]), (cu, cy, ceiling), (fu, fy, floor))
+    if gap < 0.0:
+        return Between(gap, None, None, touching)
+    run = cu[:, None] - fu[None, :]
+    rise = cy[:, None] - fy[None, :]
+    ahead, behind = run > 0.0, run < 0.0
+    steepest = float(np.min(rise[ahead] / run[ahead]))
+    flattest = float(np.max(rise[behind] / run[behind]))
+    slopes = (min(flattest, easiest), max(steepest, easiest))
+    ends = np.asarray(slopes)
+    highest = float(np.max(top(np.concatenate((ends, np.clip(ceiling_bends, *slopes))))))
+    lowest = float(np.min(bottom(np.concatenate((ends, np.clip(floor_bends, *slopes))))))
+    return Between(gap, slopes, (min(lowest, highest), max(lowest, highest)), touching)
+
+
+def _touching(
+    m: Array, ceiling: tuple[Array, Array, list[int]], floor: tuple[Array, Array, list[int]]
+) -> tuple[int, ...]:
+    found: list[int] = []
+    for (u, y, index), sign in ((ceiling, 1.0), (floor, -1.0)):
+        away = sign * (y - m[0] * u)
+        near = np.flatnonzero(away <= away.min() + 1e-9 * (1.0 + float(np.ptp(y))))
+        found += [index[int(k)] for k in near]
+    return tuple(found)
+
+
+def fit_at(runners: Sequence[Widths], slots: Sequence[Widths], at: float, middle: float | None = None) -> Fit:
+    """One runner in one slot, or two side by side in two, with station 0 at place `at` of the slots.
+
+    runners, slots: one or two each, left first, as rigid as the sled; along Y the runners share station 0
+    and the slots theirs. middle: the station where side play is read, the runners' middle by default.
+    Raises GeometryError where no part of a runner is in its slot.
+    """
+    _check(runners, slots)
+    centre = _middle(runners) if middle is None else middle
+    places, lower, upper = [], [], []
+    for runner, slot in zip(runners, slots, strict=True):
+        u = _under(runner, slot, at)
+        slack = (slot.width(at + u) - runner.width(u)) / 2.0
+        offset = slot.centre(at + u) - runner.centre(u)
+        places.append(u)
+        lower.append(offset - slack)
+        upper.append(offset + slack)
+    u = np.concatenate(places)
+    if not u.size:
+        raise GeometryError(f"at {at:g} mm no part of a runner is in its slot")
+    lows, highs = np.concatenate(lower), np.concatenate(upper)
+    result = lines_between(u, lows, highs, centre)
+    tight = tuple(sorted({round(float(at + u[i]), 6) for i in result.touching}))
+    if result.gap < 0.0:
+        if result.gap < -SAME_PLACE:
+            return Fit(at, 0.0, 0.0, -result.gap, tight)
+        result = lines_between(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
+        no_room = None if result.slopes is None else 0.0
+        beside = None if result.heights is None else 0.0
+        return Fit(at, no_room, beside, 0.0, tight, None if result.slopes is None else (0.0, 0.0))
+    yaw = (
+        None if result.slopes is None else (-result.slopes[1], -result.slopes[0])
+    )  # x falls along +u as t grows
+    return Fit(
+        at,
+        None if yaw is None else yaw[1] - yaw[0],
+        None if result.heights is None else result.heights[1] - result.heights[0],
+        0.0,
+        tight,
+        yaw,
+    )
+
+
+def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]:
+    """Every place `at` where a runner station meets a slot station, rising; the first and last are the ends
+    (a runner's tip just in the slot). Between two of them the same stations touch the same stretches.
+    """
+    _check(runners, slots)
+    meetings = np.concatenate(
+        [(slot.s[:, None] - runner.s[None, :]).ravel() for runner, slot in zip(runners, slots, strict=True)]
+    )
+    meetings.sort()
+    keep = np.concatenate(([True], np.diff(meetings) > 1e-6))
+    return [float(m) for m in meetings[keep]]
+
+
+def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
+    """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments as in `fit_at`."""
+    centre = _middle(runners)
+    fits = tuple(fit_at(runners, slots, p, centre) for p in positions(runners, slots))
+    inside = [_length_inside(runners, slots, f.at) for f in fits]
+    most = max(inside)
+    full = [f for f, length in zip(fits, inside, strict=True) if length >= most - 1e-6]
+    whole = most >= sum(float(np.ptp(r.s)) for r in runners) - 1e-6
+    binding = [f for f in fits if f.relief > 0.0]
+    touched = [place for f in binding for place in f.tight]
+    return RunnerFit(
+        yaw_play=_largest([f.yaw_play for f in full]),
+        side_play=_largest([f.side_play for f in full]),
+        relief=max(f.relief for f in fits),
+        whole=whole,
+        tightest=max(fits, key=_tightness),
+        tight=(min(touched), max(touched)) if touched else None,
+        positions=fits,
+    )
+
+
+def _largest(values: Sequence[float | None]) -> float | None:
+    """The largest; None, unbounded, outdoes any number."""
+    known = [v for v in values if v is not None]
+    return max(known) if known and len(known) == len(values) else None
+
+
+def _tightness(fit: Fit) -> tuple[float, float]:
+    return (fit.relief, -np.inf if fit.side_play is None else -fit.side_play)
+
+
+def _check(runners: Sequence[Widths], slots: Sequence[Widths]) -> None:
+    if len(runners) != len(slots) or not 1 <= len(runners) <= 2:
+        raise GeometryError(f"{len(runners)} runners in {len(slots)} slots: give one of each, or two of each")
+
+
+def _middle(runners: Sequence[Widths]) -> float:
+    return (min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)) / 2.0
+
+
+def _under(runner: Widths, slot: Widths, at: float) -> Array:
+    """Runner stations in the slot and slot stations under the runner, on the runner's own scale."""
+    mine = runner.s[(at + runner.s >= slot.s[0] - SAME_PLACE) & (at + runner.s <= slot.s[-1] + SAME_PLACE)]
+    theirs = slot.s - at
+    theirs = theirs[(theirs >= runner.s[0] - SAME_PLACE) & (theirs <= runner.s[-1] + SAME_PLACE)]
+    both = np.sort(np.concatenate((mine, theirs)))
+    return both[np.concatenate(([True], np.diff(both) > 1e-6))] if both.size else both
+
+
+def _length_inside(runners: Sequence[Widths], slots: Sequence[Widths], at: float) -> float:
+    pairs = zip(runners, slots, strict=True)
+    return sum(
+        max(0.0, min(at + float(r.s[-1]), float(s.s[-1])) - max(at + float(r.s[0]), float(s.s[0])))
+        for r, s in pairs
+    )
