@@ -1,0 +1,81 @@
+"""One writer per log: a lock file beside it, with the holder's process number inside.
+
+May import: the standard library and bench.log.rows. The lock is the kernel's, so it goes with the process
+however that ends: after kill -9 there is nothing to clean; the file itself stays and means nothing.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import time
+from datetime import datetime
+from pathlib import Path
+
+from bench.log.rows import LogHeld
+
+_PATIENCE_S = 0.3  # the winner writes its number just after it has the lock
+
+
+class Hold:
+    """The held lock; `release` is safe to call twice."""
+
+    def __init__(self, descriptor: int, path: Path) -> None:
+        self._descriptor: int | None = descriptor
+        self.path = path
+
+    @classmethod
+    def take(cls, log: Path) -> Hold:
+        """Raises LogHeld naming the holder; OSError where no lock file can be made (read-only medium)."""
+        path = log.with_name(log.name + ".lock")
+        try:
+            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        except OSError:
+            # A read-only medium may still hold another's lock file: locking needs no write.
+            descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            holder = _holder(descriptor)
+            os.close(descriptor)
+            raise LogHeld(f"the log {log} is held by {holder}; stop that one first") from None
+        _sign(descriptor)
+        return cls(descriptor, path)
+
+    def release(self) -> None:
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+
+def _sign(descriptor: int) -> None:
+    text = f"{os.getpid()} {datetime.now().astimezone().isoformat(timespec='seconds')}\n"
+    try:
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, text.encode(), 0)
+    except OSError:
+        pass  # the lock is what counts; on a full or read-only disk the holder stays nameless
+
+
+def _holder(descriptor: int) -> str:
+    """What the lock file says of a process that lives; a dead one's number is waited out."""
+    until = time.monotonic() + _PATIENCE_S
+    while True:
+        number, _, since = os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
+        if number.isdigit() and _lives(int(number)):
+            return f"process {number} since {since}"
+        if time.monotonic() > until:
+            return "another process"
+        time.sleep(0.01)
+
+
+def _lives(number: int) -> bool:
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    except OverflowError:
+        return False
+    except PermissionError:
+        return True
+    return True
