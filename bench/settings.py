@@ -51,12 +51,12 @@ _PINS = {"clocked": ("data", "clock", "req"), "quad_x4": ("a", "b", "z")}
 class PortSettings(msgspec.Struct, frozen=True):
     """Where one instrument is wired and how it speaks.
 
-    port: a device or a pyserial URL; None where pins (BCM numbers by name: data, clock, req; a, b, z) are
-    read instead. request: what is sent to ask for a reading, with its line end; rate: askings per second.
-    options: of the format, under the names that `decode --option` takes.
+    port: a device or a pyserial URL; empty where pins (BCM numbers by name: data, clock, req; a, b, z) are
+    read instead. request: what is sent to ask for a reading, with its line end, every request_every s.
+    options: of the format, the profile among them, under the names that `decode --option` takes.
     """
 
-    port: str | None = None
+    port: str = ""
     format: str = "line"
     profile: str | None = None
     baud: int = 9600
@@ -68,7 +68,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     rts: bool | None = None
     asking: Asking = "continuous"
     request: str | None = None
-    rate: float | None = None
+    request_every: float = 0.1  # s
     pins: dict[str, int] = {}
     options: dict[str, OptionValue] = {}
 
@@ -171,7 +171,7 @@ def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Trav
     table = _section(top, "travel")
     port = _port(table, pins)
     if port is not None and "marks" in table.left:
-        where = "port" if port.port is not None else "pins"
+        where = "port" if port.port else "pins"
         raise table.wrong(
             "marks",
             table.left["marks"],
@@ -234,14 +234,18 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
         raise table.wrong("request", None, 'the text that asks for a reading would do, such as "R\\r"')
     if asking is None and request is not None:
         asking = "request"
+    options = _options(table)
+    profile = table.text("profile", "plain")
+    if profile is not None:
+        options["profile"] = profile
     port = PortSettings(
-        port=table.text("port", "/dev/serial/by-id/..."),
+        port=table.text("port", "/dev/serial/by-id/...") or "",
         format=kind,
+        profile=profile,
         pins=own_pins,
         request=request,
-        options=_options(table),
+        options=options,
         **given(
-            profile=table.text("profile", "plain"),
             baud=table.whole("baud", 50, 4_000_000),
             bits=table.whole("bits", 5, 8),
             parity=_PARITIES.get(table.choice("parity", tuple(_PARITIES)) or "none"),
@@ -250,14 +254,29 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
             dtr=table.yes_no("dtr"),
             rts=table.yes_no("rts"),
             asking=asking,
-            rate=table.number("rate", 0.001, 1000),
+            request_every=table.time("request_every", 60),
         ),
     )
-    if port.port is not None and port.pins:
+    if port.port and port.pins:
         raise table.wrong(
             "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
         )
-    return port if port.port is not None or port.pins else None
+    _agrees_with_format(table, port)
+    return port if port.port or port.pins else None
+
+
+def _agrees_with_format(table: Table, port: PortSettings) -> None:
+    """The format's own table says which options it has and what they may be."""
+    from hw.formats import FORMATS as READ_FORMATS
+    from hw.formats import read_options
+    from hw.reading import FormatError
+
+    if port.format not in READ_FORMATS:
+        return
+    try:
+        read_options(port.format, port.options)
+    except FormatError as error:
+        raise SettingsError(f"{table.file}: {table.key}: {' '.join(str(error).split())}") from None
 
 
 def _stop(table: Table) -> float | None:

@@ -24,7 +24,7 @@ def words(settings: Settings) -> list[str]:
     ]
     if settings.indicator is not None and settings.travel is not None:
         one = (settings.indicator.port, settings.indicator.options.get("channel"))
-        if one[0] is not None and one == (settings.travel.port, settings.travel.options.get("channel")):
+        if one[0] and one == (settings.travel.port, settings.travel.options.get("channel")):
             lines.append("Indicator and travel name the same port: only one of them can open it.")
     if settings.gear.indicator.grows == "pulled-out":
         lines.append("The indicator's number grows as the plunger comes out.")
@@ -46,7 +46,7 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     if port is None:
         return f"{name}: {absent}."
     speaks = port.format + (f", profile {port.profile}" if port.profile else "")
-    if port.port is None:
+    if not port.port:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}."
     line = f"{port.baud} baud {port.bits}{port.parity}{port.stop:g}"
@@ -55,8 +55,8 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
         told += f"; asked with {port.request!r}"
     elif port.asking == "button":
         told += "; sends at its own button"
-    if port.options:
-        told += "; " + ", ".join(f"{key} {value}" for key, value in port.options.items())
+    if port.options.keys() - {"profile"}:
+        told += "; " + ", ".join(f"{key} {value}" for key, value in port.options.items() if key != "profile")
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
         told += (
             ". This name may belong to another cable after a restart: take the one under /dev/serial/by-id"

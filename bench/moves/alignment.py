@@ -1,0 +1,95 @@
+"""Moves of the saw itself: the rip fence's rear end, and the blade's carriage or the table.
+
+Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a thing turned by a
+stands a times its length to the left. May import: bench.gear, bench.units. Pure; mm and rad.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from bench.gear import LeftRight
+from bench.units import System, give_or_take, length_words
+
+
+class Alignment(msgspec.Struct, frozen=True):
+    """dx: mm its rear end must go, positive right. way, distance: the same in words; text: one sentence."""
+
+    what: Literal["rip-fence", "blade", "table"]
+    dx: float
+    way: LeftRight
+    distance: float
+    uncertainty: float
+    text: str
+
+
+def opening(toe: float, rip_fence: LeftRight) -> float:
+    """How far the rip fence opens at the rear, rad; negative: it closes on the blade.
+
+    toe: b_fence - b_blade. On the right of the blade negative opens, on the left positive.
+    """
+    return -toe if rip_fence == "right" else toe
+
+
+def rear_dx(rotation: float, span: float) -> float:
+    """mm the rear end must go to turn a thing back by `rotation`, positive right; span: front to rear, mm."""
+    return rotation * span
+
+
+def rip_fence_move(
+    toe: float,
+    expanded_uncertainty: float,
+    rip_fence: LeftRight,
+    span: float,
+    *,
+    wanted_opening: float = 0.0,
+    units: System = "mm",
+) -> Alignment:
+    """How to shift the rip fence's rear end so that it opens by `wanted_opening` (rad, not negative).
+
+    toe: b_fence - b_blade, rad. span: mm between the places where it is held and where it is shifted.
+    """
+    if wanted_opening < 0:
+        raise ValueError("a rip fence must not close on the rear of the blade: 0 or more would do")
+    wanted_toe = -wanted_opening if rip_fence == "right" else wanted_opening
+    return _alignment("rip-fence", "the rip fence", toe - wanted_toe, expanded_uncertainty, span, units)
+
+
+def blade_move(
+    rotation: float,
+    expanded_uncertainty: float,
+    span: float,
+    *,
+    shifts: Literal["blade", "table"] = "blade",
+    units: System = "mm",
+) -> Alignment:
+    """How to bring blade and slot parallel; rotation: of the blade from the slot, rad.
+
+    shifts: what the saw lets one shift, the blade's carriage (its trunnions) or the table over it, which must
+    go the other way.
+    """
+    if shifts == "table":
+        return _alignment("table", "the table", -rotation, expanded_uncertainty, span, units)
+    return _alignment("blade", "the blade's carriage", rotation, expanded_uncertainty, span, units)
+
+
+def _alignment(
+    what: Literal["rip-fence", "blade", "table"],
+    name: str,
+    rotation: float,
+    expanded_uncertainty: float,
+    span: float,
+    units: System,
+) -> Alignment:
+    if span <= 0:
+        raise ValueError(f"the length from front to rear is {span:g} mm: more than 0 would do")
+    dx = rear_dx(rotation, span)
+    uncertainty = abs(expanded_uncertainty * span)
+    way: LeftRight = "right" if dx >= 0 else "left"
+    text = (
+        f"Move the rear end of {name} {give_or_take(abs(dx), uncertainty, units)} to the {way}, "
+        f"{length_words(span, units)} behind the place where its front is held."
+    )
+    return Alignment(what=what, dx=dx, way=way, distance=abs(dx), uncertainty=uncertainty, text=text)

@@ -1,0 +1,77 @@
+"""The move made live: what the indicator must see, and how much is still to go while the screw bites.
+
+The indicator stands on the jig, near the fence's free end or on the arm of the square. Away from the operator
+and right are positive; r grows as the plunger is pushed in. May import: bench.gear. Pure; mm and rad.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from bench.gear import Jig
+
+
+def fence_nudge(rotation: float, from_pivot: float) -> float:
+    """dy_n = -a (x_n - x_p): mm that the fence goes at the indicator, positive away from the operator.
+
+    from_pivot: x_n - x_p in mm, right positive (the pivot right of the indicator makes it negative).
+    """
+    return -rotation * from_pivot
+
+
+def arm_nudge(rotation: float, beyond_pivot: float) -> float:
+    """dX = a v: mm that the square's arm goes, positive to the right, at v mm beyond the pivot's line.
+
+    It does not see the pivot's slop along the travel; slop along the fence shows in full.
+    """
+    return rotation * beyond_pivot
+
+
+def from_pivot(jig: Jig, distance: float) -> float:
+    """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the signs are made here."""
+    return -distance if jig.pivot == "right" else distance
+
+
+class Nudge(msgspec.Struct, frozen=True):
+    """One live move. target: mm the surface must go (+Y on the fence, +X on the arm). start: reading then.
+
+    stands: where the indicator is from the surface it touches: "beyond" (looking back toward the operator),
+    "behind", "right" or "left" of it. aim_past: mm by which tightening drew the fence back last time, signed
+    like the target's axis; it is aimed off.
+    """
+
+    target: float
+    start: float
+    stands: Literal["beyond", "behind", "right", "left"] = "beyond"
+    aim_past: float = 0.0
+
+    def moved(self, reading: float) -> float:
+        """mm the surface has gone since the start, signed like the target."""
+        rise = reading - self.start
+        return rise if self.stands in ("beyond", "right") else -rise
+
+    def to_go(self, reading: float) -> float:
+        """mm still to go before tightening, signed: 0 is there, a change of sign is past it."""
+        return self.target + self.aim_past - self.moved(reading)
+
+    def short_of(self, reading: float) -> float:
+        """mm short of the target itself, after the last screw."""
+        return self.target - self.moved(reading)
+
+    def rotation_left(self, reading: float, rotation: float) -> float:
+        """rad that the fence is still out by, from the share of the way gone."""
+        if self.target == 0:
+            return rotation
+        return rotation * self.short_of(reading) / self.target
+
+
+def drawn_by_tightening(before: float, after: float, nudge: Nudge) -> float:
+    """mm that the screw drew the fence while it bit, signed like the target's axis."""
+    return nudge.moved(after) - nudge.moved(before)
+
+
+def aim_past(drawn: float) -> float:
+    """What to aim past by next time, so that the draw ends on the target."""
+    return -drawn
