@@ -72,12 +72,16 @@ class Hands:
     async def put(self, placement: str) -> None:
         """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger preloaded.
 
-        The sled is drawn back to the start first, but for "rear", where it is pushed to the blade's rear.
+        The sled is drawn back to the start first, but for "rear", where it is pushed to the blade's rear;
+        for leaned and twisted set-ups it is left so.
         """
         self.saw.lift()
         await self._wait(0.1)
         await self._move_to(160.0 if placement == "rear" else 10.0 if placement == "front" else 0.0, 400.0)
         self.saw.place(placement, self._line.last)
+        how, _, way = placement.partition("-")
+        if how in ("leaned", "twisted"):
+            await self.lean("left" if way == "left" else "right", twist=how == "twisted")
         await self._wait(0.15)
 
     async def seat(self) -> None:

@@ -15,7 +15,7 @@ import struct
 import termios
 import time
 import tty
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from random import Random
 from typing import Literal
@@ -25,7 +25,8 @@ from .saw import VirtualSaw
 
 Encode = Callable[[float], bytes]
 Mode = Literal["continuous", "button"]
-UNREAD_LIMIT = 3000  # bytes a reader may leave lying; the kernel keeps 4096
+UNREAD_LIMIT = 2000  # bytes a reader may leave lying; of more the kernel shows only a part
+LOOK_EVERY = 6  # lines; looking costs as much as working out a reading
 BEHIND_LIMIT = 1.0  # s of lateness that is made up for
 
 
@@ -65,6 +66,7 @@ class Port:
         self._master = -1
         self._poll = select.poll()
         self._listened = False
+        self._keeps_up = False
         self._devices_had: set[str] = set()
 
     def plug(self) -> None:
@@ -99,23 +101,26 @@ class Port:
             os.close(self._master)
         self._master, self.device = -1, None
 
-    def send(self, data: bytes) -> bool:
-        """Write bytes whole if somebody listens and keeps up; else they are lost."""
+    def send(self, data: bytes, *, look: bool = True) -> bool:
+        """Write bytes whole if somebody listens and keeps up; else they are lost.
+
+        look: see first whether that is so; else it is taken to be as it was when last looked.
+        """
         if self._master < 0:
             return False
-        listened = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
-        if not listened:
-            if self._listened:
-                self._forget()
-            self._listened = False
-            return False
-        self._listened = True
         try:
-            if self._unread() > UNREAD_LIMIT:
-                return False
-            return os.write(self._master, data) == len(data)
+            if look:
+                self._look()
+            return self._listened and self._keeps_up and os.write(self._master, data) == len(data)
         except OSError:
             return False
+
+    def _look(self) -> None:
+        listened = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
+        if self._listened and not listened:
+            self._forget()
+        self._listened = listened
+        self._keeps_up = listened and self._unread() <= UNREAD_LIMIT
 
     def drain(self) -> None:
         """Take and drop what the host said."""
@@ -124,14 +129,22 @@ class Port:
                 os.read(self._master, 4096)
 
     def _unread(self) -> int:
-        answer = fcntl.ioctl(self._master, termios.TIOCOUTQ, b"\0\0\0\0")
+        # only the reader's end can tell; the master's own count is always 0
+        with self._readers_end() as slave:
+            answer = fcntl.ioctl(slave, termios.FIONREAD, b"\0\0\0\0")
         return int(struct.unpack("i", answer)[0])
 
     def _forget(self) -> None:
         """Drop what the last reader left lying when it closed the port."""
-        if self.device is not None:
-            slave = os.open(self.device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        with self._readers_end() as slave:
             termios.tcflush(slave, termios.TCIOFLUSH)
+
+    @contextlib.contextmanager
+    def _readers_end(self) -> Iterator[int]:
+        slave = os.open(self.device or "", os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        try:
+            yield slave
+        finally:
             os.close(slave)
 
 
@@ -258,7 +271,7 @@ class VirtualPorts:
             while self._due <= now:
                 for port in self._ports.values():
                     if port.mode == "continuous":
-                        self._say(port, self._due)
+                        self._say(port, self._due, look=self._count % LOOK_EVERY == 0)
                 self._count += 1
                 self._due += 1.0 / self.rate
             if self._count % 64 == 0:
@@ -269,7 +282,7 @@ class VirtualPorts:
             return
         self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
 
-    def _say(self, port: Port, t: float) -> None:
+    def _say(self, port: Port, t: float, *, look: bool = True) -> None:
         if port.device is None:
             return
         if port.silent_until is None or t < port.silent_until:
@@ -280,7 +293,8 @@ class VirtualPorts:
             data = _spoiled(data, self._random)
         if t < port.flood_until:
             data += (port.flood_line * (port.flood_bytes // len(port.flood_line) + 1))[: port.flood_bytes]
-        if port.send(data):
+            look = True
+        if port.send(data, look=look):
             port.sent += 1
         else:
             port.lost += 1

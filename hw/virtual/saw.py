@@ -8,7 +8,7 @@ a body are turned and moved, and the plunger's axis is intersected with what com
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from random import Random
 from typing import Literal
 
@@ -16,53 +16,23 @@ from .form import Edge
 from .motion import Pose
 from .outfit import gear
 from .plane import Frame, Probe, Surface, Vector, reach
+from .traits import Traits
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
 Way = Literal["away", "toward"]
+PLACEMENTS = (
+    "handle-left", "handle-right", "-", "front", "rear", "free-end", "leaned-left", "leaned-right",
+    "twisted-left", "twisted-right",
+)  # fmt: skip
 SLIPS = ("not-turned", "wrong-side", "near-tip")
 ARM_WIDTH = 30.0  # of the square's arm
 TIP_CLEAR = 15.0  # the plunger stands that far inside the arm's tip (or clear of the handle) at the start
 PLUNGER_RANGE = 12.7
 BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
 MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
+TWIST_AT = 260.0  # along Y from the runners' middle
 _NOWHERE = Surface(Vector(0.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0))
-
-
-@dataclass(frozen=True)
-class Traits:
-    """How good or bad saw, sled, square and hands are. Angles in rad, lengths in mm; sd: standard deviation.
-
-    The figures are invented for the pretend saw; none is measured.
-    """
-
-    rotation: float = 0.8e-3  # the fence is out by up to this, to either side
-    square: float = 0.08e-3  # sd of the square's error
-    slot: float = 0.5e-3  # the slots run off +Y by up to this, which must not matter
-    blade: float = 0.1e-3  # sd, blade against slot
-    rip_fence: float = 0.15e-3  # sd, rip fence against slot
-    yaw_play: float = 0.1e-3  # full swing
-    side_play: float = 0.08
-    hold_yaw: float = 18e-6  # sd from push to push
-    hold_side: float = 0.0015  # sd from push to push
-    sway: float = 0.0004  # sd of the sideways wander within one push
-    seat: float = 20e-6  # sd from seat to seat
-    texture: float = 0.002  # sd of the arm's surface
-    bow: float = 0.004  # sd of the arm's crown over the ridden stretch
-    dust: float = 0.6  # grains expected on the arm after a wipe
-    hand: float = 0.005  # sd of a move of the fence
-    uneven: float = 0.15  # share by which the push's speed wanders
-    noise: float = 0.0005  # sd of the indicator
-    hysteresis: float = 0.001  # full width
-
-    @classmethod
-    def quiet(cls, **kept: float) -> Traits:
-        """Nothing but the angles: no play in the hold, no seating scatter, texture, dust or noise."""
-        still = cls(
-            hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
-            uneven=0.0, noise=0.0, hysteresis=0.0,
-        )  # fmt: skip
-        return replace(still, **kept)
 
 
 @dataclass
@@ -201,13 +171,18 @@ class VirtualSaw:
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one spot of the blade
         body (the indicator stays as it was set at the front); "free-end" for an indicator on the jig that
-        looks back at the fence's face near its free end.
+        looks back at the fence's face near its free end; leaned-left, leaned-right for a stand on the right
+        of the sled's side at the runners' middle, twisted-left, twisted-right for one TWIST_AT beyond it.
         """
         slip, self._slip = self._slip, None
-        known = ("handle-left", "handle-right", "-", "front", "rear", "free-end")
-        if placement not in known:
-            raise ValueError(f"no set-up is called {placement!r}; there are {', '.join(known)}")
-        stays = placement == "rear" or (slip == "not-turned" and self._probe is not None)
+        if placement not in PLACEMENTS:
+            raise ValueError(f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}")
+        before = self.placement or ""
+        stays = (
+            (placement == "rear" and before == "front")
+            or (placement.partition("-")[0] in ("leaned", "twisted") and before.startswith(placement[:6]))
+            or (slip == "not-turned" and self._probe is not None)
+        )
         if not stays:
             self._set_up(placement, slip)
             self.placement = placement
@@ -311,6 +286,10 @@ class VirtualSaw:
         elif placement in ("front", "rear"):
             self.side = "right"
             self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
+        elif placement.startswith(("leaned", "twisted")):
+            self.side = "right"
+            y = MIDDLE.y + (TWIST_AT if placement.startswith("twisted") else 0.0)
+            self._probe = _sideways("right", Vector(300.0, y), rides=False)
         else:
             beyond = 1.0 if self.fence == "near" else -1.0
             x = self.pivot_point.x + (self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop)
@@ -333,6 +312,8 @@ class VirtualSaw:
             outward = Vector(1.0, 0.0).turned(self.blade_angle)
             rim = BLADE_RADIUS + 10.0
             return Surface(Vector(0.0, 0.0), along, outward, None, -rim, rim), False
+        if self.placement != "free-end":  # the sled's own side
+            return Surface(Vector(300.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0)), True
         face = Vector(1.0, 0.0).turned(self.fence_angle)
         out = Vector(0.0, 1.0 if self.fence == "near" else -1.0).turned(self.fence_angle)
         return Surface(self.pivot_point, face, out), True

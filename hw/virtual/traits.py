@@ -1,0 +1,41 @@
+"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Traits:
+    """How good or bad saw, sled, square and hands are. Angles in rad, lengths in mm; sd: standard deviation.
+
+    The figures are invented for the pretend saw; none is measured.
+    """
+
+    rotation: float = 0.8e-3  # the fence is out by up to this, to either side
+    square: float = 0.08e-3  # sd of the square's error
+    slot: float = 0.5e-3  # the slots run off +Y by up to this, which must not matter
+    blade: float = 0.1e-3  # sd, blade against slot
+    rip_fence: float = 0.15e-3  # sd, rip fence against slot
+    yaw_play: float = 0.1e-3  # full swing
+    side_play: float = 0.08
+    hold_yaw: float = 18e-6  # sd from push to push
+    hold_side: float = 0.0015  # sd from push to push
+    sway: float = 0.0004  # sd of the sideways wander within one push
+    seat: float = 20e-6  # sd from seat to seat
+    texture: float = 0.002  # sd of the arm's surface
+    bow: float = 0.004  # sd of the arm's crown over the ridden stretch
+    dust: float = 0.6  # grains expected on the arm after a wipe
+    hand: float = 0.005  # sd of a move of the fence
+    uneven: float = 0.15  # share by which the push's speed wanders
+    noise: float = 0.0005  # sd of the indicator
+    hysteresis: float = 0.001  # full width
+
+    @classmethod
+    def quiet(cls, **kept: float) -> Traits:
+        """Nothing but the angles: no play in the hold, no seating scatter, texture, dust or noise."""
+        still = cls(
+            hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
+            uneven=0.0, noise=0.0, hysteresis=0.0,
+        )  # fmt: skip
+        return replace(still, **kept)
