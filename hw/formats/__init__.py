@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from importlib import import_module
 from typing import NamedTuple
 
-from hw.formats.options import Option, boolean, choice, integer, read_all, span
+from hw.formats.options import Option, boolean, choice, exact_ratio, integer, read_all, seconds, span
 from hw.reading import Decoder, FormatError
 
 __all__ = ["FORMATS", "Format", "make_decoder", "read_options"]
@@ -88,6 +88,83 @@ FORMATS: dict[str, Format] = {
             "mux: all": b"A",
             "mux: version": b"V",
         },
+    ),
+    "sync52": Format(
+        "52 bits of BCD, clocked by the gauge on request",
+        False,
+        (
+            _INVERT,
+            _RANGE,
+            _edge("falling"),
+            Option("timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)),
+        ),
+        ("request line",),
+        "sync52",
+    ),
+    "sync24": Format(
+        "24 bits, sign and magnitude, clocked all the time",
+        False,
+        (_INVERT, _RANGE, _edge("rising"), _GAP),
+        ("continuous",),
+        "sync24",
+    ),
+    "sync48": Format(
+        "two 24-bit words of 20480 counts to the inch, clocked all the time",
+        False,
+        (
+            _INVERT,
+            _RANGE,
+            _edge("falling"),
+            _GAP,
+            Option("order", "abs_first", "which word comes first", choice("abs_first", "display_first")),
+            Option(
+                "sign",
+                "negated",
+                "how the display stands in its word",
+                choice("negated", "inverted", "plain"),
+            ),
+        ),
+        ("continuous",),
+        "sync48",
+    ),
+    "bcd28": Format(
+        "28 bits of BCD, clocked all the time",
+        False,
+        (_INVERT, _RANGE, _edge("falling"), _GAP),
+        ("continuous",),
+        "bcd28",
+    ),
+    "quad_x4": Format(
+        "the two square waves of an incremental scale or encoder", False, (), ("continuous",), "quad_x4"
+    ),
+    "wedge": Format(
+        "a cable that types as a keyboard would",
+        False,
+        (
+            _DEFAULT_UNIT,
+            _DECIMALS,
+            _RANGE,
+            Option("terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")),
+            Option(
+                "timeout", 0.3, "how long after the last key a reading may still end, s", seconds(0.02, 10)
+            ),
+        ),
+        ("button",),
+        "wedge",
+    ),
+    "modbus_rtu": Format(
+        "a 32-bit position in two registers",
+        False,
+        (
+            Option("address", 1, "the device's address", integer(1, 247)),
+            Option("register", 0, "the first of the two registers", integer(0, 65534)),
+            Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
+            Option("scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio),
+            _RANGE,
+            Option("timeout", 0.3, "how long the device may take to answer, s", seconds(0.02, 10)),
+        ),
+        ("request",),
+        "modbus_rtu",
     ),
 }
 

@@ -1,0 +1,157 @@
+"""Profiles of format `line` for microcontrollers that count travel: bridge_counts and bridge.
+
+May import: hw.reading and the rest of hw.formats.
+
+`bridge_counts` is a known shape: fields of a letter and a whole number, each ended by a semicolon,
+`X1234;Y-5;`, line ends between them or not.
+
+`bridge` is our own, with one clock for travel and gauge, and framed as the open marine sentence standard
+frames its sentences: `$`, fields parted by commas, `*`, and in two hexadecimal digits the exclusive or of
+all characters between `$` and `*`; CR LF.
+
+    $BRG,17,123456789,-20480,+0012.345mm*47
+         |  |         |      the gauge word
+         |  |         travel, in counts of 32 bits, signed
+         |  the microcontroller's clock at the gauge's reading, us modulo 2**32
+         sequence number, 0 to 65535 and round again
+
+The gauge word is a number by the rules of `plain` (with a point), `---` for "no reading", nothing at all
+when the gauge gave no new word for this line, or, with the option gauge=sync24 and the like, the bits of
+a clocked format as the microcontroller saw them: four bits a hexadecimal digit in order of arrival, the
+first bit of each four being worth 1. So the microcontroller need not know what the bits mean.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import reduce
+from operator import xor
+
+import msgspec
+
+from hw.formats.cutter import LineCutter
+from hw.formats.plain_text import Fault, ascii_text, find_measure, status_word
+from hw.formats.records import BridgeRecord
+from hw.reading import Record, Unit
+
+SEQUENCES = 1 << 16
+LARGEST_COUNT = (1 << 63) - 1
+
+_FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
+_SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})")
+_WHOLE = re.compile(r"-?[0-9]{1,10}")
+_HEX = re.compile(r"[0-9A-F]+")
+
+
+def checksum(body: str) -> str:
+    """Two hexadecimal digits: the exclusive or of the characters of an ASCII text."""
+    return f"{reduce(xor, body.encode('ascii'), 0):02X}"
+
+
+def nibbles_to_bits(word: str) -> str:
+    """Hexadecimal digits in order of arrival -> bits in order of arrival."""
+    return "".join(f"{int(digit, 16):04b}"[::-1] for digit in word)
+
+
+def _clocked(gauge: str) -> Callable[[str], Record]:
+    """What reads the bits of a clocked format."""
+    from hw.formats.bcd28 import Bcd28
+    from hw.formats.sync24 import Sync24
+    from hw.formats.sync48 import Sync48
+    from hw.formats.sync52 import Sync52
+
+    if gauge == "sync48":
+        return Sync48().read
+    return {"bcd28": Bcd28, "sync24": Sync24, "sync52": Sync52}[gauge]().read
+
+
+class CountsDecoder(LineCutter):
+    """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils it."""
+
+    ends = b"\r\n;"
+
+    def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
+        fields = block.replace(b"\r", b"\n").replace(b";", b"\n").split(b"\n")
+        self._keep(fields.pop(), raw)
+        left = len(block)
+        for field in fields:
+            end = len(block) - left + len(field)
+            ended = block[end : end + 1] == b";"
+            start = len(raw) - left
+            own, behind = raw[start : start + len(field)], left - len(field) - 1
+            left = behind
+            if ended:
+                self._line(field, own, behind, out)
+            elif len(field) > self.longest:
+                out.append(self._too_long(own, behind + len(field) - self.longest))
+            elif field:
+                out.append(self._reject("a line end in a field: no semicolon after it", own, behind))
+
+    def _read(self, line: bytes) -> Record:
+        text = ascii_text(line, self._parity is not None)
+        field = _FIELD.fullmatch(text)
+        if field is None:
+            raise Fault(f"{text!r} is not a letter and a whole number" if text else "an empty field")
+        counts = int(field[2])
+        if abs(counts) > LARGEST_COUNT:
+            raise Fault("a count of more than 64 bits")
+        return Record(axis=field[1], counts=counts)
+
+
+class BridgeReader:
+    """Profile `bridge`; remembers the last sequence number to flag a `gap`."""
+
+    def __init__(self, gauge: str, decimals: int | None, default_unit: Unit) -> None:
+        self._decimals = decimals
+        self._default_unit: Unit = default_unit
+        self._bits: Callable[[str], Record] | None = None
+        if gauge != "decimal":
+            self._bits = _clocked(gauge)
+        self._last: int | None = None
+
+    def read(self, text: str) -> Record:
+        """One sentence as a record."""
+        sentence = _SENTENCE.fullmatch(text)
+        if sentence is None:
+            raise Fault("not a sentence of $, fields, * and a checksum of two hexadecimal digits")
+        body, given = sentence.groups()
+        if checksum(body) != given:
+            raise Fault(f"checksum {given}, but the characters give {checksum(body)}")
+        fields = body.split(",")
+        if len(fields) != 5 or fields[0] != "BRG":
+            raise Fault("not the five fields BRG, sequence, us, count, gauge word")
+        sequence = self._whole("sequence number", fields[1], 0, SEQUENCES - 1)
+        device_us = self._whole("time", fields[2], 0, (1 << 32) - 1)
+        counts = self._whole("count", fields[3], -(1 << 31), (1 << 31) - 1)
+        said = self._gauge(fields[4])
+        gap = ("gap",) if self._last is not None and sequence != (self._last + 1) % SEQUENCES else ()
+        self._last = sequence
+        return BridgeRecord(
+            value=said.value,
+            unit=said.unit,
+            flags=said.flags + gap,
+            status=said.status,
+            counts=counts,
+            sequence=sequence,
+            device_us=device_us,
+        )
+
+    @staticmethod
+    def _whole(what: str, text: str, low: int, high: int) -> int:
+        if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
+            raise Fault(f"the {what} is {text!r}, not a whole number from {low} to {high}")
+        return int(text)
+
+    def _gauge(self, word: str) -> Record:
+        if not word:
+            return Record()
+        status = status_word(word)
+        if status is not None:
+            return Record(status=status)
+        if self._bits is None:
+            measure = find_measure(word, self._decimals, self._default_unit)
+            return Record(value=measure.mm(), unit=measure.unit, flags=measure.flags)
+        if not _HEX.fullmatch(word):
+            raise Fault(f"the gauge word {word!r} is not hexadecimal")
+        return msgspec.structs.replace(self._bits(nibbles_to_bits(word)), raw=b"")

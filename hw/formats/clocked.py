@@ -1,0 +1,85 @@
+"""What the clocked formats share: one frame of bits, as text, to a record.
+
+May import: hw.reading, hw.formats.cutter, lengths, plain_text.
+
+The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as one likes; the
+reader of the pins hands over the same through `frame`.
+"""
+
+from __future__ import annotations
+
+from hw.formats.cutter import LineCutter, with_frame
+from hw.formats.lengths import EVERYWHERE, outside
+from hw.formats.plain_text import Fault
+from hw.reading import Record
+
+_COMPLEMENT = str.maketrans("01", "10")
+
+
+def number(bits: str) -> int:
+    """Bits in order of arrival, least significant first -> the number."""
+    return int(bits[::-1], 2)
+
+
+def nibbles(bits: str) -> list[int]:
+    """Bits in order of arrival -> each four as a number, the first bit worth 1."""
+    return [number(bits[place : place + 4]) for place in range(0, len(bits), 4)]
+
+
+class FrameDecoder(LineCutter):
+    """One frame a line of text; the last needs no line end, since a frame proves itself whole."""
+
+    longest = 256
+
+    def finish(self) -> list[Record]:
+        """The rest is a frame like any other."""
+        rest, self._rest = self._rest, b""
+        self._dropping = False
+        out: list[Record] = []
+        if rest:
+            self._line(rest, rest, 0, out)
+        return out
+
+
+class ClockedDecoder(FrameDecoder):
+    """A format of a fixed number of bits."""
+
+    bits = 0  # in a frame
+
+    def __init__(self, *, invert: bool = False, range_mm: tuple[float, float] | None = None) -> None:
+        super().__init__()
+        self._invert = invert
+        self._range = range_mm or EVERYWHERE
+
+    def frame(self, bits: str) -> Record:
+        """One frame, 0 and 1 in order of arrival; whatever comes is answered by a record."""
+        raw = bits.encode("ascii", "replace")[: self.longest]
+        try:
+            return with_frame(self.read(bits), raw, 0)
+        except Fault as fault:
+            return self._reject(str(fault), raw, 0)
+
+    def read(self, bits: str) -> Record:
+        """The frame as a record without raw; raises Fault."""
+        if bits.strip("01"):
+            raise Fault(f"{bits.strip('01')[:1]!r} is no bit")
+        if len(bits) != self.bits:
+            raise Fault(f"{len(bits)} bits, not {self.bits}")
+        record = self.meaning(bits.translate(_COMPLEMENT) if self._invert else bits)
+        if record.value is not None:
+            fault = outside(record.value, self._range)
+            if fault:
+                raise Fault(fault)
+        return record
+
+    def meaning(self, bits: str) -> Record:
+        """What a frame of the right length says; raises Fault."""
+        raise NotImplementedError
+
+    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        bare = raw if len(line) > self.longest else line.replace(b" ", b"")
+        if bare:
+            super()._line(line, bare, behind, out)
+
+    def _read(self, line: bytes) -> Record:
+        return self.read(line.replace(b" ", b"").decode("latin-1"))

@@ -1,0 +1,135 @@
+"""Cuts what arrives into lines; the formats read each.
+
+May import: hw.reading, hw.formats.plain_text (for Fault).
+
+CR, LF or CR LF ends a line, also when the two come in different reads (the empty line between them is
+nothing). More bytes than a line may have, without an end: one reject, told with the first byte too many,
+and all is dropped up to the next end. So what is held is bounded whatever arrives.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from hw.formats.plain_text import Fault
+from hw.reading import Record
+
+
+def parity_table(parity: str) -> bytes:
+    """256 bytes: each byte without its parity bit, or 0xff where the parity is wrong."""
+    wanted = 0 if parity == "even" else 1
+    return bytes(byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256))
+
+
+def with_frame(record: Record, raw: bytes, behind: int) -> Record:
+    """The same record with its own bytes and the number of bytes that came after them."""
+    return msgspec.structs.replace(record, raw=raw, behind=behind)
+
+
+class LineCutter:
+    """The part of hw.reading.Decoder that all formats made of lines share."""
+
+    ends = b"\r\n"
+    longest = 64  # bytes a line may have without its end
+
+    def __init__(self, *, at_open: bool = False, parity7: str | None = None) -> None:
+        self.rejects = 0
+        self._rest = b""  # the unfinished line, parity stripped
+        self._rest_raw = b""  # the same as it came; kept only with parity
+        self._dropping = at_open
+        # bytes dropped since the opening; None when told, or when not opening
+        self._dropped: int | None = 0 if at_open else None
+        self._parity = parity_table(parity7) if parity7 else None
+
+    def feed(self, data: bytes) -> list[Record]:
+        """Bytes as they came -> the records they completed, in order."""
+        out: list[Record] = []
+        clean = data if self._parity is None else data.translate(self._parity)
+        if self._dropping:
+            start = self._first_end(clean)
+            if self._dropped is not None:
+                self._count_dropped(data, start, out)
+            if not start:
+                return out
+            self._dropping, self._dropped = False, None
+            data, clean = data[start:], clean[start:]
+        if self._rest:
+            clean = self._rest + clean
+        if self._parity is not None:
+            data = self._rest_raw + data
+        self._lines(clean, clean if self._parity is None else data, out)
+        if len(self._rest) > self.longest:
+            raw = self._rest if self._parity is None else self._rest_raw
+            out.append(self._too_long(raw, len(raw) - self.longest - 1))
+            self._rest = self._rest_raw = b""
+            self._dropping = True
+        return out
+
+    def finish(self) -> list[Record]:
+        """An unfinished line is one reject; what may still come of it is dropped up to its end."""
+        if not self._rest:
+            return []
+        raw = self._rest if self._parity is None else self._rest_raw
+        self._rest = self._rest_raw = b""
+        self._dropping = True
+        return [self._reject("cut off: no line end after it", raw, 0)]
+
+    def _first_end(self, data: bytes) -> int:
+        """The place after the first line end; 0 when there is none."""
+        places = [place for place in (data.find(end) for end in self.ends) if place >= 0]
+        return min(places) + 1 if places else 0
+
+    def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
+        """A port that never shows a line end must not look silent: say it once."""
+        before = self._dropped or 0
+        run = start - 1 if start else len(data)
+        if before + run <= self.longest:
+            self._dropped = before + run
+            return
+        behind = len(data) - (self.longest + 1 - before)
+        words = f"more than {self.longest} bytes since the opening without a line end (baud rate? parity?)"
+        out.append(self._reject(words, data[: self.longest], behind))
+        self._dropped = None
+
+    def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
+        """Read the whole lines of a block, keep the rest; `raw` is the block as it came."""
+        lines = self._split(block)
+        self._keep(lines.pop(), raw)
+        left = len(block)
+        for line in lines:
+            if line:
+                start = len(raw) - left
+                self._line(line, raw[start : start + len(line)], left - len(line) - 1, out)
+            left -= len(line) + 1
+
+    def _split(self, block: bytes) -> list[bytes]:
+        return block.replace(b"\r", b"\n").split(b"\n")
+
+    def _keep(self, rest: bytes, raw: bytes) -> None:
+        self._rest = rest
+        if self._parity is not None:
+            self._rest_raw = raw[len(raw) - len(rest) :]
+
+    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        """A whole line with bytes in it."""
+        if len(line) > self.longest:  # told as of the first byte too many, as when it comes in pieces
+            out.append(self._too_long(raw, behind + len(line) - self.longest))
+            return
+        try:
+            record = self._read(line)
+        except Fault as fault:
+            out.append(self._reject(str(fault), raw, behind))
+            return
+        if record is not None:
+            out.append(with_frame(record, raw, behind))
+
+    def _read(self, line: bytes) -> Record | None:
+        """A line as a record without raw and behind; None to say nothing of it; raises Fault."""
+        raise NotImplementedError
+
+    def _too_long(self, raw: bytes, behind: int) -> Record:
+        return self._reject(f"more than {self.longest} bytes without a line end", raw[: self.longest], behind)
+
+    def _reject(self, fault: str, raw: bytes, behind: int) -> Record:
+        self.rejects += 1
+        return Record(fault=fault, raw=raw, behind=behind)

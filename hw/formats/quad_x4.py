@@ -1,0 +1,112 @@
+"""Format `quad_x4`: the two square waves of an incremental scale or encoder, every edge counted.
+
+May import: hw.reading.
+
+State = 2A + B, A leading B counts up: 0 2 3 1 0 is +1 each, the reverse -1, the same state 0. Two waves
+changing at once is `illegal`: it adds nothing and is counted, since an edge was missed.
+
+    02310 -> 4 counts      01320 -> -4      0202 -> 1      03 -> 0 with 1 illegal
+
+As text, one run of states a line, digits 0 to 3, however long.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from hw.reading import Record
+
+KEPT = 64
+"""Bytes of a run that are kept with its record."""
+
+ILLEGAL = 2
+STEP = tuple(
+    0
+    if old == new
+    else ILLEGAL
+    if old ^ new == 3
+    else 1
+    if (old, new) in {(0, 2), (2, 3), (3, 1), (1, 0)}
+    else -1
+    for old in range(4)
+    for new in range(4)
+)
+"""Step[4 * old + new]: -1, 0, 1, or ILLEGAL."""
+
+
+class Quadrature:
+    """Counts states as they come."""
+
+    def __init__(self) -> None:
+        self.state: int | None = None
+        self.counts = 0
+        self.illegal = 0
+
+    def step(self, state: int) -> int:
+        """The next state, 0 to 3 -> what it adds to the counts."""
+        change = 0 if self.state is None else STEP[4 * self.state + state]
+        self.state = state
+        if change == ILLEGAL:
+            self.illegal += 1
+            return 0
+        self.counts += change
+        return change
+
+
+class QuadX4:
+    """Runs of states as text; see hw.reading.Decoder."""
+
+    def __init__(self) -> None:
+        self.rejects = 0
+        self._start()
+
+    def _start(self) -> None:
+        self._run = Quadrature()
+        self._raw = b""
+        self._fault: str | None = None
+
+    def feed(self, data: bytes) -> list[Record]:
+        """Text as it came -> a record for each run that ended."""
+        out: list[Record] = []
+        for place, byte in enumerate(data):
+            if 0x30 <= byte <= 0x33:
+                self._run.step(byte - 0x30)
+            elif byte in b"\r\n":
+                out += self._end(len(data) - place - 1)
+                continue
+            elif byte == 0x20:
+                continue
+            elif self._fault is None:
+                self._fault = f"byte 0x{byte:02x} is no state (0 to 3)"
+            if len(self._raw) < KEPT:
+                self._raw += data[place : place + 1]
+        return out
+
+    def finish(self) -> list[Record]:
+        """The end of the input ends the run."""
+        return self._end(0)
+
+    def frame(self, states: str) -> Record:
+        """One run; whatever comes is answered by a record."""
+        run = QuadX4()
+        records = run.feed(states.encode("ascii", "replace")) + run.finish()
+        self.rejects += run.rejects
+        if len(records) == 1:
+            return records[0]
+        self.rejects += 1
+        return Record(fault="not one run of states")
+
+    def _end(self, behind: int) -> list[Record]:
+        run, raw, fault = self._run, self._raw, self._fault
+        self._start()
+        if fault is not None:
+            self.rejects += 1
+            return [Record(fault=fault, raw=raw, behind=behind)]
+        if run.state is None:
+            return []
+        return [Record(counts=run.counts, illegal=run.illegal, raw=raw, behind=behind)]
+
+
+def make(options: Mapping[str, object]) -> QuadX4:
+    """The decoder; it has no options."""
+    return QuadX4()

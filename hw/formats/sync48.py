@@ -1,0 +1,63 @@
+"""Format `sync48`: two 24-bit words in two's complement, 20 480 counts to the inch.
+
+May import: hw.reading, hw.formats.clocked, plain_text, records. Layout from public protocol pages of
+48-bit scales and a public decoder.
+
+    word 1   position since power-on            word 2   the display, negated (zeroed by its button)
+    each least significant bit first; always counts, no unit; mm = counts x 25.4 / 20480
+
+    1111 1110 1111 1000 0000 0000  1000 0001 0000 0111 1111 1111 -> 8063 counts = 10.000010 mm
+
+One published text swaps the words (option order), one has the display bit-inverted, one count apart
+(option sign). All ones is refused. All zeros is legal, so a line stuck low cannot be seen here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from hw.formats.clocked import ClockedDecoder, number
+from hw.formats.plain_text import Fault
+from hw.formats.records import ScaleRecord
+
+COUNTS_PER_INCH = 20480
+
+
+def signed(word: str) -> int:
+    """24 bits in order of arrival as two's complement."""
+    value = number(word)
+    return value - (1 << 24) if value >> 23 else value
+
+
+class Sync48(ClockedDecoder):
+    bits = 48
+
+    def __init__(
+        self,
+        *,
+        order: str = "abs_first",
+        sign: str = "negated",
+        invert: bool = False,
+        range_mm: tuple[float, float] | None = None,
+    ) -> None:
+        super().__init__(invert=invert, range_mm=range_mm)
+        self._swap = order == "display_first"
+        self._sign = sign
+
+    def meaning(self, bits: str) -> ScaleRecord:
+        if "0" not in bits:
+            raise Fault("all bits are 1: the line is stuck")
+        first, second = signed(bits[:24]), signed(bits[24:])
+        if self._swap:
+            first, second = second, first
+        counts = {"negated": -second, "inverted": ~second, "plain": second}[self._sign]
+        value = counts * 254 / (10 * COUNTS_PER_INCH)
+        return ScaleRecord(value=value, counts=counts, counts_abs=first)
+
+
+def make(options: Mapping[str, Any]) -> Sync48:
+    """The decoder for a full set of options."""
+    return Sync48(
+        order=options["order"], sign=options["sign"], invert=options["invert"], range_mm=options["range_mm"]
+    )

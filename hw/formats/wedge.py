@@ -1,0 +1,96 @@
+"""Format `wedge`: a cable that types the reading as a USB keyboard would.
+
+May import: hw.reading, hw.formats.clocked, lengths, plain_text. Key names are the kernel's
+(input-event-codes.h); keys are taken as on a US layout, main block or keypad.
+
+    KEY_MINUS KEY_0 KEY_DOT KEY_1 KEY_2 KEY_ENTER -> -0.12
+    KEY_KP1 KEY_KPDOT KEY_KP5 KEY_KPENTER -> 1.5
+    KEY_1 KEY_2                           -> refused: no terminator before the time-out
+
+As text, the key presses of one run a line, parted by blanks, KEY_ said or not; the line's end is the
+time-out. A run may hold several readings, each ended by the terminator. Number rules are those of `plain`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from hw.formats.clocked import FrameDecoder
+from hw.formats.cutter import with_frame
+from hw.formats.lengths import EVERYWHERE, outside
+from hw.formats.plain_text import Fault, read_plain
+from hw.reading import Record, Unit
+
+KEYS = {str(digit): str(digit) for digit in range(10)} | {f"KP{digit}": str(digit) for digit in range(10)}
+KEYS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
+KEYS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
+TERMINATORS = {"ENTER": ("ENTER", "KPENTER"), "TAB": ("TAB",)}
+LONGEST = 64
+
+
+class Wedge(FrameDecoder):
+    longest = 1024  # bytes of key names
+
+    def __init__(
+        self,
+        *,
+        terminator: str = "ENTER",
+        default_unit: Unit = "mm",
+        decimals: int | None = None,
+        range_mm: tuple[float, float] | None = None,
+    ) -> None:
+        super().__init__()
+        self._terminator = terminator
+        self._ends = TERMINATORS[terminator]
+        self._default_unit: Unit = default_unit
+        self._decimals = decimals
+        self._range = range_mm or EVERYWHERE
+
+    def frame(self, keys: str) -> list[Record]:
+        """The key names of one run, parted by blanks; the run ended by its terminator or the time-out."""
+        out: list[Record] = []
+        line = keys.encode("ascii", "replace")
+        self._line(line, line, 0, out)
+        return out
+
+    def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
+        if len(line) > self.longest:
+            out.append(self._too_long(raw, behind + len(line) - self.longest))
+            return
+        run: list[bytes] = []
+        for key in line.split():
+            run.append(key)
+            if key.decode("latin-1").removeprefix("KEY_") in self._ends:
+                if len(run) > 1:  # a terminator alone is an empty line
+                    out.append(self._number(run[:-1], b" ".join(run), behind))
+                run = []
+        if run:
+            fault = f"no {self._terminator} before the time-out"
+            out.append(self._reject(fault, b" ".join(run), behind))
+
+    def _number(self, keys: list[bytes], raw: bytes, behind: int) -> Record:
+        try:
+            text = "".join(self._character(key.decode("latin-1")) for key in keys)
+            if len(text) > LONGEST:
+                raise Fault(f"more than {LONGEST} keys without {self._terminator}")
+            record, _ = read_plain(text, self._decimals, self._default_unit)
+            fault = None if record.value is None else outside(record.value, self._range)
+            if fault:
+                raise Fault(fault)
+        except Fault as fault_found:
+            return self._reject(str(fault_found), raw, behind)
+        return with_frame(record, raw, behind)
+
+    @staticmethod
+    def _character(key: str) -> str:
+        character = KEYS.get(key.removeprefix("KEY_"))
+        if character is None:
+            raise Fault(f"the key {key!r} has no place in a number")
+        return character
+
+
+def make(options: Mapping[str, Any]) -> Wedge:
+    """The decoder for a full set of options."""
+    names = ("terminator", "default_unit", "decimals", "range_mm")
+    return Wedge(**{name: options[name] for name in names})
