@@ -11,7 +11,7 @@ import os
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 import msgspec
 
@@ -123,30 +123,44 @@ def read_square(name: str, table: Table) -> Square:
 
 
 def add_gear(
-    gear_path: Path, kind: GearKind, name: str | None, values: Mapping[str, str | list[str]]
+    gear_path: Path,
+    kind: GearKind,
+    name: str | None,
+    values: Mapping[str, str | list[str]],
+    *,
+    settings_path: Path | None = None,
 ) -> None:
     """Writes one saw, jig, square or the leaves into gear.toml, keeping what else stands there.
 
     name: None for leaves. values: keys and texts as a user would write them in the file. An entry of the
-    same name is replaced key by key. The whole file is checked before anything is written, and the new one
-    takes the old one's place in a single step, so a pulled plug leaves one or the other.
+    same name is replaced key by key. The whole file (beside the settings file, where it is given) is checked
+    before anything is written, and the new one takes the old one's place in a single step, so a pulled plug
+    leaves one or the other. SettingsError: the gear is wrong, nothing was written; OSError: it could not be.
     """
     import tomlkit
 
     target = gear_path.resolve()
-    before = read_toml(target)  # says what is wrong with the old file, if anything is
-    document = tomlkit.parse(target.read_text(encoding="utf-8-sig")) if before else tomlkit.document()
-    if not before and target.exists():
-        document = tomlkit.parse(target.read_text(encoding="utf-8-sig"))
-    outer = document.setdefault(kind, tomlkit.table(is_super_table=kind != "leaves"))
-    entry = outer if kind == "leaves" else outer.setdefault(name, tomlkit.table())
+    read_toml(target)  # says what is wrong with the old file, if anything is
+    old = target.read_text(encoding="utf-8-sig") if target.exists() else ""
+    document = tomlkit.parse(old)
+    if kind not in document:
+        document[kind] = tomlkit.table(is_super_table=kind != "leaves")
+    entry: Any = document[kind]
+    if name is not None:
+        if name not in entry:
+            entry[name] = tomlkit.table()
+        entry = entry[name]
     for key, value in values.items():
         entry[key] = value
     text = tomlkit.dumps(document)
     tables = GearTables()
+    if settings_path is not None and settings_path.resolve() != target:
+        tables.read(Table(str(settings_path), "", read_toml(settings_path), []))
     top = Table(str(gear_path), "", tomllib.loads(text), [])
     tables.read(top)
     top.done()
+    if settings_path is not None:
+        tables.check_saws()
     write_whole(target, text)
 
 

@@ -69,6 +69,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     asking: Asking = "continuous"
     request: str | None = None
     request_every: float = 0.1  # s
+    per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)
     pins: dict[str, int] = {}
     options: dict[str, OptionValue] = {}
 
@@ -255,12 +256,15 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
             rts=table.yes_no("rts"),
             asking=asking,
             request_every=table.time("request_every", 60),
+            per_count=table.length("per_count"),
         ),
     )
     if port.port and port.pins:
         raise table.wrong(
             "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
         )
+    if kind == "quad_x4" and (port.port or port.pins) and port.per_count is None:
+        raise table.wrong("per_count", None, 'the travel of one count would do, such as "0.005 mm"')
     _agrees_with_format(table, port)
     return port if port.port or port.pins else None
 

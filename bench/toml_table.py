@@ -58,6 +58,8 @@ class Written(msgspec.Struct, frozen=True):
 
 
 def _found(value: object) -> str:
+    if value is None:
+        return "nothing"
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

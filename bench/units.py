@@ -76,7 +76,7 @@ def _tidy(text: object) -> str:
     if not isinstance(text, str):
         raise UnitsError(f'{text!r} is not a text with a unit: write it in quotes, such as "{text} mm"')
     if len(text) > _LONGEST:
-        raise UnitsError(f'"{text[:20]}..." is too long to be one number with its unit')
+        raise UnitsError(f'"{text[:20]}..." is too long: write one number with its unit, such as "0.05 mm"')
     import unicodedata
 
     out = []

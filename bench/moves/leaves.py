@@ -17,6 +17,8 @@ def best_stack(distance: float, leaves: Sequence[float], most: int = MOST) -> li
     distance: mm, not negative. leaves: mm, one entry per leaf owned (two equal leaves are two entries).
     Returns the stack, thickest first; empty where no leaf comes nearer than none at all.
     """
+    if most > MOST:
+        raise ValueError(f"{most} leaves are a springy stack; at most {MOST} would do")
     owned = sorted((round(leaf * _NM), leaf) for leaf in leaves)
     aim = round(distance * _NM * 1000) / 1000  # kept finer than the leaves, but rid of the last float digit
     best: tuple[float, int, bool] = (abs(aim), 0, False)
@@ -44,8 +46,6 @@ def _candidates(owned: Sequence[int], aim: float, most: int) -> Iterator[tuple[i
         for first in range(len(owned) - 2):
             for pair in _pairs(owned, aim - owned[first], first + 1):
                 yield (first, *pair)
-    if most > 3:
-        raise ValueError(f"{most} leaves are a springy stack; at most 3 would do")
 
 
 def _pairs(owned: Sequence[int], aim: float, start: int) -> Iterator[tuple[int, int]]:

@@ -37,7 +37,7 @@ def why_no_move(jig: Jig | None) -> str | None:
 
 
 def fence_dy(rotation: float, lever: float) -> float:
-    """mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is away from the operator."""
+    """mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is away."""
     return -rotation * lever
 
 
