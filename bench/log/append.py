@@ -6,7 +6,6 @@ that the log cannot take raises Refused with the reason; an act is idempotent no
 
 from __future__ import annotations
 
-import hashlib
 import json
 import sqlite3
 import zlib
@@ -18,6 +17,7 @@ from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
 from bench.finding import Finding, Move
 from bench.log import packing
 from bench.log.rows import Stamp, SweepEnd
+from bench.log.store import insert, keep_gear, keep_trace, merge_chunks
 
 Json = Mapping[str, object]
 
@@ -27,12 +27,22 @@ class Refused(Exception):
 
 
 def boot(db: sqlite3.Connection, boot_id: str, program: str, process_id: int, at: Stamp) -> int:
-    return _insert(db, "boot", boot_id=boot_id, program=program, process_id=process_id, **_moment(at))
+    return insert(
+        db, "boot", boot_id=boot_id, program=program, process_id=process_id, last_ticket=0, **_moment(at)
+    )
 
 
 def knows_boot(db: sqlite3.Connection, boot_key: int, boot_id: str) -> bool:
     query = "SELECT 1 FROM boot WHERE boot_key = ? AND boot_id = ?"
     return db.execute(query, (boot_key, boot_id)).fetchone() is not None
+
+
+def last_ticket(db: sqlite3.Connection, boot_key: int) -> int:
+    return int(db.execute("SELECT last_ticket FROM boot WHERE boot_key = ?", (boot_key,)).fetchone()[0])
+
+
+def note_ticket(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
+    db.execute("UPDATE boot SET last_ticket = ? WHERE boot_key = ?", (ticket, boot_key))
 
 
 def begin_check(
@@ -48,7 +58,7 @@ def begin_check(
     instrument: str | None,
     hold: str | None,
 ) -> None:
-    _insert(
+    insert(
         db,
         "check_run",
         run=run,
@@ -56,7 +66,7 @@ def begin_check(
         jig=jig,
         saw=saw,
         options_json=_json(dict(options)),
-        gear_key=_gear(db, gear),
+        gear_key=keep_gear(db, gear),
         instrument=instrument,
         hold=hold,
         state="open",
@@ -74,7 +84,7 @@ def end_check(
 
 
 def event(db: sqlite3.Connection, boot_key: int, at: Stamp, run: str | None, kind: str, data: Json) -> int:
-    return _insert(
+    return insert(
         db,
         "event",
         run_key=None if run is None else _run_key(db, run),
@@ -98,7 +108,7 @@ def start_sweep(
     gather: str,
     wires: Json,
 ) -> None:
-    _insert(
+    insert(
         db,
         "sweep",
         sweep=sweep,
@@ -119,7 +129,7 @@ def start_sweep(
 def chunk(db: sqlite3.Connection, sweep: str, instrument: str, raw: bytes, arrival_us: Sequence[int]) -> None:
     """After the sweep's end a late block goes straight into what was merged, so none is lost."""
     key, _, state = _sweep(db, sweep)
-    _insert(
+    insert(
         db,
         "chunk",
         sweep_key=key,
@@ -194,7 +204,7 @@ def finding(
 ) -> None:
     found = msgspec.json.encode(finding).decode()
     rest = _json(msgspec.to_builtins(msgspec.structs.replace(evidence, traces=[], gear=EvidenceGear())))
-    key = _insert(
+    key = insert(
         db,
         "finding",
         finding=finding.id,
@@ -206,15 +216,15 @@ def finding(
         at=finding.at,
         finding_json=found,
         evidence_json=rest,
-        gear_key=_gear(db, evidence.gear),
+        gear_key=keep_gear(db, evidence.gear),
         crc32=zlib.crc32((found + rest).encode()),
         boot_key=boot_key,
         **_moment(at),
     )
     for position, trace in enumerate(evidence.traces):
-        _insert(db, "finding_trace", finding_key=key, position=position, trace_key=keep_trace(db, trace))
+        insert(db, "finding_trace", finding_key=key, position=position, trace_key=keep_trace(db, trace))
     for position, quantity in enumerate(finding.quantities):
-        _insert(
+        insert(
             db,
             "quantity",
             finding_key=key,
@@ -239,7 +249,7 @@ def move_planned(
 ) -> None:
     key = _finding_key(db, finding)
     run = _run_of_finding(db, key)
-    _insert(
+    insert(
         db,
         "move",
         move=move,
@@ -268,66 +278,6 @@ def move_verified(db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, f
     event(
         db, boot_key, at, _run_of_finding(db, verifier), "move-verified", {"move": move, "finding": finding}
     )
-
-
-def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
-    """What came in pieces becomes one packed row per instrument; nothing is dropped."""
-    parts: dict[str, tuple[list[bytes], list[int]]] = {}
-    for instrument, raw_zlib, packed in db.execute(
-        "SELECT instrument, raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ?", (sweep_key,)
-    ):
-        parts[instrument] = ([zlib.decompress(raw_zlib)], packing.unpack_integers(packed))
-    pieces = db.execute(
-        "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY chunk_key",
-        (sweep_key,),
-    ).fetchall()
-    touched = set()
-    for instrument, raw, packed in pieces:
-        raws, times = parts.setdefault(instrument, ([], []))
-        raws.append(raw)
-        times += packing.unpack_integers(packed)
-        touched.add(instrument)
-    for instrument in sorted(touched):
-        raws, times = parts[instrument]
-        whole = b"".join(raws)
-        db.execute(
-            "INSERT OR REPLACE INTO reading (sweep_key, instrument, readings, raw_bytes, raw_zlib,"
-            " arrival_us_packed) VALUES (?, ?, ?, ?, ?, ?)",
-            (
-                sweep_key,
-                instrument,
-                len(times),
-                len(whole),
-                zlib.compress(whole, 6),
-                packing.pack_integers(times),
-            ),
-        )
-    db.execute("DELETE FROM chunk WHERE sweep_key = ?", (sweep_key,))
-
-
-def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
-    """The key of this very trace, kept once however many findings use it."""
-    columns: dict[str, str | int | bytes | None] = {
-        "placement": trace.placement,
-        "push": int(trace.push),
-        "sweep": trace.sweep,
-        "seat": trace.seat,
-        "hold": trace.hold,
-        "readings": len(trace.reading),
-        "travel_mm_packed": packing.pack_floats(trace.travel),
-        "reading_mm_packed": packing.pack_floats(trace.reading),
-        "at_s_packed": None if trace.at is None else packing.pack_floats(trace.at),
-    }
-    digest = hashlib.sha256(repr(list(columns.values())).encode()).digest()
-    row = db.execute("SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)).fetchone()
-    return int(row[0]) if row else _insert(db, "trace", sha256=digest, **columns)
-
-
-def _gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
-    text = msgspec.json.encode(gear).decode()
-    digest = hashlib.sha256(text.encode()).hexdigest()
-    row = db.execute("SELECT gear_key FROM gear WHERE sha256 = ?", (digest,)).fetchone()
-    return int(row[0]) if row else _insert(db, "gear", sha256=digest, gear_json=text)
 
 
 def _run_key(db: sqlite3.Connection, run: str) -> int:
@@ -359,14 +309,6 @@ def _row(db: sqlite3.Connection, query: str, name: str, noun: str) -> tuple[int 
     if row is None:
         raise Refused(f"the log knows no {noun} {name!r}")
     return row
-
-
-def _insert(db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None) -> int:
-    names = ", ".join(columns)
-    marks = ", ".join("?" * len(columns))
-    cursor = db.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values()))
-    assert cursor.lastrowid is not None
-    return cursor.lastrowid
 
 
 def _moment(at: Stamp, prefix: str = "") -> dict[str, int | float]:

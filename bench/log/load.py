@@ -86,6 +86,25 @@ def raw_readings(db: sqlite3.Connection, sweep_key: int) -> int:
     return max(counts.values(), default=0)
 
 
+def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
+    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep; LogError if unknown."""
+    rows = db.execute(
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading USING (sweep_key)"
+        " WHERE sweep = ? ORDER BY instrument",
+        (sweep,),
+    ).fetchall()
+    if not rows:
+        raise LogError(f"the log has no sweep {sweep!r}")
+    try:
+        return {
+            instrument: (zlib.decompress(packed), packing.unpack_integers(times))
+            for instrument, packed, times in rows
+            if instrument is not None
+        }
+    except (zlib.error, packing.PackingError) as error:
+        raise LogDamaged(f"the raw readings of sweep {sweep!r} are damaged in the log: {error}") from error
+
+
 def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
     """A finding with all that it was worked out from. LogError if unknown, LogDamaged if unreadable."""
     row = db.execute(

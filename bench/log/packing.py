@@ -13,12 +13,11 @@ import sys
 import zlib
 from array import array
 from collections.abc import Iterable, Sequence
-from itertools import accumulate
-from operator import sub
+from itertools import accumulate, repeat
+from operator import mul, sub, truediv
 
 _POWERS = (0, 1, 2, 3, 4, 5, 6, 9)
 _ORDERS = (0, 1, 2)  # times that tick evenly want 2, a sled in motion 1, noise 0
-_EXACT = 2**53  # beyond it a float no longer holds every whole number
 
 
 class PackingError(ValueError):
@@ -64,31 +63,32 @@ def unpack_floats(packed: bytes) -> list[float]:
 def _scaled(wanted: array[float], power: int) -> array[int] | None:
     """The whole numbers that, over 10**power, give exactly these floats; None if there are none."""
     scale = 10.0**power
-    words = array("q")
-    for value in wanted:
-        product = value * scale
-        if not -_EXACT < product < _EXACT:  # also refuses nan
-            return None
-        word = round(product)
-        if word / scale != value:
-            return None
-        words.append(word)
-    again = array("d", [word / scale for word in words])
-    return words if again.tobytes() == wanted.tobytes() else None  # minus zero equals zero, but is not it
+    try:
+        for few in (wanted[:4], wanted):  # most powers fail at once
+            words = array("q", map(round, map(mul, few, repeat(scale))))
+            again = array("d", map(truediv, words, repeat(scale)))
+            if again.tobytes() != few.tobytes():  # by bits: minus zero equals zero, but is not it
+                return None
+    except (ValueError, OverflowError):  # nan, infinity, beyond 64 bits
+        return None
+    return words
 
 
 def _pack(words: array[int]) -> bytes:
-    best = b""
-    for order in _ORDERS:
-        if order:
-            try:
-                words = array("q", _differences(words))
-            except OverflowError:
-                break
-        packed = bytes([order]) + zlib.compress(_planes(words), 6)
-        if not best or len(packed) < len(best):
-            best = packed
-    return best
+    """Subtract neighbours as often as makes the numbers small, then squeeze."""
+    best, least = (0, words), _bits(words)
+    for order in _ORDERS[1:]:
+        try:
+            words = array("q", _differences(words))
+        except OverflowError:
+            break
+        if (bits := _bits(words)) < least:
+            best, least = (order, words), bits
+    return bytes([best[0]]) + zlib.compress(_planes(best[1]), 6)
+
+
+def _bits(words: array[int]) -> int:
+    return sum(map(int.bit_length, words))
 
 
 def _unpack(packed: bytes) -> tuple[bytes, int, array[int]]:
@@ -115,7 +115,9 @@ def _differences(words: array[int]) -> Iterable[int]:
 
 
 def _planes(words: array[int]) -> bytes:
-    data = _little(words).tobytes()
+    """Signs folded into the lowest bit (small numbers of either sign have zero upper bytes), then planes."""
+    folded = array("Q", [2 * word if word >= 0 else -2 * word - 1 for word in words])
+    data = _little(folded).tobytes()
     return b"".join(data[byte::8] for byte in range(8))
 
 
@@ -124,9 +126,9 @@ def _from_planes(planes: bytes) -> array[int]:
     data = bytearray(len(planes))
     for byte in range(8):
         data[byte::8] = planes[byte * count : (byte + 1) * count]
-    words = array("q")
-    words.frombytes(bytes(data))
-    return _little(words)
+    folded = array("Q")
+    folded.frombytes(bytes(data))
+    return array("q", [word >> 1 if not word & 1 else ~(word >> 1) for word in _little(folded)])
 
 
 def _little(words: array[int]) -> array[int]:

@@ -1,0 +1,80 @@
+"""The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of recorded sweeps.
+
+May import: the standard library, msgspec and bench.log. Numbers are written so that they read back exactly.
+"""
+
+from __future__ import annotations
+
+import csv
+import sqlite3
+from collections.abc import Iterable, Sequence
+from typing import TextIO
+
+import msgspec
+
+from bench.checks.model import Evidence, Trace
+from bench.log import load
+from bench.log.read import FindingRow
+
+SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
+
+_PLACEMENT, _TRAVEL, _READING = ("placement", "what", "end"), ("travel", "station"), ("reading", "width")
+
+
+def json_lines(db: sqlite3.Connection, rows: Iterable[FindingRow], out: TextIO) -> int:
+    """One object a line: the finding with its run, what replaced it, and its whole evidence."""
+    count = 0
+    for row in rows:
+        finding, evidence = load.finding(db, row.finding.id)
+        line = {
+            "run": row.run,
+            "wall_s": row.wall_s,
+            "clock_synced": row.synced,
+            "instrument": row.instrument,
+            "hold": row.hold,
+            "superseded_by": row.superseded_by,
+            "finding": finding,
+            "evidence": evidence,
+        }
+        out.write(msgspec.json.encode(line).decode() + "\n")
+        count += 1
+    return count
+
+
+def sweeps_csv(evidence: Evidence, out: TextIO, columns: Sequence[str] = SWEEP_COLUMNS) -> int:
+    """The readings behind a finding, one a row; columns as the check names those of its recorded file.
+
+    Lengths in mm, times in s, with the unit in the header. Returns the number of rows.
+    """
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([_header(column) for column in columns])
+    count = 0
+    for number, trace in enumerate(evidence.traces, 1):
+        for index in range(len(trace.reading)):
+            writer.writerow([_cell(trace, number, index, column) for column in columns])
+        count += len(trace.reading)
+    return count
+
+
+def _header(column: str) -> str:
+    if column in _TRAVEL or column in _READING:
+        return column + "_mm"
+    return "t_s" if column == "t" else column
+
+
+def _cell(trace: Trace, number: int, index: int, column: str) -> str:
+    if column in _PLACEMENT:
+        return trace.placement
+    if column in _TRAVEL:
+        return repr(trace.travel[index])
+    if column in _READING:
+        return repr(trace.reading[index])
+    if column == "sweep":
+        return trace.sweep or str(number)
+    if column == "t":
+        return repr(trace.at[index]) if trace.at is not None else ""
+    if column == "seat":
+        return trace.seat or ""
+    if column == "hold":
+        return trace.hold or ""
+    raise ValueError(f"no column {column!r} can be made of a sweep; known are {', '.join(SWEEP_COLUMNS)}")

@@ -1,0 +1,307 @@
+"""A damaged log: set aside with the time in its name, and what can be read of it put into a new one.
+
+May import: the standard library and bench.log. The damaged file is only read. The new one is built beside
+it and put in its place by one rename, so a kill in between leaves the damaged one to be found again.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sqlite3
+import struct
+import tempfile
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from pathlib import Path
+
+from bench.log import packing, schema
+from bench.log.rows import LogDamaged, Salvage
+
+_PROBES = 20_000  # rows looked for one by one inside a damaged stretch of a table
+_SILENCE = 300  # rows in a row that are not there: the table's end
+
+Row = tuple[object, ...]
+
+
+def set_aside(path: Path) -> Salvage:
+    """Move the damaged file away, put a sound one with all that is readable in its place."""
+    aside = _free_name(path)
+    made = []
+    try:
+        for suffix in ("", "-wal"):
+            if (source := _beside(path, suffix)).exists():
+                made.append(_beside(aside, suffix))
+                _same_file(source, made[-1])
+        fresh = _beside(path, ".salvaging")
+        for suffix in ("", "-wal", "-shm"):
+            _beside(fresh, suffix).unlink(missing_ok=True)
+        salvaged = _refill(aside, fresh)
+    except BaseException:  # no room, perhaps: the damaged file is still in its place, and it is tried again
+        for name in made:
+            name.unlink(missing_ok=True)
+        raise
+    _beside(aside, "-shm").unlink(missing_ok=True)
+    for suffix in ("-wal", "-shm"):
+        _beside(path, suffix).unlink(missing_ok=True)
+    os.replace(fresh, path)
+    return salvaged
+
+
+def _refill(aside: Path, fresh: Path) -> Salvage:
+    with closing(schema.connect(fresh)) as new:
+        unreadable = _pour(aside, new)
+        sweeps, findings = (
+            new.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ("sweep", "finding")
+        )
+        new.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return Salvage(str(aside), sweeps, findings, unreadable)
+
+
+def _pour(aside: Path, new: sqlite3.Connection) -> int:
+    """Copy every readable row; returns how many were there and could not be read."""
+    unreadable = 0
+    new.execute("PRAGMA foreign_keys = OFF")
+    with (
+        tempfile.TemporaryDirectory(prefix="log-salvage-") as scratch,
+        _readable(aside, Path(scratch)) as old,
+    ):
+        for table in _TABLES:
+            columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
+            insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+            new.execute("BEGIN")
+            for row in _rows(old, table, columns):
+                if row is None or not _makes_sense(table, dict(zip(columns, row, strict=True))):
+                    unreadable += 1
+                    continue
+                try:
+                    new.execute(insert, row)
+                except sqlite3.Error:  # a key twice, a wrong type: the row is not what was written
+                    unreadable += 1
+            new.execute("COMMIT")
+    _stand_in_for_lost_parents(new)
+    return unreadable
+
+
+_TABLES = (
+    "boot",
+    "gear",
+    "check_run",
+    "event",
+    "trace",
+    "sweep",
+    "chunk",
+    "reading",
+    "finding",
+    "finding_trace",
+    "quantity",
+    "move",
+)
+
+
+def _rows(db: sqlite3.Connection, table: str, columns: list[str]) -> Iterator[Row | None]:
+    """Rows by their number, from both ends up to the damage and then one by one; None: unreadable."""
+    select = f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid"
+    low, high = -1, None
+    whole = False
+    try:
+        for number, *row in db.execute(f"{select} > -1 ORDER BY rowid"):
+            low = number
+            yield tuple(row)
+        whole = True
+    except (sqlite3.Error, UnicodeDecodeError):
+        pass
+    if whole:
+        return
+    try:
+        for number, *row in db.execute(f"{select} > ? ORDER BY rowid DESC", (low,)):
+            high = number
+            yield tuple(row)
+    except (sqlite3.Error, UnicodeDecodeError):
+        pass
+    silence = 0
+    for number in range(low + 1, low + 1 + _PROBES if high is None else min(high, low + 1 + _PROBES)):
+        try:
+            found = db.execute(f"{select} = ?", (number,)).fetchone()
+        except (sqlite3.Error, UnicodeDecodeError):
+            silence += 1
+            if silence < 2 or high is not None:
+                yield None
+        else:
+            silence = silence + 1 if found is None else 0
+            if found is not None:
+                yield tuple(found[1:])
+        if high is None and silence > _SILENCE:
+            return
+
+
+def _makes_sense(table: str, row: dict[str, object]) -> bool:
+    """Whether the row's own checks agree: checksums, lengths, JSON."""
+    check = _CHECKS.get(table)
+    try:
+        return check is None or check(row)
+    except (ValueError, TypeError, KeyError, zlib.error):
+        return False
+
+
+def _sound_trace(row: dict[str, object]) -> bool:
+    columns = [row["travel_mm_packed"], row["reading_mm_packed"], row["at_s_packed"]]
+    lengths = {len(packing.unpack_floats(column)) for column in columns if isinstance(column, bytes)}
+    return lengths == {row["readings"]}
+
+
+def _sound_reading(row: dict[str, object]) -> bool:
+    raw, times = row["raw_zlib"], row["arrival_us_packed"]
+    if not isinstance(raw, bytes) or not isinstance(times, bytes):
+        return False
+    lengths = (len(zlib.decompress(raw)), len(packing.unpack_integers(times)))
+    return lengths == (row["raw_bytes"], row["readings"])
+
+
+def _sound_chunk(row: dict[str, object]) -> bool:
+    times = row["arrival_us_packed"]
+    return isinstance(times, bytes) and len(packing.unpack_integers(times)) == row["readings"]
+
+
+def _sound_finding(row: dict[str, object]) -> bool:
+    return zlib.crc32(f"{row['finding_json']}{row['evidence_json']}".encode()) == row["crc32"]
+
+
+def _json_in(*columns: str) -> Callable[[dict[str, object]], bool]:
+    def check(row: dict[str, object]) -> bool:
+        return all(isinstance(json.loads(str(row[column])), dict) for column in columns)
+
+    return check
+
+
+_CHECKS: dict[str, Callable[[dict[str, object]], bool]] = {
+    "gear": _json_in("gear_json"),
+    "check_run": _json_in("options_json"),
+    "event": _json_in("data_json"),
+    "trace": _sound_trace,
+    "sweep": _json_in("wires_json"),
+    "chunk": _sound_chunk,
+    "reading": _sound_reading,
+    "finding": _sound_finding,
+    "move": _json_in("move_json"),
+}
+
+
+def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
+    """Rows whose check, gear or boot was lost stay reachable; a link to a lost trace is left to be missed."""
+    new.execute("BEGIN")
+    new.execute(
+        "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key, state, boot_key,"
+        " begun_monotonic_ns, begun_wall_s, begun_clock_synced)"
+        " SELECT run_key, 'lost-' || run_key, 'unknown', '{}', 0, 'abandoned', 0, 0, 0.0, 0 FROM"
+        " (SELECT run_key FROM sweep UNION SELECT run_key FROM finding)"
+        " WHERE run_key NOT IN (SELECT run_key FROM check_run)"
+    )
+    new.execute(
+        "INSERT INTO gear (gear_key, sha256, gear_json) SELECT gear_key, 'lost-' || gear_key, '{}' FROM"
+        " (SELECT gear_key FROM check_run UNION SELECT gear_key FROM finding)"
+        " WHERE gear_key NOT IN (SELECT gear_key FROM gear)"
+    )
+    new.execute(
+        "INSERT INTO boot (boot_key, boot_id, program, process_id, last_ticket, monotonic_ns, wall_s,"
+        " clock_synced) SELECT boot_key, 'lost-' || boot_key, 'unknown', 0, 0, 0, 0.0, 0"
+        " FROM (SELECT boot_key FROM check_run UNION SELECT boot_key FROM event"
+        " UNION SELECT boot_key FROM sweep UNION SELECT boot_key FROM finding)"
+        " WHERE boot_key NOT IN (SELECT boot_key FROM boot)"
+    )
+    new.execute("UPDATE event SET run_key = NULL WHERE run_key NOT IN (SELECT run_key FROM check_run)")
+    new.execute(
+        "UPDATE sweep SET reason = 'its readings were lost when the log was damaged', trace_key = NULL,"
+        " state = CASE state WHEN 'whole' THEN 'interrupted' ELSE state END"
+        " WHERE trace_key NOT IN (SELECT trace_key FROM trace)"
+    )
+    for table, column in (("finding", "superseded_by"), ("move", "verified_by")):
+        new.execute(
+            f"UPDATE {table} SET {column} = NULL WHERE {column} NOT IN (SELECT finding_key FROM finding)"
+        )
+    new.execute("COMMIT")
+
+
+def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
+    """The file as it is, or, where not even its list of tables can be read, a copy with a new such list."""
+    with suppress(sqlite3.Error, LogDamaged):
+        return closing(_opened(aside))
+    try:
+        return closing(_opened(_with_new_list(aside, scratch / "copy.sqlite")))
+    except (sqlite3.Error, LogDamaged, OSError, struct.error):
+        return closing(_empty())
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    try:
+        tables = {row[0] for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+        if not tables.issuperset(_TABLES):
+            raise LogDamaged("tables are missing from the list")
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _empty() -> sqlite3.Connection:
+    db = sqlite3.connect(":memory:", isolation_level=None)
+    schema.migrate(db)
+    return db
+
+
+def _with_new_list(aside: Path, copy: Path) -> Path:
+    """Lay the list of tables of a fresh log over a copy.
+
+    Fresh logs of one version have it on the same pages with the same roots, as nothing ever drops a table.
+    Page 1 is the root of that list (SQLite's file format, sections 1.3 and 1.6); what else belongs to it
+    are the children named in its interior pages (kind 5: cell pointers at 12, each cell begins with its
+    child's number, the rightmost child stands at 8).
+    """
+    template = copy.with_name("template.sqlite")
+    with closing(schema.connect(template)):
+        pass
+    fresh = template.read_bytes()
+    size = struct.unpack(">H", fresh[16:18])[0]
+    damaged = bytearray(aside.read_bytes())
+    damaged += bytes(-len(damaged) % size)
+    todo = [1]
+    while todo:
+        start = (todo.pop() - 1) * size
+        page = fresh[start : start + size]
+        damaged[start : start + size] = page
+        base = 100 if start == 0 else 0
+        if page[base] == 5:
+            count = struct.unpack(">H", page[base + 3 : base + 5])[0]
+            cells = struct.unpack(f">{count}H", page[base + 12 : base + 12 + 2 * count])
+            todo += [struct.unpack(">I", page[cell : cell + 4])[0] for cell in (*cells, base + 8)]
+    damaged[28:32] = struct.pack(">I", len(damaged) // size)  # pages in the file; free ones are not known
+    damaged[32:40] = bytes(8)
+    damaged[92:96] = damaged[24:28]  # the page count above is valid for this change counter
+    damaged[18:20] = b"\1\1"  # no write-ahead log belongs to the copy
+    copy.write_bytes(damaged)
+    return copy
+
+
+def _free_name(path: Path) -> Path:
+    stamp = time.strftime("%Y%m%dT%H%M%S")
+    for more in ("", *(f"-{n}" for n in range(2, 1000))):
+        aside = path.with_name(f"{path.stem}.damaged-{stamp}{more}{path.suffix}")
+        if not aside.exists():
+            return aside
+    raise OSError(f"no free name to set {path} aside")
+
+
+def _beside(path: Path, suffix: str) -> Path:
+    return path.with_name(path.name + suffix)
+
+
+def _same_file(source: Path, target: Path) -> None:
+    """A second name for the file; a copy where the file system has no such thing."""
+    try:
+        os.link(source, target)
+    except OSError:
+        shutil.copy2(source, target)

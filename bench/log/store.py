@@ -1,0 +1,92 @@
+"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear.
+
+May import: sqlite3, msgspec and the log's own types. Nothing here commits.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import zlib
+from array import array
+
+import msgspec
+
+from bench.checks.model import EvidenceGear, Trace
+from bench.log import packing
+
+
+def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
+    """What came in pieces becomes one packed row per instrument; nothing is dropped."""
+    parts: dict[str, tuple[list[bytes], list[int]]] = {}
+    for instrument, raw_zlib, packed in db.execute(
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ?", (sweep_key,)
+    ):
+        parts[instrument] = ([zlib.decompress(raw_zlib)], packing.unpack_integers(packed))
+    pieces = db.execute(
+        "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY chunk_key",
+        (sweep_key,),
+    ).fetchall()
+    touched = set()
+    for instrument, raw, packed in pieces:
+        raws, times = parts.setdefault(instrument, ([], []))
+        raws.append(raw)
+        times += packing.unpack_integers(packed)
+        touched.add(instrument)
+    for instrument in sorted(touched):
+        raws, times = parts[instrument]
+        whole = b"".join(raws)
+        db.execute(
+            "INSERT OR REPLACE INTO reading (sweep_key, instrument, readings, raw_bytes, raw_zlib,"
+            " arrival_us_packed) VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                sweep_key,
+                instrument,
+                len(times),
+                len(whole),
+                zlib.compress(whole, 6),
+                packing.pack_integers(times),
+            ),
+        )
+    db.execute("DELETE FROM chunk WHERE sweep_key = ?", (sweep_key,))
+
+
+def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
+    """The key of this very trace, kept once however many findings use it."""
+    numbers = [array("d", column).tobytes() for column in (trace.travel, trace.reading, trace.at or ())]
+    words = (trace.placement, trace.push, trace.sweep, trace.seat, trace.hold, trace.at is None)
+    digest = hashlib.sha256(repr((words, [len(column) for column in numbers])).encode())
+    for column in numbers:
+        digest.update(column)
+    row = db.execute("SELECT trace_key FROM trace WHERE sha256 = ?", (digest.digest(),)).fetchone()
+    if row is not None:
+        return int(row[0])
+    return insert(
+        db,
+        "trace",
+        sha256=digest.digest(),
+        placement=trace.placement,
+        push=int(trace.push),
+        sweep=trace.sweep,
+        seat=trace.seat,
+        hold=trace.hold,
+        readings=len(trace.reading),
+        travel_mm_packed=packing.pack_floats(trace.travel),
+        reading_mm_packed=packing.pack_floats(trace.reading),
+        at_s_packed=None if trace.at is None else packing.pack_floats(trace.at),
+    )
+
+
+def keep_gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
+    text = msgspec.json.encode(gear).decode()
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    row = db.execute("SELECT gear_key FROM gear WHERE sha256 = ?", (digest,)).fetchone()
+    return int(row[0]) if row else insert(db, "gear", sha256=digest, gear_json=text)
+
+
+def insert(db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None) -> int:
+    names = ", ".join(columns)
+    marks = ", ".join("?" * len(columns))
+    cursor = db.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values()))
+    assert cursor.lastrowid is not None
+    return cursor.lastrowid
