@@ -13,7 +13,7 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-CELLS = 100  # about a hundredth of the sweep each
+CELLS = 64  # enough to see how far neighbours are related, few enough to be quick
 _USUAL = sorted(
     (unit * digit * 10.0**power for unit in (1.0, 25.4) for digit in (1, 2, 5) for power in range(-6, 0)),
     reverse=True,
@@ -56,22 +56,30 @@ def count_seen(reading: Array) -> float:
     return 0.0
 
 
-def moving(travel: Array) -> Mask:
+def at_stations(travel: Array) -> bool:
+    """Stopped and read at a few places, not swept."""
+    return travel.size <= 16 or np.unique(travel).size <= 16
+
+
+def moving(travel: Array, at: Array | None = None) -> Mask:
     """False for readings taken while the sled stood still. Travel is in order of time.
 
     Speed is seen over a few readings to either side, so that a coarse travel scale does not look like a
     sequence of rests. A sweep of marks, many readings at few places, has no rests to drop.
     """
     n = travel.size
-    if n < 40 or np.unique(travel).size < 25:
+    if n < 40 or at_stations(travel):
         return np.ones(n, dtype=bool)
     reach = max(1, n // 150)
     before = np.clip(np.arange(n) - reach, 0, n - 1)
     after = np.clip(np.arange(n) + reach, 0, n - 1)
-    speed = np.abs(travel[after] - travel[before]) / (after - before)
+    clock = np.arange(n, dtype=np.float64) if at is None or np.any(np.diff(at) < 0) else at
+    took = clock[after] - clock[before]
+    least = 1e-3 * float(clock[-1] - clock[0]) / n  # several readings may arrive in one block
+    speed = np.abs(travel[after] - travel[before]) / np.maximum(took, max(least, 1e-12))
     usual = float(np.median(speed))
     # where most of the time was spent at rest, the median itself is a rest
-    usual = max(usual, 0.5 * float(np.ptp(travel)) / n)
+    usual = max(usual, 0.5 * float(np.ptp(travel)) / max(float(clock[-1] - clock[0]), 1e-12))
     kept: Mask = speed > REST * usual
     return kept
 
@@ -85,7 +93,7 @@ def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) ->
     stop = float(travel[kept].max())
     places = np.unique(travel[kept])
     index = np.full(travel.size, -1, dtype=np.intp)
-    if places.size <= 25 or kept.sum() <= cells:
+    if places.size <= 16 or kept.sum() <= cells:
         index[kept] = np.searchsorted(places, travel[kept])
     else:
         scaled = (travel[kept] - start) / (stop - start) * cells

@@ -10,10 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.cells import Array, Mask, count_seen, into_cells, moving
-from bench.geometry.robust import bisquare_fit, least_quantile, least_squares, scale_of
+from bench.geometry.cells import Array, Mask, at_stations, count_seen, into_cells, moving
+from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep
+from bench.geometry.related_noise import judge
+from bench.geometry.steps import long_step
 
-FEWEST = 3  # readings that make a line with anything left over to judge it by
+FEWEST = 4  # readings, at as many places: two make the line, the others judge it
+SHORTEST = 1.0  # mm of travel
+STEP_EVIDENCE = 10.0  # natural logarithm: twenty thousand to one
 MOST_ASIDE = 1 / 3
 
 
@@ -54,8 +58,8 @@ def fit_sweep(
     """Fit a line to one sweep, readings in the order they came.
 
     travel, reading: (N,) mm. resolution: the instrument's count, mm, None to see it from the readings.
-    at: (N,) s. stretch: fit only this part of the travel. Raises ValueError for shapes that differ or values that are
-    not finite; what is wrong with the sweep itself is said in `refused`.
+    at: (N,) s. stretch: fit only this part of the travel. Raises ValueError for shapes that differ or values
+    that are not finite; what is wrong with the sweep itself is said in `refused`.
     """
     s_all = np.asarray(travel, dtype=np.float64)
     r_all = np.asarray(reading, dtype=np.float64)
@@ -71,54 +75,68 @@ def fit_sweep(
         inside = (s_all >= min(stretch) - 1e-9) & (s_all <= max(stretch) + 1e-9)
     if inside.sum() < FEWEST:
         return _refuse(s_all, count, f"The sweep is too short: only {int(inside.sum())} readings to fit.")
-    if float(np.ptp(s_all[inside])) <= 0:
+    if float(np.ptp(s_all[inside])) < SHORTEST:
         return _refuse(s_all, count, "The travel does not move.")
+    places = np.unique(s_all[inside]).size
+    if places < FEWEST:
+        return _refuse(s_all, count, f"The sweep is too short: readings at only {places} places to fit.")
     kept = inside.copy()
-    kept[inside] = moving(s_all[inside])
-    s, r = s_all[kept], r_all[kept]
-    order = np.argsort(s, kind="stable")
-    intercept, slope, _ = least_quantile(s[order], r[order])
-    intercept, slope, scale = bisquare_fit(s, r, (intercept, slope))
-    scale = max(scale, count / np.sqrt(12))
-    limit = max(4 * scale, 2 * count)
+    kept[inside] = moving(s_all[inside], None if at is None else np.asarray(at, dtype=np.float64)[inside])
+    rows = np.flatnonzero(kept)
+    rows = rows[np.argsort(s_all[rows], kind="stable")]
+    s, r = s_all[rows], r_all[rows]
     aside = np.zeros(s_all.size, dtype=bool)
-    aside[kept] = np.abs(r - intercept - slope * s) > limit
+    if at_stations(s):
+        aside[rows] = _station_dirt(s, r, count)
+    else:
+        dirty, from_line = dirt_in_sweep(s, r, count)
+        aside[rows] = dirty
+        broken = long_step(s, from_line, dirty)
+        if broken is not None:
+            return _refuse(s_all, count, _step_words(*broken), aside)
+    if aside.sum() > MOST_ASIDE * rows.size:
+        part = 100 * aside.sum() / rows.size
+        why = f"{part:.0f} % of the readings would have to be set aside, more than a third: sweep again."
+        return _refuse(s_all, count, why, aside)
     good = kept & ~aside
-    if aside.sum() > MOST_ASIDE * kept.sum():
-        return _refuse(s_all, count, "More than a third of the readings would have to be set aside.", aside)
     cells = into_cells(s_all, r_all, good)
-    weights = np.ones_like(cells.travel)
-    intercept, slope = least_squares(cells.travel, cells.reading, weights)
-    left = cells.reading - intercept - slope * cells.travel
-    u, dof = _low_orders(cells.travel, left, count)
-    spread = float(np.std(r_all[good] - intercept - slope * s_all[good]))
+    judged = judge(cells.travel, cells.reading, cells.n)
+    if judged.step > STEP_EVIDENCE:
+        return _refuse(s_all, count, _step_words(judged.step_at, judged.step_size), aside)
+    left = r_all[good] - judged.intercept - judged.slope * s_all[good]
     return SweepFit(
-        slope,
-        u,
-        dof,
-        intercept,
+        judged.slope,
+        judged.standard_uncertainty,
+        judged.degrees_of_freedom,
+        judged.intercept,
         float(s_all[good].min()),
         float(s_all[good].max()),
         int(inside.sum()),
         int(aside.sum()),
         aside,
-        spread,
+        float(np.sqrt(np.sum(left**2) / max(left.size - 2, 1))),
         count,
         None,
     )
 
 
-def _low_orders(x: Array, left: Array, count: float) -> tuple[float, float]:
-    """Standard uncertainty of the slope from the residuals' own low orders: noise that is related from one
-    reading to the next puts as much into the first order as into the next few."""
-    orders = min(x.size - 2, 12)
-    if orders < 1:
-        return scale_of(left), 1.0
-    middle = (x - x.min()) / np.ptp(x) * 2 - 1
-    basis, _ = np.linalg.qr(np.polynomial.legendre.legvander(middle, orders + 1))
-    size2 = float(np.mean((basis[:, 2:].T @ left) ** 2))
-    spread = float(np.sqrt(np.sum((x - x.mean()) ** 2)))
-    return float(np.sqrt(max(size2, 1e-30))) / spread, float(orders)
+def _station_dirt(s: Array, r: Array, count: float) -> Mask:
+    """Marks may be read several times: their medians are judged, a bad mark takes all its readings along."""
+    places, index = np.unique(s, return_inverse=True)
+    if places.size == s.size:
+        return dirt_at_stations(s, r, count)
+    medians = np.array([float(np.median(r[index == k])) for k in range(places.size)])
+    stray = np.abs(r - medians[index])
+    odd = stray > max(8 * float(np.median(stray)), 2 * count, 1e-9)
+    dirty: Mask = dirt_at_stations(places, medians, count)[index] | odd
+    return dirty
+
+
+def _step_words(where: float, size: float) -> str:
+    return (
+        f"The reading jumps by about {abs(size):.3f} mm at {where:.0f} mm of travel and does not come back: "
+        "a bumped stand, a pressed zero or a slipped square. Sweep again."
+    )
 
 
 def _refuse(travel: Array, count: float, why: str, aside: Mask | None = None) -> SweepFit:

@@ -49,7 +49,7 @@ def repeated_median(x: Array, y: Array) -> tuple[float, float]:
     return float(np.median(y - slope * x)), slope
 
 
-def least_quantile(x: Array, y: Array, quantile: float = 0.55, most: int = 48) -> tuple[float, float, float]:
+def least_quantile(x: Array, y: Array, quantile: float = 0.55, most: int = 32) -> tuple[float, float, float]:
     """The line through two points whose `quantile` of absolute residuals is least: (intercept, slope, that).
 
     All pairs far enough apart of at most `most` block medians are tried, residuals are those of every point.
@@ -71,14 +71,42 @@ def least_quantile(x: Array, y: Array, quantile: float = 0.55, most: int = 48) -
     return float(low) + half, float(slopes[best[0]]), half
 
 
+def least_quantile_bow(x: Array, y: Array, quantile: float = 0.6) -> Array:
+    """The same with a bow: values at x of the parabola through three of 15 block medians, x rising."""
+    bx, by = _block_medians(x, y, 15)
+    i, j, k = (index.ravel() for index in np.meshgrid(*[np.arange(bx.size)] * 3, indexing="ij"))
+    use = (j - i >= 2) & (k - j >= 2) & (k - i >= bx.size // 2)
+    i, j, k = i[use], j[use], k[use]
+    first = (by[j] - by[i]) / (bx[j] - bx[i])
+    second = ((by[k] - by[j]) / (bx[k] - bx[j]) - first) / (bx[k] - bx[i])
+    rx, ry = _block_medians(x, y, 45)
+
+    def shape(at: Array, row: slice | int) -> Array:
+        a, b = bx[i[row]], bx[j[row]]
+        along = np.atleast_1d(a)[:, None]
+        value: Array = np.atleast_1d(first[row])[:, None] * (at - along) + np.atleast_1d(second[row])[
+            :, None
+        ] * (at - along) * (at - np.atleast_1d(b)[:, None])
+        return value
+
+    left = np.sort(ry[None, :] - shape(rx, slice(None)), axis=1)
+    hold = int(np.ceil(quantile * rx.size))
+    widths = left[:, hold - 1 :] - left[:, : rx.size - hold + 1]
+    row, column = np.unravel_index(int(np.argmin(widths)), widths.shape)
+    middle = float(left[row, column] + widths[row, column] / 2)
+    bowed: Array = shape(x, int(row))[0] + middle
+    return bowed
+
+
 def _block_medians(x: Array, y: Array, most: int) -> tuple[Array, Array]:
     if x.size <= most:
         return x, y
-    parts = np.array_split(np.arange(x.size), most)
-    return (
-        np.array([x[part].mean() for part in parts]),
-        np.array([float(np.median(y[part])) for part in parts]),
-    )
+    size = -(-x.size // most)
+    padded = np.full(size * -(-x.size // size), np.nan)
+    both = np.stack([padded, padded])
+    both[0, : x.size], both[1, : x.size] = x, y
+    blocks = both.reshape(2, -1, size)
+    return np.nanmean(blocks[0], axis=1), np.nanmedian(blocks[1], axis=1)
 
 
 def scale_of(residuals: Array) -> float:

@@ -1,0 +1,116 @@
+"""Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the end.
+
+May import: numpy, bench.geometry.robust. Readings in mm, sorted by travel.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from bench.geometry.robust import MAD, Array, least_quantile, least_quantile_bow, least_squares
+
+Mask = npt.NDArray[np.bool_]
+
+LIMIT = 4.0  # standard deviations of a mean of that many readings
+ROUNDS = 4
+COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
+CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
+_STATION_ODDS = 0.002  # that a clean set of stations loses one
+
+
+def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
+    """(aside, residuals) of a continuous sweep, s rising, 17 readings or more.
+
+    Dirt comes in runs: the means of 1, 2, 4 ... neighbouring readings are each compared with their own usual
+    size, so that a low run is seen and a textured edge, whose means are large everywhere, is left alone.
+    A mean within three quarters of a count, a single reading within one and a half, is never dirt. Residuals
+    are those from the line; a bowed edge is believed where it leaves less than half as much aside.
+    """
+    intercept, slope, _ = least_quantile(s, r)
+    aside, left = _settled(s, r, r - intercept - slope * s, count, 1)
+    if aside.mean() > CURVED_FROM:
+        bowed, _ = _settled(s, r, r - least_quantile_bow(s, r), count, 2)
+        if bowed.sum() < 0.5 * aside.sum():
+            return bowed, left
+    return aside, left
+
+
+def _settled(s: Array, r: Array, left: Array, count: float, degree: int) -> tuple[Mask, Array]:
+    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
+    basis = np.polynomial.legendre.legvander(u, degree)
+    aside = np.zeros(s.size, dtype=bool)
+    lengths = [1]
+    while lengths[-1] * 2 <= s.size // 15:
+        lengths.append(lengths[-1] * 2)
+    for turn in range(ROUNDS):
+        now = _runs(left, aside, lengths, count, turn == 0)
+        same = bool((now == aside).all())
+        aside = now
+        if aside.sum() > s.size - 8 or (same and turn > 0):
+            break
+        good = basis[~aside]
+        left = r - basis @ np.linalg.solve(good.T @ good, good.T @ r[~aside])
+    return aside, left
+
+
+def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bool) -> Mask:
+    aside = np.zeros(left.size, dtype=bool)
+    size1 = 0.0
+    for length in lengths:
+        rows = np.flatnonzero(~aside)
+        if rows.size < 2 * length:
+            break
+        sums = np.concatenate([[0.0], np.cumsum(left[rows])])
+        means = (sums[length:] - sums[:-length]) / length
+        judged_by = means
+        if not first:
+            clean = np.concatenate([[0], np.cumsum(before[rows])])
+            use = (clean[length:] - clean[:-length]) == 0
+            if use.sum() > 4 * length:
+                judged_by = means[use]
+        size = MAD * float(np.median(np.abs(judged_by)))
+        if length == 1:
+            # counted readings scatter in lumps, which the median misses: at least what counting alone does
+            size = size1 = max(size, COUNTED * count)
+        # no mean of related readings is sharper than independent ones would be
+        size = max(size, size1 / np.sqrt(length))
+        limit = max(LIMIT * size, (1.5 if length == 1 else 0.75) * count)
+        for k in np.flatnonzero(np.abs(means) > limit):
+            inside = rows[k : k + length]
+            mean = means[k]
+            aside[inside[left[inside] * np.sign(mean) > 0.5 * abs(mean)]] = True
+    return aside
+
+
+def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
+    """Marks that do not belong to the others' line: up to a third, each far outside what the rest predicts.
+
+    The farthest from the high-breakdown line are tried as a set, largest set first; a set is dirt where every
+    member misses the line through the rest by more than Student's t allows, the number of sets considered.
+    """
+    from math import comb
+
+    from bench.uncertainty.student import t_quantile
+
+    n = s.size
+    none = np.zeros(n, dtype=bool)
+    if n < 5:
+        return none
+    intercept, slope, _ = least_quantile(s, r, quantile=0.6, most=n)
+    order = np.argsort(np.abs(r - intercept - slope * s))
+    for k in range(n // 3, 0, -1):
+        rest, out = np.sort(order[: n - k]), order[n - k :]
+        if np.ptp(s[rest]) <= 0 or n - k < 4:
+            continue
+        a, b = least_squares(s[rest], r[rest])
+        left = r[rest] - a - b * s[rest]
+        deviation = max(float(np.sqrt(np.sum(left**2) / (n - k - 2))), count / np.sqrt(12))
+        middle = s[rest].mean()
+        lever = 1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
+        t = np.abs(r[out] - a - b * s[out]) / (deviation * np.sqrt(lever))
+        if t.min() > t_quantile(1 - _STATION_ODDS / comb(n, k), n - k - 2):
+            aside = none.copy()
+            aside[out] = True
+            return aside
+    return none
