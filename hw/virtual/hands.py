@@ -216,7 +216,7 @@ class Hands:
 
     async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
         began = self.clock()
-        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 2.0)))
+        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
         await self._until(began + seconds)
 
     async def _wait(self, seconds: float) -> None:

@@ -188,7 +188,7 @@ def test_the_plain_line():
 
 async def test_plunger_leaf_zero_and_knock_are_felt(tmp_path):
     saw = VirtualSaw.draw(3, Traits.quiet())
-    hands = Hands(saw, pace=0.4)
+    hands = Hands(saw, pace=0.8)
     seen = []
 
     async def watch(act):
@@ -204,7 +204,7 @@ async def test_plunger_leaf_zero_and_knock_are_felt(tmp_path):
     saw.place("handle-left")
     level = hands.indicator_at(time.monotonic())
     seen.clear()
-    await watch(hands.slip_leaf(0.10, 0.75))
+    await watch(hands.slip_leaf(0.10, 0.5))
     assert max(seen) - level == pytest.approx(0.10, abs=0.0015)
     await hands.push(60.0, 400.0, settle=0.0, happens={30.0: lambda: saw.bump(0.2)})
     pushed = hands.indicator_at(time.monotonic())
