@@ -138,9 +138,11 @@ def add_gear(
     leaves one or the other. SettingsError: the gear is wrong, nothing was written; OSError: it could not be.
     """
     import tomlkit
+    from tomlkit.items import InlineTable
 
     target = gear_path.resolve()
-    read_toml(target)  # says what is wrong with the old file, if anything is
+    before = Table(str(gear_path), "", read_toml(target), [])
+    GearTables().read(before)  # says what is wrong with the old file, if anything is
     old = target.read_text(encoding="utf-8-sig") if target.exists() else ""
     document = tomlkit.parse(old)
     if kind not in document:
@@ -148,7 +150,9 @@ def add_gear(
     entry: Any = document[kind]
     if name is not None:
         if name not in entry:
-            entry[name] = tomlkit.table()
+            # A user who writes a table on one line can only have tables on that line.
+            one_line = isinstance(entry, InlineTable)
+            entry[name] = tomlkit.inline_table() if one_line else tomlkit.table()
         entry = entry[name]
     for key, value in values.items():
         entry[key] = value

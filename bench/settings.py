@@ -52,7 +52,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     """Where one instrument is wired and how it speaks.
 
     port: a device or a pyserial URL; empty where pins (BCM numbers by name: data, clock, req; a, b, z) are
-    read instead. request: what is sent to ask for a reading, with its line end, every request_every s.
+    read instead. request: what is sent to ask for a reading, with its line end; rate: askings per second.
     options: of the format, the profile among them, under the names that `decode --option` takes.
     """
 
@@ -68,7 +68,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     rts: bool | None = None
     asking: Asking = "continuous"
     request: str | None = None
-    request_every: float = 0.1  # s
+    rate: float | None = None  # Hz; None: as the daemon sees fit
     per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)
     pins: dict[str, int] = {}
     options: dict[str, OptionValue] = {}
@@ -255,7 +255,7 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
             dtr=table.yes_no("dtr"),
             rts=table.yes_no("rts"),
             asking=asking,
-            request_every=table.time("request_every", 60),
+            rate=table.number("rate", 0.01, 1000),
             per_count=table.length("per_count"),
         ),
     )

@@ -170,7 +170,7 @@ def test_port_settings(tmp_path: Path) -> None:
     settings = read(
         tmp_path,
         '[indicator]\nport = "socket://localhost:7"\nbaud = 4800\nbits = 7\nparity = "even"\nstop = 2\n'
-        'dtr = false\nrequest = "R\\r"\nrequest_every = "200 ms"\nsettle = "2 s"\n'
+        'dtr = false\nrequest = "R\\r"\nrate = 5\nsettle = "2 s"\n'
         'range_mm = [-1, 26.5]\ndecimals = 3\nparity7 = "even"\ndefault_unit = "inch"\n'
         '[caliper]\nport = "/dev/x"\nformat = "line"\nasking = "button"\n',
     )
@@ -184,7 +184,7 @@ def test_port_settings(tmp_path: Path) -> None:
         dtr=False,
         asking="request",
         request="R\r",
-        request_every=0.2,
+        rate=5,
         options={"decimals": 3, "range_mm": "-1,26.5", "parity7": "even", "default_unit": "in"},
     )
     assert settings.caliper == PortSettings(port="/dev/x", asking="button")

@@ -89,6 +89,36 @@ def test_adding_keeps_what_stands_there(tmp_path: Path) -> None:
     assert [entry.name for entry in tmp_path.iterdir()] == ["gear.toml"]
 
 
+@pytest.mark.parametrize(
+    "old",
+    [
+        '[jig.s]\npivot = "left"\n[saw.a]\n[jig.u]\n',
+        '[jig]\n[jig.s]\npivot = "left"\n',
+        'jig.s.pivot = "left"\n',
+        'jig = {s = {pivot = "left"}}\n',
+        "jig = {}\n",
+        'leaves = {set = ["1 mm"]}\n',
+        'leaves.set = ["1 mm"]\n',
+        "[leaves]\n[jig.s]",
+    ],
+)
+def test_adding_to_whatever_way_the_tables_were_written(tmp_path: Path, old: str) -> None:
+    path = tmp_path / "gear.toml"
+    path.write_text(old, encoding="utf-8")
+    before = load(None, path).gear
+    add_gear(path, "jig", "t", {"pivot": "left"})
+    add_gear(path, "leaves", None, {"set": ["2 mm"]})
+    add_gear(path, "jig", "s", {"widest_board": "600 mm"})
+    add_gear(path, "saw", "q x", {})
+    gear = load(None, path).gear
+    assert set(gear.jigs) == {*before.jigs, "s", "t"}
+    assert gear.jigs["s"].pivot == (before.jigs["s"].pivot if "s" in before.jigs else "right")
+    assert gear.jigs["s"].widest_board == 600
+    assert gear.jigs["t"].pivot == "left"
+    assert gear.leaves == (2.0,)
+    assert set(gear.saws) == {*before.saws, "q x"}
+
+
 def test_adding_makes_file_and_folder(tmp_path: Path) -> None:
     path = tmp_path / "state" / "gear.toml"
     add_gear(path, "square", "shop", {"arm": "250 mm"})
