@@ -37,8 +37,8 @@ class LineCutter:
         self._rest = b""  # the unfinished line, parity stripped
         self._rest_raw = b""  # the same as it came; kept only with parity
         self._dropping = at_open
-        # bytes dropped since the opening; None when told, or when not opening
-        self._dropped: int | None = 0 if at_open else None
+        # what was dropped since the opening; None when told of, or when not opening
+        self._opening: bytes | None = b"" if at_open else None
         self._parity = parity_table(parity7) if parity7 else None
 
     def feed(self, data: bytes) -> list[Record]:
@@ -47,11 +47,11 @@ class LineCutter:
         clean = data if self._parity is None else data.translate(self._parity)
         if self._dropping:
             start = self._first_end(clean)
-            if self._dropped is not None:
+            if self._opening is not None:
                 self._count_dropped(data, start, out)
             if not start:
                 return out
-            self._dropping, self._dropped = False, None
+            self._dropping, self._opening = False, None
             data, clean = data[start:], clean[start:]
         if self._rest:
             clean = self._rest + clean
@@ -81,15 +81,15 @@ class LineCutter:
 
     def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
         """A port that never shows a line end must not look silent: say it once."""
-        before = self._dropped or 0
-        run = start - 1 if start else len(data)
-        if before + run <= self.longest:
-            self._dropped = before + run
+        before = self._opening or b""
+        run = data[: start - 1] if start else data
+        if len(before) + len(run) <= self.longest:
+            self._opening = before + run
             return
-        behind = len(data) - (self.longest + 1 - before)
         words = f"more than {self.longest} bytes since the opening without a line end (baud rate? parity?)"
-        out.append(self._reject(words, data[: self.longest], behind))
-        self._dropped = None
+        behind = len(data) - (self.longest + 1 - len(before))
+        out.append(self._reject(words, (before + run)[: self.longest], behind))
+        self._opening = None
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         """Read the whole lines of a block, keep the rest; `raw` is the block as it came."""
