@@ -1,0 +1,32 @@
+"""The cautions a check gives before hands come near the blade; shown, acknowledged by one key and logged.
+
+Common practice, no source; the saw's own manual, local rules and licensed practice come first.
+"""
+
+from __future__ import annotations
+
+from bench.checks.model import Caution
+
+UNPLUG = Caution("unplug", "Unplug the saw before hands, square or stand come near the blade.", "power")
+BLADE_DOWN = Caution(
+    "blade-down", "Blade right down, unless it is what the indicator or its magnet touches.", "blade"
+)
+STILL_TEETH = Caution(
+    "still-teeth",
+    "Teeth that stand still cut all the same, and chip: turn the blade by hand, clear of the teeth; insert flush.",
+    "blade",
+)
+COUNT_OFF = Caution(
+    "count-off",
+    "Before power comes back: count off the saw what was put on it (magnet, stand, square, clamps, leaves, "
+    "cable); guard and riving knife back on.",
+    "power",
+)
+MANUAL = Caution(
+    "manual",
+    "Follow the saw's manual, local rules and licensed practice: this measures, it does not make a saw safe.",
+    "day",
+)
+RIP_CLOSES = Caution(
+    "rip-closes", "A rip fence that closes on the rear of the blade can throw the work back at you.", "cut"
+)

@@ -1,0 +1,142 @@
+"""Does the rip fence run with the blade, and open a little at the rear? The indicator is carried along it.
+
+toe = rotation of the rip fence less rotation of the blade. Right of the blade a negative toe opens at the
+rear, left of it a positive one. Opening a little is the safe way; closing is always said.
+May import: bench.checks, bench.finding, bench.gear; arithmetic inside functions only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.slopes import place, shared_rows
+from bench.finding import Finding, Quantity
+from bench.gear import LeftRight
+
+PLACEMENT = "-"
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    where: LeftRight = gear.saw.rip_fence if gear.saw is not None else "right"
+    side: LeftRight = "left" if where == "right" else "right"
+    if options.get("side") in ("left", "right"):
+        side = "left" if options["side"] == "left" else "right"
+    return (
+        Step(
+            placement=PLACEMENT,
+            words=f"Lock the rip fence. Indicator riding in the slot on the {side.upper()} of the rip fence, plunger "
+            f"on its face at a board's height; held against one wall of the slot.",
+            gather="sweep",
+            side=side,
+            mount="standing" if options.get("mount") == "standing" else "carried",
+            picture="rip-fence",
+            reseat="Unlock and lock the rip fence again.",
+        ),
+    )
+
+
+def evaluate(evidence: Evidence) -> Finding:
+    from bench.uncertainty import Part, between_sweeps, combine, settle, verdict_one_sided
+
+    notes: list[str] = []
+    if not any(t.placement == PLACEMENT for t in evidence.traces):
+        raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")
+    placed, rows = place(evidence, plan(evidence.options, evidence.gear), notes)
+    known, saw = evidence.known, evidence.gear.saw
+    confidence = 0.99 if known.looks else 0.95
+    groups = [placed[0].group(1.0)]
+    between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
+    b = placed[0].rotation
+    parts = [*between.parts, *shared_rows(evidence, placed, [1.0], b, common=True)]
+    combined = combine(parts, confidence)
+    blade = evidence.options.get("blade")
+    limit = saw.toe if saw is not None else None
+    opens = -1.0 if saw is None or saw.rip_fence == "right" else 1.0
+    quantities = []
+    judged, value = combined, b
+    if isinstance(blade, int | float):
+        spread = evidence.options.get("blade_uncertainty")
+        row = Part("blade", "B", float(spread) / 2) if isinstance(spread, int | float) else None
+        if row is None:
+            notes.append("The blade's rotation is taken as given, without an uncertainty of its own.")
+        judged, value = combine([*parts, row], confidence), b - float(blade)
+    else:
+        notes.append(
+            "The blade's own rotation was not given: this is the rip fence against the slot, judged as though the "
+            "blade ran with the slot."
+        )
+    opening = opens * value
+    said = verdict_one_sided(opening, judged.expanded, limit) if limit is not None else None
+    toe = isinstance(blade, int | float)
+    quantities.append(
+        Quantity(
+            "rip-fence",
+            b,
+            "rad",
+            combined.expanded,
+            combined.degrees_of_freedom,
+            None if toe else limit,
+            None if toe else said,
+            _leans(b),
+        )
+    )
+    if toe:
+        quantities.append(
+            Quantity(
+                "toe", value, "rad", judged.expanded, judged.degrees_of_freedom, limit, said, _opens(opening)
+            )
+        )
+    if opening < 0:
+        notes.append(
+            f"It closes toward the rear by {-opening * 300:.3f} mm per 300 mm"
+            + ("" if opening + judged.expanded < 0 else ", within what this can tell")
+            + ": work can bind behind the blade and be thrown back. Open it."
+        )
+    settled = None
+    if said == "cannot-tell" and limit is not None:
+        margin = min(abs(opening), abs(limit - opening))
+        settled = settle(opening, judged, limit, between, groups, margin=margin, length=placed[0].length)
+    if between.single:
+        notes.append("One pass: how much passes differ was not seen, and a generous figure stands for it.")
+    return Finding(
+        check=KIND,
+        jig=evidence.gear.jig.name if evidence.gear.jig else None,
+        saw=saw.name if saw else None,
+        quantities=quantities,
+        verdict=said,
+        confidence=confidence,
+        settle=settled,
+        sweeps=rows,
+        budget=judged.rows,
+        single_sweep=between.single,
+        notes=notes,
+    )
+
+
+def _leans(b: float) -> str:
+    """Counter-clockwise, the rear (far from the operator) goes left."""
+    return "rear leans left" if b > 0 else "rear leans right"
+
+
+def _opens(opening: float) -> str:
+    return "opens at the rear" if opening > 0 else "closes at the rear"
+
+
+KIND = "rip-fence"
+
+CHECK = Check(
+    kind=KIND,
+    question="Does the rip fence run with the blade, open a little at the rear?",
+    plan=plan,
+    evaluate=evaluate,
+    quantities=("rip-fence", "toe"),
+    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, RIP_CLOSES, COUNT_OFF, MANUAL),
+    options=(
+        Option("blade", "angle", "Rotation of the blade, for the toe"),
+        Option("blade_uncertainty", "angle", "Its give or take"),
+        Option("hold", "choice", "Against which wall of the slot it is held", None, ("left", "right")),
+    ),
+    needs=("saw",),
+)

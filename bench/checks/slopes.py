@@ -1,0 +1,216 @@
+"""What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
+
+Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, bench.finding; numpy and
+bench.geometry only inside functions, so that a check can be planned without them.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from bench.checks.model import Evidence, EvidenceError, Step, Trace
+from bench.finding import SweepRow
+
+if TYPE_CHECKING:
+    from bench.geometry.line_fit import SweepFit
+    from bench.uncertainty import Group, Part
+
+SHARE_IN_COMMON = 0.8  # of the shortest sweep; with less in common the stretches are different ones
+
+
+@dataclass(slots=True)
+class Placed:
+    """The sweeps of one placement. `factor` turns dr/ds into the rotation of the surface touched."""
+
+    name: str
+    factor: float
+    pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
+    pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
+
+    @property
+    def rotation(self) -> float:
+        return self.factor * statistics.fmean(float(fit.slope) for _, fit in self.pushes)
+
+    @property
+    def length(self) -> float:
+        return statistics.fmean(float(fit.stop - fit.start) for _, fit in self.pushes)
+
+    @property
+    def reseated(self) -> bool:
+        seats = [trace.seat for trace, _ in self.pushes]
+        return all(seat is None for seat in seats) or len(set(seats)) == len(seats)
+
+    def group(self, weight: float) -> Group:
+        from bench.uncertainty import Group
+
+        fits = [fit for _, fit in self.pushes]
+        return Group(
+            weight,
+            [self.factor * float(fit.slope) for fit in fits],  # plain floats: a finding is JSON
+            [float(fit.standard_uncertainty) for fit in fits],
+            [float(fit.degrees_of_freedom) for fit in fits],
+        )
+
+
+def turn_factor(mount: str, side: str, grows: str) -> float:
+    """dr/ds -> rotation from the +Y direction, counter-clockwise positive.
+
+    dX = +dr with the indicator on the right, -dr on the left; the rotation is +dX/ds of a surface that walks
+    past a standing indicator, -dX/ds of one that a carried indicator walks along.
+    """
+    factor = 1.0 if side == "right" else -1.0
+    if mount == "carried":
+        factor = -factor
+    return factor if grows == "pushed-in" else -factor
+
+
+def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[list[Placed], list[SweepRow]]:
+    """Fit every sweep. Raises EvidenceError where a placement is left without a push that can be used."""
+    from bench.geometry.line_fit import fit_sweep
+
+    indicator = evidence.gear.indicator
+    stretch = _in_common(evidence.traces, notes)
+    placed: list[Placed] = []
+    rows: list[SweepRow] = []
+    for step in steps:
+        traces = [t for t in evidence.traces if t.placement == step.placement]
+        assert step.mount is not None and step.side is not None
+        here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
+        for number, trace in enumerate(traces, 1):
+            fit = fit_sweep(
+                trace.travel,
+                trace.reading,
+                resolution=indicator.resolution,
+                at=trace.at,
+                stretch=stretch if trace.push else None,
+            )
+            rows.append(
+                SweepRow(
+                    trace.placement,
+                    trace.push,
+                    fit.readings,
+                    fit.set_aside,
+                    float(fit.slope),
+                    float(fit.standard_uncertainty),
+                )
+            )
+            what = "push" if trace.push else "pull-back"
+            if fit.refused is not None:
+                notes.append(
+                    f"The {what} {trace.sweep or number} at {trace.placement} was not used: {fit.refused}"
+                )
+            elif trace.push:
+                here.pushes.append((trace, fit))
+            else:
+                here.pulls.append((trace, fit))
+        if not here.pushes:
+            raise EvidenceError(
+                f"no push at {step.placement} can be used; it takes at least one"
+                + (f": {notes[-1]}" if notes else "")
+            )
+        _compare_pulls(here, notes)
+        placed.append(here)
+    return placed, rows
+
+
+def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
+    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold."""
+    spans = [(min(t.travel), max(t.travel)) for t in traces if t.push and len(t.travel) > 1]
+    if len(spans) < 2:
+        return None
+    low, high = max(a for a, _ in spans), min(b for _, b in spans)
+    shortest = min(b - a for a, b in spans)
+    if high - low < SHARE_IN_COMMON * shortest:
+        if len({t.placement for t in traces}) > 1:
+            notes.append(
+                f"The pushes do not cover the same stretch of travel ({max(0.0, high - low):.0f} mm in common of "
+                f"{shortest:.0f} mm): a bow of the arm then stays in the answer."
+            )
+        return None
+    if max(b - a for a, b in spans) - (high - low) < 0.02 * shortest:
+        return None
+    return low, high
+
+
+def _compare_pulls(here: Placed, notes: list[str]) -> None:
+    if not here.pulls:
+        return
+    push = statistics.fmean(fit.slope for _, fit in here.pushes)
+    pull = statistics.fmean(fit.slope for _, fit in here.pulls)
+    noise = math.hypot(
+        math.sqrt(statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pushes) / len(here.pushes)),
+        math.sqrt(statistics.fmean(fit.standard_uncertainty**2 for _, fit in here.pulls) / len(here.pulls)),
+    )
+    if abs(push - pull) > max(5e-5, 4 * noise):
+        notes.append(
+            f"At {here.name} the pull-backs differ from the pushes by {abs(push - pull) * 300:.3f} mm per 300 mm: "
+            f"play, late readings or a dragging plunger. Only the pushes count."
+        )
+
+
+def shared_rows(
+    evidence: Evidence, placed: Sequence[Placed], weights: Sequence[float], rotation: float, *, common: bool
+) -> list[Part | None]:
+    """Type B rows of a rotation made of `weights` times the placements' rotations.
+
+    common: whether what biases all placements alike (hold, touching away from the teeth) stays in it.
+    """
+    from bench.uncertainty import contact_away, hold, reading_age, resolution, seat, span, tilt, travel_scale
+
+    gear, known, options = evidence.gear, evidence.known, evidence.options
+    length = statistics.fmean(p.length for p in placed)
+    fits = [fit for p in placed for _, fit in p.pushes]
+    traces = [trace for p in placed for trace, _ in p.pushes]
+    count = max(fit.count for fit in fits)
+    rows: list[Part | None] = [
+        seat(weights, reseated=all(p.reseated for p in placed), scatter=known.seat_scatter),
+        resolution(count, length, statistics.fmean(fit.residual_spread for fit in fits), weights),
+        span(
+            statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits),
+            length,
+            count,
+            short_span_error=gear.indicator.short_span_error,
+            weights=weights,
+        ),
+        reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
+        travel_scale(rotation, gear.travel.scale_error),
+        tilt(rotation, gear.indicator.tilt),
+    ]
+    if common:
+        declared = bool(options.get("hold")) or all(trace.hold for trace in traces)
+        rows.append(hold(known.yaw_play, declared=declared))
+        rows.append(
+            contact_away(
+                _number(options.get("touch_away")),
+                _number(options.get("slot_straight")),
+                _number(options.get("runner_length")),
+            )
+        )
+    return rows
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _speed_change(traces: Sequence[Trace]) -> float | None:
+    """Largest difference in mm/s between the thirds of a push; None where no times were kept."""
+    worst: float | None = None
+    for trace in traces:
+        if trace.at is None or len(trace.at) < 9:
+            continue
+        n = len(trace.at)
+        cuts = [0, n // 3, 2 * n // 3, n - 1]
+        speeds = [
+            (trace.travel[j] - trace.travel[i]) / (trace.at[j] - trace.at[i])
+            for i, j in pairwise(cuts)
+            if trace.at[j] > trace.at[i]
+        ]
+        if len(speeds) > 1:
+            worst = max(worst or 0.0, max(speeds) - min(speeds))
+    return worst

@@ -1,0 +1,81 @@
+"""The command line: which commands there are. Each is loaded only when it is called, so that help is quick.
+
+May import: click, bench.commands (lazily).
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from bench import __version__
+
+# name -> module in bench.commands, and the line that help shows
+COMMANDS = {
+    "demo": ("demo", "Try the whole job on a virtual saw; nothing to plug in."),
+    "daemon": ("daemon", "Read the instruments and keep the log, until told to stop."),
+    "console": ("console", "The screen to work by."),
+    "status": ("status", "Instruments, the check in progress, the last results."),
+    "watch": ("watch", "Live readings, one line each."),
+    "check": ("check", "Take a check on the running daemon."),
+    "evaluate": ("evaluate", "Work out recorded sweeps from CSV files."),
+    "moved": ("check", "Note that the move of the last result was made."),
+    "undo": ("check", "Take back the last pass of the check in progress."),
+    "abandon": ("check", "Give up the check in progress; what was measured stays in the log."),
+    "decode": ("decode", "Raw bytes from standard input to readings."),
+    "capture": ("capture", "Raw bytes of an instrument to standard output."),
+    "log": ("log", "List, show or export what was measured."),
+}
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"bench.commands.{COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="sweepgauge", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Square the fence of a table saw sled with an indicator and a few pushes.
+
+    Try it with nothing plugged in:  sweepgauge demo --headless
+    """
+
+
+def main() -> None:
+    """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and where)."""
+    from bench.commands.common import Complaint
+
+    try:
+        code = cli.main(standalone_mode=False)
+    except Complaint as error:
+        click.echo(f"sweepgauge: {error}", err=True)
+        code = 2
+    except click.ClickException as error:
+        error.show()
+        code = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("", err=True)
+        code = 130
+    except BrokenPipeError:
+        # the reader of our output left (head, a closed pager); that is not an error of ours
+        sys.stderr.close()
+        code = 0
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,106 @@
+"""`sweepgauge capture`: raw bytes, for a bug report or a fixture."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import click
+
+from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
+
+
+@click.command()
+@click.argument("instrument", required=False)
+@socket_option
+@settings_option
+@click.option("--seconds", type=click.FloatRange(min=0), help="Stop after so long; else Ctrl-C ends it.")
+def capture(
+    instrument: str | None, socket_path: str | None, settings_path: str | None, seconds: float | None
+) -> int:
+    """Raw bytes of an instrument to standard output: through the daemon where it holds the port.
+
+    Example:  sweepgauge capture indicator --seconds 10 > indicator.bin
+    """
+    from bench.client import NoDaemon, WireClient
+
+    until = None if seconds is None else time.monotonic() + seconds
+    where = paths(settings=settings_path, socket=socket_path)
+    try:
+        client = WireClient(where.socket)
+    except NoDaemon:
+        say("No daemon runs: the port is opened here.")
+        count = _direct(instrument, load_settings(where), until)
+    else:
+        with client:
+            count = _through(client, instrument, until)
+    say(f"{count} bytes.")
+    return 0
+
+
+def _through(client: object, instrument: str | None, until: float | None) -> int:
+    from bench.client import Gone, NoDaemon, Refused, WireClient
+    from bench.wire import Capture, Done, RawBytes
+
+    assert isinstance(client, WireClient)
+    count = 0
+    try:
+        client.ask(Capture(instrument), Done)
+        while until is None or time.monotonic() < until:
+            message = client.next(0.2 if until is None else max(0.01, min(0.2, until - time.monotonic())))
+            if isinstance(message, RawBytes):
+                count += _out(bytes.fromhex(message.hex))
+    except Refused as error:
+        raise Complaint(str(error)) from error
+    except (Gone, NoDaemon) as error:
+        raise Complaint(f"the daemon went away after {count} bytes ({error})") from error
+    except KeyboardInterrupt:
+        pass
+    return count
+
+
+def _direct(instrument: str | None, settings: object, until: float | None) -> int:
+    import serial
+
+    from bench.settings import Settings
+
+    assert isinstance(settings, Settings)
+    ports = {
+        name: port
+        for name, port in (
+            ("indicator", settings.indicator),
+            ("travel", settings.travel),
+            ("caliper", settings.caliper),
+        )
+        if port is not None and port.port is not None
+    }
+    name = instrument or next(iter(ports), None)
+    if name not in ports:
+        raise Complaint(
+            f"no instrument {name or ''!r} with a port in the settings; there are: {', '.join(ports) or 'none'}"
+        )
+    port = ports[name]
+    count = 0
+    try:
+        with serial.serial_for_url(
+            port.port,
+            baudrate=port.baud,
+            bytesize=port.bits,
+            parity=port.parity,
+            stopbits=port.stop,
+            timeout=0.2,
+        ) as opened:
+            while until is None or time.monotonic() < until:
+                data = opened.read(max(1, opened.in_waiting))
+                count += _out(data)
+    except (OSError, ValueError) as error:
+        raise Complaint(f"{port.port}: {error}") from error
+    except KeyboardInterrupt:
+        pass
+    return count
+
+
+def _out(data: bytes) -> int:
+    sys.stdout.buffer.write(data)
+    sys.stdout.buffer.flush()
+    return len(data)

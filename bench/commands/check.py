@@ -1,0 +1,261 @@
+"""`sweepgauge check`, `moved`, `undo`, `abandon`: a check on the running daemon, led by words and Enter."""
+
+from __future__ import annotations
+
+import select
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+
+from bench.commands.common import Complaint, connect, json_option, say, socket_option, socket_path, worst
+from bench.commands.options import declared, read_options, the_check
+
+PATIENCE = 60.0  # s that a daemon which went away may take to come back
+
+
+@click.command(context_settings={"show_default": True})
+@click.argument("kind")
+@click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
+@click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
+@click.option("--square", metavar="NAME", help="The square; the only one by default.")
+@click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
+@click.option("--lean", is_flag=True, help="Prove the indicator's side by leaning the sled left and right.")
+@click.option("--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter.")
+@click.option("--verifies", metavar="ID", help="The result whose move this check verifies.")
+@socket_option
+@json_option
+@declared
+def check(
+    kind: str,
+    jig: str | None,
+    saw: str | None,
+    square: str | None,
+    sweeps: int,
+    lean: bool,
+    beat: float | None,
+    verifies: str | None,
+    socket_path: str | None,
+    as_json: bool,
+    **given: Any,
+) -> int:
+    """Take a check on the running daemon: it says what it wants, Enter (or the pedal) answers.
+
+    Example:  sweepgauge check fence-square --jig big-sled
+    """
+    from bench.wire import Begin
+
+    found = the_check(kind)
+    options = read_options(found, given)
+    begin = Begin(
+        check=kind,
+        jig=jig,
+        saw=saw,
+        square=square,
+        sweeps=sweeps,
+        lean=lean,
+        beat=beat,
+        options=options,
+        verifies=verifies,
+    )
+    finding = _Leading(socket_path, begin).run()
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode(finding))
+    return worst([finding.verdict])
+
+
+class _Leading:
+    """The conversation of one check: messages from the daemon, Enters from the person."""
+
+    def __init__(self, socket: str | None, begin: Any) -> None:
+        self.socket = socket
+        self.begin = begin
+        self.client: Any = None
+        self.stdin_open = True
+        self.last: Any = None
+        self.run_id: str | None = None
+        self.units: Any = "mm"
+
+    def run(self) -> Any:
+        from bench.client import Gone
+
+        self._connect(connect(self.socket))
+        while True:
+            try:
+                return self._listen()
+            except Gone:
+                say("The daemon went away; what was acknowledged is kept. Waiting for it to come back.")
+                self._come_back()
+            except KeyboardInterrupt:
+                self.client.close()
+                raise Complaint(
+                    "left; the check goes on. The same command comes back to it, `sweepgauge abandon` ends it"
+                ) from None
+
+    def _connect(self, client: Any) -> None:
+        self.client = client
+        self.units = client.version.units
+        self.client.send(self.begin)
+
+    def _come_back(self) -> None:
+        from bench.client import NoDaemon, WireClient
+
+        until = time.monotonic() + PATIENCE
+        where: Path = socket_path(self.socket)
+        while time.monotonic() < until:
+            try:
+                client = WireClient(where)
+            except NoDaemon:
+                time.sleep(0.2)
+                continue
+            say("The daemon is back.")
+            self.last = None
+            self._connect(client)
+            return
+        raise Complaint(
+            f"the daemon at {where} did not come back within {PATIENCE:.0f} s; the log holds what it saved"
+        )
+
+    def _listen(self) -> Any:
+        from bench.wire import Press
+
+        while True:
+            for message in self.client.waiting():
+                finding = self._hear(message)
+                if finding is not None:
+                    return finding
+            sources = [self.client, sys.stdin] if self.stdin_open else [self.client]
+            ready, _, _ = select.select(sources, [], [], 1.0)
+            if self.client in ready:
+                self.client.fill()
+            if sys.stdin in ready:
+                for _ in range(self._enters()):
+                    self.client.send(Press())
+
+    def _enters(self) -> int:
+        """How many lines were entered; read from the descriptor so that none hides in a buffer."""
+        import os
+
+        data = os.read(sys.stdin.fileno(), 4096)
+        if not data:
+            self.stdin_open = False
+        return data.count(b"\n") + (data.count(b"\r") if b"\n" not in data else 0)
+
+    def _hear(self, message: Any) -> Any:
+        from bench.wire import Asking, Concluded, Error, MarkTaken, NotConcluded, Notice, SweepSaid
+
+        if isinstance(message, Error):
+            raise Complaint(message.text)
+        if isinstance(message, Asking):
+            if message.run is None:
+                if self.run_id is not None:
+                    raise Complaint("the check was given up by somebody else")
+                return None
+            if message.joined:
+                say("This check is in progress already; it goes on where it stands.")
+            self.run_id = message.run
+            self._ask(message.ask)
+        elif isinstance(message, SweepSaid):
+            if message.state != "running" and message.words:
+                say(f"  {message.words}")
+        elif isinstance(message, MarkTaken):
+            say(f"  mark {message.number} of {message.of}: {message.words}")
+        elif isinstance(message, Notice):
+            say(f"  {message.words}")
+        elif isinstance(message, NotConcluded) and message.run == self.run_id:
+            raise Complaint(message.words)
+        elif isinstance(message, Concluded) and message.run == self.run_id:
+            from bench.words import finding_words
+
+            for line in finding_words(message.finding, self.units):
+                say(line)
+            return message.finding
+        return None
+
+    def _ask(self, ask: Any) -> None:
+        """Say what is wanted, once; a sled that merely moves is no news."""
+        import msgspec
+
+        calm = msgspec.structs.replace(ask, moving=False, waiting=False)
+        if calm == self.last:
+            return
+        before, self.last = self.last, calm
+        if ask.remark and (before is None or before.remark != ask.remark):
+            say(f"  {ask.remark}")
+        if ask.phase == "cautions":
+            for caution in ask.cautions:
+                say(f"! {caution}")
+            say("Press Enter when this is so.")
+        elif ask.phase == "place":
+            say(f"[{ask.step} of {ask.steps}: {ask.placement}] {ask.words}")
+            say("Press Enter when it stands.")
+        elif ask.phase == "mark":
+            say(f"ready: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of {ask.marks}. {ask.words}")
+        elif ask.ready:
+            say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
+        else:
+            say(ask.words)
+
+
+@click.command()
+@click.option("--jig", metavar="NAME", help="The sled; the latest result with a move by default.")
+@click.option("--distance", metavar="LENGTH", help="How far it was moved; as the result said by default.")
+@click.option("--how", default="", metavar="WORDS", help="How: leaves, live, jack screw.")
+@socket_option
+def moved(jig: str | None, distance: str | None, how: str, socket_path: str | None) -> int:
+    """Note that the move of the last result was made, so that the next check can judge it.
+
+    Example:  sweepgauge moved --distance "0.15 mm" --how leaves
+    """
+    from bench.units import UnitsError, parse_length
+    from bench.wire import Moved
+
+    try:
+        length = None if distance is None else parse_length(distance)
+    except UnitsError as error:
+        raise Complaint(f"--distance: {error}") from error
+    return _simple(socket_path, Moved(jig=jig, distance=length, how=how))
+
+
+@click.command()
+@socket_option
+def undo(socket_path: str | None) -> int:
+    """Take back the last pass of the check in progress.
+
+    Example:  sweepgauge undo
+    """
+    from bench.wire import Undo
+
+    return _simple(socket_path, Undo())
+
+
+@click.command()
+@socket_option
+def abandon(socket_path: str | None) -> int:
+    """Give up the check in progress; what was measured stays in the log.
+
+    Example:  sweepgauge abandon
+    """
+    from bench.wire import Abandon
+
+    return _simple(socket_path, Abandon())
+
+
+def _simple(socket: str | None, request: Any) -> int:
+    from bench.client import Gone, NoDaemon, Refused
+    from bench.wire import Done
+
+    try:
+        with connect(socket) as client:
+            answer = client.ask(request, Done)
+    except Refused as error:
+        raise Complaint(str(error)) from error
+    except (Gone, NoDaemon) as error:
+        raise Complaint(str(error)) from error
+    assert isinstance(answer, Done)
+    click.echo(answer.text)
+    return 0

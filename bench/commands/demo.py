@@ -1,0 +1,38 @@
+"""`sweepgauge demo`."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+
+import click
+
+from bench.commands.common import Complaint, json_option, say
+
+
+@click.command()
+@click.option("--headless", is_flag=True, help="No screen: one whole check and its move, told and printed.")
+@click.option("--seed", type=int, help="Draws the virtual saw; another seed, another saw.")
+@click.option("--marks", is_flag=True, help="One indicator only, the sled stopped at marks.")
+@click.option("--lean", is_flag=True, help="With the lean test.")
+@json_option
+def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: bool) -> int:
+    """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
+
+    Example:  sweepgauge demo --headless --seed 1
+    """
+    import msgspec
+
+    from bench.demo import DemoError
+    from bench.demo import headless as run
+
+    del headless  # until there is a screen, both tell it in words
+    chosen = random.randrange(1, 10000) if seed is None else seed
+    say(f"virtual saw, seed {chosen}")
+    try:
+        answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean))
+    except DemoError as error:
+        raise Complaint(str(error)) from error
+    if as_json:
+        click.echo(msgspec.json.encode(answer))
+    return 0 if good else 1

@@ -1,0 +1,159 @@
+"""`sweepgauge log list|show|export`: asks the daemon; --log FILE reads a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from bench.commands.common import Complaint, connect, json_option, socket_option
+
+T = TypeVar("T")
+
+
+@click.group()
+def log() -> None:
+    """List, show or export what was measured."""
+
+
+def _file_option(f: Any) -> Any:
+    return click.option(
+        "--log", "log_path", metavar="FILE", help="Read this file instead of asking the daemon."
+    )(f)
+
+
+@log.command("list")
+@socket_option
+@_file_option
+@json_option
+@click.option("--jig", metavar="NAME", help="Only this sled.")
+@click.option("--check", "kind", metavar="KIND", help="Only this check.")
+@click.option(
+    "--most", type=click.IntRange(1, 10000), default=50, show_default=True, help="The latest so many."
+)
+def list_(
+    socket_path: str | None, log_path: str | None, as_json: bool, jig: str | None, kind: str | None, most: int
+) -> int:
+    """Results, newest first.
+
+    Example:  sweepgauge log list --jig big-sled
+    """
+    from bench.wire import LogList, LogRows
+    from bench.words import finding_words
+
+    if log_path is not None:
+        rows = _from_file(lambda h: h.findings(_there(log_path), jig=jig, check=kind, most=most))
+    else:
+        rows = _ask(socket_path, LogList(jig=jig, check=kind, most=most), LogRows).findings
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode({"findings": rows}))
+        return 0
+    for finding in rows:
+        lines = finding_words(finding, "mm")
+        click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
+        if len(lines) > 1:
+            click.echo(f"  {lines[1]}")
+    if not rows:
+        click.echo("nothing yet")
+    return 0
+
+
+@log.command()
+@click.argument("id")
+@socket_option
+@_file_option
+@json_option
+def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) -> int:
+    """One result with its evidence and what was done about it.
+
+    Example:  sweepgauge log show 3f2a9c0d1e4b
+    """
+    import msgspec
+
+    from bench.wire import LogOne, LogShow
+    from bench.words import finding_words
+
+    if log_path is not None:
+        shown = _from_file(lambda h: h.show(_there(log_path), id))
+        one = {"finding": shown.finding, "evidence": shown.evidence, "moves": shown.moves}
+        finding = shown.finding
+    else:
+        reply = _ask(socket_path, LogShow(id=id), LogOne)
+        one = {"finding": reply.finding, "evidence": reply.evidence, "moves": reply.moves}
+        finding = reply.finding
+    if as_json:
+        click.echo(msgspec.json.encode(one))
+        return 0
+    click.echo(f"{finding.at}  {finding.id}")
+    for line in finding_words(finding, "mm"):
+        click.echo(line)
+    for row in finding.budget:
+        click.echo(f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad")
+    for sweep in finding.sweeps:
+        what = "push" if sweep.push else "back"
+        click.echo(
+            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside} set aside, {sweep.slope:+.6f}"
+        )
+    for move in msgspec.json.decode(msgspec.json.encode(one["moves"])):
+        click.echo(f"  move made: {move.get('made')}; verified by: {move.get('verified_by')}")
+    return 0
+
+
+@log.command()
+@click.argument("id", required=False)
+@socket_option
+@_file_option
+def export(id: str | None, socket_path: str | None, log_path: str | None) -> int:
+    """The sweeps of one result as CSV, or everything, one JSON object a line.
+
+    Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
+    """
+    from bench.client import Gone, Refused
+    from bench.wire import Error, LogExport, LogText
+
+    if log_path is not None:
+        click.echo(_from_file(lambda h: h.export_text(_there(log_path), id)), nl=False)
+        return 0
+    try:
+        with connect(socket_path) as client:
+            client.send(LogExport(id=id))
+            while True:
+                message = client.next(30.0)
+                if message is None:
+                    raise Complaint("the daemon did not answer within 30 s")
+                if isinstance(message, Error):
+                    raise Refused(message)
+                if isinstance(message, LogText):
+                    click.echo(message.text, nl=False)
+                    if message.last:
+                        return 0
+    except (Refused, Gone) as error:
+        raise Complaint(str(error)) from error
+
+
+def _there(text: str) -> Path:
+    return Path(text)
+
+
+def _from_file(call: Callable[[Any], T]) -> T:
+    from bench.daemon import history
+    from bench.log.rows import LogError
+
+    try:
+        return call(history)
+    except LogError as error:
+        raise Complaint(str(error)) from error
+
+
+def _ask(socket: str | None, request: Any, kind: Any) -> Any:
+    from bench.client import Gone, NoDaemon, Refused
+
+    try:
+        with connect(socket) as client:
+            return client.ask(request, kind, timeout=30.0)
+    except (Refused, Gone, NoDaemon) as error:
+        raise Complaint(str(error)) from error

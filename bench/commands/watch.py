@@ -1,0 +1,140 @@
+"""`sweepgauge watch`."""
+
+from __future__ import annotations
+
+import time
+
+import click
+
+from bench.commands.common import Complaint, connect, json_option, socket_option
+
+
+@click.command()
+@socket_option
+@json_option
+@click.option("--plain", is_flag=True, help="One sentence per change, one line a second at the most.")
+@click.option("--instrument", metavar="NAME", help="Only this one.")
+@click.option("--seconds", type=click.FloatRange(min=0), help="Stop after so long.")
+def watch(
+    socket_path: str | None, as_json: bool, plain: bool, instrument: str | None, seconds: float | None
+) -> int:
+    """Live readings, one line each, until Ctrl-C.
+
+    Example:  sweepgauge watch --json | head
+    """
+    from bench.client import Gone, NoDaemon
+    from bench.wire import GetStatus, Watch
+
+    until = None if seconds is None else time.monotonic() + seconds
+    teller = _Plain() if plain else _Json() if as_json else _Lines()
+    try:
+        with connect(socket_path) as client:
+            client.send(GetStatus())
+            client.send(Watch())
+            while until is None or time.monotonic() < until:
+                left = None if until is None else until - time.monotonic()
+                message = client.next(1.0 if left is None else max(0.01, min(1.0, left)))
+                teller.hear(message, instrument)
+    except Gone as error:
+        raise Complaint(f"the daemon went away ({error})") from error
+    except NoDaemon as error:
+        raise Complaint(str(error)) from error
+    except KeyboardInterrupt:
+        pass
+    return 0
+
+
+class _Lines:
+    def hear(self, message: object, only: str | None) -> None:
+        from bench.wire import InstrumentState, Readings, Rejected
+
+        if isinstance(message, InstrumentState) and only in (None, message.name):
+            click.echo(f"{message.name}: {message.state}. {message.words}", err=True)
+        elif isinstance(message, Readings) and only in (None, message.instrument):
+            for value in message.values:
+                click.echo(f"{message.instrument} {value:.4f} mm")
+        elif isinstance(message, Rejected) and only in (None, message.instrument):
+            click.echo(f"{message.instrument} rejected: {message.fault or message.status}", err=True)
+
+
+class _Json:
+    def hear(self, message: object, only: str | None) -> None:
+        import msgspec
+
+        from bench.wire import Readings, Rejected
+
+        if isinstance(message, Readings) and only in (None, message.instrument):
+            for at, value in zip(message.at, message.values, strict=True):
+                line = {
+                    "value": value,
+                    "unit": message.unit,
+                    "instrument": message.instrument,
+                    "at": round(at, 6),
+                    "flags": message.flags,
+                    "status": None,
+                    "fault": None,
+                }
+                click.echo(msgspec.json.encode(line))
+        elif isinstance(message, Rejected) and only in (None, message.instrument):
+            line = {
+                "value": None,
+                "unit": "mm",
+                "instrument": message.instrument,
+                "at": round(message.at, 6),
+                "flags": [],
+                "status": message.status,
+                "fault": message.fault,
+                "raw": message.raw,
+            }
+            click.echo(msgspec.json.encode(line))
+
+
+class _Plain:
+    """For a screen reader: whole sentences, only when something changed, not more than one a second."""
+
+    STEP = 0.005  # mm; less is the last digit flickering
+
+    def __init__(self) -> None:
+        self._said: dict[str, str] = {}
+        self._values: dict[str, float] = {}
+        self._due = 0.0
+        self._queue: list[str] = []
+
+    def hear(self, message: object, only: str | None) -> None:
+        from bench.wire import Asking, Concluded, InstrumentState, Notice, Readings, StatusReply, SweepSaid
+
+        if isinstance(message, StatusReply):
+            for one in message.instruments:
+                self.hear(one, only)
+        elif isinstance(message, InstrumentState) and only in (None, message.name):
+            if self._said.get(message.name) != message.words:
+                self._said[message.name] = message.words
+                self._queue.append(message.words)
+        elif isinstance(message, Readings) and only in (None, message.instrument):
+            value = message.values[-1]
+            before = self._values.get(message.instrument)
+            if before is None or abs(value - before) >= self.STEP:
+                self._pending(message.instrument, value)
+        elif isinstance(message, Notice | SweepSaid) and message.words:
+            self._queue.append(message.words)
+        elif (
+            isinstance(message, Asking)
+            and message.ask is not None
+            and message.ask.words != self._said.get("ask")
+        ):
+            self._said["ask"] = message.ask.words
+            self._queue.append(message.ask.words)
+        elif isinstance(message, Concluded):
+            from bench.words import finding_words
+
+            self._queue.extend(line.strip() for line in finding_words(message.finding, "mm"))
+        now = time.monotonic()
+        if self._queue and now >= self._due:
+            click.echo(self._queue.pop(0))
+            self._due = now + 1.0
+
+    def _pending(self, instrument: str, value: float) -> None:
+        if self._queue or time.monotonic() < self._due:
+            return  # the newest value is told when there is room; old ones are not worth a sentence
+        self._values[instrument] = value
+        self._queue.append(f"{instrument} reads {value:.3f} mm.")

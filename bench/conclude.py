@@ -1,0 +1,38 @@
+"""From evidence to finding with verdict and move: the one road that live, recorded and re-worked sweeps share.
+
+Pure: id and time are given by the caller. May import: bench.checks, bench.moves, bench.finding.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from bench.checks import find
+from bench.checks.model import Evidence
+from bench.finding import Finding
+from bench.moves.lever import fence_move, why_no_move
+
+Units = Literal["mm", "inch"]
+
+
+def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Finding:
+    """Work the evidence out. Raises UnknownCheck, and EvidenceError where it cannot carry a finding.
+
+    id and at (ISO 8601 with offset) are the caller's; units only shape the words of the move.
+    """
+    found = find(evidence.check).evaluate(evidence)
+    notes = list(found.notes)
+    for lean in evidence.leans:
+        notes.append(
+            f"Lean test at {lean.placement}: play {abs(lean.right - lean.left):.3f} mm, side as declared."
+        )
+    move = None
+    jig = evidence.gear.jig
+    first = found.quantities[0] if found.quantities else None
+    if jig is not None and first is not None and first.name == "fence" and found.verdict != "inside":
+        move = fence_move(first.value, first.uncertainty, jig, evidence.gear.leaves, units=units)
+        if move is None:
+            notes.append(why_no_move(jig) or "The move is too small to make.")
+    return msgspec.structs.replace(found, id=id, at=at, move=move, notes=notes)

@@ -1,0 +1,196 @@
+"""The daemon's clients: one Unix socket, one JSON object a line, nobody waits for anybody.
+
+A client that does not read loses its own view first (live readings are left out, which their numbering
+shows), then its connection. May import: bench.wire, asyncio.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import os
+import socket
+import stat
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import msgspec
+
+from bench.wire import LONGEST_REQUEST, Error, Readings, Request, Version, WireError, decode_request, encode
+
+SKIP_LIVE = 256 * 1024  # bytes waiting for a client before live readings are left out
+DROP = 1024 * 1024  # bytes waiting before it is dropped
+MOST_CLIENTS = 64
+MOST_BAD = 20  # bad messages in a connection's life before it is dropped
+
+log = logging.getLogger("sweepgauge.clients")
+
+
+class SocketHeld(Exception):
+    """Another daemon answers at this socket."""
+
+
+class Client:
+    def __init__(self, writer: asyncio.StreamWriter) -> None:
+        self._writer = writer
+        self.watching = False
+        self.most: float | None = None  # messages a second per instrument
+        self.capturing: str | None = None
+        self.holding: dict[str, Readings] = {}  # live readings that wait for their turn
+        self.due: dict[str, float] = {}
+        self.bad = 0
+        self.gone = False
+
+    def send_line(self, line: bytes, *, live: bool = False) -> None:
+        if self.gone:
+            return
+        waiting = self._writer.transport.get_write_buffer_size()
+        if waiting > DROP:
+            log.warning("a client does not read; it is dropped")
+            self.drop()
+        elif not (live and waiting > SKIP_LIVE):
+            self._writer.write(line)
+
+    def send(self, message: msgspec.Struct) -> None:
+        self.send_line(encode(message))
+
+    def send_readings(self, readings: Readings, line: bytes, now: float) -> None:
+        """At most `most` messages a second: what comes between is gathered, not lost."""
+        if self.most is None:
+            self.send_line(line, live=True)
+            return
+        held = self.holding.get(readings.instrument)
+        if held is not None and held.first + len(held.values) == readings.first:
+            held.at.extend(readings.at)
+            held.values.extend(readings.values)
+        else:
+            self.holding[readings.instrument] = msgspec.structs.replace(
+                readings, at=list(readings.at), values=list(readings.values)
+            )
+        self.flush(now, readings.instrument)
+
+    def flush(self, now: float, instrument: str | None = None) -> None:
+        for name in [instrument] if instrument else list(self.holding):
+            if name in self.holding and now >= self.due.get(name, 0.0):
+                self.send_line(encode(self.holding.pop(name)), live=True)
+                self.due[name] = now + 1.0 / (self.most or 10.0)
+
+    def drop(self) -> None:
+        self.gone = True
+        self._writer.transport.abort()
+
+
+OnRequest = Callable[[Client, Request], Awaitable[None]]
+
+
+class Clients:
+    def __init__(self, path: Path, greeting: Callable[[], Version], on_request: OnRequest) -> None:
+        self.path = path
+        self.all: set[Client] = set()
+        self._greeting = greeting
+        self._on_request = on_request
+        self._server: asyncio.Server | None = None
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    async def start(self) -> None:
+        """Raises SocketHeld when a daemon answers there, OSError when the socket cannot be made."""
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        if self.path.exists():
+            if not stat.S_ISSOCK(self.path.stat().st_mode):
+                raise OSError(f"{self.path} is there and is not a socket")
+            if _answers(self.path):
+                raise SocketHeld(f"another daemon answers at {self.path}")
+            self.path.unlink()  # left by a daemon that was killed
+        old = os.umask(0o177)
+        try:
+            self._server = await asyncio.start_unix_server(self._connected, self.path, limit=LONGEST_REQUEST)
+        finally:
+            os.umask(old)
+        self.path.chmod(0o660)
+
+    async def stop(self) -> None:
+        if self._server is not None:
+            self._server.close()
+        for client in list(self.all):
+            client.gone = True
+            client._writer.close()
+        for task in list(self._tasks):
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        with contextlib.suppress(OSError):
+            self.path.unlink()
+
+    def tell(self, message: msgspec.Struct) -> None:
+        if self.all:
+            line = encode(message)
+            for client in list(self.all):
+                client.send_line(line)
+
+    def tell_readings(self, readings: Readings, now: float) -> None:
+        watching = [c for c in self.all if c.watching]
+        if watching:
+            line = encode(readings)
+            for client in watching:
+                client.send_readings(readings, line, now)
+
+    @property
+    def watched(self) -> bool:
+        return any(client.watching for client in self.all)
+
+    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        self._tasks.add(task)
+        client = Client(writer)
+        try:
+            if len(self.all) >= MOST_CLIENTS:
+                client.send(Error("busy", f"{MOST_CLIENTS} clients are connected already; close one"))
+                return
+            self.all.add(client)
+            client.send(self._greeting())
+            await self._serve(client, reader)
+        except (ConnectionError, asyncio.CancelledError):
+            pass
+        finally:
+            self.all.discard(client)
+            self._tasks.discard(task)
+            if not client.gone:
+                with contextlib.suppress(ConnectionError, RuntimeError):
+                    writer.close()
+
+    async def _serve(self, client: Client, reader: asyncio.StreamReader) -> None:
+        while not client.gone:
+            try:
+                line = await reader.readuntil(b"\n")
+            except asyncio.IncompleteReadError:
+                return
+            except asyncio.LimitOverrunError:
+                client.send(
+                    Error("bad-message", f"a line of more than {LONGEST_REQUEST} bytes; the connection ends")
+                )
+                return
+            if not line.strip():
+                continue
+            try:
+                request = decode_request(line)
+            except WireError as error:
+                client.bad += 1
+                client.send(Error("bad-message", str(error)))
+                if client.bad > MOST_BAD:
+                    return
+                continue
+            await self._on_request(client, request)
+
+
+def _answers(path: Path) -> bool:
+    probe = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    probe.settimeout(0.5)
+    try:
+        probe.connect(os.fspath(path))
+    except OSError:
+        return False
+    else:
+        return True
+    finally:
+        probe.close()

@@ -1,0 +1,400 @@
+"""The measuring half of the daemon: instruments in, the check in progress fed, the log kept.
+
+Owns no socket. May import: hw (through feed), bench.log, bench.checks, bench.conclude and its neighbours.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+import uuid
+from collections import deque
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+import msgspec
+
+from bench.checks import UnknownCheck, find
+from bench.checks.model import EvidenceError, EvidenceGear, Known, Lean, Trace
+from bench.daemon.feed import Batch, Instrument, Role
+from bench.daemon.run import CheckRun
+from bench.daemon.sweeper import Broken, Happening, Sweeper
+from bench.finding import Finding
+from bench.gear_use import GearUnknown, use
+from bench.log.rows import OpenRun
+from bench.log.writer import LogWriter
+from bench.settings import PortSettings, Settings
+from bench.wire import Begin, Concluded, InstrumentState, NotConcluded, Notice, Points, Readings, Rejected
+
+log = logging.getLogger("sweepgauge")
+
+LOOK_BACK_NS = 1_500_000_000  # raw bytes from before a sweep was seen to begin are part of it
+MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
+TELL_POINTS = 0.1  # s between pieces of the running line
+
+
+class WrongUse(ValueError):
+    """The request cannot be done; the message says why and what would do."""
+
+
+class Bench:
+    """Instruments, sweeper and the check in progress; `tell` speaks to all clients."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        log_writer: LogWriter,
+        tell: Callable[[msgspec.Struct], None],
+        tell_readings: Callable[[Readings, float], None],
+        known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
+    ) -> None:
+        self.settings = settings
+        self.log = log_writer
+        self.run: CheckRun | None = None
+        self.begun: Begin | None = None
+        self.instruments: list[Instrument] = []
+        self.tell = tell
+        self._tell_readings = tell_readings
+        self._known = known
+        self.sweeper = Sweeper()
+        self._back: dict[str, deque[tuple[int, bytes, list[float]]]] = {}
+        self._recorded: str | None = None  # the sweep whose look-back was written
+        self._points_due = 0.0
+        self._told_rejected: dict[str, float] = {}
+        self._concluding: asyncio.Task[None] | None = None
+        self._unit: dict[str, str] = {}
+        self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
+        self.by_marks = settings.gear.travel.by_marks
+        self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
+        for name, role, port in (
+            ("indicator", "indicator", settings.indicator),
+            ("travel", "travel", settings.travel),
+            ("caliper", "caliper", settings.caliper),
+        ):
+            if port is not None and port.port:
+                self._add(name, role, port)  # type: ignore[arg-type]
+
+    def _add(self, name: str, role: Role, port: PortSettings) -> None:
+        self.instruments.append(Instrument(name, role, port, self._heard, self._changed))
+        self._back[name] = deque()
+
+    # ---- life -------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        for instrument in self.instruments:
+            instrument.start()
+
+    async def stop(self) -> None:
+        if self.run is not None:
+            self.run.interrupt("The daemon was ended.", time.monotonic())
+        if self._concluding is not None:
+            self._concluding.cancel()
+        for instrument in self.instruments:
+            await instrument.stop()
+
+    def tick(self, now: float) -> None:
+        for instrument in self.instruments:
+            instrument.tick(now)
+        self._happened(self.sweeper.tick(now), now)
+        if self.run is not None:
+            self.run.tick(now)
+            self._after(now)
+
+    def states(self) -> list[InstrumentState]:
+        states = [instrument.said() for instrument in self.instruments]
+        if self.by_marks:
+            marks = self.settings.gear.travel.marks
+            words = f"No travel instrument: the sled is stopped at {len(marks)} marks, {marks[0]:g} to {marks[-1]:g} mm."
+            states.append(InstrumentState("travel", "travel", "marks", words))
+        return states
+
+    # ---- what instruments say -----------------------------------------------------------------------
+
+    def _changed(self, instrument: Instrument) -> None:
+        self.tell(instrument.said())
+        self.log.event(
+            None,
+            "instrument",
+            {"name": instrument.name, "state": instrument.state, "words": instrument.words},
+        )
+        if instrument.state in {"absent", "busy", "denied", "silent"}:
+            self._unit.pop(instrument.name, None)
+            if instrument.role in {"indicator", "travel"}:
+                now = time.monotonic()
+                self._happened(self.sweeper.broken(f"the {instrument.name} went away"), now)
+                if self.run is not None and self.run.sweep_id is not None:
+                    self.run.interrupt(f"The {instrument.name} went away; do this pass again.", now)
+
+    def _heard(self, instrument: Instrument, batch: Batch) -> None:
+        now = batch.when / 1e9
+        self.watch_raw(instrument.name, batch.data)
+        if batch.rejected:
+            self._say_rejected(instrument, batch, now)
+        if batch.values:
+            message = Readings(
+                instrument.name, batch.first, batch.stamps, batch.values, batch.unit, sorted(batch.flags)
+            )
+            self._tell_readings(message, now)
+        self._keep_raw(instrument, batch)
+        if batch.values:
+            if instrument.role != "caliper":
+                self._check_unit(instrument, batch, now)
+            self._feed(instrument, batch, now)
+        if self.run is not None and not self.run.facts.rested:
+            self.run.rest(now)
+        self._after(now)
+
+    def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        gear = self.settings.gear
+        if instrument.role == "travel":
+            values = batch.values if gear.travel.grows == "away" else [-v for v in batch.values]
+            self._happened(self.sweeper.travel(batch.stamps, values), now)
+        elif instrument.role == "indicator":
+            if "hold" in batch.flags:
+                self._happened(self.sweeper.broken("the indicator is on hold, maximum or minimum"), now)
+                return
+            values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
+            self._happened(self.sweeper.indicator(batch.stamps, values), now)
+            if self.run is not None:
+                self.run.readings(batch.stamps, values, now)
+        if self.run is not None and now >= self._points_due:
+            self._points_due = now + TELL_POINTS
+            travel, reading = self.sweeper.fresh()
+            if travel and self.run.sweep_id is not None:
+                self.tell(Points(self.run.sweep_id, travel, reading))
+
+    def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        before = self._unit.get(instrument.name)
+        self._unit[instrument.name] = batch.unit
+        if before is not None and before != batch.unit:
+            words = f"the {instrument.name} was switched from {before} to {batch.unit}"
+            self.tell(Notice(instrument.name, words[0].upper() + words[1:] + "."))
+            self.log.event(None, "unit", {"name": instrument.name, "from": before, "to": batch.unit})
+            self._happened(self.sweeper.broken(words), now)
+
+    def _happened(self, happenings: list[Happening], now: float) -> None:
+        for what in happenings:
+            if self.run is not None:
+                self.run.happening(what, now)
+            elif isinstance(what, Broken):
+                log.info("%s", what.words)
+
+    def _say_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        due = self._told_rejected.get(instrument.name, 0.0)
+        for at, record in batch.rejected:
+            if now < due:
+                return
+            due = now + 1.0 / MOST_REJECTED
+            self._told_rejected[instrument.name] = due
+            self.tell(Rejected(instrument.name, at, record.fault, record.status, record.raw.hex()))
+
+    # ---- raw bytes ----------------------------------------------------------------------------------
+
+    def _keep_raw(self, instrument: Instrument, batch: Batch) -> None:
+        if instrument.role == "caliper":
+            return
+        sweep = self.run.sweep_id if self.run is not None else None
+        if sweep is None:
+            self._recorded = None
+            back = self._back[instrument.name]
+            back.append((batch.when, batch.data, batch.stamps))
+            while back and back[0][0] < batch.when - LOOK_BACK_NS:
+                back.popleft()
+            return
+        if sweep != self._recorded:
+            self._recorded = sweep
+            for name, back in self._back.items():
+                for _, data, stamps in back:
+                    self.log.chunk(sweep, name, data, [int(t * 1e9) for t in stamps])
+                back.clear()
+        self.log.chunk(sweep, instrument.name, batch.data, [int(t * 1e9) for t in batch.stamps])
+
+    # ---- the journal of a run (see run.Journal) -------------------------------------------------------
+
+    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
+        ticket = self.log.event(run_id, kind, data)
+        if kind == "acknowledged":
+            self.tickets[ticket] = ("event", run_id)
+
+    def start_sweep(
+        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+    ) -> None:
+        wires = {
+            i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
+            for i in self.instruments
+        }
+        self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires)
+
+    def end_sweep(
+        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+    ) -> None:
+        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+
+    def undo_sweep(self, sweep_id: str, reason: str) -> None:
+        self.log.undo_sweep(sweep_id, reason)
+
+    # ---- checks -------------------------------------------------------------------------------------
+
+    def gear_for(self, begin: Begin) -> EvidenceGear:
+        """What this check uses of the user's gear. Raises WrongUse naming what there is."""
+        try:
+            return use(self.settings.gear, jig=begin.jig, saw=begin.saw, square=begin.square)
+        except GearUnknown as error:
+            raise WrongUse(str(error)) from error
+
+    def begin(self, request: Begin, now: float) -> bool:
+        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        if self.run is not None:
+            if self.begun is not None and same(self.begun, request):
+                return True
+            raise WrongUse(
+                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish it, or end it with "
+                f"`sweepgauge abandon`"
+            )
+        try:
+            find(request.check)
+        except UnknownCheck as error:
+            raise WrongUse(str(error)) from error
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
+        if not any(i.role == "indicator" for i in self.instruments):
+            raise WrongUse("no indicator is set up: name its port in the settings, under [indicator]")
+        gear = self.gear_for(request)
+        run_id = uuid.uuid4().hex[:12]
+        run = self._make_run(run_id, request, gear)
+        indicator = self.settings.indicator
+        ticket = self.log.begin_check(
+            run_id,
+            request.check,
+            jig=gear.jig.name if gear.jig else None,
+            saw=gear.saw.name if gear.saw else None,
+            options=request.options,
+            gear=gear,
+            instrument=indicator.port if indicator is not None else None,
+            hold=str(request.options["hold"]) if request.options.get("hold") else None,
+        )
+        self.tickets[ticket] = ("check", run_id)
+        self.log.event(run_id, "begun", msgspec.to_builtins(request))
+        run.settle_down(now)
+        log.info("check %s begins: %s", run_id, request.check)
+        return False
+
+    def _make_run(self, run_id: str, request: Begin, gear: EvidenceGear) -> CheckRun:
+        marks = self.settings.gear.travel.marks if self.by_marks else ()
+        self.begun = request
+        run = self.run = CheckRun(
+            run_id,
+            find(request.check),
+            request.options,
+            gear,
+            sweeps=request.sweeps,
+            lean=request.lean,
+            marks=marks,
+            journal=self,
+            tell=self.tell,
+            at_rest=self._at_rest,
+        )
+        return run
+
+    def _at_rest(self) -> bool:
+        """The sled rests and both instruments are being heard."""
+        return self.sweeper.at_rest and all(
+            i.state == "open" and i.last is not None for i in self.instruments if i.role != "caliper"
+        )
+
+    def take_up(self, left: OpenRun, now: float) -> str:
+        """Go on with a check that the last life left; says so in a sentence."""
+        begun = next((e.data for e in left.events if e.kind == "begun"), None)
+        try:
+            request = msgspec.convert(begun, Begin)
+            run = self._make_run(left.run, request, self.gear_for(request))
+        except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
+            self.log.abandon(left.run, f"could not be taken up again: {error}")
+            return f"The {left.check} begun before could not be taken up again ({error})."
+        leans = [
+            Lean(str(e.data["placement"]), float(str(e.data["left"])), float(str(e.data["right"])))
+            for e in left.events
+            if e.kind == "lean"
+        ]
+        run.resume(
+            acknowledged=any(e.kind == "acknowledged" for e in left.events),
+            traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
+            leans=leans,
+            now=now,
+        )
+        kept = sum(1 for t in run.traces if t.push)
+        return f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again."
+
+    def press(self, now: float, *, waits: bool = True) -> bool:
+        if self.run is None:
+            return False
+        used = self.run.press(now, waits=waits)
+        self._after(now)
+        return used
+
+    def undo(self, now: float) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        return self.run.undo(now)
+
+    def abandon(self) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        run, self.run, self.begun = self.run, None, None
+        run.interrupt("The check was given up.", time.monotonic())
+        self.log.abandon(run.id, "by hand")
+        return f"{run.check.kind} is given up; what was measured stays in the log."
+
+    def _after(self, now: float) -> None:
+        """When nothing is lacking any more, work it out; readings go on meanwhile."""
+        run = self.run
+        if run is not None and run.complete and not run.facts.worked_out and self._concluding is None:
+            self._concluding = asyncio.get_running_loop().create_task(self._conclude(run))
+
+    async def _conclude(self, run: CheckRun) -> None:
+        from bench.daemon.working import work_out  # brings numpy; loaded in the background after start
+
+        try:
+            evidence = run.evidence()
+            known = self._known(run.gear, run.check.kind, run.options)
+            evidence = msgspec.structs.replace(evidence, known=known)
+            stamp = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+            finding = await asyncio.to_thread(
+                work_out, evidence, uuid.uuid4().hex[:12], stamp, self.settings.units
+            )
+        except EvidenceError as error:
+            self._not_concluded(run, str(error))
+        except Exception as error:
+            # whatever the arithmetic stumbled over, the readings are in the log and the daemon goes on
+            log.exception("working out %s", run.id)
+            self._not_concluded(run, f"it could not be worked out ({type(error).__name__}: {error})")
+        else:
+            self._concluded(run, finding, evidence)
+        finally:
+            self._concluding = None
+
+    def _concluded(self, run: CheckRun, finding: Finding, evidence: Any) -> None:
+        if self.run is not run:
+            return
+        ticket = self.log.finding(run.id, finding, evidence)
+        self.tickets[ticket] = ("finding", finding.id)
+        if finding.move is not None:
+            self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
+        if self.begun is not None and self.begun.verifies:
+            self.log.move_verified(f"move-{self.begun.verifies}", finding.id)
+        self.run, self.begun = None, None
+        self.tell(Concluded(run.id, finding))
+
+    def _not_concluded(self, run: CheckRun, why: str) -> None:
+        if self.run is run:
+            self.run, self.begun = None, None
+        self.log.abandon(run.id, why)
+        self.tell(NotConcluded(run.id, f"No result: {why}."))
+
+
+def same(a: Begin, b: Begin) -> bool:
+    """The same check on the same thing: `ref` and the beat may differ."""
+    plain = {"ref": None, "beat": None}
+    return bool(msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain))

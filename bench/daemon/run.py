@@ -1,0 +1,498 @@
+"""The check in progress: presses, sweeps and marks in; events for the log and messages for clients out.
+
+Holds no port and no socket. Everything that must survive the daemon's end is put in the journal before it
+is told. May import: bench.asking, bench.checks.model, bench.wire and its daemon neighbours.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import deque
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol
+
+import msgspec
+
+from bench.asking import Ask, Facts, advance, ask, wanted
+from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Trace
+from bench.daemon.still import Restless, Stillness, Taken
+from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
+from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
+
+SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
+MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
+
+
+class Journal(Protocol):
+    """What a run asks of the log; all return at once."""
+
+    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None: ...
+    def start_sweep(
+        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+    ) -> None: ...
+    def end_sweep(
+        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+    ) -> None: ...
+    def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
+
+
+class CheckRun:
+    """One check from its cautions to its evidence. `changed` is called when what is asked may have changed."""
+
+    def __init__(
+        self,
+        run_id: str,
+        check: Check,
+        options: Mapping[str, OptionValue],
+        gear: EvidenceGear,
+        *,
+        sweeps: int,
+        lean: bool,
+        marks: tuple[float, ...],
+        journal: Journal,
+        tell: Callable[[msgspec.Struct], None],
+        at_rest: Callable[[], bool],
+    ) -> None:
+        self.id = run_id
+        self.check = check
+        self.options = dict(options)
+        self.gear = gear
+        self.steps: tuple[Step, ...] = tuple(
+            msgspec.structs.replace(s, repeat=sweeps) if s.gather == "sweep" else s
+            for s in check.plan(self.options, gear)
+        )
+        self.facts = Facts(lean_wanted=lean, marks=marks)
+        self.traces: list[Trace] = []
+        self.leans: list[Lean] = []
+        self.sweep_id: str | None = None  # the sweep being recorded
+        self.ready_since: float | None = None
+        self._journal = journal
+        self._tell = tell
+        self._at_rest = at_rest
+        self._early = 0
+        self._lean_left: float | None = None
+        self._mark_values: list[tuple[float, float, float]] = []  # travel, reading, at
+        self.still = Stillness(gear.indicator.resolution)
+        self._said: Ask | None = None
+        self._last_sweep: str | None = None
+
+    # ---- what is asked ----------------------------------------------------------------------------
+
+    @property
+    def ask(self) -> Ask:
+        return ask(self.check.cautions, self.steps, self.facts)
+
+    def state(self) -> RunState:
+        return RunState(
+            id=self.id,
+            check=self.check.kind,
+            jig=self.gear.jig.name if self.gear.jig else None,
+            saw=self.gear.saw.name if self.gear.saw else None,
+            ask=self.ask,
+        )
+
+    def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
+        state = self.state()
+        return Asking(run=self.id, check=state.check, jig=state.jig, ask=state.ask, joined=joined, ref=ref)
+
+    @property
+    def complete(self) -> bool:
+        return self.facts.step >= len(self.steps)
+
+    def evidence(self) -> Evidence:
+        return Evidence(
+            check=self.check.kind,
+            traces=list(self.traces),
+            options=self.options,
+            gear=self.gear,
+            leans=list(self.leans),
+        )
+
+    def settle_down(self, now: float) -> None:
+        """Bring facts and guidance in line, use presses that waited, and tell what has changed."""
+        advance(self.steps, self.facts)
+        while True:
+            self._say(now)
+            if not self._early or not self._wants_press():
+                return
+            self._early -= 1
+            self._use_press(now)
+            advance(self.steps, self.facts)
+
+    def _say(self, now: float) -> None:
+        current = self.ask
+        if current == self._said:
+            return
+        was_ready = self._said is not None and self._said.ready and self._said.placement == current.placement
+        if current.ready and not was_ready:
+            self.ready_since = now
+        elif not current.ready:
+            self.ready_since = None
+        self._said = current
+        self._tell(self.asking())
+
+    # ---- presses ----------------------------------------------------------------------------------
+
+    def press(self, now: float, *, waits: bool = True) -> bool:
+        """Enter or the pedal. False when nothing asks for it and it should not wait."""
+        if self._wants_press():
+            self._use_press(now)
+            self.settle_down(now)
+            return True
+        if waits:
+            self._early = min(MOST_EARLY, self._early + 1)
+        return waits
+
+    def _wants_press(self) -> bool:
+        return self.ask.enter and not self.facts.waiting
+
+    def _use_press(self, now: float) -> None:
+        current = self.ask
+        self.facts.remark = None
+        if current.phase == "cautions":
+            self.facts.acknowledged = True
+            self._event("acknowledged", {"cautions": [c.name for c in self.check.cautions]})
+        elif current.phase == "place":
+            self.facts.placed, self.facts.rested = True, False
+            self._event("placed", {"placement": current.placement})
+        elif current.phase in {"lean", "mark", "spot", "width"}:
+            self.facts.waiting = True
+            self.still.press(now)
+
+    # ---- the indicator holding still ----------------------------------------------------------------
+
+    def readings(self, times: list[float], values: list[float], now: float) -> None:
+        """New indicator readings (growing as the plunger is pushed in)."""
+        answer = self.still.readings(times, values)
+        if isinstance(answer, Taken):
+            self._took(answer, now)
+        elif isinstance(answer, Restless):
+            self._tell(
+                Notice(
+                    "indicator",
+                    f"The reading does not hold still: it wanders over {answer.spread:.3f} mm; "
+                    f"{answer.allowed:.3f} mm would do. Hands off the sled; is the stand firm?",
+                )
+            )
+
+    def rest(self, now: float) -> None:
+        """Ready is said once the sled was seen at rest: a push from before that has no beginning."""
+        facts = self.facts
+        if facts.placed and not facts.rested and self.ask.phase == "sweep" and self._at_rest():
+            facts.rested = True
+            self.settle_down(now)
+
+    def tick(self, now: float) -> None:
+        """A reading sent at the instrument's own button both asks and answers."""
+        self.rest(now)
+        if self.ask.phase in {"lean", "mark", "spot", "width"}:
+            taken = self.still.button(now)
+            if taken is not None:
+                self._took(taken, now)
+
+    def _took(self, taken: Taken, now: float) -> None:
+        current = self.ask
+        self.facts.waiting = False
+        if current.phase == "lean":
+            self._leaned(current, taken)
+        elif current.phase == "mark":
+            self._marked(current, taken, now)
+        elif current.phase in {"spot", "width"}:
+            self._spotted(current, taken)
+        self.settle_down(now)
+
+    def _marked(self, current: Ask, taken: Taken, now: float) -> None:
+        assert current.at is not None and current.placement is not None
+        if self.sweep_id is None:
+            self.begin_recording(current.placement)
+        self._mark_values.append((current.at, taken.value, taken.at))
+        self.facts.marks_taken += 1
+        self._event(
+            "mark",
+            {"placement": current.placement, "at": current.at, "value": taken.value, "spread": taken.spread},
+        )
+        self._tell(
+            MarkTaken(
+                current.placement,
+                current.at,
+                self.facts.marks_taken,
+                len(self.facts.marks),
+                taken.value,
+                words=f"{taken.value:.3f} mm taken at {current.at:g} mm.",
+            )
+        )
+        if self.facts.marks_taken < len(self.facts.marks):
+            return
+        travel, reading, at = (list(column) for column in zip(*self._mark_values, strict=True))
+        self._mark_values = []
+        self.facts.marks_taken = 0
+        self._keep(Sweep(at[0], at[-1], True, travel, reading, at))
+
+    def _spotted(self, current: Ask, taken: Taken) -> None:
+        assert current.placement is not None
+        self.begin_recording(current.placement)
+        at = current.at if current.at is not None else 0.0
+        self._keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+
+    def _leaned(self, current: Ask, taken: Taken) -> None:
+        assert current.placement is not None
+        if current.lean == "left":
+            self._lean_left = taken.value
+            self.facts.lean_next = "right"
+            return
+        left = self._lean_left if self._lean_left is not None else taken.value
+        self.facts.lean_next = None
+        lean = Lean(current.placement, left, taken.value)
+        self._event("lean", {"placement": lean.placement, "left": lean.left, "right": lean.right})
+        step = self.steps[self.facts.step]
+        seen = proved_side(lean, step, self.still.count)
+        if seen is None:
+            self.leans.append(lean)
+            self.facts.leaned = [*self.facts.leaned, self.facts.step]
+            self._tell(Notice("lean", "No play to see: the side is taken as declared. Be sure of it."))
+        elif seen == step.side:
+            self.leans.append(lean)
+            self.facts.leaned = [*self.facts.leaned, self.facts.step]
+            play = abs(lean.right - lean.left)
+            self._tell(
+                Notice("lean", f"The indicator stands on the {seen}, as it should; play {play:.3f} mm.")
+            )
+        else:
+            # the one slip no arithmetic can see: both set-ups would agree on nonsense
+            self.facts.placed = False
+            self.facts.remark = (
+                f"The lean test says the indicator stands on the {seen}; this set-up wants it on the {step.side}. "
+                f"Was the square turned over? Put it as said, then Enter."
+            )
+            self._tell(Notice("lean", self.facts.remark))
+
+    # ---- sweeps -----------------------------------------------------------------------------------
+
+    def happening(self, what: Happening, now: float) -> None:
+        if self.ask.phase != "sweep":
+            return
+        if self.ready_since is None or what.began < self.ready_since:
+            if isinstance(what, Ended) and what.sweeps:
+                self._remark("That movement began before ready: it does not count.")
+            return
+        if isinstance(what, Began):
+            placement = self.ask.placement
+            assert placement is not None
+            self.facts.moving = True
+            self.facts.remark = None
+            sweep = self.begin_recording(placement)
+            self._tell(SweepSaid(sweep, placement, "running", taken=self._taken(), wanted=self._wanted()))
+        elif isinstance(what, Broken):
+            self.facts.moving = self.facts.rested = False
+            self._refuse(what.words)
+        else:
+            self.facts.moving = False
+            if not what.sweeps:
+                self._drop("too short for a pass")
+            for sweep_ in what.sweeps:
+                if self.ask.phase == "sweep":
+                    self._judge(sweep_)
+        self.settle_down(now)
+
+    def _judge(self, sweep: Sweep) -> None:
+        longest = max((abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push), default=0.0)
+        if len(sweep.reading) < 8:
+            self._refuse(
+                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?"
+            )
+        elif sweep.length < SHARE_OF_LONGEST * longest:
+            if sweep.push:
+                self._refuse(
+                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end."
+                )
+            else:
+                self._drop("a short draw back")
+        else:
+            if sweep.push and self.traces:
+                self._drop_shorter(sweep.length)
+            self._keep(sweep)
+
+    def _drop_shorter(self, length: float) -> None:
+        """A first, short pass was taken for whole until a longer one showed what whole is."""
+        for trace in [t for t in self.traces if t.push]:
+            reach = abs(trace.travel[-1] - trace.travel[0])
+            if reach < SHARE_OF_LONGEST * length:
+                self._take_back(
+                    trace, f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it was not whole."
+                )
+
+    def begin_recording(self, placement: str) -> str:
+        if self.sweep_id is None:
+            self.sweep_id = uuid.uuid4().hex[:12]
+            self._journal.start_sweep(self.id, self.sweep_id, placement, None, self._hold())
+        return self.sweep_id
+
+    def _hold(self) -> str | None:
+        hold = self.options.get("hold")
+        return str(hold) if hold else None
+
+    def _keep(self, sweep: Sweep) -> None:
+        placement = self.ask.placement
+        assert placement is not None
+        sweep_id = self.begin_recording(placement)
+        self.sweep_id = None
+        trace = Trace(
+            placement=placement,
+            travel=sweep.travel,
+            reading=sweep.reading,
+            push=sweep.push,
+            sweep=sweep_id,
+            hold=self._hold(),
+            at=sweep.at,
+        )
+        self.traces.append(trace)
+        if sweep.push:
+            self._last_sweep = sweep_id
+            self.facts.kept[self.facts.step] += 1
+        taken, of = self._taken(), self._wanted()
+        self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
+        self._tell(
+            SweepSaid(
+                sweep_id,
+                placement,
+                "kept" if sweep.push else "back",
+                push=sweep.push,
+                taken=taken,
+                wanted=of,
+                readings=len(sweep.reading),
+                slope=_plain_slope(sweep.travel, sweep.reading),
+                length=sweep.length,
+                words=f"{taken} of {of} kept." if sweep.push else "Back at the start.",
+            )
+        )
+
+    def _refuse(self, words: str) -> None:
+        if self.sweep_id is None:
+            self.sweep_id = self.begin_recording(self.ask.placement or "")
+        sweep_id, self.sweep_id = self.sweep_id, None
+        self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=words)
+        self._tell(
+            SweepSaid(
+                sweep_id,
+                self.ask.placement or "",
+                "refused",
+                taken=self._taken(),
+                wanted=self._wanted(),
+                words=words,
+            )
+        )
+        self._remark(words)
+
+    def _drop(self, reason: str) -> None:
+        """Handling of the sled, not a sweep: kept in the log as refused, not worth a word."""
+        if self.sweep_id is not None:
+            sweep_id, self.sweep_id = self.sweep_id, None
+            self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=reason)
+
+    def interrupt(self, words: str, now: float) -> None:
+        """The cable was pulled or the daemon ends: what was being recorded is stored as interrupted."""
+        if self._mark_values:
+            self._mark_values = []
+            self.facts.marks_taken = 0
+        if self.sweep_id is not None:
+            sweep_id, self.sweep_id = self.sweep_id, None
+            self.facts.moving = False
+            self._journal.end_sweep(sweep_id, "interrupted", push=None, trace=None, reason=words)
+            self._tell(SweepSaid(sweep_id, self.ask.placement or "", "refused", words=words))
+            self._remark(words)
+        self.still.cancel()
+        self.facts.waiting = self.facts.rested = False
+        self._say(now)
+
+    def undo(self, now: float) -> str:
+        """Take back the last kept pass (or the marks of the present one); says what was done."""
+        if self.facts.marks_taken:
+            self._mark_values = []
+            self.facts.marks_taken = 0
+            self._drop("undone")
+            self.settle_down(now)
+            return "The marks of this push are taken back."
+        pushes = [t for t in self.traces if t.push]
+        if not pushes:
+            return "There is nothing to take back."
+        self._take_back(pushes[-1], "Taken back by hand.")
+        self.settle_down(now)
+        return f"The last pass at {pushes[-1].placement} is taken back."
+
+    def _take_back(self, trace: Trace, reason: str) -> None:
+        self.traces.remove(trace)
+        for index, step in enumerate(self.steps):
+            if step.placement == trace.placement and step.at in (None, trace.travel[0]):
+                self.facts.kept[index] = max(0, self.facts.kept[index] - 1)
+                break
+        self._journal.undo_sweep(trace.sweep, reason)
+        self._tell(
+            SweepSaid(
+                trace.sweep,
+                trace.placement,
+                "undone",
+                push=trace.push,
+                taken=self._taken(),
+                wanted=self._wanted(),
+                words=reason,
+            )
+        )
+
+    def _taken(self) -> int:
+        step = self.facts.step
+        return self.facts.kept[step] if step < len(self.facts.kept) else 0
+
+    def _wanted(self) -> int:
+        return wanted(self.steps[self.facts.step], self.facts) if not self.complete else 0
+
+    def _remark(self, words: str) -> None:
+        self.facts.remark = words
+
+    def _event(self, kind: str, data: Mapping[str, Any]) -> None:
+        self._journal.event(self.id, kind, data)
+
+    # ---- after a restart --------------------------------------------------------------------------
+
+    def resume(self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], now: float) -> None:
+        """Take up a run from the log. What was placed is asked again: somebody may have moved it."""
+        self.facts.acknowledged = acknowledged
+        self.traces = list(traces)
+        self.leans = list(leans)
+        self.facts.kept = [0] * len(self.steps)
+        counts: deque[Trace] = deque(t for t in self.traces if t.push)
+        for trace in counts:
+            for index, step in enumerate(self.steps):
+                fits = step.placement == trace.placement and step.at in (None, trace.travel[0])
+                if fits and self.facts.kept[index] < wanted(step, self.facts):
+                    self.facts.kept[index] += 1
+                    break
+        self.facts.step = -1
+        advance(self.steps, self.facts)
+        self._say(now)
+
+
+def proved_side(lean: Lean, step: Step, count: float) -> str | None:
+    """The side on which the indicator stands, from leaning left then right; None when no play is seen.
+
+    Leaned to the right the surface goes to +X: a standing indicator on the right is pushed in, one on the
+    left let out. A carried one goes with the sled, so the other way round.
+    """
+    change = lean.right - lean.left
+    if abs(change) < 3 * count - 1e-9:
+        return None
+    right = change > 0
+    if step.mount == "carried":
+        right = not right
+    return "right" if right else "left"
+
+
+def _plain_slope(travel: list[float], reading: list[float]) -> float | None:
+    """Least squares without weights, for a first look while the sled is still moving."""
+    n = len(travel)
+    if n < 2:
+        return None
+    mean_s, mean_r = sum(travel) / n, sum(reading) / n
+    var = sum((s - mean_s) ** 2 for s in travel)
+    if var <= 0:
+        return None
+    return sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True)) / var

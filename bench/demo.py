@@ -1,0 +1,332 @@
+"""The operator of the virtual bench: a client of the daemon like any other, whose hands do what it asks.
+
+Starts a virtual saw, a real daemon on its pseudo-terminals, with its own temporary log, socket and settings,
+takes a whole check, makes the move with the leaves that were named, and verifies. The only place where the
+virtual saw and the house meet. May import: everything but the console.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bench.asking import Ask
+from bench.finding import Finding
+from bench.wire import (
+    Asking,
+    Begin,
+    Concluded,
+    Done,
+    Error,
+    MarkTaken,
+    Moved,
+    NotConcluded,
+    Notice,
+    Press,
+    Said,
+    SweepSaid,
+    decode_said,
+    encode,
+)
+from hw.virtual.hands import Hands
+from hw.virtual.ptys import VirtualPorts
+from hw.virtual.saw import VirtualSaw
+
+RATE = 120.0  # readings a second
+PUSH = 220.0  # mm
+SPEED = 200.0  # mm/s
+START = 15.0  # s that the daemon may take to come up
+Say = Callable[[str], None]
+
+
+class DemoError(Exception):
+    """The demonstration could not go on; the message says where it stuck."""
+
+
+class Wire:
+    """An asyncio client of the daemon: messages go to one queue."""
+
+    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self._writer = writer
+        self.inbox: asyncio.Queue[Said | None] = asyncio.Queue()
+        self._task = asyncio.create_task(self._listen(reader))
+
+    async def _listen(self, reader: asyncio.StreamReader) -> None:
+        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError):
+            while line := await reader.readline():
+                message = decode_said(line)
+                if message is not None:
+                    await self.inbox.put(message)
+        await self.inbox.put(None)
+
+    def send(self, message: msgspec.Struct) -> None:
+        self._writer.write(encode(message))
+
+    async def close(self) -> None:
+        self._task.cancel()
+        self._writer.close()
+
+
+class Operator:
+    """Does what the daemon asks for, through `hands`, until a finding comes."""
+
+    def __init__(self, wire: Wire, hands: Hands, say: Say) -> None:
+        self.wire = wire
+        self.hands = hands
+        self.say = say
+        self._ask: Ask | None = None
+        self._finding: Finding | None = None
+        self._trouble: str | None = None
+        self._fresh = asyncio.Event()  # something was heard since the last look
+        self._over = False
+
+    async def take(self, begin: Begin) -> Finding:
+        """One check from its cautions to its finding. Raises DemoError."""
+        self._forget()
+        listening = asyncio.create_task(self._listen())
+        self.wire.send(begin)
+        try:
+            while self._finding is None:
+                await self._until(lambda: self._ask is not None or self._finding is not None, 10.0)
+                if self._finding is None:
+                    await self._do(self._now)
+        finally:
+            listening.cancel()
+            await asyncio.gather(listening, return_exceptions=True)
+        return self._finding
+
+    def _forget(self) -> None:
+        self._ask = self._finding = None
+
+    @property
+    def _now(self) -> Ask:
+        assert self._ask is not None
+        return self._ask
+
+    async def _do(self, ask: Ask) -> None:
+        if ask.phase == "cautions":
+            for caution in ask.cautions:
+                self.say(f"! {caution}")
+            self.wire.send(Press())
+        elif ask.phase == "place":
+            if ask.remark:
+                self.say(f"  {ask.remark}")
+            self.say(f"[{ask.step} of {ask.steps}] {ask.words}")
+            await self.hands.put(ask.placement or "")
+            self.wire.send(Press())
+        elif ask.phase == "lean":
+            await self.hands.lean(ask.lean)
+            await self.hands.rest(0.3)
+            self.wire.send(Press())
+        elif ask.phase == "sweep" and ask.ready:
+            if ask.taken or ask.remark:
+                await self.hands.pull_back()
+                await self.hands.seat()
+            await self.hands.push(PUSH, SPEED)
+        elif ask.phase == "mark":
+            if ask.mark == 1 and ask.taken:
+                await self.hands.pull_back()
+                await self.hands.seat()
+            await self.hands.stop_at(ask.at or 0.0, 400.0)
+            self.wire.send(Press())
+        await self._until(lambda: self._finding is not None or _moved_on(ask, self._ask), 8.0)
+
+    async def _listen(self) -> None:
+        while (message := await self.wire.inbox.get()) is not None:
+            self._hear(message)
+            self._fresh.set()
+        self._over = True
+        self._fresh.set()
+
+    def _hear(self, message: Said) -> None:
+        if isinstance(message, Asking):
+            self._ask = message.ask
+        elif isinstance(message, SweepSaid) and message.state in ("kept", "refused"):
+            slope = "" if message.slope is None else f" ({message.slope * 300:+.3f} mm per 300 mm)"
+            self.say(f"  {message.words}{slope}")
+        elif isinstance(message, MarkTaken):
+            self.say(f"  mark {message.number} of {message.of}: {message.words}")
+        elif isinstance(message, Notice):
+            self.say(f"  {message.words}")
+        elif isinstance(message, Concluded):
+            self._finding = message.finding
+        elif isinstance(message, NotConcluded):
+            self._trouble = message.words
+        elif isinstance(message, Error):
+            self._trouble = message.text
+
+    async def _until(self, met: Callable[[], bool], seconds: float) -> None:
+        until = time.monotonic() + seconds
+        while not met():
+            self._fresh.clear()
+            if self._trouble is not None:
+                raise DemoError(self._trouble)
+            if self._over:
+                raise DemoError("the daemon went away")
+            left = until - time.monotonic()
+            if left <= 0:
+                raise DemoError(f"nothing happened for {seconds:.0f} s; the daemon asks: {self._ask}")
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._fresh.wait(), left)
+        if self._trouble is not None and self._finding is None:
+            raise DemoError(self._trouble)
+
+
+def _moved_on(before: Ask, now: Ask | None) -> bool:
+    """Whether what is asked has changed in a way that needs hands."""
+    if now is None:
+        return False
+    key = ("phase", "ready", "placement", "step", "taken", "mark", "lean", "remark")
+    return any(getattr(before, name) != getattr(now, name) for name in key)
+
+
+@contextlib.asynccontextmanager
+async def virtual_bench(
+    seed: int, *, marks: bool = False, folder: Path | None = None
+) -> AsyncIterator[tuple[VirtualSaw, Hands, VirtualPorts, Path, Any]]:
+    """A virtual saw, its hands and ports, a folder with settings, and a daemon process at its socket."""
+    saw = VirtualSaw.draw(seed)
+    hands = Hands(saw)
+    with contextlib.ExitStack() as stack:
+        if folder is None:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")))
+        ports = VirtualPorts(saw, hands, folder / "ports", RATE)
+        await ports.start()
+        try:
+            write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
+            daemon = await start_daemon(folder)
+            try:
+                yield saw, hands, ports, folder, daemon
+            finally:
+                await end_daemon(daemon)
+        finally:
+            await ports.stop()
+
+
+def write_settings(path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool) -> None:
+    import tomlkit
+
+    values: dict[str, Any] = dict(saw.gear())
+    values["indicator"] = {"port": ports["indicator"], "resolution": "0.001 mm"}
+    if not marks:
+        values["travel"] = {"port": ports["travel"]}
+    path.write_text(tomlkit.dumps(values))
+
+
+async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
+    """A real daemon on the folder's settings; waits until its socket answers. Raises DemoError."""
+    socket = folder / "socket"
+    errors = (folder / "daemon.log").open("ab")
+    process = await asyncio.create_subprocess_exec(
+        sys.executable,
+        "-m",
+        "bench.cli",
+        "daemon",
+        "--settings",
+        str(folder / "settings.toml"),
+        "--log",
+        str(folder / "log.db"),
+        "--socket",
+        str(socket),
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.DEVNULL,
+        stderr=errors,
+        env={k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")},
+        start_new_session=True,  # Ctrl-C is for the operator, who then ends the daemon in good order
+    )
+    errors.close()
+    until = time.monotonic() + START
+    while time.monotonic() < until:
+        if process.returncode is not None:
+            last = (folder / "daemon.log").read_text(errors="replace").strip().splitlines()[-1:]
+            raise DemoError(f"the daemon did not start: {' '.join(last)}")
+        with contextlib.suppress(OSError):
+            _, writer = await asyncio.open_unix_connection(socket)
+            writer.close()
+            return process
+        await asyncio.sleep(0.02)
+    process.kill()
+    raise DemoError(f"the daemon did not come up within {START:.0f} s")
+
+
+async def end_daemon(process: asyncio.subprocess.Process) -> None:
+    if process.returncode is None:
+        with contextlib.suppress(ProcessLookupError):
+            process.send_signal(signal.SIGTERM)
+        try:
+            await asyncio.wait_for(process.wait(), 5.0)
+        except TimeoutError:
+            process.kill()
+            await process.wait()
+
+
+async def connect(folder: Path) -> Wire:
+    reader, writer = await asyncio.open_unix_connection(folder / "socket", limit=2**22)
+    return Wire(reader, writer)
+
+
+async def headless(
+    seed: int, say: Say, *, marks: bool = False, lean: bool = False
+) -> tuple[dict[str, Any], bool]:
+    """One whole check and its move. The answer for `--json`, and whether the fence ended inside its tolerance."""
+    async with virtual_bench(seed, marks=marks) as (saw, hands, _, folder, _daemon):
+        wire = await connect(folder)
+        operator = Operator(wire, hands, say)
+        finding = await operator.take(Begin("fence-square", lean=lean))
+        before = saw.truth()
+        after = finding
+        _say_finding(finding, say)
+        if finding.move is not None:
+            move = finding.move
+            # a person follows the leaves that were named; where none fits, the distance itself, live
+            distance = sum(move.leaves) if move.leaves else move.distance
+            say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")
+            await hands.turn_fence(move.end, move.way, distance)
+            wire.send(Moved(finding.id, distance=distance, how="leaves" if move.leaves else "live"))
+            await _heard(wire, Done)
+            options: dict[str, Any] = {"placements": "handle-left"}
+            after = await operator.take(Begin("fence-square", options=options, verifies=finding.id))
+            _say_finding(after, say)
+        await wire.close()
+        now = saw.truth()["rotation"]
+        tolerance = finding.quantities[0].tolerance or 0.0
+        answer = {
+            "finding": finding,
+            "truth": {"rotation": before["rotation"], "reference_error": before["reference_error"]},
+            "after": after,
+            "truth_after": {"rotation": now},
+            "seed": seed,
+        }
+        say(
+            f"The virtual saw tells: the fence was {before['rotation'] * 300:+.3f} mm per 300 mm, the square "
+            f"{before['reference_error'] * 300:+.3f}; now the fence is {now * 300:+.3f}."
+        )
+        return answer, abs(now) <= tolerance
+
+
+async def _heard(wire: Wire, kind: type) -> Said:
+    while True:
+        message = await asyncio.wait_for(wire.inbox.get(), 5.0)
+        if message is None:
+            raise DemoError("the daemon went away")
+        if isinstance(message, kind):
+            return message
+        if isinstance(message, Error):
+            raise DemoError(message.text)
+
+
+def _say_finding(finding: Finding, say: Say) -> None:
+    from bench.words import finding_words
+
+    for line in finding_words(finding, "mm", 600.0):
+        say(line)

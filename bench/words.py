@@ -1,0 +1,61 @@
+"""A finding in words for the person at the saw; nothing here knows a check by name.
+
+May import: bench.finding, bench.units.
+"""
+
+from __future__ import annotations
+
+from bench.finding import Finding, Quantity
+from bench.units import System, across, give_or_take, length_words, slope_words
+
+VERDICTS = {"inside": "good enough", "outside": "out", "cannot-tell": "too close to call"}
+
+
+def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
+    """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is without sign, the way has it."""
+    if q.unit == "mm":
+        size = give_or_take(q.value, q.uncertainty, units)
+    elif board is not None:
+        size = across(abs(q.value), board, units, q.uncertainty)
+    else:
+        size = slope_words(abs(q.value), units, uncertainty=q.uncertainty)
+    way = f"{q.way}: " if q.way else ""
+    line = f"{q.name}: {way}{size}"
+    if q.tolerance is not None:
+        limit = length_words(q.tolerance, units) if q.unit == "mm" else slope_words(q.tolerance, units)
+        line += f" (good enough within {limit})"
+    return line
+
+
+def finding_words(finding: Finding, units: System, board: float | None = None) -> list[str]:
+    lines = []
+    of = " of ".join(part for part in (finding.check, finding.jig) if part)
+    if finding.verdict is not None:
+        lines.append(f"{of}: {VERDICTS[finding.verdict]}.")
+    else:
+        lines.append(f"{of}: measured; no limit is set for a verdict.")
+    for place, quantity in enumerate(finding.quantities):
+        lines.append("  " + quantity_words(quantity, units, board if place == 0 else None))
+    if finding.settle is not None:
+        lines.append("  " + settle_words(finding, units))
+    if finding.move is not None:
+        lines.append(f"  {finding.move.text}")
+    elif finding.verdict == "inside":
+        lines.append("  Stop: nothing to move.")
+    if finding.budget:
+        top = finding.budget[0]
+        lines.append(f"  What limits this answer most: {top.part} ({top.share:.0%} of it).")
+    lines.extend(f"  Note: {note}" for note in finding.notes)
+    return lines
+
+
+def settle_words(finding: Finding, units: System) -> str:
+    settle = finding.settle
+    assert settle is not None
+    if settle.sweeps is not None:
+        return f"{settle.sweeps} pushes in all would settle it."
+    if settle.length is not None:
+        return f"A pass of {length_words(settle.length, units)} would settle it."
+    if settle.resolution is not None:
+        return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
+    return f"No number of passes settles this; it hangs on: {settle.part}."

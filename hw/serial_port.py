@@ -1,0 +1,240 @@
+"""A serial port that survives unplugging: opened by name, read in blocks on the event loop.
+
+Opened through pyserial (a device or one of its URLs), then read through its file descriptor; a URL without
+one (`loop://`, `rfc2217://`) is read by a thread. Nothing here raises at the caller once started: what
+happens to the port is told as a state with a sentence. May import: serial, asyncio, hw.reading.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import fcntl
+import os
+import termios
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hw.reading import PortState
+
+BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
+FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
+LAST_RETRY = 1.0  # s
+
+
+@dataclass(frozen=True, slots=True)
+class PortOptions:
+    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the driver's default."""
+
+    port: str
+    baud: int = 9600
+    bits: int = 8
+    parity: str = "N"
+    stop: float = 1
+    dtr: bool | None = None
+    rts: bool | None = None
+    settle: float = 0.0  # s of input to discard after opening (boards that reset when opened)
+
+
+OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
+OnState = Callable[[PortState, str], None]  # state, sentence
+
+
+class SerialPort:
+    """start() and stop() are called on the event loop; both callbacks come on it too."""
+
+    def __init__(self, options: PortOptions, on_block: OnBlock, on_state: OnState) -> None:
+        self.options = options
+        self._on_block = on_block
+        self._on_state = on_state
+        self._serial: object | None = None
+        self._fd: int | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._opener: asyncio.Task[None] | None = None
+        self._thread: threading.Thread | None = None
+        self._stopping = False
+        self._said: tuple[PortState, str] | None = None
+        self._discard_until = 0
+        self.opened = 0  # how often
+
+    @property
+    def is_open(self) -> bool:
+        return self._serial is not None
+
+    def start(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._opener = self._loop.create_task(self._keep_opening(0.0))
+
+    async def stop(self) -> None:
+        self._stopping = True
+        if self._opener is not None:
+            self._opener.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._opener
+        self._close()
+
+    def write(self, data: bytes) -> bool:
+        """Send to the instrument (a request for a reading); False when the port is not open or full."""
+        if self._fd is not None:
+            try:
+                return os.write(self._fd, data) == len(data)
+            except BlockingIOError:
+                return False
+            except OSError as error:
+                self._lost(error)
+                return False
+        if self._serial is not None:
+            with contextlib.suppress(OSError):
+                self._serial.write(data)  # type: ignore[attr-defined]
+                return True
+        return False
+
+    # ---- opening ----------------------------------------------------------------------------------
+
+    async def _keep_opening(self, wait: float) -> None:
+        retry = FIRST_RETRY
+        if wait:
+            await asyncio.sleep(wait)
+        while not self._stopping and not self._try_to_open():
+            await asyncio.sleep(retry)
+            retry = min(LAST_RETRY, retry * 1.5)
+
+    def _try_to_open(self) -> bool:
+        port = self.options.port
+        try:
+            opened = self._open_serial()
+        except ValueError as error:
+            self._say("absent", f"{port}: these settings of the port do not go together ({error}).")
+            return False
+        except OSError as error:
+            self._say(*_why_not(port, error))
+            return False
+        self._serial = opened
+        self.opened += 1
+        self._discard_until = time.monotonic_ns() + int(self.options.settle * 1e9)
+        self._fd = _descriptor(opened)
+        assert self._loop is not None
+        if self._fd is None:
+            self._thread = threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True)
+            self._thread.start()
+        else:
+            os.set_blocking(self._fd, False)
+            self._loop.add_reader(self._fd, self._readable)
+        self._say("open", f"{port} is open.")
+        return True
+
+    def _open_serial(self) -> object:
+        import serial  # 30 ms; not needed where no port is configured
+
+        o = self.options
+        opened = serial.serial_for_url(
+            o.port,
+            do_not_open=True,
+            baudrate=o.baud,
+            bytesize=o.bits,
+            parity=o.parity,
+            stopbits=o.stop,
+            timeout=0.2,
+        )
+        with contextlib.suppress(AttributeError, ValueError):
+            opened.exclusive = True
+        if o.dtr is not None:
+            opened.dtr = o.dtr
+        if o.rts is not None:
+            opened.rts = o.rts
+        opened.open()
+        fd = _descriptor(opened)
+        if fd is not None:
+            # exclusive=True is only an advisory lock: a program that does not ask for it would still
+            # open the port and steal bytes from us
+            with contextlib.suppress(OSError):
+                fcntl.ioctl(fd, termios.TIOCEXCL)
+        return opened
+
+    # ---- reading ----------------------------------------------------------------------------------
+
+    def _readable(self) -> None:
+        assert self._fd is not None
+        now = time.monotonic_ns()
+        try:
+            data = os.read(self._fd, BLOCK)
+        except BlockingIOError:
+            return
+        except OSError as error:
+            self._lost(error)
+            return
+        if not data:  # hung up: the descriptor would be "readable" for ever
+            self._lost(None)
+            return
+        if now >= self._discard_until:
+            self._on_block(data, now)
+
+    def _read_in_thread(self, opened: object) -> None:
+        assert self._loop is not None
+        loop = self._loop
+        while not self._stopping and self._serial is opened:
+            try:
+                data = opened.read(1)  # type: ignore[attr-defined]
+                waiting = opened.in_waiting  # type: ignore[attr-defined]
+                if waiting:
+                    data += opened.read(waiting)  # type: ignore[attr-defined]
+            except Exception as error:
+                # pyserial's URL handlers raise whatever their back-end raises; the port is gone either way
+                loop.call_soon_threadsafe(self._lost, error)
+                return
+            if data:
+                loop.call_soon_threadsafe(self._on_block, data, time.monotonic_ns())
+
+    def _lost(self, error: BaseException | None) -> None:
+        if self._stopping or self._serial is None:
+            return
+        self._close()
+        why = "the cable was pulled or the instrument hung up"
+        if isinstance(error, OSError) and error.errno not in {None, errno.EIO, errno.ENODEV, errno.ENXIO}:
+            why = error.strerror or str(error)
+        self._say("absent", f"{self.options.port} went away ({why}); it is taken up again when it is back.")
+        assert self._loop is not None
+        self._opener = self._loop.create_task(self._keep_opening(FIRST_RETRY / 2))
+
+    def _close(self) -> None:
+        if self._fd is not None and self._loop is not None:
+            # the reader goes first: a closed descriptor's number may be another file's a moment later
+            self._loop.remove_reader(self._fd)
+        self._fd = None
+        opened, self._serial = self._serial, None
+        if opened is not None:
+            with contextlib.suppress(OSError):
+                opened.close()  # type: ignore[attr-defined]
+
+    def _say(self, state: PortState, words: str) -> None:
+        if (state, words) != self._said:
+            self._said = (state, words)
+            self._on_state(state, words)
+
+
+def _descriptor(opened: object) -> int | None:
+    try:
+        fd = opened.fileno()  # type: ignore[attr-defined]
+    except (AttributeError, OSError, NotImplementedError, ValueError):
+        return None
+    return fd if isinstance(fd, int) and fd >= 0 else None
+
+
+def _why_not(port: str, error: OSError) -> tuple[PortState, str]:
+    """A state and a sentence with the remedy, from whatever pyserial made of the system's error."""
+    number = error.errno
+    if number is None:
+        text = str(error)
+        for candidate in (errno.ENOENT, errno.EACCES, errno.EBUSY, errno.EAGAIN):
+            if f"[Errno {candidate}]" in text:
+                number = candidate
+    if number in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
+        return "absent", f"{port} is not there: is the cable plugged in?"
+    if number in {errno.EACCES, errno.EPERM}:
+        return "denied", f"{port} may not be opened: add this user to the group dialout and log in again."
+    if number in {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}:
+        return "busy", f"{port} is held by another program: close that program."
+    return "absent", f"{port} cannot be opened: {error}."
