@@ -20,7 +20,8 @@ def to_json(record: Record, instrument: str | None = None, at: float | None = No
     """
     extra = {name: getattr(record, name, None) for name in EXTRA}
     present: dict[str, object] = {name: value for name, value in extra.items() if value is not None}
-    if record.fault is None and record.value is None and record.status is None and record.counts is not None:
+    answered = record.value is not None or record.status is not None or record.fault is not None
+    if record.counts is not None and not answered and "sequence" not in present:
         return present
     answer: dict[str, object] = {
         "value": record.value,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
@@ -15,6 +15,8 @@ from hw.formats.sync24 import Sync24
 from hw.formats.sync48 import Sync48
 from hw.formats.sync52 import Sync52
 from hw.reading import Record
+
+steady = settings(derandomize=True, deadline=None, max_examples=80)
 
 
 def one(name: str, text: str, **options: object) -> Record:
@@ -205,6 +207,7 @@ def test_frame_for_the_pin_reader(decoder: Sync52 | Sync24 | Sync48 | Bcd28) -> 
     assert decoder.rejects == 6
 
 
+@steady
 @given(st.sampled_from(sorted(FRAMES)), st.integers(0, 51), st.integers(0, 51))
 def test_a_cut_frame_is_never_read(name: str, start: int, end: int) -> None:
     frame = FRAMES[name]
@@ -213,6 +216,7 @@ def test_a_cut_frame_is_never_read(name: str, start: int, end: int) -> None:
         assert one(name, piece).value is None
 
 
+@steady
 @given(st.integers(-(2**20) + 1, 2**20 - 1), st.booleans())
 def test_sync24_rounds_once(counts: int, inch: bool) -> None:
     frame = word(abs(counts), 20) + str(int(counts < 0)) + "00" + str(int(inch))

@@ -5,13 +5,15 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
 from hw.formats.line import PlainDecoder
 from hw.formats.plain_text import Fault, ascii_text, read_plain
 from hw.reading import FormatError, Record
+
+steady = settings(derandomize=True, deadline=None, max_examples=60)
 
 
 def decode(data: bytes, **options: object) -> list[Record]:
@@ -221,6 +223,7 @@ LINES = st.from_regex(
 ) | st.binary(max_size=20).map(lambda b: b.replace(b"\r", b"").replace(b"\n", b""))
 
 
+@steady
 @given(st.lists(LINES.filter(len), min_size=1, max_size=12))
 def test_hot_path_says_what_the_strict_reader_says(lines: list[bytes]) -> None:
     decoder = make_decoder("line")
@@ -229,6 +232,7 @@ def test_hot_path_says_what_the_strict_reader_says(lines: list[bytes]) -> None:
         assert [told(r) for r in decoder.feed(b"".join(line + b"\r\n" for line in lines))] == wanted
 
 
+@steady
 @given(
     st.integers(-(10**7), 10**7),
     st.integers(1, 5),

@@ -8,7 +8,7 @@ import sys
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import FORMATS, make_decoder, read_options
@@ -17,6 +17,8 @@ from hw.formats.modbus_rtu import ModbusRtu, crc16, request
 from hw.formats.quad_x4 import Quadrature, QuadX4
 from hw.formats.wedge import Wedge
 from hw.reading import FormatError, Record
+
+steady = settings(derandomize=True, deadline=None, max_examples=60)
 
 
 def decode(name: str, text: str, **options: object) -> list[Record]:
@@ -55,6 +57,7 @@ def test_quad_x4_runs_stand_alone() -> None:
     assert QuadX4().frame("").fault and QuadX4().frame("02\n02").fault and QuadX4().frame("é").fault
 
 
+@steady
 @given(st.lists(st.integers(-3, 3), max_size=60))
 def test_quad_x4_counts_what_was_walked(moves: list[int]) -> None:
     place, states = 0, [0]
@@ -123,6 +126,7 @@ def test_crc_against_published_vectors() -> None:
     assert crc16(bytes.fromhex("01 83 01")).hex() == "80f0"
 
 
+@steady
 @given(st.binary(max_size=40))
 def test_crc_bit_by_bit(data: bytes) -> None:
     crc = 0xFFFF  # the procedure of the specification, without a table
