@@ -81,8 +81,10 @@ def advance(steps: Sequence[Step], facts: Facts) -> bool:
         index = len(steps)
     if index == facts.step:
         return False
-    facts.step = index
-    facts.placed = facts.rested = False
+    before, facts.step = facts.step, index
+    same = 0 <= before < len(steps) and index < len(steps) and steps[before].placement == steps[index].placement
+    if not same:  # the next station of the same set-up needs no new one
+        facts.placed = facts.rested = False
     facts.marks_taken = 0
     facts.waiting = False
     facts.lean_next = None
@@ -152,4 +154,5 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
             words = f"{step.reseat} {words}"
         return replace(base, phase="sweep", words=words, enter=False, ready=True)
     phase: Phase = "spot" if step.gather == "spot" else "width"
-    return replace(base, phase=phase, ready=True, words="Press Enter when it stands still.")
+    words = f"{step.words} Press Enter when it stands still."
+    return replace(base, phase=phase, ready=True, words=words)

@@ -149,3 +149,5 @@ class Check(msgspec.Struct, frozen=True):
     options: tuple[Option, ...] = ()
     needs: tuple[str, ...] = ()
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
+    # a step for a placement name of a recorded file that plan() does not list (turn-90, turn-137, ...)
+    accepts: Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None = None

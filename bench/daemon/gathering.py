@@ -139,8 +139,7 @@ class Bench:
             self._tell_readings(message, now)
         self._keep_raw(instrument, batch)
         if batch.values:
-            if instrument.role != "caliper":
-                self._check_unit(instrument, batch, now)
+            self._check_unit(instrument, batch, now)
             self._feed(instrument, batch, now)
         if self.run is not None and not self.run.facts.rested:
             self.run.rest(now)
@@ -157,8 +156,10 @@ class Bench:
                 return
             values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
             self._happened(self.sweeper.indicator(batch.stamps, values), now)
-            if self.run is not None:
+            if self.run is not None and self.run.ask.gather != "width":
                 self.run.readings(batch.stamps, values, now)
+        elif self.run is not None and self.run.ask.gather == "width":
+            self.run.readings(batch.stamps, batch.values, now)
         if self.run is not None and now >= self._points_due:
             self._points_due = now + TELL_POINTS
             travel, reading = self.sweeper.fresh()
@@ -259,9 +260,11 @@ class Bench:
             raise WrongUse(str(error)) from error
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
-        if not any(i.role == "indicator" for i in self.instruments):
-            raise WrongUse("no indicator is set up: name its port in the settings, under [indicator]")
         gear = self.gear_for(request)
+        widths = any(s.gather == "width" for s in find(request.check).plan(request.options, gear))
+        wanted = "caliper" if widths else "indicator"
+        if not any(i.role == wanted for i in self.instruments):
+            raise WrongUse(f"no {wanted} is set up: name its port in the settings, under [{wanted}]")
         run_id = uuid.uuid4().hex[:12]
         run = self._make_run(run_id, request, gear)
         indicator = self.settings.indicator
