@@ -78,6 +78,7 @@ class _Leading:
         self.stdin_open = True
         self.last: Any = None
         self.run_id: str | None = None
+        self.said_last = ""
         self.units: Any = "mm"
 
     def run(self) -> Any:
@@ -162,10 +163,12 @@ class _Leading:
         elif isinstance(message, SweepSaid):
             if message.state != "running" and message.words:
                 say(f"  {message.words}")
+                self.said_last = message.words
         elif isinstance(message, MarkTaken):
             say(f"  mark {message.number} of {message.of}: {message.words}")
         elif isinstance(message, Notice):
             say(f"  {message.words}")
+            self.said_last = message.words
         elif isinstance(message, NotConcluded) and message.run == self.run_id:
             raise Complaint(message.words)
         elif isinstance(message, Concluded) and message.run == self.run_id:
@@ -184,7 +187,7 @@ class _Leading:
         if calm == self.last:
             return
         before, self.last = self.last, calm
-        if ask.remark and (before is None or before.remark != ask.remark):
+        if ask.remark and ask.remark != self.said_last and (before is None or before.remark != ask.remark):
             say(f"  {ask.remark}")
         if ask.phase == "cautions":
             for caution in ask.cautions:

@@ -19,6 +19,7 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import EvidenceError, EvidenceGear, Known, Lean, Trace
 from bench.daemon.feed import Batch, Instrument, Role
+from bench.daemon.outbox import Outbox
 from bench.daemon.run import CheckRun
 from bench.daemon.sweeper import Broken, Happening, Sweeper
 from bench.finding import Finding
@@ -56,6 +57,7 @@ class Bench:
         self.begun: Begin | None = None
         self.instruments: list[Instrument] = []
         self.tell = tell
+        self.outbox = Outbox(tell, time.monotonic)
         self._tell_readings = tell_readings
         self._known = known
         self.sweeper = Sweeper()
@@ -95,6 +97,7 @@ class Bench:
             await instrument.stop()
 
     def tick(self, now: float) -> None:
+        self.outbox.release()
         for instrument in self.instruments:
             instrument.tick(now)
         self._happened(self.sweeper.tick(now), now)
@@ -215,7 +218,7 @@ class Bench:
     # ---- the journal of a run (see run.Journal) -------------------------------------------------------
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
-        ticket = self.log.event(run_id, kind, data)
+        ticket = self.outbox.act(self.log.event(run_id, kind, data))
         if kind == "acknowledged":
             self.tickets[ticket] = ("event", run_id)
 
@@ -226,15 +229,17 @@ class Bench:
             i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
             for i in self.instruments
         }
-        self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires)
+        self.outbox.act(self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires))
 
     def end_sweep(
         self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
     ) -> None:
-        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+        self.outbox.act(
+            self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+        )
 
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
-        self.log.undo_sweep(sweep_id, reason)
+        self.outbox.act(self.log.undo_sweep(sweep_id, reason))
 
     # ---- checks -------------------------------------------------------------------------------------
 
@@ -279,7 +284,7 @@ class Bench:
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
         self.tickets[ticket] = ("check", run_id)
-        self.log.event(run_id, "begun", msgspec.to_builtins(request))
+        self.event(run_id, "asked-for", msgspec.to_builtins(request))
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
         return False
@@ -296,7 +301,7 @@ class Bench:
             lean=request.lean,
             marks=marks,
             journal=self,
-            tell=self.tell,
+            tell=self.outbox.tell,
             at_rest=self._at_rest,
         )
         return run
@@ -309,7 +314,7 @@ class Bench:
 
     def take_up(self, left: OpenRun, now: float) -> str:
         """Go on with a check that the last life left; says so in a sentence."""
-        begun = next((e.data for e in left.events if e.kind == "begun"), None)
+        begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:
             request = msgspec.convert(begun, Begin)
             run = self._make_run(left.run, request, self.gear_for(request))
@@ -381,14 +386,14 @@ class Bench:
     def _concluded(self, run: CheckRun, finding: Finding, evidence: Any) -> None:
         if self.run is not run:
             return
-        ticket = self.log.finding(run.id, finding, evidence)
+        ticket = self.outbox.act(self.log.finding(run.id, finding, evidence))
         self.tickets[ticket] = ("finding", finding.id)
         if finding.move is not None:
-            self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
+            self.outbox.act(self.log.move_planned(f"move-{finding.id}", finding.id, finding.move))
         if self.begun is not None and self.begun.verifies:
             self.log.move_verified(f"move-{self.begun.verifies}", finding.id)
         self.run, self.begun = None, None
-        self.tell(Concluded(run.id, finding))
+        self.outbox.tell(Concluded(run.id, finding))
 
     def _not_concluded(self, run: CheckRun, why: str) -> None:
         if self.run is run:

@@ -20,6 +20,7 @@ from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
 from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
+SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
 MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
 
 
@@ -66,6 +67,7 @@ class CheckRun:
         self.leans: list[Lean] = []
         self.sweep_id: str | None = None  # the sweep being recorded
         self.ready_since: float | None = None
+        self._placed_at = 0.0
         self._journal = journal
         self._tell = tell
         self._at_rest = at_rest
@@ -154,6 +156,7 @@ class CheckRun:
             self._event("acknowledged", {"cautions": [c.name for c in self.check.cautions]})
         elif current.phase == "place":
             self.facts.placed, self.facts.rested = True, False
+            self._placed_at = now
             self._event("placed", {"placement": current.placement})
         elif current.phase in {"lean", "mark", "spot", "width"}:
             self.facts.waiting = True
@@ -178,7 +181,9 @@ class CheckRun:
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no beginning."""
         facts = self.facts
-        if facts.placed and not facts.rested and self.ask.phase == "sweep" and self._at_rest():
+        if not facts.placed or facts.rested or self.ask.phase != "sweep":
+            return
+        if now - self._placed_at > SETTLE and self._at_rest():
             facts.rested = True
             self.settle_down(now)
 
@@ -273,7 +278,7 @@ class CheckRun:
             return
         if self.ready_since is None or what.began < self.ready_since:
             if isinstance(what, Ended) and what.sweeps:
-                self._remark("That movement began before ready: it does not count.")
+                self._tell(Notice("sweep", "That movement began too early: it does not count."))
             return
         if isinstance(what, Began):
             placement = self.ask.placement

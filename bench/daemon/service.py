@@ -163,6 +163,7 @@ class Service:
             what, name = self.bench.tickets.pop(ticket)
             if ticket not in refused and what in ("check", "event", "move"):
                 self._tell(SavedSaid(what, name))  # type: ignore[arg-type]
+        self.bench.outbox.saved(saved.upto)
         for sweep in saved.sweeps:
             self._tell(SavedSaid("sweep", sweep))
         for finding in saved.findings:
@@ -172,6 +173,8 @@ class Service:
 
     def _trouble(self, words: str | None) -> None:
         self.recording = words or "recording"
+        self.bench.outbox.recording = words is None
+        self.bench.outbox.release()
         self._tell(Notice("log", words or "The log is written again; nothing that waited is lost."))
 
     def _known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:

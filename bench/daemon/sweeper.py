@@ -214,7 +214,8 @@ class Sweeper:
                 start = index
         self._times = times[start:]
         self._travel = values[start:]
-        self._began = self._times[0]
+        # the first reading away from rest: the last one at rest may be older than the word "ready"
+        self._began = self._times[min(1, len(self._times) - 1)]
         self._drawn = 0
         self._state = "moving"
         return Began(self._began)

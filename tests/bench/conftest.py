@@ -1,0 +1,221 @@
+"""A bench of the tests' own: pseudo-terminals opened here, bytes written here, the programs run as a user would.
+
+Nothing of the virtual saw is used, so that the main job is seen to work on instruments it does not know.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+STEP = 0.01  # s between lines: 100 readings a second
+
+
+class Rig:
+    """Two instruments that see a surface turned by `rotation` rad walk past an indicator on `side`.
+
+    The reading comes from turning a line about the origin and meeting it with the plunger's axis, not from a
+    slope formula: the surface through the origin of a sled pushed by s, met by the axis y = 0.
+    """
+
+    def __init__(self, folder: Path, *, travel: bool = True) -> None:
+        self.s = 0.0
+        self.rotation = 0.0
+        self.side = "right"
+        self.offset = 2.5
+        self.sends = True
+        self._stop = threading.Event()
+        self._lock = threading.Lock()
+        self.names = {}
+        self._masters = {}
+        self.folder = folder
+        for name in ("indicator", "travel") if travel else ("indicator",):
+            self.plug(name)
+        self._thread = threading.Thread(target=self._write, daemon=True)
+        self._thread.start()
+
+    def plug(self, name: str) -> None:
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(master, False)
+        link = self.folder / f"port-{name}"
+        link.unlink(missing_ok=True)
+        link.symlink_to(os.ttyname(slave))
+        with self._lock:
+            self._masters[name] = (master, slave)
+        self.names[name] = str(link)
+
+    def unplug(self, name: str) -> None:
+        with self._lock:
+            master, slave = self._masters.pop(name)
+        os.close(master)
+        os.close(slave)
+        (self.folder / f"port-{name}").unlink()
+
+    def reading(self) -> float:
+        # the edge: through (0, s), direction (-sin b, cos b); the plunger's axis is y = 0
+        along = -self.s / math.cos(self.rotation)
+        x = -math.sin(self.rotation) * along
+        return self.offset + (x if self.side == "right" else -x)
+
+    def _write(self) -> None:
+        while not self._stop.is_set():
+            values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
+            with self._lock:
+                for name, (master, _) in self._masters.items():
+                    if self.sends:
+                        try:
+                            os.write(master, values[name].encode())
+                        except (BlockingIOError, OSError):
+                            pass
+            time.sleep(STEP)
+
+    def send(self, name: str, data: bytes) -> None:
+        with self._lock:
+            os.write(self._masters[name][0], data)
+
+    def go(self, to: float, speed: float = 300.0) -> None:
+        start, began = self.s, time.monotonic()
+        seconds = abs(to - start) / speed
+        while (gone := time.monotonic() - began) < seconds:
+            self.s = start + (to - start) * gone / seconds
+            time.sleep(0.004)
+        self.s = to
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join()
+        for master, slave in self._masters.values():
+            os.close(master)
+            os.close(slave)
+
+
+class Program:
+    """A running sweepgauge command; what it says is gathered, `hear` waits for a text."""
+
+    def __init__(self, args: list[str], folder: Path) -> None:
+        env = {k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")}
+        env |= {
+            "SWEEPGAUGE_SOCKET": str(folder / "socket"),
+            "SWEEPGAUGE_SETTINGS": str(folder / "settings.toml"),
+            "SWEEPGAUGE_LOG": str(folder / "log.db"),
+        }
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "bench.cli", *args],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=env,
+        )
+        self.lines: list[str] = []
+        self._queue: queue.Queue[str | None] = queue.Queue()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            self._queue.put(line.decode())
+        self._queue.put(None)
+
+    def hear(self, text: str, seconds: float = 15.0) -> str:
+        until = time.monotonic() + seconds
+        while True:
+            try:
+                line = self._queue.get(timeout=max(0.01, until - time.monotonic()))
+            except queue.Empty:
+                raise AssertionError(f"never said {text!r}; said:\n{''.join(self.lines)}") from None
+            if line is None:
+                raise AssertionError(f"ended without {text!r}; said:\n{''.join(self.lines)}")
+            self.lines.append(line)
+            if text in line:
+                return line
+
+    def enter(self) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(b"\n")
+        self.process.stdin.flush()
+
+    def end(self, number: int = signal.SIGTERM, seconds: float = 10.0) -> int:
+        self.process.send_signal(number)
+        return self.wait(seconds)
+
+    def wait(self, seconds: float = 20.0) -> int:
+        return self.process.wait(seconds)
+
+    def answer(self) -> dict:
+        assert self.process.stdout is not None
+        return json.loads(self.process.stdout.read())
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        self._reader.join(5)
+        for stream in (self.process.stdin, self.process.stdout, self.process.stderr):
+            if stream is not None:
+                stream.close()
+
+
+SETTINGS = """
+[indicator]
+port = "{indicator}"
+resolution = "0.001 mm"
+{travel}
+[jig.big-sled]
+fence = "near"
+pivot = "right"
+pivot_to_blade = "250 mm"
+pivot_to_screw = "500 mm"
+pivot_to_stop = "480 mm"
+widest_board = "600 mm"
+tolerance = "0.05 mm per 300 mm"
+
+[leaves]
+set = ["0.04 mm", "0.05 mm", "0.10 mm", "0.15 mm"]
+"""
+
+
+@pytest.fixture
+def rigs(tmp_path: Path) -> Iterator[Callable[..., Rig]]:
+    made: list[Rig] = []
+
+    def make(*, marks: str | None = None) -> Rig:
+        rig = Rig(tmp_path, travel=marks is None)
+        made.append(rig)
+        travel = (
+            f'[travel]\nport = "{rig.names["travel"]}"\n' if marks is None else f"[travel]\nmarks = {marks}\n"
+        )
+        text = SETTINGS.format(indicator=rig.names["indicator"], travel=travel)
+        (tmp_path / "settings.toml").write_text(text)
+        return rig
+
+    yield make
+    for rig in made:
+        rig.close()
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Iterator[Callable[..., Program]]:
+    made: list[Program] = []
+
+    def start(*args: str) -> Program:
+        program = Program(list(args), tmp_path)
+        made.append(program)
+        return program
+
+    yield start
+    for program in reversed(made):
+        program.close()
