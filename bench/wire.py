@@ -3,7 +3,7 @@
 The daemon speaks first (`version`). A request may carry `ref`, which its answer repeats. A bad request is
 answered by `error`; a message of a type that is not known is skipped by a client and answered by an error
 from the daemon. Lengths in mm, angles in rad, times in s of the daemon's monotonic clock unless named.
-May import: bench.asking, bench.finding, msgspec.
+May import: bench.asking, bench.checks.model, bench.finding, bench.gear, msgspec.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ from typing import Literal, TypeVar
 import msgspec
 
 from bench.asking import Ask
-from bench.finding import Finding
+from bench.checks.model import Option
+from bench.finding import Finding, Move, Quantity, Verdict
+from bench.gear import Jig, Saw, Square
 
 _T = TypeVar("_T")
 
@@ -94,6 +96,72 @@ class Capture(_Tagged, frozen=True, tag="capture"):
     ref: int | None = None
 
 
+class Extend(_Tagged, frozen=True, tag="extend"):
+    """Too close to call: the same check goes on with so many pushes more in every set-up."""
+
+    sweeps: int = 3
+    finding: str | None = None  # the latest where None
+    ref: int | None = None
+
+
+class GetGear(_Tagged, frozen=True, tag="get-gear"):
+    ref: int | None = None
+
+
+class GetChecks(_Tagged, frozen=True, tag="get-checks"):
+    ref: int | None = None
+
+
+class PutJig(_Tagged, frozen=True, tag="put-jig"):
+    """Keep a sled in gear.toml beside the log; one of that name already there is replaced."""
+
+    jig: Jig
+    ref: int | None = None
+
+
+class PutSaw(_Tagged, frozen=True, tag="put-saw"):
+    saw: Saw
+    ref: int | None = None
+
+
+class PutSquare(_Tagged, frozen=True, tag="put-square"):
+    square: Square
+    ref: int | None = None
+
+
+class PutLeaves(_Tagged, frozen=True, tag="put-leaves"):
+    leaves: list[float]
+    ref: int | None = None
+
+
+class Learn(_Tagged, frozen=True, tag="learn"):
+    """First start: find the port that moves when the plunger is pressed or the sled pushed, and its direction.
+
+    "leaf": slip a leaf of `leaf` mm under the tip: proves unit and sign. on False ends it.
+    """
+
+    what: Literal["indicator", "travel", "leaf"]
+    on: bool = True
+    leaf: float | None = None
+    ref: int | None = None
+
+
+class Live(_Tagged, frozen=True, tag="live"):
+    """Make the move with the remaining distance live. The indicator stands on the jig, reading the fence.
+
+    touches: the fence's face, or the arm of a square on it. stands: for the fence, beyond its face looking
+    back at you or behind it; for the arm, on its left or right. from_pivot: mm along the fence from the pivot
+    to the tip (the stop where None); for the arm, mm beyond the pivot line.
+    """
+
+    on: bool = True
+    finding: str | None = None  # the latest with a move where None
+    touches: Literal["fence", "arm"] = "fence"
+    stands: Literal["beyond", "behind", "left", "right"] = "beyond"
+    from_pivot: float | None = None
+    ref: int | None = None
+
+
 class LogList(_Tagged, frozen=True, tag="log-list"):
     jig: str | None = None
     check: str | None = None
@@ -111,7 +179,28 @@ class LogExport(_Tagged, frozen=True, tag="log-export"):
     ref: int | None = None
 
 
-Request = GetStatus | Watch | Begin | Press | Undo | Abandon | Moved | Capture | LogList | LogShow | LogExport
+Request = (
+    GetStatus
+    | Watch
+    | Begin
+    | Press
+    | Undo
+    | Abandon
+    | Moved
+    | Capture
+    | Extend
+    | GetGear
+    | GetChecks
+    | PutJig
+    | PutSaw
+    | PutSquare
+    | PutLeaves
+    | Learn
+    | Live
+    | LogList
+    | LogShow
+    | LogExport
+)
 
 
 # ---- what the daemon says ---------------------------------------------------------------------------
@@ -152,6 +241,8 @@ class InstrumentState(_Tagged, frozen=True, tag="instrument"):
     unit: str = "mm"
     readings: int = 0
     rejects: int = 0
+    held: int = 0  # well-formed readings held back because nothing moves so fast
+    grows: str = ""  # "pushed-in", "pulled-out"; "away", "toward"
 
 
 class Readings(_Tagged, frozen=True, tag="readings"):
@@ -175,12 +266,97 @@ class Rejected(_Tagged, frozen=True, tag="rejected"):
     raw: str
 
 
+class Fitted(_Tagged, frozen=True, tag="fitted"):
+    """A kept pass when the arithmetic has looked at it: its points, thinned, those set aside all among them.
+
+    aside: indices into travel and reading. The line is reading = intercept + slope * travel.
+    """
+
+    sweep: str
+    placement: str
+    push: bool
+    travel: list[float]
+    reading: list[float]
+    aside: list[int]
+    slope: float
+    intercept: float
+    words: str = ""
+
+
 class RunState(msgspec.Struct, frozen=True):
     id: str
     check: str
     jig: str | None
     saw: str | None
     ask: Ask
+    question: str = ""
+    verifies: str | None = None
+    passes: list[Fitted] = []
+
+
+class Recording(_Tagged, frozen=True, tag="recording"):
+    """Whether the log is being written: "recording", or NOT RECORDED and why. Sent when it changes."""
+
+    words: str
+
+
+class GearReply(_Tagged, frozen=True, tag="gear"):
+    """What the user owns; also sent to everybody when it changes."""
+
+    jigs: list[Jig]
+    saws: list[Saw]
+    squares: list[Square]
+    leaves: list[float]
+    units: Literal["mm", "inch"] = "mm"
+    marks: list[float] = []  # empty where a travel instrument is set up
+    ref: int | None = None
+
+
+class CheckKind(msgspec.Struct, frozen=True):
+    kind: str
+    question: str
+    needs: list[str]
+    options: list[Option]
+    can: bool = True
+    why_not: str = ""
+
+
+class ChecksReply(_Tagged, frozen=True, tag="checks"):
+    checks: list[CheckKind]
+    ref: int | None = None
+
+
+class LearnSaid(_Tagged, frozen=True, tag="learn-said"):
+    """How learning goes. "seen" wants a press to be kept, or another Learn to try again."""
+
+    what: Literal["indicator", "travel", "leaf"]
+    phase: Literal["asking", "seen", "kept", "failed"]
+    words: str
+    port: str = ""
+    grows: str = ""
+    value: float | None = None
+
+
+class LiveSaid(_Tagged, frozen=True, tag="live-said"):
+    """The live move as it stands; at most ten a second, when something changed. on False ends it.
+
+    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm that tightening drew it back.
+    """
+
+    on: bool
+    phase: Literal["lean", "go", "tighten", "end"]
+    words: str
+    enter: bool = False  # a press answers: lean seen, there, tight
+    end: Literal["left", "right"] | None = None
+    way: Literal["away", "toward"] | None = None
+    to_go: float | None = None
+    past: bool = False
+    moved: float | None = None
+    target: float | None = None
+    tolerance: float | None = None
+    drawn: float | None = None
+    rotation_left: float | None = None
+    verdict: Verdict | None = None
 
 
 class StatusReply(_Tagged, frozen=True, tag="status-reply"):
@@ -203,6 +379,9 @@ class Asking(_Tagged, frozen=True, tag="asking"):
     ask: Ask | None = None
     joined: bool = False
     ref: int | None = None
+    saw: str | None = None
+    question: str = ""
+    verifies: str | None = None
 
 
 class SweepSaid(_Tagged, frozen=True, tag="sweep"):
@@ -270,7 +449,10 @@ class RawBytes(_Tagged, frozen=True, tag="bytes"):
 
 
 class LogRows(_Tagged, frozen=True, tag="log-rows"):
+    """Newest first. moves: by finding id what became of its move: "planned", "made", "verified"."""
+
     findings: list[Finding]
+    moves: dict[str, str] = {}
     ref: int | None = None
 
 
@@ -311,7 +493,15 @@ Said = (
     | LogRows
     | LogOne
     | LogText
+    | Fitted
+    | Recording
+    | GearReply
+    | ChecksReply
+    | LearnSaid
+    | LiveSaid
 )
+
+__all__ = ["Ask", "Finding", "Jig", "Move", "Option", "Quantity", "Saw", "Square"]  # for clients
 
 _encoder = msgspec.json.Encoder()
 _request = msgspec.json.Decoder(Request)
