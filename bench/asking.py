@@ -82,7 +82,9 @@ def advance(steps: Sequence[Step], facts: Facts) -> bool:
     if index == facts.step:
         return False
     before, facts.step = facts.step, index
-    same = 0 <= before < len(steps) and index < len(steps) and steps[before].placement == steps[index].placement
+    same = (
+        0 <= before < len(steps) and index < len(steps) and steps[before].placement == steps[index].placement
+    )
     if not same:  # the next station of the same set-up needs no new one
         facts.placed = facts.rested = False
     facts.marks_taken = 0

@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import EvidenceError, EvidenceGear, Known, Lean, Trace
+from bench.checks.model import Check, EvidenceError, EvidenceGear, Known, Lean, OptionValue, Trace
 from bench.daemon.feed import Batch, Instrument, Role
 from bench.daemon.outbox import Outbox
 from bench.daemon.run import CheckRun
@@ -27,7 +27,17 @@ from bench.gear_use import GearUnknown, use
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.settings import PortSettings, Settings
-from bench.wire import Begin, Concluded, InstrumentState, NotConcluded, Notice, Points, Readings, Rejected
+from bench.wire import (
+    Begin,
+    Concluded,
+    Extend,
+    InstrumentState,
+    NotConcluded,
+    Notice,
+    Points,
+    Readings,
+    Rejected,
+)
 
 log = logging.getLogger("sweepgauge")
 
@@ -55,6 +65,10 @@ class Bench:
         self.log = log_writer
         self.run: CheckRun | None = None
         self.begun: Begin | None = None
+        self._finished: CheckRun | None = None  # the latest, which may still be extended
+        self._finished_begin: Begin | None = None
+        self._finished_as: str | None = None
+        self._supersedes: str | None = None
         self.instruments: list[Instrument] = []
         self.tell = tell
         self.outbox = Outbox(tell, time.monotonic)
@@ -67,6 +81,7 @@ class Bench:
         self._told_rejected: dict[str, float] = {}
         self._concluding: asyncio.Task[None] | None = None
         self._unit: dict[str, str] = {}
+        self._looking: set[asyncio.Task[None]] = set()
         self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
         self.by_marks = settings.gear.travel.by_marks
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
@@ -238,6 +253,25 @@ class Bench:
             self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
         )
 
+    def kept(self, trace: Trace) -> None:
+        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show what it set aside."""
+        task = asyncio.get_running_loop().create_task(self._look_at(trace))
+        self._looking.add(task)
+        task.add_done_callback(self._looking.discard)
+
+    async def _look_at(self, trace: Trace) -> None:
+        from bench.daemon.working import look_at
+
+        try:
+            fitted = await asyncio.to_thread(look_at, trace, self.settings.gear.indicator.resolution)
+        except Exception:
+            # only a picture hangs on it; the finding is worked out on its own
+            log.exception("looking at %s", trace.sweep)
+            return
+        if self.run is not None:
+            self.run.passes.append(fitted)
+        self.tell(fitted)
+
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
         self.outbox.act(self.log.undo_sweep(sweep_id, reason))
 
@@ -249,6 +283,27 @@ class Bench:
             return use(self.settings.gear, jig=begin.jig, saw=begin.saw, square=begin.square)
         except GearUnknown as error:
             raise WrongUse(str(error)) from error
+
+    def why_not(self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear) -> str | None:
+        """Why a check cannot be taken with what is wired; None when it can."""
+        widths = any(s.gather == "width" for s in check.plan(options, gear))
+        wanted = "caliper" if widths else "indicator"
+        if any(i.role == wanted for i in self.instruments):
+            return None
+        return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+
+    def extend(self, request: Extend, now: float) -> None:
+        """Go on with the latest check after all: more pushes in every set-up, then a later, stricter look."""
+        run = self._finished
+        if self.run is not None:
+            raise WrongUse(f"{self.run.check.kind} is in progress")
+        if run is None or (request.finding is not None and request.finding != self._finished_as):
+            raise WrongUse("only the latest check, since the daemon started, can be gone on with")
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
+        self.run, self.begun, self._supersedes = run, self._finished_begin, self._finished_as
+        self.log.reopen(run.id)
+        run.extend(request.sweeps, now)
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
@@ -266,12 +321,12 @@ class Bench:
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
         gear = self.gear_for(request)
-        widths = any(s.gather == "width" for s in find(request.check).plan(request.options, gear))
-        wanted = "caliper" if widths else "indicator"
-        if not any(i.role == wanted for i in self.instruments):
-            raise WrongUse(f"no {wanted} is set up: name its port in the settings, under [{wanted}]")
+        why = self.why_not(find(request.check), request.options, gear)
+        if why is not None:
+            raise WrongUse(why)
         run_id = uuid.uuid4().hex[:12]
         run = self._make_run(run_id, request, gear)
+        self._supersedes = None
         indicator = self.settings.indicator
         ticket = self.log.begin_check(
             run_id,
@@ -303,6 +358,7 @@ class Bench:
             journal=self,
             tell=self.outbox.tell,
             at_rest=self._at_rest,
+            verifies=request.verifies,
         )
         return run
 
@@ -367,6 +423,7 @@ class Bench:
         try:
             evidence = run.evidence()
             known = self._known(run.gear, run.check.kind, run.options)
+            known = msgspec.structs.replace(known, looks=run.looks)
             evidence = msgspec.structs.replace(evidence, known=known)
             stamp = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
             finding = await asyncio.to_thread(
@@ -386,13 +443,14 @@ class Bench:
     def _concluded(self, run: CheckRun, finding: Finding, evidence: Any) -> None:
         if self.run is not run:
             return
-        ticket = self.outbox.act(self.log.finding(run.id, finding, evidence))
+        ticket = self.outbox.act(self.log.finding(run.id, finding, evidence, supersedes=self._supersedes))
         self.tickets[ticket] = ("finding", finding.id)
         if finding.move is not None:
             self.outbox.act(self.log.move_planned(f"move-{finding.id}", finding.id, finding.move))
         if self.begun is not None and self.begun.verifies:
             self.log.move_verified(f"move-{self.begun.verifies}", finding.id)
-        self.run, self.begun = None, None
+        self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
+        self.run, self.begun, self._supersedes = None, None, None
         self.outbox.tell(Concluded(run.id, finding))
 
     def _not_concluded(self, run: CheckRun, why: str) -> None:

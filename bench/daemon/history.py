@@ -32,6 +32,22 @@ def findings(
     return [row.finding for row in reversed(rows)]
 
 
+def listed(
+    path: Path, *, jig: str | None = None, check: str | None = None, most: int = 50
+) -> tuple[list[Finding], dict[str, str]]:
+    """Findings, newest first, and by finding id what became of its move: planned, made, verified."""
+    with read.open_read(path) as db:
+        rows = read.list_findings(db, jig=jig, check=check, last=most)
+        moves = read.moves(db)
+    shown = {row.finding.id for row in rows}
+    became = {
+        m.finding: "verified" if m.verified_by else "made" if m.made is not None else "planned"
+        for m in moves
+        if m.finding in shown
+    }
+    return [row.finding for row in reversed(rows)], became
+
+
 def show(path: Path, finding: str) -> Shown:
     """Raises LogError when there is no such finding."""
     with read.open_read(path) as db:

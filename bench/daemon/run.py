@@ -17,7 +17,7 @@ from bench.asking import Ask, Facts, advance, ask, wanted
 from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Trace
 from bench.daemon.still import Restless, Stillness, Taken
 from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
-from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
+from bench.wire import Asking, Fitted, MarkTaken, Notice, RunState, SweepSaid
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
@@ -35,6 +35,7 @@ class Journal(Protocol):
         self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
     ) -> None: ...
     def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
+    def kept(self, trace: Trace) -> None: ...
 
 
 class CheckRun:
@@ -53,6 +54,7 @@ class CheckRun:
         journal: Journal,
         tell: Callable[[msgspec.Struct], None],
         at_rest: Callable[[], bool],
+        verifies: str | None = None,
     ) -> None:
         self.id = run_id
         self.check = check
@@ -69,6 +71,9 @@ class CheckRun:
         self.ready_since: float | None = None
         self._placed_at = 0.0
         self._journal = journal
+        self.verifies = verifies
+        self.looks = 0  # how often it was extended
+        self.passes: list[Fitted] = []
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0
@@ -91,11 +96,24 @@ class CheckRun:
             jig=self.gear.jig.name if self.gear.jig else None,
             saw=self.gear.saw.name if self.gear.saw else None,
             ask=self.ask,
+            question=self.check.question,
+            verifies=self.verifies,
+            passes=list(self.passes),
         )
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
-        state = self.state()
-        return Asking(run=self.id, check=state.check, jig=state.jig, ask=state.ask, joined=joined, ref=ref)
+        gear = self.gear
+        return Asking(
+            run=self.id,
+            check=self.check.kind,
+            jig=gear.jig.name if gear.jig else None,
+            ask=self.ask,
+            joined=joined,
+            ref=ref,
+            saw=gear.saw.name if gear.saw else None,
+            question=self.check.question,
+            verifies=self.verifies,
+        )
 
     @property
     def complete(self) -> bool:
@@ -109,6 +127,14 @@ class CheckRun:
             gear=self.gear,
             leans=list(self.leans),
         )
+
+    def extend(self, sweeps: int, now: float) -> None:
+        """So many pushes more in every set-up; the later look is a stricter one."""
+        self.looks += 1
+        self.facts.extra += sweeps
+        self.facts.worked_out = False
+        self._event("extended", {"sweeps": sweeps})
+        self.settle_down(now)
 
     def settle_down(self, now: float) -> None:
         """Bring facts and guidance in line, use presses that waited, and tell what has changed."""
@@ -354,6 +380,8 @@ class CheckRun:
         if sweep.push:
             self._last_sweep = sweep_id
             self.facts.kept[self.facts.step] += 1
+        if self.ask.gather == "sweep":
+            self._journal.kept(trace)
         taken, of = self._taken(), self._wanted()
         self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
         self._tell(
@@ -426,6 +454,7 @@ class CheckRun:
 
     def _take_back(self, trace: Trace, reason: str) -> None:
         self.traces.remove(trace)
+        self.passes = [p for p in self.passes if p.sweep != trace.sweep]
         for index, step in enumerate(self.steps):
             if step.placement == trace.placement and step.at in (None, trace.travel[0]):
                 self.facts.kept[index] = max(0, self.facts.kept[index] - 1)

@@ -20,46 +20,23 @@ import msgspec
 from bench import __version__
 from bench.checks.model import EvidenceGear, Known
 from bench.daemon import history
-from bench.daemon.clients import Client, Clients, SocketHeld
+from bench.daemon.answers import Answers
+from bench.daemon.clients import Clients, SocketHeld
 from bench.daemon.gathering import Bench, WrongUse
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding
+from bench.gear import Gear
 from bench.log.rows import LogError, Saved
 from bench.log.writer import LogWriter
 from bench.settings import Paths, Settings
-from bench.wire import (
-    Abandon,
-    Asking,
-    Begin,
-    Capture,
-    Concluded,
-    Done,
-    Error,
-    GetStatus,
-    LogExport,
-    LogList,
-    LogOne,
-    LogRows,
-    LogShow,
-    LogText,
-    Moved,
-    Notice,
-    Press,
-    RawBytes,
-    Request,
-    StatusReply,
-    Undo,
-    Version,
-    Watch,
-)
+from bench.wire import Asking, Concluded, Notice, RawBytes, Recording, Version
 from bench.wire import Saved as SavedSaid
 
 log = logging.getLogger("sweepgauge")
 
 TICK = 0.1  # s
 LAST = 5  # findings in a status
-EXPORT_PIECE = 64 * 1024
 
 
 class CannotRun(Exception):
@@ -74,8 +51,8 @@ class Service:
         self.notes: list[str] = []
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
-        self._last: list[Finding] = []
-        self._beat: tuple[float, float, bool] | None = None  # period, next turn, standing still
+        self.last: list[Finding] = []
+        self.beat: tuple[float, float, bool] | None = None  # period, next turn, standing still
         try:
             self.log = LogWriter.open(
                 paths.log,
@@ -86,8 +63,9 @@ class Service:
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
-        self.clients = Clients(paths.socket, self._greeting, self._asked)
-        self.bench = Bench(settings, self.log, self._tell, self.clients.tell_readings, self._known)
+        self.answers = Answers(self)
+        self.clients = Clients(paths.socket, self._greeting, self.answers.answer)
+        self.bench = Bench(settings, self.log, self.tell, self.clients.tell_readings, self._known)
         self.bench.watch_raw = self._raw
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
@@ -138,7 +116,7 @@ class Service:
             self.notes.append(words)
             log.warning("%s", words)
         with contextlib.suppress(Exception):
-            self._last = history.findings(self.paths.log, most=LAST)
+            self.last = history.findings(self.paths.log, most=LAST)
 
     async def _tick_on(self) -> None:
         interval = watchdog_interval()
@@ -162,20 +140,21 @@ class Service:
         for ticket in [t for t in self.bench.tickets if t <= saved.upto]:
             what, name = self.bench.tickets.pop(ticket)
             if ticket not in refused and what in ("check", "event", "move"):
-                self._tell(SavedSaid(what, name))  # type: ignore[arg-type]
+                self.tell(SavedSaid(what, name))  # type: ignore[arg-type]
         self.bench.outbox.saved(saved.upto)
         for sweep in saved.sweeps:
-            self._tell(SavedSaid("sweep", sweep))
+            self.tell(SavedSaid("sweep", sweep))
         for finding in saved.findings:
-            self._tell(SavedSaid("finding", finding))
+            self.tell(SavedSaid("finding", finding))
         for _, why in saved.refused:
-            self._tell(Notice("log", f"The log did not take something: {why}."))
+            self.tell(Notice("log", f"The log did not take something: {why}."))
 
     def _trouble(self, words: str | None) -> None:
         self.recording = words or "recording"
         self.bench.outbox.recording = words is None
         self.bench.outbox.release()
-        self._tell(Notice("log", words or "The log is written again; nothing that waited is lost."))
+        self.tell(Recording(self.recording))
+        self.tell(Notice("log", words or "The log is written again; nothing that waited is lost."))
 
     def _known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
         try:
@@ -184,6 +163,12 @@ class Service:
             # an unreadable history must not cost today's answer
             log.exception("reading what is known from the log")
             return Known()
+
+    def new_gear(self, gear: Gear) -> None:
+        """The user added to it; the wiring stays as it was at the start."""
+        self.settings = msgspec.structs.replace(self.settings, gear=gear)
+        self.bench.settings = self.settings
+        self.tell(self.answers.gear())
 
     # ---- what is told -------------------------------------------------------------------------------
 
@@ -195,12 +180,12 @@ class Service:
             units=self.settings.units,
         )
 
-    def _tell(self, message: msgspec.Struct) -> None:
+    def tell(self, message: msgspec.Struct) -> None:
         if isinstance(message, Concluded):
-            self._last = [message.finding, *self._last][:LAST]
-            self._beat = None
+            self.last = [message.finding, *self.last][:LAST]
+            self.beat = None
         if isinstance(message, Asking) and message.run is None:
-            self._beat = None
+            self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
 
@@ -214,134 +199,25 @@ class Service:
 
     def _pedal_long(self) -> None:
         with contextlib.suppress(WrongUse):
-            self._tell(Notice("undo", self.bench.undo(time.monotonic())))
+            self.tell(Notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be read."""
-        if self._beat is None or self.bench.run is None:
+        if self.beat is None or self.bench.run is None:
             return
-        period, turn, still = self._beat
+        period, turn, still = self.beat
         if now < turn:
             return
         ask = self.bench.run.ask
         if ask.phase == "mark" and not ask.waiting:
             if still:
                 self.panel.tone("high")
-                self._tell(Notice("beat", "Stand still."))
+                self.tell(Notice("beat", "Stand still."))
                 self.bench.press(now, waits=False)
             else:
                 self.panel.tone("low")
-                self._tell(Notice("beat", f"Move to {ask.at:g} mm."))
-            self._beat = (period, now + (period if not still else 0.8), not still)
-
-    # ---- requests -----------------------------------------------------------------------------------
-
-    async def _asked(self, client: Client, request: Request) -> None:
-        now = time.monotonic()
-        ref = request.ref
-        try:
-            if isinstance(request, GetStatus):
-                client.send(self._status(ref))
-            elif isinstance(request, Watch):
-                client.watching, client.most = request.on, request.most
-                client.send(Done("watching" if request.on else "no longer watching", ref))
-            elif isinstance(request, Begin):
-                self._begin(client, request, now)
-            elif isinstance(request, Press):
-                used = self.bench.press(now, waits=request.waits)
-                client.send(Done("taken" if used else "nothing asks for it", ref))
-            elif isinstance(request, Undo):
-                client.send(Done(self.bench.undo(now), ref))
-            elif isinstance(request, Abandon):
-                words = self.bench.abandon()
-                self._tell(Asking(run=None))
-                client.send(Done(words, ref))
-            elif isinstance(request, Moved):
-                self._moved(client, request)
-            elif isinstance(request, Capture):
-                self._capture(client, request)
-            else:
-                await self._from_log(client, request)
-        except WrongUse as error:
-            client.send(Error("wrong-use", str(error), ref))
-        except LogError as error:
-            client.send(Error("not-found", str(error), ref))
-
-    def _status(self, ref: int | None) -> StatusReply:
-        run = self.bench.run
-        return StatusReply(
-            program=f"sweepgauge {__version__}",
-            log=str(self.paths.log),
-            recording=self.recording,
-            instruments=self.bench.states(),
-            run=run.state() if run is not None else None,
-            last=self._last,
-            notes=self.notes,
-            ref=ref,
-        )
-
-    def _begin(self, client: Client, request: Begin, now: float) -> None:
-        joined = self.bench.begin(request, now)
-        if request.beat is not None:
-            if not 1.0 <= request.beat <= 60:
-                raise WrongUse(f"--beat takes 1 to 60 s, not {request.beat:g}")
-            self._beat = (request.beat, now + request.beat, False)
-        assert self.bench.run is not None
-        client.send(self.bench.run.asking(joined=joined, ref=request.ref))
-
-    def _moved(self, client: Client, request: Moved) -> None:
-        finding = next(
-            (
-                f
-                for f in self._last
-                if (request.finding is None or f.id == request.finding)
-                and (request.jig is None or f.jig == request.jig)
-                and f.move is not None
-            ),
-            None,
-        )
-        if finding is None:
-            raise WrongUse("no recent result asks for a move" + (f" of {request.jig}" if request.jig else ""))
-        assert finding.move is not None
-        distance = finding.move.distance if request.distance is None else request.distance
-        ticket = self.log.move_made(f"move-{finding.id}", {"distance_mm": distance, "how": request.how})
-        self.bench.tickets[ticket] = ("move", finding.id)
-        client.send(
-            Done(
-                f"Noted: the {finding.move.end} end moved {finding.move.way} {distance:.3f} mm.", request.ref
-            )
-        )
-
-    def _capture(self, client: Client, request: Capture) -> None:
-        names = [i.name for i in self.bench.instruments]
-        name = request.instrument or (names[0] if names else None)
-        if name not in names:
-            raise WrongUse(f"no instrument is called {name!r}; there are: {', '.join(names) or 'none'}")
-        client.capturing = name if request.on else None
-        client.send(Done(name or "", request.ref))
-
-    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport) -> None:
-        path = self.paths.log
-        if isinstance(request, LogList):
-            rows = await asyncio.to_thread(
-                history.findings, path, jig=request.jig, check=request.check, most=request.most
-            )
-            client.send(LogRows(rows, request.ref))
-        elif isinstance(request, LogShow):
-            shown = await asyncio.to_thread(history.show, path, request.id)
-            client.send(
-                LogOne(
-                    shown.finding,
-                    msgspec.Raw(msgspec.json.encode(shown.evidence)),
-                    [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
-                    request.ref,
-                )
-            )
-        else:
-            text = await asyncio.to_thread(history.export_text, path, request.id)
-            for start in range(0, max(1, len(text)), EXPORT_PIECE):
-                last = start + EXPORT_PIECE >= len(text)
-                client.send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))
+                self.tell(Notice("beat", f"Move to {ask.at:g} mm."))
+            self.beat = (period, now + (period if not still else 0.8), not still)
 
 
 def _load_arithmetic() -> None:

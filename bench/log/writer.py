@@ -198,6 +198,11 @@ class LogWriter:
         at = at or self._clock()
         return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "abandoned", reason))
 
+    def reopen(self, run_id: str, *, at: Stamp | None = None) -> int:
+        """A finished check goes on: more pushes are wanted to settle it."""
+        at = at or self._clock()
+        return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "open", None))
+
     def finish(self, run_id: str, *, at: Stamp | None = None) -> int:
         at = at or self._clock()
         return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "finished", None))

@@ -1,0 +1,254 @@
+"""What the daemon does when a client asks: one method for each kind of request.
+
+May import: bench.log, bench.daemon, bench.settings, bench.wire.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from bench import __version__
+from bench.checks import checks
+from bench.checks.model import EvidenceGear
+from bench.daemon import history
+from bench.daemon.clients import Client
+from bench.daemon.gathering import WrongUse
+from bench.gear import Gear
+from bench.gear_words import jig_texts, saw_texts, square_texts
+from bench.log.rows import LogError
+from bench.settings import SettingsError, add_gear, load
+from bench.units import length_words
+from bench.wire import (
+    Abandon,
+    Asking,
+    Begin,
+    Capture,
+    CheckKind,
+    ChecksReply,
+    Done,
+    Error,
+    Extend,
+    GearReply,
+    GetChecks,
+    GetGear,
+    GetStatus,
+    LogExport,
+    LogList,
+    LogOne,
+    LogRows,
+    LogShow,
+    LogText,
+    Moved,
+    Press,
+    PutJig,
+    PutLeaves,
+    PutSaw,
+    PutSquare,
+    Request,
+    StatusReply,
+    Undo,
+    Watch,
+)
+
+if TYPE_CHECKING:
+    from bench.daemon.service import Service
+
+EXPORT_PIECE = 64 * 1024  # characters of an export in one message
+SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
+
+
+class Answers:
+    def __init__(self, service: Service) -> None:
+        self.service = service
+
+    async def answer(self, client: Client, request: Request) -> None:
+        """Whatever is wrong with the request becomes an error message to that client alone."""
+        ref = request.ref
+        try:
+            await self._answer(client, request)
+        except WrongUse as error:
+            client.send(Error("wrong-use", str(error), ref))
+        except SettingsError as error:
+            client.send(Error("wrong-use", str(error), ref))
+        except LogError as error:
+            client.send(Error("not-found", str(error), ref))
+        except OSError as error:
+            client.send(Error("not-recorded", f"it could not be written: {error}", ref))
+
+    async def _answer(self, client: Client, request: Request) -> None:
+        now = time.monotonic()
+        bench, ref = self.service.bench, request.ref
+        if isinstance(request, GetStatus):
+            client.send(self._status(ref))
+        elif isinstance(request, Watch):
+            client.watching, client.most = request.on, request.most
+            client.send(Done("watching" if request.on else "no longer watching", ref))
+        elif isinstance(request, Begin):
+            self._begin(client, request, now)
+        elif isinstance(request, Press):
+            used = bench.press(now, waits=request.waits)
+            client.send(Done("taken" if used else "nothing asks for it", ref))
+        elif isinstance(request, Undo):
+            client.send(Done(bench.undo(now), ref))
+        elif isinstance(request, Abandon):
+            words = bench.abandon()
+            self.service.tell(Asking(run=None))
+            client.send(Done(words, ref))
+        elif isinstance(request, Extend):
+            bench.extend(request, now)
+            client.send(Done(f"{request.sweeps} pushes more in every set-up.", ref))
+        elif isinstance(request, Moved):
+            self._moved(client, request)
+        elif isinstance(request, Capture):
+            self._capture(client, request)
+        elif isinstance(request, GetGear):
+            client.send(self.gear(ref))
+        elif isinstance(request, GetChecks):
+            client.send(ChecksReply(self._kinds(), ref))
+        elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
+            await self._put(client, request)
+        elif isinstance(request, LogList | LogShow | LogExport):
+            await self._from_log(client, request)
+        else:
+            raise WrongUse("this daemon cannot do that")
+
+    # ---- the state of things --------------------------------------------------------------------------
+
+    def _status(self, ref: int | None) -> StatusReply:
+        service = self.service
+        run = service.bench.run
+        return StatusReply(
+            program=f"sweepgauge {__version__}",
+            log=str(service.paths.log),
+            recording=service.recording,
+            instruments=service.bench.states(),
+            run=run.state() if run is not None else None,
+            last=service.last,
+            notes=service.notes,
+            ref=ref,
+        )
+
+    def gear(self, ref: int | None = None) -> GearReply:
+        settings = self.service.settings
+        gear = settings.gear
+        return GearReply(
+            jigs=list(gear.jigs.values()),
+            saws=list(gear.saws.values()),
+            squares=list(gear.squares.values()),
+            leaves=list(gear.leaves),
+            units=settings.units,
+            marks=list(gear.travel.marks) if gear.travel.by_marks else [],
+            ref=ref,
+        )
+
+    def _kinds(self) -> list[CheckKind]:
+        bench = self.service.bench
+        return [
+            CheckKind(
+                kind=check.kind,
+                question=check.question,
+                needs=list(check.needs),
+                options=list(check.options),
+                can=(why := bench.why_not(check, {}, EvidenceGear())) is None,
+                why_not=why or "",
+            )
+            for check in checks().values()
+        ]
+
+    # ---- checks and moves -----------------------------------------------------------------------------
+
+    def _begin(self, client: Client, request: Begin, now: float) -> None:
+        bench = self.service.bench
+        if request.beat is not None and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT:
+            raise WrongUse(f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {request.beat:g}")
+        joined = bench.begin(request, now)
+        if request.beat is not None:
+            self.service.beat = (request.beat, now + request.beat, False)
+        assert bench.run is not None
+        client.send(bench.run.asking(joined=joined, ref=request.ref))
+
+    def _moved(self, client: Client, request: Moved) -> None:
+        service = self.service
+        found = next(
+            (
+                f
+                for f in service.last
+                if (request.finding is None or f.id == request.finding)
+                and (request.jig is None or f.jig == request.jig)
+                and f.move is not None
+            ),
+            None,
+        )
+        if found is None or found.move is None:
+            raise WrongUse("no recent result asks for a move" + (f" of {request.jig}" if request.jig else ""))
+        move = found.move
+        distance = move.distance if request.distance is None else request.distance
+        ticket = service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
+        service.bench.tickets[ticket] = ("move", found.id)
+        gone = length_words(distance, service.settings.units)
+        client.send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
+
+    def _capture(self, client: Client, request: Capture) -> None:
+        names = [i.name for i in self.service.bench.instruments]
+        name = request.instrument or (names[0] if names else None)
+        if name is None or name not in names:
+            raise WrongUse(f"no instrument is called {name!r}; there are: {', '.join(names) or 'none'}")
+        client.capturing = name if request.on else None
+        client.send(Done(name, request.ref))
+
+    # ---- gear -----------------------------------------------------------------------------------------
+
+    async def _put(self, client: Client, request: PutJig | PutSaw | PutSquare | PutLeaves) -> None:
+        """Into gear.toml beside the log, checked whole before a byte is written; then read again."""
+        service = self.service
+        if service.bench.run is not None:
+            raise WrongUse("a check is in progress; finish it, or end it with `sweepgauge abandon`")
+        name: str | None = None
+        values: Mapping[str, str | list[str]]
+        if isinstance(request, PutJig):
+            name, values, kind = request.jig.name, jig_texts(request.jig), "jig"
+        elif isinstance(request, PutSaw):
+            name, values, kind = request.saw.name, saw_texts(request.saw), "saw"
+        elif isinstance(request, PutSquare):
+            name, values, kind = request.square.name, square_texts(request.square), "square"
+        else:
+            values, kind = {"set": [f"{leaf!r} mm" for leaf in request.leaves]}, "leaves"
+        paths = service.paths
+
+        def write() -> Gear:
+            add_gear(paths.gear, kind, name, values, settings_path=paths.settings)  # type: ignore[arg-type]
+            return load(paths.settings, paths.gear).gear
+
+        gear = await asyncio.to_thread(write)
+        service.new_gear(gear)
+        client.send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
+
+    # ---- the log --------------------------------------------------------------------------------------
+
+    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport) -> None:
+        path = self.service.paths.log
+        if isinstance(request, LogList):
+            rows, moves = await asyncio.to_thread(
+                history.listed, path, jig=request.jig, check=request.check, most=request.most
+            )
+            client.send(LogRows(rows, moves, request.ref))
+        elif isinstance(request, LogShow):
+            shown = await asyncio.to_thread(history.show, path, request.id)
+            client.send(
+                LogOne(
+                    shown.finding,
+                    msgspec.Raw(msgspec.json.encode(shown.evidence)),
+                    [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
+                    request.ref,
+                )
+            )
+        else:
+            text = await asyncio.to_thread(history.export_text, path, request.id)
+            for start in range(0, max(1, len(text)), EXPORT_PIECE):
+                last = start + EXPORT_PIECE >= len(text)
+                client.send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))
