@@ -34,6 +34,7 @@ class Format(NamedTuple):
 
 
 _UNIT = choice("mm", "inch", also={"in": "inch"})
+_LETTER = choice(*"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
 _RANGE = Option("range_mm", None, "LO,HI: a value outside is rejected", span)
 _DEFAULT_UNIT = Option("default_unit", "mm", "unit when the instrument sends none: mm or in", _UNIT)
 _DECIMALS = Option("decimals", None, "places of an instrument that sends no decimal point", integer(0, 9))
@@ -66,6 +67,7 @@ FORMATS: dict[str, Format] = {
             ),
             Option("at_open", False, "drop everything up to the first line end", boolean),
             Option("channel", None, "mux: give only this channel", integer(1, 4)),
+            Option("axis", None, "bridge_counts: give only this axis", _LETTER),
             Option(
                 "gauge",
                 "decimal",
@@ -158,6 +160,7 @@ FORMATS: dict[str, Format] = {
         (
             Option("address", 1, "the device's address", integer(1, 247)),
             Option("register", 0, "the first of the two registers", integer(0, 65534)),
+            Option("function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)),
             Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
             Option("scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio),
             _RANGE,

@@ -71,6 +71,10 @@ class CountsDecoder(LineCutter):
 
     ends = b"\r\n;"
 
+    def __init__(self, *, axis: str | None = None, at_open: bool = False, parity7: str | None = None) -> None:
+        super().__init__(at_open=at_open, parity7=parity7)
+        self._axis = axis
+
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         fields = block.replace(b"\r", b"\n").replace(b";", b"\n").split(b"\n")
         self._keep(fields.pop(), raw)
@@ -88,7 +92,7 @@ class CountsDecoder(LineCutter):
             elif field:
                 out.append(self._reject("a line end in a field: no semicolon after it", own, behind))
 
-    def _read(self, line: bytes) -> Record:
+    def _read(self, line: bytes) -> Record | None:
         text = ascii_text(line, self._parity is not None)
         field = _FIELD.fullmatch(text)
         if field is None:
@@ -96,7 +100,7 @@ class CountsDecoder(LineCutter):
         counts = int(field[2])
         if abs(counts) > LARGEST_COUNT:
             raise Fault("a count of more than 64 bits")
-        return Record(axis=field[1], counts=counts)
+        return Record(axis=field[1], counts=counts) if self._axis in {None, field[1]} else None
 
 
 class BridgeReader:

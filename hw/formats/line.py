@@ -142,7 +142,7 @@ def make(options: Mapping[str, Any]) -> LineCutter:
         from hw.formats.bridge import CountsDecoder
 
         del shared["range_mm"]
-        return CountsDecoder(**shared)
+        return CountsDecoder(axis=options["axis"], **shared)
     if profile == "bridge":
         from hw.formats.bridge import BridgeReader
 

@@ -1,4 +1,4 @@
-"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03.
+"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03 (or 04).
 
 May import: hw.reading, hw.formats.clocked, lengths, plain_text. Frames and CRC as the open Modbus
 specification over serial line has them: address, function, data, CRC-16 (polynomial 0xA001, start 0xFFFF)
@@ -24,6 +24,7 @@ from hw.formats.plain_text import Fault
 from hw.reading import Record
 
 READ_HOLDING = 3
+READ_INPUT = 4
 LONGEST_ANSWER = 256  # bytes of a frame, by the specification
 
 
@@ -48,9 +49,9 @@ def crc16(data: bytes) -> bytes:
     return crc.to_bytes(2, "little")
 
 
-def request(address: int, register: int) -> bytes:
+def request(address: int, register: int, function: int = READ_HOLDING) -> bytes:
     """What asks device `address` for the two registers from `register` on."""
-    body = bytes([address, READ_HOLDING]) + register.to_bytes(2, "big") + (2).to_bytes(2, "big")
+    body = bytes([address, function]) + register.to_bytes(2, "big") + (2).to_bytes(2, "big")
     return body + crc16(body)
 
 
@@ -61,12 +62,14 @@ class ModbusRtu(FrameDecoder):
         self,
         *,
         address: int = 1,
+        function: int = READ_HOLDING,
         words: str = "hi_lo",
         scale_mm: tuple[int, int] = (1, 1000),
         range_mm: tuple[float, float] | None = None,
     ) -> None:
         super().__init__()
         self._address = address
+        self._function = function
         self._low_first = words == "lo_hi"
         self._scale = scale_mm
         self._range = range_mm or EVERYWHERE
@@ -109,10 +112,10 @@ class ModbusRtu(FrameDecoder):
             raise Fault(f"CRC {given.hex()}, but the bytes give {crc16(body).hex()}")
         if body[0] != self._address:
             raise Fault(f"the answer of address {body[0]}, not {self._address}")
-        if body[1] == READ_HOLDING | 0x80 and len(body) == 3:
+        if body[1] == self._function | 0x80 and len(body) == 3:
             return Record(status=f"exception_{body[2]}")
-        if body[1] != READ_HOLDING or body[2] != 4 or len(body) != 7:
-            raise Fault("not an answer to function 3 with two registers")
+        if body[1] != self._function or body[2] != 4 or len(body) != 7:
+            raise Fault(f"not an answer to function {self._function} with two registers")
         four = body[3:]
         counts = int.from_bytes(four[2:] + four[:2] if self._low_first else four, "big", signed=True)
         value = counts * self._scale[0] / self._scale[1]
@@ -124,4 +127,6 @@ class ModbusRtu(FrameDecoder):
 
 def make(options: Mapping[str, Any]) -> ModbusRtu:
     """The decoder for a full set of options."""
-    return ModbusRtu(**{name: options[name] for name in ("address", "words", "scale_mm", "range_mm")})
+    return ModbusRtu(
+        **{name: options[name] for name in ("address", "function", "words", "scale_mm", "range_mm")}
+    )

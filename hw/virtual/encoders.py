@@ -8,7 +8,6 @@ digits from that number. Options are the decoder's own, and besides:
 
     resolution   the display's step: mm, or text such as "0.001 mm" or "0.0005 in"; its unit is the display's
     send_unit    plain: write the unit (true), or end the line after the number as some instruments do
-    axis         bridge_counts: the letter before the count
     mode         mode_letter: the letter or blank at the front
     digits       sync52: 6, or 7 or 8 with the leading digits in d3 and d4
 """
@@ -22,7 +21,7 @@ from hw.formats import FORMATS, read_options
 from hw.formats.bridge import SEQUENCES, checksum
 from hw.formats.cutter import parity_table
 from hw.formats.lengths import to_mm
-from hw.formats.modbus_rtu import READ_HOLDING, crc16
+from hw.formats.modbus_rtu import crc16
 from hw.formats.options import boolean, choice, exact_ratio, integer
 from hw.formats.sync48 import COUNTS_PER_INCH
 from hw.reading import FormatError
@@ -32,7 +31,6 @@ Encoder = Callable[[float], bytes]
 OWN = {
     "resolution": lambda given: given,
     "send_unit": boolean,
-    "axis": choice(*"ABCDEFGHIJKLMNOPQRSTUVWXYZ"),
     "mode": choice(*"AMLTamlt "),
     "digits": integer(6, 8),
 }
@@ -134,7 +132,7 @@ def _mode_letter(options: Mapping[str, Any], own: Mapping[str, Any]) -> Encoder:
 
 def _bridge_counts(options: Mapping[str, Any], own: Mapping[str, Any]) -> Encoder:
     shown = display(own.get("resolution", "0.005 mm"))
-    step, axis = to_mm(*shown), own.get("axis", "X")
+    step, axis = to_mm(*shown), options["axis"] or "X"
     return lambda mm: f"{axis}{round(mm / step)};".encode()
 
 
@@ -321,7 +319,7 @@ def _modbus_rtu(options: Mapping[str, Any], own: Mapping[str, Any]) -> Encoder:
         four = counts.to_bytes(4, "big", signed=True)
         if options["words"] == "lo_hi":
             four = four[2:] + four[:2]
-        body = bytes([options["address"], READ_HOLDING, 4]) + four
+        body = bytes([options["address"], options["function"], 4]) + four
         return (body + crc16(body)).hex(" ").encode() + b"\n"
 
     return encode

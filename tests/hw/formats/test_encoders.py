@@ -15,7 +15,7 @@ from hw.virtual.encoders import ENCODERS, LINE_ENCODERS, BridgeEncoder, display,
 
 steady = settings(derandomize=True, deadline=None, max_examples=250)
 
-OWN = {"resolution", "send_unit", "axis", "mode", "digits"}
+OWN = {"resolution", "send_unit", "mode", "digits"}
 
 # options, and the step shown: a fraction of a mm
 INCH = Fraction(254, 10)
@@ -57,7 +57,7 @@ CASES: list[tuple[str, dict[str, object], Fraction]] = [
     ("wedge", {}, Fraction(1, 1000)),
     ("wedge", {"terminator": "TAB", "decimals": 2, "resolution": 0.01}, Fraction(1, 100)),
     ("modbus_rtu", {}, Fraction(1, 1000)),
-    ("modbus_rtu", {"words": "lo_hi", "scale_mm": "0.0005", "address": 9}, Fraction(1, 2000)),
+    ("modbus_rtu", {"words": "lo_hi", "scale_mm": "0.0005", "address": 9, "function": 4}, Fraction(1, 2000)),
 ]
 
 

@@ -152,6 +152,7 @@ def test_bridge_counts() -> None:
     assert told(decode("bridge_counts", b"X1234;Y-5;")) == [("X", 1234, False), ("Y", -5, False)]
     assert told(decode("bridge_counts", b"X1;\r\nY+2;\n")) == [("X", 1, False), ("Y", 2, False)]
     assert told(decode("bridge_counts", b"34;X1;", at_open=True)) == [("X", 1, False)]
+    assert told(decode("bridge_counts", b"X1;Y2;X3;", axis="Y")) == [("Y", 2, False)]
     # a line end inside a field, a field without its end
     assert told(decode("bridge_counts", b"X12\r\nX1;Y3")) == [
         (None, None, True),

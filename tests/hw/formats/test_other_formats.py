@@ -154,6 +154,8 @@ def test_modbus_rtu() -> None:
     assert one("modbus_rtu", "01 03 04 00 00 27 10 e0 0f", scale_mm="0.0005").value == 5.0
     assert one("modbus_rtu", "01 03 04 00 00 27 10 e0 0f", scale_mm=0.0005).value == 5.0
     assert one("modbus_rtu", closed("070304 00000001"), address="7").value == 0.001
+    assert one("modbus_rtu", closed("010404 00000001"), function=4).value == 0.001
+    assert request(1, 0, 4)[:6] == bytes.fromhex("01 04 00 00 00 02")
     assert ModbusRtu().answer(bytes.fromhex("01030400002710e00f")).value == 10.0
 
 
