@@ -42,7 +42,7 @@ def _settled(s: Array, r: Array, left: Array, count: float, degree: int) -> tupl
     aside = np.zeros(s.size, dtype=bool)
     lengths = [1]
     while lengths[-1] * 2 <= s.size // 15:
-        lengths.append(lengths[-1] * 2)
+        lengths.append(lengths[-1] * (2 if lengths[-1] < 4 else 3))
     for turn in range(ROUNDS):
         now = _runs(left, aside, lengths, count, turn == 0)
         same = bool((now == aside).all())
@@ -76,10 +76,14 @@ def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bo
         # no mean of related readings is sharper than independent ones would be
         size = max(size, size1 / np.sqrt(length))
         limit = max(LIMIT * size, (1.5 if length == 1 else 0.75) * count)
-        for k in np.flatnonzero(np.abs(means) > limit):
-            inside = rows[k : k + length]
-            mean = means[k]
-            aside[inside[left[inside] * np.sign(mean) > 0.5 * abs(mean)]] = True
+        for side in (1.0, -1.0):
+            over = side * means > limit
+            if over.any():
+                starts = np.concatenate([[0], np.cumsum(over)])
+                last = np.minimum(np.arange(rows.size), over.size - 1)
+                first_start = np.maximum(np.arange(rows.size) - length + 1, 0)
+                covered = starts[last + 1] - starts[np.minimum(first_start, over.size)] > 0
+                aside[rows[covered & (side * left[rows] > 0.5 * limit)]] = True
     return aside
 
 

@@ -18,14 +18,8 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 
 REACHES = (0.015, 0.03, 0.06, 0.12, 0.25)  # of the sweep
-LOW_ENDS = (
-    0.7,
-    3.0,
-    12.0,
-    50.0,
-    200.0,
-)  # related over white noise where it counts: at the lowest frequencies
-WHITE_PRIOR = 0.5
+LOW_ENDS = (1.5, 8.0, 40.0, 200.0)  # related over white noise at the lowest frequencies, where it counts
+WHITE_PRIOR = 0.65
 FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
 FORM_SIZE2 = 1000.0  # prior variance of a form's coefficient over the noise variance of a cell
 STEP_SIZE2 = 300.0
