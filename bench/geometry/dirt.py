@@ -14,6 +14,7 @@ Mask = npt.NDArray[np.bool_]
 
 LIMIT = 4.0  # standard deviations of a mean of that many readings
 ROUNDS = 4
+LOWEST = 1.25  # run that can be dirt, in standard deviations of single readings
 COUNTED = 0.45  # of a count: scatter of readings whose noise is a third of a count
 CURVED_FROM = 0.03  # set aside by a straight line: a bowed edge is then tried
 _STATION_ODDS = 0.002  # that a clean set of stations loses one
@@ -31,15 +32,21 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     aside, left = _settled(s, r, r - intercept - slope * s, count, 1)
     if aside.mean() > CURVED_FROM:
         bowed, _ = _settled(s, r, r - least_quantile_bow(s, r), count, 2)
+        plain, rest = _settled(s, r, np.zeros_like(r), count, 2, unstarted=True)
+        if plain.sum() < bowed.sum() and _size(rest) < 1.3 * _size(r - _curve(s, r, ~bowed, 2)):
+            bowed = plain
         if bowed.sum() < 0.5 * aside.sum():
             return bowed, left
     return aside, left
 
 
-def _settled(s: Array, r: Array, left: Array, count: float, degree: int) -> tuple[Mask, Array]:
-    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
-    basis = np.polynomial.legendre.legvander(u, degree)
+def _settled(
+    s: Array, r: Array, left: Array, count: float, degree: int, *, unstarted: bool = False
+) -> tuple[Mask, Array]:
+    """Flag and refit in turns, from the residuals of a start, or `unstarted` from plain least squares."""
     aside = np.zeros(s.size, dtype=bool)
+    if unstarted:
+        left = r - _curve(s, r, ~aside, degree)
     lengths = [1]
     while lengths[-1] * 2 <= s.size // 15:
         lengths.append(lengths[-1] * (2 if lengths[-1] < 4 else 3))
@@ -49,9 +56,20 @@ def _settled(s: Array, r: Array, left: Array, count: float, degree: int) -> tupl
         aside = now
         if aside.sum() > s.size - 8 or (same and turn > 0):
             break
-        good = basis[~aside]
-        left = r - basis @ np.linalg.solve(good.T @ good, good.T @ r[~aside])
+        left = r - _curve(s, r, ~aside, degree)
     return aside, left
+
+
+def _curve(s: Array, r: Array, good: Mask, degree: int) -> Array:
+    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
+    basis = np.polynomial.legendre.legvander(u, degree)
+    kept = basis[good]
+    curve: Array = basis @ np.linalg.solve(kept.T @ kept, kept.T @ r[good])
+    return curve
+
+
+def _size(left: Array) -> float:
+    return MAD * float(np.median(np.abs(left)))
 
 
 def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bool) -> Mask:
@@ -69,13 +87,14 @@ def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bo
             use = (clean[length:] - clean[:-length]) == 0
             if use.sum() > 4 * length:
                 judged_by = means[use]
-        size = MAD * float(np.median(np.abs(judged_by)))
+        size = _size(judged_by)
         if length == 1:
             # counted readings scatter in lumps, which the median misses: at least what counting alone does
             size = size1 = max(size, COUNTED * count)
-        # no mean of related readings is sharper than independent ones would be
+        # no mean of related readings is sharper than independent ones would be, and what is lower than the
+        # scatter of single readings is form or texture
         size = max(size, size1 / np.sqrt(length))
-        limit = max(LIMIT * size, (1.5 if length == 1 else 0.75) * count)
+        limit = max(LIMIT * size, LOWEST * size1, (1.5 if length == 1 else 0.75) * count)
         for side in (1.0, -1.0):
             over = side * means > limit
             if over.any():
