@@ -16,8 +16,9 @@ from bench.geometry.reversal import (
     Column,
     GeometryError,
     interpolation_matrix,
+    least_of_convex,
+    noisy_copies,
     paired,
-    standard_uncertainty,
 )
 
 
@@ -52,7 +53,9 @@ def lower_hull(x: Column, y: Column) -> list[int]:
 class ContactLine:
     """The line a board rests on.
 
-    rotation: rad. standard_uncertainty: rad, None without noise. edge: the two places that carry the board
+    rotation: rad. standard_uncertainty: rad, None without noise. copies: rotations of noisy copies of the
+    profile (the same ones for every board on it, so boards can be compared copy by copy), else None.
+    edge: the two places that carry the board
     (outermost of two edges where it is pushed exactly at the place between them). span: least and largest
     rotation for pushes up to `either_side` away, and for either way of rocking on a single place. board: the
     stretch that was used, cut to the profile. sensitivity: (n,) change of rotation per mm of each height.
@@ -64,6 +67,7 @@ class ContactLine:
     span: tuple[float, float]
     board: tuple[float, float]
     sensitivity: Array = field(repr=False)
+    copies: Array | None = field(default=None, repr=False)
 
 
 def contact_line(
@@ -84,8 +88,8 @@ def contact_line(
     the near side of a far one (lower hull); the edge of the hull that spans the push carries it. Between
     samples the face is taken as straight; a board reaching past the profile is cut to it. Pushed exactly at
     a corner of the hull the board can rock either way: the mean of both edges.
-    noise: as in `standard_uncertainty`; it is propagated through the edge as found (first order,
-    JCGM 100:2008, 5.1), which takes the carrying places as known.
+    noise: of the heights, as in `reversal.standard_uncertainty`. It moves the carrying places too, so it is
+    propagated through copies of the profile with noise added: their scatter, and how far their mean lies off.
     Raises GeometryError where board and profile have no stretch in common or the push is beside it.
     """
     xs, ys = paired(x, y)
@@ -119,14 +123,31 @@ def contact_line(
     near_first, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
     _, near_last = _edges_at(at, min(pushed_at + either_side, right), slack)
     nearby = slopes[near_first : near_last + 1]
+    rotation = float(np.mean(slopes[first : last + 1]))
+    copies = None
+    uncertainty = None
+    if noise is not None:
+        copies = _rotations(places - pushed_at, noisy_copies(ys, noise) @ matrix.T, fence)
+        uncertainty = float(np.hypot(copies.std(ddof=1), copies.mean() - rotation))
     return ContactLine(
-        rotation=float(np.mean(slopes[first : last + 1])),
-        standard_uncertainty=None if noise is None else standard_uncertainty(sensitivity, noise),
+        rotation=rotation,
+        standard_uncertainty=uncertainty,
         edge=(float(at[first]), float(at[last + 1])),
         span=(float(nearby.min()), float(nearby.max())),
         board=(left, right),
         sensitivity=np.asarray(sensitivity),
+        copies=copies,
     )
+
+
+def _rotations(from_push: Array, heights: Array, fence: Literal["near", "far"]) -> Array:
+    """Rotations (m,) for profiles (m, k) at once: of all lines above a profile, the one that carries the
+    board is the lowest at the push, so its slope makes max(y - slope x) least.
+    """
+    up = heights if fence == "near" else -heights
+    steepest = np.max(np.abs(np.diff(up, axis=1) / np.diff(from_push)), axis=1)
+    found = least_of_convex(lambda m: np.max(up - m[:, None] * from_push, axis=1), -steepest, steepest)
+    return found if fence == "near" else -found
 
 
 def _edges_at(corners: Array, place: float, slack: float) -> tuple[int, int]:

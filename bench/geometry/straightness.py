@@ -8,11 +8,20 @@ distance square to the line to 1 part in 2 million. Terms: ISO 12780-1 and ISO 2
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from bench.geometry.contact import lower_hull, upper_hull
-from bench.geometry.reversal import Array, Column, GeometryError, paired
+from bench.geometry.reversal import (
+    Array,
+    Column,
+    GeometryError,
+    least_of_convex,
+    noisy_copies,
+    paired,
+    standard_uncertainty,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,7 +30,7 @@ class Straightness:
 
     straightness: largest less smallest deviation. sensitivity: (n,) change of straightness per unit of each
     height, for `reversal.standard_uncertainty`. Noise in the heights does not only scatter a straightness,
-    it also widens it: the range of a straight line with noise is never zero.
+    it also widens it: the range of a straight line with noise is never zero (see `less_noise`).
     """
 
     slope: float
@@ -99,6 +108,38 @@ def _zone_sensitivity(x: Array, y: Array, tops: list[int], bottoms: list[int], e
     sensitivity[a] -= sign * (1.0 - share)
     sensitivity[b] -= sign * share
     return sensitivity
+
+
+@dataclass(frozen=True)
+class LessNoise:
+    """straightness: what is left without what noise adds; standard_uncertainty: of that."""
+
+    straightness: float
+    standard_uncertainty: float
+
+
+def less_noise(
+    x: Column, y: Column, noise: Column, line: Literal["minimum-zone", "least-squares"] = "minimum-zone"
+) -> LessNoise:
+    """Straightness of the form under a noisy profile, with an interval that serves a dead straight one too.
+
+    x, y: (n,). noise: as in `reversal.standard_uncertainty`. Noise widens: copies of the profile with noise
+    added once more tell by how much, and that is taken off in squares, T^2 = 2 z^2 - E[z*]^2: exact for a
+    straight line, where z* is z sqrt(2), and z less its bias where form outweighs noise. The uncertainty is
+    that of z carried through the squares. No published source: found by simulation.
+    """
+    xs, ys = paired(x, y)
+    found = minimum_zone(xs, ys) if line == "minimum-zone" else least_squares(xs, ys)
+    z, u = found.straightness, standard_uncertainty(found.sensitivity, noise)
+    offsets = xs - xs.mean()
+    copies = noisy_copies(ys - (found.intercept + found.slope * xs), noise)
+    slopes = copies @ offsets / float(offsets @ offsets)
+    if line == "minimum-zone":
+        bound = 4.0 * np.ptp(copies, axis=1) / np.ptp(offsets)
+        slopes = least_of_convex(lambda m: np.ptp(copies - m[:, None] * offsets, axis=1), -bound, bound)
+    widened = float(np.mean(np.ptp(copies - slopes[:, None] * offsets, axis=1)))
+    left = float(np.sqrt(max(2.0 * z * z - max(widened, z) ** 2, 0.0)))
+    return LessNoise(left, (float(np.sqrt(left * left + 4.0 * u * (z + u))) - left) / 2.0)
 
 
 @dataclass(frozen=True, eq=False)
