@@ -13,7 +13,7 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-CELLS = 64  # enough to see how far neighbours are related, few enough to be quick
+CELLS = 50  # enough to see how far neighbours are related, few enough to be quick
 _USUAL = sorted(
     (unit * digit * 10.0**power for unit in (1.0, 25.4) for digit in (1, 2, 5) for power in range(-6, 0)),
     reverse=True,

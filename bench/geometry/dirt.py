@@ -8,7 +8,14 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.robust import MAD, Array, least_quantile, least_quantile_bow, least_squares
+from bench.geometry.robust import (
+    Array,
+    least_quantile,
+    least_quantile_bow,
+    least_squares,
+    redescend,
+    scale_of,
+)
 
 Mask = npt.NDArray[np.bool_]
 
@@ -29,11 +36,14 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     are those from the line; a bowed edge is believed where it leaves less than half as much aside.
     """
     intercept, slope, _ = least_quantile(s, r)
-    aside, left = _settled(s, r, r - intercept - slope * s, count, 1)
+    u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
+    design = np.column_stack([np.ones_like(u), u])
+    level, _ = redescend(design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9))
+    aside, left = _settled(s, r, r - design @ level, count, 1)
     if aside.mean() > CURVED_FROM:
         bowed, _ = _settled(s, r, r - least_quantile_bow(s, r), count, 2)
         plain, rest = _settled(s, r, np.zeros_like(r), count, 2, unstarted=True)
-        if plain.sum() < bowed.sum() and _size(rest) < 1.3 * _size(r - _curve(s, r, ~bowed, 2)):
+        if plain.sum() < bowed.sum() and scale_of(rest) < 1.3 * scale_of(r - _curve(s, r, ~bowed, 2)):
             bowed = plain
         if bowed.sum() < 0.5 * aside.sum():
             return bowed, left
@@ -68,10 +78,6 @@ def _curve(s: Array, r: Array, good: Mask, degree: int) -> Array:
     return curve
 
 
-def _size(left: Array) -> float:
-    return MAD * float(np.median(np.abs(left)))
-
-
 def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bool) -> Mask:
     aside = np.zeros(left.size, dtype=bool)
     size1 = 0.0
@@ -87,7 +93,7 @@ def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bo
             use = (clean[length:] - clean[:-length]) == 0
             if use.sum() > 4 * length:
                 judged_by = means[use]
-        size = _size(judged_by)
+        size = scale_of(judged_by[:: max(1, length // 4)])
         if length == 1:
             # counted readings scatter in lumps, which the median misses: at least what counting alone does
             size = size1 = max(size, COUNTED * count)

@@ -1,8 +1,8 @@
 """Straight lines through points some of which are dirt: high-breakdown start, redescending fit.
 
 May import: numpy only. Sources: Rousseeuw and Leroy (1987), Robust Regression and Outlier Detection (least
-quantile of squares, repeated median); Sen (1968), JASA 63, 1379 (median of slopes); Beaton and Tukey (1974),
-Technometrics 16, 147 (bisquare). Shapes: x, y, weights (n,); lines are (intercept, slope).
+quantile of squares); Beaton and Tukey (1974), Technometrics 16, 147 (bisquare).
+Shapes: x, y, weights (n,); lines are (intercept, slope).
 """
 
 from __future__ import annotations
@@ -29,24 +29,6 @@ def least_squares(x: Array, y: Array, weights: Array | None = None) -> tuple[flo
         raise ValueError("x does not vary")
     slope = float(w @ (dx * (y - ym))) / spread
     return ym - slope * xm, slope
-
-
-def median_of_slopes(x: Array, y: Array) -> tuple[float, float]:
-    """Sen's line: median of the slopes of all pairs, intercept median(y) - slope median(x)."""
-    i, j = np.triu_indices(x.size, 1)
-    dx = x[j] - x[i]
-    use = dx != 0
-    slope = float(np.median((y[j] - y[i])[use] / dx[use]))
-    return float(np.median(y)) - slope * float(np.median(x)), slope
-
-
-def repeated_median(x: Array, y: Array) -> tuple[float, float]:
-    """Siegel's line: median over i of the median over j of the slopes; half the points may be dirt."""
-    dx = x[None, :] - x[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slopes = np.where(dx != 0, (y[None, :] - y[:, None]) / dx, np.nan)
-    slope = float(np.median(np.nanmedian(slopes, axis=1)))
-    return float(np.median(y - slope * x)), slope
 
 
 def least_quantile(x: Array, y: Array, quantile: float = 0.55, most: int = 24) -> tuple[float, float, float]:
@@ -111,40 +93,26 @@ def scale_of(residuals: Array) -> float:
     return MAD * float(np.median(np.abs(residuals)))
 
 
-def bisquare_fit(
-    x: Array, y: Array, start: tuple[float, float], tuning: float = 4.685, rounds: int = 50
-) -> tuple[float, float, float]:
-    """Tukey's bisquare line with its scale re-estimated every round: (intercept, slope, scale)."""
-    intercept, slope = start
-    scale = 0.0
+def redescend(
+    design: Array, y: Array, fitted: Array, tuning: float = 4.685, rounds: int = 50, floor: float = 0.0
+) -> tuple[Array, float]:
+    """Tukey's bisquare fit by reweighting, its scale taken anew every round: (coefficients (m,), scale).
+
+    design: (n, m). fitted: (n,) values of the start, which decides what counts as dirt. floor: least scale.
+    """
+    beta: Array = np.zeros(design.shape[1])
+    left = y - fitted
+    scale = max(scale_of(left), floor)
     for _ in range(rounds):
-        left = y - intercept - slope * x
-        scale = scale_of(left)
         if scale <= 0:
-            break
+            exact: Array = np.linalg.lstsq(design, fitted, rcond=None)[0].astype(np.float64)
+            return exact, 0.0
         u = left / (tuning * scale)
-        weights = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
-        was = slope
-        intercept, slope = least_squares(x, y, weights)
-        if abs(slope - was) <= 1e-12 * (abs(slope) + 1e-12):
+        weighted = design * np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)[:, None]
+        was = beta
+        beta = np.linalg.solve(weighted.T @ design, weighted.T @ y).astype(np.float64, copy=False)
+        left = y - design @ beta
+        scale = max(scale_of(left), floor)
+        if np.allclose(beta, was, rtol=1e-12, atol=0):
             break
-    return intercept, slope, scale
-
-
-def huber_fit(
-    x: Array, y: Array, start: tuple[float, float], tuning: float = 1.345, rounds: int = 200
-) -> tuple[float, float, float]:
-    """Huber's line with its scale re-estimated every round: (intercept, slope, scale)."""
-    intercept, slope = start
-    scale = 0.0
-    for _ in range(rounds):
-        left = y - intercept - slope * x
-        scale = scale_of(left)
-        if scale <= 0:
-            break
-        weights = np.minimum(1.0, tuning * scale / np.maximum(np.abs(left), 1e-300))
-        was = slope
-        intercept, slope = least_squares(x, y, weights)
-        if abs(slope - was) <= 1e-12 * (abs(slope) + 1e-12):
-            break
-    return intercept, slope, scale
+    return beta, scale

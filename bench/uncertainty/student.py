@@ -73,15 +73,19 @@ def t_quantile(p: float, dof: float | None) -> float:
     low, high = 0.0, 2 * normal
     while t_two_sided(high, dof) < p and high < 1e150:
         low, high = high, 4 * high
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        if t_two_sided(middle, dof) < p:
-            low = middle
-        else:
-            high = middle
-        if high - low <= 1e-13 * high:
-            break
-    return 0.5 * (low + high)
+    front = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(dof * math.pi)
+    t = min(max(normal * (1 + (normal * normal + 1) / (4 * dof)), low), high)
+    for _ in range(200):  # Newton's method, kept between bounds that close in
+        missing = p - t_two_sided(t, dof)
+        low, high = (t, high) if missing > 0 else (low, t)
+        density = 2 * front * math.exp(-(dof + 1) / 2 * math.log1p(t * t / dof))
+        better = t + missing / density if density > 0 else high
+        if not low <= better <= high:
+            better = 0.5 * (low + high)
+        if abs(better - t) <= 1e-13 * t or high - low <= 1e-14 * high:
+            return better
+        t = better
+    return t
 
 
 def f_upper_tail(ratio: float, dof_top: float, dof_bottom: float) -> float:
