@@ -40,10 +40,11 @@ def column(name: str, values: Column, at_least: int = 1) -> Array:
 
 def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
     """Two columns of one length over at least two different positions. Raises GeometryError otherwise."""
-    xs = column("positions", x, at_least)
-    ys = column("heights", y, at_least)
+    xs, ys = column("positions", x), column("heights", y)
     if xs.size != ys.size:
         raise GeometryError(f"{xs.size} positions but {ys.size} heights: give one height for each position")
+    if xs.size < at_least:
+        raise GeometryError(f"{xs.size} positions, at least {at_least} are needed")
     if at_least > 1 and not np.ptp(xs) > 0.0:
         raise GeometryError("all positions are the same: a line needs at least two different ones")
     return xs, ys
@@ -153,6 +154,13 @@ def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
     slack = 1e-9 * (high - low)
     if places.min() < low - slack or places.max() > high + slack:
         raise GeometryError(f"place outside the readings ({low:g} to {high:g} mm)")
+    return _local_lines(xs, places, window)
+
+
+def _local_lines(xs: Array, places: Array, window: float) -> Array:
+    """The weights of `smoothing_matrix`; places just outside xs are read off the outermost line."""
+    low, high = float(xs.min()), float(xs.max())
+    slack = 1e-9 * (high - low)
     half = min(window, high - low) / 2.0
     middles = np.clip(places, low + half, high - half)
     inside = np.abs(xs[None, :] - middles[:, None]) <= half + slack
@@ -169,32 +177,36 @@ def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
     usable &= (weights**2).sum(axis=1) <= 1.0 + 1e-12
     poor = np.flatnonzero(~usable)
     if poor.size:
-        weights[poor] = interpolation_matrix(xs, np.clip(places[poor], low, high))
+        weights[poor] = interpolation_matrix(xs, places[poor])
     return np.asarray(weights)
 
 
-def _cells(xs: Array, ys: Array, grid: Array, window: float) -> tuple[Array, Array, Array]:
+def _cells(xs: Array, ys: Array, window: float) -> tuple[Array, Array, Array]:
     """Mean place, mean height and number of the readings in each cell of travel: a sweep of thousands of
-    readings then costs no more than one of hundreds. No cell reaches across an end of the grid, so the grid
-    stays inside the places.
+    readings then costs no more than one of hundreds.
     """
-    cells = np.floor((xs - xs.min()) * (CELLS_PER_WINDOW / window))
-    cells[xs <= grid[0]] -= 1.0
-    cells[xs >= grid[-1]] += 1.0
-    _, member, count = np.unique(cells, return_inverse=True, return_counts=True)
+    _, member, count = np.unique(_cell_numbers(xs, window), return_inverse=True, return_counts=True)
     member = member.reshape(-1)
-    places, heights = np.bincount(member, xs) / count, np.bincount(member, ys) / count
-    return np.asarray(places), np.asarray(heights), np.asarray(count, dtype=np.float64)
+    return np.bincount(member, xs) / count, np.bincount(member, ys) / count, count.astype(np.float64)
+
+
+def _cell_numbers(xs: Array, window: float) -> Array:
+    """Whole cells only: a last one cut short would count its few readings as much as a full one's."""
+    reach = float(np.ptp(xs))
+    cells = max(1, round(reach * CELLS_PER_WINDOW / window))
+    return np.asarray(np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1))
 
 
 def _cell_weights(xs: Array, window: float) -> Array:
-    cells = np.floor((xs - xs.min()) * (CELLS_PER_WINDOW / window))
-    _, member, count = np.unique(cells, return_inverse=True, return_counts=True)
+    _, member, count = np.unique(_cell_numbers(xs, window), return_inverse=True, return_counts=True)
     return np.asarray(1.0 / count[member.reshape(-1)])
 
 
 def interpolation_matrix(x: Column, at: Column) -> Array:
-    """Weights (m, n) of straight lines between neighbouring places; readings at one place are averaged."""
+    """Weights (m, n) of straight lines between neighbouring places; readings at one place are averaged.
+
+    Outside the readings the outermost line is drawn on.
+    """
     xs = column("positions", x)
     places = column("places", at)
     knots, member, count = np.unique(xs, return_inverse=True, return_counts=True)
@@ -266,8 +278,8 @@ def reverse_sweeps(
     levelling = levelling_matrix(grid)
     lines, shapes = [], []
     for xs, ys in pairs:
-        places, heights, count = _cells(xs, ys, grid, window)
-        matrix = levelling @ smoothing_matrix(places, grid, window)
+        places, heights, count = _cells(xs, ys, window)
+        matrix = levelling @ _local_lines(places, grid, window)
         lines.append(matrix @ heights)
         shapes.append((matrix / count) @ matrix.T)
     first, second = lines[: len(as_is)], lines[len(as_is) :]
