@@ -53,8 +53,7 @@ def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
             raise ValueError(
                 f"budget row '{part.name}' has a standard uncertainty of {part.standard_uncertainty}"
             )
-    variance = math.fsum(part.standard_uncertainty**2 for part in kept)
-    u = math.sqrt(variance)
+    u = math.hypot(*(part.standard_uncertainty for part in kept))
     dof = effective_dof(kept)
     factor = t_quantile(confidence, dof)
     ranked = sorted(kept, key=lambda part: -part.standard_uncertainty)
@@ -73,7 +72,7 @@ def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
 
 def effective_dof(parts: Sequence[Part]) -> float | None:
     """Welch-Satterthwaite (GUM G.2b); None where every row counts as exactly known."""
-    u = math.sqrt(math.fsum(part.standard_uncertainty**2 for part in parts))
+    u = math.hypot(*(part.standard_uncertainty for part in parts))
     if u == 0:
         return None
     total = math.fsum(
@@ -90,7 +89,7 @@ def rectangular(name: str, half_width: float) -> Part:
 
 
 def _root_sum(weights: Sequence[float]) -> float:
-    return math.sqrt(math.fsum(c * c for c in weights))
+    return math.hypot(*weights)
 
 
 def seat(

@@ -80,8 +80,8 @@ def one_class(name: str, trials: int, seed: int) -> dict[str, float]:
         "single": mean(single),
         "single width": mean(single_width),
     }
-    for key in held:
-        row[f"{key} held"] = mean(held[key])
+    for key, answers in held.items():
+        row[f"{key} held"] = mean(answers)
         row[f"{key} width"] = mean(wide[key])
     row["refused"] = refused / (6 * trials)
     row["ms"] = spent / (6 * trials) * 1e3

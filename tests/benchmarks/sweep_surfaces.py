@@ -28,7 +28,9 @@ class Surface:
     dirt: np.ndarray
 
 
-def pushed(rng: np.random.Generator, n: int = READINGS, length: float = LENGTH, uneven: float = 0.25) -> np.ndarray:
+def pushed(
+    rng: np.random.Generator, n: int = READINGS, length: float = LENGTH, uneven: float = 0.25
+) -> np.ndarray:
     t = np.linspace(0, 1, n)
     speed = 1 + uneven * np.sin(2 * np.pi * (rng.uniform(0.5, 3) * t + rng.uniform()))
     s = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2)])
@@ -45,7 +47,9 @@ def bound_of(travel: np.ndarray, covariance: np.ndarray) -> float:
     return float(np.sqrt(np.linalg.inv(information)[1, 1]))
 
 
-def related(rng: np.random.Generator, travel: np.ndarray, size: float, reach: float) -> tuple[np.ndarray, np.ndarray]:
+def related(
+    rng: np.random.Generator, travel: np.ndarray, size: float, reach: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Texture with exponential covariance: a draw and its covariance."""
     covariance = size**2 * np.exp(-np.abs(travel[:, None] - travel[None, :]) / reach)
     jitter = 1e-9 * size**2 * np.eye(travel.size)
@@ -98,7 +102,14 @@ def stations(rng: np.random.Generator) -> Surface:
 
 
 def _runs(
-    rng: np.random.Generator, n: int, runs: int, longest: int, shortest: int, low: float, high: float, edge: int
+    rng: np.random.Generator,
+    n: int,
+    runs: int,
+    longest: int,
+    shortest: int,
+    low: float,
+    high: float,
+    edge: int,
 ) -> np.ndarray:
     dirt = np.zeros(n)
     side = rng.choice([-1.0, 1.0])
