@@ -30,6 +30,7 @@ LAST_RETRY_S = 2.0
 QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
 QUEUE_RESERVE_BYTES = 4 * 2**20  # beyond the limit chunks are refused; this is left for ends and findings
 BATCH_BYTES = 4 * 2**20
+STALL_S = 2.0  # a disk that has not answered for so long is said to
 CLOSE_S = 1.5
 _CLOSING_RETRY_S = 0.1
 
@@ -81,6 +82,7 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
+        self._waiting_since: float | None = None  # the oldest act in the queue, or the last commit
         self._wake = threading.Condition()
         self._closing_at: float | None = None
         self._thread = threading.Thread(target=self._run, name="log-writer", daemon=True)
@@ -122,7 +124,16 @@ class Committer:
                 self._queued_bytes += size
                 self._urgent += urgent
                 self._wake.notify_all()
-                return self._ticket
+                if self._waiting_since is None:
+                    self._waiting_since = time.monotonic()
+                stalled = time.monotonic() - self._waiting_since > STALL_S
+                ticket = self._ticket
+            else:
+                ticket, stalled = NOT_QUEUED, False
+        if stalled and self.trouble is None:
+            self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:.0f} s ({self.path})")
+        if ticket != NOT_QUEUED:
+            return ticket
         self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
         return NOT_QUEUED
 
@@ -229,6 +240,7 @@ class Committer:
                 self._queued_bytes -= act.size
                 self._urgent -= act.urgent
             self._hurry = self._hurry and bool(self._queue)
+            self._waiting_since = time.monotonic() if self._queue else None
             self._saved = max(self._saved, saved.upto)
             self._wake.notify_all()
         self._say(None)

@@ -33,7 +33,7 @@ def set_aside(path: Path) -> Salvage:
     made = []
     try:
         for suffix in ("", "-wal"):
-            if (source := _beside(path, suffix)).exists():
+            if (source := _beside(path, suffix)).exists() and source.stat().st_size:
                 made.append(_beside(aside, suffix))
                 _same_file(source, made[-1])
         fresh = _beside(path, ".salvaging")

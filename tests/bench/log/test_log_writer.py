@@ -3,101 +3,261 @@
 from __future__ import annotations
 
 import sqlite3
-import threading
-from pathlib import Path
+import time
+from contextlib import closing
 
 import pytest
 
-from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
-from bench.finding import Finding, Move, Quantity
-from bench.gear import Indicator, Jig
-from bench.log import load
-from bench.log.rows import Saved, Stamp
+from bench.checks.model import Evidence, Known, Pool, Trace
+from bench.log import read
+from bench.log.committer import GROUP_S, QUEUE_BYTES
+from bench.log.rows import Saved
 from bench.log.writer import NOT_QUEUED, LogWriter
 
-GEAR = EvidenceGear(
-    indicator=Indicator(resolution=0.001), jig=Jig("big-sled", pivot_to_blade=250.0), leaves=(0.05,)
-)
 
-
-class Life:
-    """One life of a writer with what it told."""
-
-    def __init__(self, path: Path, boot_id: str = "boot-a") -> None:
-        self.saved: list[Saved] = []
-        self.trouble: list[str | None] = []
-        self.writer = LogWriter.open(
-            path,
-            boot_id=boot_id,
-            program="test 1",
-            on_saved=self.saved.append,
-            on_trouble=self.trouble.append,
-        )
-
-    def begin(self, run: str = "run-1") -> int:
-        return self.writer.begin_check(
-            run, "fence-square", jig="big-sled", saw=None, options={"sweeps": 3, "hold": "left"}, gear=GEAR
-        )
-
-    def sweep(self, sweep: str, run: str = "run-1", placement: str = "handle-right") -> Trace:
-        trace = Trace(
-            placement, [0.1 * n for n in range(50)], [n / 1000 for n in range(50)], True, sweep, "1"
-        )
-        self.writer.start_sweep(sweep, run, placement, push=True, seat="1")
-        self.writer.chunk(sweep, "indicator", b"+ 0.001, MM\r\n" * 50, [20_000_000 * n for n in range(50)])
-        self.writer.end_sweep(sweep, "whole", trace=trace)
-        return trace
-
-
-def found(name: str = "f-1") -> Finding:
-    quantity = Quantity("fence", 0.0003, "rad", 0.00002, 11.3, 0.000167, "outside", "left end too near you")
-    return Finding(
-        id=name, check="fence-square", jig="big-sled", at="2026-01-01T10:00:00+00:00", quantities=[quantity],
-        verdict="outside",
-    )  # fmt: skip
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return tmp_path / "log.sqlite"
-
-
-def test_what_is_saved_comes_back_as_it_went_in(path: Path) -> None:
-    life = Life(path)
-    life.begin()
-    traces = [life.sweep(f"s-{n}") for n in range(3)]
-    evidence = Evidence(
-        "fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)]
-    )
-    ticket = life.writer.finding("run-1", found(), evidence)
+def test_what_is_saved_comes_back_as_it_went_in(live, path) -> None:
+    life = live()
+    finding, evidence = life.whole_check("run-1")
     assert life.writer.flush()
-    assert life.saved[-1].upto >= ticket
-    assert [sweep for saved in life.saved for sweep in saved.sweeps] == ["s-0", "s-1", "s-2"]
     assert life.writer.close()
-    with sqlite3.connect(path) as db:
-        assert load.finding(db, "f-1") == (found(), evidence)
-        assert load.open_runs(db) == []
-    db.close()
-    assert life.trouble == []
+    assert [sweep for saved in life.saved for sweep in saved.sweeps] == [f"run-1-s{n}" for n in range(3)]
+    assert [name for saved in life.saved for name in saved.findings] == ["run-1-f"]
+    assert life.troubles == []
+    with read.open_read(path) as db:
+        assert read.show_finding(db, "run-1-f") == (finding, evidence)
+        assert read.open_runs(db) == []
+        raw, arrivals = read.raw_readings(db, "run-1-s0")["indicator"]
+    assert raw == b"".join(b"%+09.4f, MM\r\n" % value for value in evidence.traces[0].reading)
+    assert arrivals == [20_000 * n for n in range(50)]
 
 
-def test_a_check_in_progress_is_found_again(path: Path) -> None:
-    life = Life(path)
+def test_evidence_that_json_cannot_say_comes_back_too(live, path, make) -> None:
+    life = live()
     life.begin()
+    known = Known(pool=Pool(1e-10, float("inf")))
+    evidence = Evidence("fence-square", [Trace("handle-left", [1.0], [-0.0])], known=known)
+    life.writer.finding("run-1", make.found("f"), evidence)
+    life.writer.close()
+    with read.open_read(path) as db:
+        again = read.show_finding(db, "f")[1]
+    assert again == evidence
+    assert str(again.traces[0].reading) == "[-0.0]"
+
+
+def test_saved_is_told_after_the_commit_never_before(path) -> None:
+    """Another connection, at the moment of telling, sees all that was told."""
+    seen: list[tuple[int, int]] = []
+
+    def look(saved: Saved) -> None:
+        with closing(sqlite3.connect(path)) as other:
+            count = other.execute("SELECT count(*) FROM event WHERE kind = 'tick'").fetchone()[0]
+        seen.append((saved.upto, count))
+
+    writer = LogWriter.open(path, boot_id="b", program="t", on_saved=look, on_trouble=print)
+    for _ in range(20):
+        writer.event(None, "tick")
+        time.sleep(0.005)
+    writer.close()
+    assert seen[-1] == (20, 20)
+    assert all(upto <= count for upto, count in seen)
+
+
+def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live) -> None:
+    life = live()
+    life.begin()
+    life.writer.start_sweep("s", "run-1", "-")
+    life.writer.flush()
+    told = len(life.saved)
+    began = time.monotonic()
+    for n in range(5):
+        life.writer.chunk("s", "indicator", b"x", [n])
+    while len(life.saved) == told:
+        time.sleep(0.005)
+    assert time.monotonic() - began > 0.8 * GROUP_S
+    assert len(life.saved) == told + 1  # five chunks, one commit
+    began = time.monotonic()
+    ticket = life.writer.end_sweep("s", "whole")
+    while life.saved[-1].upto < ticket:
+        time.sleep(0.001)
+    assert time.monotonic() - began < 0.8 * GROUP_S
+
+
+def test_a_check_in_progress_is_found_again(live, path) -> None:
+    life = live()
+    life.begin(instrument="cable 3", hold="left")
     trace = life.sweep("s-0")
     life.writer.event("run-1", "lean", {"placement": "handle-right", "left": -0.01, "right": 0.02})
-    life.writer.start_sweep("s-1", "run-1", "handle-right")
-    life.writer.chunk("s-1", "indicator", b"x" * 7, [1000, 2000, 3000])
+    life.sweep("s-1")
+    life.writer.undo_sweep("s-1", "a sneeze")
+    life.writer.start_sweep("s-2", "run-1", "handle-left")
+    life.writer.chunk("s-2", "indicator", b"x" * 7, [1000, 2000, 3000])
+    life.writer.chunk("s-2", "travel", b"y" * 7, [1500])
     life.writer.close()
-    again = Life(path, "boot-b")
+    again = live("boot-b")
     left = again.writer.unfinished
-    assert [run.run for run in left.runs] == ["run-1"]
-    assert left.runs[0].gear == GEAR
-    assert left.runs[0].sweeps[0].trace == trace
-    assert [(s.sweep, s.readings) for s in left.interrupted] == [("s-1", 3)]
-    assert any("3 readings are kept" in words for words in left.words)
+    (run,) = left.runs
+    assert (run.run, run.check, run.jig, run.instrument, run.hold) == (
+        "run-1",
+        "fence-square",
+        "big-sled",
+        "cable 3",
+        "left",
+    )
+    assert run.options == {"sweeps": 3, "radius": 90.5}
+    assert [(s.sweep, s.state, s.trace == trace) for s in run.sweeps] == [
+        ("s-0", "whole", True),
+        ("s-1", "undone", False),
+        ("s-2", "running", False),
+    ]
+    assert [event.kind for event in run.events] == [
+        "begun", "sweep-started", "sweep-ended", "lean", "sweep-started", "sweep-ended", "sweep-undone",
+        "sweep-started",
+    ]  # fmt: skip
+    assert [(s.sweep, s.readings) for s in left.interrupted] == [("s-2", 3)]
+    assert "3 readings are kept" in left.words[0]
+    assert "1 sweeps of it are kept" in left.words[1]
+    again.writer.flush()
+    with read.open_read(path) as db:
+        assert [s.state for s in read.sweeps_of(db, "run-1")] == ["whole", "undone", "interrupted"]
+        evidence = read.open_evidence(db, "run-1")
+        assert read.raw_readings(db, "s-2") == {"indicator": (b"x" * 7, [1, 2, 3]), "travel": (b"y" * 7, [1])}
+    assert evidence.traces == [trace]
+    assert [(lean.left, lean.right) for lean in evidence.leans] == [(-0.01, 0.02)]
+    again.writer.abandon("run-1", "left lying")
     again.writer.close()
-    third = Life(path, "boot-c")
-    assert third.writer.unfinished.interrupted == []
-    assert [s.state for s in third.writer.unfinished.runs[0].sweeps] == ["whole", "interrupted"]
-    third.writer.close()
+    assert live("boot-c").writer.unfinished.words == []
+
+
+def test_an_undone_sweep_keeps_its_readings(live, path) -> None:
+    life = live()
+    life.begin()
+    trace = life.sweep("s")
+    life.writer.undo_sweep("s")
+    life.writer.close()
+    with read.open_read(path) as db:
+        (sweep,) = read.sweeps_of(db, "run-1")
+        assert (sweep.state, sweep.trace) == ("undone", trace)
+        assert read.open_evidence(db, "run-1").traces == []
+        assert read.events(db, "run-1")[-1].data == {"sweep": "s", "was": "whole"}
+
+
+def test_a_block_that_comes_after_the_end_is_not_lost(live, path) -> None:
+    life = live()
+    life.begin()
+    life.writer.start_sweep("s", "run-1", "-")
+    life.writer.chunk("s", "indicator", b"before", [1000])
+    life.writer.end_sweep("s", "whole")
+    life.writer.chunk("s", "indicator", b" after", [2000])
+    life.writer.close()
+    with read.open_read(path) as db:
+        assert read.raw_readings(db, "s") == {"indicator": (b"before after", [1, 2])}
+        assert db.execute("SELECT count(*) FROM chunk").fetchone() == (0,)
+
+
+def test_moves_and_what_replaces_what(live, path, make) -> None:
+    life = live()
+    life.whole_check("run-1")
+    life.writer.move_planned("m", "run-1-f", make.move)
+    life.writer.move_made("m", {"leaves_mm": [0.15], "drew_mm": 0.03})
+    life.begin("run-2")
+    life.writer.finding("run-2", make.found("early"), Evidence("fence-square"), finish=False)
+    life.writer.finding("run-2", make.found("late"), Evidence("fence-square"), supersedes="early")
+    life.writer.move_verified("m", "late")
+    assert life.writer.close()
+    assert [saved.refused for saved in life.saved if saved.refused] == []
+    with read.open_read(path) as db:
+        (move,) = read.moves(db)
+        rows = read.list_findings(db)
+        kinds = [event.kind for event in read.events(db) if event.kind.startswith("move")]
+    assert (move.plan, move.made, move.verified_by) == (
+        make.move,
+        {"leaves_mm": [0.15], "drew_mm": 0.03},
+        "late",
+    )
+    assert [(row.finding.id, row.superseded_by) for row in rows] == [
+        ("run-1-f", None),
+        ("early", "late"),
+        ("late", None),
+    ]
+    assert kinds == ["move-planned", "moved", "move-verified"]
+
+
+@pytest.mark.parametrize(
+    ("act", "why"),
+    [
+        (lambda writer, make: writer.end_sweep("nothing", "whole"), "knows no sweep 'nothing'"),
+        (lambda writer, make: writer.event("nobody", "x"), "knows no check 'nobody'"),
+        (lambda writer, make: writer.event(None, "x", {"bad": object()}), "not JSON serializable"),
+        (lambda writer, make: writer.move_planned("m", "none", make.move), "knows no finding 'none'"),
+        (lambda writer, make: writer.chunk("s", "indicator", b"", [2**90]), "too big"),
+    ],
+)
+def test_an_act_the_log_cannot_take_is_told_and_stops_nothing(live, path, make, caplog, act, why) -> None:
+    life = live()
+    life.begin()
+    life.writer.start_sweep("s", "run-1", "-")
+    bad = act(life.writer, make)
+    good = life.writer.event(None, "after")
+    assert life.writer.flush()
+    refused = [refusal for saved in life.saved for refusal in saved.refused]
+    assert [ticket for ticket, _ in refused] == [bad]
+    assert life.saved[-1].upto == good
+    assert life.troubles == []
+    with read.open_read(path) as db:
+        events = {event.kind: event.data for event in read.events(db)}
+    assert "after" in events
+    assert why in str(events["refused-by-log"]["why"])
+
+
+def test_an_id_used_twice_is_refused_and_the_first_stays(live, path, caplog) -> None:
+    life = live()
+    life.begin()
+    first = life.sweep("s")
+    life.sweep("s")
+    life.writer.close()
+    assert sum(len(saved.refused) for saved in life.saved) == 2  # begun twice, ended twice
+    with read.open_read(path) as db:
+        assert [sweep.trace for sweep in read.sweeps_of(db, "run-1")] == [first]
+
+
+def test_a_stalled_disk_fills_the_queue_to_a_limit_and_says_so(live, path) -> None:
+    """The stall is another program's long transaction: to the writer it looks as a disk that does not answer."""
+    life = live()
+    life.begin()
+    life.writer.start_sweep("s", "run-1", "-")
+    life.writer.flush()
+    block = b"x" * 200_000
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        tickets = [life.writer.chunk("s", "indicator", block, [n]) for n in range(120)]
+        end = life.writer.end_sweep("s", "whole")
+        other.execute("ROLLBACK")
+    kept = sum(ticket != NOT_QUEUED for ticket in tickets)
+    assert QUEUE_BYTES * 0.95 < kept * len(block) <= QUEUE_BYTES
+    assert end != NOT_QUEUED
+    assert life.troubles[0] is not None
+    assert life.troubles[0].startswith("NOT RECORDED")
+    assert life.writer.flush(10)
+    assert life.troubles[-1] is None
+    with read.open_read(path) as db:
+        assert len(read.raw_readings(db, "s")["indicator"][1]) == kept
+        (lost,) = [event.data for event in read.events(db) if event.kind == "not-recorded"]
+    assert lost["readings"] == len(tickets) - kept
+
+
+def test_a_log_moved_away_under_the_writer_starts_anew(live, path, caplog) -> None:
+    life = live()
+    life.whole_check("run-1")
+    life.writer.flush()
+    path.rename(path.with_name("elsewhere.sqlite"))
+    life.whole_check("run-2")
+    assert life.writer.flush()
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == ["run-2-f"]
+
+
+def test_closing_twice_and_recording_after_closing_harm_nothing(live) -> None:
+    life = live()
+    assert life.writer.close()
+    assert life.writer.close()
+    assert life.begin() == NOT_QUEUED

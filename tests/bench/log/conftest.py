@@ -1,0 +1,118 @@
+"""What the log's tests share: one life of a writer, and things worth recording."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
+from bench.finding import Finding, Move, Quantity
+from bench.gear import Indicator, Jig
+from bench.log.rows import Saved, Stamp
+from bench.log.writer import LogWriter
+
+GEAR = EvidenceGear(
+    indicator=Indicator(resolution=0.001), jig=Jig("big-sled", pivot_to_blade=250.0), leaves=(0.05, 0.1)
+)
+
+
+class Clock:
+    """A machine's clocks, moved by hand."""
+
+    def __init__(self, monotonic_s: float = 100.0, wall_s: float = 1_800_000_000.0, synced: bool = True) -> None:
+        self.monotonic_s, self.wall_s, self.synced = monotonic_s, wall_s, synced
+
+    def __call__(self) -> Stamp:
+        self.monotonic_s += 0.001
+        self.wall_s += 0.001
+        return Stamp(round(self.monotonic_s * 1e9), self.wall_s, self.synced)
+
+
+class Life:
+    """One life of a writer, and what it told."""
+
+    def __init__(self, path: Path, boot_id: str = "boot-a", clock: Callable[[], Stamp] | None = None) -> None:
+        self.saved: list[Saved] = []
+        self.troubles: list[str | None] = []
+        self.writer = LogWriter.open(
+            path,
+            boot_id=boot_id,
+            program="test 1",
+            on_saved=self.saved.append,
+            on_trouble=self.troubles.append,
+            clock=clock or Clock(),
+        )
+
+    def begin(self, run: str = "run-1", kind: str = "fence-square", **more: object) -> int:
+        named = {"jig": "big-sled", "saw": None, "options": {"sweeps": 3, "radius": 90.5}, "gear": GEAR} | more
+        return self.writer.begin_check(run, kind, **named)
+
+    def sweep(self, sweep: str, run: str = "run-1", placement: str = "handle-right", count: int = 50) -> Trace:
+        trace = Trace(
+            placement,
+            [4.1 * n + 0.003 * (n % 7) for n in range(count)],
+            [(n * 7 % 11) / 1000 for n in range(count)],
+            True,
+            sweep,
+            "1",
+            None,
+            [0.02 * n for n in range(count)],
+        )
+        self.writer.start_sweep(sweep, run, placement, push=True, seat="1")
+        raw = b"".join(b"%+09.4f, MM\r\n" % value for value in trace.reading)
+        half = len(raw) // 2
+        self.writer.chunk(sweep, "indicator", raw[:half], [20_000_000 * n for n in range(count // 2)])
+        self.writer.chunk(sweep, "indicator", raw[half:], [20_000_000 * n for n in range(count // 2, count)])
+        self.writer.end_sweep(sweep, "whole", trace=trace)
+        return trace
+
+    def whole_check(self, run: str, sweeps: int = 3, **more: object) -> tuple[Finding, Evidence]:
+        self.begin(run, **more)
+        traces = [self.sweep(f"{run}-s{n}", run) for n in range(sweeps)]
+        finding = found(f"{run}-f", **{key: more[key] for key in ("jig",) if key in more})
+        evidence = Evidence("fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)])
+        self.writer.finding(run, finding, evidence)
+        return finding, evidence
+
+
+def found(name: str, jig: str | None = "big-sled") -> Finding:
+    quantity = Quantity("fence", 0.0003, "rad", 0.00002, 11.3, 0.000167, "outside", "left end too near you")
+    return Finding(
+        id=name,
+        check="fence-square",
+        jig=jig,
+        at="2026-01-01T10:00:00+00:00",
+        quantities=[quantity],
+        verdict="outside",
+        profile=[(0.0, 0.1), (50.0, 0.2)],
+    )
+
+
+MOVE = Move("left", "away", 0.15, 0.011, [0.15], 0.0, "Move the left end away by 0.15 mm.")
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "log.sqlite"
+
+
+@pytest.fixture
+def live(path: Path) -> Iterator[Callable[..., Life]]:
+    """Begins lives on the test's log and closes whatever was left open."""
+    lives: list[Life] = []
+
+    def begin(*args: object, at: Path = path, **kwargs: object) -> Life:
+        lives.append(Life(at, *args, **kwargs))
+        return lives[-1]
+
+    yield begin
+    for life in lives:
+        life.writer.close()
+
+
+@pytest.fixture
+def make() -> SimpleNamespace:
+    return SimpleNamespace(found=found, gear=GEAR, move=MOVE, Clock=Clock)

@@ -1,0 +1,161 @@
+"""A damaged file: set aside with its time, what is readable salvaged and counted, never a crash loop."""
+
+from __future__ import annotations
+
+import json
+import random
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from bench.log import read
+from bench.log.rows import LogDamaged
+
+
+def fill(live, runs: int = 6) -> list[str]:
+    life = live()
+    for number in range(runs):
+        life.whole_check(f"run-{number}")
+    assert life.writer.close()
+    return [f"run-{number}-f" for number in range(runs)]
+
+
+def overwrite(path: Path, start: int, data: bytes) -> None:
+    with path.open("r+b") as file:
+        file.seek(start)
+        file.write(data)
+
+
+def damaged_names(path: Path) -> list[str]:
+    return sorted(file.name for file in path.parent.iterdir() if ".damaged-" in file.name and file.suffix == ".sqlite")
+
+
+def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
+    fill(live, 30)
+    with closing(sqlite3.connect(path)) as db:
+        root = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'event'").fetchone()[0]
+    original = path.read_bytes()
+    overwrite(path, (root - 1) * 4096, b"\xff" * 1000)
+    life = live("boot-b")
+    salvage = life.writer.unfinished.salvage
+    assert salvage is not None
+    assert (salvage.sweeps, salvage.findings) == (90, 30)
+    assert salvage.unreadable > 0
+    assert "30 findings were read out of it" in life.writer.unfinished.words[0]
+    assert life.troubles == []
+    aside = Path(salvage.set_aside)
+    assert [aside.name] == damaged_names(path)
+    assert aside.read_bytes()[8192:] != b"" and len(aside.read_bytes()) == len(original)
+    life.whole_check("after")
+    life.writer.close()
+    again = live("boot-c")
+    assert again.writer.unfinished.salvage is None
+    with read.open_read(path) as db:
+        rows = read.list_findings(db)
+        assert len(rows) == 31
+        for row in rows:
+            finding, evidence = read.show_finding(db, row.finding.id)
+            assert len(evidence.traces) == 3
+        assert "log-salvaged" in [event.kind for event in read.events(db)]
+
+
+@pytest.mark.parametrize("length", [16, 100, 4096])
+def test_a_lost_beginning_is_replaced(live, path, length) -> None:
+    """The first page holds the list of tables; a fresh log's list fits any log of the same version."""
+    names = fill(live)
+    overwrite(path, 0, b"\xa5" * length)
+    life = live("boot-b")
+    assert life.writer.unfinished.salvage is not None
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == names
+
+
+def test_a_file_of_rubbish_and_a_truncated_one(live, path) -> None:
+    path.write_bytes(b"\n".join(b"this is no log" for _ in range(1000)))
+    life = live()
+    assert life.writer.unfinished.salvage is not None
+    life.whole_check("run-1")
+    assert life.writer.close()
+    path.write_bytes(path.read_bytes()[:50_000])
+    again = live("boot-b")
+    assert again.writer.unfinished.salvage is not None
+    again.whole_check("run-9")
+    assert again.writer.flush()
+    assert len(damaged_names(path)) == 2
+
+
+def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) -> None:
+    names = fill(live, 20)
+    life = live("boot-b")
+    life.writer.flush()
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        roots = [row[0] for row in db.execute("SELECT rootpage FROM sqlite_schema WHERE tbl_name = 'quantity'")]
+    for root in roots:
+        overwrite(path, (root - 1) * 4096, b"\xff" * 200)
+    for number in range(40):
+        life.whole_check(f"late-{number}")
+        names.append(f"late-{number}-f")
+    assert life.writer.flush(10)
+    assert life.troubles[-1] is None if life.troubles else True
+    life.writer.close()
+    live("boot-c").writer.close()
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == names
+
+
+def test_numbers_damaged_in_place_are_never_read_as_numbers(live, path) -> None:
+    fill(live, 1)
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE trace SET reading_mm_packed = CAST(substr(reading_mm_packed, 1, 20) || x'00' AS BLOB)")
+        db.execute("UPDATE finding SET finding_json = replace(finding_json, '0.0003', '0.0004')")
+    with read.open_read(path) as db:
+        with pytest.raises(LogDamaged, match="checksum"):
+            read.show_finding(db, "run-0-f")
+        (first, *_) = read.sweeps_of(db, "run-0")
+        assert first.trace is None
+        assert "damaged in the log" in str(first.reason)
+
+
+def damage_at_random(live, path, starts: int, seed: int) -> dict[str, int]:
+    """Overwrite 1 to 4 KiB anywhere, start, and look: as often as told, always from the same whole log."""
+    names = set(fill(live, 12))
+    whole = path.read_bytes()
+    chance = random.Random(seed)
+    figures = {"starts": starts, "set_aside": 0, "findings_lost": 0, "sweeps_lost": 0}
+    for number in range(starts):
+        for file in path.parent.iterdir():
+            if file.suffix != ".lock":
+                file.unlink()
+        path.write_bytes(whole)
+        length = chance.randint(1024, 4096)
+        overwrite(path, chance.randrange(len(whole) - length), chance.randbytes(length))
+        for boot in ("first", "second"):
+            life = live(f"{boot}-{number}")
+            life.whole_check(f"{boot}-{number}")
+            assert life.writer.flush(10)
+            if boot == "first":
+                figures["set_aside"] += life.writer.unfinished.salvage is not None
+            else:
+                assert life.writer.unfinished.salvage is None
+            assert life.writer.close()
+        with read.open_read(path) as db:
+            kept = {finding for (finding,) in db.execute("SELECT finding FROM finding")}
+            figures["findings_lost"] += len(names - kept)
+            figures["sweeps_lost"] += 42 - db.execute("SELECT count(*) FROM sweep").fetchone()[0]
+        assert {f"first-{number}-f", f"second-{number}-f"} <= kept
+    return figures
+
+
+def test_a_few_random_damages(live, path, caplog) -> None:
+    damage_at_random(live, path, 5, seed=3)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1200)
+def test_two_hundred_random_damages(live, path, caplog) -> None:
+    figures = damage_at_random(live, path, 200, seed=4)
+    print(json.dumps({"test": "damaged file at start", "figure": figures, "limit": "no crash loop", "pass": True}))
+    assert figures["set_aside"] > 0

@@ -1,0 +1,164 @@
+"""A full, failing or read-only disk: nothing raises, nothing saved is lost, and it comes back by itself."""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+
+from bench.log import read
+
+
+def until(true: Callable[[], bool], seconds: float = 6.0) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "it did not happen in time"
+        time.sleep(0.01)
+
+
+@contextmanager
+def no_file_may_grow_beyond(size: int) -> Iterator[None]:
+    """Writes beyond it fail with an I/O error, as the kernel gives for a failing medium."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@pytest.fixture
+def small_disk(tmp_path) -> Iterator[Callable[..., None]]:
+    """A real file system of its own at `tmp_path / disk`; call it with other mount options to change it."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+
+    def mount(options: str) -> None:
+        made = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", options, "none", str(folder)], capture_output=True, text=True
+        )
+        if made.returncode:
+            pytest.skip(f"no file system can be mounted here: {made.stderr.strip()}")
+
+    if os.geteuid() != 0:
+        pytest.skip("mounting a small file system needs root")
+    mount("size=400k")
+    mount.folder = folder
+    yield mount
+    subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def test_a_failing_disk_is_told_and_recovers(live, path) -> None:
+    life = live()
+    life.whole_check("run-1")
+    life.writer.flush()
+    before = life.saved[-1].upto
+    with no_file_may_grow_beyond(1000):
+        life.whole_check("run-2")
+        until(lambda: bool(life.troubles), 2.0)
+        assert life.writer.trouble is not None
+        assert life.writer.trouble.startswith("NOT RECORDED: the disk reports an error")
+        time.sleep(0.4)
+        assert life.saved[-1].upto == before  # nothing is told that is not so
+    assert life.writer.flush(6.0)
+    assert life.troubles[-1] is None
+    assert [saved.refused for saved in life.saved if saved.refused] == []
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == ["run-1-f", "run-2-f"]
+
+
+def test_a_failing_disk_at_the_start_is_trouble_not_an_end(live, path) -> None:
+    with no_file_may_grow_beyond(1000):
+        life = live()
+        life.whole_check("run-1")
+        assert life.writer.trouble is not None
+    assert life.writer.flush(6.0)
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == ["run-1-f"]
+
+
+def test_closing_while_the_disk_fails_ends_in_time_and_says_no(live) -> None:
+    life = live()
+    with no_file_may_grow_beyond(0):
+        life.begin()
+        began = time.monotonic()
+        assert not life.writer.close()
+    assert time.monotonic() - began < 2.5
+
+
+def test_a_full_disk_loses_nothing_saved_and_is_left_behind(small_disk, live) -> None:
+    path = small_disk.folder / "log.sqlite"
+    life = live(at=path)
+    names = []
+    for number in range(400):
+        life.whole_check(f"run-{number}")
+        names.append(f"run-{number}-f")
+        life.writer.flush(0.3)
+        if life.troubles:
+            break
+    assert "the disk is full" in life.troubles[0]
+    told = [name for saved in life.saved for name in saved.findings]
+    with read.open_read(path) as db:
+        kept = [row.finding.id for row in read.list_findings(db)]
+    assert set(told) <= set(kept)
+    assert len(kept) < len(names)
+    small_disk("remount,size=4m")
+    until(lambda: life.troubles[-1] is None, 5.0)
+    assert life.writer.flush()
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == names
+
+
+def test_a_read_only_medium_is_read_and_not_written(small_disk, live) -> None:
+    path = small_disk.folder / "log.sqlite"
+    first = live(at=path)
+    first.whole_check("run-1")
+    first.begin("run-2")
+    first.sweep("half", "run-2")
+    first.writer.close()
+    small_disk("remount,ro,size=4m")
+    life = live("boot-b", at=path)
+    assert "read-only" in life.troubles[0]
+    assert [run.run for run in life.writer.unfinished.runs] == ["run-2"]
+    life.whole_check("run-3")
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == ["run-1-f"]
+    small_disk("remount,rw,size=4m")
+    assert life.writer.flush(6.0), "\n".join(map(str, life.troubles))
+    assert life.troubles[-1] is None
+    with read.open_read(path) as db:
+        assert [row.finding.id for row in read.list_findings(db)] == ["run-1-f", "run-3-f"]
+
+
+def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
+    (tmp_path / "file").touch()
+    life = live(at=tmp_path / "file" / "log.sqlite")
+    assert life.writer.trouble is not None
+    life.begin()
+    (tmp_path / "file").unlink()
+    assert life.writer.flush(6.0)
+
+
+def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
+    """The stall is another program's long transaction."""
+    import sqlite3
+    from contextlib import closing
+
+    from bench.log import committer
+
+    monkeypatch.setattr(committer, "STALL_S", 0.1)
+    life = live()
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        life.begin()
+        time.sleep(0.2)
+        life.writer.event(None, "tick")
+        assert "has not answered" in life.troubles[0]
+        other.execute("ROLLBACK")
+    assert life.writer.flush()
+    assert life.troubles[-1] is None
