@@ -1,9 +1,11 @@
 """Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the end.
 
-May import: numpy, bench.geometry.robust. Readings in mm, sorted by travel.
+May import: numpy, bench.geometry.robust, bench.uncertainty.student. Readings in mm, sorted by travel.
 """
 
 from __future__ import annotations
+
+from math import comb
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +18,7 @@ from bench.geometry.robust import (
     redescend,
     scale_of,
 )
+from bench.uncertainty.student import t_quantile
 
 Mask = npt.NDArray[np.bool_]
 
@@ -118,10 +121,6 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
     The farthest from the high-breakdown line are tried as a set, largest set first; a set is dirt where every
     member misses the line through the rest by more than Student's t allows, the number of sets considered.
     """
-    from math import comb
-
-    from bench.uncertainty.student import t_quantile
-
     n = s.size
     none = np.zeros(n, dtype=bool)
     if n < 5:

@@ -101,7 +101,8 @@ def fit_sweep(
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
     judged = judge(cells.travel, cells.reading, cells.n)
-    if judged.step > STEP_EVIDENCE:
+    # one count's jump is how a counting instrument shows a small slope
+    if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
         return _refuse(s_all, count, _step_words(judged.step_at, judged.step_size), aside)
     left = r_all[good] - judged.intercept - judged.slope * s_all[good]
     return SweepFit(

@@ -271,3 +271,16 @@ def test_one_long_run_never_draws_the_line(
         assert within(fit, factor=5.0)
     else:
         assert where + width >= 230 or where <= 10
+
+
+@pytest.mark.parametrize("slope", [0.0, 2e-5, 5e-5, 3e-4])
+def test_a_counting_instruments_stairs_are_not_steps(slope: float) -> None:
+    """0.01 mm counts and hardly any noise: a slope of 50 urad shows as one jump of one count in mid-sweep."""
+    rng = np.random.default_rng(10)
+    for _ in range(8):
+        s = np.sort(rng.uniform(0, 220, 240))
+        r = np.round((1 + rng.uniform(0, 0.01) + slope * s + rng.normal(0, 0.0005, 240)) / 0.01) * 0.01
+        fit = fit_sweep(s, r)
+        assert fit.refused is None
+        assert fit.set_aside <= 3
+        assert abs(fit.slope - slope) < 1.5 * 0.01 / 220
