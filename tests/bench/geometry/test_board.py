@@ -1,0 +1,126 @@
+"""The turned test board, against boards that a geometry library turns and cuts."""
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bench.geometry.board import board_rotation
+from bench.geometry.reversal import GeometryError
+
+
+def cut_a_board(rotation, kept="left", size=440.0, strip=25.0, apart=369.42, crooked=0.0):
+    """Five cuts of one board, seen from above: the blade cuts along x = 0, the fence runs through the origin
+    turned by `rotation`, the board lies beyond it. Returns the strip's widths near the fence and far from it.
+    """
+    side = -1.0 if kept == "left" else 1.0  # where the board lies
+    along = np.array([np.cos(rotation), np.sin(rotation)])
+    keep = (
+        shapely.box(-5000.0, -5000.0, 0.0, 5000.0)
+        if kept == "left"
+        else shapely.box(0.0, -5000.0, 5000.0, 5000.0)
+    )
+    board = shapely.Polygon([(0.0, 0.0), (size, crooked), (size - crooked, size + 3.0), (5.0, size)])
+    edge = np.array([[0.0, 0.0], [size, crooked]])  # what lies on the fence, from left to right
+
+    for turn in range(5):
+        run = edge[1] - edge[0]
+        angle = np.arctan2(along[1], along[0]) - np.arctan2(run[1], run[0])
+        board = shapely.affinity.rotate(board, angle, origin=tuple(edge[0]), use_radians=True)
+        board = shapely.affinity.translate(board, -edge[0][0], -edge[0][1])
+        trim = strip if turn == 4 else 12.0  # more than the board is crooked: each cut runs clear through
+        overhang = board.bounds[2] if kept == "left" else board.bounds[0]
+        slide = (-side * trim - overhang) / along[0]
+        board = shapely.affinity.translate(board, slide * along[0], slide * along[1])
+        assert board.intersection(shapely.LineString([-5000 * along, 5000 * along]).buffer(1e-6)).length > 100
+        off = board.difference(keep)
+        board = board.intersection(keep)
+        fresh = sorted(y for x, y in set(board.exterior.coords) if abs(x) < 1e-9)
+        # the fresh edge goes onto the fence: its far end comes to the right turned clockwise, to the left
+        # turned counter-clockwise
+        ends = [[0.0, fresh[0]], [0.0, fresh[-1]]]
+        edge = np.array(ends if kept == "left" else ends[::-1])
+
+    def width(y):
+        return shapely.intersection(off, shapely.LineString([(-5000.0, y), (5000.0, y)])).length
+
+    return width(15.0), width(15.0 + apart)
+
+
+@pytest.mark.parametrize("kept", ["left", "right"])
+@pytest.mark.parametrize("rotation", [0.001, -0.001, 0.0003, 0.0])
+def test_a_board_really_cut_five_times_tells_the_fence(rotation, kept):
+    near, far = cut_a_board(rotation, kept)
+    assert board_rotation([near], [far], 369.42, 4, kept).rotation == pytest.approx(rotation, abs=2e-8)
+
+
+@given(st.floats(-0.003, 0.003), st.floats(-3.0, 3.0), st.sampled_from(["left", "right"]))
+@settings(max_examples=15, deadline=None)
+def test_however_crooked_the_board_began(rotation, crooked, kept):
+    near, far = cut_a_board(rotation, kept, crooked=crooked, apart=350.0)
+    assert board_rotation([near], [far], 350.0, 4, kept).rotation == pytest.approx(rotation, abs=2e-7)
+
+
+def test_the_cut_that_was_worked_by_simulation():
+    """Widths from independent simulations of boards being cut."""
+    assert board_rotation([25.3921], [23.9144], 369.42).rotation == pytest.approx(0.001, abs=1e-7)
+    assert board_rotation([25.4081], [26.8801], 368.0).rotation == pytest.approx(-0.001, abs=1e-7)
+    assert board_rotation([25.3921], [23.9144], 369.42, kept="right").rotation == pytest.approx(
+        -0.001, abs=1e-7
+    )
+
+
+def test_the_uncertainty_is_the_scatter_of_boards_cut_with_play_and_seating():
+    """Each of four cuts falls anywhere in the play and on its own seating; widths are read three times."""
+    rng = np.random.default_rng(8)
+    play, seat, reading, apart = 2e-4, 3e-5, 0.02, 370.0
+    found = []
+    for _ in range(4000):
+        angles = 0.0004 + rng.uniform(-play / 2, play / 2, 4) + rng.normal(0, seat, 4)
+        taper = angles.sum() * apart
+        near = 25.0 + taper + rng.normal(0, reading, 3)
+        found.append(board_rotation(near, 25.0 + rng.normal(0, reading, 3), apart, yaw_play=play, seat=seat))
+    error = np.array([f.rotation for f in found]) - 0.0004
+    said = np.sqrt(np.mean([f.standard_uncertainty**2 for f in found]))
+    assert np.std(error) == pytest.approx(said, rel=0.05)
+    assert abs(np.mean(error)) < 0.1 * said
+    assert found[0].degrees_of_freedom == 4
+
+
+def test_the_parts_of_the_uncertainty():
+    found = board_rotation(
+        [25.0], [24.0], 400.0, yaw_play=1e-3, seat=2e-5, width_uncertainty=0.02, apart_uncertainty=1.0
+    )
+    assert found.parts["play"] == pytest.approx(1e-3 / np.sqrt(48.0))
+    assert found.parts["seat"] == pytest.approx(1e-5)
+    assert found.parts["width repeatability"] == pytest.approx(np.sqrt(2) * 0.02 / 1600.0)
+    assert found.parts["length between widths"] == pytest.approx(abs(found.rotation) / 400.0)
+    assert found.standard_uncertainty == pytest.approx(np.sqrt(sum(v**2 for v in found.parts.values())))
+    assert found.degrees_of_freedom == float("inf")
+    alone = board_rotation([25.0], [24.0], 400.0)
+    assert "width repeatability" not in alone.parts and alone.degrees_of_freedom == 0.0
+
+
+@given(st.floats(1.0, 50.0), st.floats(1.0, 50.0), st.floats(100.0, 600.0), st.floats(-0.5, 0.5))
+@settings(max_examples=30, deadline=None)
+def test_zero_errors_cancel_and_swapped_ends_flip(near, far, apart, zero):
+    plain = board_rotation([near], [far], apart).rotation
+    assert board_rotation([near + zero], [far + zero], apart).rotation == pytest.approx(plain, abs=1e-12)
+    assert board_rotation([far], [near], apart).rotation == pytest.approx(-plain)
+    assert board_rotation([near], [far], apart, kept="right").rotation == pytest.approx(-plain)
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: board_rotation([25.0], [24.0], 0.0), "apart"),
+        (lambda: board_rotation([25.0], [24.0], 400.0, 0), "turns"),
+        (lambda: board_rotation([25.0], [], 400.0), "far widths"),
+        (lambda: board_rotation([25.0], [24.0], 400.0, yaw_play=-1.0), "below zero"),
+    ],
+)
+def test_what_cannot_be_worked_out_says_why(call, says):
+    with pytest.raises(GeometryError, match=says):
+        call()

@@ -1,0 +1,73 @@
+"""Side and yaw play from leaned and twisted readings, against scipy's Welch test and a body in a slot."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import ttest_ind
+
+from bench.geometry.play import side_play, yaw_play
+from bench.geometry.reversal import GeometryError
+from bench.geometry.runner_play import Widths, fit_at
+
+readings = st.lists(st.integers(-500, 500), min_size=2, max_size=8).map(lambda v: [i / 1000 for i in v])
+
+
+@given(readings, readings)
+@settings(max_examples=40, deadline=None)
+def test_difference_error_and_degrees_of_freedom_agree_with_a_welch_test(left, right):
+    found = side_play(left, right)
+    assert found.value == pytest.approx(np.mean(right) - np.mean(left), abs=1e-12)
+    if np.ptp(left) > 0 and np.ptp(right) > 0:
+        other = ttest_ind(right, left, equal_var=False)
+        assert found.value / found.standard_uncertainty == pytest.approx(other.statistic, abs=1e-7)
+        assert found.degrees_of_freedom == pytest.approx(other.df)
+
+
+def test_a_twisted_body_in_its_slot_shows_its_yaw_play_at_any_place_beyond_its_end():
+    """The runner of runner-fit: 500 long, clearance 0.1; twisted it swings 2 c |v| / Lr at v."""
+    yaw = fit_at([Widths([0.0, 500.0], [19.0, 19.0])], [Widths([0.0, 700.0], [19.1, 19.1])], 100.0).yaw
+    for place in (-400.0, -250.0, 300.0):
+        swings = [-t * place for t in yaw]  # the middle stays in the middle, X falls along +Y as yaw grows
+        found = yaw_play([swings[1]] * 2, [swings[0]] * 2, place)
+        assert found.value == pytest.approx(0.0004)
+        assert abs(swings[1] - swings[0]) == pytest.approx(2 * 0.1 * abs(place) / 500.0)
+
+
+def test_a_swapped_pair_shows_as_a_play_below_zero():
+    assert side_play([0.1, 0.11], [0.0, 0.01]).value == pytest.approx(-0.1)
+
+
+@given(readings, readings, st.floats(50.0, 500.0), st.floats(-1.0, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_zero_and_side_of_the_twist_do_not_matter(left, right, place, zero):
+    plain = yaw_play(left, right, place)
+    moved = yaw_play([v + zero for v in left], [v + zero for v in right], -place)
+    swapped = yaw_play(right, left, place)
+    assert moved.value == pytest.approx(plain.value, abs=1e-12)
+    assert swapped.value == pytest.approx(plain.value)
+    assert plain.value >= 0.0
+    assert plain.value * place == pytest.approx(abs(side_play(left, right).value), abs=1e-12)
+
+
+def test_a_place_not_well_known_widens_the_yaw():
+    sharp = yaw_play([0.0, 0.002], [0.1, 0.102], 250.0)
+    loose = yaw_play([0.0, 0.002], [0.1, 0.102], 250.0, place_uncertainty=5.0)
+    assert loose.standard_uncertainty == pytest.approx(
+        np.hypot(sharp.standard_uncertainty, sharp.value * 5.0 / 250.0)
+    )
+
+
+def test_single_readings():
+    assert side_play([0.0], [0.1]).standard_uncertainty is None
+    assert yaw_play([0.0], [0.1], 250.0).standard_uncertainty is None
+    one = side_play([0.0], [0.1, 0.102, 0.104])
+    assert one.standard_uncertainty == pytest.approx(0.002 * np.sqrt(1 + 1 / 3))
+    assert one.degrees_of_freedom == 2
+    still = side_play([0.0, 0.0], [0.1, 0.1])
+    assert still.standard_uncertainty == 0.0 and still.degrees_of_freedom == float("inf")
+
+
+def test_a_twist_read_at_the_middle_tells_nothing():
+    with pytest.raises(GeometryError, match="half a runner"):
+        yaw_play([0.0], [0.1], 0.0)

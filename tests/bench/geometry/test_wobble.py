@@ -1,0 +1,125 @@
+"""Wobble of a plate, against a tilted plane, scipy's least squares and simulation."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import least_squares
+
+from bench.geometry.reversal import GeometryError
+from bench.geometry.wobble import wobble
+
+EIGHT = np.radians(np.arange(0, 360, 45))
+
+
+def test_a_tilted_plane_swings_by_its_diameter_times_its_lean():
+    """Points of a real plane turned about its axis (3-D rotation), read at radius 110: swing 2 r sin(lean)."""
+    lean, axis, radius = 0.0003, 1.1, 110.0
+    readings = []
+    for turn in EIGHT:
+        # height along the arbor of the plate's point that stands at the indicator after this turn
+        point = radius * np.array([np.cos(turn), np.sin(turn)])
+        readings.append(np.sin(lean) * (point @ [np.cos(axis), np.sin(axis)]))
+    found = wobble(EIGHT, readings)
+    assert found.tilt == pytest.approx(2 * radius * np.sin(lean))
+    assert found.phase == pytest.approx(axis)
+    assert found.warp == pytest.approx(0.0, abs=1e-9)
+
+
+def test_warp_is_what_the_tilt_leaves():
+    found = wobble(EIGHT, 0.03 * np.cos(EIGHT - 2.0) + 0.01 * np.cos(2 * EIGHT))
+    assert found.tilt == pytest.approx(0.06)
+    assert found.warp == pytest.approx(0.02)
+    assert found.phase == pytest.approx(2.0)
+    assert found.turns == 8 and found.degrees_of_freedom == 5
+
+
+@given(st.integers(0, 10**6), st.integers(3, 20))
+@settings(max_examples=30, deadline=None)
+def test_uneven_turns_agree_with_a_general_least_squares(seed, n):
+    rng = np.random.default_rng(seed)
+    turns = (np.arange(n) + rng.uniform(-0.3, 0.3, n)) * 2 * np.pi / n
+    readings = rng.normal(0, 0.05, n)
+    found = wobble(turns, readings)
+    other = least_squares(
+        lambda p: p[0] + p[1] * np.cos(turns) + p[2] * np.sin(turns) - readings,
+        np.zeros(3),
+        xtol=1e-15,
+        gtol=1e-15,
+    )
+    assert found.tilt == pytest.approx(2 * np.hypot(other.x[1], other.x[2]), abs=1e-7)
+    assert found.warp == pytest.approx(np.ptp(other.fun), abs=1e-7)
+    assert 0.0 <= found.phase < 2 * np.pi
+    assert found.total == pytest.approx(np.ptp(readings))
+
+
+@given(st.integers(0, 10**6), st.floats(0.0, 6.28), st.floats(-1.0, 1.0))
+@settings(max_examples=30, deadline=None)
+def test_where_counting_begins_changes_only_the_phase(seed, start, offset):
+    rng = np.random.default_rng(seed)
+    readings = rng.normal(0, 0.05, 8)
+    plain, moved = wobble(EIGHT, readings), wobble(EIGHT + start, readings + offset)
+    for name in ("total", "tilt", "warp", "u_tilt", "u_warp"):
+        assert getattr(moved, name) == pytest.approx(getattr(plain, name), abs=1e-8)
+    assert np.cos(moved.phase - plain.phase - start) == pytest.approx(1.0, abs=1e-7)
+    upside_down = wobble(EIGHT, -readings)
+    assert np.cos(upside_down.phase - plain.phase) == pytest.approx(-1.0, abs=1e-7)
+    assert upside_down.tilt == pytest.approx(plain.tilt)
+
+
+@pytest.mark.parametrize("repeats", [1, 3])
+def test_the_uncertainties_are_the_scatter_over_many_plates(repeats):
+    rng = np.random.default_rng(3)
+    turns = np.tile(EIGHT, repeats)
+    form = 0.03 * np.cos(turns - 1.0) + (0.02 * np.cos(2 * turns) if repeats > 1 else 0.0)
+    found = [wobble(turns, form + rng.normal(0, 0.002, turns.size)) for _ in range(300)]
+
+    def ratio(name):
+        said = np.sqrt(np.mean([getattr(f, "u_" + name) ** 2 for f in found]))
+        return said / np.std([getattr(f, name) for f in found])
+
+    assert ratio("tilt") == pytest.approx(1.0, abs=0.15)
+    assert ratio("phase") == pytest.approx(1.0, abs=0.15)
+    if repeats > 1:
+        assert ratio("warp") == pytest.approx(1.0, abs=0.3)
+    assert found[0].degrees_of_freedom == (5 if repeats == 1 else 16)
+
+
+def test_a_warp_on_uneven_turns_widens_the_tilt():
+    uneven = np.radians([0, 30, 60, 120, 200, 260])
+    turns = np.repeat(uneven, 3)
+    noise = np.tile([-0.0001, 0.0, 0.0001], 6)
+    flat = wobble(turns, 0.03 * np.cos(turns) + noise)
+    warped = wobble(turns, 0.03 * np.cos(turns) + 0.01 * np.cos(2 * turns + 1.0) + noise)
+    assert warped.u_tilt > 10 * flat.u_tilt
+    assert abs(warped.tilt - 0.06) <= 2 * warped.u_tilt
+
+
+def test_three_turns_read_once_tell_no_uncertainty():
+    found = wobble(np.radians([0, 120, 240]), [0.0, 0.01, 0.02])
+    assert (found.u_total, found.u_tilt, found.u_warp, found.u_phase) == (None, None, None, None)
+    assert found.degrees_of_freedom == 0
+    assert found.warp == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_full_turn_is_the_first_mark_again():
+    assert wobble(np.radians([0, 90, 180, 270, 360]), [0.0, 0.01, 0.0, -0.01, 0.002]).turns == 4
+
+
+def test_a_still_plate_has_no_direction():
+    found = wobble(EIGHT, np.zeros(8))
+    assert (found.tilt, found.phase) == (0.0, 0.0)
+    assert found.u_phase == pytest.approx(np.pi / np.sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("turns", "readings", "says"),
+    [
+        ([0.0, 1.0], [0.0, 0.0], "three"),
+        ([0.0, 1.0, 2.0], [0.0, 0.0], "3 turns but 2"),
+        ([0.0, 1e-4, 2e-4, 3e-4], [0.0] * 4, "too close together"),
+    ],
+)
+def test_what_cannot_be_worked_out_says_why(turns, readings, says):
+    with pytest.raises(GeometryError, match=says):
+        wobble(turns, readings)
