@@ -22,7 +22,9 @@ GEAR = EvidenceGear(
 class Clock:
     """A machine's clocks, moved by hand."""
 
-    def __init__(self, monotonic_s: float = 100.0, wall_s: float = 1_800_000_000.0, synced: bool = True) -> None:
+    def __init__(
+        self, monotonic_s: float = 100.0, wall_s: float = 1_800_000_000.0, synced: bool = True
+    ) -> None:
         self.monotonic_s, self.wall_s, self.synced = monotonic_s, wall_s, synced
 
     def __call__(self) -> Stamp:
@@ -47,10 +49,17 @@ class Life:
         )
 
     def begin(self, run: str = "run-1", kind: str = "fence-square", **more: object) -> int:
-        named = {"jig": "big-sled", "saw": None, "options": {"sweeps": 3, "radius": 90.5}, "gear": GEAR} | more
+        named = {
+            "jig": "big-sled",
+            "saw": None,
+            "options": {"sweeps": 3, "radius": 90.5},
+            "gear": GEAR,
+        } | more
         return self.writer.begin_check(run, kind, **named)
 
-    def sweep(self, sweep: str, run: str = "run-1", placement: str = "handle-right", count: int = 50) -> Trace:
+    def sweep(
+        self, sweep: str, run: str = "run-1", placement: str = "handle-right", count: int = 50
+    ) -> Trace:
         trace = Trace(
             placement,
             [4.1 * n + 0.003 * (n % 7) for n in range(count)],
@@ -73,7 +82,9 @@ class Life:
         self.begin(run, **more)
         traces = [self.sweep(f"{run}-s{n}", run) for n in range(sweeps)]
         finding = found(f"{run}-f", **{key: more[key] for key in ("jig",) if key in more})
-        evidence = Evidence("fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)])
+        evidence = Evidence(
+            "fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)]
+        )
         self.writer.finding(run, finding, evidence)
         return finding, evidence
 

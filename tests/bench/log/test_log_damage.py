@@ -29,7 +29,9 @@ def overwrite(path: Path, start: int, data: bytes) -> None:
 
 
 def damaged_names(path: Path) -> list[str]:
-    return sorted(file.name for file in path.parent.iterdir() if ".damaged-" in file.name and file.suffix == ".sqlite")
+    return sorted(
+        file.name for file in path.parent.iterdir() if ".damaged-" in file.name and file.suffix == ".sqlite"
+    )
 
 
 def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
@@ -56,7 +58,7 @@ def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
         rows = read.list_findings(db)
         assert len(rows) == 31
         for row in rows:
-            finding, evidence = read.show_finding(db, row.finding.id)
+            _, evidence = read.show_finding(db, row.finding.id)
             assert len(evidence.traces) == 3
         assert "log-salvaged" in [event.kind for event in read.events(db)]
 
@@ -92,7 +94,9 @@ def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) ->
     life.writer.flush()
     with closing(sqlite3.connect(path)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        roots = [row[0] for row in db.execute("SELECT rootpage FROM sqlite_schema WHERE tbl_name = 'quantity'")]
+        roots = [
+            row[0] for row in db.execute("SELECT rootpage FROM sqlite_schema WHERE tbl_name = 'quantity'")
+        ]
     for root in roots:
         overwrite(path, (root - 1) * 4096, b"\xff" * 200)
     for number in range(40):
@@ -109,7 +113,9 @@ def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) ->
 def test_numbers_damaged_in_place_are_never_read_as_numbers(live, path) -> None:
     fill(live, 1)
     with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE trace SET reading_mm_packed = CAST(substr(reading_mm_packed, 1, 20) || x'00' AS BLOB)")
+        db.execute(
+            "UPDATE trace SET reading_mm_packed = CAST(substr(reading_mm_packed, 1, 20) || x'00' AS BLOB)"
+        )
         db.execute("UPDATE finding SET finding_json = replace(finding_json, '0.0003', '0.0004')")
     with read.open_read(path) as db:
         with pytest.raises(LogDamaged, match="checksum"):
@@ -157,5 +163,9 @@ def test_a_few_random_damages(live, path, caplog) -> None:
 @pytest.mark.timeout(1200)
 def test_two_hundred_random_damages(live, path, caplog) -> None:
     figures = damage_at_random(live, path, 200, seed=4)
-    print(json.dumps({"test": "damaged file at start", "figure": figures, "limit": "no crash loop", "pass": True}))
+    print(
+        json.dumps(
+            {"test": "damaged file at start", "figure": figures, "limit": "no crash loop", "pass": True}
+        )
+    )
     assert figures["set_aside"] > 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import struct
 from array import array
 
@@ -51,10 +52,8 @@ def test_a_changed_byte_is_noticed(values: list[int], data: st.DataObject) -> No
     packed = bytearray(packing.pack_integers(values))
     where = data.draw(st.integers(3, len(packed) - 1))
     packed[where] ^= data.draw(st.integers(1, 255))
-    try:
+    with contextlib.suppress(packing.PackingError):
         assert packing.unpack_integers(bytes(packed)) == values  # header bits that zlib does not use
-    except packing.PackingError:
-        pass
 
 
 @given(st.binary(max_size=60))
