@@ -238,6 +238,64 @@ def fit_at(runners: Sequence[Widths], slots: Sequence[Widths], at: float, middle
     )
 
 
+@dataclass(frozen=True)
+class FitUncertainty:
+    """Standard uncertainties of a Fit: yaw_play rad, side_play and relief mm; None where that is unbounded."""
+
+    yaw_play: float | None
+    side_play: float | None
+    relief: float
+
+
+def fit_uncertainty(
+    runners: Sequence[Widths],
+    slots: Sequence[Widths],
+    at: float,
+    *,
+    width_noise: float,
+    common_noise: float = 0.0,
+    offset_noise: float = 0.0,
+    count: int = 100,
+) -> FitUncertainty:
+    """What errors of the widths do to the play at one position; arguments as in `fit_at`.
+
+    width_noise: standard uncertainty of each width, independent. common_noise: of what every slot width has
+    too much over every runner width (inside against outside jaws of a caliper). offset_noise: of the spacing
+    of a second runner over the slots'. Play bends where another station begins to touch, so it is worked out
+    for copies with errors added (a fixed seed): their scatter and how far their mean lies off (JCGM 101:2008).
+    """
+    rng = np.random.default_rng(20080101)
+    plain = fit_at(runners, slots, at)
+    fits = []
+    for _ in range(count):
+        common, offset = common_noise * rng.standard_normal(), offset_noise * rng.standard_normal()
+        thick = [
+            Widths(r.s, np.maximum(r.w + width_noise * rng.standard_normal(r.w.size), SAME_PLACE), r.c)
+            for r in runners
+        ]
+        wide = [
+            Widths(
+                s.s,
+                np.maximum(s.w + common + width_noise * rng.standard_normal(s.w.size), SAME_PLACE),
+                s.c + (offset if number else 0.0),
+            )
+            for number, s in enumerate(slots)
+        ]
+        fits.append(fit_at(thick, wide, at))
+    return FitUncertainty(
+        _scatter(plain.yaw_play, [f.yaw_play for f in fits]),
+        _scatter(plain.side_play, [f.side_play for f in fits]),
+        _scatter(plain.relief, [f.relief for f in fits]) or 0.0,
+    )
+
+
+def _scatter(value: float | None, copies: Sequence[float | None]) -> float | None:
+    known = [c for c in copies if c is not None]
+    if value is None or not known:
+        return None
+    return float(np.hypot(np.std(known, ddof=1), np.mean(known) - value))
+
+
 def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]:
     """Every place `at` where a runner station meets a slot station, rising; the first and last are the ends
     (a runner's tip just in the slot). Between two of them the same stations touch the same stretches.
