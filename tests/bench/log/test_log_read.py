@@ -1,0 +1,207 @@
+"""Reading beside a writer, from a read-only copy, in lists, by filters, and out to other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import sqlite3
+import threading
+import time
+from contextlib import closing
+
+import msgspec
+import pytest
+
+from bench.checks.model import Evidence, Trace
+from bench.finding import Finding
+from bench.log import export, read
+from bench.log.rows import LogError
+
+
+def ids(rows: list[read.FindingRow]) -> list[str]:
+    return [row.finding.id for row in rows]
+
+
+def test_lists_by_jig_check_time_and_number(live, path, make) -> None:
+    clock = make.Clock()
+    life = live(clock=clock)
+    for number in range(4):
+        life.whole_check(f"run-{number}", jig="big-sled" if number % 2 else "small-sled")
+        life.writer.flush()
+        clock.wall_s += 86_400
+    with read.open_read(path) as db:
+        assert ids(read.list_findings(db)) == [f"run-{n}-f" for n in range(4)]
+        assert ids(read.list_findings(db, jig="small-sled")) == ["run-0-f", "run-2-f"]
+        assert ids(read.list_findings(db, check="rip-fence")) == []
+        assert ids(read.list_findings(db, last=2)) == ["run-2-f", "run-3-f"]
+        assert ids(read.list_findings(db, since=1_800_000_000.0 + 1.5 * 86_400)) == ["run-2-f", "run-3-f"]
+
+
+def test_known_findings_are_the_same_in_everything_and_the_last_twenty(live, path, make) -> None:
+    life = live()
+    same = {"instrument": "cable 1", "hold": "left"}
+    for number in range(23):
+        life.whole_check(f"same-{number}", sweeps=1, **same)
+    life.whole_check("jig", sweeps=1, **same, jig="small-sled")
+    life.whole_check("instrument", sweeps=1, instrument="cable 2", hold="left")
+    life.whole_check("hold", sweeps=1, instrument="cable 1")
+    life.begin("again", **same)
+    life.writer.finding("again", make.found("again-f"), Evidence("fence-square"), supersedes="same-22-f")
+    assert life.writer.flush()
+    wanted = {"check": "fence-square", "jig": "big-sled", "saw": None} | same
+    with read.open_read(path) as db:
+        assert ids(read.known_findings(db, **wanted)) == [f"same-{n}-f" for n in range(3, 22)] + ["again-f"]
+        assert ids(read.known_findings(db, **wanted | {"hold": None})) == ["hold-f"]
+        assert ids(read.known_findings(db, **wanted | {"saw": "cabinet"})) == []
+
+
+def test_dates_are_put_right_once_the_clock_is_known(live, path, make) -> None:
+    """A Pi without a clock chip wakes up in 1970 and learns the time later; order never depends on it."""
+    clock = make.Clock(monotonic_s=50.0, wall_s=100.0, synced=False)
+    life = live("boot-1970", clock=clock)
+    life.whole_check("before")
+    clock.monotonic_s += 600.0
+    clock.wall_s, clock.synced = 1_900_000_600.0, True
+    life.writer.event(None, "clock")
+    life.whole_check("after")
+    life.writer.close()
+    never = live("boot-never", clock=make.Clock(wall_s=200.0, synced=False))
+    never.whole_check("never")
+    never.writer.close()
+    with read.open_read(path) as db:
+        before, after, unknown = read.list_findings(db)
+        stored = db.execute("SELECT wall_s FROM finding ORDER BY finding_key").fetchall()
+    assert before.wall_s == pytest.approx(1_900_000_000.0, abs=0.1)
+    assert after.wall_s == pytest.approx(1_900_000_600.0, abs=0.1)
+    assert [row.synced for row in (before, after, unknown)] == [True, True, False]
+    assert stored[0][0] < 200.0  # what was recorded stays as it was recorded
+
+
+def test_a_finding_by_the_beginning_of_its_id(live, path) -> None:
+    life = live()
+    life.whole_check("abc-1")
+    life.whole_check("abd-2")
+    life.whole_check("ab%_x")
+    life.writer.flush()
+    with read.open_read(path) as db:
+        assert read.show_finding(db, "abc")[0].id == "abc-1-f"
+        assert read.show_finding(db, "ab%")[0].id == "ab%_x-f"
+        with pytest.raises(LogError, match="several findings begin with 'ab'"):
+            read.show_finding(db, "ab")
+        with pytest.raises(LogError, match="no finding 'zz'"):
+            read.show_finding(db, "zz")
+
+
+def test_reading_while_the_daemon_writes(live, path) -> None:
+    life = live()
+    stop = threading.Event()
+
+    def write() -> None:
+        number = 0
+        while not stop.is_set():
+            life.whole_check(f"run-{number:04}", sweeps=1)
+            number += 1
+            time.sleep(0.002)
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    try:
+        before = 0
+        for _ in range(30):
+            with read.open_read(path) as db:
+                rows = read.list_findings(db)
+                for row in rows[-2:]:
+                    assert len(read.show_finding(db, row.finding.id)[1].traces) == 1
+            assert ids(rows) == [f"run-{n:04}-f" for n in range(len(rows))]
+            assert len(rows) >= before
+            before = len(rows)
+    finally:
+        stop.set()
+        writing.join()
+    assert life.troubles == []
+
+
+def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
+    live, path, tmp_path_factory, monkeypatch
+) -> None:
+    """What stands only in the -wal file counts, and nothing is left beside a file that is not ours."""
+    life = live()
+    life.whole_check("run-1")
+    life.writer.flush()
+    folder = tmp_path_factory.mktemp("card")
+    for suffix in ("", "-wal"):  # as a card pulled out of a running Pi
+        source = path.with_name(path.name + suffix)
+        (folder / source.name).write_bytes(source.read_bytes())
+    assert (folder / (path.name + "-wal")).stat().st_size > 0
+    before = {file: file.read_bytes() for file in folder.iterdir()}
+    monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    with read.open_read(folder / path.name) as db:
+        assert ids(read.list_findings(db)) == ["run-1-f"]
+        with pytest.raises(sqlite3.OperationalError):
+            db.execute("DELETE FROM finding")
+    assert {file: file.read_bytes() for file in folder.iterdir()} == before
+
+
+def test_a_reader_cannot_write(live, path) -> None:
+    live().whole_check("run-1")
+    with read.open_read(path) as db, pytest.raises(sqlite3.OperationalError, match="readonly"):
+        db.execute("DELETE FROM finding")
+
+
+def test_csv_reads_back_as_the_very_evidence(live, path) -> None:
+    life = live()
+    _, evidence = life.whole_check("run-1")
+    life.writer.flush()
+    out = io.StringIO()
+    with read.open_read(path) as db:
+        assert export.sweeps_csv(read.show_finding(db, "run-1-f")[1], out) == 150
+    rows = list(csv.DictReader(io.StringIO(out.getvalue())))
+    assert list(rows[0]) == ["sweep", "placement", "travel_mm", "reading_mm", "t_s", "seat", "hold"]
+    for trace in evidence.traces:
+        mine = [row for row in rows if row["sweep"] == trace.sweep]
+        assert [float(row["travel_mm"]) for row in mine] == trace.travel
+        assert [float(row["reading_mm"]) for row in mine] == trace.reading
+        assert [float(row["t_s"]) for row in mine] == trace.at
+        assert {(row["placement"], row["seat"], row["hold"]) for row in mine} == {("handle-right", "1", "")}
+
+
+def test_csv_with_the_columns_of_a_check_of_widths() -> None:
+    evidence = Evidence("runner-fit", [Trace("slot-left", [25.0, 50.0], [19.05, 19.1])])
+    out = io.StringIO()
+    export.sweeps_csv(evidence, out, ("what", "station", "width"))
+    assert out.getvalue() == "what,station_mm,width_mm\nslot-left,25.0,19.05\nslot-left,50.0,19.1\n"
+    with pytest.raises(ValueError, match="no column 'colour'"):
+        export.sweeps_csv(evidence, out, ("colour",))
+
+
+def test_json_lines_hold_all(live, path) -> None:
+    life = live()
+    finding, evidence = life.whole_check("run-1", instrument="cable 1")
+    life.writer.flush()
+    out = io.StringIO()
+    with read.open_read(path) as db:
+        assert export.json_lines(db, read.list_findings(db), out) == 1
+    line = json.loads(out.getvalue())
+    assert msgspec.convert(line["finding"], Finding) == finding
+    assert msgspec.convert(line["evidence"], Evidence) == evidence
+    assert (line["run"], line["instrument"]) == ("run-1", "cable 1")
+
+
+def test_a_back_up_under_load_is_whole_and_a_beginning_of_the_log(live, path, tmp_path) -> None:
+    life = live()
+    for number in range(40):
+        life.whole_check(f"run-{number:02}", sweeps=1)
+        if number % 8 == 4:
+            read.back_up(path, tmp_path / f"copy-{number}.sqlite")
+    assert life.writer.flush()
+    for number in range(4, 40, 8):
+        copy = tmp_path / f"copy-{number}.sqlite"
+        with closing(sqlite3.connect(copy)) as db:
+            assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        with read.open_read(copy) as db:
+            kept = ids(read.list_findings(db))
+        assert kept == [f"run-{n:02}-f" for n in range(len(kept))]
+    with pytest.raises(LogError, match="overwrites nothing"):
+        read.back_up(path, tmp_path / "copy-4.sqlite")
