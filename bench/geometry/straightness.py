@@ -75,8 +75,11 @@ def minimum_zone(x: Column, y: Column) -> Straightness:
     tops, bottoms = upper_hull(offsets, heights), lower_hull(offsets, heights)
     top_x, top_y = offsets[tops], heights[tops]
     low_x, low_y = offsets[bottoms], heights[bottoms]
-    slopes = np.concatenate((np.diff(top_y) / np.diff(top_x), np.diff(low_y) / np.diff(low_x)))
-    widths = np.max(top_y - slopes[:, None] * top_x, axis=1) - np.min(low_y - slopes[:, None] * low_x, axis=1)
+    falling, rising = np.diff(top_y) / np.diff(top_x), np.diff(low_y) / np.diff(low_x)
+    slopes = np.concatenate((falling, rising))
+    # the corner that stands out most along a slope is where the hull's own edges pass that slope
+    over, under = np.searchsorted(-falling, -slopes), np.searchsorted(rising, slopes)
+    widths = (top_y[over] - slopes * top_x[over]) - (low_y[under] - slopes * low_x[under])
     least = float(widths.min())
     best = np.flatnonzero(widths <= least + 1e-12 * float(np.ptp(heights)))
     slope = float(slopes[best].min() + slopes[best].max()) / 2.0
