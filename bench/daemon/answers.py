@@ -18,6 +18,7 @@ from bench.checks.model import EvidenceGear
 from bench.daemon import history
 from bench.daemon.clients import Client
 from bench.daemon.gathering import WrongUse
+from bench.finding import Finding
 from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts
 from bench.log.rows import LogError
@@ -37,6 +38,7 @@ from bench.wire import (
     GetChecks,
     GetGear,
     GetStatus,
+    Live,
     LogExport,
     LogList,
     LogOne,
@@ -106,6 +108,12 @@ class Answers:
             self._moved(client, request)
         elif isinstance(request, Capture):
             self._capture(client, request)
+        elif isinstance(request, Live):
+            if request.on:
+                bench.start_live(request, self._with_move(request.finding, None))
+            else:
+                bench.end_live()
+            client.send(Done("live" if request.on else "left", ref))
         elif isinstance(request, GetGear):
             client.send(self.gear(ref))
         elif isinstance(request, GetChecks):
@@ -174,24 +182,22 @@ class Answers:
 
     def _moved(self, client: Client, request: Moved) -> None:
         service = self.service
-        found = next(
-            (
-                f
-                for f in service.last
-                if (request.finding is None or f.id == request.finding)
-                and (request.jig is None or f.jig == request.jig)
-                and f.move is not None
-            ),
-            None,
-        )
-        if found is None or found.move is None:
-            raise WrongUse("no recent result asks for a move" + (f" of {request.jig}" if request.jig else ""))
+        found = self._with_move(request.finding, request.jig)
+        assert found.move is not None
         move = found.move
         distance = move.distance if request.distance is None else request.distance
         ticket = service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
         service.bench.tickets[ticket] = ("move", found.id)
         gone = length_words(distance, service.settings.units)
         client.send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
+
+    def _with_move(self, finding: str | None, jig: str | None) -> Finding:
+        """The latest finding that asks for a move. Raises WrongUse."""
+        for found in self.service.last:
+            named = finding is None or found.id == finding
+            if named and (jig is None or found.jig == jig) and found.move is not None:
+                return found
+        raise WrongUse("no recent result asks for a move" + (f" of {jig}" if jig else ""))
 
     def _capture(self, client: Client, request: Capture) -> None:
         names = [i.name for i in self.service.bench.instruments]

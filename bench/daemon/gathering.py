@@ -19,6 +19,7 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, EvidenceError, EvidenceGear, Known, Lean, OptionValue, Trace
 from bench.daemon.feed import Batch, Instrument, Role
+from bench.daemon.live import LiveMove, NoLive
 from bench.daemon.outbox import Outbox
 from bench.daemon.run import CheckRun
 from bench.daemon.sweeper import Broken, Happening, Sweeper
@@ -32,6 +33,8 @@ from bench.wire import (
     Concluded,
     Extend,
     InstrumentState,
+    Live,
+    LiveSaid,
     NotConcluded,
     Notice,
     Points,
@@ -69,6 +72,8 @@ class Bench:
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
+        self.live: LiveMove | None = None
+        self._live_said: LiveSaid | None = None
         self.instruments: list[Instrument] = []
         self.tell = tell
         self.outbox = Outbox(tell, time.monotonic)
@@ -82,6 +87,7 @@ class Bench:
         self._concluding: asyncio.Task[None] | None = None
         self._unit: dict[str, str] = {}
         self._looking: set[asyncio.Task[None]] = set()
+        self.drawn: dict[str, float] = {}  # by jig: mm that tightening drew the tip last time
         self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
         self.by_marks = settings.gear.travel.by_marks
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
@@ -113,6 +119,7 @@ class Bench:
 
     def tick(self, now: float) -> None:
         self.outbox.release()
+        self._say_live()
         for instrument in self.instruments:
             instrument.tick(now)
         self._happened(self.sweeper.tick(now), now)
@@ -174,7 +181,9 @@ class Bench:
                 return
             values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
             self._happened(self.sweeper.indicator(batch.stamps, values), now)
-            if self.run is not None and self.run.ask.gather != "width":
+            if self.live is not None:
+                self.live.readings(values)
+            elif self.run is not None and self.run.ask.gather != "width":
                 self.run.readings(batch.stamps, values, now)
         elif self.run is not None and self.run.ask.gather == "width":
             self.run.readings(batch.stamps, batch.values, now)
@@ -324,6 +333,7 @@ class Bench:
         why = self.why_not(find(request.check), request.options, gear)
         if why is not None:
             raise WrongUse(why)
+        self.end_live()
         run_id = uuid.uuid4().hex[:12]
         run = self._make_run(run_id, request, gear)
         self._supersedes = None
@@ -391,7 +401,65 @@ class Bench:
         kept = sum(1 for t in run.traces if t.push)
         return f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again."
 
+    # ---- the move made live -----------------------------------------------------------------------
+
+    def start_live(self, request: Live, finding: Finding) -> None:
+        """Raises WrongUse where it cannot be."""
+        jig = self.settings.gear.jigs.get(finding.jig or "")
+        if self.run is not None:
+            raise WrongUse(f"{self.run.check.kind} is in progress")
+        if jig is None:
+            raise WrongUse("the move needs a sled that is in the settings")
+        if not any(i.role == "indicator" for i in self.instruments):
+            raise WrongUse("no indicator is set up: name its port in the settings, under [indicator]")
+        count = self.settings.gear.indicator.resolution or 0.001
+        try:
+            self.live = LiveMove(
+                request, finding, jig, count, self.settings.units, self._drawn_last(jig.name)
+            )
+        except NoLive as error:
+            raise WrongUse(str(error)) from error
+        self.log.event(None, "live-begun", {"finding": finding.id, "jig": jig.name})
+        self._live_said = None
+        self._say_live()
+
+    def _drawn_last(self, jig: str) -> float:
+        return self.drawn.get(jig, 0.0)
+
+    def end_live(self) -> None:
+        if self.live is not None:
+            self.tell(LiveSaid(on=False, phase="end", words="The live move is left."))
+        self.live = None
+
+    def _press_live(self) -> None:
+        live = self.live
+        assert live is not None
+        live.press()
+        self._say_live()
+        if live.phase != "end":
+            return
+        found = live.finding
+        if live.drawn_at_end is not None:
+            self.drawn[live.jig.name] = live.drawn_at_end
+        ticket = self.log.move_made(
+            f"move-{found.id}",
+            {"distance_mm": live.gone, "how": "live", "drew_mm": live.drawn_at_end, "jig": live.jig.name},
+        )
+        self.tickets[ticket] = ("move", found.id)
+        self.live = None
+
+    def _say_live(self) -> None:
+        """At most once a tick, when something changed."""
+        if self.live is not None:
+            said = self.live.said()
+            if said != self._live_said:
+                self._live_said = said
+                self.tell(said)
+
     def press(self, now: float, *, waits: bool = True) -> bool:
+        if self.live is not None:
+            self._press_live()
+            return True
         if self.run is None:
             return False
         used = self.run.press(now, waits=waits)
