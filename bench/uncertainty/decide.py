@@ -68,19 +68,20 @@ def expected(
     """Expanded uncertainty to be expected with `pushes` in every placement, all else unchanged."""
     share = math.fsum(group.weight**2 for group in groups) / pushes
     within2 = between.within**2
+    extra2 = 0.0 if between.pooled and not between.single else BOTH_SHARE * within2
     if between.single:
         weight = math.sqrt(math.fsum(group.weight**2 for group in groups))
         each2 = (between.part.standard_uncertainty / weight) ** 2 if weight else 0.0
     else:
         now = math.fsum(group.weight**2 / len(group.slopes) for group in groups)
-        each2 = max(between.part.standard_uncertainty**2 / now - BOTH_SHARE * within2, 0.0) if now else 0.0
+        each2 = max(between.part.standard_uncertainty**2 / now - extra2, 0.0) if now else 0.0
     dof: float | None = float(len(groups) * (pushes - 1))
     if each2 <= within2 * (1 + 1e-9):
         dof = between.degrees_of_freedom
     elif between.pooled:
         log = (between.part.degrees_of_freedom or 0.0) - sum(len(group.slopes) - 1 for group in groups)
         dof = max(log, 0.0) + len(groups) * (pushes - 1)
-    row = Part("between sweeps", "A", math.sqrt((max(each2, within2) + BOTH_SHARE * within2) * share), dof)
+    row = Part("between sweeps", "A", math.sqrt((max(each2, within2) + extra2) * share), dof)
     return combine([row, *_fixed(combined)], confidence).expanded
 
 

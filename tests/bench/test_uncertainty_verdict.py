@@ -121,6 +121,8 @@ def test_the_log_sharpens_unless_today_looks_different() -> None:
     assert pooled.pooled
     assert not pooled.asks_for_more
     assert pooled.part.degrees_of_freedom == pytest.approx(22, rel=0.01)
+    lucky = groups_of([[1e-5, 1.01e-5, 0.99e-5]], 1e-7)
+    assert between_sweeps(lucky, log).pooled  # three that agree by luck are not believed
     wild = groups_of([[1e-5, 8e-5, -6e-5]], 1e-6)
     alone = between_sweeps(wild, log)
     assert not alone.pooled
@@ -148,6 +150,23 @@ def test_intervals_of_several_sweeps_hold_the_truth(play: float, counts: tuple[i
         value = sum(group.weight * float(np.mean(group.slopes)) for group in groups)
         held += abs(value) <= combine(between_sweeps(groups).parts).expanded
     assert 0.92 <= held / 1000 <= 0.99
+
+
+@pytest.mark.parametrize("play", [0.0, 3.0])
+def test_intervals_pooled_with_the_log_hold_the_truth(play: float) -> None:
+    rng = np.random.default_rng([12, int(play)])
+    true = math.hypot(1, play)
+    held, wide = 0, 0.0
+    for _ in range(1000):
+        log = SimpleNamespace(variance=true**2 * rng.chisquare(20) / 20, degrees_of_freedom=20.0)
+        slopes, u = rng.normal(0, true, 3), np.sqrt(rng.chisquare(12, 3) / 12)
+        expanded = combine(
+            between_sweeps([Group(1.0, list(slopes), list(u), [12.0] * 3)], log).parts
+        ).expanded
+        held += abs(float(np.mean(slopes))) <= expanded
+        wide += expanded / (1.959964 * true / math.sqrt(3)) / 1000
+    assert 0.93 <= held / 1000 <= 0.99
+    assert wide < 1.45
 
 
 def case(spread: float, fixed: float) -> tuple[list[Group], object, object]:
