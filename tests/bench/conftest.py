@@ -5,6 +5,7 @@ Nothing of the virtual saw is used, so that the main job is seen to work on inst
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -76,10 +77,8 @@ class Rig:
             with self._lock:
                 for name, (master, _) in self._masters.items():
                     if self.sends:
-                        try:
+                        with contextlib.suppress(OSError):
                             os.write(master, values[name].encode())
-                        except (BlockingIOError, OSError):
-                            pass
             time.sleep(STEP)
 
     def send(self, name: str, data: bytes) -> None:

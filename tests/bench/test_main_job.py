@@ -230,6 +230,7 @@ def test_wrong_use_is_one_line_and_exit_2(tmp_path, args: list[str], says: str) 
     done = subprocess.run(
         [sys.executable, "-m", "bench.cli", *args],
         capture_output=True,
+        check=False,
         text=True,
         cwd=tmp_path,
         input="",

@@ -67,7 +67,13 @@ def test_kill_9_in_sweeps(kills, rigs, run, wire, pushing, figure, tmp_path) -> 
     assert daemon.end() == 0
     figure(
         "kill -9 in sweeps",
-        {"kills": kills, "acked": len(acked), "lost": 0, "half shown whole": 0, "running after start": len(running)},
+        {
+            "kills": kills,
+            "acked": len(acked),
+            "lost": 0,
+            "half shown whole": 0,
+            "running after start": len(running),
+        },
         {"lost": 0},
         good=not running,
     )
@@ -101,7 +107,9 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
         assert states(tmp_path / "log.db")[sweep] == "interrupted"
         assert not (tmp_path / "socket").exists()
         client.close()
-    figure("SIGTERM in a sweep", {"times": times, "slowest_s": round(slowest, 2)}, {"s": 2.0}, good=slowest < 2.0)
+    figure(
+        "SIGTERM in a sweep", {"times": times, "slowest_s": round(slowest, 2)}, {"s": 2.0}, good=slowest < 2.0
+    )
 
 
 @pytest.mark.parametrize("rounds", [2, pytest.param(50, marks=[pytest.mark.slow, pytest.mark.timeout(1200)])])
@@ -126,4 +134,9 @@ def test_five_daemons_at_once(rounds, rigs, run, wire, figure) -> None:
     last = run("daemon")
     wire()
     assert last.end() == 0
-    figure("five daemons at once", {"rounds": rounds, "slowest_s": round(slowest, 2)}, {"s": 1.0}, good=slowest < 5.0)
+    figure(
+        "five daemons at once",
+        {"rounds": rounds, "slowest_s": round(slowest, 2)},
+        {"s": 1.0},
+        good=slowest < 5.0,
+    )

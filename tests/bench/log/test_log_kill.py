@@ -62,6 +62,8 @@ def look(path, live, boot_id: str, told: list[str]) -> float:
     life = live(boot_id)
     took = time.perf_counter() - began
     assert life.troubles == []
+    for run in life.writer.unfinished.runs[:-1]:  # as the daemon does: only the last one goes on
+        life.writer.abandon(run.run)
     life.writer.flush()
     life.writer.close()
     with closing(sqlite3.connect(path)) as db:
@@ -74,7 +76,7 @@ def look(path, live, boot_id: str, told: list[str]) -> float:
     assert "running" not in states.values()
     with read.open_read(path) as db:
         whole = 0
-        for run in read.open_runs(db):
+        for run in read.open_runs(db)[-1:]:
             for sweep in run.sweeps:
                 raw = read.raw_readings(db, sweep.sweep)
                 if sweep.state == "whole":

@@ -1,0 +1,19 @@
+"""Property tests draw the same examples every time, so that a failure is a failure and not a mood.
+
+SWEEPGAUGE_EXAMPLES=1000 looks further, for an evening.
+"""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "everyday",
+    derandomize=True,
+    deadline=None,
+    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "25")),
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("everyday")
