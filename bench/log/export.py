@@ -15,6 +15,7 @@ import msgspec
 from bench.checks.model import Evidence, Trace
 from bench.log import load
 from bench.log.read import FindingRow
+from bench.log.rows import LogDamaged
 
 SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
 
@@ -22,10 +23,18 @@ _PLACEMENT, _TRAVEL, _READING = ("placement", "what", "end"), ("travel", "statio
 
 
 def json_lines(db: sqlite3.Connection, rows: Iterable[FindingRow], out: TextIO) -> int:
-    """One object a line: the finding with its run, what replaced it, and its whole evidence."""
+    """One object a line: the finding with its run, what replaced it, and its whole evidence.
+
+    Evidence that can no longer be read is null, with the reason under `damaged`.
+    """
     count = 0
     for row in rows:
-        finding, evidence = load.finding(db, row.finding.id)
+        evidence: Evidence | None = None
+        damaged: str | None = None
+        try:
+            _, evidence = load.finding(db, row.finding.id)
+        except LogDamaged as error:
+            damaged = str(error)
         line = {
             "run": row.run,
             "wall_s": row.wall_s,
@@ -33,8 +42,9 @@ def json_lines(db: sqlite3.Connection, rows: Iterable[FindingRow], out: TextIO) 
             "instrument": row.instrument,
             "hold": row.hold,
             "superseded_by": row.superseded_by,
-            "finding": finding,
+            "finding": row.finding,
             "evidence": evidence,
+            "damaged": damaged,
         }
         out.write(msgspec.json.encode(line).decode() + "\n")
         count += 1

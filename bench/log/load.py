@@ -5,6 +5,7 @@ May import: sqlite3, msgspec and the log's own types. All functions take an open
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 import zlib
@@ -42,9 +43,9 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
 
 
 def gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
-    row = db.execute("SELECT gear_json FROM gear WHERE gear_key = ?", (gear_key,)).fetchone()
-    if row is None:
-        raise LogDamaged(f"gear {gear_key} is missing from the log")
+    row = db.execute("SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)).fetchone()
+    if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
+        raise LogDamaged("the gear that was used is missing from the log or damaged in it")
     return msgspec.json.decode(row[0], type=EvidenceGear)
 
 

@@ -83,6 +83,7 @@ def _pour(aside: Path, new: sqlite3.Connection) -> int:
                     unreadable += 1
             new.execute("COMMIT")
     _stand_in_for_lost_parents(new)
+    _give_no_number_twice(new)
     return unreadable
 
 
@@ -200,6 +201,7 @@ def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
         " (SELECT run_key FROM sweep UNION SELECT run_key FROM finding)"
         " WHERE run_key NOT IN (SELECT run_key FROM check_run)"
     )
+    new.execute("UPDATE check_run SET state = 'abandoned' WHERE gear_key NOT IN (SELECT gear_key FROM gear)")
     new.execute(
         "INSERT INTO gear (gear_key, sha256, gear_json) SELECT gear_key, 'lost-' || gear_key, '{}' FROM"
         " (SELECT gear_key FROM check_run UNION SELECT gear_key FROM finding)"
@@ -222,6 +224,21 @@ def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
         new.execute(
             f"UPDATE {table} SET {column} = NULL WHERE {column} NOT IN (SELECT finding_key FROM finding)"
         )
+    new.execute("COMMIT")
+
+
+def _give_no_number_twice(new: sqlite3.Connection) -> None:
+    """Links to lost rows stay: a row to come must not be taken for the one that was lost."""
+    highest = dict.fromkeys(_TABLES, 0)
+    for table in _TABLES:
+        for _, _, parent, column, *_ in new.execute(f"PRAGMA foreign_key_list({table})").fetchall():
+            (most,) = new.execute(f"SELECT max({column}) FROM {table}").fetchone()
+            highest[parent] = max(highest[parent], most or 0)
+    new.execute("BEGIN")
+    for table, most in highest.items():
+        (own,) = new.execute("SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)).fetchone()
+        new.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
+        new.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, max(own or 0, most)))
     new.execute("COMMIT")
 
 

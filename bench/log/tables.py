@@ -1,7 +1,8 @@
 """The tables of the log, as named changes in order.
 
 May import: sqlite3. Never edit a change that has been released: add the next. Every table and column is
-described, as a comment in its own definition and as rows of the table `description`.
+described, as a comment in its own definition and as rows of the table `description`. AUTOINCREMENT
+everywhere: a number once given is never given again, not even after damage took the row that had it.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "boot",
         "one row for each time a program opened the log to write",
         [
-            ("boot_key INTEGER PRIMARY KEY", "number of the opening"),
+            ("boot_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the opening"),
             ("boot_id TEXT NOT NULL", "the machine's boot identity: monotonic times compare only within one"),
             ("program TEXT NOT NULL", "name and version of the program that wrote"),
             ("process_id INTEGER NOT NULL", "its process number"),
@@ -73,7 +74,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "gear",
         "copies of the user's gear as checks used it, each kept once",
         [
-            ("gear_key INTEGER PRIMARY KEY", "number of the copy"),
+            ("gear_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the copy"),
             ("sha256 TEXT NOT NULL UNIQUE", "hash of gear_json"),
             ("gear_json TEXT NOT NULL", "indicator, travel, caliper, saw, jig, square, leaves; mm and rad"),
         ],
@@ -83,7 +84,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "check_run",
         "a check that was begun: one question asked of the saw or a jig",
         [
-            ("run_key INTEGER PRIMARY KEY", "number of the run, in the order they were begun"),
+            ("run_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the run, in the order they were begun"),
             ("run TEXT NOT NULL UNIQUE", "its name outside the log"),
             ("check_kind TEXT NOT NULL", "kind of check"),
             ("jig TEXT", "name of the jig"),
@@ -102,7 +103,10 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "event",
         "everything that happened, in the order in which it was recorded",
         [
-            ("event_key INTEGER PRIMARY KEY", "order of recording; holds even when the wall clock jumps"),
+            (
+                "event_key INTEGER PRIMARY KEY AUTOINCREMENT",
+                "order of recording; holds even when the wall clock jumps",
+            ),
             ("run_key INTEGER REFERENCES check_run", "the check it belongs to, if any"),
             ("kind TEXT NOT NULL", "what happened"),
             ("data_json TEXT NOT NULL", "its particulars; mm, rad, s"),
@@ -115,7 +119,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "trace",
         "paired travel and reading of one sweep, spot or width, in the order they came",
         [
-            ("trace_key INTEGER PRIMARY KEY", "number of the trace"),
+            ("trace_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the trace"),
             ("sha256 BLOB NOT NULL UNIQUE", "hash of all that follows, so that each is kept once"),
             ("placement TEXT NOT NULL", "how the reference and the indicator stood"),
             ("push INTEGER NOT NULL", "1 if the travel grew, 0 for a pull-back"),
@@ -133,7 +137,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "sweep",
         "the sled taken once through its travel, or one spot or width",
         [
-            ("sweep_key INTEGER PRIMARY KEY", "order of beginning"),
+            ("sweep_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of beginning"),
             ("sweep TEXT NOT NULL UNIQUE", "its name outside the log"),
             ("run_key INTEGER NOT NULL REFERENCES check_run", "the check it belongs to"),
             ("placement TEXT NOT NULL", "how the reference and the indicator stood"),
@@ -163,7 +167,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "chunk",
         "bytes of a running sweep as they came; merged into reading by the transaction that ends it",
         [
-            ("chunk_key INTEGER PRIMARY KEY", "order of arrival"),
+            ("chunk_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of arrival"),
             ("sweep_key INTEGER NOT NULL REFERENCES sweep", "the sweep that was running"),
             ("instrument TEXT NOT NULL", "which instrument"),
             ("raw BLOB NOT NULL", "the bytes of the wire"),
@@ -176,7 +180,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "reading",
         "all that one instrument sent during one sweep",
         [
-            ("reading_key INTEGER PRIMARY KEY", "number of the row"),
+            ("reading_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the row"),
             ("sweep_key INTEGER NOT NULL REFERENCES sweep", "the sweep"),
             ("instrument TEXT NOT NULL", "which instrument"),
             ("readings INTEGER NOT NULL", "records in it"),
@@ -191,7 +195,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "finding",
         "what a check concluded, with all that it was worked out from",
         [
-            ("finding_key INTEGER PRIMARY KEY", "order of concluding"),
+            ("finding_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of concluding"),
             ("finding TEXT NOT NULL UNIQUE", "its name outside the log"),
             ("run_key INTEGER NOT NULL REFERENCES check_run", "the check that concluded it"),
             ("check_kind TEXT NOT NULL", "kind of check"),
@@ -244,7 +248,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "move",
         "a move that was advised: planned, made, and verified by a later finding",
         [
-            ("move_key INTEGER PRIMARY KEY", "order of planning"),
+            ("move_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of planning"),
             ("move TEXT NOT NULL UNIQUE", "its name outside the log"),
             ("finding_key INTEGER NOT NULL REFERENCES finding", "the finding that advised it"),
             ("jig_end TEXT NOT NULL", "which end to move: left or right"),

@@ -63,6 +63,31 @@ def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
         assert "log-salvaged" in [event.kind for event in read.events(db)]
 
 
+@pytest.mark.parametrize("table", ["trace", "finding", "sweep", "check_run", "gear", "boot"])
+def test_what_comes_after_never_takes_the_place_of_what_was_lost(live, path, table) -> None:
+    """A table lost whole leaves links to its rows behind: no new row may answer to them."""
+    fill(live, 4)
+    with closing(sqlite3.connect(path)) as db:
+        root = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)).fetchone()[0]
+        (pages,) = db.execute("PRAGMA page_count").fetchone()
+    assert root < pages
+    overwrite(path, (root - 1) * 4096, b"\xff" * 4096)
+    life = live("boot-b")
+    wanted = {}
+    for number in range(6):
+        finding, evidence = life.whole_check(f"new-{number}")
+        wanted[finding.id] = evidence
+    assert life.writer.flush()
+    assert [saved.refused for saved in life.saved if saved.refused] == []
+    with read.open_read(path) as db:
+        for row in read.list_findings(db):
+            if row.finding.id in wanted:
+                assert read.show_finding(db, row.finding.id) == (row.finding, wanted[row.finding.id])
+            elif table in ("trace", "gear"):
+                with pytest.raises(LogDamaged, match="missing from the log"):
+                    read.show_finding(db, row.finding.id)
+
+
 @pytest.mark.parametrize("length", [16, 100, 4096])
 def test_a_lost_beginning_is_replaced(live, path, length) -> None:
     """The first page holds the list of tables; a fresh log's list fits any log of the same version."""
