@@ -53,7 +53,7 @@ def test_bytes_a_reading(live, path, make) -> None:
     life.writer.close()
     before = path.stat().st_size
     life = live("boot-b")
-    readings = record(life, make, 6, first=1, seed=2)
+    readings = record(life, make, 2, first=1, seed=2)
     life.writer.close()
     figure = (path.stat().st_size - before) / readings
     with closing(sqlite3.connect(path)) as db:
