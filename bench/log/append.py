@@ -17,7 +17,7 @@ from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
 from bench.finding import Finding, Move
 from bench.log import packing
 from bench.log.rows import Stamp, SweepEnd
-from bench.log.store import insert, keep_gear, keep_trace, merge_chunks
+from bench.log.store import all_digests, insert, keep_gear, keep_trace, merge_chunks, trace_digest
 
 Json = Mapping[str, object]
 
@@ -218,6 +218,7 @@ def finding(
         evidence_json=rest,
         gear_key=keep_gear(db, evidence.gear),
         crc32=zlib.crc32((found + rest).encode()),
+        traces_sha256=all_digests([trace_digest(trace) for trace in evidence.traces]),
         boot_key=boot_key,
         **_moment(at),
     )

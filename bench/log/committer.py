@@ -14,13 +14,14 @@ import sqlite3
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
 import msgspec
 
 from bench.log import append, read, recover
+from bench.log.faults import is_damage, why
 from bench.log.hold import Hold
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
 
@@ -44,11 +45,20 @@ _log = logging.getLogger(__name__)
 Write = Callable[[sqlite3.Connection, int], object]  # connection in a transaction, boot key
 
 
+class Piece(NamedTuple):
+    """Part of a running sweep; those of one commit are written as one."""
+
+    sweep: str
+    instrument: str
+    raw: bytes
+    arrival_us: list[int]
+
+
 class _Act(NamedTuple):
     ticket: int
     size: int
     urgent: bool
-    write: Write
+    write: Write | Piece
     sweep: str | None
     finding: str | None
 
@@ -103,7 +113,7 @@ class Committer:
 
     def put(
         self,
-        write: Write,
+        write: Write | Piece,
         *,
         urgent: bool = True,
         size: int = 500,
@@ -207,20 +217,11 @@ class Committer:
         done = append.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")
-        for act in batch:
-            if act.ticket <= done:
-                continue  # its commit was reported as failed, and had happened
-            db.execute("SAVEPOINT act")
-            try:
-                act.write(db, self._boot_key)
-            except Exception as error:
-                if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
-                    raise  # the disk's fault or the file's, not the act's: it is tried again
-                db.execute("ROLLBACK TO act")
-                refused.append((act.ticket, str(error)))
-                append.event(db, self._boot_key, self._clock(), None, "refused-by-log", {"why": str(error)})
-                _log.error("the log refused an act: %s", error, exc_info=error)
-            db.execute("RELEASE act")
+        for tickets, write in _gathered(
+            batch, done
+        ):  # up to `done` all happened, though it was not confirmed
+            if (why_not := self._apply(db, write)) is not None:
+                refused += [(ticket, why_not) for ticket in tickets]
         upto = batch[-1].ticket if batch else done
         append.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
@@ -232,6 +233,24 @@ class Committer:
             tuple(act.finding for act in good if act.finding is not None),
             tuple(refused),
         )
+
+    def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
+        """One act on the open transaction; why the log cannot take it, or None."""
+        refused: str | None
+        db.execute("SAVEPOINT act")
+        try:
+            write(db, self._boot_key)
+        except Exception as error:
+            if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
+                raise  # the disk's fault or the file's, not the act's: it is tried again
+            db.execute("ROLLBACK TO act")
+            append.event(db, self._boot_key, self._clock(), None, "refused-by-log", {"why": str(error)})
+            _log.error("the log refused an act: %s", error, exc_info=error)
+            refused = str(error)
+        else:
+            refused = None
+        db.execute("RELEASE act")
+        return refused
 
     def _done(self, batch: list[_Act], saved: Saved) -> None:
         with self._wake:
@@ -251,7 +270,7 @@ class Committer:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
         if not isinstance(error, (sqlite3.Error, OSError, LogError)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
-        self._damaged = self._damaged or recover.is_damage(error)
+        self._damaged = self._damaged or is_damage(error)
         db, self._db = self._db, None
         if db is not None:
             try:
@@ -304,8 +323,8 @@ class Committer:
                 self._check_db = db
                 damaged = recover.sound(db, None) is False
                 self._check_db = None
-        except (sqlite3.Error, OSError, LogError) as error:
-            damaged = recover.is_damage(error)
+        except (sqlite3.Error, OSError, LogError, UnicodeDecodeError) as error:
+            damaged = is_damage(error)
         if damaged:
             with self._wake:
                 self._damaged = True
@@ -335,4 +354,30 @@ class Committer:
             _log.debug("nobody listens any more: %r", what)
 
     def _words(self, error: Exception) -> str:
-        return f"NOT RECORDED: {recover.why(error)} ({self.path}); readings go on and it is tried again"
+        return f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried again"
+
+
+def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:
+    """The acts after `done` with their tickets, pieces of a sweep put together up to the next other act."""
+    waiting: dict[tuple[str, str], list[tuple[int, Piece]]] = {}
+    for act in batch:
+        if act.ticket <= done:
+            continue
+        if isinstance(act.write, Piece):
+            piece = act.write
+            waiting.setdefault((piece.sweep, piece.instrument), []).append((act.ticket, piece))
+            continue
+        yield from map(_together, waiting.values())
+        waiting.clear()
+        yield [act.ticket], act.write
+    yield from map(_together, waiting.values())
+
+
+def _together(pieces: list[tuple[int, Piece]]) -> tuple[list[int], Write]:
+    sweep, instrument, _, _ = pieces[0][1]
+    raw = b"".join(piece.raw for _, piece in pieces)
+    arrival_us = [arrival for _, piece in pieces for arrival in piece.arrival_us]
+    return (
+        [ticket for ticket, _ in pieces],
+        lambda db, _: append.chunk(db, sweep, instrument, raw, arrival_us),
+    )

@@ -16,8 +16,9 @@ from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
 from bench.finding import Finding
 from bench.log import packing
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
+from bench.log.store import all_digests, trace_digest
 
-_TRACE = "placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold, at_s_packed"
+_TRACE = "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold, at_s_packed"
 _RUN = "run_key, run, check_kind, jig, saw, options_json, gear_key, instrument, hold, begun_wall_s, boot_id"
 
 
@@ -26,9 +27,9 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     row = db.execute(f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)).fetchone()
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
-    placement, travel, reading, push, sweep, seat, hold, at = row
+    digest, placement, travel, reading, push, sweep, seat, hold, at = row
     try:
-        return Trace(
+        kept = Trace(
             placement=placement,
             travel=packing.unpack_floats(travel),
             reading=packing.unpack_floats(reading),
@@ -40,6 +41,9 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
         )
     except packing.PackingError as error:
         raise LogDamaged(f"the numbers of sweep {sweep!r} are damaged in the log: {error}") from error
+    if trace_digest(kept) != digest:
+        raise LogDamaged(f"sweep {sweep!r} is damaged in the log: its checksum does not agree")
+    return kept
 
 
 def gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
@@ -109,20 +113,24 @@ def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]
 def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
     """A finding with all that it was worked out from. LogError if unknown, LogDamaged if unreadable."""
     row = db.execute(
-        "SELECT finding_key, finding_json, evidence_json, gear_key, crc32 FROM finding WHERE finding = ?",
+        "SELECT finding_key, finding_json, evidence_json, gear_key, crc32, traces_sha256 FROM finding"
+        " WHERE finding = ?",
         (name,),
     ).fetchone()
     if row is None:
         raise LogError(f"the log has no finding {name!r}")
-    key, found, rest, gear_key, crc = row
+    key, found, rest, gear_key, crc, digests = row
     if zlib.crc32((found + rest).encode()) != crc:
         raise LogDamaged(f"the finding {name!r} is damaged in the log: its checksum does not agree")
     keys = db.execute(
         "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position", (key,)
     ).fetchall()
+    traces = [trace(db, trace_key) for (trace_key,) in keys]
+    if all_digests([trace_digest(kept) for kept in traces]) != digests:
+        raise LogDamaged(f"the finding {name!r} is damaged in the log: sweeps of its evidence are missing")
     evidence = msgspec.structs.replace(
         msgspec.convert(json.loads(rest), Evidence),
-        traces=[trace(db, trace_key) for (trace_key,) in keys],
+        traces=traces,
         gear=gear(db, gear_key),
     )
     return msgspec.json.decode(found, type=Finding), evidence

@@ -20,6 +20,7 @@ import msgspec
 from bench.checks.model import Evidence
 from bench.finding import Finding, Move
 from bench.log import load, schema
+from bench.log.faults import is_damage, why
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
 
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
@@ -52,16 +53,27 @@ class MoveRow(msgspec.Struct, frozen=True):
 
 @contextmanager
 def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
-    """A connection that cannot write. Raises LogError (no file, newer, not ours), sqlite3.Error."""
+    """A connection that cannot write. Raises LogError: no file, newer, not ours, damaged (also inside)."""
     path = Path(path).absolute()
     if not path.is_file():
         raise LogError(f"there is no log at {path}")
-    schema.refuse_foreign(path)
-    with (
-        tempfile.TemporaryDirectory(prefix="log-read-") as scratch,
-        closing(_connect(path, Path(scratch))) as db,
-    ):
-        yield db
+    with tempfile.TemporaryDirectory(prefix="log-read-") as scratch:
+        try:
+            schema.refuse_foreign(path)
+            opened = _connect(path, Path(scratch))
+        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
+            raise _ours(error, path) from error
+        with closing(opened) as db:
+            try:
+                yield db
+            except (sqlite3.Error, UnicodeDecodeError) as error:
+                raise _ours(error, path) from error
+
+
+def _ours(error: Exception, path: Path) -> LogError:
+    if is_damage(error):
+        return LogDamaged(f"{path} is damaged: {error}; a daemon that opens it salvages what it can")
+    return LogError(f"{path} cannot be read: {why(error)}")
 
 
 def list_findings(

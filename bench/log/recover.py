@@ -6,7 +6,6 @@ start never fails for the same reason twice.
 
 from __future__ import annotations
 
-import errno
 import sqlite3
 import threading
 from pathlib import Path
@@ -15,11 +14,10 @@ from typing import NamedTuple
 import msgspec
 
 from bench.log import load, read, salvage, schema
+from bench.log.faults import is_damage
 from bench.log.rows import Interrupted, LogDamaged, LogError, OpenRun, Salvage, Unfinished
 
 CHECK_S = 0.05  # a start waits this long for the soundness check; a larger log is checked in the background
-
-_DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
 
 
 class Opened(NamedTuple):
@@ -35,17 +33,12 @@ def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
             return _open(path)
         except LogDamaged:
             pass
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             if not is_damage(error):
                 raise
     salvaged = salvage.set_aside(path)
     db = schema.connect(path)
     return Opened(db, unfinished(db, salvaged), True)
-
-
-def is_damage(error: BaseException) -> bool:
-    name = getattr(error, "sqlite_errorname", "")
-    return name.startswith(_DAMAGE) or "unsupported file format" in str(error)
 
 
 def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
@@ -77,7 +70,7 @@ def unfinished(db: sqlite3.Connection, salvage: Salvage | None = None) -> Unfini
             Interrupted(sweep, run, kind, placement, load.raw_readings(db, key))
             for key, sweep, run, kind, placement in rows
         ]
-    except (ValueError, msgspec.MsgspecError) as error:
+    except (ValueError, msgspec.MsgspecError) as error:  # a UnicodeDecodeError is a ValueError
         raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
     return Unfinished(runs, interrupted, salvage, _sentences(runs, interrupted, salvage))
 
@@ -89,34 +82,6 @@ def unfinished_read_only(path: Path) -> Unfinished:
             return unfinished(db)
     except (sqlite3.Error, OSError, LogError):
         return Unfinished()
-
-
-def why(error: Exception) -> str:
-    """What is wrong with the disk or the file, in words for the user."""
-    name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(getattr(error, "errno", 0) or 0, "")
-    for start, words in _WORDS:
-        if name.startswith(start):
-            return words
-    return str(error)
-
-
-_WORDS = (
-    ("SQLITE_FULL", "the disk is full"),
-    ("ENOSPC", "the disk is full"),
-    ("EDQUOT", "the disk is full"),
-    ("SQLITE_READONLY", "the medium is read-only"),
-    ("EROFS", "the medium is read-only"),
-    ("EACCES", "this user may not write there"),
-    ("EPERM", "this user may not write there"),
-    ("SQLITE_PERM", "this user may not write there"),
-    ("SQLITE_CANTOPEN", "the log file cannot be opened"),
-    ("SQLITE_IOERR", "the disk reports an error"),
-    ("EIO", "the disk reports an error"),
-    ("SQLITE_BUSY", "another program is writing to the log file"),
-    ("SQLITE_LOCKED", "another program is writing to the log file"),
-    ("SQLITE_CORRUPT", "the log file is damaged"),
-    ("SQLITE_NOTADB", "the log file is damaged"),
-)
 
 
 def _open(path: Path) -> Opened:

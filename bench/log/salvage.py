@@ -244,11 +244,11 @@ def _give_no_number_twice(new: sqlite3.Connection) -> None:
 
 def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     """The file as it is, or, where not even its list of tables can be read, a copy with a new such list."""
-    with suppress(sqlite3.Error, LogDamaged):
+    with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
         return closing(_opened(aside))
     try:
         return closing(_opened(_with_new_list(aside, scratch / "copy.sqlite")))
-    except (sqlite3.Error, LogDamaged, OSError, struct.error):
+    except (sqlite3.Error, LogDamaged, OSError, struct.error, UnicodeDecodeError):
         return closing(_empty())
 
 

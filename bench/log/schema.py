@@ -130,7 +130,7 @@ def _may_be_damaged_log(path: Path) -> bool:
     db = sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)
     try:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return True
     finally:
         db.close()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
+import sys
 import zlib
 from array import array
 
@@ -51,20 +52,33 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     db.execute("DELETE FROM chunk WHERE sweep_key = ?", (sweep_key,))
 
 
+def trace_digest(trace: Trace) -> bytes:
+    """A hash over all that a trace says, the same on any machine."""
+    columns = [array("d", column) for column in (trace.travel, trace.reading, trace.at or ())]
+    words = (trace.placement, trace.push, trace.sweep, trace.seat, trace.hold, trace.at is None)
+    digest = hashlib.sha256(repr((words, [len(column) for column in columns])).encode())
+    for column in columns:
+        if sys.byteorder == "big":
+            column.byteswap()
+        digest.update(column.tobytes())
+    return digest.digest()
+
+
+def all_digests(digests: list[bytes]) -> bytes:
+    """A hash over the hashes of traces, in their order."""
+    return hashlib.sha256(b"".join(digests)).digest()
+
+
 def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
     """The key of this very trace, kept once however many findings use it."""
-    numbers = [array("d", column).tobytes() for column in (trace.travel, trace.reading, trace.at or ())]
-    words = (trace.placement, trace.push, trace.sweep, trace.seat, trace.hold, trace.at is None)
-    digest = hashlib.sha256(repr((words, [len(column) for column in numbers])).encode())
-    for column in numbers:
-        digest.update(column)
-    row = db.execute("SELECT trace_key FROM trace WHERE sha256 = ?", (digest.digest(),)).fetchone()
+    digest = trace_digest(trace)
+    row = db.execute("SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)).fetchone()
     if row is not None:
         return int(row[0])
     return insert(
         db,
         "trace",
-        sha256=digest.digest(),
+        sha256=digest,
         placement=trace.placement,
         push=int(trace.push),
         sweep=trace.sweep,

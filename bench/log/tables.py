@@ -210,6 +210,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ),
             ("gear_key INTEGER NOT NULL REFERENCES gear", "the gear it was worked out with"),
             ("crc32 INTEGER NOT NULL", "checksum of finding_json followed by evidence_json"),
+            ("traces_sha256 BLOB NOT NULL", "hash of its traces' hashes in order, so that none is missed"),
             ("superseded_by INTEGER REFERENCES finding", "the later finding that replaces this one"),
             _BOOT,
             *_moment(),

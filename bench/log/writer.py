@@ -13,7 +13,7 @@ from pathlib import Path
 from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
 from bench.finding import Finding, Move
 from bench.log import append
-from bench.log.committer import NOT_QUEUED, Committer
+from bench.log.committer import NOT_QUEUED, Committer, Piece
 from bench.log.rows import Saved, Stamp, SweepEnd, Unfinished, now
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
@@ -124,7 +124,7 @@ class LogWriter:
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them (kept to 1 us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
         ticket = self._put(
-            lambda db, _: append.chunk(db, sweep_id, instrument, raw, times),
+            Piece(sweep_id, instrument, raw, times),
             urgent=False,
             size=len(raw) + 8 * len(times) + 300,
             spare=False,

@@ -10,16 +10,20 @@ from pathlib import Path
 
 import pytest
 
+from bench.checks.model import Evidence
+from bench.finding import Finding
 from bench.log import read
 from bench.log.rows import LogDamaged
 
 
-def fill(live, runs: int = 6) -> list[str]:
+def fill(live, runs: int = 6) -> dict[str, tuple[Finding, Evidence]]:
     life = live()
+    kept = {}
     for number in range(runs):
-        life.whole_check(f"run-{number}")
+        finding, evidence = life.whole_check(f"run-{number}")
+        kept[finding.id] = (finding, evidence)
     assert life.writer.close()
-    return [f"run-{number}-f" for number in range(runs)]
+    return kept
 
 
 def overwrite(path: Path, start: int, data: bytes) -> None:
@@ -91,7 +95,7 @@ def test_what_comes_after_never_takes_the_place_of_what_was_lost(live, path, tab
 @pytest.mark.parametrize("length", [16, 100, 4096])
 def test_a_lost_beginning_is_replaced(live, path, length) -> None:
     """The first page holds the list of tables; a fresh log's list fits any log of the same version."""
-    names = fill(live)
+    names = list(fill(live))
     overwrite(path, 0, b"\xa5" * length)
     life = live("boot-b")
     assert life.writer.unfinished.salvage is not None
@@ -114,7 +118,7 @@ def test_a_file_of_rubbish_and_a_truncated_one(live, path) -> None:
 
 
 def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) -> None:
-    names = fill(live, 20)
+    names = list(fill(live, 20))
     life = live("boot-b")
     life.writer.flush()
     with closing(sqlite3.connect(path)) as db:
@@ -152,10 +156,10 @@ def test_numbers_damaged_in_place_are_never_read_as_numbers(live, path) -> None:
 
 def damage_at_random(live, path, starts: int, seed: int) -> dict[str, int]:
     """Overwrite 1 to 4 KiB anywhere, start, and look: as often as told, always from the same whole log."""
-    names = set(fill(live, 12))
+    kept = fill(live, 12)
     whole = path.read_bytes()
     chance = random.Random(seed)
-    figures = {"starts": starts, "set_aside": 0, "findings_lost": 0, "sweeps_lost": 0}
+    figures = {"starts": starts, "set_aside": 0, "findings_lost": 0, "evidence_lost": 0, "sweeps_lost": 0}
     for number in range(starts):
         for file in path.parent.iterdir():
             if file.suffix != ".lock":
@@ -173,10 +177,15 @@ def damage_at_random(live, path, starts: int, seed: int) -> dict[str, int]:
                 assert life.writer.unfinished.salvage is None
             assert life.writer.close()
         with read.open_read(path) as db:
-            kept = {finding for (finding,) in db.execute("SELECT finding FROM finding")}
-            figures["findings_lost"] += len(names - kept)
+            names = {finding for (finding,) in db.execute("SELECT finding FROM finding")}
+            figures["findings_lost"] += len(kept.keys() - names)
+            for name in kept.keys() & names:
+                try:
+                    assert read.show_finding(db, name) == kept[name]  # right, or said to be damaged
+                except LogDamaged:
+                    figures["evidence_lost"] += 1
             figures["sweeps_lost"] += 42 - db.execute("SELECT count(*) FROM sweep").fetchone()[0]
-        assert {f"first-{number}-f", f"second-{number}-f"} <= kept
+        assert {f"first-{number}-f", f"second-{number}-f"} <= names
     return figures
 
 

@@ -6,6 +6,7 @@ import json
 import random
 import signal
 import sqlite3
+import statistics
 import subprocess
 import sys
 import time
@@ -104,7 +105,12 @@ def kill_often(path, live, times: int, seed: int) -> dict[str, float]:
         if path.stat().st_size > 4_000_000:
             path.unlink()
     assert told_sweeps > 0
-    return {"kills": times, "acknowledged": told_sweeps, "slowest_reopening_s": max(reopened)}
+    return {
+        "kills": times,
+        "acknowledged": told_sweeps,
+        "slowest_reopening_s": max(reopened),
+        "median_reopening_s": statistics.median(reopened),
+    }
 
 
 def test_a_few_kills(path, live) -> None:

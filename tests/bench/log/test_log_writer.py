@@ -62,7 +62,7 @@ def test_saved_is_told_after_the_commit_never_before(path) -> None:
     assert all(upto <= count for upto, count in seen)
 
 
-def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live) -> None:
+def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live, path) -> None:
     life = live()
     life.begin()
     life.writer.start_sweep("s", "run-1", "-")
@@ -74,7 +74,9 @@ def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live) -> None:
     while len(life.saved) == told:
         time.sleep(0.005)
     assert time.monotonic() - began > 0.8 * GROUP_S
-    assert len(life.saved) == told + 1  # five chunks, one commit
+    assert len(life.saved) == told + 1  # five chunks, one commit, one row
+    with read.open_read(path) as db:
+        assert db.execute("SELECT raw, readings FROM chunk").fetchall() == [(b"xxxxx", 5)]
     began = time.monotonic()
     ticket = life.writer.end_sweep("s", "whole")
     while life.saved[-1].upto < ticket:

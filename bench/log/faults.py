@@ -1,0 +1,49 @@
+"""What is wrong with a disk or a log file: damage or not, and in words for the user.
+
+May import: the standard library.
+"""
+
+from __future__ import annotations
+
+import errno
+import sqlite3
+
+_DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
+
+
+def is_damage(error: BaseException) -> bool:
+    """Whether the file itself is at fault. A list of tables with broken letters fails to decode."""
+    name = getattr(error, "sqlite_errorname", "")
+    return (
+        name.startswith(_DAMAGE)
+        or isinstance(error, UnicodeDecodeError)
+        or (isinstance(error, sqlite3.Error) and "unsupported file format" in str(error))
+    )
+
+
+def why(error: Exception) -> str:
+    """What is wrong with the disk or the file, in words for the user."""
+    name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(getattr(error, "errno", 0) or 0, "")
+    for start, words in _WORDS:
+        if name.startswith(start):
+            return words
+    return str(error)
+
+
+_WORDS = (
+    ("SQLITE_FULL", "the disk is full"),
+    ("ENOSPC", "the disk is full"),
+    ("EDQUOT", "the disk is full"),
+    ("SQLITE_READONLY", "the medium is read-only"),
+    ("EROFS", "the medium is read-only"),
+    ("EACCES", "this user may not write there"),
+    ("EPERM", "this user may not write there"),
+    ("SQLITE_PERM", "this user may not write there"),
+    ("SQLITE_CANTOPEN", "the log file cannot be opened"),
+    ("SQLITE_IOERR", "the disk reports an error"),
+    ("EIO", "the disk reports an error"),
+    ("SQLITE_BUSY", "another program is writing to the log file"),
+    ("SQLITE_LOCKED", "another program is writing to the log file"),
+    ("SQLITE_CORRUPT", "the log file is damaged"),
+    ("SQLITE_NOTADB", "the log file is damaged"),
+)
