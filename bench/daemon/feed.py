@@ -6,9 +6,7 @@ Emits what the instrument said, when it said it. May import: hw, bench.settings.
 from __future__ import annotations
 
 import asyncio
-import statistics
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Literal
 
@@ -24,6 +22,7 @@ QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
 GARBLED = 5  # rejects in a second, and more of them than readings
 
+SMOOTHING = 12
 ASKINGS = 10.0  # requests a second, where an instrument speaks only when asked
 
 NS = 1_000_000_000
@@ -70,8 +69,9 @@ class Instrument:
         self._on_batch = on_batch
         self._on_state = on_state
         self._previous_block = 0
-        self._intervals: deque[float] = deque(maxlen=32)
-        self._recent: deque[tuple[float, int, int]] = deque()
+        self._interval = 0.0  # s between readings, smoothed over some ten of them
+        self._intervals = 0  # how many went into it
+        self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._make_decoder()
         self._port = SerialPort(
@@ -154,24 +154,25 @@ class Instrument:
     def _heard(self, stamps: Sequence[float], values: Sequence[float], unit: str) -> None:
         self.readings += len(values)
         if self.last is not None and stamps[0] > self.last:
-            self._intervals.append((stamps[-1] - self.last) / len(values))
-            self.rate = 1.0 / max(1e-6, statistics.fmean(self._intervals))
+            new = (stamps[-1] - self.last) / len(values)
+            self._intervals += 1
+            self._interval += (new - self._interval) / min(self._intervals, SMOOTHING)
+            self.rate = 1.0 / max(1e-6, self._interval)
         self.last = stamps[-1]
         self.value = values[-1]
         self.unit = unit
 
     def _health(self, now: float, good: int, bad: int) -> None:
-        recent = self._recent
-        recent.append((now, good, bad))
-        while recent and recent[0][0] < now - 1.0:
-            recent.popleft()
-        if not bad and self.state == "open" and len(recent) < 2000:
+        if now - self._since >= 1.0:
+            self._since, self._goods, self._bads = now, 0, 0
+        self._goods += good
+        self._bads += bad
+        goods, bads = self._goods, self._bads
+        if not bad and self.state == "open" and goods <= FLOOD:
             return
-        goods = sum(g for _, g, _ in recent)
-        bads = sum(b for _, _, b in recent)
         if goods + bads > FLOOD:
             self._become(
-                "flooding", f"{self.name}: {goods + bads} frames in a second; that is not an instrument."
+                "flooding", f"{self.name}: over {FLOOD} frames in a second; that is not an instrument."
             )
         elif bads >= GARBLED and bads > goods:
             self._become(
@@ -184,8 +185,8 @@ class Instrument:
 
     def _port_state(self, state: PortState, words: str) -> None:
         self._previous_block = 0
-        self._intervals.clear()
-        self._recent.clear()
+        self._intervals = 0
+        self._since = 0.0
         self.last = None
         self.rate = None
         if state == "open":
@@ -196,8 +197,8 @@ class Instrument:
 
     def tick(self, now: float) -> None:
         """Silence is an event too; called a few times a second."""
-        if self.state in {"open", "garbled"} and self.last is not None and len(self._intervals) >= 4:
-            usual = statistics.fmean(self._intervals)
+        if self.state in {"open", "garbled"} and self.last is not None and self._intervals >= 4:
+            usual = self._interval
             if usual < 1.0 and now - self.last > max(QUIET, 5 * usual):
                 self._become("silent", f"{self.name} has sent nothing for {now - self.last:.0f} s.")
                 self.rate = None
@@ -207,15 +208,6 @@ class Instrument:
             return
         self.state, self.words = state, words
         self._on_state(self)
-
-    @property
-    def streams(self) -> bool:
-        """It sends by itself, so that stillness can be seen; a button instrument does not."""
-        return self.rate is not None and self.rate > 1.0 and len(self._intervals) >= 2
-
-    @property
-    def usual_interval(self) -> float | None:
-        return statistics.median(self._intervals) if self._intervals else None
 
     def said(self) -> InstrumentState:
         age = None if self.last is None else max(0.0, time.monotonic() - self.last)

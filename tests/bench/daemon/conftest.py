@@ -24,7 +24,7 @@ class Pushing:
         while not self._stop.is_set():
             for to in (self._length, 0.0):
                 self._rig.go(to, self._speed)
-                self._stop.wait(0.62)
+                self._stop.wait(0.9)
 
     def close(self) -> None:
         self._stop.set()

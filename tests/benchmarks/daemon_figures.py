@@ -1,0 +1,282 @@
+"""The daemon's figures beside a yardstick in the same run; prints one JSON line each.
+
+    python tests/benchmarks/daemon_figures.py [--seconds 5]
+
+CPU per reading through the whole daemon (decode, stamp, pair, fan out to one client) beside a bare pyserial
+`readline()` + `float()` loop on a pseudo-terminal fed by the same process in the same way; readings a second
+without loss; last byte of a sweep to its finding; wire to client; start-up and memory.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import tty
+from pathlib import Path
+
+LINE = b"+0012.345 mm\r\n"
+
+
+class Feeder:
+    """Writes plain lines at a rate to pseudo-terminals, in blocks, as a busy cable would."""
+
+    def __init__(self, names: list[str], rate: float) -> None:
+        self.masters, self.paths, self.keep = {}, {}, []
+        for name in names:
+            master, slave = os.openpty()
+            tty.setraw(slave)
+            self.masters[name], self.paths[name] = master, os.ttyname(slave)
+            self.keep.append(slave)
+        self.rate, self.sent = rate, 0
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def _run(self) -> None:
+        for master in self.masters.values():
+            os.write(master, b"\r\n")  # what comes before the first line end after opening is dropped
+        began = time.monotonic()
+        count = 0
+        while not self._stop.is_set():
+            due = int((time.monotonic() - began) * self.rate)
+            if due > count:
+                lines = b"".join(b"+%09.3f mm\r\n" % (10 + (i % 1000) / 1000) for i in range(count, due))
+                for master in self.masters.values():
+                    view = lines
+                    while view:
+                        view = view[os.write(master, view) :]
+                count = due
+            time.sleep(0.004)
+        self.sent = count
+
+    def stop(self) -> int:
+        self._stop.set()
+        self._thread.join()
+        return self.sent
+
+
+def cpu(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def memory(pid: int) -> float:
+    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+        if line.startswith("VmRSS"):
+            return int(line.split()[1]) / 1024
+    return 0.0
+
+
+YARDSTICK = """
+import sys, serial, time
+port = serial.Serial(sys.argv[1], 9600, timeout=1)
+n, until = 0, time.monotonic() + float(sys.argv[2])
+before = time.process_time()
+while time.monotonic() < until:
+    line = port.readline()
+    if line.strip():
+        float(line.split()[0]); n += 1
+print(n, time.process_time() - before)
+"""
+
+
+def yardstick(rate: float, seconds: float) -> float:
+    """CPU seconds a reading of the bare loop."""
+    feeder = Feeder(["indicator"], rate)
+    loop = subprocess.Popen(
+        [sys.executable, "-c", YARDSTICK, feeder.paths["indicator"], str(seconds)], stdout=subprocess.PIPE
+    )
+    time.sleep(0.5)
+    feeder.start()
+    out, _ = loop.communicate()
+    feeder.stop()
+    count, spent = out.split()
+    return float(spent) / int(count)
+
+
+class Daemon:
+    def __init__(self, folder: Path, ports: dict[str, str]) -> None:
+        self.folder = folder
+        text = "".join(f'[{name}]\nport = "{path}"\n' for name, path in ports.items())
+        (folder / "settings.toml").write_text(text)
+        began = time.monotonic()
+        self.process = subprocess.Popen(
+            [
+                *(sys.executable, "-m", "bench.cli", "daemon", "--settings", str(folder / "settings.toml")),
+                *("--log", str(folder / "log.db"), "--socket", str(folder / "socket")),
+            ],
+            stderr=subprocess.DEVNULL,
+        )
+        from bench.client import NoDaemon, WireClient
+
+        while True:
+            try:
+                self.client = WireClient(folder / "socket")
+                break
+            except NoDaemon:
+                time.sleep(0.005)
+        self.ready = time.monotonic() - began
+
+    def stop(self) -> None:
+        self.client.close()
+        self.process.send_signal(signal.SIGTERM)
+        self.process.wait(10)
+
+
+def say(test: str, **figures: object) -> None:
+    print(json.dumps({"test": test, **figures}), flush=True)
+
+
+def through(names: list[str], rate: float, seconds: float) -> tuple[float, int, int, float]:
+    """CPU a reading, readings sent and received by one client, memory in MiB."""
+    from bench.wire import Readings, Watch
+
+    with tempfile.TemporaryDirectory() as name:
+        feeder = Feeder(names, rate)
+        daemon = Daemon(Path(name), feeder.paths)
+        try:
+            time.sleep(1.5)  # numpy comes in after ready; it is not a reading's cost
+            daemon.client.send(Watch())
+            daemon.client.next(1.0)
+            before = cpu(daemon.process.pid)
+            feeder.start()
+            got, until = 0, time.monotonic() + seconds
+            while time.monotonic() < until:
+                message = daemon.client.next(0.1)
+                if isinstance(message, Readings):
+                    got += len(message.values)
+            sent = feeder.stop() * len(names)
+            quiet = time.monotonic() + 0.5
+            while time.monotonic() < quiet:
+                message = daemon.client.next(0.1)
+                if isinstance(message, Readings):
+                    got += len(message.values)
+            spent = cpu(daemon.process.pid) - before
+            return spent / max(1, sent), sent, got, memory(daemon.process.pid)
+        finally:
+            daemon.stop()
+
+
+def latency(seconds: float) -> tuple[float, float]:
+    """Wire to client at 100 readings a second: median and 99th percentile, s."""
+    from bench.wire import Readings, Watch
+
+    with tempfile.TemporaryDirectory() as name:
+        feeder = Feeder(["indicator"], 1.0)
+        daemon = Daemon(Path(name), feeder.paths)
+        try:
+            time.sleep(1.0)
+            daemon.client.send(Watch())
+            daemon.client.next(1.0)
+            os.write(feeder.masters["indicator"], b"\r\n")
+            late = []
+            for _ in range(int(seconds * 100)):
+                began = time.monotonic()
+                os.write(feeder.masters["indicator"], LINE)
+                while not isinstance(daemon.client.next(1.0), Readings):
+                    pass
+                late.append(time.monotonic() - began)
+                time.sleep(max(0.0, 0.01 - late[-1]))
+            late.sort()
+            return statistics.median(late), late[int(0.99 * len(late))]
+        finally:
+            daemon.stop()
+
+
+def work_out() -> float:
+    """Six sweeps of 2,000 readings to a finding, s; the median of five."""
+    import random
+
+    from bench.checks.model import Evidence, Trace
+    from bench.conclude import conclude
+
+    chance = random.Random(1)
+    traces = []
+    for placement, slope in (("handle-left", 3e-4), ("handle-right", -3e-4)):
+        for number in range(3):
+            travel = [i * 0.11 for i in range(2000)]
+            reading = [slope * s + round(chance.gauss(0, 0.001), 3) for s in travel]
+            traces.append(Trace(placement, travel, reading, sweep=str(number)))
+    evidence = Evidence("fence-square", traces)
+    conclude(evidence, id="", at="")
+    times = []
+    for _ in range(5):
+        began = time.perf_counter()
+        conclude(evidence, id="", at="")
+        times.append(time.perf_counter() - began)
+    return statistics.median(times)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=5.0)
+    seconds = parser.parse_args().seconds
+    for rate in (100.0, 1000.0):
+        bare = yardstick(rate, seconds)
+        each, sent, got, _ = through(["indicator"], rate, seconds)
+        say(
+            "CPU a reading beside readline() + float()",
+            rate=rate,
+            bare_us=round(bare * 1e6, 1),
+            daemon_us=round(each * 1e6, 1),
+            ratio=round(each / bare, 3),
+            limit=0.5,
+            sent=sent,
+            got=got,
+        )
+    each, sent, got, mib = through(["indicator"], 8000.0, seconds)
+    say("8,000 readings a second", sent=sent, got=got, lost=sent - got, limit=0, cpu_us=round(each * 1e6, 1))
+    each, sent, got, mib = through(["indicator", "travel", "caliper"], 50.0, seconds)
+    say(
+        "three instruments at 50 a second",
+        core_percent=round(each * 150 * 100, 2),
+        limit=3.0,
+        memory_mib=round(mib, 1),
+    )
+    median, worst = latency(min(seconds, 5.0))
+    say("wire to client", median_ms=round(median * 1e3, 2), p99_ms=round(worst * 1e3, 2), limit_ms=5)
+    say("six sweeps of 2,000 readings to a finding", ms=round(work_out() * 1e3, 1), limit_ms=50)
+    with tempfile.TemporaryDirectory() as name:
+        daemon = Daemon(Path(name), {})
+        time.sleep(2.0)
+        say(
+            "start to ready",
+            s=round(daemon.ready, 2),
+            limit_s=0.6,
+            memory_mib=round(memory(daemon.process.pid), 1),
+            limit_mib=60,
+        )
+        for command in (["--help"], ["--version"], ["status", "--json", "--socket", f"{name}/socket"]):
+            times = []
+            for _ in range(5):
+                began = time.perf_counter()
+                subprocess.run(
+                    [sys.executable, "-m", "bench.cli", *command], stdout=subprocess.DEVNULL, check=True
+                )
+                times.append(time.perf_counter() - began)
+            bare = []
+            for _ in range(5):
+                began = time.perf_counter()
+                subprocess.run([sys.executable, "-c", "pass"], check=True)
+                bare.append(time.perf_counter() - began)
+            say(
+                f"sweepgauge {command[0]}",
+                s=round(statistics.median(times), 3),
+                bare_python_s=round(statistics.median(bare), 3),
+                limit_s=0.12,
+            )
+        daemon.stop()
+
+
+if __name__ == "__main__":
+    main()
