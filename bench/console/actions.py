@@ -1,0 +1,157 @@
+"""Everything the user can do, once: key on the number pad, other keys, word in the key row, whole sentence.
+
+The key row, the list of all keys and the key handling all read this table. May import: bench.wire (through
+its neighbours).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bench.console.desk import Desk
+
+
+@dataclass(frozen=True)
+class Action:
+    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything now."""
+
+    name: str
+    keys: tuple[str, ...]
+    word: Callable[[Desk], str]
+    help: str
+    run: Callable[[Desk], None]
+    can: Callable[[Desk], bool] = lambda desk: True
+    sure: bool = False  # wants its key twice
+
+
+SHOWN = {
+    "enter": "Enter", "space": "Space", "full_stop": ".", "asterisk": "*", "slash": "/", "minus": "-", "plus": "+",
+    "escape": "Esc", "up": "Up", "down": "Down", "left": "Left", "right": "Right",
+}  # fmt: skip
+
+
+def shown(key: str) -> str:
+    return SHOWN.get(key, key.upper() if len(key) == 1 else key)
+
+
+_PRESS = {
+    "cautions": "it is so",
+    "place": "it stands",
+    "lean": "leaned",
+    "tap": "tapped",
+    "mark": "take it",
+    "spot": "take it",
+    "width": "take it",
+}
+
+
+def _press_word(desk: Desk) -> str:
+    state = desk.state
+    if state.live is not None:
+        return {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}[state.live.phase]
+    if state.learn is not None:
+        return "keep it"
+    if state.ask is not None:
+        return _PRESS.get(state.ask.phase, "go on")
+    finding = state.finding
+    if finding is not None and finding.move is not None and not desk.moved:
+        return "the move"
+    if finding is not None:
+        return "again" if desk.moved or finding.verdict != "cannot-tell" else "more"
+    return "begin"
+
+
+def _word(text: str) -> Callable[[Desk], str]:
+    return lambda desk: text
+
+
+def _at_rest(desk: Desk) -> bool:
+    return desk.state.here and desk.state.ask is None and desk.state.live is None
+
+
+def _running(desk: Desk) -> bool:
+    return desk.state.here and desk.state.ask is not None
+
+
+def _has_move(desk: Desk) -> bool:
+    finding = desk.state.finding
+    return _at_rest(desk) and finding is not None and finding.move is not None
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action(
+        "press", ("enter", "space"), _press_word,
+        "Answer what is asked: it stands, take it, it is so; at rest, do the next act.",
+        lambda d: d.press(), lambda d: d.state.here,
+    ),
+    Action(
+        "undo", ("0", "u"), _word("undo pass"), "Take back the last pass that was kept.",
+        lambda d: d.undo(), _running,
+    ),
+    Action(
+        "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
+        lambda d: d.view.go("checks"), _at_rest,
+    ),
+    Action(
+        "again", ("2", "a"), _word("again"), "The same check again, judged as the proof of a move where one was made.",
+        lambda d: d.again(), lambda d: _at_rest(d) and d.state.finding is not None,
+    ),
+    Action(
+        "move", ("4", "m"), _word("move"), "What to move: end, way, distance, leaves and where they go.",
+        lambda d: d.view.go("move"), _has_move,
+    ),
+    Action(
+        "live", ("5", "v"), lambda d: "end live" if d.state.live is not None else "live",
+        "Make the move with the remaining distance live.",
+        lambda d: d.live(), lambda d: _has_move(d) or d.state.live is not None,
+    ),
+    Action(
+        "more", ("plus",), lambda d: "read on" if d.scrolls else "more",
+        "Read on; or, too close to call: the pushes that lack.",
+        lambda d: d.more(), lambda d: d.scrolls or d.unsettled,
+    ),
+    Action(
+        "limits", ("3", "l"), _word("limits"), "What limits the result, ranked.",
+        lambda d: d.view.go("limits"), lambda d: d.state.finding is not None,
+    ),
+    Action(
+        "past", ("6", "p"), _word("past"), "Past results of this sled.",
+        lambda d: d.past(), lambda d: d.state.here,
+    ),
+    Action(
+        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
+        lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
+    ),
+    Action(
+        "picture", ("8", "d"), lambda d: "line" if d.view.picture else "drawing",
+        "Drawing or line, where the screen is too small for both.",
+        lambda d: d.turn_picture(), _running,
+    ),
+    Action(
+        "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",
+        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=True,
+    ),
+    Action(
+        "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",
+        lambda d: d.view.back(), lambda d: d.view.page != "work",
+    ),
+    Action(
+        "look", ("asterisk", "t"), _word("look"), "Another look: colour, without colour, for the Pi's own screen.",
+        lambda d: d.turn_look(),
+    ),
+    Action(
+        "keys", ("slash", "question_mark", "f1"), _word("all keys"), "Every key and what it does.",
+        lambda d: d.view.go("keys"), lambda d: d.view.page != "keys",
+    ),
+    Action(
+        "leave", ("minus", "q", "ctrl+q"), _word("leave"), "Leave the screen; a check in progress goes on in the daemon.",
+        lambda d: d.leave(), sure=True,
+    ),
+)  # fmt: skip
+
+
+def find(key: str, actions: tuple[Action, ...]) -> Action | None:
+    return next((action for action in actions if key in action.keys), None)

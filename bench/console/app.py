@@ -1,0 +1,254 @@
+"""The terminal screen: a Textual application around one sheet, fed by the link, driven by the desk.
+
+It routes; what is known, what is drawn and what keys mean is plain code beside it. May import: textual,
+bench.units, bench.wire.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import socket
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from textual import events
+from textual.app import App, ComposeResult
+from textual.theme import Theme
+
+from bench.console import looks, phrases
+from bench.console.actions import Action
+from bench.console.arrange import Frame, compose, content_only, number_only
+from bench.console.desk import Desk
+from bench.console.link import Link, LinkState
+from bench.console.looks import Look
+from bench.console.sheet import Sheet
+from bench.console.state import State
+from bench.console.text import Block
+from bench.console.view import View
+from bench.wire import Said
+
+DIGITS = 0.1  # s between two drawings of the number
+LINE = 0.2  # s between two drawings of the line
+
+
+class Console(App[None]):
+    """`early`: a socket on which the first questions were already asked. `extra`: actions of whoever starts it."""
+
+    ENABLE_COMMAND_PALETTE = False  # the list of all keys is our own: it must show on the Pi's screen too
+    CSS = "Screen { layers: base; overflow: hidden; }"
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        look: Look = looks.SHOP,
+        early: socket.socket | None = None,
+        extra: tuple[Action, ...] = (),
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__()
+        self.state = State(clock)
+        self.view = View(glyphs=look.glyphs)
+        self.look = look
+        self.link = Link(path, self._said, self._link, early=early)
+        self.desk = Desk(
+            self.state, self.view, self.link.send, leave=self.exit, look=self._turn_look, extra=extra
+        )
+        self.sheet = Sheet(look.styles())
+        self.drawn = 0  # times anything was drawn, for whoever measures
+        self.first_reading: float | None = None  # monotonic s, when a true reading first stood on the sheet
+        self._frame: Frame | None = None
+        self._dirty: set[str] = set()
+        self._due: dict[str, float] = {}
+        self._timer: asyncio.TimerHandle | None = None
+        self._ageing: asyncio.TimerHandle | None = None
+        self._listening: asyncio.Task[None] | None = None
+        for one in looks.LOOKS:
+            self.register_theme(_theme(one))
+        self.theme = look.name
+
+    def compose(self) -> ComposeResult:
+        yield self.sheet
+
+    # ---- life ---------------------------------------------------------------------------------------
+
+    async def on_mount(self) -> None:
+        loop = asyncio.get_running_loop()
+        with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
+            for number in (signal.SIGTERM, signal.SIGHUP):
+                loop.add_signal_handler(number, self.exit)
+        self.sheet.focus()
+        self._listening = loop.create_task(self.link.run())
+
+    async def on_unmount(self) -> None:
+        for timer in (self._timer, self._ageing):
+            if timer is not None:
+                timer.cancel()
+        if self._listening is not None:
+            self._listening.cancel()
+            await asyncio.gather(self._listening, return_exceptions=True)
+        self.link.close()
+
+    # ---- what comes in --------------------------------------------------------------------------------
+
+    def _said(self, message: Said) -> None:
+        self._mark(self.state.hear(message))
+
+    def _link(self, now: LinkState, words: str) -> None:
+        self._mark(self.state.came() if now == "here" else self.state.went(words))
+
+    def on_resize(self) -> None:
+        self._mark(frozenset({"all"}))
+
+    def on_key(self, event: events.Key) -> None:
+        if event.key == "ctrl+c":
+            self.exit()
+        elif self.desk.key(event.key, event.character):
+            event.stop()
+            event.prevent_default()
+            self._draw_now()
+
+    def on_click(self, event: events.Click) -> None:
+        if self._frame is None:
+            return
+        for hit in self._frame.hits:
+            if hit.rows[0] <= event.y < hit.rows[1] and hit.columns[0] <= event.x < hit.columns[1]:
+                if hit.action is not None:
+                    self.desk.do(hit.action)
+                elif hit.row is not None:
+                    self.desk.take(hit.row)
+                self._draw_now()
+                return
+
+    # ---- drawing --------------------------------------------------------------------------------------
+
+    def _mark(self, changed: frozenset[str]) -> None:
+        """Something is different: draw it when its turn has come."""
+        if not changed:
+            return
+        self._dirty |= changed
+        now = time.monotonic()
+        if self._timer is None:
+            wait = max(0.0, min(self._turn(name) for name in self._dirty) - now)
+            self._timer = asyncio.get_running_loop().call_later(wait, self._draw)
+
+    def _turn(self, name: str) -> float:
+        return self._due.get(name if name in ("number", "line") else "all", 0.0)
+
+    def _draw_now(self) -> None:
+        """A key was pressed: nobody waits for a turn."""
+        self._dirty.add("all")
+        if self._timer is not None:
+            self._timer.cancel()
+        self._draw()
+
+    def _draw(self) -> None:
+        self._timer = None
+        wide, high = self.size
+        if not self._dirty or wide < 1 or not self.is_running:
+            return
+        now = time.monotonic()
+        ready = {name for name in self._dirty if self._turn(name) <= now + 0.002}
+        self._dirty -= ready
+        if ready - {"number", "line"}:
+            ready |= self._dirty & {"number", "line"}
+            self._dirty -= {"number", "line"}
+            self._whole(wide, high)
+        else:
+            if "number" in ready:
+                self._part(number_only(self.desk, wide, high))
+            if "line" in ready:
+                self._part(content_only(self.desk, wide, high))
+        if "number" in ready or ready - {"line"}:
+            self._due["number"] = now + DIGITS
+        if "line" in ready or ready - {"number"}:
+            self._due["line"] = now + LINE
+        if ready - {"number", "line"}:
+            self._due["all"] = now + DIGITS / 2
+        self._watch_age(now)
+        left = self._dirty
+        self._dirty = set()
+        self._mark(frozenset(left))
+
+    def _whole(self, wide: int, high: int) -> None:
+        self._frame = compose(self.desk, wide, high)
+        if self.sheet.show(self._frame.lines):
+            self.drawn += 1
+        self._note_first()
+
+    def _part(self, part: tuple[int, Block] | None) -> None:
+        if part is not None and self.sheet.show(part[1], part[0]):
+            self.drawn += 1
+        self._note_first()
+
+    def _note_first(self) -> None:
+        if self.first_reading is None:
+            shown = self.state.shown
+            if shown is not None and shown.live and self.state.here:
+                self.first_reading = time.monotonic()
+
+    def _watch_age(self, now: float) -> None:
+        """A number that gets old says so, in steps; while it is fresh nothing ticks but one far alarm."""
+        if self._ageing is not None:
+            self._ageing.cancel()
+            self._ageing = None
+        waits = []
+        for heard in self.state.instruments.values():
+            if heard.at is not None and heard.state == "open":
+                waits.append(phrases.next_age(self.state.clock() - heard.at))
+        if waits and self.state.here:
+            self._ageing = asyncio.get_running_loop().call_later(max(0.2, min(waits) + 0.05), self._aged)
+        del now
+
+    def _aged(self) -> None:
+        self._ageing = None
+        stale = any(
+            heard.at is not None and heard.state == "open" and not heard.fresh(self.state.clock())
+            for heard in self.state.instruments.values()
+        )
+        if stale:
+            self._mark(frozenset({"health", "number"}))
+        else:
+            self._watch_age(time.monotonic())
+
+    def _turn_look(self) -> None:
+        place = looks.LOOKS.index(self.look)
+        self.look = looks.LOOKS[(place + 1) % len(looks.LOOKS)]
+        self.view.glyphs = self.look.glyphs
+        self.theme = self.look.name
+        self.sheet.restyle(self.look.styles())
+
+
+def _theme(look: Look) -> Theme:
+    """So that the screen's own ground and ink are those of the look."""
+    ground = "#000000" if look.ground == "black" else look.ground
+    ink = "#c0c0c0" if look.ink == "white" else look.ink
+    return Theme(
+        name=look.name,
+        primary=ink,
+        foreground=ink,
+        background=ground,
+        surface=ground,
+        panel=ground,
+        dark=look.dark,
+    )
+
+
+def make_console(
+    path: Path,
+    *,
+    look: str | None = None,
+    early: socket.socket | None = None,
+    extra: tuple[Action, ...] = (),
+) -> Console:
+    """The application from plain arguments; tests, command and demo all use it. ValueError: no such look."""
+    chosen = (
+        looks.find(look)
+        if look is not None
+        else looks.fitting(os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR")))
+    )
+    return Console(path, look=chosen, early=early, extra=extra)

@@ -1,0 +1,237 @@
+"""What the user does, turned into requests and into moves between pages; no Textual, no socket.
+
+`send` carries a request to the daemon and tells whether it went. May import: bench.units, bench.wire.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import msgspec
+
+from bench.console import pages
+from bench.console.actions import ACTIONS, Action, find
+from bench.console.state import State
+from bench.console.view import Row, View
+from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, Press, Undo
+
+MORE_PUSHES = 3
+MOST_MORE = 12
+PAST = 50
+
+Send = Callable[[msgspec.Struct], bool]
+
+
+class Desk:
+    """`extra` are actions of whoever builds the screen (the pretend saw's hands); the screen knows nothing of them."""
+
+    state: State
+    view: View
+    scrolls: bool  # the cautions go on below the edge
+
+    def __init__(
+        self,
+        state: State,
+        view: View,
+        send: Send,
+        *,
+        leave: Callable[[], None] = lambda: None,
+        look: Callable[[], None] = lambda: None,
+        extra: tuple[Action, ...] = (),
+    ) -> None:
+        self.state, self.view = state, view
+        self._send, self._leave, self._look = send, leave, look
+        self.extra = extra
+        self.scrolls = False
+        self.last_begin: Begin | None = None
+
+    # ---- asked by the panes -------------------------------------------------------------------------
+
+    @property
+    def actions(self) -> tuple[Action, ...]:
+        return (*self.extra, *ACTIONS)
+
+    def now(self) -> list[Action]:
+        """What would do something at this moment, in the order of the key row."""
+        if self.view.page != "work":
+            order = ("home", "keys", "look", "leave")
+            return [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
+        return [a for a in (ACTIONS[0], *self.extra, *ACTIONS[1:]) if a.can(self)]
+
+    @property
+    def moved(self) -> bool:
+        """The move of the result on screen was noted."""
+        finding = self.state.finding
+        if finding is None:
+            return False
+        return self.view.verifies == finding.id or self.state.moves.get(finding.id) in ("made", "verified")
+
+    @property
+    def unsettled(self) -> bool:
+        finding = self.state.finding
+        return self.state.ask is None and finding is not None and finding.verdict == "cannot-tell"
+
+    def rows(self) -> list[Row]:
+        return pages.rows(self)
+
+    # ---- keys -----------------------------------------------------------------------------------------
+
+    def key(self, key: str, char: str | None = None) -> bool:
+        """True when the key meant something here."""
+        if self.view.typing is not None:
+            return pages.type_key(self, key, char)
+        if self.view.page != "work" and self._list_key(key):
+            return True
+        action = find(key, self.actions)
+        if action is None or not action.can(self):
+            return False
+        self.do(action)
+        return True
+
+    def do(self, action: Action) -> None:
+        if action.sure and self.view.sure != action.name:
+            self.view.sure = action.name
+            self.state.say("sure", f"{action.help} The same key again does it.")
+            return
+        self.view.sure = None
+        action.run(self)
+
+    def _list_key(self, key: str) -> bool:
+        rows = self.rows()
+        if key in ("down", "up", "plus", "j", "k"):
+            step = -1 if key in ("up", "k") else 1
+            if rows:
+                self.view.cursor = (self.view.cursor + step) % len(rows)
+            return True
+        if key in ("pagedown", "pageup") and rows:
+            step = 8 if key == "pagedown" else -8
+            self.view.cursor = max(0, min(len(rows) - 1, self.view.cursor + step))
+            return True
+        if key == "enter" and rows:
+            self.take(min(self.view.cursor, len(rows) - 1))
+            return True
+        if key.isdigit() and key != "0" and int(key) <= len(rows):
+            self.take(int(key) - 1)
+            return True
+        if key in ("0", "backspace", "left"):
+            self.view.back()
+            return True
+        return False
+
+    def take(self, index: int) -> None:
+        rows = self.rows()
+        if not 0 <= index < len(rows):
+            return
+        self.view.cursor = index
+        row = rows[index]
+        if row.field is not None:
+            self.view.typing, self.view.typed = row.field, ""
+        elif row.take is not None:
+            row.take()
+
+    # ---- requests -------------------------------------------------------------------------------------
+
+    def send(self, message: msgspec.Struct) -> bool:
+        if self._send(message):
+            return True
+        self.state.say("daemon", "No daemon hears this; it was not done.", bad=True)
+        return False
+
+    def press(self) -> None:
+        state, view = self.state, self.view
+        if state.ask is not None or state.live is not None or state.learn is not None:
+            if self.scrolls:
+                view.scroll += 4
+            else:
+                self.send(Press())
+            return
+        finding = state.finding
+        if finding is None:
+            view.go("checks" if state.gear is None or state.gear.jigs else "sleds")
+        elif finding.move is not None and not self.moved:
+            view.go("move")
+        elif finding.verdict == "cannot-tell" and not self.moved:
+            self.more()
+        else:
+            self.again()
+
+    def begin(self, begin: Begin) -> None:
+        self.last_begin = begin
+        if self.send(begin):
+            self.view.home()
+            self.state.result = None
+
+    def again(self) -> None:
+        """The check of the result on screen, as it was begun last, else as the daemon would."""
+        finding = self.state.finding
+        if finding is None:
+            return
+        before = self.last_begin
+        if before is None or before.check != finding.check or before.jig != finding.jig:
+            before = Begin(finding.check, jig=finding.jig, saw=finding.saw if finding.jig is None else None)
+        self.begin(msgspec.structs.replace(before, verifies=finding.id if self.moved else None))
+
+    def more(self) -> None:
+        if self.scrolls:
+            self.view.scroll += 4
+        elif (
+            self.unsettled
+            and self.state.finding is not None
+            and self.send(Extend(_lacking(self.state.finding), self.state.finding.id))
+        ):
+            self.state.result = None
+
+    def undo(self) -> None:
+        self.send(Undo())
+
+    def give_up(self) -> None:
+        if self.state.learn is not None:
+            self.send(Learn(self.state.learn.what, on=False))
+        else:
+            self.send(Abandon())
+
+    def live(self) -> None:
+        if self.state.live is not None:
+            self.send(Live(on=False))
+        else:
+            self.view.go("live")
+
+    def begin_live(self) -> None:
+        finding = self.state.finding
+        view = self.view
+        live = Live(True, finding.id if finding else None, view.live_touches, view.live_stands)
+        if self.send(live):
+            view.home()
+
+    def made(self, finding: Finding, distance: float, how: str) -> None:
+        if self.send(Moved(finding.id, distance=distance, how=how)):
+            self.view.verifies = finding.id
+            self.view.home()
+
+    def learn(self, learn: Learn) -> None:
+        if self.send(learn):
+            self.view.home()
+
+    def past(self) -> None:
+        self.view.go("past")
+        self.view.shown = None
+        self._send(LogList(jig=self.state.the_jig, most=PAST))
+
+    def turn_picture(self) -> None:
+        self.view.picture = not self.view.picture
+
+    def turn_look(self) -> None:
+        self._look()
+
+    def leave(self) -> None:
+        self._leave()
+
+
+def _lacking(finding: Finding) -> int:
+    """Pushes more in every set-up that would settle the result, as far as it says so."""
+    settle = finding.settle
+    pushes = [row.placement for row in finding.sweeps if row.push]
+    if settle is None or settle.sweeps is None or not pushes:
+        return MORE_PUSHES
+    lacking = settle.sweeps - len(pushes)
+    return min(MOST_MORE, max(1, -(-lacking // len(set(pushes)))))

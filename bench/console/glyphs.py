@@ -1,0 +1,88 @@
+"""Two sets of signs: one for terminals with braille, one for the Pi's own screen (code page 437 only).
+
+Every state has a sign and a word; the sign alone, or a colour alone, is never used. Standard library only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Glyphs:
+    name: str
+    braille: bool
+    good: str
+    bad: str
+    unsure: str
+    none: str
+    reads: str
+    troubled: str
+    across: str  # a line from left to right
+    down: str
+    up_mark: str  # arrow heads
+    down_mark: str
+    left_mark: str
+    right_mark: str
+    corner: str  # upper left, upper right, lower left, lower right
+    heavy: str  # the sled fence
+    aside: str  # a reading set aside
+    full: str
+    upper: str
+    lower: str
+    wood: str
+    dash: str
+    here: str  # the middle of an interval
+
+
+RICH = Glyphs(
+    name="rich",
+    braille=True,
+    good="√",
+    bad="!",
+    unsure="?",
+    none="-",
+    reads="•",
+    troubled="!",
+    across="─",
+    down="│",
+    up_mark="▲",
+    down_mark="▼",
+    left_mark="◄",
+    right_mark="►",
+    corner="┌┐└┘",
+    heavy="█",
+    aside="×",
+    full="█",
+    upper="▀",
+    lower="▄",
+    wood="░",
+    dash="┄",
+    here="◆",
+)
+
+PLAIN = Glyphs(
+    name="plain",
+    braille=False,
+    good="√",
+    bad="!",
+    unsure="?",
+    none="-",
+    reads="*",
+    troubled="!",
+    across="─",
+    down="│",
+    up_mark="^",
+    down_mark="v",
+    left_mark="<",
+    right_mark=">",
+    corner="┌┐└┘",
+    heavy="█",
+    aside="x",
+    full="█",
+    upper="▀",
+    lower="▄",
+    wood="░",
+    dash="-",
+    here="■",
+)

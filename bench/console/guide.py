@@ -1,0 +1,285 @@
+"""What to do now: the check in progress, the last result, the live move, or how to begin. Pure.
+
+Built only from what the daemon asks for; nothing here knows a check by name.
+"""
+
+from __future__ import annotations
+
+from bench.console import phrases
+from bench.console.dots import plot, scale
+from bench.console.glyphs import PLAIN, RICH
+from bench.console.pictures import picture
+from bench.console.state import State
+from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
+from bench.console.view import View
+from bench.units import length_words
+from bench.wire import Ask, Finding, Jig
+
+PICTURE = 34  # columns of the drawing on a screen of 80
+
+
+def content(state: State, view: View, wide: int, high: int) -> Block:
+    """The middle of the working screen."""
+    if state.live is not None:
+        return tall(_live(state, view, wide, high), high)
+    if state.learn is not None:
+        return tall(marked(state.learn.words, wide - 2, " ", "act"), high)
+    if state.ask is not None:
+        return tall(_asked(state, view, wide, high), high)
+    return tall(_rest(state, view, wide, high), high)
+
+
+# ---- a check in progress ----------------------------------------------------------------------------------
+
+
+def _asked(state: State, view: View, wide: int, high: int) -> Block:
+    ask = state.ask
+    assert ask is not None
+    if ask.phase == "cautions":
+        return _cautions(ask, view, wide, high)
+    two = wide >= 56 and high >= 7
+    left = wide - _picture_room(wide) - 1 if two else wide
+    words = _words(state, view, left, high)
+    rest = high - len(words)
+    drawn = _drawing(state, view, _picture_room(wide), high) if two else []
+    if two and not drawn:
+        left = wide
+        words = _words(state, view, left, high)
+        rest = high - len(words)
+    line = _line(state, view, left - 2, min(rest, max(9, high // 2)))
+    if two:
+        block = [*words, *([] for _ in range(rest - len(line))), *line] if line else words
+        return beside(tall(block, high), left, drawn) if drawn else block
+    if rest >= 5 and (not view.picture or (ask.moving and line)):
+        return [*words, *line]
+    below = _drawing(state, view, wide - 2, rest) if rest >= 7 else []
+    return [*words, *(below or line)]
+
+
+def _picture_room(wide: int) -> int:
+    return 27 if wide < 76 else PICTURE if wide < 110 else 56
+
+
+def _words(state: State, view: View, wide: int, high: int) -> Block:
+    """What is asked, and why the last thing was not kept. Short of room the question goes first."""
+    ask, g = state.ask, view.glyphs
+    assert ask is not None
+    out: Block = []
+    if ask.remark:
+        out += marked(ask.remark, wide - 2, f" {g.bad} ", "bad")
+    out += marked(ask.words, wide - 2, f" {g.right_mark} " if ask.ready else "   ", "act")
+    if state.question and high - len(out) > 7:
+        out = [*wrap(" " + state.question, wide - 2, "faint", indent=1), *out]
+    return out[:high]
+
+
+def _cautions(ask: Ask, view: View, wide: int, high: int) -> Block:
+    """All at once; where they do not fit they are scrolled, and Enter waits for the end of them."""
+    out: Block = []
+    for caution in ask.cautions:
+        out += marked(caution, wide - 2, f" {view.glyphs.bad} ", "caution")
+    view.scroll = max(0, min(view.scroll, len(out) + 1 - high))
+    room = high - 1
+    shown = out[view.scroll : view.scroll + room]
+    left = len(out) - view.scroll - len(shown)
+    foot = "Enter: it is so." if left <= 0 else f"{left} rows more: + reads on."
+    return [*tall(shown, min(room, len(shown))), [(" " + foot, "act")]]
+
+
+def cautions_read(state: State, view: View, wide: int, high: int) -> bool:
+    """Whether the end of the cautions has been on the screen."""
+    ask = state.ask
+    if ask is None or ask.phase != "cautions":
+        return True
+    rows = sum(len(marked(c, wide - 2, f" {view.glyphs.bad} ", "caution")) for c in ask.cautions)
+    return view.scroll + high - 1 >= rows
+
+
+def _drawing(state: State, view: View, wide: int, high: int) -> Block:
+    assert state.ask is not None
+    key = _key(state.ask)
+    return list(_drawn(key, state.jig_gear(), wide, high, view.glyphs.braille)) if high > 0 else []
+
+
+def _key(ask: Ask) -> Ask:
+    """Only what the drawing shows, so that it is drawn once."""
+    return Ask(
+        phase="place", words="", placement=ask.placement, at=ask.at, lean=ask.lean, side=ask.side,
+        mount=ask.mount, picture=ask.picture,
+    )  # fmt: skip
+
+
+_cache: dict[tuple[bytes, Jig | None, int, int, bool], Block] = {}
+
+
+def _drawn(ask: Ask, jig: Jig | None, wide: int, high: int, rich: bool) -> Block:
+    import msgspec
+
+    key = (msgspec.json.encode(ask), jig, wide, high, rich)
+    if key not in _cache:
+        if len(_cache) > 32:
+            _cache.clear()
+        _cache[key] = picture(ask, jig, wide, high, RICH if rich else PLAIN)
+    return _cache[key]
+
+
+def _line(state: State, view: View, wide: int, high: int) -> Block:
+    block = plot(state.line, state.placed_passes(), wide, high, view.glyphs, state.units)
+    return [[(" ", "text"), *line] for line in block]
+
+
+# ---- at rest: the sled's state ------------------------------------------------------------------------------
+
+
+def _rest(state: State, view: View, wide: int, high: int) -> Block:
+    finding = state.finding
+    if finding is None:
+        return _nothing(state, view, wide)
+    out = result(state, finding, view, wide if wide < 100 else wide * 3 // 5, high)
+    if wide >= 100:
+        out = beside(tall(out, high), wide * 3 // 5, _side(state, finding, view, wide * 2 // 5 - 3, high), 2)
+    return out
+
+
+def _nothing(state: State, view: View, wide: int) -> Block:
+    """First start: numbers are live already; one sentence of what to do."""
+    if not state.here:
+        words = [
+            "The screen waits for the daemon: `sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
+        ]
+    elif not state.instruments or all(i.state == "marks" for i in state.instruments.values()):
+        words = ["No indicator is known yet: plug its cable in, then 7: find the cables."]
+    elif state.gear is not None and not state.gear.jigs:
+        words = ["No sled yet: 7 sets one up. `sweepgauge demo` tries it all on a pretend saw."]
+    else:
+        words = ["Nothing measured yet on this sled.", "1 begins a check."]
+    out: Block = []
+    for text in words:
+        out += marked(text, wide - 2, "   ", "act")
+    return out
+
+
+def result(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+    """The result in the bench's words: which way, how far across the own board, what to do; the rest as it fits."""
+    units, board = state.units, state.board(finding.jig)
+    first: Block = []
+    for n, text in enumerate(phrases.headline(finding, units, board)):
+        first += wrap(text, wide - 4, "strong" if n < 2 else "faint")
+    act = marked(phrases.next_act(finding, units), wide - 4, f"{view.glyphs.right_mark} ", "act")
+    if state.moves.get(finding.id) in ("made", "verified") or view.verifies == finding.id:
+        act = [[("The move is noted. ", "good"), ("Check again.", "act")]]
+    bar = _interval(finding, view, min(wide - 4, 64), board, state)
+    extra: Block = []
+    if finding.move is not None:
+        for text in phrases.leaves(finding.move, state.jig_gear(finding.jig), units):
+            extra += wrap(text, wide - 4, "text")
+    for text in phrases.others(finding, units):
+        extra += wrap(text, wide - 4, "faint")
+    if finding.budget:
+        extra += wrap(f"Limits it most: {phrases.name(finding.budget[0].part)}.", wide - 4, "faint")
+    for note in finding.notes:
+        extra += wrap(note, wide - 4, "faint", indent=2)
+    block = [*first, *act]
+    if high >= len(block) + len(bar) + 1:
+        block = [*first, *bar, *act]
+    if high > len(block) + 1:
+        block += extra[: high - len(block)]
+    return [[("  ", "text"), *line] for line in block[:high]]
+
+
+def _interval(finding: Finding, view: View, wide: int, board: float | None, state: State) -> Block:
+    q = finding.quantities[0]
+    if wide < 24 or not q.uncertainty:
+        return []
+    other = {"left": "right", "right": "left", "near": "far", "far": "near"}
+    ends = ("one way", "the other")
+    if q.way:
+        swapped = [other.get(w, w) for w in q.way.split()]
+        if swapped != q.way.split() and len(q.way) * 2 + 6 <= wide:
+            ends = (" ".join(swapped) if q.value > 0 else q.way, q.way if q.value > 0 else " ".join(swapped))
+    del board, state
+    return scale(q.value, q.uncertainty, q.tolerance, wide, view.glyphs, ends)
+
+
+def _side(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+    """On a wide screen: what limits the result, and the results before it."""
+    out: Block = [
+        [("What limits it", "strong")],
+        *limits(state, finding, view, wide, max(4, high // 2 - 2)),
+        [],
+    ]
+    out.append([("Results before", "strong")])
+    for past in (state.past if state.past is not None else state.last)[: max(0, high - len(out))]:
+        out.append(fit([(phrases.row(past, state.units, state.board(past.jig), view.glyphs), "text")], wide))
+    return out
+
+
+def limits(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+    """The ranked budget: part, share as a bar and in per cent, size across the board."""
+    unit = finding.quantities[0].unit if finding.quantities else "mm"
+    board = state.board(finding.jig)
+    out: Block = []
+    names = min(max((len(phrases.name(r.part)) for r in finding.budget), default=0), max(12, wide - 26))
+    for row in sorted(finding.budget, key=lambda r: -r.share)[:high]:
+        name, much = (
+            phrases.name(row.part),
+            phrases.part_size(row.standard_uncertainty, unit, state.units, board),
+        )
+        bar_room = max(0, min(24, wide - names - 20))
+        bar = view.glyphs.lower * round(row.share * bar_room)
+        out.append(
+            fit(
+                [
+                    (f"{name[:names]:<{names}} {row.share:4.0%} ", "text"),
+                    (f"{bar:<{bar_room}} ", "dot"),
+                    (much, "faint"),
+                ],
+                wide,
+            )
+        )
+    return out
+
+
+# ---- the live move ------------------------------------------------------------------------------------------
+
+
+def _live(state: State, view: View, wide: int, high: int) -> Block:
+    live, g = state.live, view.glyphs
+    assert live is not None
+    out = marked(live.words, wide - 2, f" {g.right_mark} ", "act")
+    if live.target is not None and live.to_go is not None:
+        out += [[], *_gauge(live.target, live.to_go, live.past, wide - 4, view)]
+    facts: list[str] = []
+    if live.moved is not None:
+        facts.append(f"moved {length_words(live.moved, state.units, 3 if state.units == 'mm' else 1)}")
+    if live.tolerance is not None:
+        facts.append(f"good enough within {length_words(live.tolerance, state.units)}")
+    if live.drawn is not None:
+        facts.append(
+            f"tightening drew it {length_words(live.drawn, state.units, 3 if state.units == 'mm' else 1)} back"
+        )
+    if facts:
+        out += [[], *wrap(", ".join(facts) + ".", wide - 4, "text")]
+    if live.verdict is not None:
+        sign, words, role = phrases.verdict(live.verdict, g)
+        out.append([(f" {sign} {words} as it stands", role)])
+    return out[:high]
+
+
+def _gauge(target: float, to_go: float, past: bool, wide: int, view: View) -> Block:
+    """How much of the way is made: a bar that ends at `there`, with room for going past it."""
+    g = view.glyphs
+    cells = max(12, min(wide, 60)) - 2
+    there = cells * 3 // 4
+    share = (
+        1.0 + abs(to_go) / abs(target)
+        if past and target
+        else 1.0 - abs(to_go) / abs(target)
+        if target
+        else 1.0
+    )
+    done = max(0, min(cells, round(share * there)))
+    role: Role = "bad" if past else "good"
+    row: Line = [("  ", "text"), (g.full * done, role), (g.dash * (cells - done), "rule")]
+    mark: Line = [("  ", "text"), (" " * there + g.up_mark + " there", "strong")]
+    return [row, mark] if width(mark) <= wide + 2 else [row]

@@ -1,0 +1,105 @@
+"""What has been heard of one instrument, and of one pass. Pure; the clock comes in. May import: bench.wire."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+from bench.wire import Fitted, InstrumentState, Readings
+
+FRESH = 1.5  # s; a younger reading is "now"
+TREND = 0.6  # s over which the way of the number is looked at
+MOST_POINTS = 4000  # of a running pass
+
+
+@dataclass
+class Heard:
+    """An instrument: its state in words, its latest reading and how long ago that came (console's clock)."""
+
+    name: str
+    role: str
+    state: str = "absent"
+    words: str = ""
+    port: str = ""
+    rate: float | None = None
+    value: float | None = None  # mm
+    unit: str = "mm"
+    at: float | None = None
+    rejects: int = 0
+    grows: str = ""
+    recent: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=32))
+
+    def told(self, said: InstrumentState, now: float) -> None:
+        self.state, self.words, self.port = said.state, said.words, said.port
+        self.rate, self.unit, self.rejects = said.rate, said.unit, said.rejects
+        self.grows = said.grows or self.grows
+        if said.value is not None and said.age is not None:
+            self.value, self.at = said.value, now - said.age
+        elif said.state != "open":
+            self.recent.clear()
+
+    def read(self, said: Readings, now: float) -> bool:
+        """True when the number or its age has changed to the eye."""
+        was, was_fresh = self.value, self.fresh(now)
+        self.value, self.unit, self.at = said.values[-1], said.unit, now
+        self.recent.append((now, self.value))
+        while self.recent and self.recent[0][0] < now - TREND:
+            self.recent.popleft()
+        return was != self.value or not was_fresh
+
+    def fresh(self, now: float) -> bool:
+        return self.at is not None and now - self.at < FRESH
+
+    @property
+    def live(self) -> bool:
+        return self.state == "open" and self.value is not None
+
+    def way(self) -> str:
+        """The way the number is going, in words: the plunger's or the sled's."""
+        if len(self.recent) < 2:
+            return "still"
+        change = self.recent[-1][1] - self.recent[0][1]
+        spread = 0.004 if self.role != "travel" else 0.3
+        if abs(change) < spread:
+            return "still"
+        if self.role == "travel":
+            away = (change > 0) == (self.grows != "toward")
+            return "going away" if away else "coming back"
+        if self.role == "caliper":
+            return "opening" if change > 0 else "closing"
+        inward = (change > 0) == (self.grows != "pulled-out")
+        return "going in" if inward else "coming out"
+
+
+@dataclass
+class Pass:
+    """A pass as it is drawn: points in mm, and which of them were set aside once that is known."""
+
+    sweep: str
+    placement: str = ""
+    state: str = "running"
+    push: bool | None = None
+    travel: list[float] = field(default_factory=list)
+    reading: list[float] = field(default_factory=list)
+    aside: frozenset[int] = frozenset()
+    slope: float | None = None
+    intercept: float | None = None
+
+    def add(self, travel: list[float], reading: list[float]) -> None:
+        room = MOST_POINTS - len(self.travel)
+        self.travel.extend(travel[:room])
+        self.reading.extend(reading[:room])
+
+    @classmethod
+    def of(cls, said: Fitted) -> Pass:
+        return cls(
+            said.sweep,
+            said.placement,
+            "kept" if said.push else "back",
+            said.push,
+            list(said.travel),
+            list(said.reading),
+            frozenset(said.aside),
+            said.slope,
+            said.intercept,
+        )

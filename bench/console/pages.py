@@ -1,0 +1,368 @@
+"""The lists: checks and their questions, past results, the move, how the indicator stands for live, all keys.
+
+A page is a title and rows; a row is taken by its digit, or by Enter. May import: bench.units, bench.wire.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.console import guide, phrases, sleds
+from bench.console.actions import shown
+from bench.console.text import Block, Role, cut, fit, marked, tall, wrap
+from bench.console.view import Row
+from bench.units import UnitsError, length_words, parse_angle, parse_length, parse_slope
+from bench.wire import Begin, CheckKind, Finding, Option, OptionValue
+
+if TYPE_CHECKING:
+    from bench.console.desk import Desk
+
+_TITLES = {
+    "checks": "Which check?",
+    "options": "How",
+    "past": "Results of",
+    "limits": "What limits the result",
+    "move": "The move",
+    "live": "How does the indicator stand on the sled?",
+    "sleds": "Sleds and cables",
+    "sled": "The sled",
+    "keys": "All keys",
+}
+
+
+def rows(desk: Desk) -> list[Row]:
+    make = {
+        "checks": _checks,
+        "options": _options,
+        "past": _past,
+        "move": _move,
+        "live": _live,
+        "sleds": sleds.sleds,
+        "sled": sleds.sled,
+        "keys": _keys,
+    }.get(desk.view.page)
+    return make(desk) if make is not None else []
+
+
+def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
+    """The page as rows of the screen, and which screen row belongs to which row of the list."""
+    view, state = desk.view, desk.state
+    title = _TITLES.get(view.page, view.page)
+    if view.page == "past":
+        title = f"{title} {state.the_jig or 'all sleds'}"
+    if view.page == "options" and view.kind is not None:
+        title = phrases.upper_first(phrases.name(view.kind))
+    head: Block = [[(f" {title}", "strong")]]
+    if view.page == "limits" and state.finding is not None:
+        return tall([*head, *_limits(desk, wide, high - 1)], high), {}
+    if view.page == "past" and view.shown is not None:
+        found = next((f for f in _past_findings(desk) if f.id == view.shown), None)
+        if found is not None:
+            return tall([*head, *guide.result(state, found, view, wide, high - 1)], high), {}
+    if view.page == "move" and state.finding is not None:
+        head += _move_words(desk, state.finding, wide)
+    listed = rows(desk)
+    if not listed:
+        return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
+    drawn = sleds.drawn(desk, wide, high) if view.page == "sled" else []
+    body, where = _list(desk, listed, wide, max(3, high - len(head) - len(drawn)))
+    return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
+
+
+def _list(desk: Desk, listed: list[Row], wide: int, high: int) -> tuple[Block, dict[int, int]]:
+    view = desk.view
+    view.cursor = max(0, min(view.cursor, len(listed) - 1))
+    blocks: list[Block] = []
+    for index, row in enumerate(listed):
+        chosen = index == view.cursor
+        words = row.words
+        if row.field is not None and row.field == view.typing:
+            words = f"{words.split(':')[0]}: {view.typed}_"
+        number = f"{index + 1}" if index < 9 else " "
+        mark = view.glyphs.right_mark if chosen else " "
+        role: Role = "chosen" if chosen else row.role
+        block: Block = [fit([(f"{mark}{number} ", role), (cut(words, wide - 4), role)], wide - 1, role)]
+        if row.more and high >= len(listed) * 2:
+            block += [[("   ", "faint"), *line] for line in wrap(row.more, wide - 5, "faint")[:1]]
+        blocks.append(block)
+    first = view.cursor
+    used = len(blocks[first])
+    while first > 0 and used + len(blocks[first - 1]) <= high - (1 if view.cursor < len(blocks) - 1 else 0):
+        first -= 1
+        used += len(blocks[first])
+    out: Block = []
+    where: dict[int, int] = {}
+    for index in range(first, len(blocks)):
+        if len(out) + len(blocks[index]) > high:
+            break
+        for _ in blocks[index]:
+            where[len(where)] = index
+        out += blocks[index]
+    return out, where
+
+
+# ---- the pages -------------------------------------------------------------------------------------------
+
+
+def _checks(desk: Desk) -> list[Row]:
+    kinds = desk.state.checks or []
+
+    def choose(kind: CheckKind) -> None:
+        desk.view.kind = kind.kind
+        desk.view.options = {}
+        desk.view.go("options")
+
+    def row(kind: CheckKind) -> Row:
+        name = phrases.upper_first(phrases.name(kind.kind))
+        if kind.can:
+            return Row(name, lambda: choose(kind), more=kind.question)
+        why = kind.why_not or "Not now."
+        return Row(f"{name}: not now", lambda: desk.state.say("check", why, bad=True), "faint", why)
+
+    return [row(kind) for kind in kinds]
+
+
+def _the_kind(desk: Desk) -> CheckKind | None:
+    return next((k for k in desk.state.checks or [] if k.kind == desk.view.kind), None)
+
+
+def _options(desk: Desk) -> list[Row]:
+    kind, view = _the_kind(desk), desk.view
+    if kind is None:
+        return []
+    out = [Row("Begin", lambda: _begin(desk, kind), "act", kind.question)]
+
+    def pushes() -> None:
+        view.pushes = view.pushes % 9 + 1
+
+    def lean() -> None:
+        view.lean = not view.lean
+
+    out.append(Row(f"Pushes a set-up: {view.pushes}", pushes, more="Three tell how much pushes differ."))
+    out.append(
+        Row(
+            f"Lean test: {'yes' if view.lean else 'no'}",
+            lean,
+            more="Proves the side on which the indicator stands.",
+        )
+    )
+    for option in kind.options:
+        out.append(_option(desk, option))
+    return out
+
+
+def _option(desk: Desk, option: Option) -> Row:
+    view = desk.view
+    given = view.options.get(option.name)
+    default = option.default
+    if given is not None:
+        value = given
+    elif option.kind == "length" and isinstance(default, int | float):
+        value = length_words(float(default), desk.state.units)
+    else:
+        value = "-" if default is None else str(default)
+    words = f"{option.words}: {phrases.name(value) if option.choices else value}"
+    if option.choices:
+        choices = [*option.choices] if default is not None else ["", *option.choices]
+
+        def turn() -> None:
+            now = view.options.get(option.name, str(default) if default is not None else "")
+            chosen = choices[(choices.index(now) + 1) % len(choices)] if now in choices else choices[0]
+            if chosen:
+                view.options[option.name] = chosen
+            else:
+                view.options.pop(option.name, None)
+
+        return Row(words, turn)
+    return Row(words, field=f"option:{option.name}")
+
+
+def _begin(desk: Desk, kind: CheckKind) -> None:
+    try:
+        options = {o.name: _value(o, desk.view.options.get(o.name), desk.state.units) for o in kind.options}
+    except (UnitsError, ValueError) as error:
+        desk.state.say("options", str(error), bad=True)
+        return
+    needs_jig = "jig" in kind.needs
+    desk.begin(
+        Begin(
+            kind.kind,
+            jig=desk.state.the_jig if needs_jig else None,
+            sweeps=desk.view.pushes,
+            lean=desk.view.lean,
+            options={name: value for name, value in options.items() if value is not None},
+        )
+    )
+
+
+def _value(option: Option, text: str | None, units: str) -> OptionValue:
+    """mm and rad. Raises UnitsError, or ValueError for a count that is none."""
+    if text is None:
+        return option.default
+    if option.kind == "length":
+        return parse_length(_with_unit(text, units))
+    if option.kind == "angle":
+        return parse_angle(text)
+    if option.kind == "slope":
+        return parse_slope(text)
+    if option.kind == "count":
+        return int(text)
+    return text
+
+
+def _with_unit(text: str, units: str) -> str:
+    """A bare number from the number pad is in the user's own unit."""
+    return f"{text} {'mm' if units == 'mm' else 'in'}" if text.strip()[-1:].isdigit() else text
+
+
+def _past_findings(desk: Desk) -> list[Finding]:
+    state = desk.state
+    return state.past if state.past is not None else state.last
+
+
+def _past(desk: Desk) -> list[Row]:
+    state, view = desk.state, desk.view
+    out = []
+    for finding in _past_findings(desk):
+        words = phrases.row(finding, state.units, state.board(finding.jig), view.glyphs)
+        done = state.moves.get(finding.id)
+        if done in ("made", "verified"):
+            words += f"; moved{', proved' if done == 'verified' else ''}"
+        out.append(Row(words, lambda f=finding: _show(desk, f), more=phrases.next_act(finding, state.units)))  # type: ignore[misc]
+    return out
+
+
+def _show(desk: Desk, finding: Finding) -> None:
+    desk.view.shown = None if desk.view.shown == finding.id else finding.id
+
+
+def _limits(desk: Desk, wide: int, high: int) -> Block:
+    finding = desk.state.finding
+    assert finding is not None
+    board = desk.state.board(finding.jig) or phrases.BOARD
+    out = guide.limits(desk.state, finding, desk.view, wide - 2, high - 3)
+    foot: Block = [[]]
+    if finding.quantities and finding.quantities[0].unit == "rad":
+        foot += wrap(
+            f"Sizes are one standard uncertainty across {length_words(board, desk.state.units)}.",
+            wide - 2,
+            "faint",
+        )
+    return [[(" ", "text"), *line] for line in (*out, *foot)]
+
+
+def _move_words(desk: Desk, finding: Finding, wide: int) -> Block:
+    if finding.move is None:
+        return [[(" Nothing to move.", "text")]]
+    state = desk.state
+    out = marked(phrases.short_move(finding.move, state.units), wide - 2, " ", "act")
+    for text in phrases.leaves(finding.move, state.jig_gear(finding.jig), state.units):
+        out += wrap(" " + text, wide - 2, "text", indent=1)
+    out += wrap(" " + finding.move.text, wide - 2, "faint", indent=1)
+    return [*out, []]
+
+
+def _move(desk: Desk) -> list[Row]:
+    finding, units = desk.state.finding, desk.state.units
+    if finding is None or finding.move is None:
+        return []
+    move = finding.move
+    out = [Row("Make it live: the distance still to go, large", lambda: desk.view.go("live"), "act")]
+    if move.leaves:
+        stack = sum(move.leaves)
+        out.append(
+            Row(
+                f"Made with the leaves: {length_words(stack, units)}",
+                lambda: desk.made(finding, stack, "leaves"),
+            )
+        )
+    out.append(
+        Row(
+            f"Made, just as said: {length_words(move.distance, units, 3 if units == 'mm' else 1)}",
+            lambda: desk.made(finding, move.distance, "as said"),
+        )
+    )
+    out.append(Row("Made, by another amount: ...", field="moved"))
+    return out
+
+
+def _live(desk: Desk) -> list[Row]:
+    view = desk.view
+
+    def stands(touches: str, where: str) -> None:
+        view.live_touches, view.live_stands = touches, where  # type: ignore[assignment]
+        desk.begin_live()
+
+    return [
+        Row(
+            "On the sled, beyond the fence, looking back at you",
+            lambda: stands("fence", "beyond"),
+            more="Tip on the working face, at the stop.",
+        ),
+        Row(
+            "On the sled, behind the fence, on your side",
+            lambda: stands("fence", "behind"),
+            more="Tip on the back, at the stop.",
+        ),
+        Row("On the sled, right of the square's arm", lambda: stands("arm", "right")),
+        Row("On the sled, left of the square's arm", lambda: stands("arm", "left")),
+    ]
+
+
+def _keys(desk: Desk) -> list[Row]:
+    """Every action there is; those that would do nothing now are faint."""
+    out = []
+    for action in desk.actions:
+        keys = " or ".join(shown(key) for key in action.keys[:2])
+        can = action.can(desk)
+
+        def run(action=action, can=can) -> None:  # type: ignore[no-untyped-def]
+            desk.view.home()
+            if can:
+                desk.do(action)
+
+        out.append(Row(f"{keys}: {action.help}", run, "text" if can else "faint"))
+    return out
+
+
+# ---- typing ----------------------------------------------------------------------------------------------
+
+
+def type_key(desk: Desk, key: str, char: str | None) -> bool:
+    """A value is being typed: digits of the number pad, or anything; Enter keeps it, Esc does not."""
+    view = desk.view
+    if key == "escape":
+        view.typing, view.typed = None, ""
+    elif key == "enter":
+        field, text = view.typing, view.typed.strip()
+        view.typing, view.typed = None, ""
+        if text and field is not None:
+            _typed(desk, field, text)
+    elif key in ("backspace", "minus") and (key == "backspace" or view.typed):
+        view.typed = view.typed[:-1]
+    elif char is not None and char.isprintable() and len(view.typed) < 40:
+        view.typed += char
+    else:
+        return False
+    return True
+
+
+def _typed(desk: Desk, field: str, text: str) -> None:
+    units = desk.state.units
+    try:
+        if field.startswith("option:"):
+            name = field.removeprefix("option:")
+            kind = _the_kind(desk)
+            option = next((o for o in kind.options if o.name == name), None) if kind is not None else None
+            if option is not None:
+                text = _with_unit(text, units) if option.kind == "length" else text
+                _value(option, text, units)
+                desk.view.options[name] = text
+        elif field == "moved":
+            finding = desk.state.finding
+            if finding is not None:
+                desk.made(finding, parse_length(_with_unit(text, units)), "by another amount")
+        else:
+            sleds.typed(desk, field, text)
+    except (UnitsError, ValueError) as error:
+        desk.state.say("typed", phrases.upper_first(str(error)) + ".", bad=True)

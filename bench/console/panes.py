@@ -1,0 +1,227 @@
+"""The bands of the working screen: strip, number, where we are, what to do, what was said last. Pure.
+
+Each takes what is known, how wide and how high, and gives exactly that many rows.
+"""
+
+from __future__ import annotations
+
+from bench.console import phrases
+from bench.console.figures import ROWS, columns, figures
+from bench.console.heard import Heard
+from bench.console.state import State
+from bench.console.text import Block, Line, Role, cut, fit, plain, spread, tall, width, wrap
+from bench.console.view import View
+
+ASIDE = 17  # columns beside the number for unit, way and travel
+
+_STATES: dict[str, str] = {
+    "open": "reads",
+    "absent": "not plugged in",
+    "busy": "port in use",
+    "denied": "no permission",
+    "silent": "silent",
+    "garbled": "garbled",
+    "flooding": "flooding",
+    "marks": "by marks",
+}
+
+
+def health(heard: Heard, now: float) -> tuple[str, Role]:
+    """One instrument in two or three words, and whether that is good."""
+    words = _STATES.get(heard.state, heard.state)
+    if heard.state == "open":
+        if heard.at is None:
+            return "waits for a reading", "unsure"
+        if not heard.fresh(now):
+            return f"read {phrases.age(now - heard.at)}", "unsure"
+    if heard.state in ("open", "marks"):
+        return words, "good"
+    return words, "bad"
+
+
+def strip(state: State, view: View, wide: int) -> Block:
+    """The top line: which sled on which saw, and how the instruments do."""
+    g = view.glyphs
+    jig = state.the_jig or "no sled yet"
+    jig_gear = state.jig_gear()
+    saw = state.saw or (jig_gear.saw if jig_gear is not None else None)
+    left: Line = [(" " + jig, "bar")]
+    if saw and wide >= 60:
+        left.append((f" on {saw}", "bar"))
+    right = _health_run(state, view, wide - len(plain(left)) - 2)
+    if state.here and state.recording != "recording":
+        right = [(f"{g.bad} NOT RECORDED ", "bad"), *right]
+    return [spread(left, right, wide, "bar")]
+
+
+def _health_run(state: State, view: View, room: int) -> Line:
+    g, now = view.glyphs, state.clock()
+    if not state.here:
+        return [(f"{g.bad} no daemon ", "bad")]
+    if not state.instruments:
+        return [(f"{g.unsure} no instrument ", "unsure")]
+    told: Line = []
+    worst: Line = [(f"{g.reads} all read ", "good")]
+    for heard in state.instruments.values():
+        words, role = health(heard, now)
+        sign = g.reads if role == "good" else g.troubled if role == "bad" else g.unsure
+        told.append((f"{sign} {heard.name} {words}  ", role))
+        if role != "good":
+            worst = [(f"{sign} {heard.name} {words} ", role)]
+    return told if width(told) <= room else worst
+
+
+def number(state: State, view: View, wide: int, size: str) -> Block:
+    """The live number large, with its unit and its way beside (or, where narrow, below: one row more)."""
+    text, unit, way, role = _number(state)
+    aside = _aside(state, unit, way, role)
+    below = wide < 56
+    room = wide - 2 if below else wide - ASIDE - 1
+    for name in (size, "large", "small"):
+        if ROWS[name] <= ROWS[size] and columns(text, name) <= room:
+            size = name
+            break
+    rows = figures(text, size, view.glyphs)
+    block: Block = [[(" " + row.rjust(room), role)] for row in rows]
+    if below:
+        return [*block, *_below(aside, wide)]
+    return [[*line, ("  ", "text"), *aside[n]] if n < len(aside) else line for n, line in enumerate(block)]
+
+
+def _number(state: State) -> tuple[str, str, str, Role]:
+    """Figures, unit, way in words, role."""
+    live = state.live
+    if live is not None and live.to_go is not None and live.phase != "lean":
+        text, unit = phrases.small(abs(live.to_go), state.units)
+        way = f"{live.end} end {live.way.upper()}" if live.way and live.to_go else "there"
+        return text, unit, ("past it: " if live.past else "still to go, ") + way, "number"
+    heard = state.shown
+    if heard is None or not state.here:
+        return "---", "", "no reading", "stale"
+    text, unit = phrases.number(heard, state.units)
+    if not heard.live or heard.value is None:
+        return "---", unit, _STATES.get(heard.state, heard.state), "stale"
+    if not heard.fresh(state.clock()):
+        assert heard.at is not None
+        return text, unit, phrases.age(state.clock() - heard.at), "stale"
+    return text, unit, heard.way(), "number"
+
+
+def _aside(state: State, unit: str, way: str, role: Role) -> list[Line]:
+    heard = state.shown
+    name = heard.name if heard is not None else ""
+    if state.live is not None and state.live.phase != "lean":
+        name = "live"
+    lines: list[Line] = [[(f"{unit} {name}".strip(), "strong")]]
+    lines.extend(wrap(way, ASIDE - 1, "text" if role == "number" else "unsure")[:2])
+    travel = next((one for one in state.instruments.values() if one.role == "travel" and one.live), None)
+    if travel is not None:
+        text, unit = phrases.number(travel, state.units)
+        lines.append([(f"travel {text} {unit}", "faint")])
+        if len(lines) < 4:
+            lines.append([(travel.way(), "faint")])
+    return lines
+
+
+def _below(aside: list[Line], wide: int) -> Block:
+    """Unit and way in one row under the figures."""
+    line: Line = [(" ", "text")]
+    for n, part in enumerate(aside):
+        if n and width(line) + width(part) + 2 > wide:
+            break
+        line.extend([(", " if n else "", "faint"), *part])
+    return [fit(line, wide)]
+
+
+def number_rows(wide: int, size: str) -> int:
+    return ROWS[size] + (1 if wide < 56 else 0)
+
+
+_PHASES = {
+    "cautions": "read first",
+    "place": "set up",
+    "lean": "lean test",
+    "tap": "tap test",
+    "sweep": "push",
+    "mark": "mark",
+    "spot": "touch",
+    "width": "measure",
+    "working-out": "working it out",
+    "done": "done",
+}
+
+
+def where(state: State, view: View, wide: int) -> Block:
+    """One row: the state in words, and how far the check is."""
+    g = view.glyphs
+    ask = state.ask
+    if not state.here:
+        return [fit([(f" {g.bad} AWAY ", "bad"), (state.away_words, "text")], wide)]
+    if state.live is not None:
+        phase = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}[state.live.phase]
+        return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]
+    if state.learn is not None:
+        return [fit([(f" {g.unsure} FIND ", "unsure"), (f"the {state.learn.what}", "strong")], wide)]
+    if ask is not None and state.check is not None:
+        return [_progress(state, view, wide)]
+    finding = state.finding
+    if finding is None:
+        return [fit([(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")], wide)]
+    sign, words, role = phrases.verdict(finding.verdict, g)
+    of = phrases.name(finding.check) + (f", {finding.jig}" if finding.jig else "")
+    when = f"  {finding.at[:16].replace('T', ' ')}"
+    left: Line = [(f" {sign} {words.upper()} ", role), (of, "strong")]
+    if width(left) + len(when) <= wide:
+        left.append((when, "faint"))
+    return [fit(left, wide)]
+
+
+def _progress(state: State, view: View, wide: int) -> Line:
+    g, ask = view.glyphs, state.ask
+    assert ask is not None and state.check is not None
+    phase = _PHASES.get(ask.phase, ask.phase)
+    if ask.moving:
+        sign, word, role = g.right_mark, "MOVING", "act"
+    elif ask.waiting:
+        sign, word, role = g.unsure, "HOLD STILL", "unsure"
+    elif ask.ready:
+        sign, word, role = g.right_mark, "READY", "good"
+    elif ask.enter:
+        sign, word, role = g.unsure, phase.upper(), "unsure"
+    else:
+        sign, word, role = g.unsure, "WAIT" if ask.phase == "sweep" else phase.upper(), "unsure"
+    line: Line = [(f" {sign} {word} ", role)]  # type: ignore[list-item]
+    if ask.wanted and ask.phase not in ("cautions",):
+        done = g.good * min(ask.taken, 9) + g.none * min(max(0, ask.wanted - ask.taken), 9)
+        line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
+    if ask.mark is not None and ask.marks is not None:
+        line.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
+    elif ask.steps > 1 and ask.step:
+        line.append((f"set-up {ask.step} of {ask.steps} ", "text"))
+    name = phrases.name(state.check)
+    if state.verifies:
+        name += ", after the move"
+    if width(line) + len(name) + 1 <= wide:
+        line.append((name, "faint"))
+    return fit(line, wide)
+
+
+def said(state: State, view: View, wide: int, rows: int) -> Block:
+    """What was said last, newest at the bottom; a sentence that does not fit is cut."""
+    g = view.glyphs
+    out: Block = []
+    for sentence in reversed(state.notices):
+        sign = g.bad if sentence.bad else " "
+        role: Role = "bad" if sentence.bad else "faint" if out else "text"
+        block = wrap(sentence.words, wide - 4, role)
+        room = rows - len(out)
+        if room <= 0:
+            break
+        if len(block) > room:
+            if out:
+                break
+            kept = block[:room]
+            kept[-1] = [(cut(plain(kept[-1]) + " " + plain(block[room]), wide - 4), role)]
+            block = kept
+        out = [[(f" {sign if n == 0 else ' '} ", role), *line] for n, line in enumerate(block)] + out
+    return tall([*([] for _ in range(rows - len(out))), *out], rows)

@@ -1,0 +1,187 @@
+"""What is known, in the words of the bench: verdicts, sizes, ways, next acts. Pure; nothing knows a check by name.
+
+May import: bench.units, bench.wire.
+"""
+
+from __future__ import annotations
+
+from bench.console.glyphs import Glyphs
+from bench.console.heard import Heard
+from bench.console.text import Role
+from bench.units import INCH, System, across, give_or_take, length_words, slope_words
+from bench.wire import Finding, Jig, Move, Quantity
+
+BOARD = 400.0  # mm: the board a rotation is told across where no widest board is known
+
+_VERDICTS: dict[str | None, tuple[str, Role]] = {
+    "inside": ("good enough", "good"),
+    "outside": ("out", "bad"),
+    "cannot-tell": ("too close to call", "unsure"),
+    None: ("measured", "text"),
+}
+
+
+def verdict(said: str | None, glyphs: Glyphs) -> tuple[str, str, Role]:
+    """Sign, words and role of a verdict."""
+    words, role = _VERDICTS[said]
+    sign = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}.get(
+        said or "", glyphs.none
+    )
+    return sign, words, role
+
+
+def name(kind: str) -> str:
+    """`fence-square` -> `fence square`: what the daemon calls a thing, as words."""
+    return kind.replace("-", " ").replace("_", " ").strip()
+
+
+def upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def number(heard: Heard, units: System) -> tuple[str, str]:
+    """The large number and its unit; blanks where there is none."""
+    if heard.value is None:
+        return "---", "mm" if units == "mm" else "in"
+    coarse = heard.role in ("travel", "caliper")
+    if units == "mm":
+        return _tidy(f"{heard.value:.{2 if coarse else 3}f}"), "mm"
+    return _tidy(f"{heard.value / INCH:.{3 if coarse else 4}f}"), "in"
+
+
+def small(mm: float, units: System) -> tuple[str, str]:
+    """A distance still to go: large figures and unit, thousandths for inch users."""
+    if units == "mm":
+        return _tidy(f"{mm:.3f}"), "mm"
+    return _tidy(f"{mm / INCH * 1000:.1f}"), "thou"
+
+
+def _tidy(text: str) -> str:
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def size(q: Quantity, units: System, board: float | None) -> str:
+    """How large, without sign: the way says which way."""
+    if q.unit == "mm":
+        return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if board is None:
+        return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
+    return across(abs(q.value), board, units, q.uncertainty)
+
+
+def limit(q: Quantity, units: System) -> str:
+    if q.tolerance is None:
+        return ""
+    words = length_words(q.tolerance, units) if q.unit == "mm" else slope_words(q.tolerance, units)
+    return f"good enough within {words}"
+
+
+def headline(finding: Finding, units: System, board: float | None) -> list[str]:
+    """The first quantity as a person says it: which way, then how far across their own board."""
+    q = finding.quantities[0]
+    lines = [upper_first(q.way) + "."] if q.way else []
+    if q.unit == "rad":
+        width = board or BOARD
+        whose = "your" if board is not None else "a"
+        rise = give_or_take(abs(q.value) * width, q.uncertainty * width, units)
+        lines.append(f"Across {whose} {length_words(width, units)} board: {rise}.")
+    else:
+        lines.append(f"{upper_first(name(q.name))}: {size(q, units, board)}.")
+    if q.tolerance is not None:
+        lines.append(upper_first(limit(q, units)) + ".")
+    return lines
+
+
+def others(finding: Finding, units: System) -> list[str]:
+    """The other quantities, a line each."""
+    lines = []
+    for q in finding.quantities[1:]:
+        way = f"{q.way}, " if q.way else ""
+        lines.append(f"{upper_first(name(q.name))}: {way}{size(q, units, None)}.")
+    return lines
+
+
+def short_move(move: Move, units: System) -> str:
+    return f"Move the {move.end} end {move.way.upper()} {length_words(move.distance, units, 3 if units == 'mm' else 1)}."
+
+
+def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
+    """Which leaves, and where they go."""
+    if not move.leaves:
+        return ["No leaf fits: do it live."]
+    stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
+    lines = [f"Leaves: {stack}."]
+    over = move.leaves_left_over
+    if abs(over) >= 0.0005:
+        word = "short of" if over > 0 else "more than"
+        lines.append(f"That is {length_words(abs(over), units)} {word} the distance.")
+    if jig is not None:
+        reach = jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        if reach is not None:
+            lines.append(f"They go {length_words(reach, units)} from the pivot, at the {move.end} end.")
+    return lines
+
+
+def settled_by(finding: Finding, units: System) -> str:
+    """What would settle a result that is too close to call."""
+    settle = finding.settle
+    if settle is None:
+        return "More passes, a longer pass or a finer indicator may settle it."
+    if settle.sweeps is not None:
+        return f"{settle.sweeps} pushes in all would settle it."
+    if settle.length is not None:
+        return f"A pass of {length_words(settle.length, units)} would settle it."
+    if settle.resolution is not None:
+        return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
+    return f"No number of passes settles this; it hangs on: {settle.part}."
+
+
+def next_act(finding: Finding | None, units: System) -> str:
+    """What to do now, from the last result: one sentence."""
+    if finding is None:
+        return "Nothing measured yet. Begin a check."
+    if finding.move is not None:
+        return short_move(finding.move, units)
+    if finding.verdict == "cannot-tell":
+        return settled_by(finding, units)
+    if finding.verdict == "inside":
+        return "Good enough: nothing to move. Stop here."
+    if finding.verdict == "outside":
+        return "Put it right, then check again."
+    return "Measured; no limit is set for a verdict."
+
+
+def row(finding: Finding, units: System, board: float | None, glyphs: Glyphs) -> str:
+    """One line of past results: day, sign, what, how much."""
+    sign, words, _ = verdict(finding.verdict, glyphs)
+    q = finding.quantities[0] if finding.quantities else None
+    much = "" if q is None else f", {size(q, units, board)}"
+    return f"{finding.at[:16].replace('T', ' ')} {sign} {name(finding.check)}: {words}{much}"
+
+
+def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
+    """One standard uncertainty, across the board where it is an angle."""
+    return length_words(standard * ((board or BOARD) if unit == "rad" else 1.0), units)
+
+
+def age(seconds: float) -> str:
+    """`now`, `7 s ago`, `3 min ago`: in steps, so that an old number does not flicker."""
+    if seconds < 1.5:
+        return "now"
+    if seconds < 10:
+        return f"{seconds:.0f} s ago"
+    if seconds < 60:
+        return f"{seconds // 10 * 10:.0f} s ago"
+    if seconds < 5400:
+        return f"{seconds // 60:.0f} min ago"
+    return f"{seconds // 3600:.0f} h ago"
+
+
+def next_age(seconds: float) -> float:
+    """s until the words of `age` change."""
+    if seconds < 1.5:
+        return 1.5 - seconds
+    if seconds < 10:
+        return round(seconds) + 0.5 - seconds
+    step = 10.0 if seconds < 60 else 60.0 if seconds < 5400 else 3600.0
+    return (seconds // step + 1) * step - seconds

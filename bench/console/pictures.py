@@ -1,0 +1,224 @@
+"""The set-up seen from above: up is away from you. Drawn from the names that the daemon asks with. Pure.
+
+A picture's name is read word by word, so that a check brings its drawing by naming it; a name without a
+drawing still shows the surface, and the side on which the indicator stands. May import: bench.wire.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bench.console.canvas import Canvas
+from bench.console.glyphs import Glyphs
+from bench.console.text import Block
+from bench.wire import Ask, Jig
+
+LEAST_WIDE, LEAST_HIGH = 26, 7
+MOST_WIDE, MOST_HIGH = 56, 17
+
+
+def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> Block:
+    """At most `wide` x `high`; empty where there is no room or nothing to draw."""
+    if wide < LEAST_WIDE or high < LEAST_HIGH or (ask.picture is None and ask.side is None):
+        return []
+    canvas = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
+    words = set((ask.picture or "").split("-"))
+    draw = next((d for names, d in _DRAWINGS if names & words), _surface)
+    draw(canvas, ask, jig, words)
+    if ask.lean is not None:
+        canvas.words(canvas.wide // 2 - 8, 0, f"lean the sled {ask.lean.upper()}", "strong")
+    return canvas.block()
+
+
+# ---- the drawings ---------------------------------------------------------------------------------------
+
+
+def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The square on the sled fence, the indicator against its arm."""
+    far = jig is not None and jig.fence == "far"
+    handle_left = "right" not in words
+    fence_row = 1 if far else c.high - 2
+    tip_row = c.high - 2 if far else 1
+    arm = c.wide // 2 - 1
+    step = 1 if far else -1
+    c.bar(0, fence_row, c.wide, "wood")
+    c.words(1 if not handle_left else c.wide - 11, fence_row + (-1 if far else 1), "sled fence", "faint")
+    for y in range(min(fence_row + step, tip_row), max(fence_row + step, tip_row) + 1):
+        c.fill(arm, y, 3, "steel")
+    handle = max(6, c.wide // 4)
+    at = arm - handle if handle_left else arm + 3
+    for y in {fence_row + step, fence_row + 2 * step if c.high > 9 else fence_row + step}:
+        c.fill(at, y, handle, "steel")
+    c.words(at, fence_row + (3 if c.high > 9 else 2) * step, "handle", "faint")
+    middle = (fence_row + tip_row) // 2 - (1 if not far else 0)
+    _indicator(c, ask, arm if ask.side == "left" else arm + 2, middle)
+    c.words(arm - 4 if ask.side != "left" else arm + 4, tip_row, "arm", "faint")
+    _pivot(c, jig, fence_row)
+    _travel(c, 1 if ask.side != "left" else c.wide - 2, words_right=ask.side != "left")
+
+
+def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
+    if jig is None:
+        return
+    right = jig.pivot == "right"
+    c.words(c.wide - 2 if right else 1, row, "o", "strong")
+
+
+def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The rip fence from the front to the rear of the table, the indicator riding in the slot beside it."""
+    del jig, words
+    left = ask.side != "right"  # the indicator is left of the rip fence
+    fence = c.wide - 8 if left else 5
+    slot = fence - 15 if left else fence + 17
+    for y in range(1, c.high - 1):
+        c.fill(fence, y, 3, "steel")
+        c.words(slot, y, c.glyphs.down, "rule")
+        c.words(slot + 3, y, c.glyphs.down, "rule")
+    c.words(max(0, fence - 3), 0, "rip fence", "faint")
+    c.words(slot, 0, "slot", "faint")
+    _indicator(c, ask, fence if left else fence + 2, c.high // 2, reach=3)
+    _travel(c, 1 if left else c.wide - 2, words_right=left)
+
+
+def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The blade from above, the indicator riding in the slot, touching it at the front or the rear."""
+    del jig
+    right = ask.side != "left"  # the indicator is right of the blade
+    blade = c.wide // 2 - 6 if right else c.wide // 2 + 6
+    slot = blade + 16 if right else blade - 18
+    for y in range(1, c.high - 1):
+        c.words(slot, y, c.glyphs.down, "rule")
+        c.words(slot + 3, y, c.glyphs.down, "rule")
+    for y in range(2, c.high - 2):
+        c.words(blade, y, c.glyphs.full, "steel")
+    c.words(blade, 1, c.glyphs.up_mark, "steel")
+    c.words(blade, c.high - 2, c.glyphs.down_mark, "steel")
+    c.words(blade - 2, 0, "blade", "faint")
+    c.words(slot, 0, "slot", "faint")
+    at = c.high - 4 if "front" in words else 3 if "rear" in words else c.high // 2
+    _indicator(c, ask, blade, at, reach=3)
+    c.words(0 if right else c.wide - 5, 2, "rear", "faint")
+    c.words(0 if right else c.wide - 5, c.high - 3, "front", "faint")
+
+
+def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The straightedge along the sled fence; the indicator rides on it and touches the fence."""
+    del jig
+    c.bar(0, c.high - 2, c.wide, "wood")
+    c.words(1, c.high - 1, "sled fence", "faint")
+    top = max(1, c.high - 6)
+    c.fill(2, top, c.wide - 4, "steel")
+    c.words(3, top - 1, "straightedge" + (", rolled over" if "over" in words else ""), "faint")
+    x = c.wide // 2
+    c.words(x, c.high - 3, c.glyphs.down_mark, "probe")
+    for y in range(top + 1, c.high - 3):
+        c.words(x, y, c.glyphs.down, "probe")
+    c.words(x + 2, top + 1, "indicator", "probe")
+    c.words(c.wide - 8, 0, "away " + c.glyphs.up_mark, "faint")
+    del ask
+
+
+def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """A runner (or a slot) from above, the caliper across it at the mark."""
+    del jig
+    left, right = 8, c.wide - 9
+    for y in range(1, c.high - 1):
+        if "slot" in words:
+            c.words(left, y, c.glyphs.down, "steel")
+            c.words(right, y, c.glyphs.down, "steel")
+        else:
+            for x in range(left, right + 1):
+                c.words(x, y, c.glyphs.wood, "wood")
+    middle = c.high // 2
+    if "slot" in words:
+        c.words(
+            left + 1,
+            middle,
+            c.glyphs.left_mark + c.glyphs.across * (right - left - 3) + c.glyphs.right_mark,
+            "probe",
+        )
+    else:
+        c.words(left - 3, middle, c.glyphs.across * 2 + c.glyphs.right_mark, "probe")
+        c.words(right + 1, middle, c.glyphs.left_mark + c.glyphs.across * 2, "probe")
+    what = "slot" if "slot" in words else "runner"
+    c.words(
+        left, 0, f"caliper across the {what}" + (f", {ask.at:g} mm" if ask.at is not None else ""), "faint"
+    )
+    c.words(left, c.high - 1, "your end", "faint")
+
+
+def _play(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The sled in its slots, leaned or twisted within its play; the indicator at its side."""
+    del jig
+    box = c.wide // 2 - 4
+    c.frame(3, 1, box, c.high - 2, "wood")
+    c.words(5, c.high // 2, "sled", "wood")
+    way = "left" if "left" in words else "right"
+    arrow = c.glyphs.left_mark if way == "left" else c.glyphs.right_mark
+    how = "twist" if words & {"twist", "twisted"} else "lean"
+    c.words(4, 2, f"{how} {way} {arrow}", "strong")
+    _indicator(c, ask, 3 if ask.side == "left" else 3 + box - 1, c.high // 2)
+
+
+def _board(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """The strip off the test board, its two ends, the caliper across it."""
+    del jig
+    c.frame(3, 2, c.wide - 6, 4, "wood")
+    c.words(5, 3, "strip, last cut", "wood")
+    near = "far" not in words
+    x = 6 if near else c.wide - 8
+    c.words(x, 1, c.glyphs.down_mark + " caliper", "probe")
+    c.words(3, 6, "near end" if near else "", "strong")
+    c.words(c.wide - 11, 6, "far end" if not near else "", "strong")
+    del ask
+
+
+def _surface(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+    """Nothing is known but the side: what is touched, and where the indicator stands."""
+    del jig, words
+    x = c.wide // 2 - 1
+    for y in range(1, c.high - 1):
+        c.fill(x, y, 3, "steel")
+    if ask.side is not None:
+        _indicator(c, ask, x if ask.side == "left" else x + 2, c.high // 2)
+    _travel(c, 1 if ask.side != "left" else c.wide - 2, words_right=ask.side != "left")
+
+
+_DRAWINGS: tuple[tuple[set[str], Callable[[Canvas, Ask, Jig | None, set[str]], None]], ...] = (
+    ({"square"}, _square),
+    ({"rip"}, _rip),
+    ({"straight", "straightedge", "profile"}, _straight),
+    ({"lean", "leaned", "twist", "twisted", "play"}, _play),
+    ({"runner", "caliper", "width", "widths"}, _widths),
+    ({"board", "strip"}, _board),
+    ({"blade", "plate", "wobble"}, _blade),
+    ({"slot"}, _widths),
+)
+
+
+# ---- what they share --------------------------------------------------------------------------------------
+
+
+def _indicator(c: Canvas, ask: Ask, touch: int, row: int, reach: int = 4) -> None:
+    """The plunger touches column `touch`, from the side that is asked for; below it, how it stands."""
+    g = c.glyphs
+    label = "indicator"
+    how = {"standing": "on the table", "carried": "goes along", "still": "stays put"}.get(ask.mount or "", "")
+    if ask.side == "left":
+        reach = min(reach, max(1, touch - len(label) - 1))
+        c.words(touch - reach, row, g.across * (reach - 1) + g.right_mark, "probe")
+        c.words(touch - reach - len(label), row, label, "probe")
+        c.words(max(0, touch - reach - len(how)), row + 1, how, "faint")
+        return
+    c.words(touch + 1, row, g.left_mark + g.across * (reach - 1), "probe")
+    c.words(touch + 1 + reach, row, label, "probe")
+    c.words(touch + 1 + reach, row + 1, how, "faint")
+
+
+def _travel(c: Canvas, column: int, *, words_right: bool) -> None:
+    g = c.glyphs
+    c.words(column, 1, g.up_mark, "strong")
+    for y in range(2, max(3, c.high - 4)):
+        c.words(column, y, g.down, "rule")
+    c.words(column + 2 if words_right else column - 5, 1, "push", "faint")
+    c.words(column + 2 if words_right else column - 4, c.high - 3, "you", "faint") if c.high > 11 else None

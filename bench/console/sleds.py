@@ -1,0 +1,179 @@
+"""First start and new sleds: find the cables, prove them with a leaf, describe a sled by number pad. Pure.
+
+The sled is drawn back from what was typed, to be looked at before it is kept. May import: bench.units,
+bench.wire.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.console.canvas import Canvas
+from bench.console.text import Block
+from bench.console.view import Row
+from bench.units import PER_MM, length_words, parse_length, parse_slope
+from bench.wire import Jig, Learn, PutJig, PutLeaves
+
+if TYPE_CHECKING:
+    from bench.console.desk import Desk
+
+LEAF = 0.10  # mm: the leaf that proves unit and way
+_FIELDS = (
+    ("name", "Name"),
+    ("fence", "Fence"),
+    ("pivot", "Pivot"),
+    ("pivot_to_blade", "Pivot to blade"),
+    ("pivot_to_screw", "Pivot to adjusting screw"),
+    ("pivot_to_stop", "Pivot to where the leaf goes"),
+    ("widest_board", "Widest board"),
+    ("tolerance", "Good enough over 300 mm"),
+)
+_CHOICES = {"fence": ("near", "far"), "pivot": ("right", "left")}
+
+
+def sleds(desk: Desk) -> list[Row]:
+    """The sleds there are, a new one, the cables."""
+    state, view = desk.state, desk.view
+    out = []
+    for jig in state.gear.jigs if state.gear is not None else []:
+        here = view.glyphs.reads if jig.name == state.the_jig else " "
+
+        def choose(name: str = jig.name) -> None:
+            state.chosen_jig, state.result, state.past = name, None, None
+            view.home()
+
+        more = f"{jig.fence} fence, pivot {jig.pivot}" + (f", for {jig.saw}" if jig.saw else "")
+        out.append(Row(f"{here} {jig.name}", choose, more=more))
+
+    def new() -> None:
+        count = len(state.gear.jigs) + 1 if state.gear is not None else 1
+        view.sled = {"name": f"sled-{count}", "fence": "near", "pivot": "right"}
+        view.go("sled")
+
+    out.append(Row("Describe a new sled", new, "act"))
+    out.append(Row("Find the indicator: its cable and its way", lambda: desk.learn(Learn("indicator"))))
+    out.append(Row("Find the travel: its cable and its way", lambda: desk.learn(Learn("travel"))))
+    leaf = length_words(LEAF, state.units)
+    out.append(
+        Row(f"Prove the indicator with a leaf of {leaf}", lambda: desk.learn(Learn("leaf", leaf=LEAF)))
+    )
+    owned = (
+        ", ".join(length_words(leaf, state.units) for leaf in state.gear.leaves)
+        if state.gear is not None
+        else ""
+    )
+    out.append(Row(f"Leaves I own: {owned or '-'}", field="leaves"))
+    return out
+
+
+def sled(desk: Desk) -> list[Row]:
+    view, units = desk.view, desk.state.units
+    out = []
+    for field, words in _FIELDS:
+        value = view.sled.get(field)
+        if field in _CHOICES:
+
+            def turn(field: str = field) -> None:
+                choices = _CHOICES[field]
+                view.sled[field] = choices[(choices.index(view.sled.get(field, choices[0])) + 1) % 2]
+
+            side = {"near": "near, on your side", "far": "far, beyond the work"}.get(value or "", value or "")
+            out.append(Row(f"{words}: {side}", turn))
+        else:
+            out.append(Row(f"{words}: {value or '-'}", field=f"sled:{field}"))
+    out.append(Row("This is mine: keep it", lambda: _keep(desk), "act"))
+    del units
+    return out
+
+
+def typed(desk: Desk, field: str, text: str) -> None:
+    """Raises UnitsError, whose words are for the person."""
+    unit = "mm" if desk.state.units == "mm" else "in"
+    if field == "leaves":
+        parts = [p for p in text.replace("+", " ").replace(",", ".").split(" ") if p]
+        leaves = sorted(parse_length(p if not p[-1:].isdigit() else f"{p} {unit}") for p in parts)
+        desk.send(PutLeaves(leaves))
+        return
+    name = field.removeprefix("sled:")
+    if name == "name":
+        desk.view.sled["name"] = text
+        return
+    bare = text[-1:].isdigit()
+    if name == "tolerance":
+        with_unit = f"{text} {unit} per 300 mm" if bare else text if "per" in text else f"{text} per 300 mm"
+        parse_slope(with_unit)
+    else:
+        with_unit = f"{text} {unit}" if bare else text
+        parse_length(with_unit)
+    desk.view.sled[name] = with_unit
+
+
+def described(given: dict[str, str]) -> Jig:
+    """The sled as it was typed. Raises UnitsError; a field that was left out stays unknown."""
+    lengths = {
+        field: parse_length(given[field]) if field in given else None
+        for field in ("pivot_to_blade", "pivot_to_screw", "pivot_to_stop", "widest_board")
+    }
+    tolerance = parse_slope(given["tolerance"]) if "tolerance" in given else 0.05 / PER_MM
+    return Jig(
+        name=given.get("name", "sled"),
+        fence="far" if given.get("fence") == "far" else "near",
+        pivot="left" if given.get("pivot") == "left" else "right",
+        pivot_to_blade=lengths["pivot_to_blade"],
+        pivot_to_screw=lengths["pivot_to_screw"],
+        pivot_to_stop=lengths["pivot_to_stop"],
+        widest_board=lengths["widest_board"],
+        tolerance=tolerance,
+    )
+
+
+def _keep(desk: Desk) -> None:
+    if "pivot_to_screw" not in desk.view.sled and "pivot_to_stop" not in desk.view.sled:
+        desk.state.say(
+            "sled", "Without the distance from the pivot to the screw no move can be told.", bad=True
+        )
+        return
+    jig = described(desk.view.sled)
+    if desk.send(PutJig(jig)):
+        desk.state.chosen_jig, desk.state.result = jig.name, None
+        desk.view.home()
+
+
+def drawn(desk: Desk, wide: int, high: int) -> Block:
+    """The sled as it was described, seen from above, true to the distances: "is this yours?"."""
+    if high < 9 + 8 or wide < 40:
+        return []
+    given = desk.view.sled
+    jig = described(given)
+    c = Canvas(min(wide - 2, 64), 7, desk.view.glyphs)
+    c.words(1, 0, "Is this yours? Seen from above, you stand at the bottom.", "strong")
+    fence = 1 if jig.fence == "far" else 5
+    reach = max(filter(None, (jig.pivot_to_screw, jig.pivot_to_stop)), default=500.0)
+    blade_at = jig.pivot_to_blade if jig.pivot_to_blade is not None else reach / 2
+    span = c.wide - 10
+    sign = -1 if jig.pivot == "right" else 1
+    pivot = c.wide - 5 if jig.pivot == "right" else 4
+
+    def place(mm: float) -> int:
+        return pivot + sign * round(mm / max(reach, blade_at) * (span - 1))
+
+    c.bar(1, fence, c.wide - 2, "wood")
+    for y in range(1, 6):
+        if y != fence:
+            c.words(place(blade_at), y, c.glyphs.down, "steel")
+    c.words(place(blade_at) - 2, 3, "blade", "steel")
+    c.words(pivot, fence, "o", "strong")
+    beside = fence + (1 if jig.fence == "far" else -1)
+    c.words(max(0, min(c.wide - 5, pivot - 2)), beside, "pivot", "faint")
+    if jig.pivot_to_screw is not None:
+        c.words(place(jig.pivot_to_screw), fence, "+", "strong")
+        c.words(max(0, min(c.wide - 5, place(jig.pivot_to_screw) - 2)), beside, "screw", "faint")
+    if jig.pivot_to_stop is not None:
+        c.words(place(jig.pivot_to_stop), fence, c.glyphs.up_mark, "strong")
+        c.words(
+            max(0, min(c.wide - 4, place(jig.pivot_to_stop) - 1)),
+            beside + (1 if jig.fence == "far" else -1),
+            "leaf",
+            "faint",
+        )
+    return c.block()

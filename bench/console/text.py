@@ -1,0 +1,154 @@
+"""Lines of the screen before they are colour: runs of text, each with the role it plays.
+
+A role is a name that a look turns into a style (see looks.py); what is drawn here is plain data, so that
+panes are tested without a terminal. May import: the standard library.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Literal
+
+Role = Literal[
+    "text",  # what is read
+    "strong",  # what is read first
+    "faint",  # what may be missed
+    "good",  # good enough, kept, reads
+    "bad",  # out, refused, away
+    "unsure",  # too close to call, waits
+    "caution",
+    "act",  # the next act
+    "number",  # the big digits
+    "stale",  # a number that is no longer true
+    "bar",  # strip at the top
+    "cap",  # a key in the row of keys
+    "cap-first",  # the key that is asked for
+    "rule",  # lines of drawings
+    "wood",  # sled, fence
+    "steel",  # square, blade
+    "probe",  # indicator
+    "dot",  # the line as it happens
+    "dot-old",  # earlier passes
+    "aside",  # readings set aside
+    "chosen",  # the row that Enter takes
+]
+
+Run = tuple[str, Role]
+Line = list[Run]
+Block = list[Line]
+
+
+def cells(text: str) -> int:
+    """How many columns a text takes: wide characters two, combining ones none."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
+    )
+
+
+def width(line: Iterable[Run]) -> int:
+    return sum(cells(text) for text, _ in line)
+
+
+def plain(line: Iterable[Run]) -> str:
+    return "".join(text for text, _ in line)
+
+
+def cut(text: str, room: int) -> str:
+    """The text in at most `room` columns; what is cut off is shown by a last `>`."""
+    if cells(text) <= room:
+        return text
+    out, used = "", 0
+    for char in text:
+        used += cells(char)
+        if used > room - 1:
+            break
+        out += char
+    return out + ">" if room > 0 else ""
+
+
+def fit(line: Sequence[Run], room: int, fill: Role = "text") -> Line:
+    """Exactly `room` columns: cut, or filled with blanks."""
+    out: Line = []
+    left = room
+    for text, role in line:
+        if left <= 0:
+            break
+        kept = cut(text, left)
+        out.append((kept, role))
+        left -= cells(kept)
+    if left > 0:
+        out.append((" " * left, fill))
+    return out
+
+
+def tall(block: Sequence[Line], rows: int) -> Block:
+    """Exactly so many rows."""
+    return [*block[:rows], *([] for _ in range(rows - len(block)))]
+
+
+def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block:
+    """Words over lines of `room` columns; later lines start `indent` further in. Long words are broken."""
+    out: Block = []
+    line = ""
+    for whole in text.split():
+        word = whole
+        while True:
+            space = room - (indent if out else 0)
+            trial = f"{line} {word}" if line else word
+            if cells(trial) <= space:
+                line = trial
+                break
+            if line:
+                out.append([(" " * (indent if out else 0) + line, role)])
+                line = ""
+            elif len(word) > 1 and space > 1:
+                keep = max(1, space - 1)
+                out.append([(" " * (indent if out else 0) + word[:keep] + "-", role)])
+                word = word[keep:]
+            else:
+                line = word
+                break
+    if line or not out:
+        out.append([(" " * (indent if out else 0) + line, role)])
+    return out
+
+
+def marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
+    """Wrapped words with **loud** parts kept: capitals of a whole word are set strong."""
+    block = wrap(text, max(4, room - cells(mark)), role)
+    lead = " " * cells(mark)
+    return [[(mark if n == 0 else lead, role), *_loud(line, role)] for n, line in enumerate(block)]
+
+
+def _loud(line: Line, role: Role) -> Line:
+    out: Line = []
+    for text, _ in line:
+        for n, word in enumerate(text.split(" ")):
+            bare = word.strip(".,:;()")
+            loud = len(bare) > 2 and bare.isalpha() and bare.isupper()
+            out.append(((" " if n else "") + word, "strong" if loud else role))
+    return out
+
+
+def beside(left: Sequence[Line], room: int, right: Sequence[Line], gap: int = 1) -> Block:
+    """Two blocks side by side; the left one is made `room` columns wide."""
+    rows = max(len(left), len(right))
+    return [
+        [
+            *fit(left[n] if n < len(left) else [], room),
+            (" " * gap, "text"),
+            *(right[n] if n < len(right) else []),
+        ]
+        for n in range(rows)
+    ]
+
+
+def spread(left: Line, right: Line, room: int, fill: Role = "text") -> Line:
+    """One line with something at either end; the left gives way."""
+    over = room - width(right)
+    if over <= 0:
+        return fit(right, room, fill)
+    return [*fit(left, over, fill), *right]

@@ -1,0 +1,66 @@
+"""Where the user is on the screen: which page, which row, what is being typed. Pure; nothing of the job.
+
+May import: bench.units, bench.wire (through its neighbours).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from bench.console.glyphs import RICH, Glyphs
+from bench.console.text import Role
+
+Page = Literal["work", "checks", "options", "past", "limits", "move", "live", "sleds", "sled", "keys", "help"]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a list: what it says, whether it can be taken, and what then happens."""
+
+    words: str
+    take: Callable[[], None] | None = None
+    role: Role = "text"
+    more: str = ""  # a second, fainter line
+    field: str | None = None  # a value that is typed
+
+
+@dataclass
+class View:
+    page: Page = "work"
+    cursor: int = 0
+    stack: list[Page] = field(default_factory=list)
+    glyphs: Glyphs = RICH
+    kind: str | None = None  # the check whose options are open
+    options: dict[str, str] = field(default_factory=dict)  # as typed or chosen
+    pushes: int = 3
+    lean: bool = True
+    shown: str | None = None  # id of a past result that is looked at
+    typing: str | None = None  # which field
+    typed: str = ""
+    sure: str | None = None  # an action that wants its key once more
+    picture: bool = True  # where drawing and line do not both fit
+    scroll: int = 0
+    sled: dict[str, str] = field(default_factory=dict)  # the sled being described
+    live_touches: Literal["fence", "arm"] = "fence"
+    live_stands: Literal["beyond", "behind", "left", "right"] = "beyond"
+    verifies: str | None = None  # the finding whose move was made just now
+
+    def go(self, page: Page) -> None:
+        if page != self.page:
+            self.stack.append(self.page)
+        self.page, self.cursor, self.scroll, self.typing, self.typed = page, 0, 0, None, ""
+
+    def back(self) -> None:
+        if self.typing is not None:
+            self.typing, self.typed = None, ""
+            return
+        self.page = self.stack.pop() if self.stack else "work"
+        self.cursor = self.scroll = 0
+
+    def home(self) -> None:
+        self.stack.clear()
+        self.page = "work"
+        self.cursor = self.scroll = 0
+        self.typing, self.typed, self.shown = None, "", None
