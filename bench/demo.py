@@ -89,6 +89,7 @@ class Operator:
         self._trouble: str | None = None
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._over = False
+        self._warned = False  # the cautions were told; each check still has them acknowledged
 
     async def take(self, begin: Begin) -> Finding:
         """One check from its cautions to its finding. Raises DemoError."""
@@ -115,8 +116,9 @@ class Operator:
 
     async def _do(self, ask: Ask) -> None:
         if ask.phase == "cautions":
-            for caution in ask.cautions:
+            for caution in ask.cautions if not self._warned else ():
                 self.say(f"! {caution}")
+            self._warned = True
             self.wire.send(Press())
         elif ask.phase == "place":
             if ask.remark:
@@ -243,6 +245,7 @@ async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
         stderr=errors,
         env={k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")},
         start_new_session=True,  # Ctrl-C is for the operator, who then ends the daemon in good order
+        preexec_fn=_end_with_parent,
     )
     errors.close()
     until = time.monotonic() + START
@@ -257,6 +260,16 @@ async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
         await asyncio.sleep(0.02)
     process.kill()
     raise DemoError(f"the daemon did not come up within {START:.0f} s")
+
+
+def _end_with_parent() -> None:
+    """Ask the kernel to end this process when the demonstration is killed: an orphan would go on opening the
+    pseudo-terminals of whoever comes next. Linux only; elsewhere it is left out."""
+    import ctypes
+
+    set_death_signal = 1  # PR_SET_PDEATHSIG, linux/prctl.h
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(set_death_signal, signal.SIGTERM)
 
 
 async def end_daemon(process: asyncio.subprocess.Process) -> None:

@@ -303,7 +303,8 @@ class CheckRun:
         if self.ask.phase != "sweep":
             return
         if self.ready_since is None or what.began < self.ready_since:
-            if isinstance(what, Ended) and what.sweeps:
+            # drawing back while it is being set up is no news; a push that was too quick is
+            if isinstance(what, Ended) and what.sweeps and what.began >= self._placed_at:
                 self._tell(Notice("sweep", "That movement began too early: it does not count."))
             return
         if isinstance(what, Began):

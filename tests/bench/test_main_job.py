@@ -9,6 +9,8 @@ import json
 import sqlite3
 import subprocess
 import sys
+import time
+from pathlib import Path
 
 import pytest
 
@@ -269,3 +271,24 @@ def test_a_missing_port_is_told_and_waited_for(rigs, run) -> None:
     lines = watch.process.stdout.read().splitlines()
     assert len(lines) > 20
     assert json.loads(lines[-1])["value"] == pytest.approx(2.5, abs=0.01)
+
+
+def test_a_killed_demonstration_leaves_no_daemon(run, tmp_path) -> None:
+    """An orphan would go on opening the pseudo-terminals of whoever comes next."""
+    demo = run("demo", "--headless", "--seed", "1")
+    demo.hear("[1 of 2]")
+    children = Path(f"/proc/{demo.process.pid}/task/{demo.process.pid}/children").read_text().split()
+    assert children
+    demo.process.kill()
+    demo.process.wait()
+    until = time.monotonic() + 5
+    while any(Path(f"/proc/{child}/cmdline").exists() and _alive(child) for child in children):
+        assert time.monotonic() < until, "the daemon outlived its demonstration"
+        time.sleep(0.05)
+
+
+def _alive(pid: str) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
