@@ -30,3 +30,22 @@ MANUAL = Caution(
 RIP_CLOSES = Caution(
     "rip-closes", "A rip fence that closes on the rear of the blade can throw the work back at you.", "cut"
 )
+
+# Before wood is cut for a test board; "cut" so that they are asked again before every board.
+BOARD_HELD = Caution(
+    "board-held",
+    "The test board must be large enough to hold with both hands well clear of the blade's path; eye and ear "
+    "protection on.",
+    "cut",
+)
+EXIT_BLOCK = Caution(
+    "exit-block",
+    "An exit block where the blade leaves the sled fence, and a stop on the sled's travel.",
+    "cut",
+)
+CUT_CLEAR = Caution(
+    "cut-clear",
+    "Push every cut clear past the rear teeth; the strip stays where it is until the blade stands still; the "
+    "saw is stopped before the sled is drawn back.",
+    "cut",
+)
