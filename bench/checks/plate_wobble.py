@@ -1,0 +1,151 @@
+"""How much does the saw plate wobble? The indicator stands still, the blade is turned by hand to n marks.
+
+Tilt is the full swing of the first harmonic over the turn, warp is what is left. May import: bench.checks,
+bench.finding; arithmetic inside functions only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.turns import even_turns, turn_of
+from bench.finding import Finding, Quantity
+
+MARKS = 8  # turns read live unless said
+FEWEST = 3  # turns that fix an offset and a first harmonic
+
+
+def _step(placement: str, words: str) -> Step:
+    return Step(
+        placement, words, "spot", repeat=1, side="right", mount="still", at=0.0, picture="plate-wobble"
+    )
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    del gear
+    marks = options.get("turns")
+    count = int(marks) if isinstance(marks, int | float) and marks >= FEWEST else MARKS
+    return tuple(
+        _step(
+            name,
+            f"Indicator standing on the right of the plate, on the blade body below the gullets. Lift the plunger, "
+            f"turn the blade by hand to mark {name.removeprefix('turn-')} degrees, let it down.",
+        )
+        for name in even_turns(count)
+    )
+
+
+def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
+    del options, gear
+    return _step(placement, "") if turn_of(placement) is not None else None
+
+
+def evaluate(evidence: Evidence) -> Finding:
+    from bench.geometry.reversal import GeometryError
+    from bench.geometry.wobble import wobble
+    from bench.uncertainty import Part, combine, rectangular, verdict
+
+    right = evidence.options.get("side") != "left"
+    turns: list[float] = []
+    values: list[float] = []
+    for trace in evidence.traces:
+        degrees = turn_of(trace.placement)
+        if degrees is None:
+            raise EvidenceError(f"{trace.placement!r} is not a turn of the blade, such as turn-90")
+        turns.extend(math.radians(degrees) for _ in trace.reading)
+        values.extend(trace.reading if right else [-r for r in trace.reading])
+    if len({round(t, 6) for t in turns}) < FEWEST:
+        raise EvidenceError(f"it takes {FEWEST} different turns at least")
+    try:
+        found = wobble(turns, values)
+    except GeometryError as error:
+        raise EvidenceError(str(error)) from error
+    notes: list[str] = []
+    indicator = evidence.gear.indicator
+    count = indicator.resolution or _count(values)
+    span = (
+        indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * found.total
+    )
+    fixed = [
+        rectangular("indicator over the span used", span),
+        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
+    ]
+    if found.u_total is None:
+        notes.append("Three turns read once each leave nothing to judge the scatter by; read more turns.")
+    saw = evidence.gear.saw
+    limit = saw.wobble if saw is not None else None
+    quantities: list[Quantity] = []
+    budget = None
+    confidence = 0.99 if evidence.known.looks else 0.95
+    for name, value, u in (
+        ("total", found.total, found.u_total),
+        ("tilt", found.tilt, found.u_tilt),
+        ("warp", found.warp, found.u_warp),
+    ):
+        dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
+        scatter = Part("scatter of the readings", "A", float(u), dof) if u is not None and u > 0 else None
+        combined = combine([scatter, *fixed], confidence)
+        first = name == "total"
+        said = verdict(value, combined.expanded, limit) if first and limit is not None else None
+        quantities.append(
+            Quantity(
+                name,
+                float(value),
+                "mm",
+                combined.expanded,
+                combined.degrees_of_freedom,
+                limit if first else None,
+                said,
+            )
+        )
+        budget = budget or combined.rows
+    phase = Part("scatter of the readings", "A", float(found.u_phase), None) if found.u_phase else None
+    quantities.append(
+        Quantity(
+            "phase",
+            float(found.phase) % (2 * math.pi),
+            "rad",
+            combine([phase], confidence).expanded if phase else math.pi,
+            None,
+            way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
+        )
+    )
+    radius = evidence.options.get("radius")
+    if isinstance(radius, int | float) and radius > 0:
+        notes.append(f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in proportion.")
+    return Finding(
+        check=KIND,
+        saw=saw.name if saw else None,
+        quantities=quantities,
+        verdict=quantities[0].verdict,
+        confidence=confidence,
+        budget=budget or [],
+        notes=notes,
+    )
+
+
+def _count(values: list[float]) -> float:
+    """The instrument's count as seen: the smallest step between readings that differ."""
+    steps = sorted(b - a for a, b in zip(sorted(values), sorted(values)[1:], strict=False) if b - a > 1e-9)
+    return min(steps[0], 0.01) if steps else 0.001
+
+
+KIND = "plate-wobble"
+
+CHECK = Check(
+    kind=KIND,
+    question="How much does the saw plate wobble?",
+    plan=plan,
+    evaluate=evaluate,
+    quantities=("total", "tilt", "warp", "phase"),
+    cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
+    options=(
+        Option("radius", "length", "Distance of the tip from the arbor's middle"),
+        Option("turns", "count", "How many marks round the turn"),
+    ),
+    needs=("saw",),
+    accepts=accepts,
+)

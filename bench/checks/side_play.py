@@ -1,0 +1,154 @@
+"""How far do the runners let the sled shift and yaw? It is leaned and twisted within its play, at a stop.
+
+Leaned bodily near the runners' middle the difference is the side play; twisted about it, the difference at a
+distance v over |v| is the yaw play. Play is the scatter of cut angles that no move of the fence removes.
+May import: bench.checks, bench.finding; arithmetic inside functions only.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping
+
+from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.finding import BudgetRow, Finding, Quantity
+
+TIMES = 5
+TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
+BINDS, LOOSE = 0.03, 0.15  # mm, both sides together, in wood; common practice, no source
+PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    del gear
+    given = options.get("twist_at")
+    at = float(given) if isinstance(given, int | float) and given else TWIST_AT
+
+    def step(placement: str, words: str, place: float) -> Step:
+        return Step(placement, words, "spot", TIMES, "right", "standing", place, "side-play")
+
+    stand = "Indicator standing on the right of the sled's side"
+    return (
+        step("leaned-left", f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold.", 0.0),
+        step("leaned-right", "The same, leaned bodily RIGHT and held.", 0.0),
+        step(
+            "twisted-left",
+            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it goes LEFT there; hold.",
+            at,
+        ),
+        step("twisted-right", "The same, twisted so that it goes RIGHT there; hold.", at),
+    )
+
+
+def evaluate(evidence: Evidence) -> Finding:
+    from bench.geometry.play import side_play, yaw_play
+    from bench.geometry.reversal import GeometryError
+    from bench.uncertainty import Part, combine, rectangular
+
+    turn = -1.0 if evidence.options.get("side") == "left" else 1.0
+    spots: dict[str, list[float]] = {name: [] for name in PLACES}
+    places: dict[str, list[float]] = {name: [] for name in PLACES}
+    for trace in evidence.traces:
+        spots[trace.placement].extend(turn * r for r in trace.reading)
+        places[trace.placement].extend(trace.travel)
+    notes: list[str] = []
+    quantities: list[Quantity] = []
+    budget: list[BudgetRow] = []
+    indicator = evidence.gear.indicator
+    count = indicator.resolution or 0.001
+    confidence = 0.99 if evidence.known.looks else 0.95
+
+    def add(name: str, value: float, u: float | None, dof: float, per: float, unit: str) -> None:
+        used = abs(value) * per
+        span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * used
+        scatter = None
+        if u is not None:
+            scatter = Part("scatter of the leans", "A", u, dof if math.isfinite(dof) and dof > 0 else None)
+        rows = [
+            scatter,
+            rectangular("indicator over the span used", span / per),
+            Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
+        ]
+        combined = combine(rows, confidence)
+        quantities.append(
+            Quantity(
+                name,
+                value,
+                "rad" if unit == "rad" else "mm",
+                combined.expanded,
+                combined.degrees_of_freedom,
+            )
+        )
+        if not budget:
+            budget.extend(combined.rows)
+
+    try:
+        if spots["leaned-left"] and spots["leaned-right"]:
+            leaned = side_play(spots["leaned-left"], spots["leaned-right"])
+            add(
+                "side-play",
+                float(leaned.value),
+                leaned.standard_uncertainty,
+                leaned.degrees_of_freedom,
+                1.0,
+                "mm",
+            )
+            if leaned.value < 0:
+                notes.append(
+                    "Leaned right the reading fell: the indicator stands on the left, or the leans were mixed up."
+                )
+            elif leaned.value < BINDS:
+                notes.append("Under 0.03 mm in all: it is likely to bind.")
+            elif leaned.value > LOOSE:
+                notes.append(
+                    "Over 0.15 mm in all: loose. Lean the sled on one wall for every cut, or fit the runners."
+                )
+        if spots["twisted-left"] and spots["twisted-right"]:
+            place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
+            if abs(place) < 1.0:
+                raise EvidenceError(
+                    "twisted at the runners' middle nothing is seen: read some way off it (travel)"
+                )
+            twisted = yaw_play(spots["twisted-left"], spots["twisted-right"], place)
+            add(
+                "yaw-play",
+                float(twisted.value),
+                twisted.standard_uncertainty,
+                twisted.degrees_of_freedom,
+                abs(place),
+                "rad",
+            )
+            notes.append(
+                f"Free, cut angles scatter over {abs(twisted.value) * 300:.3f} mm per 300 mm; leaned on one wall they "
+                f"do not."
+            )
+    except GeometryError as error:
+        raise EvidenceError(str(error)) from error
+    if not quantities:
+        raise EvidenceError("it takes leaned-left with leaned-right, or twisted-left with twisted-right")
+    jig = evidence.gear.jig
+    return Finding(
+        check=KIND,
+        jig=jig.name if jig else None,
+        saw=evidence.gear.saw.name if evidence.gear.saw else None,
+        quantities=quantities,
+        confidence=confidence,
+        budget=budget,
+        notes=notes,
+    )
+
+
+KIND = "side-play"
+
+CHECK = Check(
+    kind=KIND,
+    question="How far do the runners let the sled shift and yaw?",
+    plan=plan,
+    evaluate=evaluate,
+    quantities=("side-play", "yaw-play"),
+    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    options=(Option("twist_at", "length", "How far from the runners' middle the twist is read"),),
+    needs=("jig",),
+)

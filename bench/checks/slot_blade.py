@@ -1,0 +1,245 @@
+"""Does the blade run with the slot? The indicator rides in the slot and touches the blade body.
+
+First choice, one spot: a marked spot touched at the front, the blade turned by hand until the same spot stands
+at the rear, touched again: b = -(X_rear - X_front) / D, immune to tilt, warp and dish. Second, sweeps over the
+blade body at even turns: their mean cancels tilt. May import: bench.checks, bench.finding, bench.gear;
+arithmetic inside functions only.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.slopes import place, shared_rows
+from bench.checks.turns import are_even, even_turns, turn_of
+from bench.finding import Finding, Quantity, Settle, SweepRow
+from bench.gear import LeftRight, Saw
+
+if TYPE_CHECKING:
+    from bench.uncertainty import Part
+
+TOUCHES = 3
+END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
+SPOTS = ("front", "rear")
+
+
+def _side(options: Mapping[str, OptionValue]) -> LeftRight:
+    """The slot's side: in the right slot the indicator stands on the right of the blade."""
+    given = options.get("side") or options.get("slot") or "right"
+    return "left" if given == "left" else "right"
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    del gear
+    side = _side(options)
+    turns = options.get("turns")
+    if isinstance(turns, int | float) and turns >= 1:
+        return tuple(_swept(name, side) for name in even_turns(int(turns)))
+    words = (
+        f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a marked spot of the blade body "
+        f"below the gullets, "
+    )
+    at_front, at_rear = _number(options.get("front_at"), 0.0), _number(options.get("rear_at"), 160.0)
+
+    def spot(name: str, text: str, at: float) -> Step:
+        return Step(
+            name, text, "spot", TOUCHES, side, "carried", at, "slot-blade", "Lift the plunger, let it down."
+        )
+
+    return (
+        spot("front", words + "the spot at the FRONT.", at_front),
+        spot(
+            "rear",
+            "Plunger lifted, turn the blade by hand until the same spot stands at the REAR at the same height; slide "
+            "the indicator there, let it down.",
+            at_rear,
+        ),
+    )
+
+
+def _swept(name: str, side: LeftRight) -> Step:
+    return Step(
+        name,
+        f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')} degrees. Indicator in the "
+        f"{side.upper()} slot, swept over the blade body inside the gullets, as far before the arbor as behind it.",
+        "sweep",
+        side=side,
+        mount="carried",
+        picture="slot-blade-turn",
+    )
+
+
+def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
+    side = _side(options)
+    if placement in SPOTS:
+        return next((s for s in plan({"side": side}, gear) if s.placement == placement), None)
+    return _swept(placement, side) if turn_of(placement) is not None else None
+
+
+def evaluate(evidence: Evidence) -> Finding:
+    names = {t.placement for t in evidence.traces}
+    if names & set(SPOTS):
+        if not set(SPOTS) <= names:
+            raise EvidenceError("one spot wants both placements: front and rear")
+        return _one_spot(evidence)
+    return _turns(evidence)
+
+
+def _one_spot(evidence: Evidence) -> Finding:
+    from bench.uncertainty import Part, combine, hold, rectangular, tilt, travel_scale
+
+    side = _side(evidence.options)
+    turn = 1.0 if side == "right" else -1.0
+    where: dict[str, list[float]] = {name: [] for name in SPOTS}
+    depth: dict[str, list[float]] = {name: [] for name in SPOTS}
+    for trace in evidence.traces:
+        if trace.placement in SPOTS:
+            where[trace.placement].extend(trace.travel)
+            depth[trace.placement].extend(turn * r for r in trace.reading)
+    for name in SPOTS:
+        if len(depth[name]) < TOUCHES:
+            raise EvidenceError(f"{name} was touched {len(depth[name])} times; {TOUCHES} touches at least")
+    apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
+    if abs(apart) < 10.0:
+        raise EvidenceError(
+            f"front and rear are {apart:.1f} mm apart in travel; give the place of each in the travel"
+        )
+    lean = statistics.fmean(depth["rear"]) - statistics.fmean(depth["front"])
+    b = -lean / apart
+    indicator = evidence.gear.indicator
+    count = indicator.resolution or 0.001
+    span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * abs(lean)
+    variances = [statistics.variance(depth[name]) for name in SPOTS]
+    sizes = [len(depth[name]) for name in SPOTS]
+    dof = sum(n - 1 for n in sizes)
+    pooled = sum(v * (n - 1) for v, n in zip(variances, sizes, strict=True)) / dof
+    length = abs(apart)
+    rows: list[Part | None] = [
+        Part("touches", "A", math.sqrt(pooled * sum(1 / n for n in sizes)) / length, dof)
+        if pooled > 0
+        else None,
+        rectangular("arbor end float", _number(evidence.options.get("end_float"), END_FLOAT) / length),
+        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length)
+        if math.sqrt(pooled) < count / 3
+        else None,
+        rectangular("indicator over the span used", span / length),
+        travel_scale(b, evidence.gear.travel.scale_error),
+        tilt(b, indicator.tilt),
+        hold(evidence.known.yaw_play, declared=True),
+    ]
+    confidence = 0.99 if evidence.known.looks else 0.95
+    combined = combine(rows, confidence)
+    notes = [
+        "One spot: tilt, warp and dish of the plate are not in the answer; the arbor's end float is in the budget."
+    ]
+    return _finding(evidence, b, combined, confidence, [], notes, None, single=False)
+
+
+def _turns(evidence: Evidence) -> Finding:
+    from bench.uncertainty import between_sweeps, combine, rectangular, settle
+
+    notes: list[str] = []
+    side = _side(evidence.options)
+    names = list(dict.fromkeys(t.placement for t in evidence.traces))
+    degrees = [d for name in names if (d := turn_of(name)) is not None]
+    if len(degrees) != len(names) or not names:
+        raise EvidenceError("placements are front and rear, or turns of the blade such as turn-90")
+    placed, sweeps = place(evidence, [_swept(name, side) for name in names], notes)
+    weights = [1 / len(placed)] * len(placed)
+    groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
+    known, saw = evidence.known, evidence.gear.saw
+    between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
+    b = statistics.fmean(p.rotation for p in placed)
+    length = statistics.fmean(p.length for p in placed)
+    rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
+    swing = saw.wobble if saw is not None else 0.05
+    if len(placed) == 1:
+        rows.append(rectangular("plate tilt", swing / length))
+        notes.append("One turn only: the plate's tilt is in the answer. Take four even turns, or one spot.")
+    elif len(placed) == 2:
+        rows.append(rectangular("plate warp", swing / 2 / length))
+        notes.append("Two turns leave the plate's warp in the answer; four even turns take most of it out.")
+    if not are_even(degrees):
+        rows.append(rectangular("turns not even", swing / 2 / length))
+        notes.append("The turns are not evenly spread, so that the plate's tilt does not cancel.")
+    notes.append("A dished plate cancels only where the pass reaches as far before the arbor as behind it.")
+    confidence = 0.99 if known.looks else 0.95
+    combined = combine(rows, confidence)
+    settled = None
+    if saw is not None and abs(b) - combined.expanded <= saw.parallel < abs(b) + combined.expanded:
+        settled = settle(b, combined, saw.parallel, between, groups, length=length)
+    return _finding(evidence, b, combined, confidence, sweeps, notes, settled, single=between.single)
+
+
+def _finding(
+    evidence: Evidence,
+    b: float,
+    combined: object,
+    confidence: float,
+    sweeps: list[SweepRow],
+    notes: list[str],
+    settled: Settle | None,
+    *,
+    single: bool,
+) -> Finding:
+    from bench.uncertainty import Combined, verdict
+
+    assert isinstance(combined, Combined)
+    saw, jig = evidence.gear.saw, evidence.gear.jig
+    limit = saw.parallel if saw is not None else None
+    said = verdict(b, combined.expanded, limit) if limit is not None else None
+    quantity = Quantity(
+        "blade", b, "rad", combined.expanded, combined.degrees_of_freedom, limit, said, rear_way(b, saw)
+    )
+    return Finding(
+        check=KIND,
+        jig=jig.name if jig else None,
+        saw=saw.name if saw else None,
+        quantities=[quantity],
+        verdict=said,
+        confidence=confidence,
+        settle=settled,
+        sweeps=sweeps,
+        budget=combined.rows,
+        single_sweep=single,
+        notes=notes,
+    )
+
+
+def rear_way(b: float, saw: Saw | None) -> str:
+    """Counter-clockwise the rear, far from the operator, goes left."""
+    way = "left" if b > 0 else "right"
+    if saw is None:
+        return f"rear leans {way}"
+    toward = "toward" if saw.rip_fence == way else "away from"
+    return f"rear leans {way}, {toward} the rip fence"
+
+
+def _number(value: object, default: float) -> float:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else default
+
+
+KIND = "slot-blade"
+
+CHECK = Check(
+    kind=KIND,
+    question="Does the blade run with the slot?",
+    plan=plan,
+    evaluate=evaluate,
+    quantities=("blade",),
+    cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
+    options=(
+        Option("slot", "choice", "In which slot the indicator rides", "right", ("left", "right")),
+        Option("turns", "count", "Sweeps at so many even turns instead of one spot"),
+        Option("front_at", "length", "Place of the spot at the front, along the travel"),
+        Option("rear_at", "length", "Place of the spot at the rear"),
+        Option("end_float", "length", "How far the arbor floats along its axis, either way"),
+    ),
+    needs=("saw",),
+    accepts=accepts,
+)

@@ -1,0 +1,31 @@
+"""Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5. Pure.
+
+May import: the standard library.
+"""
+
+from __future__ import annotations
+
+import math
+
+
+def turn_of(placement: str) -> float | None:
+    """Degrees of a placement `turn-DEG`; None when it is not one."""
+    head, dash, tail = placement.partition("-")
+    if head != "turn" or not dash:
+        return None
+    try:
+        degrees = float(tail)
+    except ValueError:
+        return None
+    return degrees if math.isfinite(degrees) else None
+
+
+def even_turns(count: int) -> list[str]:
+    return [f"turn-{360 * i / count:g}" for i in range(count)]
+
+
+def are_even(degrees: list[float]) -> bool:
+    """Evenly spread over the whole turn, within a degree."""
+    marks = sorted(d % 360 for d in degrees)
+    gap = 360 / len(marks)
+    return all(abs((b - a) % 360 - gap) < 1 for a, b in zip(marks, [*marks[1:], marks[0] + 360], strict=True))
