@@ -1,42 +1,55 @@
-"""Is the sled's fence straight? Swept along a straightedge, once as it is and once rolled over.
+"""Is the sled's fence straight? Swept along a straightedge, once as it lies and once rolled over.
 
 p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns its sign, so that
 f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-634).
-May import: bench.checks, bench.finding; arithmetic inside functions only.
+Straightness: ISO 12780-1:2011, minimum zone and least squares. May import: bench.checks, bench.finding,
+bench.gear; arithmetic inside functions only. mm and rad; heights grow where the face stands proud.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Literal
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.face_profile import SINGLE, Differs, Face, differs, face_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.finding import Contact, Finding, Quantity, SweepRow
+from bench.finding import Contact, Finding, Quantity, Settle
 
-PLACEMENTS = ("as-is", "rolled-over")
-STRAIGHT = 0.05  # mm over 600 mm, where a sled is named and nothing else is said; common practice, no source
+if TYPE_CHECKING:
+    from bench.geometry.cells import Array
+    from bench.uncertainty import Combined, Part
+
+AS_IS, ROLLED = "as-is", "rolled-over"
+STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
+STRAIGHTEDGE = (
+    0.05 / 600
+)  # of its length, half-width, where nothing is said of it; common practice, no source
+LEAST_BOARD = 50.0  # mm of fence that a board must rest on to be told apart from a point
+EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del options, gear
-    return (
-        Step(
-            "as-is",
-            "Straightedge along the sled fence, its ends on two equal blocks. Indicator riding along the straightedge, "
-            "tip on the face of the sled fence; travel is the place along the fence, from the blade.",
-            "sweep",
-            picture="fence-straight",
-        ),
-        Step(
-            "rolled-over",
-            "Roll the straightedge over about its own length: the same end stays left, the ridden edge now faces the "
-            "other way. Not swung end for end, not flipped end over end.",
-            "sweep",
-            picture="fence-straight-rolled",
-        ),
+    del gear
+    as_is = Step(
+        placement=AS_IS,
+        words="Straightedge along the sled fence, its ends on two equal blocks. The indicator rides along the "
+        "straightedge, its tip on the face of the sled fence, and is pushed from left to right; travel is the "
+        "place along the fence, from the blade.",
+        gather="sweep",
+        picture="straightedge-as-is",
+        reseat="Draw the indicator back to the left end and wipe the face.",
     )
+    rolled = Step(
+        placement=ROLLED,
+        words="Roll the straightedge over about its own length: the same end stays on the left, the edge that was "
+        "ridden now faces the other way. Not swung end for end, not flipped end over end.",
+        gather="sweep",
+        picture="straightedge-rolled-over",
+        reseat="Draw the indicator back to the left end and wipe the face.",
+    )
+    only = options.get("placements") or "both"
+    return (as_is,) if only == AS_IS else (as_is, rolled)
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -49,150 +62,225 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.reversal import reverse_sweeps, standard_uncertainty
-    from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone
-    from bench.uncertainty import Part, combine, rectangular, verdict
+    from bench.geometry.straightness import bow, least_squares, minimum_zone
+    from bench.uncertainty import settle, verdict
 
-    sweeps: dict[str, list[tuple[list[float], list[float]]]] = {name: [] for name in PLACEMENTS}
-    for trace in evidence.traces:
-        sweeps[trace.placement].append((trace.travel, trace.reading))
-    for name in PLACEMENTS:
-        if not sweeps[name]:
-            raise EvidenceError(
-                f"no sweep {name}: with one set-up the straightedge's own error stays in the answer"
-            )
-    found = reverse_sweeps(sweeps["as-is"], sweeps["rolled-over"])
-    x, face, noise = found.x, found.face, found.covariance
-    dof = found.degrees_of_freedom
     notes: list[str] = []
-    indicator = evidence.gear.indicator
-    reach = max(max(r) - min(r) for pair in sweeps.values() for _, r in pair)
-    count = indicator.resolution or 0.001
-    half = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * reach
-    span = rectangular("indicator over the span used", half / math.sqrt(2))  # the mean of two set-ups
+    placements = [p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)]
+    if not placements:
+        raise EvidenceError(f"no pass along the fence ({AS_IS} or {ROLLED})")
+    face = face_of(evidence.traces, placements, evidence.gear.indicator.resolution, notes)
+    rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
     confidence = 0.99 if evidence.known.looks else 0.95
-    jig = evidence.gear.jig
+    zone, line, arch = minimum_zone(face.x, face.f), least_squares(face.x, face.f), bow(face.x, face.f)
+    of_zone = differs(face, zone.sensitivity)
+    value, combined = _straightness(face, of_zone, "minimum-zone", rest, confidence)
     given = evidence.options.get("straight")
-    limit = float(given) if isinstance(given, int | float) else STRAIGHT if jig is not None else None
-    quantities: list[Quantity] = []
-    budget: list[Any] = []
-    for name, plain in (("minimum-zone", minimum_zone(x, face)), ("least-squares", least_squares(x, face))):
-        value, u = float(plain.straightness), 0.0
-        if noise is not None:
-            quiet = less_noise(x, face, noise, "minimum-zone" if name == "minimum-zone" else "least-squares")
-            value, u = float(quiet.straightness), float(quiet.standard_uncertainty)
-        rows = [Part("scatter of the passes", "A", u, dof) if u > 0 else None, span]
-        combined = combine(rows, confidence)
-        first = name == "minimum-zone" and limit is not None
-        quantities.append(
-            Quantity(
-                name,
-                value,
-                "mm",
-                combined.expanded,
-                combined.degrees_of_freedom,
-                limit if first else None,
-                verdict(value, combined.expanded, limit) if first and limit is not None else None,
-            )
-        )
-        budget = budget or combined.rows
-    arch = bow(x, face)
-    u_bow = standard_uncertainty(arch.sensitivity, noise) if noise is not None else 0.0
-    combined = combine(
-        [Part("scatter of the passes", "A", u_bow, dof) if u_bow > 0 else None, span], confidence
+    limit = float(given) if isinstance(given, int | float) and given > 0 else STRAIGHT
+    said = verdict(value, combined.expanded, limit)
+    crown, of_bow = float(arch.height), _bow_row(face, arch.sensitivity, rest, confidence)
+    way = "crown" if crown > of_bow.expanded else "hollow" if crown < -of_bow.expanded else None
+    ls_value, of_line = _straightness(
+        face, differs(face, line.sensitivity), "least-squares", rest, confidence
     )
-    quantities.append(
+    quantities = [
+        Quantity(
+            "minimum-zone", value, "mm", combined.expanded, combined.degrees_of_freedom, limit, said, way
+        ),
+        Quantity("least-squares", ls_value, "mm", of_line.expanded, of_line.degrees_of_freedom, way=way),
         Quantity(
             "bow",
-            float(arch.height),
+            crown,
             "mm",
-            combined.expanded,
-            combined.degrees_of_freedom,
-            way="crown" if arch.height > 0 else "hollow",
+            of_bow.expanded,
+            of_bow.degrees_of_freedom,
+            way="crown" if crown > 0 else "hollow",
+        ),
+    ]
+    settled: Settle | None = None
+    if said == "cannot-tell":
+        settled = settle(value, combined, limit, of_zone.between, of_zone.groups, count=face.count or None)
+    _contradictions(face, combined, value, notes)
+    contact = _contacts(evidence, face, rest, confidence, notes)
+    if of_zone.between.single:
+        notes.append(
+            "One pass a set-up: how much passes differ was not seen, and a generous figure stands for it."
         )
-    )
+    jig = evidence.gear.jig
     return Finding(
         check=KIND,
         jig=jig.name if jig else None,
         saw=evidence.gear.saw.name if evidence.gear.saw else None,
         quantities=quantities,
-        verdict=quantities[0].verdict,
+        verdict=said,
         confidence=confidence,
-        sweeps=_rows(evidence),
-        budget=budget,
-        single_sweep=all(len(pair) == 1 for pair in sweeps.values()),
-        profile=[(float(a), float(f)) for a, f in zip(x, face, strict=True)],
-        contact=_contacts(evidence, x, face, noise, dof, half, confidence, notes),
+        settle=settled,
+        sweeps=face.rows,
+        budget=combined.rows,
+        single_sweep=of_zone.between.single,
+        profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],
+        contact=contact,
         notes=notes,
     )
 
 
-def _contacts(
-    evidence: Evidence,
-    x: Any,
-    face: Any,
-    noise: Any,
-    dof: float | None,
-    half: float,
+def _straightness(
+    face: Face,
+    differ: Differs,
+    line: Literal["minimum-zone", "least-squares"],
+    rest: Sequence[Part | None],
     confidence: float,
-    notes: list[str],
+) -> tuple[float, Combined]:
+    """What noise adds to a straightness is taken off, and the interval is that of what is left."""
+    from bench.geometry.straightness import less_noise
+    from bench.uncertainty import Part, combine
+
+    left = less_noise(face.x, face.f, differ.covariance, line)
+    between = differ.between
+    row: Part | None = Part(
+        "between sweeps", "A", float(left.standard_uncertainty), between.degrees_of_freedom
+    )
+    if between.single:
+        own = less_noise(face.x, face.f, face.covariance, line).standard_uncertainty
+        parts = [between.part, Part("within the sweep", "A", float(own), between.degrees_of_freedom)]
+        return float(left.straightness), combine([*parts, *rest], confidence)
+    return float(left.straightness), combine([row, *rest], confidence)
+
+
+def _bow_row(face: Face, sensitivity: Array, rest: Sequence[Part | None], confidence: float) -> Combined:
+    from bench.uncertainty import combine
+
+    return combine([*differs(face, sensitivity).between.parts, *rest], confidence)
+
+
+def _span(evidence: Evidence, face: Face) -> Part | None:
+    """The indicator's own error over what it moved through, mm; every form is a difference of its readings."""
+    from bench.uncertainty import span
+
+    return span(
+        face.span,
+        1.0,
+        face.count,
+        short_span_error=evidence.gear.indicator.short_span_error,
+        weights=face.weights,
+    )
+
+
+def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
+    """With one placement the straightedge's own form stays in the answer."""
+    from bench.uncertainty import rectangular
+
+    if face.g is not None:
+        return None
+    given = evidence.options.get("straightedge")
+    if isinstance(given, int | float) and given >= 0:
+        notes.append("One set-up: the straightedge is trusted as straight as said.")
+        return rectangular("straightedge", float(given))
+    bound = STRAIGHTEDGE * face.length
+    notes.append(
+        f"One set-up: fence and straightedge are seen together, and nothing is known of the straightedge; "
+        f"{bound:.3f} mm either way stands for it. Roll it over and sweep again."
+    )
+    return rectangular("straightedge", bound)
+
+
+def _contradictions(face: Face, combined: Combined, value: float, notes: list[str]) -> None:
+    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn."""
+    from bench.geometry.straightness import minimum_zone
+
+    if face.g is None:
+        return
+    of_edge = minimum_zone(face.x, face.g).straightness
+    fuzz = combined.expanded
+    if of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05:
+        notes.append(
+            f"The straightedge came out {of_edge:.3f} mm crooked, far more than the fence: was the indicator's "
+            f"direction turned as well as the straightedge?"
+        )
+    elif value > 3.0 * fuzz and of_edge < 0.1 * value:
+        notes.append(
+            "Both set-ups show the same line: the straightedge is either very straight or was not rolled over."
+        )
+
+
+def _boards(evidence: Evidence, face: Face, notes: list[str]) -> list[tuple[float, float]]:
+    """The widest board left of the blade, over it and right of it; else the whole profile and each half."""
+    low, high = float(face.x[0]), float(face.x[-1])
+    middle = (low + high) / 2
+    plain = [(low, high), (low, middle), (middle, high)]
+    jig = evidence.gear.jig
+    wide = jig.widest_board if jig is not None else None
+    if wide is None:
+        return plain
+    boards: list[tuple[float, float]] = []
+    for start, stop in ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)):
+        cut = (max(low, start), min(high, stop))
+        if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
+            boards.append(cut)
+    if not boards:
+        notes.append(
+            f"The profile from {low:.0f} to {high:.0f} mm covers no half of a {wide:.0f} mm board beside the "
+            f"blade; the contact lines are those of the profile itself."
+        )
+        return plain
+    if max(stop - start for start, stop in boards) < wide - 5.0:
+        notes.append(f"The profile ends before a {wide:.0f} mm board does: boards are cut to it.")
+    return boards
+
+
+def _contacts(
+    evidence: Evidence, face: Face, rest: Sequence[Part | None], confidence: float, notes: list[str]
 ) -> list[Contact]:
-    """The line a board rests on: for the widest board either side of the blade and over it, else for the whole
-    profile and each half; pushed at its middle."""
+    """The line each board rests on when pushed at its middle, relative to the profile's own line."""
     from bench.geometry.contact import contact_line
-    from bench.uncertainty import Part, combine, rectangular
+    from bench.uncertainty import Part, combine, tilt, travel_scale
 
     jig = evidence.gear.jig
-    low, high = float(x[0]), float(x[-1])
-    wide = jig.widest_board if jig is not None else None
-    middle = (low + high) / 2
-    boards = [(low, high), (low, middle), (middle, high)]
-    if wide is not None:
-        wanted = [(-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)]
-        cut = [(max(low, a), min(high, b)) for a, b in wanted]
-        boards = [pair for pair in dict.fromkeys(cut) if pair[1] - pair[0] > 50.0] or boards
-    far = jig is not None and jig.fence == "far"
+    sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
+    side: Literal["near", "far"] = "near" if sign > 0 else "far"
     lines: list[Contact] = []
-    for a, b in boards:
-        pushed = (a + b) / 2
-        line = contact_line(
-            x, -face if far else face, a, b, pushed, fence="far" if far else "near", noise=noise
+    for start, stop in _boards(evidence, face, notes):
+        if stop - start < LEAST_BOARD:
+            continue
+        pushed = (start + stop) / 2
+        plain = contact_line(face.x, sign * face.f, start, stop, pushed, fence=side)
+        edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
+        differ = differs(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
+        found = contact_line(
+            face.x,
+            sign * face.f,
+            start,
+            stop,
+            pushed,
+            fence=side,
+            either_side=EITHER_SIDE,
+            noise=differ.covariance,
         )
-        edge = abs(line.edge[1] - line.edge[0]) or (b - a)
-        u = line.standard_uncertainty or 0.0
+        rotation = float(found.rotation)
+        scatter = Part(
+            "between sweeps", "A", float(found.standard_uncertainty or 0.0), differ.degrees_of_freedom
+        )
         rows = [
-            Part("scatter of the passes", "A", u, dof) if u > 0 else None,
-            rectangular("indicator over the span used", half / math.sqrt(2) / max(edge, 50.0)),
+            None if p is None else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge) for p in rest
         ]
-        combined = combine(rows, confidence)
-        lines.append(Contact(a, b, pushed, float(line.rotation), combined.expanded))
-        if line.span[1] - line.span[0] > 2 * combined.expanded:
+        gear = evidence.gear
+        combined = combine(
+            [
+                scatter,
+                *rows,
+                travel_scale(rotation, gear.travel.scale_error),
+                tilt(rotation, gear.indicator.tilt),
+            ],
+            confidence,
+        )
+        lines.append(Contact(start, stop, pushed, rotation, combined.expanded))
+        low, high = found.span
+        if max(high - rotation, rotation - low) > combined.expanded:
             notes.append(
-                f"A board from {a:.0f} to {b:.0f} mm can rest anywhere between {line.span[0] * 300:+.3f} and "
-                f"{line.span[1] * 300:+.3f} mm per 300 mm, as it is pushed 50 mm to either side of its middle."
+                f"A board from {start:.0f} to {stop:.0f} mm turns with where it is pushed: between "
+                f"{low * 300:+.3f} and {high * 300:+.3f} mm per 300 mm within {EITHER_SIDE:.0f} mm of its middle."
             )
     return lines
-
-
-def _rows(evidence: Evidence) -> list[SweepRow]:
-    from bench.geometry.line_fit import fit_sweep
-
-    rows = []
-    for trace in evidence.traces:
-        fit = fit_sweep(
-            trace.travel, trace.reading, resolution=evidence.gear.indicator.resolution, at=trace.at
-        )
-        rows.append(
-            SweepRow(
-                trace.placement,
-                trace.push,
-                len(trace.reading),
-                0,
-                float(fit.slope),
-                float(fit.standard_uncertainty),
-            )
-        )
-    return rows
 
 
 KIND = "fence-straight"
@@ -204,6 +292,10 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
-    options=(Option("straight", "length", "How straight is good enough"),),
+    options=(
+        Option("placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)),
+        Option("straight", "length", "How straight is good enough; 0.05 mm unless said"),
+        Option("straightedge", "length", "How straight the straightedge is, where it is not rolled over"),
+    ),
     needs=("jig",),
 )

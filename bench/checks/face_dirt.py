@@ -1,0 +1,84 @@
+"""Which readings along a face are dirt: dust, a missed digit, the kerf in a fence, a plunger off the end.
+
+A face may be bowed or waved, so what belongs to it is what its neighbours agree with: first a smooth curve
+over the whole length that long runs cannot draw, then lines over a short stretch. May import: numpy and
+bench.geometry, inside functions only. Positions and readings in mm.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bench.geometry.cells import Array, Mask
+
+CELLS_PER_WINDOW = 20
+LIMIT = 6.0  # standard deviations: a rough face is no dirt
+GROSS = 0.15  # mm off the smooth curve: no fence turns so within the stretch that is averaged
+LEAST = 0.004  # mm: finer than what a wiped face still shows
+COUNTS = 2.5
+ROUNDS = 8
+
+
+def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
+    """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few to judge keep all."""
+    import numpy as np
+
+    from bench.geometry.cells import at_stations
+    from bench.geometry.reversal import smooth
+
+    none = np.zeros(x.size, dtype=bool)
+    reach = float(np.ptp(x))
+    if x.size < 40 or at_stations(x) or reach < 2 * window:
+        return none
+    cells = max(20, round(reach * CELLS_PER_WINDOW / window))
+    member = np.minimum(((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1)
+    order = np.lexsort((r, member))
+    used, first, held = np.unique(member[order], return_index=True, return_counts=True)
+    middles = r[order][first + held // 2]  # a median of each cell: one missed digit is gone already
+    places = np.bincount(member, x)[used] / held
+    good = np.abs(middles - _smooth_curve(places, middles)) < _limit(
+        middles - _smooth_curve(places, middles), GROSS
+    )
+    for _ in range(ROUNDS):
+        left = middles - smooth(places[good], middles[good], np.clip(places, *_ends(places[good])), window)
+        limit = _limit(left[good], max(LEAST, COUNTS * count))
+        off = np.where(good, np.abs(left), 0.0)
+        if off.max() <= limit:
+            break
+        good &= off <= max(limit, 0.5 * float(off.max()))  # the worst first: they draw the rest along
+    if good.sum() < 0.5 * good.size:
+        return none | True
+    at = np.clip(x, *_ends(places[good]))
+    left = r - np.interp(at, places, smooth(places[good], middles[good], np.clip(places, *_ends(at)), window))
+    aside: Mask = np.abs(left) > _limit(left, max(LEAST, COUNTS * count))
+    # a reading beyond the last cell that belongs to the face hangs on nothing
+    low, high = _ends(places[good])
+    slack = 1.5 * reach / cells
+    return aside | (x < low - slack) | (x > high + slack)
+
+
+def _ends(places: Array) -> tuple[float, float]:
+    return float(places.min()), float(places.max())
+
+
+def _limit(left: Array, least: float) -> float:
+    import numpy as np
+
+    return max(LIMIT * 1.4826 * float(np.median(np.abs(left - np.median(left)))), least)
+
+
+def _smooth_curve(x: Array, r: Array) -> Array:
+    """A cubic that half the face can hold against the other half's dirt: least absolute deviations, by
+    repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
+    """
+    import numpy as np
+
+    u = (2 * x - x[0] - x[-1]) / (x[-1] - x[0])
+    basis = np.polynomial.legendre.legvander(u, 3)
+    curve = np.full_like(r, float(np.median(r)))
+    for _ in range(30):
+        weight = 1.0 / np.maximum(np.abs(r - curve), 1e-4)
+        normal = basis.T @ (basis * weight[:, None])
+        curve = basis @ np.linalg.solve(normal, basis.T @ (weight * r))
+    return np.asarray(curve)
