@@ -19,6 +19,9 @@ from bench.commands.common import Complaint, json_option, say
 def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: bool) -> int:
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
 
+    Without --headless on the screen to work by: Enter answers what is asked, `h` is the hand that pushes, `o` lets
+    the operator do it all, `/` shows every key.
+
     Example:  sweepgauge demo --headless --seed 1
     """
     import msgspec
@@ -26,8 +29,9 @@ def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: boo
     from bench.demo import DemoError
     from bench.demo import headless as run
 
-    del headless  # until there is a screen, both tell it in words
     chosen = random.randrange(1, 10000) if seed is None else seed
+    if not headless and not as_json:
+        return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     try:
         answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean))
@@ -36,3 +40,17 @@ def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: boo
     if as_json:
         click.echo(msgspec.json.encode(answer))
     return 0 if good else 1
+
+
+def _screen(seed: int, marks: bool) -> int:
+    from bench.console.guard import NoTerminal, guarded
+    from bench.demo import DemoError
+    from bench.demo_screen import run_screen
+
+    def screen() -> None:
+        asyncio.run(run_screen(seed, marks=marks))
+
+    try:
+        return guarded(screen)
+    except (NoTerminal, DemoError) as error:
+        raise Complaint(f"{error}; `sweepgauge demo --headless` needs no screen") from error
