@@ -191,14 +191,22 @@ def _interval(finding: Finding, view: View, wide: int, board: float | None, stat
     q = finding.quantities[0]
     if wide < 24 or not q.uncertainty:
         return []
-    other = {"left": "right", "right": "left", "near": "far", "far": "near"}
     ends = ("one way", "the other")
     if q.way:
-        swapped = [other.get(w, w) for w in q.way.split()]
-        if swapped != q.way.split() and len(q.way) * 2 + 6 <= wide:
-            ends = (" ".join(swapped) if q.value > 0 else q.way, q.way if q.value > 0 else " ".join(swapped))
+        swapped = _opposite(q.way)
+        if swapped != q.way and len(q.way) * 2 + 6 <= wide:
+            ends = (swapped, q.way) if q.value > 0 else (q.way, swapped)
     del board, state
     return scale(q.value, q.uncertainty, q.tolerance, wide, view.glyphs, ends)
+
+
+def _opposite(way: str) -> str:
+    """The other way, of the same end where it is an end that stands too near or too far."""
+    for one, other in (("too near you", "too far from you"), ("too far from you", "too near you")):
+        if one in way:
+            return way.replace(one, other)
+    turned = {"left": "right", "right": "left", "opens": "closes", "closes": "opens"}
+    return " ".join(turned.get(word, word) for word in way.split())
 
 
 def _side(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
