@@ -69,15 +69,15 @@ def _evaluate(evidence: Evidence) -> Finding:
     placements = [p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)]
     if not placements:
         raise EvidenceError(f"no pass along the fence ({AS_IS} or {ROLLED})")
+    of_edge = _straightedge(evidence, placements, notes)
     face = face_of(evidence.traces, placements, evidence.gear.indicator.resolution, notes)
-    rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
+    rest = [_span(evidence, face), of_edge]
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = minimum_zone(face.x, face.f), least_squares(face.x, face.f), bow(face.x, face.f)
     of_zone = differs(face, zone.sensitivity)
     value, combined = _straightness(face, of_zone, "minimum-zone", rest, confidence)
-    given = evidence.options.get("straight")
-    limit = float(given) if isinstance(given, int | float) and given > 0 else STRAIGHT
-    said = verdict(value, combined.expanded, limit)
+    limit = _limit(evidence)
+    said = verdict(value, combined.expanded, limit) if limit is not None else None
     crown, of_bow = float(arch.height), _bow_row(face, arch.sensitivity, rest, confidence)
     way = "crown" if crown > of_bow.expanded else "hollow" if crown < -of_bow.expanded else None
     ls_value, of_line = _straightness(
@@ -98,7 +98,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         ),
     ]
     settled: Settle | None = None
-    if said == "cannot-tell":
+    if said == "cannot-tell" and limit is not None:
         settled = settle(value, combined, limit, of_zone.between, of_zone.groups, count=face.count or None)
     _contradictions(face, combined, value, notes)
     contact = _contacts(evidence, face, rest, confidence, notes)
@@ -122,6 +122,14 @@ def _evaluate(evidence: Evidence) -> Finding:
         contact=contact,
         notes=notes,
     )
+
+
+def _limit(evidence: Evidence) -> float | None:
+    """What was asked for; else the usual limit where a sled is named."""
+    given = evidence.options.get("straight")
+    if isinstance(given, int | float) and given > 0:
+        return float(given)
+    return STRAIGHT if evidence.gear.jig is not None else None
 
 
 def _straightness(
@@ -166,22 +174,21 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
     )
 
 
-def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
-    """With one placement the straightedge's own form stays in the answer."""
+def _straightedge(evidence: Evidence, placements: Sequence[str], notes: list[str]) -> Part | None:
+    """With one placement the straightedge's own form stays in the answer: how large it may be must be said."""
     from bench.uncertainty import rectangular
 
-    if face.g is not None:
+    if len(placements) == 2:
         return None
     given = evidence.options.get("straightedge")
-    if isinstance(given, int | float) and given >= 0:
-        notes.append("One set-up: the straightedge is trusted as straight as said.")
-        return rectangular("straightedge", float(given))
-    bound = STRAIGHTEDGE * face.length
-    notes.append(
-        f"One set-up: fence and straightedge are seen together, and nothing is known of the straightedge; "
-        f"{bound:.3f} mm either way stands for it. Roll it over and sweep again."
-    )
-    return rectangular("straightedge", bound)
+    if not isinstance(given, int | float) or given < 0:
+        missing = ROLLED if placements[0] == AS_IS else AS_IS
+        raise EvidenceError(
+            f"no pass {missing}: with one set-up the straightedge's own error stays in the answer; take both, or "
+            f"say with --straightedge how straight it is"
+        )
+    notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
+    return rectangular("straightedge", float(given))
 
 
 def _contradictions(face: Face, combined: Combined, value: float, notes: list[str]) -> None:
@@ -294,7 +301,7 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)),
-        Option("straight", "length", "How straight is good enough; 0.05 mm unless said"),
+        Option("straight", "length", "How straight is good enough; 0.05 mm for a sled unless said"),
         Option("straightedge", "length", "How straight the straightedge is, where it is not rolled over"),
     ),
     needs=("jig",),
