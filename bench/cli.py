@@ -26,6 +26,7 @@ COMMANDS = {
     "abandon": ("check", "Give up the check in progress; what was measured stays in the log."),
     "decode": ("decode", "Raw bytes from standard input to readings."),
     "capture": ("capture", "Raw bytes of an instrument to standard output."),
+    "doctor": ("doctor", "Ports, formats, rates, clock, disk, permissions: what is wrong, what to do."),
     "log": ("log", "List, show or export what was measured."),
 }
 
