@@ -292,3 +292,15 @@ def _alive(pid: str) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
     except OSError:
         return False
+
+
+def test_plain_watching_is_whole_sentences_at_most_one_a_second(rigs, run) -> None:
+    rigs()
+    run("daemon").hear("ready")
+    watch = run("watch", "--plain", "--seconds", "4")
+    assert watch.wait() == 0
+    text = watch.process.stdout.read().decode()
+    lines = text.splitlines()
+    assert 1 <= len(lines) <= 5
+    assert "\x1b" not in text
+    assert all(line.endswith(".") for line in lines)

@@ -1,0 +1,118 @@
+"""Clients and ports that send rubbish: an error to the one, a state to all, nobody else loses anything."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import socket
+import stat
+import time
+
+import pytest
+
+from bench.wire import Begin, Error, GetStatus, Readings, StatusReply, Watch
+
+
+def raw(tmp_path) -> socket.socket:
+    one = socket.socket(socket.AF_UNIX)
+    one.settimeout(5)
+    one.connect(str(tmp_path / "socket"))
+    return one
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"hello\n",
+        b"\xff\xfe\x00\n",
+        b"[" * 60000 + b"\n",
+        b'{"type": "nonsense"}\n',
+        b'{"type": "begin"}\n',
+        b'{"type": "begin", "check": 7}\n',
+        b"null\n",
+    ],
+)
+def test_a_bad_message_is_an_error_object(rigs, run, tmp_path, line) -> None:
+    rigs()
+    run("daemon").hear("ready")
+    one = raw(tmp_path)
+    with one, one.makefile("rb") as lines:
+        assert json.loads(lines.readline())["type"] == "version"
+        one.sendall(line)
+        answer = json.loads(lines.readline())
+        assert answer["type"] == "error" and answer["text"]
+        one.sendall(b'{"type": "status"}\n')
+        while (answer := json.loads(lines.readline()))["type"] != "status-reply":
+            pass
+
+
+def test_others_lose_nothing_by_it(rigs, run, wire, tmp_path) -> None:
+    """One never reads, one sends ten megabytes without an end, many come and go: a watcher sees every reading."""
+    rigs()
+    daemon = run("daemon")
+    daemon.hear("ready")
+    watcher = wire()
+    watcher.send(Watch())
+    deaf = raw(tmp_path)
+    deaf.sendall(b'{"type": "watch"}\n')
+    flood = raw(tmp_path)
+    flood.setblocking(False)
+    expected: dict[str, int] = {}
+    lost = 0
+    until = time.monotonic() + 3.0
+    block = b"x" * 65536
+    while time.monotonic() < until:
+        with contextlib.suppress(OSError):
+            flood.send(block)
+        raw(tmp_path).close()
+        message = watcher.next(0.05)
+        if isinstance(message, Readings):
+            lost += message.first - expected.get(message.instrument, message.first)
+            expected[message.instrument] = message.first + len(message.values)
+    assert lost == 0
+    assert min(expected.values()) > 100
+    deaf.close()
+    flood.close()
+    assert daemon.end() == 0
+
+
+def test_the_socket_is_for_the_group_alone(rigs, run, tmp_path) -> None:
+    rigs()
+    run("daemon").hear("ready")
+    assert stat.S_IMODE((tmp_path / "socket").stat().st_mode) == 0o660
+
+
+def test_a_port_that_sends_rubbish_is_a_state_and_comes_back(rigs, run, wire) -> None:
+    rig = rigs()
+    run("daemon").hear("ready")
+    client = wire()
+    rig.sends = False
+    for _ in range(40):
+        rig.send("indicator", b"\x81\x02 not a reading \xff\r\n")
+        time.sleep(0.01)
+    reply = client.ask(GetStatus(), StatusReply)
+    states = {i.name: i for i in reply.instruments}
+    assert states["indicator"].state == "garbled"
+    assert "baud rate" in states["indicator"].words
+    assert states["indicator"].rejects >= 20
+    rig.sends = True
+    until = time.monotonic() + 5
+    while client.ask(GetStatus(), StatusReply).instruments[0].state != "open":
+        assert time.monotonic() < until
+        time.sleep(0.1)
+
+
+def test_wrong_requests_are_told_why(rigs, run, wire) -> None:
+    rigs()
+    run("daemon").hear("ready")
+    client = wire()
+    for begin, says in (
+        (Begin("nonsense"), "no check is called"),
+        (Begin("fence-square", jig="nobody"), "nobody"),
+        (Begin("fence-square", sweeps=0), "1 to 50"),
+        (Begin("test-board"), "no caliper"),
+    ):
+        client.send(begin)
+        while not isinstance(answer := client.next(3.0), Error):
+            assert answer is not None
+        assert says in answer.text

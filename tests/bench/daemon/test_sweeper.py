@@ -1,0 +1,130 @@
+"""Sweeps out of two streams: where they begin and end, what parts them, what breaks them."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.daemon.sweeper import Began, Broken, Ended, Sweeper
+
+
+class Sled:
+    """Feeds a sweeper at 100 readings a second from a made-up journey."""
+
+    def __init__(self, step: float = 0.01) -> None:
+        self.sweeper = Sweeper()
+        self.t, self.s, self.step = 100.0, 0.0, step
+        self.happened: list[object] = []
+
+    def read(self) -> None:
+        self.t += self.step
+        self.happened += self.sweeper.travel([self.t], [round(self.s, 2)])
+        self.happened += self.sweeper.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
+
+    def rest(self, seconds: float = 0.7) -> None:
+        for _ in range(int(seconds / self.step)):
+            self.read()
+
+    def go(self, to: float, speed: float) -> None:
+        start, began = self.s, self.t
+        while abs(self.s - to) > 1e-9:
+            gone = min(abs(to - start), (self.t + self.step - began) * speed)
+            self.s = start + gone * (1 if to > start else -1)
+            self.read()
+
+    @property
+    def sweeps(self):
+        return [s for what in self.happened if isinstance(what, Ended) for s in what.sweeps]
+
+
+@given(st.floats(20, 400), st.floats(60, 400), st.floats(0.003, 0.05))
+def test_a_push_is_found_whole(speed: float, length: float, step: float) -> None:
+    sled = Sled(step)
+    sled.rest(1.0)
+    sled.go(length, speed)
+    sled.rest(1.2)
+    (sweep,) = sled.sweeps
+    assert sweep.push
+    # what the first and last readings at rest can miss
+    assert length - 2 * speed * step - 1.0 <= sweep.length <= length
+    assert all(
+        abs(r - 1.0 - 3e-4 * s) < 3e-4 * speed * step + 1e-5
+        for s, r in zip(sweep.travel, sweep.reading, strict=True)
+    )
+
+
+def test_push_and_pull_back_without_a_rest_are_two() -> None:
+    sled = Sled()
+    sled.rest()
+    sled.go(200, 200)
+    sled.go(0, 200)
+    sled.rest()
+    push, pull = sled.sweeps
+    assert push.push and not pull.push
+    assert push.length > 195 and pull.length > 195
+
+
+def test_handling_is_no_sweep_and_a_slow_hand_is_one() -> None:
+    sled = Sled()
+    sled.rest()
+    sled.go(20, 100)
+    sled.rest()
+    assert sled.sweeps == []
+    sled.go(120, 3.0)  # creeping, but over 0.3 mm in half a second
+    sled.rest()
+    assert len(sled.sweeps) == 1
+
+
+def test_rest_is_under_three_tenths_in_half_a_second() -> None:
+    sled = Sled()
+    sled.rest()
+    sled.go(100, 200)
+    sled.go(100.5, 0.5)  # a quarter of a millimetre in half a second: rest
+    assert len(sled.sweeps) == 1
+
+
+def test_a_gap_breaks_it_and_nothing_is_joined_across() -> None:
+    for stream in ("travel", "indicator"):
+        sled = Sled()
+        sled.rest()
+        sled.go(100, 200)
+        if stream == "travel":
+            sled.t += 1.5
+            sled.s = 160
+        else:
+            for _ in range(150):
+                sled.t += sled.step
+                sled.s += 0.5
+                sled.happened += sled.sweeper.travel([sled.t], [sled.s])
+        sled.go(250, 200)
+        sled.rest(1.5)
+        assert sled.sweeps == []
+        (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+        assert "stopped" in broken.words
+        sled.go(0, 200)
+        sled.rest()
+        assert len(sled.sweeps) == 1
+
+
+def test_silence_is_seen_by_the_tick() -> None:
+    sled = Sled()
+    sled.rest()
+    sled.go(100, 200)
+    assert isinstance(sled.happened[-1], Began) or any(isinstance(w, Began) for w in sled.happened)
+    (broken,) = sled.sweeper.tick(sled.t + 3.0)
+    assert isinstance(broken, Broken)
+    assert not sled.sweeper.moving
+
+
+def test_what_is_drawn_comes_once() -> None:
+    sled = Sled()
+    sled.rest()
+    drawn = 0
+    sled.s = 0.0
+    for _ in range(10):
+        sled.go(sled.s + 20, 200)
+        travel, reading = sled.sweeper.fresh()
+        assert len(travel) == len(reading)
+        drawn += len(travel)
+    sled.rest()
+    assert 0 < drawn <= len(sled.sweeps[0].reading) + 60
