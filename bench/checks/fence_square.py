@@ -8,11 +8,14 @@ inside functions only.
 
 from __future__ import annotations
 
+import math
+import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
+from bench.checks.remarks import of_sweeps, undecided
 from bench.checks.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Settle
 from bench.gear import Jig, LeftRight
@@ -22,13 +25,21 @@ if TYPE_CHECKING:
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
+ARM_BOW = 0.02  # mm over the arm; common practice, no source
+SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
+CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
+POOR_SQUARE = (
+    0.1 / 300
+)  # rad; a square worse than this is not used to set out with; common practice, no source
 RESEAT = "Lift the square, wipe it, press it home again."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     mount: Mount = "carried" if options.get("mount") == "carried" else "standing"
-    first: LeftRight = "left" if options.get("side") == "left" else "right"
     only = options.get("placements") or "both"
+    first: LeftRight = "left" if options.get("side") == "left" else "right"
+    if only == RIGHT and options.get("side") in ("left", "right"):
+        first = OTHER[first]  # the side said is that of the first set-up taken
     far = gear.jig is not None and gear.jig.fence == "far"
     lies = "toward you" if far else "away from you"
     left = Step(
@@ -64,11 +75,10 @@ def evaluate(evidence: Evidence) -> Finding:
 
     notes: list[str] = []
     present = {t.placement for t in evidence.traces}
-    steps = [
-        s for s in plan({**evidence.options, "placements": "both"}, evidence.gear) if s.placement in present
-    ]
-    if not steps:
+    if not present & {LEFT, RIGHT}:
         raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
+    taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
+    steps = plan({**evidence.options, "placements": taken}, evidence.gear)
     placed, rows = place(evidence, steps, notes)
     jig, known = evidence.gear.jig, evidence.known
     confidence = 0.99 if known.looks else 0.95
@@ -79,10 +89,11 @@ def evaluate(evidence: Evidence) -> Finding:
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
     between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
     quantities: list[Quantity] = []
+    extra: list[Part | None]
     if both:
         b1, b2 = placed[0].rotation, placed[1].rotation
         a, e = (b1 + b2) / 2, sense * (b2 - b1) / 2
-        extra: list[Part | None] = []
+        extra = [_arm_form(evidence, placed)]
     else:
         a, row = _with_known_square(evidence, placed[0], sense, notes)
         extra = [row]
@@ -105,7 +116,7 @@ def evaluate(evidence: Evidence) -> Finding:
     )
     if both:
         of_square = combine(
-            [*between.parts, *shared_rows(evidence, placed, weights, e, common=False)], confidence
+            [*between.parts, *shared_rows(evidence, placed, weights, e, common=False), *extra], confidence
         )
         quantities.append(
             Quantity(
@@ -117,20 +128,27 @@ def evaluate(evidence: Evidence) -> Finding:
                 way="wider than square" if e > 0 else "tighter than square",
             )
         )
-        _compare_square(evidence, e, of_square.expanded, notes)
+        notes.extend(square_remarks(evidence, a, combined.expanded, e, of_square.expanded))
     settled: Settle | None = None
     if said == "cannot-tell" and tolerance is not None:
         settled = settle(
-            a, combined, tolerance, between, groups, length=placed[0].length, count=_count(placed)
+            a,
+            combined,
+            tolerance,
+            between,
+            groups,
+            length=placed[0].length,
+            longest=_longest(evidence),
+            count=_count(placed),
         )
-    if between.single:
-        notes.append(
-            "One push a set-up: how much pushes differ was not seen, and a generous figure stands for it."
-        )
-    if known.yaw_play is None and not evidence.options.get("hold"):
+    notes.extend(of_sweeps(evidence, between))
+    notes.extend(undecided(combined, tolerance))
+    if known.yaw_play is None and not _hold_said(evidence):
         notes.append(
             "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
         )
+    if jig is None:
+        notes.append("No sled is named: without its tolerance and its pivot there is no verdict and no move.")
     if both:
         notes.append(
             "The answer is for the line that the handle rested on; a bowed fence meets other boards otherwise."
@@ -177,16 +195,61 @@ def _with_known_square(
     return placed.rotation, None
 
 
-def _compare_square(evidence: Evidence, e: float, expanded: float, notes: list[str]) -> None:
-    history = evidence.known.square
-    if history is None:
-        return
-    apart = abs(e - history.error)
-    if apart > (expanded**2 + (2 * history.standard_uncertainty) ** 2) ** 0.5:
-        notes.append(
-            f"The square's error came out {apart * 300:.3f} mm per 300 mm off what it was before: was it turned over, "
-            f"with the indicator on the same edge and the side as said? Or was the square dropped?"
-        )
+def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float) -> list[str]:
+    """Where the square's error does not fit what is known of it: the sign of a set-up that was not turned over.
+
+    Nothing turned and the second side declared all the same, the fence comes out near zero whatever it is, and the
+    square takes its whole error.
+    """
+    history, owned = evidence.known.square, evidence.gear.square
+    over = f"{abs(e) * 300:.3f} mm per 300 mm"
+    if history is not None:
+        apart = abs(e - history.error)
+        if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
+            return []
+        told = f"The square's error came out {apart * 300:.3f} mm per 300 mm off what it was before"
+    elif owned is not None and owned.tolerance is not None and owned.arm:
+        if abs(e) <= owned.tolerance / owned.arm + expanded_e:
+            return []
+        told = f"The square came out {over} off, more than its tolerance"
+    else:
+        if abs(e) <= POOR_SQUARE + expanded_e:
+            return []
+        told = f"The square came out {over} off, more than a square for setting out should be"
+    if abs(a) <= max(expanded_a, abs(e) / 10):
+        return [
+            f"{told}, and the sled fence near dead square: a set-up where nothing was turned comes out so: "
+            f"was it turned over, with the indicator on the same edge and the side as said? Do not trust this answer "
+            f"before the other set-up is taken again."
+        ]
+    return [
+        f"{told}: was it turned over, with the indicator on the same edge and the side as said? Or was the square "
+        f"dropped?"
+    ]
+
+
+def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+    """Both set-ups over different stretches of the arm: a bow h over its length L, met d further on, turns the edge
+    by 8 h d / L^2, half of which is left in fence and square. A half-width."""
+    from bench.uncertainty import rectangular
+
+    middles = [statistics.fmean((fit.start + fit.stop) / 2 for _, fit in p.pushes) for p in placed]
+    apart = abs(middles[0] - middles[1])
+    if apart < SAME_STRETCH:
+        return None
+    square = evidence.gear.square
+    arm = (square.arm if square is not None else None) or max(p.length for p in placed)
+    return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
+
+
+def _hold_said(evidence: Evidence) -> bool:
+    return bool(evidence.options.get("hold")) or all(t.hold for t in evidence.traces if t.push)
+
+
+def _longest(evidence: Evidence) -> float | None:
+    """mm of the arm that a pass could cover: clear of tip and handle."""
+    square = evidence.gear.square
+    return square.arm - CLEAR_OF_ENDS if square is not None and square.arm else None
 
 
 def _count(placed: Sequence[Placed]) -> float:

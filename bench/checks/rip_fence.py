@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.remarks import of_sweeps
 from bench.checks.slopes import place, shared_rows
 from bench.finding import Finding, Quantity
 from bench.gear import LeftRight
@@ -38,7 +39,14 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import Part, between_sweeps, combine, settle, verdict_one_sided
+    from bench.uncertainty import (
+        Part,
+        between_sweeps,
+        combine,
+        decidable_tolerance,
+        settle,
+        verdict_one_sided,
+    )
 
     notes: list[str] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
@@ -98,8 +106,16 @@ def evaluate(evidence: Evidence) -> Finding:
     if said == "cannot-tell" and limit is not None:
         margin = min(abs(opening), abs(limit - opening))
         settled = settle(opening, judged, limit, between, groups, margin=margin, length=placed[0].length)
-    if between.single:
-        notes.append("One pass: how much passes differ was not seen, and a generous figure stands for it.")
+    notes.extend(of_sweeps(evidence, between, "pass"))
+    if saw is None:
+        notes.append(
+            "No saw is named: there is no limit to judge by, and the rip fence is taken to stand right of the blade."
+        )
+    elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
+        notes.append(
+            f"With this instrument and set-up no opening could be called good enough: it takes a limit of "
+            f"{least * 300:.3f} mm per 300 mm at least."
+        )
     return Finding(
         check=KIND,
         jig=evidence.gear.jig.name if evidence.gear.jig else None,

@@ -1,6 +1,6 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, bench.finding; numpy and
+Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, bench.finding; numpy and
 bench.geometry only inside functions, so that a check can be planned without them.
 """
 
@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from bench.checks.closure import cycles, out_and_back
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.finding import SweepRow
 
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
     from bench.uncertainty import Group, Part
 
-SHARE_IN_COMMON = 0.8  # of the shortest sweep; with less in common the stretches are different ones
+SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
+LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
+EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
 @dataclass(slots=True)
@@ -31,6 +34,7 @@ class Placed:
     factor: float
     pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
     pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
+    closure: float | None = None  # mm that the reading did not come back by, beyond what play explains
 
     @property
     def rotation(self) -> float:
@@ -114,27 +118,43 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
                 + (f": {notes[-1]}" if notes else "")
             )
         _compare_pulls(here, notes)
+        _close(here, traces, evidence, notes)
         placed.append(here)
     return placed, rows
 
 
 def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
-    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold."""
-    spans = [(min(t.travel), max(t.travel)) for t in traces if t.push and len(t.travel) > 1]
+    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold.
+
+    None where they share too little of it to fit; what then remains of the arm's form is the caller's row.
+    """
+    spans = [_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
     if len(spans) < 2:
         return None
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
     shortest = min(b - a for a, b in spans)
-    if high - low < SHARE_IN_COMMON * shortest:
-        if len({t.placement for t in traces}) > 1:
+    several = len({t.placement for t in traces if t.push}) > 1
+    common = max(0.0, high - low)
+    if common < LEAST_IN_COMMON * shortest:
+        if several:
             notes.append(
-                f"The pushes do not cover the same stretch of travel ({max(0.0, high - low):.0f} mm in common of "
+                f"The pushes do not cover the same stretch of travel ({common:.0f} mm in common of "
                 f"{shortest:.0f} mm): a bow of the arm then stays in the answer."
             )
         return None
-    if max(b - a for a, b in spans) - (high - low) < 0.02 * shortest:
-        return None
-    return low, high
+    if several and common < SHARE_IN_COMMON * shortest:
+        notes.append(
+            f"The pushes cover different stretches of the travel: only the {common:.0f} mm from {low:.0f} to "
+            f"{high:.0f} mm that they have in common were used, of {shortest:.0f} mm."
+        )
+    return low - EDGE, high + EDGE
+
+
+def _span(travel: Sequence[float]) -> tuple[float, float]:
+    """Where it begins and ends, unmoved by a misread place or two."""
+    ordered = sorted(travel)
+    odd = 2 if len(ordered) >= 50 else 0
+    return ordered[odd], ordered[-1 - odd]
 
 
 def _compare_pulls(here: Placed, notes: list[str]) -> None:
@@ -153,6 +173,18 @@ def _compare_pulls(here: Placed, notes: list[str]) -> None:
         )
 
 
+def _close(here: Placed, traces: Sequence[Trace], evidence: Evidence, notes: list[str]) -> None:
+    used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
+    pairs = cycles([trace for trace in traces if id(trace) in used])
+    count = max(fit.count for _, fit in here.pushes)
+    here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
+    if here.closure is not None:
+        notes.append(
+            f"At {here.name} the reading did not come back by {here.closure:.3f} mm more than play explains: a stand "
+            f"that was bumped or creeps, or an instrument that warms up. It is in the budget."
+        )
+
+
 def shared_rows(
     evidence: Evidence, placed: Sequence[Placed], weights: Sequence[float], rotation: float, *, common: bool
 ) -> list[Part | None]:
@@ -160,7 +192,17 @@ def shared_rows(
 
     common: whether what biases all placements alike (hold, touching away from the teeth) stays in it.
     """
-    from bench.uncertainty import contact_away, hold, reading_age, resolution, seat, span, tilt, travel_scale
+    from bench.uncertainty import (
+        closure,
+        contact_away,
+        hold,
+        reading_age,
+        resolution,
+        seat,
+        span,
+        tilt,
+        travel_scale,
+    )
 
     gear, known, options = evidence.gear, evidence.known, evidence.options
     length = statistics.fmean(p.length for p in placed)
@@ -180,6 +222,7 @@ def shared_rows(
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
+        closure(max((p.closure for p in placed if p.closure), default=None), length, weights),
     ]
     if common:
         declared = bool(options.get("hold")) or all(trace.hold for trace in traces)

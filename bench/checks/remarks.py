@@ -1,0 +1,55 @@
+"""Sentences that swept checks add to their findings: what was not seen, what does not fit, what would help.
+
+Pure. May import: bench.checks.model; bench.uncertainty inside functions. Slopes in rad, lengths in mm.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.checks.model import Evidence
+
+if TYPE_CHECKING:
+    from bench.uncertainty import Between, Combined
+
+
+def of_sweeps(evidence: Evidence, between: Between, what: str = "push a set-up") -> list[str]:
+    """One push only, more scatter than ever before, walls that change."""
+    notes = []
+    if between.single:
+        source = (
+            "the log's scatter"
+            if evidence.known.pool is not None or evidence.known.single_sweep_scatter is not None
+            else "the yaw play"
+            if evidence.known.yaw_play is not None
+            else "a generous figure"
+        )
+        notes.append(f"One {what}: how much pushes differ was not seen, and {source} stands for it.")
+    if between.asks_for_more:
+        notes.append(
+            "Today's pushes differ more than those in the log: the log does not speak for them. Take three more "
+            "pushes, and look for what is loose."
+        )
+    holds = sorted({trace.hold for trace in evidence.traces if trace.push and trace.hold})
+    declared = evidence.options.get("hold")
+    if len(holds) > 1:
+        notes.append(
+            f"Some pushes were held against one wall, some against another ({', '.join(holds)}): the answer is "
+            f"between the two, for neither."
+        )
+    elif holds or declared:
+        notes.append(f"The answer is for a sled held against the {holds[0] if holds else declared} wall.")
+    return notes
+
+
+def undecided(combined: Combined, tolerance: float | None) -> list[str]:
+    """The tolerance this can decide, where the one that is set is beyond it."""
+    from bench.uncertainty import can_ever_decide, decidable_tolerance
+
+    if tolerance is None or can_ever_decide(combined, tolerance):
+        return []
+    least = decidable_tolerance(combined)
+    return [
+        f"With this instrument and set-up even a perfect one could not be called good enough: what it can decide "
+        f"is {least * 300:.3f} mm per 300 mm, not {tolerance * 300:.3f}."
+    ]
