@@ -55,7 +55,7 @@ def evaluate(evidence: Evidence) -> Finding:
         degrees = turn_of(trace.placement)
         if degrees is None:
             raise EvidenceError(f"{trace.placement!r} is not a turn of the blade, such as turn-90")
-        turns.extend(math.radians(degrees) for _ in trace.reading)
+        turns.extend(math.radians(degrees % 360) for _ in trace.reading)  # a full turn is a second look
         values.extend(trace.reading if right else [-r for r in trace.reading])
     if len({round(t, 6) for t in turns}) < FEWEST:
         raise EvidenceError(f"it takes {FEWEST} different turns at least")
@@ -76,6 +76,8 @@ def evaluate(evidence: Evidence) -> Finding:
     if found.u_total is None:
         notes.append("Three turns read once each leave nothing to judge the scatter by; read more turns.")
     saw = evidence.gear.saw
+    if saw is None:
+        notes.append("No saw is named: there is no limit to judge the wobble by.")
     limit = saw.wobble if saw is not None else None
     quantities: list[Quantity] = []
     budget = None

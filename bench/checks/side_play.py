@@ -16,6 +16,7 @@ from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Opt
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5
+UNACCOUNTED = 0.5  # share of the play that one way of looking misses before it is remarked on
 TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
 BINDS, LOOSE = 0.03, 0.15  # mm, both sides together, in wood; common practice, no source
 PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
@@ -59,6 +60,7 @@ def evaluate(evidence: Evidence) -> Finding:
     indicator = evidence.gear.indicator
     count = indicator.resolution or 0.001
     confidence = 0.99 if evidence.known.looks else 0.95
+    found: dict[str, float] = {}
 
     def add(name: str, value: float, u: float | None, dof: float, per: float, unit: str) -> None:
         used = abs(value) * per
@@ -72,6 +74,11 @@ def evaluate(evidence: Evidence) -> Finding:
             Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
         ]
         combined = combine(rows, confidence)
+        found[name] = value
+        if u is None:
+            notes.append(
+                f"Read once each way: how far {name} scatters was not seen, so its interval is too narrow."
+            )
         quantities.append(
             Quantity(
                 name,
@@ -120,12 +127,17 @@ def evaluate(evidence: Evidence) -> Finding:
                 abs(place),
                 "rad",
             )
+            if statistics.fmean(spots["twisted-right"]) < statistics.fmean(spots["twisted-left"]):
+                notes.append(
+                    "Twisted right the reading fell: the indicator stands on the left, or the twists were mixed up."
+                )
             notes.append(
                 f"Free, cut angles scatter over {abs(twisted.value) * 300:.3f} mm per 300 mm; leaned on one wall they "
                 f"do not."
             )
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
+    notes.extend(_runner_remarks(evidence, found, places))
     if not quantities:
         raise EvidenceError("it takes leaned-left with leaned-right, or twisted-left with twisted-right")
     jig = evidence.gear.jig
@@ -140,6 +152,35 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
+def _runner_remarks(
+    evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
+) -> list[str]:
+    """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each foretells the other."""
+    length = evidence.options.get("runner_length")
+    if not isinstance(length, int | float) or length <= 0:
+        return []
+    notes = []
+    twisted = [abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]]
+    if twisted and statistics.fmean(twisted) < 0.98 * length / 2:
+        notes.append(
+            f"Twisted {statistics.fmean(twisted):.0f} mm from the runners' middle: read it at {length / 2:.0f} mm or more, "
+            f"for nearer a sled that is leaned as well shows more than it can yaw."
+        )
+    side, yaw = found.get("side-play"), found.get("yaw-play")
+    if side is None or yaw is None:
+        return notes
+    foretold = yaw * length / 2
+    low, high = sorted((abs(side), foretold))
+    if low < UNACCOUNTED * high:
+        less, more = ("leaned", "twisted") if abs(side) < foretold else ("twisted", "leaned")
+        notes.append(
+            f"{less.capitalize()}, the sled showed {low:.3f} mm of play; {more}, with the runners' length, {high:.3f} mm: "
+            f"half of it or more is unaccounted for. Was it pressed right to both "
+            f"walls, or do the slots pinch at one end?"
+        )
+    return notes
+
+
 KIND = "side-play"
 
 CHECK = Check(
@@ -149,6 +190,9 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("side-play", "yaw-play"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
-    options=(Option("twist_at", "length", "How far from the runners' middle the twist is read"),),
+    options=(
+        Option("twist_at", "length", "How far from the runners' middle the twist is read"),
+        Option("runner_length", "length", "Length of the runners"),
+    ),
     needs=("jig",),
 )

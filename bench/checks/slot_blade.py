@@ -14,8 +14,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slopes import place, shared_rows
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
+from bench.checks.remarks import of_sweeps, undecided
+from bench.checks.slopes import place, shared_rows, turn_factor
 from bench.checks.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Settle, SweepRow
 from bench.gear import LeftRight, Saw
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 TOUCHES = 3
 END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
+SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 SPOTS = ("front", "rear")
 
 
@@ -34,12 +36,16 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
     return "left" if given == "left" else "right"
 
 
+def _mount(options: Mapping[str, OptionValue]) -> Mount:
+    return "standing" if options.get("mount") == "standing" else "carried"
+
+
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
-    side = _side(options)
+    side, mount = _side(options), _mount(options)
     turns = options.get("turns")
     if isinstance(turns, int | float) and turns >= 1:
-        return tuple(_swept(name, side) for name in even_turns(int(turns)))
+        return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
     words = (
         f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a marked spot of the blade body "
         f"below the gullets, "
@@ -48,7 +54,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
     def spot(name: str, text: str, at: float) -> Step:
         return Step(
-            name, text, "spot", TOUCHES, side, "carried", at, "slot-blade", "Lift the plunger, let it down."
+            name, text, "spot", TOUCHES, side, mount, at, "slot-blade", "Lift the plunger, let it down."
         )
 
     return (
@@ -62,45 +68,46 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     )
 
 
-def _swept(name: str, side: LeftRight) -> Step:
+def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
     return Step(
         name,
         f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')} degrees. Indicator in the "
         f"{side.upper()} slot, swept over the blade body inside the gullets, as far before the arbor as behind it.",
         "sweep",
         side=side,
-        mount="carried",
+        mount=mount,
         picture="slot-blade-turn",
     )
 
 
 def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
-    side = _side(options)
     if placement in SPOTS:
-        return next((s for s in plan({"side": side}, gear) if s.placement == placement), None)
-    return _swept(placement, side) if turn_of(placement) is not None else None
+        spots = plan({**options, "turns": None}, gear)
+        return next((s for s in spots if s.placement == placement), None)
+    return _swept(placement, _side(options), _mount(options)) if turn_of(placement) is not None else None
 
 
 def evaluate(evidence: Evidence) -> Finding:
     names = {t.placement for t in evidence.traces}
     if names & set(SPOTS):
-        if not set(SPOTS) <= names:
-            raise EvidenceError("one spot wants both placements: front and rear")
+        if names != set(SPOTS):
+            raise EvidenceError(
+                f"one spot wants front and rear, both and nothing beside them; there is {', '.join(sorted(names))}"
+            )
         return _one_spot(evidence)
     return _turns(evidence)
 
 
 def _one_spot(evidence: Evidence) -> Finding:
-    from bench.uncertainty import Part, combine, hold, rectangular, tilt, travel_scale
+    from bench.uncertainty import Part, combine, rectangular, tilt, travel_scale
 
-    side = _side(evidence.options)
-    turn = 1.0 if side == "right" else -1.0
+    factor = turn_factor(_mount(evidence.options), _side(evidence.options), "pushed-in")
     where: dict[str, list[float]] = {name: [] for name in SPOTS}
     depth: dict[str, list[float]] = {name: [] for name in SPOTS}
     for trace in evidence.traces:
         if trace.placement in SPOTS:
             where[trace.placement].extend(trace.travel)
-            depth[trace.placement].extend(turn * r for r in trace.reading)
+            depth[trace.placement].extend(trace.reading)
     for name in SPOTS:
         if len(depth[name]) < TOUCHES:
             raise EvidenceError(f"{name} was touched {len(depth[name])} times; {TOUCHES} touches at least")
@@ -110,7 +117,7 @@ def _one_spot(evidence: Evidence) -> Finding:
             f"front and rear are {apart:.1f} mm apart in travel; give the place of each in the travel"
         )
     lean = statistics.fmean(depth["rear"]) - statistics.fmean(depth["front"])
-    b = -lean / apart
+    b = factor * lean / apart
     indicator = evidence.gear.indicator
     count = indicator.resolution or 0.001
     span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * abs(lean)
@@ -119,37 +126,48 @@ def _one_spot(evidence: Evidence) -> Finding:
     dof = sum(n - 1 for n in sizes)
     pooled = sum(v * (n - 1) for v, n in zip(variances, sizes, strict=True)) / dof
     length = abs(apart)
+    end_float = _number(evidence.options.get("end_float"), END_FLOAT)
     rows: list[Part | None] = [
         Part("touches", "A", math.sqrt(pooled * sum(1 / n for n in sizes)) / length, dof)
         if pooled > 0
         else None,
-        rectangular("arbor end float", _number(evidence.options.get("end_float"), END_FLOAT) / length),
+        rectangular("arbor end float", end_float / length),
         Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length)
         if math.sqrt(pooled) < count / 3
         else None,
         rectangular("indicator over the span used", span / length),
         travel_scale(b, evidence.gear.travel.scale_error),
         tilt(b, indicator.tilt),
-        hold(evidence.known.yaw_play, declared=True),
     ]
     confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
-    notes = [
-        "One spot: tilt, warp and dish of the plate are not in the answer; the arbor's end float is in the budget."
-    ]
-    return _finding(evidence, b, combined, confidence, [], notes, None, single=False)
+    notes = ["One spot: tilt, warp and dish of the plate are not in the answer."]
+    if evidence.options.get("end_float") is None:
+        notes.append(
+            f"The arbor is taken to float by {END_FLOAT:g} mm along its axis either way (common practice, no source); "
+            f"give what yours does."
+        )
+    if abs(apart) < SHORT:
+        notes.append(
+            f"Front and rear are only {length:.0f} mm apart: nearer the rim of the blade body the answer is sharper."
+        )
+    settled = None
+    limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
+    if limit is not None and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded:
+        settled = Settle(part=combined.rows[0].part)
+    return _finding(evidence, b, combined, confidence, [], notes, settled, single=False)
 
 
 def _turns(evidence: Evidence) -> Finding:
     from bench.uncertainty import between_sweeps, combine, rectangular, settle
 
     notes: list[str] = []
-    side = _side(evidence.options)
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
         raise EvidenceError("placements are front and rear, or turns of the blade such as turn-90")
-    placed, sweeps = place(evidence, [_swept(name, side) for name in names], notes)
+    side, mount = _side(evidence.options), _mount(evidence.options)
+    placed, sweeps = place(evidence, [_swept(name, side, mount) for name in names], notes)
     weights = [1 / len(placed)] * len(placed)
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
     known, saw = evidence.known, evidence.gear.saw
@@ -164,9 +182,10 @@ def _turns(evidence: Evidence) -> Finding:
     elif len(placed) == 2:
         rows.append(rectangular("plate warp", swing / 2 / length))
         notes.append("Two turns leave the plate's warp in the answer; four even turns take most of it out.")
-    if not are_even(degrees):
+    if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
         notes.append("The turns are not evenly spread, so that the plate's tilt does not cancel.")
+    notes.extend(of_sweeps(evidence, between, "push a turn"))
     notes.append("A dished plate cancels only where the pass reaches as far before the arbor as behind it.")
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
@@ -193,6 +212,9 @@ def _finding(
     saw, jig = evidence.gear.saw, evidence.gear.jig
     limit = saw.parallel if saw is not None else None
     said = verdict(b, combined.expanded, limit) if limit is not None else None
+    notes = [*notes, *undecided(combined, limit)]
+    if saw is None:
+        notes.append("No saw is named: there is no limit to judge by, and the rip fence's side is not known.")
     quantity = Quantity(
         "blade", b, "rad", combined.expanded, combined.degrees_of_freedom, limit, said, rear_way(b, saw)
     )
@@ -238,7 +260,12 @@ CHECK = Check(
         Option("turns", "count", "Sweeps at so many even turns instead of one spot"),
         Option("front_at", "length", "Place of the spot at the front, along the travel"),
         Option("rear_at", "length", "Place of the spot at the rear"),
-        Option("end_float", "length", "How far the arbor floats along its axis, either way"),
+        Option(
+            "end_float",
+            "length",
+            f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm unless said; common practice, "
+            f"no source)",
+        ),
     ),
     needs=("saw",),
     accepts=accepts,
