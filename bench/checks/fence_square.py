@@ -28,9 +28,9 @@ OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
-POOR_SQUARE = (
-    0.1 / 300
-)  # rad; a square worse than this is not used to set out with; common practice, no source
+# rad; a square worse than this is not used to set out with; common practice, no source
+POOR_SQUARE = 0.1 / 300
+NOT_TURNED = "was it turned over"  # by these words a finding is known that the square's history did not fit
 RESEAT = "Lift the square, wipe it, press it home again."
 
 
@@ -219,11 +219,11 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
     if abs(a) <= max(expanded_a, abs(e) / 10):
         return [
             f"{told}, and the sled fence near dead square: a set-up where nothing was turned comes out so: "
-            f"was it turned over, with the indicator on the same edge and the side as said? Do not trust this answer "
+            f"{NOT_TURNED}, with the indicator on the same edge and the side as said? Do not trust this answer "
             f"before the other set-up is taken again."
         ]
     return [
-        f"{told}: was it turned over, with the indicator on the same edge and the side as said? Or was the square "
+        f"{told}: {NOT_TURNED}, with the indicator on the same edge and the side as said? Or was the square "
         f"dropped?"
     ]
 

@@ -1,20 +1,26 @@
 """What earlier findings tell, read from the log beside the writer. Blocking; called off the event loop.
 
-May import: bench.log, bench.checks.model.
+May import: bench.log, bench.checks, bench.finding.
 """
 
 from __future__ import annotations
 
 import io
+import math
+import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory
-from bench.finding import Finding
-from bench.log import export, read
+from bench.checks import fence_square, side_play
+from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SquareHistory
+from bench.finding import Finding, Quantity
+from bench.log import export, load, read
+
+LOOK_BACK = 200  # findings gone through, at most, for the twenty that fit; ten years of them take too long
+ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
 class Shown(msgspec.Struct, frozen=True):
@@ -67,27 +73,132 @@ def export_text(path: Path, finding: str | None) -> str:
     return out.getvalue()
 
 
-def known(path: Path, kind: str, gear: EvidenceGear, options: Mapping[str, Any]) -> Known:
-    """The square's error from the latest finding that measured it with this square."""
-    del options
-    square: SquareHistory | None = None
+def known(
+    path: Path, kind: str, gear: EvidenceGear, options: Mapping[str, Any], *, instrument: str | None = None
+) -> Known:
+    """What earlier findings say of today's: scatter between pushes, of seating, the yaw play, the square's error.
+
+    Scatter is that of the same jig, saw, check, instrument and hold within the last 20 findings (GUM 4.2.4, pooled
+    standard deviation). instrument: its lasting name; that of the check in progress unless given. A check that is
+    open, or gone on with, does not speak for itself.
+    """
     with read.open_read(path) as db:
-        for row in reversed(read.list_findings(db, check=kind, last=read.KNOWN_FINDINGS)):
-            measured = next((q for q in row.finding.quantities if q.name == "square"), None)
-            if measured is None:
-                continue
-            used = read.show_finding(db, row.finding.id)[1].gear.square
-            if (used.name if used else None) != (gear.square.name if gear.square else None):
-                continue
-            square = SquareHistory(
-                error=measured.value,
-                standard_uncertainty=_standard(
-                    measured.uncertainty, measured.degrees_of_freedom, row.finding.confidence
-                ),
-                degrees_of_freedom=measured.degrees_of_freedom,
-            )
+        hold = str(options["hold"]) if options.get("hold") else None
+        rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
+        reseated, one_seat = _scatter(rows, on_one_seat=False), _scatter(rows, on_one_seat=True)
+        return Known(
+            pool=reseated,
+            seat_scatter=_seat(reseated, one_seat),
+            yaw_play=_yaw_play(db, gear),
+            square=_square(db, gear) if kind == fence_square.KIND else None,
+        )
+
+
+def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
+    row = db.execute(
+        "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER BY run_key DESC LIMIT 1",
+        (kind,),
+    ).fetchone()
+    return None if row is None else row[0]
+
+
+def _speaking(
+    db: sqlite3.Connection, kind: str, gear: EvidenceGear, hold: str | None, instrument: str | None
+) -> list[Finding]:
+    """Findings that may speak for a new one, newest first, the last 20."""
+    jig, saw = (gear.jig.name if gear.jig else None), (gear.saw.name if gear.saw else None)
+    found: list[Finding] = []
+    for row in reversed(read.list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
+        same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
+        if not same or row.superseded_by is not None or (instrument and row.instrument != instrument):
+            continue
+        state, used = _run(db, row.run)
+        if state == "open" or used.indicator != gear.indicator:
+            continue
+        found.append(row.finding)
+        if len(found) == read.KNOWN_FINDINGS:
             break
-    return Known(square=square)
+    return found
+
+
+def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
+    state, key = db.execute("SELECT state, gear_key FROM check_run WHERE run = ?", (run,)).fetchone()
+    return state, load.gear(db, key)
+
+
+def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
+    """Scatter of pushes about their placement's mean; those on one seat lack the seating and are kept apart."""
+    squares, freedom = 0.0, 0
+    for found in findings:
+        if not found.quantities or found.quantities[0].unit != "rad":
+            continue
+        if on_one_seat != any(row.part == "seat" for row in found.budget):
+            continue
+        slopes: dict[str, list[float]] = {}
+        for sweep in found.sweeps:
+            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
+                slopes.setdefault(sweep.placement, []).append(sweep.slope)
+        for values in slopes.values():
+            mean = math.fsum(values) / len(values)
+            squares += math.fsum((value - mean) ** 2 for value in values)
+            freedom += len(values) - 1
+    return Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
+
+
+def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
+    """What reseating adds to the scatter; None where both are not known well enough, or nothing is seen."""
+    if reseated is None or one_seat is None:
+        return None
+    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
+        return None
+    more = reseated.variance - one_seat.variance
+    return math.sqrt(more) if more > 0 else None
+
+
+def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
+    """Of the latest side-play of this sled on this saw, rad, full swing."""
+    if gear.jig is None:
+        return None
+    for row in reversed(read.list_findings(db, check=side_play.KIND, jig=gear.jig.name, last=LOOK_BACK)):
+        if row.superseded_by is not None or row.finding.saw != (gear.saw.name if gear.saw else None):
+            continue
+        play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
+        if play is not None:
+            return abs(play.value)
+    return None
+
+
+def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
+    """From the latest finding that measured it with this square, on whatever sled.
+
+    One that did not fit what was known of the square (perhaps it was not turned over) is believed only when the
+    one before it says the same.
+    """
+    name = gear.square.name if gear.square else None
+    passed_over: tuple[Finding, Quantity] | None = None
+    for row in reversed(read.list_findings(db, check=fence_square.KIND, last=read.KNOWN_FINDINGS)):
+        measured = next((q for q in row.finding.quantities if q.name == "square"), None)
+        if measured is None or row.superseded_by is not None:
+            continue
+        state, used = _run(db, row.run)
+        if state == "open" or (used.square.name if used.square else None) != name:
+            continue
+        if passed_over is not None:
+            before = passed_over[1]
+            if abs(before.value - measured.value) <= math.hypot(before.uncertainty, measured.uncertainty):
+                return _history(*passed_over)
+        if not any(fence_square.NOT_TURNED in note for note in row.finding.notes):
+            return _history(row.finding, measured)
+        passed_over = passed_over or (row.finding, measured)
+    return None
+
+
+def _history(found: Finding, measured: Quantity) -> SquareHistory:
+    return SquareHistory(
+        error=measured.value,
+        standard_uncertainty=_standard(measured.uncertainty, measured.degrees_of_freedom, found.confidence),
+        degrees_of_freedom=measured.degrees_of_freedom,
+    )
 
 
 def _standard(expanded: float, degrees_of_freedom: float | None, confidence: float) -> float:

@@ -1,0 +1,167 @@
+"""What earlier findings say of today's, from a real log written by its own writer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bench.checks.model import Evidence, EvidenceGear
+from bench.daemon import history
+from bench.finding import BudgetRow, Finding, Quantity, SweepRow
+from bench.gear import Indicator, Jig, Saw, Square
+from bench.log.writer import LogWriter
+
+GEAR = EvidenceGear(
+    indicator=Indicator(resolution=0.001), jig=Jig("sled"), saw=Saw("saw"), square=Square("shop", 250.0)
+)
+
+
+def a_finding(
+    slopes: dict[str, list[float]], e: float | None = None, *, check: str = "fence-square", **more: object
+) -> Finding:
+    quantities = [Quantity("fence", 0.0, "rad", 2e-5, 4.0)]
+    if e is not None:
+        quantities.append(Quantity("square", e, "rad", 2e-5, 4.0))
+    rows = [SweepRow(p, True, 200, 0, float(slope), 2e-6) for p, each in slopes.items() for slope in each]
+    named = {"jig": "sled", "saw": "saw", "quantities": quantities, "sweeps": rows} | more
+    return Finding(check=check, **named)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[Callable[..., Path]]:
+    path = tmp_path / "log.sqlite"
+    writer = LogWriter.open(
+        path, boot_id="boot", program="test 1", on_saved=lambda saved: None, on_trouble=lambda words: None
+    )
+    count = iter(range(1000))
+
+    def keep(
+        finding: Finding,
+        gear: EvidenceGear = GEAR,
+        *,
+        instrument: str = "port-a",
+        hold: str | None = None,
+        supersedes: str | None = None,
+        reopen: bool = False,
+    ) -> Path:
+        import msgspec
+
+        run = f"run-{next(count)}"
+        jig, saw = (gear.jig.name if gear.jig else None), (gear.saw.name if gear.saw else None)
+        writer.begin_check(
+            run, finding.check, jig=jig, saw=saw, options={}, gear=gear, instrument=instrument, hold=hold
+        )
+        told = msgspec.structs.replace(finding, id=f"{run}-f", at="2026-01-01T00:00:00+00:00")
+        writer.finding(run, told, Evidence(finding.check, [], {}, gear), supersedes=supersedes)
+        if reopen:
+            writer.reopen(run)
+        assert writer.flush()
+        return path
+
+    yield keep
+    writer.close()
+
+
+def test_scatter_is_pooled_within_placements_as_numpy_has_it(kept) -> None:
+    rng = np.random.default_rng(4)
+    sets = [{"handle-left": list(rng.normal(2e-4, 2e-5, 3)), "handle-right": list(rng.normal(3e-4, 2e-5, 4))}]
+    sets.append({"handle-left": list(rng.normal(-5e-4, 2e-5, 5))})
+    for slopes in sets:
+        path = kept(a_finding(slopes))
+    groups = [values for slopes in sets for values in slopes.values()]
+    dof = sum(len(v) - 1 for v in groups)
+    pooled = sum(np.var(v, ddof=1) * (len(v) - 1) for v in groups) / dof
+    pool = history.known(path, "fence-square", GEAR, {}).pool
+    assert pool is not None
+    assert pool.degrees_of_freedom == dof == 9
+    assert pool.variance == pytest.approx(pooled, rel=1e-9)
+
+
+def test_only_the_same_jig_saw_check_instrument_and_hold(kept) -> None:
+    from msgspec.structs import replace
+
+    scattered = a_finding({"handle-left": [0.0, 1e-3, -1e-3]})
+    kept(replace(scattered, jig="other"), replace(GEAR, jig=Jig("other")))
+    kept(replace(scattered, saw="other"), replace(GEAR, saw=Saw("other")))
+    kept(replace(scattered, check="rip-fence"))
+    kept(scattered, instrument="port-b")
+    kept(scattered, hold="left")
+    kept(scattered, replace(GEAR, indicator=Indicator(resolution=0.01)))
+    path = kept(scattered, reopen=True)  # gone on with: it must not speak for itself
+    assert history.known(path, "fence-square", GEAR, {}, instrument="port-a").pool is None
+    quiet = a_finding({"handle-left": [0.0, 1e-5, -1e-5]})
+    kept(quiet)
+    pool = history.known(path, "fence-square", GEAR, {}, instrument="port-a").pool
+    assert pool is not None and pool.degrees_of_freedom == 2
+    assert pool.variance == pytest.approx(1e-10)
+    held = history.known(path, "fence-square", GEAR, {"hold": "left"}, instrument="port-a").pool
+    assert held is not None and held.variance == pytest.approx(1e-6)
+
+
+def test_only_the_last_twenty_and_none_that_was_replaced(kept) -> None:
+    kept(a_finding({"handle-left": [0.0, 1e-2]}))
+    for _ in range(19):
+        path = kept(a_finding({"handle-left": [0.0, 1e-5]}))
+    before = history.known(path, "fence-square", GEAR, {}).pool
+    assert before is not None and before.degrees_of_freedom == 20 and before.variance > 1e-6
+    kept(a_finding({"handle-left": [0.0, 1e-5]}))
+    after = history.known(path, "fence-square", GEAR, {}).pool
+    assert after is not None and after.degrees_of_freedom == 20
+    assert after.variance == pytest.approx(0.5e-10)
+    kept(a_finding({"handle-left": [0.0, 1e-5, 0.5e-5]}), supersedes="run-20-f")
+    again = history.known(path, "fence-square", GEAR, {}).pool
+    assert again is not None and again.degrees_of_freedom == 21
+
+
+def test_seating_is_what_reseating_adds(kept) -> None:
+    rng = np.random.default_rng(7)
+    row = BudgetRow("seat", "B", 2e-5, None, 0.5)
+    for _ in range(10):
+        path = kept(a_finding({"handle-left": list(rng.normal(0, 10e-6, 4))}, budget=[row]))
+    assert history.known(path, "fence-square", GEAR, {}).seat_scatter is None
+    for _ in range(10):
+        kept(a_finding({"handle-left": list(rng.normal(0, np.hypot(10e-6, 30e-6), 4))}))
+    told = history.known(path, "fence-square", GEAR, {}).seat_scatter
+    assert told == pytest.approx(30e-6, rel=0.25)
+
+
+def test_the_yaw_play_of_this_sled_on_this_saw(kept) -> None:
+    from msgspec.structs import replace
+
+    def played(yaw: float, **more: object) -> Finding:
+        quantities = [
+            Quantity("side-play", 0.1, "mm", 0.01, 4.0),
+            Quantity("yaw-play", yaw, "rad", 1e-5, 4.0),
+        ]
+        return a_finding({}, check="side-play", quantities=quantities, **more)
+
+    path = kept(played(4e-4))
+    kept(played(3e-4))
+    kept(played(9e-4, jig="other"), replace(GEAR, jig=Jig("other")))
+    kept(played(9e-4, saw="other"), replace(GEAR, saw=Saw("other")))
+    for kind in ("fence-square", "test-board"):
+        assert history.known(path, kind, GEAR, {}).yaw_play == 3e-4
+    assert history.known(path, "fence-square", EvidenceGear(), {}).yaw_play is None
+
+
+def test_the_squares_error_and_a_set_up_that_was_not_turned_over(kept) -> None:
+    from msgspec.structs import replace
+
+    path = kept(a_finding({}, 5e-5))
+    kept(a_finding({}, 9e-5), replace(GEAR, square=Square("another")))
+    known = history.known(path, "fence-square", GEAR, {}).square
+    assert known is not None and known.error == 5e-5
+    assert known.standard_uncertainty == pytest.approx(
+        2e-5 / 2.776, rel=1e-3
+    )  # Student's t, 4 dof, handbook table
+    slip = ["The square came out 0.075 mm off: was it turned over, with the side as said?"]
+    kept(a_finding({}, -2.5e-4, notes=slip))
+    known = history.known(path, "fence-square", GEAR, {}).square
+    assert known is not None and known.error == 5e-5  # one contradiction is not believed
+    kept(a_finding({}, -2.45e-4, notes=slip))
+    known = history.known(path, "fence-square", GEAR, {}).square
+    assert known is not None and known.error == -2.45e-4  # two that agree are: the square was dropped
+    assert history.known(path, "rip-fence", GEAR, {}).square is None
