@@ -36,6 +36,7 @@ Asking = Literal["continuous", "request", "button"]
 
 FORMATS = ("line", "sync52", "sync24", "sync48", "bcd28", "quad_x4", "wedge", "modbus_rtu")
 _CLOCKED = ("sync52", "sync24", "sync48", "bcd28")
+FEWEST_MARKS = 4  # to fit a line and still see one bad reading
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 
 # Options that go to the format as they stand; the format itself says whether they fit it.
@@ -179,9 +180,9 @@ def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Trav
             f"either marks or {where} would do: the sled stops at marks or is read",
         )
     marks = table.lengths("marks", zero=True)
-    if marks is not None and (len(marks) < 3 or any(b <= a for a, b in pairwise(marks))):
+    if marks is not None and (len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))):
         raise table.wrong(
-            "marks", list(marks), "three or more places, each farther than the one before, would do"
+            "marks", list(marks), "four or more places, each farther than the one before, would do"
         )
     described = Travel(
         by_marks=port is None,

@@ -6,6 +6,7 @@ May import: bench.log, bench.daemon, bench.settings, bench.wire.
 from __future__ import annotations
 
 import asyncio
+import logging
 import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -60,6 +61,8 @@ from bench.wire import (
 if TYPE_CHECKING:
     from bench.daemon.service import Service
 
+log = logging.getLogger("sweepgauge")
+
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -81,6 +84,12 @@ class Answers:
             client.send(Error("not-found", str(error), ref))
         except OSError as error:
             client.send(Error("not-recorded", f"it could not be written: {error}", ref))
+        except Exception as error:
+            # a fault of ours must not look to the client like a daemon that died
+            log.exception("answering %s", type(request).__name__)
+            client.send(
+                Error("fault", f"the daemon stumbled over this ({type(error).__name__}: {error})", ref)
+            )
 
     async def _answer(self, client: Client, request: Request) -> None:
         now = time.monotonic()

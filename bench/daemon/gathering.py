@@ -277,8 +277,13 @@ class Bench:
             # only a picture hangs on it; the finding is worked out on its own
             log.exception("looking at %s", trace.sweep)
             return
-        if self.run is not None:
-            self.run.passes.append(fitted)
+        run = self.run
+        if run is not None and fitted.words and trace in run.traces:
+            # better told now, while the sled is at hand, than when all is done
+            run.refuse_kept(trace, fitted.words, time.monotonic())
+            return
+        if run is not None:
+            run.passes.append(fitted)
         self.tell(fitted)
 
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
@@ -489,6 +494,10 @@ class Bench:
         from bench.daemon.working import work_out  # brings numpy; loaded in the background after start
 
         try:
+            if self._looking:
+                await asyncio.gather(*self._looking, return_exceptions=True)
+            if not run.complete:
+                return  # a pass was refused after all: it is asked again
             evidence = run.evidence()
             known = self._known(run.gear, run.check.kind, run.options)
             known = msgspec.structs.replace(known, looks=run.looks)
@@ -525,7 +534,7 @@ class Bench:
         if self.run is run:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
-        self.tell(NotConcluded(run.id, f"No result: {why}."))
+        self.tell(NotConcluded(run.id, f"No result: {why.rstrip('.')}."))
 
 
 def same(a: Begin, b: Begin) -> bool:

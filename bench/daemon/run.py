@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections import deque
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 import msgspec
 
@@ -453,7 +453,14 @@ class CheckRun:
         self.settle_down(now)
         return f"The last pass at {pushes[-1].placement} is taken back."
 
-    def _take_back(self, trace: Trace, reason: str) -> None:
+    def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
+        """The arithmetic has looked at a kept pass and cannot use it (the stand was bumped, zero pressed)."""
+        self._take_back(trace, words, state="refused")
+        self._remark(words)
+        advance(self.steps, self.facts)
+        self.settle_down(now)
+
+    def _take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
         for index, step in enumerate(self.steps):
@@ -465,7 +472,7 @@ class CheckRun:
             SweepSaid(
                 trace.sweep,
                 trace.placement,
-                "undone",
+                state,
                 push=trace.push,
                 taken=self._taken(),
                 wanted=self._wanted(),

@@ -109,7 +109,7 @@ def test_marks_and_one_indicator(rigs, run) -> None:
 
 
 def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
-    rig = rigs(marks='["20 mm", "80 mm", "140 mm"]')
+    rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     run("daemon").hear("ready")
     check = run("check", "fence-square", "--lean", "--sweeps", "1")
     check.hear("Press Enter")
@@ -134,7 +134,7 @@ def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     rig.offset += 0.16
     check.enter()
     check.hear("stands on the right, as it should")
-    check.hear("mark 1 of 3")
+    check.hear("mark 1 of 4")
 
 
 def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> None:
@@ -304,3 +304,71 @@ def test_plain_watching_is_whole_sentences_at_most_one_a_second(rigs, run) -> No
     assert 1 <= len(lines) <= 5
     assert "\x1b" not in text
     assert all(line.endswith(".") for line in lines)
+
+
+def test_marks_by_the_instruments_own_button(rigs, run) -> None:
+    """An indicator that only speaks when its button is pressed: each reading takes the next mark."""
+    rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
+    rig.sends = False
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1", "--json")
+    check.hear("Press Enter")
+    check.enter()
+    rig.send("indicator", b"\r\n")  # what comes before the first line end after opening is dropped
+    for placement in ("handle-left", "handle-right"):
+        check.hear(placement)
+        set_up(rig, placement)
+        check.enter()
+        for number, place in enumerate((20, 60, 100, 140), 1):
+            check.hear(f"mark {number} of 4")
+            rig.s = float(place)
+            time.sleep(0.7)
+            rig.send("indicator", f"{rig.reading():+.3f} mm\r\n".encode())
+            check.hear(f"mark {number} of 4: ")
+    assert check.wait() == 1, check.hear("no such words")
+    fence = check.answer()["quantities"][0]
+    assert fence["value"] == pytest.approx(A, abs=fence["uncertainty"])
+
+
+def test_marks_by_a_beat(rigs, run) -> None:
+    """No hand free for Enter: move on the low tone, stand still on the high one."""
+    rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1", "--beat", "1", "--json")
+    check.hear("Press Enter")
+    check.enter()
+    for placement in ("handle-left", "handle-right"):
+        check.hear(placement)
+        set_up(rig, placement)
+        check.enter()
+        for number, place in enumerate((20, 60, 100, 140), 1):
+            check.hear(f"Move to {place} mm")
+            rig.s = float(place)
+            check.hear("Stand still")
+            check.hear(f"mark {number} of 4: ")
+    assert check.wait() == 1, check.hear("no such words")
+    fence = check.answer()["quantities"][0]
+    assert fence["value"] == pytest.approx(A, abs=fence["uncertainty"])
+
+
+def test_a_bumped_stand_is_refused_at_once_and_asked_again(rigs, run) -> None:
+    rig = rigs()
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1")
+    check.hear("Press Enter")
+    check.enter()
+    check.hear("handle-left")
+    set_up(rig, "handle-left")
+    check.enter()
+    check.hear("ready")
+    rig.go(75.0)
+    rig.offset += 0.2  # the stand is bumped
+    rig.go(150.0)
+    check.hear("jumps by")
+    check.hear("[1 of 2: handle-left]")
+    rig.go(0.0)
+    check.enter()
+    check.hear("ready: 1 of 1")
+    rig.go(150.0)
+    check.hear("1 of 1 kept")
+    check.hear("handle-right")

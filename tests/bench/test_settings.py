@@ -243,7 +243,7 @@ def test_pins_in_place_of_a_port(tmp_path: Path) -> None:
         ("[panel]\npedel = 4", "panel.pedel", "means nothing", '"pedal"'),
         ('[travel]\nport = "x"\nmarks = ["1 mm"]', "travel.marks", "1 mm", "either marks or port"),
         ('[travel]\nmarks = ["1 mm", "3 mm", "2 mm"]', "travel.marks", "3.0, 2.0", "farther"),
-        ('[travel]\nmarks = ["1 mm", "2 mm"]', "travel.marks", "1.0, 2.0", "three or more"),
+        ('[travel]\nmarks = ["1 mm", "2 mm"]', "travel.marks", "1.0, 2.0", "four or more"),
         ('[travel]\nmarks = ["1 mm", "2 mm", "x"]', "travel.marks[2]", '"x"', "0.05"),
         ('[travel]\nmarks = "25 mm"', "travel.marks", '"25 mm"', "a list of lengths"),
         ('[travel]\nscale_error = "50 %"', "travel.scale_error", '"50 %"', "from 0 % to 10 %"),
