@@ -27,6 +27,7 @@ from bench.finding import Finding
 from bench.gear_use import GearUnknown, use
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
+from bench.moves.verify import judge_move
 from bench.settings import PortSettings, Settings
 from bench.wire import (
     Begin,
@@ -90,6 +91,7 @@ class Bench:
         self.drawn: dict[str, float] = {}  # by jig: mm that tightening drew the tip last time
         self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
         self.by_marks = settings.gear.travel.by_marks
+        self.find: Callable[[str], Finding | None] = lambda name: None  # a recent finding by its id
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
         for name, role, port in (
             ("indicator", "indicator", settings.indicator),
@@ -520,6 +522,7 @@ class Bench:
     def _concluded(self, run: CheckRun, finding: Finding, evidence: Any) -> None:
         if self.run is not run:
             return
+        finding = self._verified(finding)
         ticket = self.outbox.act(self.log.finding(run.id, finding, evidence, supersedes=self._supersedes))
         self.tickets[ticket] = ("finding", finding.id)
         if finding.move is not None:
@@ -529,6 +532,15 @@ class Bench:
         self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
         self.run, self.begun, self._supersedes = None, None, None
         self.outbox.tell(Concluded(run.id, finding))
+
+    def _verified(self, finding: Finding) -> Finding:
+        """Where this check verifies a move, say first what went wrong with it, if anything did."""
+        wanted = self.begun.verifies if self.begun is not None else None
+        before = self.find(wanted) if wanted else None
+        if before is None or (words := judge_move(before, finding)) is None:
+            return finding
+        note = f"The move: {words}" if words.endswith("?") else f"The move: {words}."
+        return msgspec.structs.replace(finding, notes=[note, *finding.notes])
 
     def _not_concluded(self, run: CheckRun, why: str) -> None:
         if self.run is run:

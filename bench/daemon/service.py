@@ -67,6 +67,7 @@ class Service:
         self.clients = Clients(paths.socket, self._greeting, self.answers.answer)
         self.bench = Bench(settings, self.log, self.tell, self.clients.tell_readings, self._known)
         self.bench.watch_raw = self._raw
+        self.bench.find = lambda name: next((f for f in self.last if f.id == name), None)
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:
