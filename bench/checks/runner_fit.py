@@ -1,50 +1,73 @@
 """Do the runners fit their slots? Widths by caliper at stations; a rigid runner slid through at every place.
 
 Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide interval: side-play,
-measured on the saw, is the better number. May import: bench.checks, bench.finding; arithmetic inside functions.
+measured on the saw, is the better number. May import: bench.checks, bench.finding; arithmetic inside functions
+only. mm and rad; stations run from the near end, away from the operator.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, UNPLUG
+from bench.checks.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.finding import BudgetRow, Finding, Position, Quantity
+from bench.checks.runner_widths import WHAT, Measured, effects, measured, tightness
+from bench.finding import Finding, Position, Quantity, Settle, Verdict
 
 if TYPE_CHECKING:
-    from bench.geometry.runner_play import Widths
+    from bench.geometry.runner_play import RunnerFit
+    from bench.uncertainty import Combined
 
 STATIONS = 5
-SLOT_LENGTH, RUNNER_LENGTH = 700.0, 500.0  # mm, live, unless said; common practice, no source
-BINDS, LOOSE = 0.03, 0.15  # mm of clearance, both sides together, in wood; common practice, no source
-WHAT = ("slot-left", "slot-right", "runner-left", "runner-right", "slot-spacing", "runner-spacing")
+SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0  # mm, live, unless said; common practice, no source
+# clearance in mm, both sides together, in wood; common practice, no source
+BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
+BOW = 0.02  # mm, half-width: a bow of slot or runner that no width shows; common practice, no source
 WORDS = {
-    "slot": "Caliper, inside jaws: width of the {side} slot at the mark",
-    "runner": "Caliper, outside jaws: width of the {side} runner at the mark",
+    "slot": "Inside jaws of the caliper: width of the {side} slot",
+    "runner": "Outside jaws of the caliper: width of the {side} runner",
+    "slot-spacing": "How far apart the slots stand, centre to centre",
+    "runner-spacing": "How far apart the runners stand, centre to centre",
 }
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    """Live: slot and runner of one side, station by station, near to far."""
+    """Slot and runner of one side or both, station by station from the near end."""
     del gear
-    side = "right" if options.get("runner") == "right" else "left"
-    count = options.get("stations")
-    stations = int(count) if isinstance(count, int | float) and count >= 2 else STATIONS
+    chosen = options.get("runner") or "left"
+    sides = ("left", "right") if chosen == "both" else ("right",) if chosen == "right" else ("left",)
     steps: list[Step] = []
-    for what, length in (("slot", SLOT_LENGTH), ("runner", RUNNER_LENGTH)):
-        for index in range(stations):
-            steps.append(_width(f"{what}-{side}", length * index / (stations - 1)))
+    for what, length in (
+        ("slot", _length(options, "slot_length", SLOT_LENGTH)),
+        ("runner", _length(options, "runner_length", RUNNER_LENGTH)),
+    ):
+        for side in sides:
+            steps += [_width(f"{what}-{side}", at) for at in _stations(options, length)]
+        if len(sides) == 2:
+            steps += [_width(f"{what}-spacing", at) for at in (0.0, length)]
     return tuple(steps)
+
+
+def _stations(options: Mapping[str, OptionValue], length: float) -> list[float]:
+    count = options.get("stations")
+    n = int(count) if isinstance(count, int | float) and count >= 2 else STATIONS
+    return [round(length * k / (n - 1), 3) for k in range(n)]
+
+
+def _length(options: Mapping[str, OptionValue], name: str, default: float) -> float:
+    given = options.get(name)
+    return float(given) if isinstance(given, int | float) and given > 0 else default
 
 
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
-    words = (
-        WORDS[what].format(side=side) if what in WORDS and side != "spacing" else f"{name}, centre to centre"
-    )
-    return Step(name, f"{words}." if at is None else f"{words} {at:.0f} mm.", "width", repeat=1, at=at)
+    words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
+    where = "" if at is None else f", {at:.0f} mm from its near end"
+    if side == "spacing":
+        words += " (left wall to left wall, if both are equally wide)"
+    return Step(name, f"{words}{where}.", "width", repeat=1, at=at, picture=f"{what}-widths")
 
 
 def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
@@ -54,62 +77,60 @@ def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGe
 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.reversal import GeometryError
-    from bench.geometry.runner_play import fit_uncertainty, runner_fit
+    from bench.geometry.runner_play import runner_fit
 
-    caliper = evidence.gear.caliper
-    # one width: half a count and its own repeatability, rectangular; what inside jaws show against outside
-    # jaws is common to all stations
-    noise = caliper.resolution / 2 / 3**0.5 * 2**0.5
-    common = caliper.max_error / 3**0.5
-    notes = ["Widths cannot see a bowed slot: side-play, measured on the saw, is the better number."]
     try:
-        runners, slots = _pairs(evidence)
-        fit = runner_fit(runners, slots)
-        at_yaw = _where(fit.positions, "yaw_play", fit.yaw_play, fit.tightest.at)
-        around = fit_uncertainty(
-            runners, slots, at_yaw, width_noise=noise, common_noise=common, offset_noise=common
-        )
-        at_tight = fit_uncertainty(
-            runners, slots, fit.tightest.at, width_noise=noise, common_noise=common, offset_noise=common
-        )
+        found = measured(evidence.traces, evidence.gear.caliper)
+        fit = runner_fit(found.runners, found.slots)
+        return _conclude(evidence, found, fit)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    confidence = 0.99 if evidence.known.looks else 0.95
-    quantities: list[Quantity] = []
-    budget: list[BudgetRow] = []
-    for name, value, u in (
-        ("yaw-play", fit.yaw_play, around.yaw_play),
-        ("side-play", fit.side_play, around.side_play),
-        ("relief", fit.relief, at_tight.relief),
-    ):
-        if value is None:
-            notes.append(f"Nothing bounds the {name} with these stations: measure more of them.")
-            continue
-        rows = _add(quantities, name, float(value), float(u or 0.0), confidence)
-        budget = budget or rows
-    if fit.relief > 0:
-        where = f" from {fit.tight[0]:.0f} to {fit.tight[1]:.0f} mm" if fit.tight else ""
-        notes.append(f"Tight{where}: take {fit.relief:.2f} mm off in all.")
-    elif fit.side_play is not None and fit.side_play < BINDS:
-        notes.append(
-            f"It fits with {fit.side_play:.2f} mm to spare in all; under {BINDS} mm it is likely to bind."
-        )
-    elif fit.side_play is not None and fit.side_play > LOOSE:
-        notes.append(
-            f"Loose: {fit.side_play:.2f} mm in all. Lean the sled on one wall for every cut, or shim."
-        )
-    if not fit.whole:
-        notes.append(
-            "The runner is longer than the slot: the figures are for the places with most of it inside."
-        )
+
+
+def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
+    if fit.yaw_play is None or fit.side_play is None:
+        raise EvidenceError("the stations bound no play: measure slot and runner at more places")
+    yaw, side, relief = _budgets(evidence, found, fit)
+    least, most = _limits(evidence)
+    tightest = min(tightness(f) for f in fit.positions)
+    said = _verdict(tightest, fit.side_play, side.expanded, least, most)
+    judged = evidence.gear.jig is not None or any(
+        evidence.options.get(name) is not None for name in ("clearance_least", "clearance_most")
+    )
+    notes = _words(found, fit, tightest, least, most)
+    settled = Settle(part=side.rows[0].part) if judged and said == "cannot-tell" and side.rows else None
+    if settled is not None:
+        notes.append("Side play measured on the saw with the indicator decides what a caliper cannot.")
     jig = evidence.gear.jig
     return Finding(
         check=KIND,
         jig=jig.name if jig else None,
         saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=quantities,
-        confidence=confidence,
-        budget=budget,
+        quantities=[
+            Quantity("yaw-play", float(fit.yaw_play), "rad", yaw.expanded, yaw.degrees_of_freedom),
+            Quantity(
+                "side-play",
+                float(fit.side_play),
+                "mm",
+                side.expanded,
+                side.degrees_of_freedom,
+                most if judged else None,
+                said if judged else None,
+                _way(tightest, fit.side_play, least, most),
+            ),
+            Quantity(
+                "relief",
+                float(fit.relief),
+                "mm",
+                relief.expanded,
+                relief.degrees_of_freedom,
+                way=f"binds {_where(fit)}" if fit.relief > 0 else None,
+            ),
+        ],
+        verdict=said if judged else None,
+        confidence=side.confidence,
+        settle=settled,
+        budget=yaw.rows,
         positions=[
             Position(
                 at=float(p.at),
@@ -123,74 +144,98 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _pairs(evidence: Evidence) -> tuple[list[Widths], list[Widths]]:
-    """Runners and the slots they run in; a second pair moved by what its spacing differs from the mean."""
-    from bench.geometry.runner_play import Widths
+def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combined, Combined, Combined]:
+    """Of yaw play, side play and relief."""
+    from bench.uncertainty import Part, combine, rectangular
 
-    read: dict[str, tuple[list[float], list[float]]] = {}
-    for trace in evidence.traces:
-        stations, widths = read.setdefault(trace.placement, ([], []))
-        stations.extend(trace.travel)
-        widths.extend(trace.reading)
-    sides = [side for side in ("left", "right") if f"runner-{side}" in read]
-    if not sides:
-        raise EvidenceError("no runner was measured: runner-left or runner-right")
-    for side in sides:
-        if f"slot-{side}" not in read:
-            raise EvidenceError(f"runner-{side} was measured but not slot-{side}")
-    runners = [Widths(*_averaged(*read[f"runner-{side}"])) for side in sides]
-    slots = [Widths(*_averaged(*read[f"slot-{side}"])) for side in sides]
-    if len(sides) == 2:
-        for name in ("slot-spacing", "runner-spacing"):
-            if name not in read:
-                raise EvidenceError(f"with two runners {name} is wanted too, centre to centre")
-        spacing_at, spacing = _averaged(*read["runner-spacing"])
-        middle = sum(spacing) / len(spacing)
-        runners[1] = runners[1].shifted(spacing_at, [s - middle for s in spacing])
-        spacing_at, spacing = _averaged(*read["slot-spacing"])
-        slots[1] = slots[1].shifted(spacing_at, [s - middle for s in spacing])
-    return runners, slots
+    confidence = 0.99 if evidence.known.looks else 0.95
+    given = evidence.options.get("slot_straight")
+    bow = float(given) if isinstance(given, int | float) and given >= 0 else BOW
+    # a bow of h takes h off the side play; off the yaw play 2 h over the length, as two bows would; and it
+    # binds a runner that had less than h to spare
+    spare = max(0.0, min(tightness(f) for f in fit.positions))
+    name = "bow that no width shows"
+    rows: list[list[Part | None]] = [
+        [rectangular(name, 2.0 * bow / found.runner_length)],
+        [rectangular(name, bow)],
+        [rectangular(name, max(0.0, bow - spare))],
+    ]
+    for part, effect in effects(found, fit).items():
+        dof = found.reading_dof if part == "widths as read" else None
+        kind = "A" if dof is not None else "B"
+        for row, u in zip(rows, (effect.yaw_play, effect.side_play, effect.relief), strict=True):
+            row.append(Part(part, "A" if kind == "A" else "B", u, dof))
+    yaw, side, relief = (combine([p for p in row if p], confidence) for row in rows)
+    return yaw, side, relief
 
 
-def _averaged(stations: list[float], widths: list[float]) -> tuple[list[float], list[float]]:
-    """Several widths at one station count as their mean."""
-    at: dict[float, list[float]] = {}
-    for station, width in zip(stations, widths, strict=True):
-        at.setdefault(round(station, 6), []).append(width)
-    places = sorted(at)
-    return places, [sum(at[s]) / len(at[s]) for s in places]
-
-
-def _where(positions: object, name: str, value: float | None, default: float) -> float:
-    assert isinstance(positions, tuple)
-    for p in positions:
-        found = getattr(p, name)
-        if value is not None and found is not None and abs(found - value) < 1e-12:
-            return float(p.at)
-    return default
-
-
-def _add(
-    quantities: list[Quantity],
-    name: Literal["yaw-play", "side-play", "relief"] | str,
-    value: float,
-    u: float,
-    confidence: float,
-) -> list[BudgetRow]:
-    from bench.uncertainty import Part, combine
-
-    combined = combine([Part("caliper", "B", u)], confidence)
-    quantities.append(
-        Quantity(
-            name,
-            value,
-            "rad" if name == "yaw-play" else "mm",
-            combined.expanded,
-            combined.degrees_of_freedom,
-            way="binds" if name == "relief" and value > 0 else None,
-        )
+def _limits(evidence: Evidence) -> tuple[float, float]:
+    least, most = (evidence.options.get(f"clearance_{which}") for which in ("least", "most"))
+    return (
+        float(least) if isinstance(least, int | float) else BINDS,
+        float(most) if isinstance(most, int | float) else LOOSE,
     )
-    return combined.rows
+
+
+def _verdict(tightest: float, loosest: float, expanded: float, least: float, most: float) -> Verdict:
+    """Two limits: the tightest place must clear the one, the loosest the other."""
+    if tightest - expanded >= least and loosest + expanded <= most:
+        return "inside"
+    if tightest + expanded < least or loosest - expanded > most:
+        return "outside"
+    return "cannot-tell"
+
+
+def _way(tightest: float, loosest: float, least: float, most: float) -> str | None:
+    if tightest < 0:
+        return "binds"
+    if tightest < least:
+        return "tight"
+    return "loose" if loosest > most else None
+
+
+def _where(fit: RunnerFit) -> str:
+    if fit.tight is None:
+        return f"at {fit.tightest.at:.0f} mm"
+    low, high = fit.tight
+    return f"at {low:.0f} mm" if high - low < 1.0 else f"from {low:.0f} to {high:.0f} mm"
+
+
+def _words(found: Measured, fit: RunnerFit, tightest: float, least: float, most: float) -> list[str]:
+    notes = []
+    if fit.relief > 0:
+        off = math.ceil(fit.relief * 100 - 1e-6) / 100  # a hundredth too little does not let it through
+        notes.append(
+            f"Tight {_where(fit)} in the slot: take {off:.2f} mm off in all to let it through, "
+            f"{off + RUNS:.2f} mm for it to run with {RUNS} mm of clearance. A little at a time, and measure again."
+        )
+    elif tightest < least:
+        place = min(fit.positions, key=tightness)
+        touches = " and ".join(f"{t:.0f}" for t in place.tight[:3])
+        notes.append(
+            f"It fits, with {tightest:.2f} mm to spare near {touches} mm; under {least:g} mm it is likely to bind: "
+            f"take {max(RUNS - tightest, 0.0):.2f} mm off in all there."
+        )
+    loosest = fit.side_play or 0.0
+    if loosest > most:
+        notes.append(
+            f"Loose: {loosest:.2f} mm of play, over {most:g} mm. Lean the sled against the same wall for every "
+            f"cut, or pack one side of the runner by {loosest - RUNS:.2f} mm, or make it anew."
+        )
+    if not fit.whole:
+        notes.append(
+            "The runner is longer than the slot that was measured: the figures are for the places with most of it "
+            "inside."
+        )
+    if len(found.sides) == 1:
+        notes.append(
+            f"The {found.sides[0]} runner alone: a second one, or how far apart they stand, can take play away."
+        )
+    notes.append(
+        "Widths cannot see a bowed slot, nor calipers a hundredth for sure: side play measured on the saw is the "
+        "better number."
+    )
+    return notes
 
 
 KIND = "runner-fit"
@@ -201,10 +246,15 @@ CHECK = Check(
     plan=plan,
     evaluate=evaluate,
     quantities=("yaw-play", "side-play", "relief"),
-    cautions=(UNPLUG, BLADE_DOWN, COUNT_OFF, MANUAL),
+    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, MANUAL),
     options=(
-        Option("runner", "choice", "Which runner and slot are measured live", "left", ("left", "right")),
-        Option("stations", "count", "How many marks along slot and runner"),
+        Option("runner", "choice", "Which runner is measured live", "left", ("left", "right", "both")),
+        Option("stations", "count", "At how many places slot and runner are measured live", STATIONS),
+        Option("slot_length", "length", "Length of the slot that is measured live", SLOT_LENGTH),
+        Option("runner_length", "length", "Length of the runners"),
+        Option("slot_straight", "length", "How straight the slot is over a runner's length"),
+        Option("clearance_least", "length", "Clearance, both sides together, under which it binds"),
+        Option("clearance_most", "length", "Clearance over which it is loose"),
     ),
     needs=("jig", "caliper"),
     columns=("what", "station", "width"),
