@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
+ODD = 2  # misread places, at either end, that must not say where a sweep begins
 EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
@@ -153,8 +154,14 @@ def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float]
 def _span(travel: Sequence[float]) -> tuple[float, float]:
     """Where it begins and ends, unmoved by a misread place or two."""
     ordered = sorted(travel)
-    odd = 2 if len(ordered) >= 50 else 0
-    return ordered[odd], ordered[-1 - odd]
+    low, high = ordered[0], ordered[-1]
+    if len(ordered) >= 50:
+        usual = (ordered[-1 - ODD] - ordered[ODD]) / (len(ordered) - 1 - 2 * ODD)
+        if ordered[ODD] - low > 10 * ODD * usual:
+            low = ordered[ODD]
+        if high - ordered[-1 - ODD] > 10 * ODD * usual:
+            high = ordered[-1 - ODD]
+    return low, high
 
 
 def _compare_pulls(here: Placed, notes: list[str]) -> None:
