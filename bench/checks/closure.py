@@ -17,6 +17,7 @@ from bench.checks.model import Trace
 
 END = 0.1  # share of the stretch that counts as its end
 FEWEST = 2  # readings there
+BACK = 2  # counts within which a reading has come back; common practice, no source
 UNSEEN_PLAY = 100e-6  # rad, of yaw, where a single cycle shows no scatter; common practice, no source
 
 
@@ -77,7 +78,7 @@ def out_and_back(
     if yaw_play is not None:
         allowed = max(allowed, yaw_play * length) if len(gaps) > 1 else yaw_play * length
     left = abs(statistics.fmean(gaps)) - allowed
-    return left if left > count else None
+    return left if left > BACK * count else None
 
 
 def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:
