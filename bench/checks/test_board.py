@@ -1,92 +1,102 @@
-"""Does a board agree? It is turned and cut n times and the strip cut along the first edge is measured.
+"""Does a board agree? It is turned and cut n times, and the strip cut along its first edge is measured.
 
 a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept left of the blade; kept
-right the sign flips. May import: bench.checks, bench.finding; arithmetic inside functions only.
+right the sign flips. May import: bench.checks, bench.finding; arithmetic inside functions only. mm and rad.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
+from bench.checks.board_agreement import agreement_words, compare
 from bench.checks.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Settle
 
+if TYPE_CHECKING:
+    from bench.geometry.board import BoardRotation
+    from bench.uncertainty import Part
+
+NEAR, FAR = "near", "far"
 READINGS = 3  # an end
+TURNS = 4
+BOARD, IN_FROM_END = 400.0, 15.0  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
+MOST_TURNS = 24
+FREE_CUT = 100e-6  # rad by which one cut may differ where no play is known; common practice, no source
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del options, gear
-
-    def step(end: str, words: str) -> Step:
-        return Step(end, words, "width", READINGS, picture="test-board")
-
+    del gear
+    apart = _given(options, "apart")
+    if apart is None:
+        apart = (_given(options, "board") or BOARD) - 2 * IN_FROM_END
+    turns = int(_given(options, "turns") or TURNS)
+    right = options.get("kept") == "right"
+    side, way = ("RIGHT", "counter-clockwise") if right else ("LEFT", "clockwise")
+    near = (
+        f"Board on the {side} of the blade. Pencil 1 on its first edge and cut that; turn the board {way}, so that the "
+        f"edge just cut lies on the sled fence, and cut the next; {turns} turns in all. The last cut takes a strip, "
+        f"25 to 30 mm wide, off edge 1: pencil N on its end at the sled fence and F on the other before it is "
+        f"lifted. Saw off: caliper across the strip {IN_FROM_END:.0f} mm from end N."
+    )
+    far = f"Caliper across the strip {IN_FROM_END + apart:.0f} mm from end N, toward F."
     return (
-        step("near", "Caliper on the strip, 15 mm in from the end that touched the sled fence (N)."),
-        step("far", "Caliper on the strip, 15 mm in from its other end (F)."),
+        Step(NEAR, near, "width", READINGS, at=IN_FROM_END, picture="test-board"),
+        Step(FAR, far, "width", READINGS, at=IN_FROM_END + apart, picture="test-board"),
     )
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.board import DEFAULT_SEAT, board_rotation
+    from bench.geometry.board import board_rotation
     from bench.geometry.reversal import GeometryError
-    from bench.uncertainty import Part, combine, verdict
+    from bench.uncertainty import combine, verdict
+    from bench.uncertainty.budget import SEAT
 
-    widths: dict[str, list[float]] = {"near": [], "far": []}
-    for trace in evidence.traces:
-        if trace.placement in widths:
-            widths[trace.placement].extend(trace.reading)
-    for end, found in widths.items():
-        if not found:
-            raise EvidenceError(f"no width at the {end} end")
-    options, known = evidence.options, evidence.known
-    apart = options.get("apart")
-    if not isinstance(apart, int | float) or apart <= 0:
-        raise EvidenceError("give --apart: how far apart along the strip the widths were read")
-    turns = options.get("turns")
-    caliper = evidence.gear.caliper
+    options, known, caliper = evidence.options, evidence.known, evidence.gear.caliper
+    near, far = (_widths(evidence, end) for end in (NEAR, FAR))
+    apart, turns = _apart(evidence), _turns(options)
     notes: list[str] = []
-    single = min(len(found) for found in widths.values()) < 2
+    single = len(near) + len(far) == 2
+    if single:
+        notes.append(
+            "One width an end: how well it repeats was not seen, and the caliper's limit stands for it."
+        )
+    play = known.yaw_play
+    if play is None:
+        notes.append(
+            "How far the runners let the sled yaw is not known: each cut is given 0.03 mm per 300 mm for it. "
+            "Measure the side play to know."
+        )
     try:
         board = board_rotation(
-            widths["near"],
-            widths["far"],
-            float(apart),
-            int(turns) if isinstance(turns, int | float) else 4,
+            near,
+            far,
+            apart,
+            turns,
             "right" if options.get("kept") == "right" else "left",
-            yaw_play=known.yaw_play or 0.0,
-            seat=known.seat_scatter or DEFAULT_SEAT,
-            width_uncertainty=caliper.max_error / 3**0.5 if single else None,
-            apart_uncertainty=APART_ERROR / 3**0.5,
+            yaw_play=play if play is not None else FREE_CUT * math.sqrt(12.0),
+            seat=known.seat_scatter if known.seat_scatter is not None else SEAT,
+            width_uncertainty=caliper.max_error / math.sqrt(3.0) if single else None,
+            apart_uncertainty=APART_ERROR / math.sqrt(3.0),
         )
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    dof = board.degrees_of_freedom
-    rows: list[Part | None] = [
-        Part(name, "A", u, dof) if name == "width repeatability" and dof > 0 else Part(name, "B", u)
-        for name, u in board.parts.items()
-        if u > 0
-    ]
-    count = int(turns) if isinstance(turns, int | float) else 4
-    rows.append(
-        Part(
-            "resolution of the caliper",
-            "B",
-            caliper.resolution / 2 / 3**0.5 * 2**0.5 / (count * float(apart)),
-        )
-    )
+    rows = _rows(board, near, far, caliper.resolution, turns * apart)
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
     jig = evidence.gear.jig
     limit = jig.tolerance if jig is not None else None
-    said = verdict(board.rotation, combined.expanded, limit) if limit is not None else None
-    if known.yaw_play is None:
-        notes.append("How far the runners let the sled yaw is not known; each cut carries it.")
-    length = options.get("board")
-    wide = f"of {length:g} mm" if isinstance(length, int | float) else "as wide as the one cut"
-    notes.append(f"The answer is for a board {wide}; a bowed fence meets others otherwise.")
+    a = float(board.rotation)
+    said = verdict(a, combined.expanded, limit) if limit is not None else None
+    _doubts(near, far, combined.expanded * turns * apart, notes)
+    _beside_sweep(options, a, combined.expanded, turns, notes)
+    width = _given(options, "board")
+    whose = f"a board of {width:.0f} mm" if width is not None else "boards as wide as this one"
+    notes.append(f"The answer is for {whose}; a bowed sled fence meets others otherwise.")
     return Finding(
         check=KIND,
         jig=jig.name if jig else None,
@@ -94,20 +104,105 @@ def evaluate(evidence: Evidence) -> Finding:
         quantities=[
             Quantity(
                 "board",
-                float(board.rotation),
+                a,
                 "rad",
                 combined.expanded,
                 combined.degrees_of_freedom,
                 limit,
                 said,
-                fence_way(board.rotation, jig),
+                fence_way(a, jig),
             )
         ],
         verdict=said,
         confidence=confidence,
+        settle=Settle(part=combined.rows[0].part) if said == "cannot-tell" else None,
         budget=combined.rows,
         notes=notes,
     )
+
+
+def _given(options: Mapping[str, OptionValue], name: str) -> float | None:
+    value = options.get(name)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _turns(options: Mapping[str, OptionValue]) -> int:
+    given = _given(options, "turns")
+    turns = TURNS if given is None else int(given)
+    if not 1 <= turns <= MOST_TURNS:
+        raise EvidenceError(f"--turns takes 1 to {MOST_TURNS}, not {turns}: how often the board was turned")
+    return turns
+
+
+def _widths(evidence: Evidence, end: str) -> list[float]:
+    found = [w for trace in evidence.traces if trace.placement == end for w in trace.reading]
+    if not found:
+        raise EvidenceError(f"no width at the {end} end of the strip")
+    return found
+
+
+def _apart(evidence: Evidence) -> float:
+    """As said; else as the widths were asked for at their places along the strip."""
+    given = _given(evidence.options, "apart")
+    if given is None:
+        at = {t.placement: t.travel[0] for t in evidence.traces if t.travel}
+        given = at.get(FAR, 0.0) - at.get(NEAR, 0.0)
+    if not given > 0.0:
+        raise EvidenceError("give --apart: how far apart along the strip the widths were read")
+    board = _given(evidence.options, "board")
+    if board is not None and given > board:
+        raise EvidenceError(
+            f"the widths cannot have been read {given:g} mm apart on the strip of a {board:g} mm board"
+        )
+    return given
+
+
+def _rows(
+    board: BoardRotation, near: Sequence[float], far: Sequence[float], count: float, reach: float
+) -> list[Part]:
+    """Rows by name; the caliper's count where the readings are closer together than it can show."""
+    from bench.uncertainty import Part
+
+    dof = board.degrees_of_freedom
+    finite = dof if 0 < dof < math.inf else None
+    rows = [
+        Part(name, "A", u, finite)
+        if name == "width repeatability" and finite is not None
+        else Part(name, "B", u)
+        for name, u in board.parts.items()
+        if u > 0.0
+    ]
+    seen = board.parts.get("width repeatability", 0.0) * reach / math.sqrt(1 / len(near) + 1 / len(far))
+    if seen < count / 3:
+        rows.append(Part("resolution", "B", count / 2 / math.sqrt(3.0) * math.sqrt(2.0) / reach))
+    return rows
+
+
+def _doubts(near: Sequence[float], far: Sequence[float], expanded: float, notes: list[str]) -> None:
+    """What the widths themselves contradict."""
+    for end, widths in ((NEAR, near), (FAR, far)):
+        reach = max(widths) - min(widths)
+        if reach > 0.1:
+            notes.append(
+                f"The widths at the {end} end differ by {reach:.2f} mm: was one misread, or taken elsewhere?"
+            )
+    taper = abs(sum(near) / len(near) - sum(far) / len(far))
+    if taper > max(3.0, 5 * expanded):
+        notes.append(
+            f"The strip is {taper:.1f} mm wider at one end than at the other: was it cut along the first edge, "
+            f"after all the turns?"
+        )
+
+
+def _beside_sweep(
+    options: Mapping[str, OptionValue], a: float, expanded: float, turns: int, notes: list[str]
+) -> None:
+    sweep, give = _given(options, "sweep_fence"), _given(options, "sweep_fence_uncertainty")
+    if sweep is None:
+        return
+    if give is None:
+        notes.append("The sweep's result was given without its give or take: it is taken as exact.")
+    notes.append(agreement_words(compare(a, expanded, sweep, give or 0.0, turns)))
 
 
 KIND = "test-board"
@@ -121,9 +216,11 @@ CHECK = Check(
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
         Option("apart", "length", "How far apart along the strip the widths are read"),
-        Option("turns", "count", "How often the board was turned", 4),
-        Option("kept", "choice", "On which side of the blade the board lay", "left", ("left", "right")),
+        Option("turns", "count", "How often the board is turned", TURNS),
+        Option("kept", "choice", "On which side of the blade the board lies", "left", ("left", "right")),
         Option("board", "length", "Width of the board"),
+        Option("sweep_fence", "angle", "What the sweep found for the fence, to compare"),
+        Option("sweep_fence_uncertainty", "angle", "Its give or take"),
     ),
     needs=("jig", "caliper"),
     columns=("end", "width"),
