@@ -29,7 +29,7 @@ class Action:
 
 SHOWN = {
     "enter": "Enter", "space": "Space", "full_stop": ".", "asterisk": "*", "slash": "/", "minus": "-", "plus": "+",
-    "escape": "Esc", "up": "Up", "down": "Down", "left": "Left", "right": "Right",
+    "escape": "Esc", "up": "Up", "down": "Down", "left": "Left", "right": "Right", "question_mark": "?",
 }  # fmt: skip
 
 
@@ -50,6 +50,8 @@ _PRESS = {
 
 def _press_word(desk: Desk) -> str:
     state = desk.state
+    if desk.scrolls:
+        return "read on"
     if state.live is not None:
         return {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}[state.live.phase]
     if state.learn is not None:
@@ -85,11 +87,11 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "press", ("enter", "space"), _press_word,
         "Answer what is asked: it stands, take it, it is so; at rest, do the next act.",
-        lambda d: d.press(), lambda d: d.state.here,
+        lambda d: d.press(), lambda d: d.state.here and d.wants_press,
     ),
     Action(
         "undo", ("0", "u"), _word("undo pass"), "Take back the last pass that was kept.",
-        lambda d: d.undo(), _running,
+        lambda d: d.undo(), lambda d: _running(d) and d.has_kept,
     ),
     Action(
         "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
@@ -126,9 +128,9 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
-        "picture", ("8", "d"), lambda d: "line" if d.view.picture else "drawing",
-        "Drawing or line, where the screen is too small for both.",
-        lambda d: d.turn_picture(), _running,
+        "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
+        "Drawing or words, where the screen is too small for both.",
+        lambda d: d.turn_picture(), lambda d: _running(d) and d.view.wide < 56,
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",

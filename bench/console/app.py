@@ -22,14 +22,15 @@ from textual.theme import Theme
 from bench.console import looks, phrases
 from bench.console.actions import Action
 from bench.console.arrange import Frame, compose, content_only, number_only
-from bench.console.desk import Desk
+from bench.console.desk import PAST, Desk
+from bench.console.guide import WIDE
 from bench.console.link import Link, LinkState
 from bench.console.looks import Look
 from bench.console.sheet import Sheet
 from bench.console.state import State
 from bench.console.text import Block
 from bench.console.view import View
-from bench.wire import Said
+from bench.wire import LogList, Said
 
 DIGITS = 0.1  # s between two drawings of the number
 LINE = 0.2  # s between two drawings of the line
@@ -38,6 +39,7 @@ LINE = 0.2  # s between two drawings of the line
 class Console(App[None]):
     """`early`: a socket on which the first questions were already asked. `extra`: actions of whoever starts it."""
 
+    TITLE = "sweepgauge"
     ENABLE_COMMAND_PALETTE = False  # the list of all keys is our own: it must show on the Pi's screen too
     CSS = "Screen { layers: base; overflow: hidden; }"
 
@@ -175,6 +177,9 @@ class Console(App[None]):
         self._mark(frozenset(left))
 
     def _whole(self, wide: int, high: int) -> None:
+        if wide >= WIDE and self.state.past is None and self.state.told_status and self.state.here:
+            self.state.past = list(self.state.last)
+            self.link.send(LogList(jig=self.state.the_jig, most=PAST))
         self._frame = compose(self.desk, wide, high)
         if self.sheet.show(self._frame.lines):
             self.drawn += 1

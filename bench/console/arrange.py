@@ -48,8 +48,12 @@ class Frame:
     hits: list[Hit] = field(default_factory=list)
 
 
-def bands(wide: int, high: int, *, listing: bool = False) -> Bands:
+def bands(wide: int, high: int, *, listing: bool = False, reading: bool = False) -> Bands:
+    """listing: a list of rows instead of the number and the guide. reading: there is much to read and nothing
+    moves, so that on a small screen the number takes one row."""
     size = "huge" if wide >= 150 and high >= 45 else "large" if wide >= 76 and high >= 22 else "small"
+    if reading and high < 18:
+        size = "row"
     number = 0 if listing else panes.number_rows(wide, size)
     said = 1 if high < 18 else 2 if high < 40 else 3
     where = 0 if listing else 1
@@ -62,10 +66,17 @@ def bands(wide: int, high: int, *, listing: bool = False) -> Bands:
     return Bands(spans[0], spans[1], spans[2], spans[3], spans[4], spans[5], size)
 
 
+def _bands(desk: Desk, wide: int, high: int) -> Bands:
+    ask = desk.state.ask
+    reading = ask is not None and ask.phase in ("cautions", "place") and desk.state.live is None
+    return bands(wide, high, listing=desk.view.page != "work", reading=reading)
+
+
 def compose(desk: Desk, wide: int, high: int) -> Frame:
     """Everything, drawn new."""
     listing = desk.view.page != "work"
-    b = bands(wide, high, listing=listing)
+    b = _bands(desk, wide, high)
+    desk.view.wide = wide
     lines: Block = []
     hits: list[Hit] = []
     lines += panes.strip(desk.state, desk.view, wide)
@@ -92,7 +103,7 @@ def number_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
     """First row and lines of the number's band alone: what ten readings a second change. None on a list."""
     if desk.view.page != "work":
         return None
-    b = bands(wide, high)
+    b = _bands(desk, wide, high)
     rows = tall(panes.number(desk.state, desk.view, wide, b.size), b.number[1])
     return b.number[0], [fit(line, wide) for line in rows]
 
@@ -101,7 +112,7 @@ def content_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
     """The same for the guide with the line as it happens."""
     if desk.view.page != "work":
         return None
-    b = bands(wide, high)
+    b = _bands(desk, wide, high)
     return b.content[0], [
         fit(line, wide) for line in guide.content(desk.state, desk.view, wide, b.content[1])
     ]

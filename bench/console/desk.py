@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Literal
 
 import msgspec
 
@@ -19,6 +20,8 @@ MORE_PUSHES = 3
 MOST_MORE = 12
 PAST = 50
 
+Touches = Literal["fence", "arm"]
+Stands = Literal["beyond", "behind", "left", "right"]
 Send = Callable[[msgspec.Struct], bool]
 
 
@@ -56,7 +59,9 @@ class Desk:
         if self.view.page != "work":
             order = ("home", "keys", "look", "leave")
             return [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
-        return [a for a in (ACTIONS[0], *self.extra, *ACTIONS[1:]) if a.can(self)]
+        can = [a for a in (ACTIONS[0], *self.extra, *ACTIONS[1:]) if a.can(self)]
+        said = {a.word(self) for a in can if a.name == "press"}
+        return [a for a in can if a.name == "press" or a.word(self) not in said]  # Enter does it already
 
     @property
     def moved(self) -> bool:
@@ -65,6 +70,23 @@ class Desk:
         if finding is None:
             return False
         return self.view.verifies == finding.id or self.state.moves.get(finding.id) in ("made", "verified")
+
+    @property
+    def wants_press(self) -> bool:
+        """Enter is asked for; one that nobody asked for would answer the next question unread."""
+        state = self.state
+        if state.live is not None:
+            return state.live.enter
+        if state.learn is not None:
+            return state.learn.phase == "seen"
+        return state.ask is None or (state.ask.enter and not state.ask.waiting)
+
+    @property
+    def has_kept(self) -> bool:
+        """There is a pass, or a mark of one, that can be taken back."""
+        ask = self.state.ask
+        some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
+        return some or any(p.push for p in self.state.passes)
 
     @property
     def unsettled(self) -> bool:
@@ -143,7 +165,7 @@ class Desk:
             if self.scrolls:
                 view.scroll += 4
             else:
-                self.send(Press())
+                self.send(Press(waits=False))
             return
         finding = state.finding
         if finding is None:
@@ -196,10 +218,10 @@ class Desk:
         else:
             self.view.go("live")
 
-    def begin_live(self) -> None:
-        finding = self.state.finding
-        view = self.view
-        live = Live(True, finding.id if finding else None, view.live_touches, view.live_stands)
+    def begin_live(self, touches: Touches, stands: Stands, from_pivot: float | None = None) -> None:
+        """The indicator is on the sled: from_pivot in mm, None at the stop."""
+        finding, view = self.state.finding, self.view
+        live = Live(True, finding.id if finding else None, touches, stands, from_pivot)
         if self.send(live):
             view.home()
 

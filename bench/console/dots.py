@@ -162,7 +162,7 @@ def _label(block: Block, row: int, words: str) -> None:
 
 def _foot(view: Window, aside: bool, wide: int, glyphs: Glyphs, units: System) -> Line:
     near, far = length_words(view.left, units), length_words(view.right, units)
-    middle = f"{glyphs.aside} set aside" if aside and wide > 36 else "travel"
+    middle = f"{glyphs.aside} set aside" if aside and wide > 28 else "travel"
     room = wide - len(near) - len(far)
     return [(near, "faint"), (middle.center(max(1, room))[:room], "faint"), (far, "faint")]
 

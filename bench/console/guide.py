@@ -8,13 +8,16 @@ from __future__ import annotations
 from bench.console import phrases
 from bench.console.dots import plot, scale
 from bench.console.glyphs import PLAIN, RICH
+from bench.console.phrases import upper_first
 from bench.console.pictures import picture
+from bench.console.sleds import seen_from_above
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
 from bench.console.view import View
 from bench.units import length_words
 from bench.wire import Ask, Finding, Jig
 
+WIDE = 100  # columns from which budget and earlier results stand beside the result
 PICTURE = 34  # columns of the drawing on a screen of 80
 
 
@@ -46,12 +49,16 @@ def _asked(state: State, view: View, wide: int, high: int) -> Block:
         left = wide
         words = _words(state, view, left, high)
         rest = high - len(words)
-    line = _line(state, view, left - 2, min(rest, max(9, high // 2)))
+    line = _line(state, view, left - 2, max(3, min(rest, max(9, high // 2))))
     if two:
         block = [*words, *([] for _ in range(rest - len(line))), *line] if line else words
         return beside(tall(block, high), left, drawn) if drawn else block
-    if rest >= 5 and (not view.picture or (ask.moving and line)):
+    if ask.moving and line and rest < 5:
+        return _line(state, view, wide - 2, high)  # hands are busy: the line says more than the words
+    if ask.moving and line:
         return [*words, *line]
+    if view.picture and (whole := _drawing(state, view, wide - 2, high)):
+        return whole
     below = _drawing(state, view, wide - 2, rest) if rest >= 7 else []
     return [*words, *(below or line)]
 
@@ -135,10 +142,22 @@ def _rest(state: State, view: View, wide: int, high: int) -> Block:
     finding = state.finding
     if finding is None:
         return _nothing(state, view, wide)
-    out = result(state, finding, view, wide if wide < 100 else wide * 3 // 5, high)
-    if wide >= 100:
-        out = beside(tall(out, high), wide * 3 // 5, _side(state, finding, view, wide * 2 // 5 - 3, high), 2)
-    return out
+    if wide < WIDE:
+        return result(state, finding, view, wide, high)
+    left = wide * 3 // 5
+    out = result(state, finding, view, left, high)
+    spare = high - len(out)
+    line = plot(None, state.passes, left - 6, min(16, spare - 10), view.glyphs, state.units)
+    if line:
+        out += [[], [("  The pushes of this check", "strong")], *([("  ", "text"), *row] for row in line)]
+    jig = state.jig_gear(finding.jig)
+    if jig is not None and high - len(out) >= 9:
+        words = f"{jig.name} seen from above, you stand at the bottom"
+        out += [
+            [],
+            *([(" ", "text"), *row] for row in seen_from_above(jig, view.glyphs, min(left - 4, 90), words)),
+        ]
+    return beside(tall(out, high), left, _side(state, finding, view, wide - left - 3, high), 2)
 
 
 def _nothing(state: State, view: View, wide: int) -> Block:
@@ -180,6 +199,9 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
     for note in finding.notes:
         extra += wrap(note, wide - 4, "faint", indent=2)
     block = [*first, *act]
+    if high < len(block):  # short of room: which way and how far in one breath, then the act
+        first = wrap(phrases.in_short(finding, units, board), wide - 4, "strong")
+        return [[("  ", "text"), *line] for line in (*first[: max(1, high - len(act))], *act)][:high]
     if high >= len(block) + len(bar) + 1:
         block = [*first, *bar, *act]
     if high > len(block) + 1:
@@ -259,19 +281,25 @@ def _live(state: State, view: View, wide: int, high: int) -> Block:
         out += [[], *_gauge(live.target, live.to_go, live.past, wide - 4, view)]
     facts: list[str] = []
     if live.moved is not None:
-        facts.append(f"moved {length_words(live.moved, state.units, 3 if state.units == 'mm' else 1)}")
+        facts.append(f"moved {_signed(live.moved, state)}")
     if live.tolerance is not None:
         facts.append(f"good enough within {length_words(live.tolerance, state.units)}")
     if live.drawn is not None:
-        facts.append(
-            f"tightening drew it {length_words(live.drawn, state.units, 3 if state.units == 'mm' else 1)} back"
-        )
+        facts.append(f"the screw drew it {_signed(live.drawn, state)}")
     if facts:
-        out += [[], *wrap(", ".join(facts) + ".", wide - 4, "text")]
+        out += [
+            [],
+            *([(" ", "text"), *line] for line in wrap(upper_first(", ".join(facts)) + ".", wide - 4, "text")),
+        ]
     if live.verdict is not None:
         sign, words, role = phrases.verdict(live.verdict, g)
         out.append([(f" {sign} {words} as it stands", role)])
     return out[:high]
+
+
+def _signed(mm: float, state: State) -> str:
+    """A distance of the free end with its way."""
+    return f"{length_words(abs(mm), state.units, 3 if state.units == 'mm' else 1)} {'away' if mm > 0 else 'toward'}"
 
 
 def _gauge(target: float, to_go: float, past: bool, wide: int, view: View) -> Block:

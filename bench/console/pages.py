@@ -62,6 +62,7 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     if view.page == "move" and state.finding is not None:
         head += _move_words(desk, state.finding, wide)
     listed = rows(desk)
+    head = head[: max(1, high - min(4, len(listed)))]  # short of room the rows that can be taken go first
     if not listed:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
     drawn = sleds.drawn(desk, wide, high) if view.page == "sled" else []
@@ -75,9 +76,13 @@ def _list(desk: Desk, listed: list[Row], wide: int, high: int) -> tuple[Block, d
     blocks: list[Block] = []
     for index, row in enumerate(listed):
         chosen = index == view.cursor
-        words = row.words
+        value = row.value
         if row.field is not None and row.field == view.typing:
-            words = f"{words.split(':')[0]}: {view.typed}_"
+            value = f"{view.typed}_"
+        words = row.words
+        if value is not None:
+            value = cut(value, wide - 8)
+            words = f"{cut(words, wide - 6 - len(value))}: {value}"
         number = f"{index + 1}" if index < 9 else " "
         mark = view.glyphs.right_mark if chosen else " "
         role: Role = "chosen" if chosen else row.role
@@ -113,11 +118,12 @@ def _checks(desk: Desk) -> list[Row]:
         desk.view.go("options")
 
     def row(kind: CheckKind) -> Row:
-        name = phrases.upper_first(phrases.name(kind.kind))
         if kind.can:
-            return Row(name, lambda: choose(kind), more=kind.question)
-        why = kind.why_not or "Not now."
-        return Row(f"{name}: not now", lambda: desk.state.say("check", why, bad=True), "faint", why)
+            return Row(kind.question, lambda: choose(kind), more=phrases.name(kind.kind))
+        why = phrases.upper_first(kind.why_not or "not now") + "."
+        return Row(
+            kind.question, lambda: desk.state.say("check", why, bad=True), "faint", f"Not now: {kind.why_not}"
+        )
 
     return [row(kind) for kind in kinds]
 
@@ -161,7 +167,7 @@ def _option(desk: Desk, option: Option) -> Row:
         value = length_words(float(default), desk.state.units)
     else:
         value = "-" if default is None else str(default)
-    words = f"{option.words}: {phrases.name(value) if option.choices else value}"
+    value = (phrases.name(value) or "-") if option.choices else value
     if option.choices:
         choices = [*option.choices] if default is not None else ["", *option.choices]
 
@@ -173,8 +179,8 @@ def _option(desk: Desk, option: Option) -> Row:
             else:
                 view.options.pop(option.name, None)
 
-        return Row(words, turn)
-    return Row(words, field=f"option:{option.name}")
+        return Row(option.words, turn, value=value)
+    return Row(option.words, field=f"option:{option.name}", value=value)
 
 
 def _begin(desk: Desk, kind: CheckKind) -> None:
@@ -224,7 +230,7 @@ def _past(desk: Desk) -> list[Row]:
     state, view = desk.state, desk.view
     out = []
     for finding in _past_findings(desk):
-        words = phrases.row(finding, state.units, state.board(finding.jig), view.glyphs)
+        words = phrases.row(finding, state.units, state.board(finding.jig), view.glyphs, short=view.wide < 60)
         done = state.moves.get(finding.id)
         if done in ("made", "verified"):
             words += f"; moved{', proved' if done == 'verified' else ''}"
@@ -282,30 +288,27 @@ def _move(desk: Desk) -> list[Row]:
             lambda: desk.made(finding, move.distance, "as said"),
         )
     )
-    out.append(Row("Made, by another amount: ...", field="moved"))
+    out.append(Row("Made, by another amount", field="moved", value="-"))
     return out
 
 
 def _live(desk: Desk) -> list[Row]:
-    view = desk.view
-
-    def stands(touches: str, where: str) -> None:
-        view.live_touches, view.live_stands = touches, where  # type: ignore[assignment]
-        desk.begin_live()
-
+    jig = desk.state.jig_gear(desk.state.finding.jig if desk.state.finding is not None else None)
+    reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
+    at = f", {length_words(reach, desk.state.units)} from the pivot" if reach is not None else ""
     return [
         Row(
-            "On the sled, beyond the fence, looking back at you",
-            lambda: stands("fence", "beyond"),
-            more="Tip on the working face, at the stop.",
+            "Beyond the sled fence, looking back at you",
+            lambda: desk.begin_live("fence", "beyond"),
+            more=f"On the sled, tip on the far face{at}.",
         ),
         Row(
-            "On the sled, behind the fence, on your side",
-            lambda: stands("fence", "behind"),
-            more="Tip on the back, at the stop.",
+            "On your side of the sled fence, looking away",
+            lambda: desk.begin_live("fence", "behind"),
+            more=f"On the sled, tip on the near face{at}.",
         ),
-        Row("On the sled, right of the square's arm", lambda: stands("arm", "right")),
-        Row("On the sled, left of the square's arm", lambda: stands("arm", "left")),
+        Row("Right of the arm, beyond the pivot by", field="live:right", value="-"),
+        Row("Left of the arm, beyond the pivot by", field="live:left", value="-"),
     ]
 
 
@@ -358,6 +361,9 @@ def _typed(desk: Desk, field: str, text: str) -> None:
                 text = _with_unit(text, units) if option.kind == "length" else text
                 _value(option, text, units)
                 desk.view.options[name] = text
+        elif field in ("live:right", "live:left"):
+            beyond = parse_length(_with_unit(text, units))
+            desk.begin_live("arm", "right" if field == "live:right" else "left", beyond)
         elif field == "moved":
             finding = desk.state.finding
             if finding is not None:

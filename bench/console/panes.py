@@ -14,6 +14,7 @@ from bench.console.view import View
 
 ASIDE = 17  # columns beside the number for unit, way and travel
 
+_BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
 _STATES: dict[str, str] = {
     "open": "reads",
     "absent": "not plugged in",
@@ -50,32 +51,34 @@ def strip(state: State, view: View, wide: int) -> Block:
         left.append((f" on {saw}", "bar"))
     right = _health_run(state, view, wide - len(plain(left)) - 2)
     if state.here and state.recording != "recording":
-        right = [(f"{g.bad} NOT RECORDED ", "bad"), *right]
+        right = [(f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
     return [spread(left, right, wide, "bar")]
 
 
 def _health_run(state: State, view: View, room: int) -> Line:
     g, now = view.glyphs, state.clock()
     if not state.here:
-        return [(f"{g.bad} no daemon ", "bad")]
+        return [(f"{g.bad} no daemon ", "bar-bad")]
     if not state.instruments:
-        return [(f"{g.unsure} no instrument ", "unsure")]
+        return [(f"{g.unsure} no instrument ", "bar-unsure")]
     told: Line = []
-    worst: Line = [(f"{g.reads} all read ", "good")]
+    worst: Line = [(f"{g.reads} all read ", "bar-good")]
     for heard in state.instruments.values():
         words, role = health(heard, now)
         sign = g.reads if role == "good" else g.troubled if role == "bad" else g.unsure
-        told.append((f"{sign} {heard.name} {words}  ", role))
+        told.append((f"{sign} {heard.name} {words}  ", _BAR[role]))
         if role != "good":
-            worst = [(f"{sign} {heard.name} {words} ", role)]
+            worst = [(f"{sign} {heard.name} {words} ", _BAR[role])]
     return told if width(told) <= room else worst
 
 
 def number(state: State, view: View, wide: int, size: str) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below: one row more)."""
     text, unit, way, role = _number(state)
-    aside = _aside(state, unit, way, role)
     below = wide < 56
+    aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 1)
+    if size == "row":
+        return [[(f" {text} ", role), *_below(aside, wide - len(text) - 2)]]
     room = wide - 2 if below else wide - ASIDE - 1
     for name in (size, "large", "small"):
         if ROWS[name] <= ROWS[size] and columns(text, name) <= room:
@@ -84,7 +87,7 @@ def number(state: State, view: View, wide: int, size: str) -> Block:
     rows = figures(text, size, view.glyphs)
     block: Block = [[(" " + row.rjust(room), role)] for row in rows]
     if below:
-        return [*block, *_below(aside, wide)]
+        return [*block, _below(aside, wide)]
     return [[*line, ("  ", "text"), *aside[n]] if n < len(aside) else line for n, line in enumerate(block)]
 
 
@@ -94,7 +97,7 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     if live is not None and live.to_go is not None and live.phase != "lean":
         text, unit = phrases.small(abs(live.to_go), state.units)
         way = f"{live.end} end {live.way.upper()}" if live.way and live.to_go else "there"
-        return text, unit, ("past it: " if live.past else "still to go, ") + way, "number"
+        return text, unit, ("past it: " if live.past else "to go: ") + way, "number"
     heard = state.shown
     if heard is None or not state.here:
         return "---", "", "no reading", "stale"
@@ -107,34 +110,36 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     return text, unit, heard.way(), "number"
 
 
-def _aside(state: State, unit: str, way: str, role: Role) -> list[Line]:
+def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 1) -> list[Line]:
+    """Unit, way (over as many lines as it takes), travel and its way."""
     heard = state.shown
     name = heard.name if heard is not None else ""
     if state.live is not None and state.live.phase != "lean":
         name = "live"
-    lines: list[Line] = [[(f"{unit} {name}".strip(), "strong")]]
-    lines.extend(wrap(way, ASIDE - 1, "text" if role == "number" else "unsure")[:2])
+    head = f"{unit} {name}".strip()
+    lines: list[Line] = [[(head, "strong")]] if head else []
+    lines.extend(wrap(way, room, "text" if role == "number" else "unsure")[:2])
     travel = next((one for one in state.instruments.values() if one.role == "travel" and one.live), None)
-    if travel is not None:
-        text, unit = phrases.number(travel, state.units)
+    if travel is not None and state.here:
+        text, unit = phrases.travelled(travel, state.units)
         lines.append([(f"travel {text} {unit}", "faint")])
         if len(lines) < 4:
             lines.append([(travel.way(), "faint")])
     return lines
 
 
-def _below(aside: list[Line], wide: int) -> Block:
-    """Unit and way in one row under the figures."""
+def _below(parts: list[Line], wide: int) -> Line:
+    """Unit and way in one row under the figures, or behind them."""
     line: Line = [(" ", "text")]
-    for n, part in enumerate(aside):
+    for n, part in enumerate(parts):
         if n and width(line) + width(part) + 2 > wide:
             break
         line.extend([(", " if n else "", "faint"), *part])
-    return [fit(line, wide)]
+    return fit(line, wide)
 
 
 def number_rows(wide: int, size: str) -> int:
-    return ROWS[size] + (1 if wide < 56 else 0)
+    return 1 if size == "row" else ROWS[size] + (1 if wide < 56 else 0)
 
 
 _PHASES = {
@@ -156,7 +161,7 @@ def where(state: State, view: View, wide: int) -> Block:
     g = view.glyphs
     ask = state.ask
     if not state.here:
-        return [fit([(f" {g.bad} AWAY ", "bad"), (state.away_words, "text")], wide)]
+        return [fit([(f" {g.bad} AWAY ", "bad"), (" " + state.away_words, "text")], wide)]
     if state.live is not None:
         phase = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}[state.live.phase]
         return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]

@@ -49,6 +49,12 @@ def number(heard: Heard, units: System) -> tuple[str, str]:
     return _tidy(f"{heard.value / INCH:.{3 if coarse else 4}f}"), "in"
 
 
+def travelled(heard: Heard, units: System) -> tuple[str, str]:
+    """The travel beside the number: a tenth of a millimetre tells where the sled is."""
+    value = heard.value or 0.0
+    return (_tidy(f"{value:.1f}"), "mm") if units == "mm" else (_tidy(f"{value / INCH:.2f}"), "in")
+
+
 def small(mm: float, units: System) -> tuple[str, str]:
     """A distance still to go: large figures and unit, thousandths for inch users."""
     if units == "mm":
@@ -90,6 +96,13 @@ def headline(finding: Finding, units: System, board: float | None) -> list[str]:
     if q.tolerance is not None:
         lines.append(upper_first(limit(q, units)) + ".")
     return lines
+
+
+def in_short(finding: Finding, units: System, board: float | None) -> str:
+    """Which way and how far in one sentence."""
+    q = finding.quantities[0]
+    way = upper_first(q.way or name(q.name))
+    return f"{way}: {size(q, units, board or BOARD if q.unit == 'rad' else board)}."
 
 
 def others(finding: Finding, units: System) -> list[str]:
@@ -151,10 +164,12 @@ def next_act(finding: Finding | None, units: System) -> str:
     return "Measured; no limit is set for a verdict."
 
 
-def row(finding: Finding, units: System, board: float | None, glyphs: Glyphs) -> str:
-    """One line of past results: day, sign, what, how much."""
+def row(finding: Finding, units: System, board: float | None, glyphs: Glyphs, *, short: bool = False) -> str:
+    """One line of past results: day, sign, what, how much; short, the day, the sign and the verdict."""
     sign, words, _ = verdict(finding.verdict, glyphs)
     q = finding.quantities[0] if finding.quantities else None
+    if short:
+        return f"{finding.at[5:10]} {sign} {words}, {name(finding.check)}"
     much = "" if q is None else f", {size(q, units, board)}"
     return f"{finding.at[:16].replace('T', ' ')} {sign} {name(finding.check)}: {words}{much}"
 

@@ -13,7 +13,7 @@ from bench.console.glyphs import Glyphs
 from bench.console.text import Block
 from bench.wire import Ask, Jig
 
-LEAST_WIDE, LEAST_HIGH = 26, 7
+LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 56, 17
 
 
@@ -22,7 +22,7 @@ def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> 
     if wide < LEAST_WIDE or high < LEAST_HIGH or (ask.picture is None and ask.side is None):
         return []
     canvas = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
-    words = set((ask.picture or "").split("-"))
+    words = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
     draw = next((d for names, d in _DRAWINGS if names & words), _surface)
     draw(canvas, ask, jig, words)
     if ask.lean is not None:
@@ -39,22 +39,29 @@ def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     handle_left = "right" not in words
     fence_row = 1 if far else c.high - 2
     tip_row = c.high - 2 if far else 1
-    arm = c.wide // 2 - 1
+    arm = c.wide // 2 - (4 if handle_left else -1)  # room for the indicator on the other side
     step = 1 if far else -1
     c.bar(0, fence_row, c.wide, "wood")
-    c.words(1 if not handle_left else c.wide - 11, fence_row + (-1 if far else 1), "sled fence", "faint")
+    c.words(c.wide - 11 if handle_left else 1, fence_row - step, "sled fence", "faint")
     for y in range(min(fence_row + step, tip_row), max(fence_row + step, tip_row) + 1):
         c.fill(arm, y, 3, "steel")
-    handle = max(6, c.wide // 4)
+    handle = max(9, c.wide // 4)
     at = arm - handle if handle_left else arm + 3
-    for y in {fence_row + step, fence_row + 2 * step if c.high > 9 else fence_row + step}:
-        c.fill(at, y, handle, "steel")
-    c.words(at, fence_row + (3 if c.high > 9 else 2) * step, "handle", "faint")
-    middle = (fence_row + tip_row) // 2 - (1 if not far else 0)
+    thick = 2 if c.high > 8 else 1
+    for row in range(1, thick + 1):
+        c.fill(at, fence_row + row * step, handle, "steel")
+    c.words(at + (handle - 8) // 2, fence_row + thick * step, " handle ", "steel")
+    middle = (fence_row + (thick + 1) * step + tip_row) // 2
+    if c.wide > 32:
+        c.words(arm - 4 if ask.side != "left" else arm + 4, tip_row, "arm", "faint")
     _indicator(c, ask, arm if ask.side == "left" else arm + 2, middle)
-    c.words(arm - 4 if ask.side != "left" else arm + 4, tip_row, "arm", "faint")
     _pivot(c, jig, fence_row)
-    _travel(c, 1 if ask.side != "left" else c.wide - 2, words_right=ask.side != "left")
+    _travel(
+        c,
+        1 if ask.side != "left" else c.wide - 2,
+        words_right=ask.side != "left",
+        top=3 + thick if far else 1,
+    )
 
 
 def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
@@ -69,7 +76,7 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     del jig, words
     left = ask.side != "right"  # the indicator is left of the rip fence
     fence = c.wide - 8 if left else 5
-    slot = fence - 15 if left else fence + 17
+    slot = max(0, fence - 16) if left else min(c.wide - 4, fence + 15)
     for y in range(1, c.high - 1):
         c.fill(fence, y, 3, "steel")
         c.words(slot, y, c.glyphs.down, "rule")
@@ -83,10 +90,11 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     """The blade from above, the indicator riding in the slot, touching it at the front or the rear."""
     del jig
+    wobble = bool(words & {"wobble", "plate"})
     right = ask.side != "left"  # the indicator is right of the blade
-    blade = c.wide // 2 - 6 if right else c.wide // 2 + 6
-    slot = blade + 16 if right else blade - 18
-    for y in range(1, c.high - 1):
+    blade = 8 if right else c.wide - 9
+    slot = min(blade + 16, c.wide - 4) if right else max(blade - 18, 0)
+    for y in range(1, c.high - 1 if not wobble else 1):
         c.words(slot, y, c.glyphs.down, "rule")
         c.words(slot + 3, y, c.glyphs.down, "rule")
     for y in range(2, c.high - 2):
@@ -94,7 +102,7 @@ def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     c.words(blade, 1, c.glyphs.up_mark, "steel")
     c.words(blade, c.high - 2, c.glyphs.down_mark, "steel")
     c.words(blade - 2, 0, "blade", "faint")
-    c.words(slot, 0, "slot", "faint")
+    c.words(slot, 0, "" if wobble else "slot", "faint")
     at = c.high - 4 if "front" in words else 3 if "rear" in words else c.high // 2
     _indicator(c, ask, blade, at, reach=3)
     c.words(0 if right else c.wide - 5, 2, "rear", "faint")
@@ -152,11 +160,11 @@ def _play(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     del jig
     box = c.wide // 2 - 4
     c.frame(3, 1, box, c.high - 2, "wood")
-    c.words(5, c.high // 2, "sled", "wood")
+    c.words(5, c.high - 3, "sled", "wood")
     way = "left" if "left" in words else "right"
     arrow = c.glyphs.left_mark if way == "left" else c.glyphs.right_mark
     how = "twist" if words & {"twist", "twisted"} else "lean"
-    c.words(4, 2, f"{how} {way} {arrow}", "strong")
+    c.words(4, 0, f"{how} {way} {arrow}", "strong")
     _indicator(c, ask, 3 if ask.side == "left" else 3 + box - 1, c.high // 2)
 
 
@@ -205,20 +213,21 @@ def _indicator(c: Canvas, ask: Ask, touch: int, row: int, reach: int = 4) -> Non
     label = "indicator"
     how = {"standing": "on the table", "carried": "goes along", "still": "stays put"}.get(ask.mount or "", "")
     if ask.side == "left":
-        reach = min(reach, max(1, touch - len(label) - 1))
+        reach = max(1, min(reach, touch - len(label)))
         c.words(touch - reach, row, g.across * (reach - 1) + g.right_mark, "probe")
         c.words(touch - reach - len(label), row, label, "probe")
-        c.words(max(0, touch - reach - len(how)), row + 1, how, "faint")
+        c.words(max(0, touch - 1 - len(how)), row + 1, how, "faint")
         return
+    reach = max(1, min(reach, c.wide - touch - 1 - len(label)))
     c.words(touch + 1, row, g.left_mark + g.across * (reach - 1), "probe")
     c.words(touch + 1 + reach, row, label, "probe")
-    c.words(touch + 1 + reach, row + 1, how, "faint")
+    c.words(min(touch + 2, c.wide - len(how)), row + 1, how, "faint")
 
 
-def _travel(c: Canvas, column: int, *, words_right: bool) -> None:
+def _travel(c: Canvas, column: int, *, words_right: bool, top: int = 1) -> None:
+    """Which way a push goes, at the edge of the drawing."""
     g = c.glyphs
-    c.words(column, 1, g.up_mark, "strong")
-    for y in range(2, max(3, c.high - 4)):
+    c.words(column, top, g.up_mark, "strong")
+    for y in range(top + 1, max(top + 2, c.high - 5)):
         c.words(column, y, g.down, "rule")
-    c.words(column + 2 if words_right else column - 5, 1, "push", "faint")
-    c.words(column + 2 if words_right else column - 4, c.high - 3, "you", "faint") if c.high > 11 else None
+    c.words(column + 2 if words_right else column - 5, top, "push", "faint")

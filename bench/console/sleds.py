@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bench.console.canvas import Canvas
+from bench.console.glyphs import Glyphs
 from bench.console.text import Block
 from bench.console.view import Row
 from bench.units import PER_MM, length_words, parse_length, parse_slope
@@ -26,7 +27,7 @@ _FIELDS = (
     ("pivot_to_screw", "Pivot to adjusting screw"),
     ("pivot_to_stop", "Pivot to where the leaf goes"),
     ("widest_board", "Widest board"),
-    ("tolerance", "Good enough over 300 mm"),
+    ("tolerance", "Good enough"),
 )
 _CHOICES = {"fence": ("near", "far"), "pivot": ("right", "left")}
 
@@ -62,15 +63,17 @@ def sleds(desk: Desk) -> list[Row]:
         if state.gear is not None
         else ""
     )
-    out.append(Row(f"Leaves I own: {owned or '-'}", field="leaves"))
+    out.append(Row("Leaves I own", field="leaves", value=owned or "-"))
     return out
 
 
 def sled(desk: Desk) -> list[Row]:
-    view, units = desk.view, desk.state.units
+    view = desk.view
+    over = "over 300 mm" if desk.state.units == "mm" else "over a foot"
     out = []
-    for field, words in _FIELDS:
+    for field, label in _FIELDS:
         value = view.sled.get(field)
+        words = f"{label} {over}" if field == "tolerance" else label
         if field in _CHOICES:
 
             def turn(field: str = field) -> None:
@@ -78,11 +81,10 @@ def sled(desk: Desk) -> list[Row]:
                 view.sled[field] = choices[(choices.index(view.sled.get(field, choices[0])) + 1) % 2]
 
             side = {"near": "near, on your side", "far": "far, beyond the work"}.get(value or "", value or "")
-            out.append(Row(f"{words}: {side}", turn))
+            out.append(Row(words, turn, value=side))
         else:
-            out.append(Row(f"{words}: {value or '-'}", field=f"sled:{field}"))
+            out.append(Row(words, field=f"sled:{field}", value=value or "-"))
     out.append(Row("This is mine: keep it", lambda: _keep(desk), "act"))
-    del units
     return out
 
 
@@ -100,7 +102,8 @@ def typed(desk: Desk, field: str, text: str) -> None:
         return
     bare = text[-1:].isdigit()
     if name == "tolerance":
-        with_unit = f"{text} {unit} per 300 mm" if bare else text if "per" in text else f"{text} per 300 mm"
+        over = "300 mm" if unit == "mm" else "ft"
+        with_unit = f"{text} {unit} per {over}" if bare else text if "per" in text else f"{text} per {over}"
         parse_slope(with_unit)
     else:
         with_unit = f"{text} {unit}" if bare else text
@@ -140,13 +143,17 @@ def _keep(desk: Desk) -> None:
 
 
 def drawn(desk: Desk, wide: int, high: int) -> Block:
-    """The sled as it was described, seen from above, true to the distances: "is this yours?"."""
+    """The sled as it was described: "is this yours?"; nothing where there is no room beside the rows."""
     if high < 9 + 8 or wide < 40:
         return []
-    given = desk.view.sled
-    jig = described(given)
-    c = Canvas(min(wide - 2, 64), 7, desk.view.glyphs)
-    c.words(1, 0, "Is this yours? Seen from above, you stand at the bottom.", "strong")
+    words = "Is this yours? Seen from above, you stand at the bottom."
+    return seen_from_above(described(desk.view.sled), desk.view.glyphs, min(wide - 2, 64), words)
+
+
+def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
+    """Seven rows, the fence's distances true to scale among themselves."""
+    c = Canvas(wide, 7, glyphs)
+    c.words(1, 0, words, "strong")
     fence = 1 if jig.fence == "far" else 5
     reach = max(filter(None, (jig.pivot_to_screw, jig.pivot_to_stop)), default=500.0)
     blade_at = jig.pivot_to_blade if jig.pivot_to_blade is not None else reach / 2

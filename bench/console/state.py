@@ -102,6 +102,10 @@ class State:
     def went(self, words: str) -> frozenset[str]:
         if self.away_since is None:
             self.away_since = self.clock()
+        if self.told_status:  # it was here: what is shown stands still until it is back
+            words = "Waiting for the daemon."
+            if self.here:
+                self.say("daemon", "The daemon went away; what was said to be saved is kept.", bad=True)
         changed = self.here or words != self.away_words
         self.here, self.away_words = False, words
         self.live = self.learn = None
@@ -325,6 +329,8 @@ class State:
 
     def _live(self, message: LiveSaid) -> Iterable[str]:
         self.live = message if message.on else None
+        if not message.on and message.phase == "end" and self.finding is not None:
+            self.moves[self.finding.id] = "made"  # the daemon has noted it
         if not message.on and message.words:
             self.say("live", message.words)
             return ("live", "ask", "number", "notice")

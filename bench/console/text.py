@@ -22,6 +22,9 @@ Role = Literal[
     "number",  # the big digits
     "stale",  # a number that is no longer true
     "bar",  # strip at the top
+    "bar-good",
+    "bar-bad",
+    "bar-unsure",
     "cap",  # a key in the row of keys
     "cap-first",  # the key that is asked for
     "rule",  # lines of drawings

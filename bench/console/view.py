@@ -24,6 +24,7 @@ class Row:
     role: Role = "text"
     more: str = ""  # a second, fainter line
     field: str | None = None  # a value that is typed
+    value: str | None = None  # stands behind the words, and is not cut
 
 
 @dataclass
@@ -40,11 +41,10 @@ class View:
     typing: str | None = None  # which field
     typed: str = ""
     sure: str | None = None  # an action that wants its key once more
-    picture: bool = True  # where drawing and line do not both fit
+    wide: int = 80  # columns of the screen
+    picture: bool = False  # the drawing in place of the words, where they do not both fit
     scroll: int = 0
     sled: dict[str, str] = field(default_factory=dict)  # the sled being described
-    live_touches: Literal["fence", "arm"] = "fence"
-    live_stands: Literal["beyond", "behind", "left", "right"] = "beyond"
     verifies: str | None = None  # the finding whose move was made just now
 
     def go(self, page: Page) -> None:
