@@ -129,7 +129,7 @@ def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float]
 
     None where they share too little of it to fit; what then remains of the arm's form is the caller's row.
     """
-    spans = [_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
+    spans = [travel_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
     if len(spans) < 2:
         return None
     low, high = max(a for a, _ in spans), min(b for _, b in spans)
@@ -151,7 +151,7 @@ def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float]
     return low - EDGE, high + EDGE
 
 
-def _span(travel: Sequence[float]) -> tuple[float, float]:
+def travel_span(travel: Sequence[float]) -> tuple[float, float]:
     """Where it begins and ends, unmoved by a misread place or two."""
     ordered = sorted(travel)
     low, high = ordered[0], ordered[-1]

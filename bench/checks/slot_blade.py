@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.mean_turn import mean_rotation
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
 from bench.checks.remarks import of_sweeps, undecided
 from bench.checks.slopes import place, shared_rows, turn_factor
@@ -172,7 +173,8 @@ def _turns(evidence: Evidence) -> Finding:
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
     known, saw = evidence.known, evidence.gear.saw
     between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
-    b = statistics.fmean(p.rotation for p in placed)
+    together = mean_rotation(placed) if len(placed) > 1 else None
+    b = together if together is not None else statistics.fmean(p.rotation for p in placed)
     length = statistics.fmean(p.length for p in placed)
     rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
     swing = saw.wobble if saw is not None else 0.05

@@ -1,0 +1,112 @@
+"""plate-wobble against numpy's FFT and statsmodels' regression on sine and cosine, and what it says of itself."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from bench.checks import find
+from bench.checks.model import EvidenceError, EvidenceGear
+from bench.gear import Indicator, Saw
+
+GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), saw=Saw("saw", wobble=0.05))
+
+
+def rows(reads: dict[float, list[float]]) -> list[tuple]:
+    return [(n, f"turn-{t:g}", 0, f"{r:.6f}") for t, each in reads.items() for n, r in enumerate(each)]
+
+
+def wobbling(turns, half: float, where: float, warp: float = 0.0, times: int = 1, noise: float = 0.0) -> dict:
+    chance = random.Random(1)
+    return {
+        t: [
+            1
+            + half * math.cos(math.radians(t - where))
+            + warp * math.cos(math.radians(2 * t - 40))
+            + chance.gauss(0, noise)
+            for _ in range(times)
+        ]
+        for t in turns
+    }
+
+
+@pytest.mark.parametrize("where", [0.0, 75.0, 200.0, 350.0])
+def test_first_harmonic_by_fft(recorded, where) -> None:
+    reads = wobbling(range(0, 360, 45), 0.012, where, 0.003)
+    first = np.fft.rfft([r[0] for r in reads.values()])[1] * 2 / 8
+    found = recorded("plate-wobble", rows(reads), gear=GEAR)
+    value = {q.name: q for q in found.quantities}
+    assert [q.name for q in found.quantities] == ["total", "tilt", "warp", "phase"]
+    assert value["tilt"].value == pytest.approx(2 * abs(first), abs=2e-6)
+    apart = (value["phase"].value + np.angle(first)) % (2 * math.pi)
+    assert min(apart, 2 * math.pi - apart) < 2e-4
+    assert 0 <= value["phase"].value < 2 * math.pi and value["phase"].unit == "rad"
+    assert {value[n].unit for n in ("total", "tilt", "warp")} == {"mm"}
+    everything = [r for each in reads.values() for r in each]
+    assert value["total"].value == pytest.approx(max(everything) - min(everything), abs=2e-6)
+
+
+def test_uneven_turns_and_scatter_by_regression(recorded) -> None:
+    reads = wobbling([0, 30, 90, 160, 200, 270, 300], 0.02, 100, times=4, noise=0.001)
+    turn = np.radians([t for t, each in reads.items() for _ in each])
+    y = np.array([r for each in reads.values() for r in each])
+    fit = sm.OLS(y, sm.add_constant(np.column_stack((np.cos(turn), np.sin(turn))))).fit()
+    found = recorded("plate-wobble", rows(reads), gear=GEAR)
+    tilt = found.quantities[1]
+    assert tilt.value == pytest.approx(2 * np.hypot(fit.params[1], fit.params[2]), rel=0.001)
+    assert abs(tilt.value - 0.04) <= tilt.uncertainty
+    assert any(row.part == "scatter of the readings" for row in found.budget)
+
+
+def test_read_from_the_left_it_is_largest_half_a_turn_on(recorded) -> None:
+    reads = wobbling(range(0, 360, 60), 0.02, 30)
+    right = recorded("plate-wobble", rows(reads), gear=GEAR)
+    left = recorded("plate-wobble", rows(reads), gear=GEAR, options={"side": "left"})
+    turned = (left.quantities[3].value - right.quantities[3].value) % (2 * math.pi)
+    assert turned == pytest.approx(math.pi, abs=1e-3)
+    assert left.quantities[0].value == pytest.approx(right.quantities[0].value)
+
+
+def test_verdict_is_by_the_total(recorded) -> None:
+    for half, said in ((0.01, "inside"), (0.05, "outside"), (0.025, "cannot-tell")):
+        found = recorded("plate-wobble", rows(wobbling(range(0, 360, 30), half, 0)), gear=GEAR)
+        assert found.verdict == found.quantities[0].verdict == said
+        assert all(q.verdict is None and q.tolerance is None for q in found.quantities[1:])
+    nothing = recorded("plate-wobble", rows(wobbling(range(0, 360, 30), 0.01, 0)))
+    assert nothing.verdict is None and any("No saw" in note for note in nothing.notes)
+
+
+def test_rows_and_radius(recorded) -> None:
+    found = recorded(
+        "plate-wobble", rows(wobbling(range(0, 360, 30), 0.02, 0)), gear=GEAR, options={"radius": 80.0}
+    )
+    std = {row.part: row.standard_uncertainty for row in found.budget}
+    assert std["indicator over the span used"] == pytest.approx(
+        (0.001 + 0.01 * 0.04) / math.sqrt(3), rel=0.01
+    )
+    assert std["resolution"] == pytest.approx(0.0005 / math.sqrt(3) * math.sqrt(2))
+    assert any("radius of 80 mm" in note for note in found.notes)
+
+
+def test_a_full_turn_is_a_second_look_and_two_turns_are_too_few(recorded) -> None:
+    reads = wobbling([0, 120, 240], 0.02, 0) | {360: [1.022]}
+    found = recorded("plate-wobble", rows(reads), gear=GEAR)
+    assert found.quantities[1].value == pytest.approx(0.04, abs=0.002)
+    three = recorded("plate-wobble", rows(wobbling([0, 120, 240], 0.02, 0)), gear=GEAR)
+    assert any("nothing to judge the scatter by" in note for note in three.notes)
+    for few in ([0, 180], [0, 180, 360]):
+        with pytest.raises(EvidenceError, match="3 different turns"):
+            recorded("plate-wobble", rows(wobbling(few, 0.02, 0)), gear=GEAR)
+
+
+def test_what_is_asked_for_live() -> None:
+    check = find("plate-wobble")
+    steps = check.plan({"turns": 6}, EvidenceGear())
+    assert [s.placement for s in steps] == [f"turn-{60 * k}" for k in range(6)]
+    assert {(s.gather, s.repeat, s.side, s.mount) for s in steps} == {("spot", 1, "right", "still")}
+    assert len(check.plan({}, EvidenceGear())) == 8
+    assert {c.name for c in check.cautions} >= {"unplug", "still-teeth"}

@@ -1,0 +1,121 @@
+"""side-play: a rigid runner pressed to the walls of its slot by shapely, and what the check makes of the readings."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy import stats
+from shapely import affinity
+from shapely.geometry import Polygon, box
+
+from bench.checks import find
+from bench.checks.model import EvidenceError, EvidenceGear
+from bench.gear import Indicator, Jig
+
+GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
+RUNNER, SLOT, LENGTH = 19.00, 19.10, 500.0
+
+
+def inside(x: float, yaw: float) -> bool:
+    slot = box(-SLOT / 2 - 1e-7, -2000, SLOT / 2 + 1e-7, 2000)
+    runner: Polygon = box(-RUNNER / 2, -LENGTH / 2, RUNNER / 2, LENGTH / 2)
+    runner = affinity.translate(affinity.rotate(runner, yaw, origin=(0, 0), use_radians=True), xoff=x)
+    return slot.contains(runner)
+
+
+def most(fits) -> float:
+    low, high = 0.0, 1.0
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
+def readings(v: float, jitter: float = 0.0) -> list[tuple]:
+    """A plunger on the right of the sled's side reads its X: leaned near the middle, twisted at v beyond it."""
+    side, yaw = most(lambda x: inside(x, 0.0)), most(lambda t: inside(0.0, t))
+    rows = []
+    for n in range(5):
+        off = jitter * (n - 2)
+        rows += [(n, "leaned-left", 0, 2 - side + off), (n, "leaned-right", 0, 2 + side + off)]
+        # counter-clockwise the far part goes left
+        rows += [
+            (n, "twisted-left", v, 2 - abs(v) * yaw - off),
+            (n, "twisted-right", v, 2 + abs(v) * yaw - off),
+        ]
+    return rows
+
+
+@pytest.mark.parametrize("v", [250.0, 300.0, -250.0])
+def test_a_runner_in_its_slot_by_shapely(recorded, v) -> None:
+    """19.00 x 500 in 19.10, straight and fully in: side play 0.100, yaw play 0.000400."""
+    found = recorded("side-play", readings(v), gear=GEAR, options={"runner_length": LENGTH})
+    side, yaw = found.quantities
+    assert (side.name, side.unit, yaw.name, yaw.unit) == ("side-play", "mm", "yaw-play", "rad")
+    assert side.value == pytest.approx(0.100, abs=1e-4)
+    assert yaw.value == pytest.approx(4e-4, rel=0.002)
+    assert found.verdict is None
+    assert not any("unaccounted" in note or "or more, for nearer" in note for note in found.notes)
+    assert any("leaned on one wall" in note for note in found.notes)
+
+
+def test_the_other_side_turns_the_sign(recorded) -> None:
+    rows = [(n, p, v, 4 - r) for n, p, v, r in readings(250.0)]
+    assert recorded("side-play", rows, gear=GEAR, options={"side": "left"}).quantities[
+        0
+    ].value == pytest.approx(0.1, abs=1e-4)
+    wrong = recorded("side-play", rows, gear=GEAR)
+    assert wrong.quantities[0].value < 0
+    assert any("Leaned right the reading fell" in note for note in wrong.notes)
+    assert any("Twisted right the reading fell" in note for note in wrong.notes)
+    assert wrong.quantities[1].value > 0
+
+
+def test_rows(recorded) -> None:
+    rows = readings(250.0, jitter=0.002)
+    found = recorded("side-play", rows, gear=GEAR)
+    std = {row.part: row.standard_uncertainty for row in found.budget}
+    each = 0.002 * math.sqrt(2.5)  # standard deviation of five evenly spread readings
+    assert std["scatter of the leans"] == pytest.approx(each * math.sqrt(2 / 5), rel=1e-3)
+    assert std["indicator over the span used"] == pytest.approx((0.001 + 0.001) / math.sqrt(3), rel=0.01)
+    yaw = found.quantities[1]
+    u = (
+        math.sqrt(
+            (each * math.sqrt(2 / 5)) ** 2 + (0.002 / math.sqrt(3)) ** 2 + (0.0005 * math.sqrt(2 / 3)) ** 2
+        )
+        / 250
+    )
+    assert yaw.uncertainty == pytest.approx(stats.t.ppf(0.975, yaw.degrees_of_freedom) * u, rel=0.01)
+
+
+def test_half_of_the_play_unaccounted_for(recorded) -> None:
+    rows = [(n, p, v, r) for n, p, v, r in readings(250.0) if not p.startswith("leaned")]
+    rows += [(n, f"leaned-{w}", 0, 2 + d) for n in range(5) for w, d in (("left", 0.0), ("right", 0.03))]
+    found = recorded("side-play", rows, gear=GEAR, options={"runner_length": LENGTH})
+    assert any("unaccounted" in note and note.startswith("Leaned") for note in found.notes)
+    near = recorded("side-play", readings(100.0), gear=GEAR, options={"runner_length": LENGTH})
+    assert any("read it at 250 mm or more" in note for note in near.notes)
+
+
+def test_tight_loose_and_read_once(recorded) -> None:
+    for play, said in ((0.02, "likely to bind"), (0.2, "loose")):
+        rows = [(1, "leaned-left", 0, 2.0), (1, "leaned-right", 0, 2.0 + play)]
+        found = recorded("side-play", rows, gear=GEAR)
+        assert [q.name for q in found.quantities] == ["side-play"]
+        assert any(said in note for note in found.notes)
+        assert any("Read once each way" in note for note in found.notes)
+
+
+def test_what_is_lacking_is_said(recorded) -> None:
+    with pytest.raises(EvidenceError, match="leaned-left with leaned-right"):
+        recorded("side-play", [(1, "leaned-left", 0, 2)], gear=GEAR)
+    with pytest.raises(EvidenceError, match="runners' middle"):
+        recorded("side-play", [(1, "twisted-left", 0, 2), (1, "twisted-right", 0, 2.1)], gear=GEAR)
+
+
+def test_what_is_asked_for_live() -> None:
+    steps = find("side-play").plan({"twist_at": 260.0}, EvidenceGear())
+    assert [s.placement for s in steps] == ["leaned-left", "leaned-right", "twisted-left", "twisted-right"]
+    assert {(s.gather, s.repeat, s.side) for s in steps} == {("spot", 5, "right")}
+    assert [s.at for s in steps] == [0.0, 0.0, 260.0, 260.0]
