@@ -1,8 +1,11 @@
 """A serial port that survives unplugging: opened by name, read in blocks on the event loop.
 
 Opened through pyserial (a device or one of its URLs), then read through its file descriptor; a URL without
-one (`loop://`, `rfc2217://`) is read by a thread. Nothing here raises at the caller once started: what
-happens to the port is told as a state with a sentence. May import: serial, asyncio, hw.reading.
+one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread always: a cable that is going bad
+or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here raises
+at the caller once started: what happens to the port is told as a state with a sentence.
+
+May import: serial, asyncio, hw.holders, hw.reading.
 """
 
 from __future__ import annotations
@@ -12,17 +15,20 @@ import contextlib
 import errno
 import fcntl
 import os
+import re
 import termios
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from hw.holders import holders_of
 from hw.reading import PortState
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
 LAST_RETRY = 1.0  # s
+PSEUDO_MAJORS = range(136, 144)  # Unix98 slaves (kernel documentation, admin-guide/devices.txt)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +49,12 @@ OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
 OnState = Callable[[PortState, str], None]  # state, sentence
 
 
+class _CannotOpen(Exception):
+    def __init__(self, state: PortState, words: str) -> None:
+        super().__init__(words)
+        self.state, self.words = state, words
+
+
 class SerialPort:
     """start() and stop() are called on the event loop; both callbacks come on it too."""
 
@@ -54,8 +66,8 @@ class SerialPort:
         self._fd: int | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opener: asyncio.Task[None] | None = None
-        self._thread: threading.Thread | None = None
         self._stopping = False
+        self._retry = FIRST_RETRY
         self._said: tuple[PortState, str] | None = None
         self._discard_until = 0
         self.opened = 0  # how often
@@ -69,6 +81,7 @@ class SerialPort:
         self._opener = self._loop.create_task(self._keep_opening(0.0))
 
     async def stop(self) -> None:
+        """After this no callback comes, also when the port was being opened."""
         self._stopping = True
         if self._opener is not None:
             self._opener.cancel()
@@ -95,22 +108,17 @@ class SerialPort:
     # ---- opening ----------------------------------------------------------------------------------
 
     async def _keep_opening(self, wait: float) -> None:
-        retry = FIRST_RETRY
         if wait:
             await asyncio.sleep(wait)
-        while not self._stopping and not self._try_to_open():
-            await asyncio.sleep(retry)
-            retry = min(LAST_RETRY, retry * 1.5)
+        while not await self._try_to_open():
+            await asyncio.sleep(self._retry)
+            self._retry = min(LAST_RETRY, self._retry * 1.5)
 
-    def _try_to_open(self) -> bool:
-        port = self.options.port
+    async def _try_to_open(self) -> bool:
         try:
-            opened = self._open_serial()
-        except ValueError as error:
-            self._say("absent", f"{port}: these settings of the port do not go together ({error}).")
-            return False
-        except OSError as error:
-            self._say(*_why_not(port, error))
+            opened = await self._open_in_thread()
+        except _CannotOpen as error:
+            self._say(error.state, error.words)
             return False
         self._serial = opened
         self.opened += 1
@@ -118,13 +126,41 @@ class SerialPort:
         self._fd = _descriptor(opened)
         assert self._loop is not None
         if self._fd is None:
-            self._thread = threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True)
-            self._thread.start()
+            threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True).start()
         else:
             os.set_blocking(self._fd, False)
             self._loop.add_reader(self._fd, self._readable)
-        self._say("open", f"{port} is open.")
+        self._say("open", f"{self.options.port} is open.")
         return True
+
+    async def _open_in_thread(self) -> object:
+        """A thread of its own, as the loop's end would wait for one of the loop's."""
+        loop = asyncio.get_running_loop()
+        answer: asyncio.Future[object] = loop.create_future()
+
+        def deliver(opened: object | None, error: Exception | None) -> None:
+            if answer.done():  # stopped meanwhile: nobody will close it but us
+                _quietly_close(opened)
+            elif error is not None:
+                answer.set_exception(error)
+            else:
+                answer.set_result(opened)
+
+        def work() -> None:
+            opened: object | None = None
+            error: Exception | None = None
+            try:
+                opened = self._open_serial()
+            except Exception as caught:
+                # OSError mostly; termios and the URL handlers have classes of their own
+                error = _CannotOpen(*_why_not(self.options.port, caught))
+            try:
+                loop.call_soon_threadsafe(deliver, opened, error)
+            except RuntimeError:  # the loop is gone
+                _quietly_close(opened)
+
+        threading.Thread(target=work, name=f"open {self.options.port}", daemon=True).start()
+        return await answer
 
     def _open_serial(self) -> object:
         import serial  # 30 ms; not needed where no port is configured
@@ -147,9 +183,10 @@ class SerialPort:
             opened.rts = o.rts
         opened.open()
         fd = _descriptor(opened)
-        if fd is not None:
+        if fd is not None and not _is_pseudo(fd):
             # exclusive=True is only an advisory lock: a program that does not ask for it would still
-            # open the port and steal bytes from us
+            # open the port and steal bytes from us. Not so on a pseudo-terminal: no modem manager probes
+            # those, and the program at its other end may have to open this end too.
             with contextlib.suppress(OSError):
                 fcntl.ioctl(fd, termios.TIOCEXCL)
         return opened
@@ -169,24 +206,38 @@ class SerialPort:
         if not data:  # hung up: the descriptor would be "readable" for ever
             self._lost(None)
             return
+        self._arrived(data, now)
+
+    def _arrived(self, data: bytes, now: int) -> None:
+        self._retry = FIRST_RETRY  # one that opens but never says a byte is tried less and less often
         if now >= self._discard_until:
             self._on_block(data, now)
 
     def _read_in_thread(self, opened: object) -> None:
+        """Read until the port is another one; the loop may end at any time."""
+        with contextlib.suppress(RuntimeError):
+            while self._serial is opened:
+                try:
+                    data = opened.read(1)  # type: ignore[attr-defined]
+                    waiting = opened.in_waiting  # type: ignore[attr-defined]
+                    if waiting:
+                        data += opened.read(waiting)  # type: ignore[attr-defined]
+                except Exception as error:
+                    # pyserial's URL handlers raise whatever their back-end raises; the port is gone either way
+                    self._from_thread(opened, self._lost, error)
+                    return
+                if data:
+                    self._from_thread(opened, self._arrived, data, time.monotonic_ns())
+
+    def _from_thread(self, opened: object, call: Callable[..., None], *arguments: object) -> None:
+        """On the loop, and only if the port is still the one that was read."""
         assert self._loop is not None
-        loop = self._loop
-        while not self._stopping and self._serial is opened:
-            try:
-                data = opened.read(1)  # type: ignore[attr-defined]
-                waiting = opened.in_waiting  # type: ignore[attr-defined]
-                if waiting:
-                    data += opened.read(waiting)  # type: ignore[attr-defined]
-            except Exception as error:
-                # pyserial's URL handlers raise whatever their back-end raises; the port is gone either way
-                loop.call_soon_threadsafe(self._lost, error)
-                return
-            if data:
-                loop.call_soon_threadsafe(self._on_block, data, time.monotonic_ns())
+
+        def there() -> None:
+            if self._serial is opened:
+                call(*arguments)
+
+        self._loop.call_soon_threadsafe(there)
 
     def _lost(self, error: BaseException | None) -> None:
         if self._stopping or self._serial is None:
@@ -197,7 +248,8 @@ class SerialPort:
             why = error.strerror or str(error)
         self._say("absent", f"{self.options.port} went away ({why}); it is taken up again when it is back.")
         assert self._loop is not None
-        self._opener = self._loop.create_task(self._keep_opening(FIRST_RETRY / 2))
+        self._opener = self._loop.create_task(self._keep_opening(self._retry / 2))
+        self._retry = min(LAST_RETRY, self._retry * 1.5)
 
     def _close(self) -> None:
         if self._fd is not None and self._loop is not None:
@@ -205,14 +257,24 @@ class SerialPort:
             self._loop.remove_reader(self._fd)
         self._fd = None
         opened, self._serial = self._serial, None
-        if opened is not None:
-            with contextlib.suppress(OSError):
-                opened.close()  # type: ignore[attr-defined]
+        _quietly_close(opened)
 
     def _say(self, state: PortState, words: str) -> None:
         if (state, words) != self._said:
             self._said = (state, words)
             self._on_state(state, words)
+
+
+def _quietly_close(opened: object | None) -> None:
+    if opened is None:
+        return
+    fd = _descriptor(opened)
+    if fd is not None:
+        # a close waits up to half a minute for what was written and is not taken
+        with contextlib.suppress(OSError, termios.error):
+            termios.tcflush(fd, termios.TCOFLUSH)
+    with contextlib.suppress(Exception):
+        opened.close()  # type: ignore[attr-defined]
 
 
 def _descriptor(opened: object) -> int | None:
@@ -223,18 +285,29 @@ def _descriptor(opened: object) -> int | None:
     return fd if isinstance(fd, int) and fd >= 0 else None
 
 
-def _why_not(port: str, error: OSError) -> tuple[PortState, str]:
+def _is_pseudo(fd: int) -> bool:
+    return os.major(os.fstat(fd).st_rdev) in PSEUDO_MAJORS
+
+
+def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
     """A state and a sentence with the remedy, from whatever pyserial made of the system's error."""
-    number = error.errno
+    if isinstance(error, ValueError):
+        return "absent", f"{port}: these settings of the port do not go together ({error})."
+    number = getattr(error, "errno", None)
     if number is None:
         text = str(error)
-        for candidate in (errno.ENOENT, errno.EACCES, errno.EBUSY, errno.EAGAIN):
-            if f"[Errno {candidate}]" in text:
-                number = candidate
+        found = re.search(
+            r"\[Errno (\d+)\]|\((\d+), '", text
+        )  # how pyserial quotes OSError and termios.error
+        number = int(found[1] or found[2]) if found else None
     if number in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
         return "absent", f"{port} is not there: is the cable plugged in?"
     if number in {errno.EACCES, errno.EPERM}:
         return "denied", f"{port} may not be opened: add this user to the group dialout and log in again."
     if number in {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}:
-        return "busy", f"{port} is held by another program: close that program."
+        holders = holders_of(port)
+        by = ", ".join(holders) if holders else "another program"
+        return "busy", f"{port} is held by {by}: close that program."
+    if number in {errno.ENOTTY, errno.EISDIR}:
+        return "absent", f"{port} is not a serial port: name one under /dev/serial/by-id."
     return "absent", f"{port} cannot be opened: {error}."

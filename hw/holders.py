@@ -1,0 +1,25 @@
+"""Which processes have a device open, as far as this user may see. Linux only; the standard library only."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+
+def holders_of(device: str | os.PathLike[str], *, proc: Path = Path("/proc")) -> list[str]:
+    """`name (process 123)` of each other process that has the device open, by its real path.
+
+    Empty where none has, or where the processes of other users are hidden from us.
+    """
+    real = os.path.realpath(device)
+    out = []
+    for folder in sorted(proc.glob("[0-9]*"), key=lambda folder: int(folder.name)):
+        if folder.name == str(os.getpid()):
+            continue
+        try:
+            if any(os.readlink(link) == real for link in (folder / "fd").iterdir()):
+                name = (folder / "comm").read_text().strip()
+                out.append(f"{name} (process {folder.name})")
+        except OSError:
+            continue  # another user's, or it ended meanwhile
+    return out
