@@ -1,6 +1,6 @@
 """Takes the picture that README.md opens with: the program's own screen at a result, drawn by itself.
 
-    python tests/benchmarks/take_picture.py fixtures/pictures/result.svg [--seed 4]
+python tests/benchmarks/take_picture.py fixtures/pictures/result.svg [--seed 4]
 """
 
 from __future__ import annotations
