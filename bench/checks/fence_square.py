@@ -147,6 +147,11 @@ def evaluate(evidence: Evidence) -> Finding:
         notes.append(
             "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
         )
+    if not evidence.leans and jig is not None and said != "inside":
+        notes.append(
+            "On which side the indicator stood is taken as said, not proved by leaning the sled: on the other side "
+            "the way would be the opposite. Let a pass after the move confirm it."
+        )
     if jig is None:
         notes.append("No sled is named: without its tolerance and its pivot there is no verdict and no move.")
     if both:

@@ -16,6 +16,7 @@ from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Opt
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5
+AGAIN = "Let go and do it anew for each reading."
 UNACCOUNTED = 0.5  # share of the play that one way of looking misses before it is remarked on
 TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
 BINDS, LOOSE = 0.03, 0.15  # mm, both sides together, in wood; common practice, no source
@@ -32,14 +33,18 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
     stand = "Indicator standing on the right of the sled's side"
     return (
-        step("leaned-left", f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold.", 0.0),
-        step("leaned-right", "The same, leaned bodily RIGHT and held.", 0.0),
+        step(
+            "leaned-left",
+            f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold. {AGAIN}",
+            0.0,
+        ),
+        step("leaned-right", f"The same, leaned bodily RIGHT and held. {AGAIN}", 0.0),
         step(
             "twisted-left",
-            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it goes LEFT there; hold.",
+            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it goes LEFT there; hold. {AGAIN}",
             at,
         ),
-        step("twisted-right", "The same, twisted so that it goes RIGHT there; hold.", at),
+        step("twisted-right", f"The same, twisted so that it goes RIGHT there; hold. {AGAIN}", at),
     )
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from bench.uncertainty import Part
 
 TOUCHES = 3
+AGAIN = "Lift the plunger and let it down for each reading."
 END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 SPOTS = ("front", "rear")
@@ -54,9 +55,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     at_front, at_rear = _number(options.get("front_at"), 0.0), _number(options.get("rear_at"), 160.0)
 
     def spot(name: str, text: str, at: float) -> Step:
-        return Step(
-            name, text, "spot", TOUCHES, side, mount, at, "slot-blade", "Lift the plunger, let it down."
-        )
+        return Step(name, f"{text} {AGAIN}", "spot", TOUCHES, side, mount, at, "slot-blade", AGAIN)
 
     return (
         spot("front", words + "the spot at the FRONT.", at_front),
