@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING
 
 from bench.checks.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.runner_widths import WHAT, Measured, effects, measured, tightness
+from bench.checks.runner_widths import (
+    WHAT,
+    Measured,
+    effects,
+    full_positions,
+    headline,
+    measured,
+    tightness,
+)
 from bench.finding import Finding, Position, Quantity, Settle, Verdict
 
 if TYPE_CHECKING:
@@ -91,6 +99,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
     if fit.yaw_play is None or fit.side_play is None:
         raise EvidenceError("the stations bound no play: measure slot and runner at more places")
     yaw, side, relief = _budgets(evidence, found, fit)
+    below = headline(fit.positions, full_positions(found, fit), found.runner_length)
     least, most = _limits(evidence)
     tightest = min(tightness(f) for f in fit.positions)
     said = _verdict(tightest, fit.side_play, side.expanded, least, most)
@@ -107,12 +116,18 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
         jig=jig.name if jig else None,
         saw=evidence.gear.saw.name if evidence.gear.saw else None,
         quantities=[
-            Quantity("yaw-play", float(fit.yaw_play), "rad", yaw.expanded, yaw.degrees_of_freedom),
+            Quantity(
+                "yaw-play",
+                float(fit.yaw_play),
+                "rad",
+                _give(below[0], yaw.expanded),
+                yaw.degrees_of_freedom,
+            ),
             Quantity(
                 "side-play",
                 float(fit.side_play),
                 "mm",
-                side.expanded,
+                _give(below[1], side.expanded),
                 side.degrees_of_freedom,
                 most if judged else None,
                 said if judged else None,
@@ -122,7 +137,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
                 "relief",
                 float(fit.relief),
                 "mm",
-                relief.expanded,
+                _give(below[2], relief.expanded),
                 relief.degrees_of_freedom,
                 way=f"binds {_where(fit)}" if fit.relief > 0 else None,
             ),
@@ -144,6 +159,11 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
     )
 
 
+def _give(below: float, expanded: float) -> float:
+    """Of what is shown as 0 below 0: it can only be 0, or what little the upper end still leaves open."""
+    return expanded if below >= 0.0 else max(0.0, below + expanded)
+
+
 def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
     from bench.uncertainty import Part, combine, rectangular
@@ -151,14 +171,13 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
     confidence = 0.99 if evidence.known.looks else 0.95
     given = evidence.options.get("slot_straight")
     bow = float(given) if isinstance(given, int | float) and given >= 0 else BOW
-    # a bow of h takes h off the side play; off the yaw play 2 h over the length, as two bows would; and it
-    # binds a runner that had less than h to spare
-    spare = max(0.0, min(tightness(f) for f in fit.positions))
+    # a bow of h takes h off the side play, wants h more relief, and 2 h over the length off the yaw play, as two
+    # bows would
     name = "bow that no width shows"
     rows: list[list[Part | None]] = [
         [rectangular(name, 2.0 * bow / found.runner_length)],
         [rectangular(name, bow)],
-        [rectangular(name, max(0.0, bow - spare))],
+        [rectangular(name, bow)],
     ]
     for part, effect in effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None

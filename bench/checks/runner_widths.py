@@ -140,12 +140,24 @@ def _reading_noise(
     return math.hypot(count, felt) / math.sqrt(readings / stations), dof
 
 
-def headline(fits: Sequence[Fit], whole: set[float]) -> tuple[float | None, float | None, float]:
-    """Largest yaw and side play over the positions in `whole`, largest relief over all of them."""
+Plays = tuple[float, float, float]
+
+
+def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
+    """Largest yaw and side play over the positions in `whole`, largest relief over all of them; rad, mm, mm.
+
+    None of them stops at 0 here: where it binds play goes on below it, by the relief that is wanting (and its turn
+    over the runner's `length`), and where it fits relief does, by what is to spare. An error of the widths moves
+    them there as it does above, which a 0 would hide.
+    """
     inside = [f for f in fits if f.at in whole]
-    yaws = [f.yaw_play for f in inside if f.yaw_play is not None]
-    plays = [f.side_play for f in inside if f.side_play is not None]
-    return max(yaws, default=None), max(plays, default=None), max((f.relief for f in fits), default=0.0)
+    yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
+    plays = [tightness(f) for f in inside]
+    return (
+        max((y for y in yaws if y is not None), default=0.0),
+        max((p for p in plays if math.isfinite(p)), default=0.0),
+        -min((tightness(f) for f in fits if math.isfinite(tightness(f))), default=0.0),
+    )
 
 
 def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
@@ -156,7 +168,7 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     """
     whole = full_positions(found, fit)
     tried = _worth_trying(fit, whole)
-    value = headline([f for f in fit.positions if f.at in tried], whole)
+    value = headline([f for f in fit.positions if f.at in tried], whole, found.runner_length)
     kinds = {
         "widths as read": (found.reading, 0.0, 0.0),
         "inside against outside jaws": (0.0, found.jaws, 0.0),
@@ -201,7 +213,7 @@ def _effect(
     found: Measured,
     tried: Sequence[float],
     whole: set[float],
-    value: tuple[float | None, float | None, float],
+    value: Plays,
     reading: float,
     jaws: float,
     spacing: float,
@@ -226,14 +238,11 @@ def _effect(
             )
             for number, s in enumerate(found.slots)
         ]
-        copies.append(headline([fit_at(runners, slots, at) for at in tried], whole))
+        copies.append(headline([fit_at(runners, slots, at) for at in tried], whole, found.runner_length))
     return Effect(*(_scatter([c[k] for c in copies], value[k]) for k in range(3)))
 
 
-def _scatter(copies: Sequence[float | None], value: float | None) -> float:
-    known = [c for c in copies if c is not None]
-    if value is None or len(known) < 2:
-        return 0.0
-    mean = math.fsum(known) / len(known)
-    variance = math.fsum((c - mean) ** 2 for c in known) / (len(known) - 1)
+def _scatter(copies: Sequence[float], value: float) -> float:
+    mean = math.fsum(copies) / len(copies)
+    variance = math.fsum((c - mean) ** 2 for c in copies) / (len(copies) - 1)
     return math.hypot(math.sqrt(variance), mean - value)
