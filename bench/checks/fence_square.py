@@ -30,6 +30,8 @@ SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300
+# rad; beside a fence near zero a square so far off is less likely than the slip; common practice, no source
+DOUBTFUL_SQUARE = 0.03 / 300
 NOT_TURNED = "was it turned over"  # by these words a finding is known that the square's history did not fit
 RESEAT = "Lift the square, wipe it, press it home again."
 
@@ -207,6 +209,7 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
     square takes its whole error.
     """
     history, owned = evidence.known.square, evidence.gear.square
+    near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
     over = f"{abs(e) * 300:.3f} mm per 300 mm"
     if history is not None:
         apart = abs(e - history.error)
@@ -218,10 +221,10 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
             return []
         told = f"The square came out {over} off, more than its tolerance"
     else:
-        if abs(e) <= POOR_SQUARE + expanded_e:
+        if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
             return []
         told = f"The square came out {over} off, more than a square for setting out should be"
-    if abs(a) <= max(expanded_a, abs(e) / 10):
+    if near_zero:
         return [
             f"{told}, and the sled fence near dead square: a set-up where nothing was turned comes out so: "
             f"{NOT_TURNED}, with the indicator on the same edge and the side as said? Do not trust this answer "
