@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 CELLS_PER_WINDOW = 20
 LIMIT = 6.0  # standard deviations: a rough face is no dirt
 GROSS = 0.15  # mm off the smooth curve: no fence turns so within the stretch that is averaged
+NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
 LEAST = 0.004  # mm: finer than what a wiped face still shows
 COUNTS = 2.5
 ROUNDS = 8
@@ -37,10 +38,11 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     used, first, held = np.unique(member[order], return_index=True, return_counts=True)
     middles = r[order][first + held // 2]  # a median of each cell: one missed digit is gone already
     places = np.bincount(member, x)[used] / held
-    good = np.abs(middles - _smooth_curve(places, middles)) < _limit(
-        middles - _smooth_curve(places, middles), GROSS
-    )
+    off = np.abs(middles - _smooth_curve(places, middles))
+    good = off < min(_limit(off, GROSS), NO_FENCE)
     for _ in range(ROUNDS):
+        if good.sum() < 0.5 * good.size:
+            return ~none
         left = middles - smooth(places[good], middles[good], np.clip(places, *_ends(places[good])), window)
         limit = _limit(left[good], max(LEAST, COUNTS * count))
         off = np.where(good, np.abs(left), 0.0)
@@ -48,7 +50,7 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
             break
         good &= off <= max(limit, 0.5 * float(off.max()))  # the worst first: they draw the rest along
     if good.sum() < 0.5 * good.size:
-        return none | True
+        return ~none
     at = np.clip(x, *_ends(places[good]))
     left = r - np.interp(at, places, smooth(places[good], middles[good], np.clip(places, *_ends(at)), window))
     aside: Mask = np.abs(left) > _limit(left, max(LEAST, COUNTS * count))
