@@ -14,7 +14,7 @@ from typing import Any
 
 import msgspec
 
-from bench.checks import fence_square, side_play
+from bench.checks import fence_square, find, side_play
 from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SquareHistory
 from bench.finding import Finding, Quantity
 from bench.log import export, load, read
@@ -62,12 +62,39 @@ def show(path: Path, finding: str) -> Shown:
     return Shown(found, evidence, moves)
 
 
+def as_shown(evidence: Evidence) -> Evidence:
+    """Travel and readings as the instruments showed them, which is what recorded files hold: what grows the other
+    way is turned back, so that the same settings turn it again."""
+    check, gear = find(evidence.check), evidence.gear
+    steps = {step.placement: step for step in check.plan({**evidence.options, "placements": "both"}, gear)}
+    turn = -1.0 if "reading" in check.columns and gear.indicator.grows == "pulled-out" else 1.0
+    traces = []
+    for trace in evidence.traces:
+        step = steps.get(trace.placement)
+        if step is None and check.accepts is not None:
+            step = check.accepts(trace.placement, evidence.options, gear)
+        swept = step is not None and step.gather == "sweep" and step.mount is not None
+        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
+        traces.append(
+            msgspec.structs.replace(
+                trace,
+                travel=[away * s for s in trace.travel],
+                reading=[turn * r for r in trace.reading],
+            )
+        )
+    return msgspec.structs.replace(evidence, traces=traces)
+
+
 def export_text(path: Path, finding: str | None) -> str:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line each."""
     out = io.StringIO()
     with read.open_read(path) as db:
         if finding is not None:
-            export.sweeps_csv(read.show_finding(db, finding)[1], out)
+            evidence = read.show_finding(db, finding)[1]
+            columns = find(evidence.check).columns
+            swept = columns == ("sweep", "placement", "travel", "reading")
+            extra = ("t", "seat", "hold") if swept else ()
+            export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
         else:
             export.json_lines(db, read.list_findings(db), out)
     return out.getvalue()
