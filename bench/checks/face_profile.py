@@ -18,7 +18,7 @@ from bench.finding import SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array, Mask
-    from bench.uncertainty import Between, Group
+    from bench.uncertainty import Between, Group, Part
 
 WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
 STEP = 5.0  # mm between the places of the profile
@@ -73,15 +73,21 @@ class Face:
 
 @dataclass(slots=True)
 class Differs:
-    """What sweeps that differ do to one number: its row(s), and the covariance of the face that says so."""
+    """What sweeps that differ do to one number: its rows. wider: how many times its standard uncertainty is that
+    which the noise of neighbouring places alone would give."""
 
     between: Between
     groups: list[Group]
-    covariance: Array
+    wider: float
 
-    @property
-    def degrees_of_freedom(self) -> float:
-        return self.between.degrees_of_freedom
+    def rows(self, of_noise: float) -> list[Part]:
+        """For a number that is not quite linear in the heights: `of_noise` is what the noise alone does to it."""
+        from bench.uncertainty import Part
+
+        if self.between.single:
+            own = Part("within the sweep", "A", of_noise, self.between.degrees_of_freedom)
+            return [self.between.part, own]
+        return [Part("between sweeps", "A", of_noise * self.wider, self.between.degrees_of_freedom)]
 
 
 def face_of(
@@ -134,9 +140,8 @@ def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
         for weight, lines in zip(face.weights, face.lines, strict=True)
     ]
     between = between_sweeps(groups, None, None, single)
-    total = math.fsum(p.standard_uncertainty**2 for p in between.parts)
-    scale = total / variance if variance > 0.0 else 1.0
-    return Differs(between, groups, face.covariance * scale)
+    total = between.part.standard_uncertainty**2
+    return Differs(between, groups, math.sqrt(total / variance) if variance > 0.0 else 1.0)
 
 
 def _share(weights: Sequence[float], lines: Sequence[Sequence[object]]) -> float:
@@ -301,7 +306,7 @@ def _disturbed(
                 f"{which} was not used: it differs from the others by {away[odd]:.3f} mm near {where:.0f} mm. "
                 f"A bumped stand, a slip?"
             )
-        elif len(lines) == 2 and away[odd] > 0.025:
+        elif len(lines) == 2 and away[odd] > 0.01:
             notes.append(
                 f"The two passes at {placements[i]} differ by {2 * away[odd]:.3f} mm near {where:.0f} mm: "
                 f"one of them was disturbed; make a third."

@@ -141,18 +141,11 @@ def _straightness(
 ) -> tuple[float, Combined]:
     """What noise adds to a straightness is taken off, and the interval is that of what is left."""
     from bench.geometry.straightness import less_noise
-    from bench.uncertainty import Part, combine
+    from bench.uncertainty import combine
 
-    left = less_noise(face.x, face.f, differ.covariance, line)
-    between = differ.between
-    row: Part | None = Part(
-        "between sweeps", "A", float(left.standard_uncertainty), between.degrees_of_freedom
-    )
-    if between.single:
-        own = less_noise(face.x, face.f, face.covariance, line).standard_uncertainty
-        parts = [between.part, Part("within the sweep", "A", float(own), between.degrees_of_freedom)]
-        return float(left.straightness), combine([*parts, *rest], confidence)
-    return float(left.straightness), combine([row, *rest], confidence)
+    left = less_noise(face.x, face.f, face.covariance, line)
+    rows = differ.rows(float(left.standard_uncertainty))
+    return float(left.straightness), combine([*rows, *rest], confidence)
 
 
 def _bow_row(face: Face, sensitivity: Array, rest: Sequence[Part | None], confidence: float) -> Combined:
@@ -261,19 +254,17 @@ def _contacts(
             pushed,
             fence=side,
             either_side=EITHER_SIDE,
-            noise=differ.covariance,
+            noise=face.covariance,
         )
         rotation = float(found.rotation)
-        scatter = Part(
-            "between sweeps", "A", float(found.standard_uncertainty or 0.0), differ.degrees_of_freedom
-        )
+        scatter = differ.rows(float(found.standard_uncertainty or 0.0))
         rows = [
             None if p is None else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge) for p in rest
         ]
         gear = evidence.gear
         combined = combine(
             [
-                scatter,
+                *scatter,
                 *rows,
                 travel_scale(rotation, gear.travel.scale_error),
                 tilt(rotation, gear.indicator.tilt),
