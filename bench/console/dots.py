@@ -121,8 +121,9 @@ def plot(
     for one in now:
         _draw(sheet, one, view, "dot")
     block = sheet.block()
-    _label(block, 0, length_words(view.high, units, 2 if units == "mm" else None))
-    if high > 4:
+    if wide >= 24:
+        _label(block, 0, length_words(view.high, units, 2 if units == "mm" else None))
+    if wide >= 24 and high > 4:
         _label(block, high - 2, length_words(view.low, units, 2 if units == "mm" else None))
     block.append(_foot(view, bool([p for p in drawn if p.aside]), wide, glyphs, units))
     return block

@@ -76,7 +76,7 @@ def _words(state: State, view: View, wide: int, high: int) -> Block:
         out += marked(ask.remark, wide - 2, f" {g.bad} ", "bad")
     out += marked(ask.words, wide - 2, f" {g.right_mark} " if ask.ready else "   ", "act")
     if state.question and high - len(out) > 7:
-        out = [*wrap(" " + state.question, wide - 2, "faint", indent=1), *out]
+        out = [*([(" ", "text"), *line] for line in wrap(state.question, wide - 3, "faint")), *out]
     return out[:high]
 
 
@@ -185,7 +185,8 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
     for n, text in enumerate(phrases.headline(finding, units, board)):
         first += wrap(text, wide - 4, "strong" if n < 2 else "faint")
     act = marked(phrases.next_act(finding, units), wide - 4, f"{view.glyphs.right_mark} ", "act")
-    if state.moves.get(finding.id) in ("made", "verified") or view.verifies == finding.id:
+    made = state.moves.get(finding.id) in ("made", "verified") or view.verifies == finding.id
+    if finding.move is not None and made:
         act = [[("The move is noted. ", "good"), ("Check again.", "act")]]
     bar = _interval(finding, view, min(wide - 4, 64), board, state)
     extra: Block = []
@@ -284,7 +285,7 @@ def _live(state: State, view: View, wide: int, high: int) -> Block:
         facts.append(f"moved {_signed(live.moved, state)}")
     if live.tolerance is not None:
         facts.append(f"good enough within {length_words(live.tolerance, state.units)}")
-    if live.drawn is not None:
+    if live.drawn is not None and abs(live.drawn) >= 0.0005:
         facts.append(f"the screw drew it {_signed(live.drawn, state)}")
     if facts:
         out += [

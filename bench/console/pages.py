@@ -232,9 +232,10 @@ def _past(desk: Desk) -> list[Row]:
     for finding in _past_findings(desk):
         words = phrases.row(finding, state.units, state.board(finding.jig), view.glyphs, short=view.wide < 60)
         done = state.moves.get(finding.id)
-        if done in ("made", "verified"):
-            words += f"; moved{', proved' if done == 'verified' else ''}"
-        out.append(Row(words, lambda f=finding: _show(desk, f), more=phrases.next_act(finding, state.units)))  # type: ignore[misc]
+        more = {"made": "The move was made.", "verified": "The move was made, and proved."}.get(
+            done or "", phrases.next_act(finding, state.units)
+        )
+        out.append(Row(words, lambda f=finding: _show(desk, f), more=more))  # type: ignore[misc]
     return out
 
 
@@ -263,8 +264,8 @@ def _move_words(desk: Desk, finding: Finding, wide: int) -> Block:
     state = desk.state
     out = marked(phrases.short_move(finding.move, state.units), wide - 2, " ", "act")
     for text in phrases.leaves(finding.move, state.jig_gear(finding.jig), state.units):
-        out += wrap(" " + text, wide - 2, "text", indent=1)
-    out += wrap(" " + finding.move.text, wide - 2, "faint", indent=1)
+        out += [[(" ", "text"), *line] for line in wrap(text, wide - 2)]
+    out += [[(" ", "text"), *line] for line in wrap(finding.move.text, wide - 2, "faint")]
     return [*out, []]
 
 

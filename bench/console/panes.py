@@ -76,7 +76,7 @@ def number(state: State, view: View, wide: int, size: str) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below: one row more)."""
     text, unit, way, role = _number(state)
     below = wide < 56
-    aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 1)
+    aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 2)
     if size == "row":
         return [[(f" {text} ", role), *_below(aside, wide - len(text) - 2)]]
     room = wide - 2 if below else wide - ASIDE - 1
@@ -110,7 +110,7 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     return text, unit, heard.way(), "number"
 
 
-def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 1) -> list[Line]:
+def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 2) -> list[Line]:
     """Unit, way (over as many lines as it takes), travel and its way."""
     heard = state.shown
     name = heard.name if heard is not None else ""

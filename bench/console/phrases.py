@@ -127,7 +127,8 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
     over = move.leaves_left_over
     if abs(over) >= 0.0005:
         word = "short of" if over > 0 else "more than"
-        lines.append(f"That is {length_words(abs(over), units)} {word} the distance.")
+        much = length_words(abs(over), units, 3 if units == "mm" else 1)
+        lines.append(f"That is {much} {word} the distance.")
     if jig is not None:
         reach = jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
         if reach is not None:

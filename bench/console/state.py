@@ -37,6 +37,7 @@ from bench.wire import (
     Rejected,
     RunState,
     Said,
+    Saved,
     StatusReply,
     SweepSaid,
     Version,
@@ -237,6 +238,7 @@ class State:
         if message.run != self.run:
             self.passes, self.line, self.result = [], None, None
             self.live = self.learn = None
+            self.notices.clear()
         before = self.ask
         self.run, self.check, self.jig, self.ask = message.run, message.check, message.jig, message.ask
         self.saw, self.question, self.verifies = message.saw, message.question, message.verifies
@@ -283,6 +285,7 @@ class State:
         if message.run is None or message.run == self.run:
             self.result = message.finding
         self.run = self.ask = self.line = None
+        self.notices.clear()  # what was said of the passes is over; the result speaks
         return ("ask", "line", "result", "past", "number", "notice")
 
     def _not_concluded(self, message: NotConcluded) -> Iterable[str]:
@@ -290,6 +293,12 @@ class State:
             self._running(None)
         self.say("check", message.words, bad=True)
         return ("ask", "line", "notice")
+
+    def _saved(self, message: Saved) -> Iterable[str]:
+        if message.what == "move":
+            self.moves[message.id] = "made"
+            return ("result", "past")
+        return ()
 
     def _notice(self, message: Notice) -> Iterable[str]:
         self.say(message.about, message.words)
@@ -329,8 +338,6 @@ class State:
 
     def _live(self, message: LiveSaid) -> Iterable[str]:
         self.live = message if message.on else None
-        if not message.on and message.phase == "end" and self.finding is not None:
-            self.moves[self.finding.id] = "made"  # the daemon has noted it
         if not message.on and message.words:
             self.say("live", message.words)
             return ("live", "ask", "number", "notice")
@@ -358,6 +365,7 @@ _FOLDS: tuple[tuple[type, Callable[[State, object], Iterable[str]]], ...] = (
     (Done, State._done),
     (Rejected, State._rejected),
     (Recording, State._recording),
+    (Saved, State._saved),
     (LogRows, State._rows),
     (GearReply, State._gear),
     (ChecksReply, State._kinds),

@@ -108,7 +108,7 @@ def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block
                 out.append([(" " * (indent if out else 0) + line, role)])
                 line = ""
             elif len(word) > 1 and space > 1:
-                keep = max(1, space - 1)
+                keep = _fitting(word, space - 1)
                 out.append([(" " * (indent if out else 0) + word[:keep] + "-", role)])
                 word = word[keep:]
             else:
@@ -117,6 +117,16 @@ def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block
     if line or not out:
         out.append([(" " * (indent if out else 0) + line, role)])
     return out
+
+
+def _fitting(word: str, room: int) -> int:
+    """How many signs of a word go into so many columns; one at the least."""
+    used = 0
+    for n, char in enumerate(word):
+        used += cells(char)
+        if used > room:
+            return max(1, n)
+    return len(word)
 
 
 def marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:

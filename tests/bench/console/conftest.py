@@ -214,6 +214,9 @@ class Fake:
                 request = decode_request(line)
                 self.asked.append(request)
                 self._answer(writer, request)
+        if writer in self.writers:
+            self.writers.remove(writer)
+        writer.close()
 
     def _answer(self, writer: asyncio.StreamWriter, request: msgspec.Struct) -> None:
         if isinstance(request, GetStatus):
@@ -225,7 +228,7 @@ class Fake:
         elif isinstance(request, GetChecks):
             answer = ChecksReply(self.kinds)
         elif isinstance(request, LogList):
-            answer = LogRows(self.past or self.last, {f.id: "made" for f in self.past})
+            answer = LogRows(self.past or self.last, {f.id: "made" for f in self.past if f.move})
         elif isinstance(request, Watch):
             answer = Done("watching")
         else:

@@ -1,0 +1,260 @@
+"""What is drawn, without a terminal: lines, figures, plots, drawings, looks. Pure code, checked for every size."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.color import Color, ColorType
+from rich.style import Style
+
+from bench.console import looks
+from bench.console.dots import plot, scale, window
+from bench.console.figures import ROWS, columns, figures
+from bench.console.glyphs import PLAIN, RICH
+from bench.console.heard import Pass
+from bench.console.phrases import age, next_age, number
+from bench.console.pictures import picture
+from bench.console.sleds import described, seen_from_above
+from bench.console.text import cells, cut, fit, marked, plain, width, wrap
+from bench.wire import Ask, Jig
+
+TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
+
+
+@given(TEXT, st.integers(1, 60))
+def test_a_fitted_line_is_as_wide_as_asked(text: str, room: int) -> None:
+    assert cells(cut(text, room)) <= room
+    fitted = fit([(text, "text")], room)
+    # a wide sign that does not fit leaves a column, which is filled
+    assert width(fitted) == room
+
+
+@given(TEXT, st.integers(4, 60))
+def test_wrapped_words_stay_inside_and_none_is_lost(text: str, room: int) -> None:
+    block = wrap(text, room)
+    assert all(width(line) <= room for line in block)
+    kept = "".join(plain(line) for line in block).replace(" ", "").replace("-", "")
+    assert kept == "".join(text.split()).replace("-", "")
+
+
+def test_loud_words_are_strong() -> None:
+    (line,) = marked("handle to the LEFT of it", 60)
+    assert [text.strip() for text, role in line if role == "strong"] == ["LEFT"]
+
+
+@pytest.mark.parametrize("size", ["small", "large", "huge"])
+@pytest.mark.parametrize("glyphs", [RICH, PLAIN])
+def test_figures_are_as_large_as_said_and_all_differ(size: str, glyphs) -> None:
+    drawn = {}
+    for char in "0123456789-+.":
+        rows = figures(char, size, glyphs)
+        assert len(rows) == ROWS[size]
+        assert {len(row) for row in rows} == {columns(char, size)}
+        drawn[char] = tuple(rows)
+    assert len(set(drawn.values())) == len(drawn)
+    assert len(figures("-12.345", size, glyphs)[0]) == columns("-12.345", size)
+    with pytest.raises(ValueError, match="no figure"):
+        figures("x", size, glyphs)
+
+
+def line(slope: float = 0.0003, count: int = 100, aside: tuple[int, ...] = ()) -> Pass:
+    travel = [2.2 * n for n in range(count)]
+    reading = [2.4 + slope * s + (0.05 if n in aside else 0.0) for n, s in enumerate(travel)]
+    return Pass("s", "p", "kept", True, travel, reading, frozenset(aside))
+
+
+@pytest.mark.parametrize("glyphs", [RICH, PLAIN])
+@pytest.mark.parametrize(("wide", "high"), [(12, 3), (38, 4), (44, 9), (110, 30)])
+def test_a_plot_fits_and_shows_readings_set_aside_by_their_shape(glyphs, wide: int, high: int) -> None:
+    block = plot(None, [line(aside=(40, 41))], wide, high, glyphs, "mm")
+    assert len(block) == high
+    assert all(width(row) == wide for row in block)
+    assert any(
+        role == "aside" and text.strip() == glyphs.aside * len(text) for row in block for text, role in row
+    )
+    without = plot(None, [line()], wide, high, glyphs, "mm")
+    assert glyphs.aside not in "".join(plain(row) for row in without)
+
+
+def test_a_rising_line_rises_and_a_falling_one_falls() -> None:
+    def ends(slope: float) -> tuple[int, int]:
+        block = plot(line(slope), [], 60, 12, PLAIN, "mm")[:-1]
+        rows = {}
+        for y, row in enumerate(block):
+            text = plain(row)
+            for x, char in enumerate(text):
+                if char in "▀▄█":
+                    rows.setdefault(x, y)
+        spots = sorted(x for x in rows if x > 12)
+        return rows[spots[0]], rows[spots[-1]]
+
+    first, last = ends(0.0005)
+    assert first > last  # rows are counted from the top
+    first, last = ends(-0.0005)
+    assert first < last
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(-300, 300, allow_nan=False), st.floats(-50, 50, allow_nan=False)),
+        min_size=1,
+        max_size=40,
+    )
+)
+def test_every_point_is_inside_the_window(points: list[tuple[float, float]]) -> None:
+    one = Pass("s", travel=[s for s, _ in points], reading=[r for _, r in points])
+    view = window([one])
+    assert all(view.left <= s <= view.right for s, _ in points)
+    assert all(view.low - 1e-9 <= r <= view.high + 1e-9 for _, r in points)
+    block = plot(one, [], 40, 8, RICH, "mm")
+    assert all(width(row) == 40 for row in block)
+
+
+@pytest.mark.parametrize(("value", "inside"), [(0.05, True), (0.3, False), (-0.3, False)])
+def test_the_scale_puts_the_value_inside_or_outside_of_good_enough(value: float, inside: bool) -> None:
+    row, foot = scale(value, 0.01, 0.1, 61, RICH, ("left", "right"))
+    text = plain(row)
+    assert len(text) == 61 and width(foot) == 61
+    mark = text.index(RICH.here)
+    assert (text.index("[") < mark < text.index("]")) == inside
+    assert (mark > 30) == (value > 0)
+
+
+PICTURES = [
+    "square-handle-left", "square-handle-right", "rip-fence", "slot-blade-turn", "straightedge-as-is",
+    "straightedge-rolled-over", "test-board", "plate-wobble", "runner-left-widths", "slot-left-widths", "no-such-thing",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PICTURES)
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("fence", ["near", "far"])
+@pytest.mark.parametrize(("wide", "high"), [(27, 7), (34, 10), (56, 17)])
+def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name, side, fence, wide, high) -> None:
+    jig = Jig("j", fence=fence)
+    ask = Ask(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
+    for glyphs in (RICH, PLAIN):
+        block = picture(ask, jig, wide, high, glyphs)
+        assert len(block) == high and all(width(row) == wide for row in block)
+        text = [plain(row) for row in block]
+        if "indicator" in "".join(text) and "straight" not in name:
+            row = next(t for t in text if "indicator" in t)
+            point = glyphs.right_mark if side == "left" else glyphs.left_mark
+            at, label = row.index(point), row.index("indicator")
+            assert (at > label) == (side == "left"), row
+        if glyphs is PLAIN:
+            "".join(text).encode("cp437")
+
+
+@pytest.mark.parametrize("fence", ["near", "far"])
+@pytest.mark.parametrize("handle", ["left", "right"])
+def test_the_square_lies_as_said(fence: str, handle: str) -> None:
+    """Seen from above: the sled fence at the bottom where it is near, the handle on its side of the arm."""
+    ask = Ask(
+        phase="place",
+        words="",
+        picture=f"square-handle-{handle}",
+        side="right" if handle == "left" else "left",
+    )
+    text = [plain(row) for row in picture(ask, Jig("j", fence=fence), 40, 12, RICH)]
+    wood = next(y for y, row in enumerate(text) if row.count(RICH.wood) > 20)
+    assert (wood > 6) == (fence == "near")
+    tip = text[1] if fence == "near" else text[-2]
+    arm = tip.index(RICH.full)
+    label = next(row.index("handle") for row in text if "handle" in row)
+    assert (label < arm) == (handle == "left")
+
+
+@pytest.mark.parametrize("pivot", ["left", "right"])
+def test_the_described_sled_is_drawn_with_its_pivot_on_its_side(pivot: str) -> None:
+    jig = described(
+        {"pivot": pivot, "pivot_to_blade": "250 mm", "pivot_to_screw": "500 mm", "pivot_to_stop": "480 mm"}
+    )
+    text = [plain(row) for row in seen_from_above(jig, RICH, 64, "yours?")]
+    fence = next(row for row in text if row.count(RICH.wood) > 20)
+    assert (fence.index("o") < fence.index("+")) == (pivot == "left")
+    blade = next(row for row in text if "blade" in row).index("blade") + 2
+    middle = (fence.index("o") + fence.index("+")) / 2  # 250 is half of 500
+    assert abs(blade - middle) <= 2
+
+
+# ---- looks ---------------------------------------------------------------------------------------------
+
+
+def luminance(color: Color) -> float:
+    """Relative luminance of sRGB, WCAG 2.2 (https://www.w3.org/TR/WCAG22/#dfn-relative-luminance)."""
+    parts = []
+    for part in color.get_truecolor():
+        share = part / 255
+        parts.append(share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4)
+    return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+
+def contrast(style: Style) -> float:
+    """Contrast ratio, WCAG 2.2 (https://www.w3.org/TR/WCAG22/#dfn-contrast-ratio)."""
+    assert style.color is not None and style.bgcolor is not None
+    light, dark = sorted((luminance(style.color), luminance(style.bgcolor)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+GRAPHICS = {"rule", "wood", "steel", "dot", "dot-old", "stale"}  # 3:1 is asked of graphics and large figures
+
+
+@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
+def test_contrast_of_words_and_of_graphics(look: looks.Look) -> None:
+    for role, style in look.styles().items():
+        least = 3.0 if role in GRAPHICS else 4.5
+        assert contrast(style) >= least, f"{look.name} {role}: {contrast(style):.2f}"
+
+
+def test_the_look_without_colour_has_none() -> None:
+    for role, style in looks.PENCIL.styles().items():
+        for color in (style.color, style.bgcolor):
+            assert color is not None
+            triplet = color.get_truecolor()
+            assert triplet.red == triplet.green == triplet.blue, role
+
+
+def test_the_look_for_the_pis_own_screen_keeps_to_sixteen_colours_and_its_code_page() -> None:
+    for style in looks.TUBE.styles().values():
+        for color in (style.color, style.bgcolor):
+            assert color is not None and color.type is ColorType.STANDARD
+    for sign in vars(PLAIN).values():
+        if isinstance(sign, str):
+            sign.encode("cp437")
+
+
+def test_no_state_is_told_by_colour_alone() -> None:
+    for glyphs in (RICH, PLAIN):
+        signs = [glyphs.good, glyphs.bad, glyphs.unsure, glyphs.none]
+        assert len(set(signs)) == len(signs)
+
+
+@pytest.mark.parametrize(
+    ("term", "no_colour", "name"),
+    [("linux", False, "tube"), ("xterm-256color", False, "shop"), ("xterm", True, "pencil")],
+)
+def test_the_look_that_suits_the_terminal(term: str, no_colour: bool, name: str) -> None:
+    assert looks.fitting(term, no_colour).name == name
+    with pytest.raises(ValueError, match="shop, pencil, tube"):
+        looks.find("glow")
+
+
+# ---- ages -----------------------------------------------------------------------------------------------
+
+
+@given(st.floats(0, 1e6, allow_nan=False))
+def test_the_words_of_an_age_hold_until_they_are_said_to_change(seconds: float) -> None:
+    wait = next_age(seconds)
+    assert wait > 0
+    assert age(seconds) == age(seconds + wait * 0.99) or math.isclose(wait, 0, abs_tol=1e-3)
+
+
+def test_the_number_has_no_minus_zero() -> None:
+    from bench.console.heard import Heard
+
+    assert number(Heard("i", "indicator", value=-0.0004), "mm") == ("0.000", "mm")
+    assert number(Heard("i", "indicator", value=25.4), "inch") == ("1.0000", "in")

@@ -1,0 +1,485 @@
+"""The screen on a scripted daemon: what stands on it at every size, what keys send, what it does when left alone."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+
+import msgspec
+import pytest
+
+from bench.console.actions import ACTIONS, shown
+from bench.console.app import make_console
+from bench.wire import (
+    Abandon,
+    Ask,
+    Asking,
+    Begin,
+    Concluded,
+    Error,
+    Extend,
+    Fitted,
+    InstrumentState,
+    Live,
+    LiveSaid,
+    LogList,
+    Moved,
+    Notice,
+    Points,
+    Press,
+    PutJig,
+    PutLeaves,
+    RunState,
+    Saved,
+    SweepSaid,
+    Undo,
+)
+
+SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+LOOKS = ["shop", "pencil", "tube"]
+
+
+def running(ask: Ask, **more) -> RunState:
+    return RunState("r1", "fence-square", "big-sled", "cabinet", ask, "Is the sled's fence square?", **more)
+
+
+@contextlib.asynccontextmanager
+async def screen(fake, scenes, *, size=(80, 24), look="shop"):
+    app = make_console(fake.path, look=look)
+    async with app.run_test(size=size) as pilot:
+        await scenes.until(pilot, lambda t: bool(t.strip()) and app.state.told_status)
+        fake.read("indicator", 2.513)
+        fake.read("travel", 12.25)
+        await pilot.pause(0.06)
+        yield app, pilot
+
+
+def inside(app, size) -> str:
+    """The sheet is exactly the screen, nothing hangs over; its text."""
+    lines = app.sheet.text()
+    assert len(lines) == size[1]
+    assert all(len(line) == size[0] for line in lines)
+    return "\n".join(lines)
+
+
+# ---- what stands on it ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("size", "look"), [*zip(SIZES, [*LOOKS, "tube"], strict=True)])
+async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, size, look) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes, size=size, look=look) as (app, pilot):
+        await scenes.until(pilot, lambda t: "AWAY" in t and "mm indicator" in t)
+        inside(app, size)
+        text = "\n".join(scenes.seen(app))  # from the picture that the program makes of itself
+        assert "OUT" in text and "big-sled" in text
+        assert "eft end too near you" in text
+        assert "0.120 mm" in text and "400 mm" in text
+        assert "Move the left end AWAY 0.144 mm." in text
+        assert "Enter" in text and "the move" in text
+        if look == "tube":
+            text.encode("cp437")
+
+
+async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) -> None:
+    fake.run = running(Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions))
+    async with screen(fake, scenes, size=(40, 15)) as (_app, pilot):
+        seen = await scenes.until(pilot, lambda t: "rows more" in t)
+        for _ in range(9):
+            if "it is so" in seen:
+                break
+            assert not fake.of(Press)
+            await pilot.press("enter")
+            await pilot.pause(0.02)
+            seen += "\n".join(pilot.app.sheet.text())
+        for caution in scenes.cautions:
+            assert caution.split()[-1] in seen
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert len(fake.of(Press)) == 1
+
+
+async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
+    async with screen(fake, scenes) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "1 begins a check" in t)
+        fake.jigs = []
+    fake.instruments = []
+    app = make_console(fake.path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await scenes.until(pilot, lambda t: "no instrument" in t and "find the cables" in t)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "value", "word", "act"),
+    [
+        ("inside", 0.00004, "GOOD ENOUGH", "Stop here"),
+        ("outside", -0.0003, "OUT", "Move the left end"),
+        ("cannot-tell", 0.00016, "TOO CLOSE TO CALL", "10 pushes in all"),
+    ],
+)
+async def test_the_three_verdicts_in_words(fake, scenes, verdict, value, word, act) -> None:
+    fake.last = [scenes.finding(verdict, value)]
+    async with screen(fake, scenes) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: word in t)
+        assert act in text
+        assert ("too near" if value > 0 else "too far from") in text
+
+
+async def test_inches_where_the_user_works_in_inches(fake, scenes) -> None:
+    fake.units = "inch"
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "in indicator" in t)
+        assert "thou" in text and " mm" not in text.replace("mm.", "")
+
+
+# ---- the line -----------------------------------------------------------------------------------------------
+
+
+async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes) -> None:
+    fake.run = running(scenes.push)
+    travel = [2.0 * n for n in range(100)]
+    reading = [2.4 + 0.0003 * s for s in travel]
+    async with screen(fake, scenes) as (app, pilot):
+        fake.say(SweepSaid("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
+        await scenes.until(pilot, lambda t: any("\u2801" <= c <= "\u28ff" for c in t))
+        assert "×" not in "\n".join(app.sheet.text())
+        fake.say(Points("a", travel[50:], reading[50:]))
+        fake.say(SweepSaid("a", "handle-left", "kept", True, 2, 3, 100, 0.0003, 198.0, "2 of 3 kept."))
+        await scenes.until(pilot, lambda t: "2 of 3 kept." in t)
+        assert len(app.state.passes[0].travel) == 100
+        aside = [r + (0.04 if n in (20, 21) else 0.0) for n, r in enumerate(reading)]
+        fake.say(Fitted("a", "handle-left", True, travel, aside, [20, 21], 0.0003, 2.4))
+        await scenes.until(pilot, lambda t: "×" in t and "set aside" in t)
+        fake.say(SweepSaid("a", "handle-left", "undone", True, 1, 3, words="Taken back by hand."))
+        await scenes.until(pilot, lambda t: "×" not in t and "Taken back" in t)
+
+
+# ---- keys ---------------------------------------------------------------------------------------------------
+
+
+def test_every_action_has_a_key_of_its_own_and_one_on_the_number_pad() -> None:
+    keys = [key for action in ACTIONS for key in action.keys]
+    assert len(keys) == len(set(keys))
+    pad = {"enter", "plus", "minus", "asterisk", "slash", "full_stop", *"0123456789"}
+    for action in ACTIONS:
+        assert action.keys[0] in pad, action.name
+        assert action.help.endswith(".")
+
+
+async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (app, pilot):
+        await pilot.press("slash")
+        text = await scenes.until(pilot, lambda t: "All keys" in t)
+        for action in ACTIONS:
+            assert shown(action.keys[0]) in text
+            assert action.help[:30] in text
+        await pilot.press("8")  # the eighth row: what limits
+        await scenes.until(pilot, lambda t: "What limits" in t)
+        assert app.view.page == "limits"
+
+
+async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> None:
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("1")
+        text = await scenes.until(pilot, lambda t: "Which check?" in t)
+        assert "Is the sled's fence square to the cut?" in text
+        assert "no caliper is set up" in text
+        await pilot.press("3")  # not now
+        await scenes.until(pilot, lambda t: "No caliper is set up." in t)
+        await pilot.press("1")
+        await scenes.until(pilot, lambda t: "Pushes a set-up: 3" in t)
+        await pilot.press("2", "2", "4")  # five pushes; which set-ups
+        await scenes.until(pilot, lambda t: "Pushes a set-up: 5" in t and "handle left" in t)
+        await pilot.press("6", *"19.75", "enter")  # a bare number is in the user's own unit
+        await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
+        await pilot.press("1")
+        await pilot.pause(0.05)
+    (begin,) = fake.of(Begin)
+    assert (begin.check, begin.jig, begin.sweeps, begin.lean) == ("fence-square", "big-sled", 5, True)
+    assert begin.options == {"placements": "handle-left", "runner_length": 19.75}
+
+
+async def test_what_the_daemon_refuses_is_said_as_a_sentence(fake, scenes) -> None:
+    async with screen(fake, scenes) as (_app, pilot):
+        fake.say(Error("wrong-use", "no indicator is set up: name its port in the settings"))
+        await scenes.until(pilot, lambda t: "! No indicator is set up: name its port in the settings." in t)
+
+
+async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
+    """An Enter that nobody asked for would answer the next question unread."""
+    fake.run = running(scenes.push)
+    async with screen(fake, scenes) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "READY" in t)
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert not fake.of(Press)
+        fake.say(Asking("r1", "fence-square", "big-sled", scenes.place))
+        await scenes.until(pilot, lambda t: "SET UP" in t)
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        (press,) = fake.of(Press)
+        assert press.waits is False
+
+
+async def test_undo_and_giving_up_which_wants_its_key_twice(fake, scenes) -> None:
+    fake.run = running(scenes.push)
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("0")
+        await pilot.press("9")
+        text = await scenes.until(pilot, lambda t: "sure?" in t)
+        assert "stays in the log" in text
+        assert not fake.of(Abandon)
+        await pilot.press("9")
+        await pilot.pause(0.05)
+        assert len(fake.of(Undo)) == 1 and len(fake.of(Abandon)) == 1
+
+
+async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("enter")
+        text = await scenes.until(pilot, lambda t: "The move" in t)
+        assert "Leaves: 0.10 mm + 0.04 mm." in text and "480 mm from the pivot" in text
+        await pilot.press("2")
+        await scenes.until(pilot, lambda t: "The move is noted." in t)
+        (moved,) = fake.of(Moved)
+        assert (moved.finding, moved.how) == ("f1", "leaves")
+        assert moved.distance == pytest.approx(0.14)
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        (begin,) = fake.of(Begin)
+        assert (begin.check, begin.jig, begin.verifies) == ("fence-square", "big-sled", "f1")
+
+
+async def test_the_move_made_live(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (app, pilot):
+        await pilot.press("5", "1")
+        await pilot.pause(0.05)
+        (live,) = fake.of(Live)
+        assert (live.touches, live.stands, live.finding) == ("fence", "beyond", "f1")
+        fake.say(LiveSaid(True, "lean", "Lean the sled: the number must stand still.", True, target=0.144))
+        await scenes.until(pilot, lambda t: "lean test" in t and "leaned" in t)
+        await pilot.press("enter")
+        fake.say(
+            LiveSaid(True, "go", "0.052 mm to go.", True, "left", "away", 0.052, False, 0.092, 0.144, 0.08)
+        )
+        text = await scenes.until(pilot, lambda t: "move it" in t)
+        assert "left end" in text and "AWAY" in text and "Moved 0.092 mm away" in text and "there" in text
+        fake.say(LiveSaid(True, "go", "Too far.", True, "left", "toward", 0.02, True, 0.164, 0.144, 0.08))
+        await scenes.until(pilot, lambda t: "past it" in t)
+        fake.say(
+            LiveSaid(
+                True,
+                "tighten",
+                "Tighten.",
+                True,
+                "left",
+                "away",
+                0.03,
+                False,
+                0.114,
+                0.144,
+                0.08,
+                drawn=-0.03,
+            )
+        )
+        await scenes.until(pilot, lambda t: "tighten" in t and "the screw drew it 0.030 mm" in t)
+        fake.say(Saved("move", "f1"), LiveSaid(False, "end", "Tight. Take the verifying passes."))
+        text = await scenes.until(pilot, lambda t: "The move is noted." in t)
+        assert "Take the verifying passes." in text
+        assert app.state.live is None
+        assert len(fake.of(Press)) == 1
+
+
+async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("5", "3", *"200", "enter")
+        await pilot.pause(0.05)
+    (live,) = fake.of(Live)
+    assert (live.touches, live.stands, live.from_pivot) == ("arm", "right", 200.0)
+
+
+async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> None:
+    fake.last = [scenes.finding("cannot-tell", 0.00016)]
+    async with screen(fake, scenes) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "more" in t)
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+    (extend,) = fake.of(Extend)
+    assert extend.sweeps == 2  # ten in all, six are there, two set-ups
+
+
+async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    fake.past = [scenes.finding("inside", 0.00003, "a"), scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("6")
+        text = await scenes.until(pilot, lambda t: "Results of big-sled" in t and "good enough" in t)
+        assert "The move was made." in text
+        assert fake.of(LogList)[0].jig == "big-sled"
+        await pilot.press("1")
+        await scenes.until(pilot, lambda t: "nothing to move" in t and "good enough ]" in t)
+        await pilot.press("full_stop")
+        await scenes.until(pilot, lambda t: "OUT" in t)
+
+
+async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("3")
+        text = await scenes.until(pilot, lambda t: "What limits the result" in t)
+        shares = [int(part.split("%")[0].split()[-1]) for part in text.splitlines() if "%" in part]
+        assert shares == sorted(shares, reverse=True) == [61, 22, 10, 7]
+        assert "across 400 mm" in text
+
+
+async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes) -> None:
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("7", "2")
+        await scenes.until(pilot, lambda t: "Is this yours?" in t)
+        await pilot.press("9")
+        await scenes.until(pilot, lambda t: "no move can be told" in t)
+        await pilot.press(
+            "3", "4", *"250", "enter", "5", *"500", "enter", "6", *"480", "enter", "7", *"600", "enter"
+        )
+        await pilot.press("8", *"0.1", "enter")
+        await scenes.until(pilot, lambda t: "0.1 mm per 300 mm" in t and "Pivot: left" in t)
+        await pilot.press("9")
+        await pilot.pause(0.05)
+    (put,) = fake.of(PutJig)
+    jig = put.jig
+    assert (jig.name, jig.fence, jig.pivot) == ("sled-2", "near", "left")
+    assert (jig.pivot_to_blade, jig.pivot_to_screw, jig.pivot_to_stop, jig.widest_board) == (
+        250,
+        500,
+        480,
+        600,
+    )
+    assert jig.tolerance == pytest.approx(0.1 / 300)
+
+
+async def test_leaves_are_typed_in_a_row(fake, scenes) -> None:
+    async with screen(fake, scenes) as (_app, pilot):
+        await pilot.press("7", "6", *"0.04", "plus", *"0.1", "enter")
+        await pilot.pause(0.05)
+        assert fake.of(PutLeaves)[0].leaves == [0.04, 0.1]
+        await pilot.press("6", *"nonsense", "enter")
+        await scenes.until(pilot, lambda t: "nonsense" in t)
+
+
+async def test_touch_and_mouse_do_what_keys_do(fake, scenes) -> None:
+    fake.run = running(scenes.place)
+    async with screen(fake, scenes) as (app, pilot):
+        await scenes.until(pilot, lambda t: "it stands" in t)
+        for hit in app._frame.hits:
+            assert hit.rows[1] - hit.rows[0] >= 3 and hit.columns[1] - hit.columns[0] >= 8
+        await pilot.click(offset=(4, 22))
+        await pilot.pause(0.05)
+        assert len(fake.of(Press)) == 1
+
+
+# ---- left alone, left, come back ------------------------------------------------------------------------------
+
+
+async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (app, pilot):
+        await pilot.pause(0.2)
+        before = app.drawn
+        for _ in range(10):
+            fake.read("indicator", 2.513)
+            fake.read("travel", 12.25)
+            await pilot.pause(0.03)
+        assert app.drawn == before
+
+
+async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> None:
+    async with screen(fake, scenes) as (app, pilot):
+        await pilot.pause(0.2)
+        before, began = app.drawn, time.monotonic()
+        for n in range(40):
+            fake.read("indicator", 2.5 + n / 100)
+            await pilot.pause(0.015)
+        await pilot.pause(0.12)
+        seconds = time.monotonic() - began
+        assert 2 <= app.drawn - before <= seconds * 10 + 2
+        assert "".join(app.sheet.text()).count("█") > 20
+        assert app.state.instruments["indicator"].value == pytest.approx(2.89)
+
+
+async def test_an_instrument_that_goes_says_so_and_its_number_is_gone(fake, scenes) -> None:
+    async with screen(fake, scenes, size=(40, 15)) as (app, pilot):
+        fake.say(
+            InstrumentState(
+                "indicator", "indicator", "absent", "The indicator's port is gone: plug it in again."
+            )
+        )
+        text = await scenes.until(pilot, lambda t: "not plugged in" in t)
+        assert "! indicator" in text
+        assert app.state.shown is not None and not app.state.shown.live
+
+
+async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
+    now = [100.0]
+    app = make_console(fake.path)
+    app.state.clock = lambda: now[0]
+    async with app.run_test(size=(80, 24)) as pilot:
+        await scenes.until(pilot, lambda t: "mm indicator" in t)
+        fake.read("indicator", 2.513)
+        await pilot.pause(0.1)
+        now[0] += 7.0
+        app._mark(frozenset({"health", "number"}))
+        text = await scenes.until(pilot, lambda t: "7 s ago" in t)
+        assert "? indicator read 7 s ago" in text
+
+
+async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) -> None:
+    fitted = Fitted("a", "handle-left", True, [0.0, 100.0, 200.0], [2.4, 2.43, 2.46], [], 0.0003, 2.4)
+    fake.run = running(scenes.push, passes=[fitted])
+    async with screen(fake, scenes) as (app, pilot):
+        await scenes.until(pilot, lambda t: "READY" in t)
+        await fake.stop()
+        text = await scenes.until(pilot, lambda t: "AWAY" in t)
+        assert "no daemon" in text and "what was said to be saved is kept" in text
+        await pilot.press("0")  # no key pretends that it was done
+        await pilot.pause(0.05)
+        fake.run = running(msgspec.structs.replace(scenes.place, taken=1), passes=[fitted])
+        await fake.start()
+        text = await scenes.until(pilot, lambda t: "SET UP 1 of 3 kept" in t.replace("  ", " "))
+        assert "The daemon is back" in text
+        assert [p.sweep for p in app.state.passes] == ["a"]
+        assert not fake.of(Undo)
+
+
+async def test_a_result_comes_by_itself_and_old_words_go(fake, scenes) -> None:
+    fake.run = running(scenes.push)
+    async with screen(fake, scenes) as (_app, pilot):
+        fake.say(Notice("lean", "The indicator stands on the right."))
+        await scenes.until(pilot, lambda t: "stands on the right" in t)
+        fake.say(Concluded("r1", scenes.finding()))
+        text = await scenes.until(pilot, lambda t: "OUT" in t)
+        assert "stands on the right" not in text
+
+
+async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
+    async with screen(fake, scenes) as (app, pilot):
+        for name in ("pencil", "tube", "shop"):
+            await pilot.press("asterisk")
+            assert app.look.name == name
+            await pilot.pause(0.02)
+        assert inside(app, (80, 24))
+
+
+async def test_resized_while_it_runs(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes) as (app, pilot):
+        for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
+            await pilot.resize_terminal(*size)
+            await pilot.pause(0.1)
+            lines = app.sheet.text()[: size[1]]
+            assert all(len(line) == size[0] for line in lines)
+        assert "Move the left end AWAY" in "\n".join(app.sheet.text())

@@ -1,0 +1,153 @@
+"""Every phase on every size and in every look: the whole of what is asked stands inside the screen. No terminal."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from bench.console import looks
+from bench.console.arrange import compose
+from bench.console.desk import Desk
+from bench.console.panes import health
+from bench.console.state import State
+from bench.console.text import plain, width
+from bench.console.view import View
+from bench.wire import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
+
+SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+
+
+@pytest.fixture(params=looks.LOOKS, ids=lambda look: look.name)
+def desk(request, scenes) -> Desk:
+    state = State(lambda: 100.0)
+    state.came()
+    instruments = [
+        InstrumentState("indicator", "indicator", "open", "reads", "", 20.0, 0.0, -12.513, grows="pushed-in"),
+        InstrumentState("travel", "travel", "open", "reads", "", 20.0, 0.0, 12.25, grows="away"),
+    ]
+    for message in (
+        Version("p"),
+        StatusReply("p", "", "recording", instruments, None, []),
+        GearReply([scenes.sled], [], [], [0.05]),
+        Readings("indicator", 0, [0.0], [-12.513]),
+    ):
+        state.hear(message)
+    return Desk(state, View(glyphs=request.param.glyphs), lambda message: True)
+
+
+def drawn(desk: Desk, size: tuple[int, int]) -> list[str]:
+    frame = compose(desk, *size)
+    assert len(frame.lines) == size[1]
+    assert {width(line) for line in frame.lines} == {size[0]}
+    text = [plain(line) for line in frame.lines]
+    if not desk.view.glyphs.braille:
+        "".join(text).encode("cp437")
+    return text
+
+
+def left(text: list[str], words: str) -> bool:
+    """Whether the words stand there, whatever stands beside them."""
+    columns = (31, 45, 143, 200)
+    return any(words in " ".join(" ".join(line[:room].split()) for line in text) for room in columns)
+
+
+def phases(scenes) -> list[tuple[Ask, str]]:
+    replace = msgspec.structs.replace
+    mark = replace(
+        scenes.push, phase="mark", words="Push to the mark at 25 mm, stop, press Enter, hold still.", enter=True,
+        mark=1, marks=9,
+    )  # fmt: skip
+    lean = replace(
+        scenes.place, phase="lean", words="Lean the sled to the left within its play, hold it there, press Enter.",
+        lean="left",
+    )  # fmt: skip
+    return [
+        (scenes.place, "SET UP"),
+        (lean, "LEAN TEST"),
+        (scenes.push, "READY"),
+        (mark, "mark 1 of 9"),
+        (replace(mark, waiting=True), "HOLD STILL"),
+        (replace(scenes.push, ready=False, words="Leave the sled at rest a moment."), "WAIT"),
+    ]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_all_that_is_asked_is_inside(desk, scenes, size) -> None:
+    for ask, sign in phases(scenes):
+        desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"))
+        text = drawn(desk, size)
+        assert any(sign in line for line in text), text
+        assert left(text, ask.words), "\n".join(text)
+        assert any("mm indicator" in line for line in text)
+        assert f"{ask.taken} of {ask.wanted} kept" in "\n".join(text)
+        if ask.enter and not ask.waiting:
+            assert any("Enter" in line for line in text[-3:])
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_why_it_was_not_kept_goes_before_what_is_asked(desk, scenes, size) -> None:
+    remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
+    ask = msgspec.structs.replace(scenes.push, remark=remark)
+    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask))
+    assert left(drawn(desk, size), remark)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("verdict", ["inside", "outside", "cannot-tell"])
+def test_a_result_says_its_act(desk, scenes, size, verdict) -> None:
+    desk.state.last = [scenes.finding(verdict)]
+    text = drawn(desk, size)
+    sign, word, act = {
+        "inside": (desk.view.glyphs.good, "GOOD ENOUGH", "nothing to move"),
+        "outside": (desk.view.glyphs.bad, "OUT", "Move the left end AWAY 0.144 mm."),
+        "cannot-tell": (desk.view.glyphs.unsure, "TOO CLOSE TO CALL", "10 pushes in all would settle it."),
+    }[verdict]
+    assert any(f"{sign} {word}" in line for line in text)
+    assert left(text, act), "\n".join(text)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    "page", ["checks", "options", "past", "limits", "move", "live", "sleds", "sled", "keys"]
+)
+def test_every_page_fits_and_says_how_to_go_back(desk, scenes, size, page) -> None:
+    desk.state.last = [scenes.finding(), scenes.finding("inside", 0.00002, "b")]
+    desk.view.kind = "fence-square"
+    desk.view.go(page)
+    text = drawn(desk, size)
+    assert any("back" in line for line in text[-3:])
+    rows = desk.rows()
+    for _ in rows:  # every row can be come to, however small the screen
+        desk.key("down")
+        shown = drawn(desk, size)
+        here = desk.rows()[desk.view.cursor].words
+        assert any(here[:20] in line for line in shown), (here, shown)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_live_move_at_every_size(desk, scenes, size) -> None:
+    desk.state.last = [scenes.finding()]
+    desk.state.hear(
+        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144)
+    )
+    text = drawn(desk, size)
+    assert left(text, "0.052 mm to go away. Enter.")
+    assert any("LIVE" in line for line in text)
+    assert left([line[-16:] if size[0] >= 60 else line for line in text], "left end AWAY"), "\n".join(text)
+
+
+@pytest.mark.parametrize("state", ["absent", "busy", "denied", "silent", "garbled", "flooding"])
+@pytest.mark.parametrize("size", SIZES)
+def test_every_trouble_of_an_instrument_has_a_sign_and_a_word(desk, size, state) -> None:
+    desk.state.hear(InstrumentState("indicator", "indicator", state, "A whole sentence of what to do."))
+    words, role = health(desk.state.instruments["indicator"], 100.0)
+    assert role == "bad"
+    text = drawn(desk, size)
+    assert f"{desk.view.glyphs.troubled} indicator {words}" in text[0]
+    assert "A whole sentence of what to do." in "\n".join(text)
+
+
+def test_not_recorded_is_said_before_all_else(desk) -> None:
+    desk.state.recording = "NOT RECORDED: the disk is full"
+    for size in SIZES:
+        assert "NOT RECORDED" in drawn(desk, size)[0]
