@@ -1,0 +1,246 @@
+"""The gate on streams whose truth is known: real encoders, one bit in a frame flipped, the decoders of the house.
+
+A hand's push follows the minimum-jerk path (Flash and Hogan, J. Neurosci. 5 (1985) 1688, eq. 3:
+s = L (10 x^3 - 15 x^4 + 6 x^5)), which shares nothing with the gate's lines and parabolas.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.daemon.gate import Gate
+from hw.formats import make_decoder
+from hw.virtual.encoders import make_encoder
+
+
+def hand(random: random.Random, rate: float) -> Iterator[float]:
+    """A sled pushed, left, and drawn back, for ever; mm at each reading."""
+    while True:
+        length, speed = random.uniform(150, 400), random.uniform(40, 200)
+        count = int(1.875 * length / speed * rate)  # the path's fastest is 1.875 times its mean speed
+        for start, end in ((0.0, length), (length, 0.0)):
+            for _ in range(int(random.uniform(0.5, 1.2) * rate)):
+                yield start
+            shake = random.uniform(0, 6)
+            for i in range(count):
+                x = i / count
+                x += 0.01 * math.sin(shake + 7 * x) * math.sin(math.pi * x) ** 2
+                yield start + (end - start) * x**3 * (10 - 15 * x + 6 * x * x)
+
+
+class Outcome(NamedTuple):
+    frames: int
+    flipped: int
+    parsed: int  # of the flipped ones, with another value
+    escaped: int  # passed on more than 8 counts off
+    refused_good: int
+
+
+def spoiled_stream(
+    frames: int,
+    *,
+    name: str = "sync24",
+    options: dict[str, object] | None = None,
+    rate: float = 8.4,
+    count: float = 0.01,
+    noise: float = 0.0,
+    travel: bool = False,
+    share: float = 0.01,
+    seed: int = 1,
+) -> Outcome:
+    draw = random.Random(seed)
+    encode, decode, gate = make_encoder(name, options), make_decoder(name), Gate(count)
+    path, slope = hand(draw, rate), draw.uniform(-2e-3, 2e-3)
+    flipped = parsed = escaped = good = 0
+    truth: dict[float, float] = {}
+    for place in range(frames):
+        s = next(path)
+        frame = encode(s if travel else 2.5 + slope * s + draw.gauss(0, noise))
+        (clean,) = decode.feed(frame)
+        assert clean.value is not None
+        if draw.random() < share:
+            flipped += 1
+            where, bit = draw.randrange(len(frame) - 2), 1 << draw.randrange(8)
+            frame = (
+                frame[:where] + bytes([frame[where] ^ (bit if name == "line" else 1)]) + frame[where + 1 :]
+            )
+        stamp = round((place + draw.uniform(0, 0.3)) / rate, 6)
+        records = [record for record in decode.feed(frame) if record.value is not None]
+        values = [record.value for record in records if record.value is not None]
+        parsed += any(abs(value - clean.value) > 1e-9 for value in values)
+        truth[stamp] = clean.value
+        passed = gate.pass_on([stamp] * len(values), values)
+        escaped += sum(
+            abs(value - truth[at]) > 8.5 * count
+            for at, value in zip(passed.stamps, passed.values, strict=True)
+        )
+        good += sum(abs(value - truth[at]) < 1e-9 for at, value in passed.held)
+    return Outcome(frames, flipped, parsed, escaped, good)
+
+
+@pytest.mark.parametrize(
+    ("kept", "escapes"),
+    [
+        ({"noise": 0.003}, 0),
+        ({"name": "sync48", "rate": 40.0, "count": 25.4 / 20480, "noise": 0.0008}, 2),
+        (
+            {
+                "name": "line",
+                "rate": 100.0,
+                "count": 0.001,
+                "noise": 0.0008,
+                "options": {"resolution": "0.001 mm"},
+            },
+            1,
+        ),
+        ({"name": "line", "rate": 100.0, "travel": True}, 2),
+    ],
+    ids=["24 bits", "48 bits", "lines", "travel in lines"],
+)
+def test_flipped_bits_do_not_pass(kept: dict, escapes: int) -> None:
+    outcome = spoiled_stream(8_000, share=0.02, **kept)
+    assert outcome.flipped > 120
+    assert outcome.escaped <= escapes, outcome
+    assert outcome.refused_good <= 1, outcome
+
+
+def test_most_flips_of_a_24_bit_frame_still_parse() -> None:
+    """Two of 24 bits must be 0: 22 of 24 flips, 92 %, leave a frame that parses. So the test above has work."""
+    outcome = spoiled_stream(6_000, share=0.1)
+    assert outcome.parsed / outcome.flipped == pytest.approx(22 / 24, abs=0.04)
+
+
+@pytest.mark.slow
+def test_a_million_frames(figure) -> None:
+    outcome = spoiled_stream(1_000_000, noise=0.003)
+    figure("escapes above 8 counts in 1e6 frames", outcome.escaped, 5, good=outcome.escaped <= 5)
+    share = outcome.refused_good / outcome.frames
+    figure("good frames refused", share, 1e-4, good=share <= 1e-4)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(3))
+def test_no_slope_is_off_by_more_than_its_uncertainty(seed: int, figure) -> None:
+    """Two hundred pushes of a 24-bit indicator, one frame in a hundred spoiled, fitted with and without the spoiling."""
+    from bench.geometry.line_fit import fit_sweep
+
+    draw = random.Random(seed)
+    encode, decode = make_encoder("sync24"), make_decoder("sync24")
+    worst = 0.0
+    gate, at = Gate(0.01), 0.0
+    for _ in range(200):
+        slope = draw.uniform(-1e-3, 1e-3)
+        clean, spoiled = ([], []), ([], [])
+        for step in range(-8, 60):
+            s = max(0.0, 5.0 * step)
+            at += 0.119
+            frame = encode(2.5 + slope * s + draw.gauss(0, 0.004))
+            value = decode.feed(frame)[0].value
+            clean[0].append(s), clean[1].append(value)
+            if draw.random() < 0.01:
+                bit = draw.randrange(24)
+                frame = frame[:bit] + bytes([frame[bit] ^ 1]) + frame[bit + 1 :]
+            records = [r for r in decode.feed(frame) if r.value is not None]
+            passed = gate.pass_on([at] * len(records), [r.value for r in records], [s] * len(records))
+            spoiled[0].extend(passed.tags), spoiled[1].extend(passed.values)
+        good = fit_sweep(clean[0][8:], clean[1][8:], resolution=0.01)
+        keep = [i for i, s in enumerate(spoiled[0]) if s > 0]
+        fit = fit_sweep([spoiled[0][i] for i in keep], [spoiled[1][i] for i in keep], resolution=0.01)
+        worst = max(worst, abs(fit.slope - good.slope) / good.standard_uncertainty)
+    figure("slope off, in standard uncertainties", worst, 1.0, good=worst <= 1.0)
+
+
+def stream(values: list[float], rate: float = 10.0) -> tuple[list[float], list[float]]:
+    return [place / rate for place in range(len(values))], values
+
+
+def test_nothing_is_altered_and_order_is_kept() -> None:
+    draw = random.Random(3)
+    values = [2.5 + draw.gauss(0, 0.002) + (5.0 if draw.random() < 0.02 else 0.0) for _ in range(2000)]
+    gate = Gate(0.001)
+    passed, held = [], []
+    for start in range(0, 2000, 7):
+        stamps, chunk = stream(values)
+        out = gate.pass_on(stamps[start : start + 7], chunk[start : start + 7], list(range(start, start + 7)))
+        passed += list(zip(out.stamps, out.values, out.tags, strict=True))
+        held += out.held
+    assert [tag for *_, tag in passed] == sorted(tag for *_, tag in passed)
+    assert all(values[tag] == value and tag / 10.0 == stamp for stamp, value, tag in passed)  # type: ignore[operator]
+    assert len(passed) + len(held) + gate.waiting == 2000
+    assert gate.refused == len(held) > 20
+
+
+def test_a_step_is_passed_on_once_it_stays() -> None:
+    """The zero button, or the plunger run up an edge: all of it comes through, a moment late."""
+    gate = Gate(0.001)
+    stamps, values = stream([2.5, 2.501, 2.5] * 20 + [0.0, 0.001, 0.0] * 5)
+    out = gate.pass_on(stamps, values)
+    assert out.values == values and out.held == []
+    gate = Gate(0.001)
+    gate.pass_on(stamps[:60], values[:60])
+    assert gate.pass_on(stamps[60:61], values[60:61]).values == []
+    assert gate.waiting == 1
+    gate.pass_on(stamps[61:62], values[61:62])
+    assert gate.pass_on(stamps[62:63], values[62:63]).values == [0.0, 0.001, 0.0]
+
+
+def test_readings_that_come_one_by_one_pass_at_once() -> None:
+    """Marks by the instrument's own button: every reading differs from the last, none can wait for the next."""
+    gate = Gate(0.001)
+    for place in range(30):
+        value = round(2.5 + 0.08 * (-1) ** place, 3)
+        assert gate.pass_on([3.1 * place], [value]).values == [value]
+    assert gate.refused == 0
+
+
+def test_a_coarser_display_than_was_said_is_found_out() -> None:
+    """Settings say 0.001 mm, the display flickers by 0.01: that is no fault of the wire."""
+    draw = random.Random(4)
+    stamps, values = stream([round(2.505 + draw.uniform(-0.008, 0.008), 2) for _ in range(3000)])
+    gate = Gate(0.001)
+    out = gate.pass_on(stamps, values)
+    assert len(out.held) <= 2
+
+
+def test_a_stream_that_turns_noisy_is_not_refused_for_ever() -> None:
+    draw = random.Random(5)
+    stamps, values = stream(
+        [round(draw.gauss(2.5, 0.001 if k < 500 else 0.05), 3) for k in range(1500)], 50.0
+    )
+    out = Gate(0.001).pass_on(stamps, values)
+    assert len(out.held) < 40
+
+
+def test_a_dropped_port_forgets() -> None:
+    gate = Gate(0.001)
+    stamps, values = stream([2.5, 2.501] * 20 + [9.0])
+    gate.pass_on(stamps, values)
+    assert gate.waiting == 1
+    gate.restart()
+    assert gate.waiting == 0 and gate.refused == 1
+    assert gate.pass_on([100.0], [7.0]).values == [7.0]
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(-0.5, 3.0), st.floats(-1e6, 1e6, allow_nan=False), st.integers(1, 5)),
+        max_size=60,
+    ),
+    st.floats(0, 1),
+)
+def test_whatever_comes_is_passed_held_or_waiting(readings: list, count: float) -> None:
+    gate, at, came, went = Gate(count), 0.0, 0, 0
+    for gap, value, size in readings:
+        stamps = [at := at + gap / size for _ in range(size)]
+        out = gate.pass_on(stamps, [value] * size)
+        came += size
+        went += len(out.values)
+    assert came == went + gate.refused + gate.waiting
+    assert gate.waiting <= 5
