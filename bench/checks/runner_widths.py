@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 SIDES = ("left", "right")
 WHAT = ("slot-left", "slot-right", "runner-left", "runner-right", "slot-spacing", "runner-spacing")
-COPIES = 60  # with errors added: a standard deviation is then known to a tenth
+COPIES = 40  # with errors added: a standard deviation is then known to a ninth
 TRIED = 4  # positions of each kind that may become the largest or the tightest
 ENOUGH_REPEATS = 5  # degrees of freedom from which repeated widths speak for themselves
 HELD = (
