@@ -26,12 +26,18 @@ def console(socket_path: str | None, look: str | None) -> int:
 
     def screen() -> None:
         # knocked first: the answers wait in the socket while the screen is being loaded
+        import gc
+
+        gc.disable()  # loading makes nothing but what stays; looking through it over and over costs a tenth
         from bench.console.link import knock
 
         early = knock(where)
         from bench.console.app import make_console
 
-        make_console(where, look=look, early=early).run()
+        app = make_console(where, look=look, early=early)
+        gc.freeze()
+        gc.enable()
+        app.run()
 
     try:
         return guarded(screen)

@@ -7,15 +7,15 @@ its neighbours).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 if TYPE_CHECKING:
     from bench.console.desk import Desk
 
 
-@dataclass(frozen=True)
-class Action:
+class Action(msgspec.Struct, frozen=True):
     """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything now."""
 
     name: str

@@ -6,7 +6,7 @@ shows the budget and earlier results beside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import msgspec
 
 from bench.console import guide, pages, panes
 from bench.console.actions import Action, shown
@@ -17,8 +17,7 @@ BAR = 3  # rows of the row of keys: targets for a thumb, three rows by eight col
 CELL = 8
 
 
-@dataclass(frozen=True)
-class Bands:
+class Bands(msgspec.Struct, frozen=True):
     """Rows from the top: (first row, how many)."""
 
     strip: tuple[int, int]
@@ -30,8 +29,7 @@ class Bands:
     size: str
 
 
-@dataclass
-class Hit:
+class Hit(msgspec.Struct):
     """A place to touch: rows and columns (ends excluded), and an action or a row of the list."""
 
     rows: tuple[int, int]
@@ -40,12 +38,11 @@ class Hit:
     row: int | None = None
 
 
-@dataclass
-class Frame:
+class Frame(msgspec.Struct):
     """The screen: exactly `high` lines of `wide` columns."""
 
     lines: Block
-    hits: list[Hit] = field(default_factory=list)
+    hits: list[Hit] = msgspec.field(default_factory=list)
 
 
 def bands(wide: int, high: int, *, listing: bool = False, reading: bool = False) -> Bands:

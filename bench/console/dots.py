@@ -1,4 +1,4 @@
-"""A small plot of our own: points to dots, dots to characters. Pure; standard library only.
+"""A small plot of our own: points to dots, dots to characters. Pure. May import: msgspec, bench.units.
 
 Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside are told apart by
 shape: a cross of its own, over the dots.
@@ -7,7 +7,8 @@ shape: a cross of its own, over the dots.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.console.glyphs import Glyphs
 from bench.console.heard import Pass
@@ -19,8 +20,7 @@ LEAST_TRAVEL = 100.0  # mm
 _BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 
 
-@dataclass(frozen=True)
-class Window:
+class Window(msgspec.Struct, frozen=True):
     """The stretch of travel and reading that a plot shows, mm."""
 
     left: float

@@ -1,15 +1,14 @@
 """Two sets of signs: one for terminals with braille, one for the Pi's own screen (code page 437 only).
 
-Every state has a sign and a word; the sign alone, or a colour alone, is never used. Standard library only.
+Every state has a sign and a word; the sign alone, or a colour alone, is never used. May import: msgspec.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import msgspec
 
 
-@dataclass(frozen=True)
-class Glyphs:
+class Glyphs(msgspec.Struct, frozen=True):
     name: str
     braille: bool
     good: str

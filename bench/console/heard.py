@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.wire import Fitted, InstrumentState, Readings
 
@@ -12,8 +13,7 @@ TREND = 0.6  # s over which the way of the number is looked at
 MOST_POINTS = 4000  # of a running pass
 
 
-@dataclass
-class Heard:
+class Heard(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came (console's clock)."""
 
     name: str
@@ -27,7 +27,7 @@ class Heard:
     at: float | None = None
     rejects: int = 0
     grows: str = ""
-    recent: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=32))
+    recent: deque[tuple[float, float]] = msgspec.field(default_factory=lambda: deque(maxlen=32))
 
     def told(self, said: InstrumentState, now: float) -> None:
         self.state, self.words, self.port = said.state, said.words, said.port
@@ -71,16 +71,15 @@ class Heard:
         return "going in" if inward else "coming out"
 
 
-@dataclass
-class Pass:
+class Pass(msgspec.Struct):
     """A pass as it is drawn: points in mm, and which of them were set aside once that is known."""
 
     sweep: str
     placement: str = ""
     state: str = "running"
     push: bool | None = None
-    travel: list[float] = field(default_factory=list)
-    reading: list[float] = field(default_factory=list)
+    travel: list[float] = msgspec.field(default_factory=list)
+    reading: list[float] = msgspec.field(default_factory=list)
     aside: frozenset[int] = frozenset()
     slope: float | None = None
     intercept: float | None = None

@@ -1,13 +1,13 @@
 """Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen (code page 437, 16 colours).
 
-A look gives every role a style; signs and words carry the meaning, colour only helps. May import: rich.
+A look gives every role a style; signs and words carry the meaning, colour only helps. May import: msgspec, rich.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import get_args
 
+import msgspec
 from rich.style import Style
 
 from bench.console.glyphs import PLAIN, RICH, Glyphs
@@ -16,8 +16,7 @@ from bench.console.text import Role
 ROLES: tuple[Role, ...] = get_args(Role)
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(msgspec.Struct, frozen=True):
     name: str
     glyphs: Glyphs
     ground: str

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.console.heard import Heard, Pass
 from bench.units import System
@@ -48,15 +49,13 @@ PASSES = 24  # kept lines at most
 NOTHING: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True)
-class Sentence:
+class Sentence(msgspec.Struct, frozen=True):
     about: str
     words: str
     bad: bool = False
 
 
-@dataclass
-class State:
+class State(msgspec.Struct):
     """`hear` folds one message and names what changed, so that only that is drawn again.
 
     Names: "number", "health", "ask", "line", "notice", "result", "past", "gear".
@@ -69,7 +68,7 @@ class State:
     program: str = ""
     units: System = "mm"
     recording: str = "recording"
-    instruments: dict[str, Heard] = field(default_factory=dict)
+    instruments: dict[str, Heard] = msgspec.field(default_factory=dict)
     run: str | None = None
     check: str | None = None
     jig: str | None = None
@@ -78,16 +77,16 @@ class State:
     verifies: str | None = None
     ask: Ask | None = None
     line: Pass | None = None  # the running pass
-    passes: list[Pass] = field(default_factory=list)  # of this check, kept
-    last: list[Finding] = field(default_factory=list)  # newest first
+    passes: list[Pass] = msgspec.field(default_factory=list)  # of this check, kept
+    last: list[Finding] = msgspec.field(default_factory=list)  # newest first
     past: list[Finding] | None = None
-    moves: dict[str, str] = field(default_factory=dict)
+    moves: dict[str, str] = msgspec.field(default_factory=dict)
     result: Finding | None = None  # concluded since the console came; shown until something else is begun
     gear: GearReply | None = None
     checks: list[CheckKind] | None = None
     live: LiveSaid | None = None
     learn: LearnSaid | None = None
-    notices: deque[Sentence] = field(default_factory=lambda: deque(maxlen=NOTICES))
+    notices: deque[Sentence] = msgspec.field(default_factory=lambda: deque(maxlen=NOTICES))
     chosen_jig: str | None = None  # by the user, here
     told_status: bool = False
 

@@ -1,13 +1,14 @@
 """Where the user is on the screen: which page, which row, what is being typed. Pure; nothing of the job.
 
-May import: bench.units, bench.wire (through its neighbours).
+May import: msgspec, bench.units, bench.wire (through its neighbours).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Literal
+
+import msgspec
 
 from bench.console.glyphs import RICH, Glyphs
 from bench.console.text import Role
@@ -15,8 +16,7 @@ from bench.console.text import Role
 Page = Literal["work", "checks", "options", "past", "limits", "move", "live", "sleds", "sled", "keys", "help"]
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(msgspec.Struct, frozen=True):
     """One row of a list: what it says, whether it can be taken, and what then happens."""
 
     words: str
@@ -27,14 +27,13 @@ class Row:
     value: str | None = None  # stands behind the words, and is not cut
 
 
-@dataclass
-class View:
+class View(msgspec.Struct):
     page: Page = "work"
     cursor: int = 0
-    stack: list[Page] = field(default_factory=list)
+    stack: list[Page] = msgspec.field(default_factory=list)
     glyphs: Glyphs = RICH
     kind: str | None = None  # the check whose options are open
-    options: dict[str, str] = field(default_factory=dict)  # as typed or chosen
+    options: dict[str, str] = msgspec.field(default_factory=dict)  # as typed or chosen
     pushes: int = 3
     lean: bool = True
     shown: str | None = None  # id of a past result that is looked at
@@ -44,7 +43,7 @@ class View:
     wide: int = 80  # columns of the screen
     picture: bool = False  # the drawing in place of the words, where they do not both fit
     scroll: int = 0
-    sled: dict[str, str] = field(default_factory=dict)  # the sled being described
+    sled: dict[str, str] = msgspec.field(default_factory=dict)  # the sled being described
     verifies: str | None = None  # the finding whose move was made just now
 
     def go(self, page: Page) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -222,7 +223,7 @@ def test_the_look_for_the_pis_own_screen_keeps_to_sixteen_colours_and_its_code_p
     for style in looks.TUBE.styles().values():
         for color in (style.color, style.bgcolor):
             assert color is not None and color.type is ColorType.STANDARD
-    for sign in vars(PLAIN).values():
+    for sign in msgspec.structs.asdict(PLAIN).values():
         if isinstance(sign, str):
             sign.encode("cp437")
 

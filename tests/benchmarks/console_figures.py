@@ -1,0 +1,282 @@
+"""The screen's figures beside bare Textual in the same run; prints one JSON line each.
+
+    python tests/benchmarks/console_figures.py [--seconds 10]
+
+First true reading on a pseudo-terminal of 80 x 24; CPU and bytes to the terminal live (two instruments at 20
+readings a second and a pass being drawn) and still; key to changed cell; memory. The daemon is a scripted one
+in this process, so that only the screen is measured.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import fcntl
+import json
+import math
+import os
+import random
+import select
+import signal
+import statistics
+import struct
+import subprocess
+import sys
+import tempfile
+import termios
+import threading
+import time
+from pathlib import Path
+
+from bench.wire import (
+    Ask,
+    Asking,
+    ChecksReply,
+    Done,
+    GearReply,
+    GetChecks,
+    GetGear,
+    GetStatus,
+    InstrumentState,
+    Points,
+    Readings,
+    StatusReply,
+    SweepSaid,
+    Version,
+    decode_request,
+    encode,
+)
+
+BARE = """
+from textual.app import App
+from textual.widgets import Static
+class Bare(App):
+    def compose(self):
+        yield Static("BARE")
+Bare().run()
+"""
+PUSH = Ask(
+    phase="sweep", words="Push the sled, evenly, right through; stop; draw back.", ready=True, placement="handle-left",
+    gather="sweep", step=1, steps=2, taken=1, wanted=3, side="right", mount="standing", picture="square-handle-left",
+)  # fmt: skip
+
+
+class Scripted(threading.Thread):
+    """A daemon that says ten messages a second of two readings each, as it would to a screen that asks for ten."""
+
+    def __init__(self, path: Path, *, live: bool) -> None:
+        super().__init__(daemon=True)
+        self.path, self.live = path, live
+        self.stopped = threading.Event()
+        self.ready = threading.Event()
+        self._writers: list[asyncio.StreamWriter] = []
+
+    def run(self) -> None:
+        asyncio.run(self._run())
+
+    async def _run(self) -> None:
+        server = await asyncio.start_unix_server(self._serve, self.path)
+        self.ready.set()
+        draw, turn, began = random.Random(1), 0, time.monotonic()
+        while not self.stopped.is_set():
+            turn += 1
+            await asyncio.sleep(max(0.0, began + turn * 0.1 - time.monotonic()))
+            for message in self._turn(turn, draw):
+                for writer in self._writers:
+                    if not writer.is_closing():
+                        writer.write(encode(message))
+        server.close()
+
+    def _turn(self, turn: int, draw: random.Random) -> list[object]:
+        if not self.live:
+            return [
+                Readings("indicator", 2 * turn, [0.0, 0.05], [2.513, 2.513]),
+                Readings("travel", 2 * turn, [0.0, 0.05], [12.25, 12.25]),
+            ]
+        sweep, place = divmod(turn, 60)
+        travel = [place * 4.0, place * 4.0 + 2.0]
+        reading = [2.4 + 3e-4 * s + draw.gauss(0, 0.002) for s in travel]
+        out: list[object] = [SweepSaid(f"s{sweep}", "handle-left", "running")] if place == 0 else []
+        return [
+            *out,
+            Points(f"s{sweep}", travel, reading),
+            Readings("indicator", 2 * turn, [0.0, 0.05], reading),
+            Readings("travel", 2 * turn, [0.0, 0.05], travel),
+        ]
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(encode(Version("scripted")))
+        while line := await reader.readline():
+            writer.write(encode(self._answer(decode_request(line))))
+            if self.live and writer not in self._writers:
+                writer.write(encode(Asking("r", "fence-square", "sled", PUSH)))
+            if writer not in self._writers:
+                self._writers.append(writer)
+        self._writers.remove(writer)
+        writer.close()
+
+    def _answer(self, request: object) -> object:
+        if isinstance(request, GetGear):
+            return GearReply([], [], [], [])
+        if isinstance(request, GetChecks):
+            return ChecksReply([])
+        if isinstance(request, GetStatus):
+            instruments = [
+                InstrumentState("indicator", "indicator", "open", "reads", "", 20.0, 0.0, 2.513),
+                InstrumentState("travel", "travel", "open", "reads", "", 20.0, 0.0, 12.25),
+            ]
+            return StatusReply("scripted", "", "recording", instruments, None, [])
+        return Done("taken")
+
+    def stop(self) -> None:
+        self.stopped.set()
+        self.join(3)
+        self.path.unlink(missing_ok=True)
+
+
+class Terminal:
+    def __init__(self, args: list[str]) -> None:
+        self.master, slave = os.openpty()
+        fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        self.began = time.monotonic()
+        self.process = subprocess.Popen(
+            [sys.executable, *args], stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+            env={**os.environ, "TERM": "xterm-256color"}, preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - one call, no lock
+        )  # fmt: skip
+        os.close(slave)
+
+    def hear(self, seconds: float, wanted: bytes | None = None) -> tuple[int, bool]:
+        """Bytes that came, and whether what was wanted was among them."""
+        heard, until = b"", time.monotonic() + seconds
+        count = 0
+        while time.monotonic() < until:
+            if select.select([self.master], [], [], 0.005)[0]:
+                try:
+                    data = os.read(self.master, 65536)
+                except OSError:
+                    break
+                count += len(data)
+                heard = (heard + data)[-65536:]
+                if wanted is not None and wanted in heard:
+                    return count, True
+        return count, wanted is None
+
+    def pids(self) -> list[int]:
+        found, pid = [self.process.pid], self.process.pid
+        while below := Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+            pid = int(below[0])
+            found.append(pid)
+        return found
+
+    def end(self) -> None:
+        self.process.send_signal(signal.SIGTERM)
+        self.hear(2.0)
+        try:
+            self.process.wait(3)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+        os.close(self.master)
+
+
+def cpu(pids: list[int]) -> float:
+    ticks = 0
+    for pid in pids:
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        ticks += int(fields[11]) + int(fields[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def memory(pids: list[int]) -> float:
+    """MiB of both processes, what they share counted once."""
+    kib = 0
+    for pid in pids:
+        for line in Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines():
+            if line.startswith("Pss:"):
+                kib += int(line.split()[1])
+    return kib / 1024
+
+
+def say(test: str, **figures: object) -> None:
+    print(json.dumps({"test": test, **figures}), flush=True)
+
+
+def first_reading(console: list[str], times: int) -> None:
+    bare, ours = [], []
+    for _ in range(times):
+        for args, wanted, into in (["-c", BARE], b"BARE", bare), (console, b"mm indicator", ours):
+            terminal = Terminal(args)
+            if terminal.hear(10.0, wanted)[1]:
+                into.append(time.monotonic() - terminal.began)
+            terminal.end()
+    ratio = statistics.median(ours) / statistics.median(bare)
+    say(
+        "start to first true reading", s=round(statistics.median(ours), 3),
+        bare_textual_s=round(statistics.median(bare), 3), ratio=round(ratio, 2), limit_s=0.6, limit_ratio=1.5,
+        **{"pass": statistics.median(ours) <= 0.6 or ratio <= 1.5},
+    )  # fmt: skip
+
+
+def running(console: list[str], seconds: float, name: str, most_cpu: float, most_bytes: float) -> None:
+    terminal = Terminal(console)
+    terminal.hear(10.0, b"mm indicator")
+    terminal.hear(2.0)
+    pids = terminal.pids()
+    before, began = cpu(pids), time.monotonic()
+    count, _ = terminal.hear(seconds)
+    passed = time.monotonic() - began
+    share, rate = (cpu(pids) - before) / passed * 100, count / passed / 1024
+    say(
+        name, cpu_percent=round(share, 2), limit_cpu_percent=most_cpu, kib_a_second=round(rate, 2),
+        limit_kib_a_second=most_bytes, memory_mib=round(memory(pids), 1), limit_memory_mib=45,
+        **{"pass": share <= most_cpu and rate <= most_bytes},
+    )  # fmt: skip
+    terminal.end()
+
+
+def key_to_cell(console: list[str], presses: int) -> None:
+    """`/` opens the list of keys, `.` leaves it; what comes is heard for, beside a press in bare Textual."""
+    terminal = Terminal(console)
+    terminal.hear(10.0, b"mm indicator")
+    terminal.hear(1.5)
+    times = []
+    for turn in range(presses):
+        key, wanted = (b"/", b"All keys") if turn % 2 == 0 else (b".", b"mm indicator")
+        began = time.monotonic()
+        os.write(terminal.master, key)
+        if terminal.hear(2.0, wanted)[1]:
+            times.append(time.monotonic() - began)
+        terminal.hear(0.07)
+    times.sort()
+    p95 = times[math.ceil(0.95 * len(times)) - 1]
+    say(
+        "key to cell, live", p50_ms=round(statistics.median(times) * 1e3, 1), p95_ms=round(p95 * 1e3, 1), limit_ms=50,
+        presses=len(times), **{"pass": len(times) == presses and p95 <= 0.05},
+    )  # fmt: skip
+    terminal.end()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=10.0)
+    parser.add_argument("--starts", type=int, default=7)
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "socket"
+        console = ["-m", "bench.cli", "console", "--look", "shop", "--socket", str(path)]
+        still = Scripted(path, live=False)
+        still.start()
+        still.ready.wait(5)
+        first_reading(console, given.starts)
+        running(console, given.seconds, "still", 0.5, 0.0)
+        still.stop()
+        live = Scripted(path, live=True)
+        live.start()
+        live.ready.wait(5)
+        running(console, given.seconds, "live at 20 readings a second, a pass being drawn", 12.0, 35.0)
+        key_to_cell(console, 100)
+        live.stop()
+
+
+if __name__ == "__main__":
+    main()
