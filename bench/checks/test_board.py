@@ -65,6 +65,11 @@ def evaluate(evidence: Evidence) -> Finding:
         notes.append(
             "One width an end: how well it repeats was not seen, and the caliper's limit stands for it."
         )
+    if turns % 4:
+        notes.append(
+            f"A four-cornered board comes back to its first edge after 4 turns; {turns} were said, and that many "
+            f"share the taper."
+        )
     play = known.yaw_play
     if play is None:
         notes.append(

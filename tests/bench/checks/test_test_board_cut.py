@@ -1,0 +1,250 @@
+"""test-board against boards that a geometry library turns and cuts, with play, slips and a caliper's errors."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+
+from bench.asking import Facts, advance, ask
+from bench.checks.board_agreement import compare
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Trace
+from bench.checks.test_board import CHECK, evaluate
+from bench.finding import Finding
+from bench.gear import Caliper, Jig
+
+EN = json.loads(
+    (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()
+)["en_number"]["examples_constructed_here"]
+SLED = Jig("sled", pivot="right")
+
+
+def cut_strip(rotations, kept: str = "left", size: float = 440.0, strip: float = 26.0):
+    """A board turned and cut once for each of `rotations` (the fence as it happened to stand at that cut), seen
+    from above: the blade cuts along x = 0, the fence runs through the origin. The last cut takes the strip;
+    returns the function that tells its width so far from the fence.
+    """
+    side = -1.0 if kept == "left" else 1.0
+    kept_half = shapely.box(-5000, -5000, 0, 5000) if kept == "left" else shapely.box(0, -5000, 5000, 5000)
+    board = shapely.Polygon([(0, 0), (size, 1.0), (size - 2, size + 3), (4, size)])
+    edge = np.array([[0.0, 0.0], [size, 1.0]])
+    off = board
+    for cut, rotation in enumerate(rotations):
+        along = np.array([np.cos(rotation), np.sin(rotation)])
+        run = edge[1] - edge[0]
+        angle = np.arctan2(along[1], along[0]) - np.arctan2(run[1], run[0])
+        board = shapely.affinity.rotate(board, angle, origin=tuple(edge[0]), use_radians=True)
+        board = shapely.affinity.translate(board, -edge[0][0], -edge[0][1])
+        trim = strip if cut == len(rotations) - 1 else 12.0
+        overhang = board.bounds[2] if kept == "left" else board.bounds[0]
+        slide = (-side * trim - overhang) / along[0]
+        board = shapely.affinity.translate(board, slide * along[0], slide * along[1])
+        off, board = board.difference(kept_half), board.intersection(kept_half)
+        fresh = sorted(y for x, y in set(board.exterior.coords) if abs(x) < 1e-9)
+        ends = [[0.0, fresh[0]], [0.0, fresh[-1]]]
+        edge = np.array(ends if kept == "left" else ends[::-1])
+
+    def width(y: float) -> float:
+        return float(shapely.intersection(off, shapely.LineString([(-5000, y), (5000, y)])).length)
+
+    return width
+
+
+def board(
+    near,
+    far,
+    *,
+    known: Known | None = None,
+    caliper: Caliper | None = None,
+    jig: Jig | None = SLED,
+    **options,
+) -> Finding:
+    traces = [Trace("near", [0.0] * len(near), list(near)), Trace("far", [0.0] * len(far), list(far))]
+    gear = EvidenceGear(caliper=caliper or Caliper(), jig=jig)
+    return evaluate(Evidence("test-board", traces, {"apart": 370.0, **options}, gear, known or Known()))
+
+
+@pytest.mark.parametrize("kept", ["left", "right"])
+@pytest.mark.parametrize("pivot", ["left", "right"])
+@pytest.mark.parametrize("a", [8e-4, -3e-4])
+def test_a_board_really_cut_tells_the_fence_and_its_way(kept, pivot, a) -> None:
+    width = cut_strip([a] * 5, kept)
+    found = board([width(15.0)], [width(385.0)], kept=kept, jig=Jig("sled", pivot=pivot))
+    assert found.quantities[0].value == pytest.approx(a, abs=3e-8)
+    # turned counter-clockwise the left end has come nearer and the right end has gone away
+    end = "right" if pivot == "left" else "left"
+    near = (a > 0) == (end == "left")
+    assert found.quantities[0].way == f"{end} end too {'near' if near else 'far from'} you"
+
+
+def test_turns_that_do_not_bring_the_first_edge_back_are_remarked_on() -> None:
+    found = board([25.1], [25.0], turns=3)
+    assert found.quantities[0].value == pytest.approx(0.1 / (3 * 370))
+    assert any("after 4 turns" in n for n in found.notes)
+    assert not any("after 4 turns" in n for n in board([25.1], [25.0]).notes)
+
+
+def test_play_and_seat_of_every_cut_are_in_the_interval() -> None:
+    """Each cut falls anywhere in the yaw play and on its own seating; widths are read three times by caliper."""
+    rng = np.random.default_rng(3)
+    play, held, trials = 3e-4, 0, 60
+    for _ in range(trials):
+        a = rng.uniform(-5e-4, 5e-4)
+        width = cut_strip(a + play * rng.uniform(-0.5, 0.5, 5) + 30e-6 * rng.standard_normal(5))
+        read = [
+            [round((width(at) + 0.004 * rng.standard_normal()) * 1.0005, 2) for _ in range(3)]
+            for at in (15.0, 385.0)
+        ]
+        found = board(*read, known=Known(yaw_play=play))
+        held += abs(found.quantities[0].value - a) <= found.quantities[0].uncertainty
+    assert held / trials >= 0.9
+
+
+def test_the_rows_are_those_of_n_cuts() -> None:
+    near, far = [25.01, 25.02, 25.03], [24.00, 24.01, 24.02]
+    found = board(near, far, known=Known(yaw_play=4e-4, seat_scatter=2e-5))
+    u = {r.part: r for r in found.budget}
+    assert u["play"].standard_uncertainty == pytest.approx(4e-4 / math.sqrt(48))
+    assert u["seat"].standard_uncertainty == pytest.approx(2e-5 / 2)
+    width = u["width repeatability"]
+    # three readings an end: the standard uncertainty of either mean is 0.01 / sqrt 3
+    assert width.standard_uncertainty == pytest.approx(math.sqrt(2) * 0.01 / math.sqrt(3) / (4 * 370))
+    assert width.type == "A" and width.degrees_of_freedom == 4
+    assert "resolution" not in u
+    equal = {r.part: r for r in board([25.01] * 3, [24.0] * 3).budget}
+    assert equal["resolution"].standard_uncertainty == pytest.approx(
+        0.005 / math.sqrt(3) * math.sqrt(2) / (4 * 370)
+    )
+    once = board([25.01], [24.0])
+    row = {r.part: r for r in once.budget}["width repeatability"]
+    assert row.type == "B" and row.standard_uncertainty == pytest.approx(
+        math.sqrt(2) * 0.02 / math.sqrt(3) / (4 * 370)
+    )
+    assert any("One width an end" in n for n in once.notes)
+
+
+def test_unknown_play_is_not_taken_for_none() -> None:
+    unknown, none = board([25.0] * 3, [25.0] * 3), board([25.0] * 3, [25.0] * 3, known=Known(yaw_play=0.0))
+    assert unknown.quantities[0].uncertainty > 2 * none.quantities[0].uncertainty
+    assert any("Measure the side play" in n for n in unknown.notes)
+    assert not any("Measure the side play" in n for n in none.notes)
+
+
+def test_a_scale_error_of_the_caliper_and_its_zero_cancel() -> None:
+    plain = board([25.392] * 2, [23.914] * 2).quantities[0].value
+    shifted = board([25.392 + 0.3] * 2, [23.914 + 0.3] * 2).quantities[0].value
+    assert shifted == pytest.approx(plain, abs=1e-12)
+
+
+def test_verdicts() -> None:
+    tight = {"known": Known(yaw_play=5e-5, seat_scatter=1e-5), "caliper": Caliper(0.001, 0.002)}
+    assert board([25.0] * 3, [25.0] * 3, **tight).verdict == "inside"
+    assert board([25.5] * 3, [25.0] * 3, **tight).verdict == "outside"
+    near = board([25.25] * 3, [25.0] * 3, **tight)
+    assert (
+        near.verdict == "cannot-tell" and near.settle is not None and near.settle.part == near.budget[0].part
+    )
+    assert board([25.5], [25.0], jig=None).verdict is None
+
+
+# ---- beside the sweep --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("row", EN, ids=lambda r: f"{r['x']}")
+def test_e_n_examples(row) -> None:
+    """E_n scores, ISO 13528:2022, 9.7; without their sign."""
+    found = compare(row["x"], row["U"], row["x_ref"], row["U_ref"])
+    assert found.e_n == pytest.approx(abs(row["E_n"]), rel=1e-9)
+    assert found.agree is row["satisfactory"] and bool(found.causes) is not row["satisfactory"]
+
+
+@pytest.mark.parametrize(
+    ("slip", "first"),
+    [
+        ("ends", "The strip's two ends were mixed up"),
+        ("side", "The strip's two ends were mixed up, or the board lay on the other side"),
+        ("turns", "The board was turned 4 times, not 3"),
+        ("fence moved", "The sled was held against another wall"),
+    ],
+)
+def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
+    a = 1.2e-3
+    width = cut_strip([a] * 5)
+    near, far = [width(15.0)] * 3, [width(385.0)] * 3
+    options: dict[str, object] = {"sweep_fence": a, "sweep_fence_uncertainty": 3e-5}
+    known = Known(yaw_play=1e-4)
+    assert any("agree within what both can tell" in n for n in board(near, far, known=known, **options).notes)
+    if slip == "ends":
+        near, far = far, near
+    elif slip == "side":
+        options["kept"] = "right"
+    elif slip == "turns":
+        options["turns"] = 3
+    else:
+        options["sweep_fence"] = 5e-4
+    note = next(n for n in board(near, far, known=known, **options).notes if "E_n" in n)
+    assert "differ by more than both can tell" in note and f"(1) {first}" in note
+
+
+def test_a_square_fence_says_nothing_of_swapped_ends() -> None:
+    causes = compare(2e-4, 2e-5, 0.0, 2e-5).causes
+    assert not any("mixed up" in c or ("turned" in c.split(":")[0] and "times" in c) for c in causes)
+
+
+# ---- refused, and asked ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"apart": None}, "--apart"),
+        ({"apart": -370.0}, "--apart"),
+        ({"turns": 0}, "--turns takes 1 to 24"),
+        ({"turns": 99}, "--turns takes 1 to 24"),
+        ({"board": 200.0}, "370 mm apart on the strip of a 200 mm board"),
+    ],
+)
+def test_what_cannot_be_is_refused(options, says) -> None:
+    with pytest.raises(EvidenceError, match=says):
+        board([25.0], [25.0], **options)
+
+
+@pytest.mark.parametrize(
+    ("options", "apart"), [({}, 370.0), ({"board": 600.0}, 570.0), ({"apart": 200.0}, 200.0)]
+)
+def test_the_guide_asks_where_the_widths_are_read_and_that_is_how_far_apart_they_are(options, apart) -> None:
+    steps = CHECK.plan(options, EvidenceGear())
+    facts = Facts(acknowledged=False)
+    cautions = ask(CHECK.cautions, steps, facts).cautions
+    assert any("two" not in c and "blade stands still" in c for c in cautions)
+    assert any("exit block" in c.lower() for c in cautions) and any("eye and ear" in c for c in cautions)
+    facts.acknowledged = True
+    traces = []
+    while True:
+        advance(steps, facts)
+        said = ask(CHECK.cautions, steps, facts)
+        if said.phase == "working-out":
+            break
+        if said.phase == "place":
+            facts.placed = True
+            continue
+        assert said.gather == "width" and said.at is not None
+        taper = 0.5 if said.placement == "near" else 0.0
+        traces.append(Trace(said.placement or "", [said.at], [25.0 + taper]))
+        facts.kept[facts.step] += 1
+    assert len(traces) == 6
+    found = evaluate(Evidence("test-board", traces, options, EvidenceGear()))
+    assert found.quantities[0].value == pytest.approx(0.5 / (4 * apart))
+
+
+def test_the_words_turn_the_board_the_right_way() -> None:
+    """Left of the blade the freshly cut edge goes onto the fence clockwise, right of it counter-clockwise."""
+    left = CHECK.plan({}, EvidenceGear())[0].words
+    right = CHECK.plan({"kept": "right", "turns": 3}, EvidenceGear())[0].words
+    assert "LEFT of the blade" in left and "board clockwise" in left and "4 turns" in left
+    assert "RIGHT of the blade" in right and "board counter-clockwise" in right and "3 turns" in right
