@@ -6,8 +6,12 @@ SWEEPGAUGE_EXAMPLES=1000 looks further, for an evening.
 from __future__ import annotations
 
 import os
+import tempfile
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, configuration, settings
+
+# a folder for each process: in a fresh clone workers would write its character tables over one another
+configuration.set_hypothesis_home_dir(tempfile.mkdtemp(prefix="examples-"))
 
 settings.register_profile(
     "everyday",
