@@ -1,0 +1,201 @@
+"""What is heard on a serial line: format, profile, speed and parity, found by listening; with the evidence.
+
+It proposes and never decides: settings are written by people. Everything is listened to with eight bits and no
+parity, since any seven-bit framing shows there as it is: the eighth bit is the parity, or a stop bit.
+
+    sent as   heard as 8N1
+    8N1       as it is
+    7E1 7E2   bit 7 makes the number of ones even; so CR comes as 0x8d, and no line ever seems to end
+    7O1       bit 7 makes it odd
+    7N2       bit 7 is the first stop bit: always 1
+
+May import: hw.formats, hw.reading; serial only inside functions. What speaks only when asked (request, Modbus) and
+what comes over clock and data lines is not found this way, nor is a parity beside eight bits.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple, Protocol
+
+from hw.formats import PROFILES, make_decoder
+from hw.reading import Record
+
+SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
+SURE = 3  # readings without a reject, and no other speed is tried
+LEAST = 2  # readings that make a proposal, where more was sent than one line
+MOST_REJECTED = 0.1  # of the frames, for a proposal
+SILENCE = 1.6  # s without a byte; the slowest that send by themselves do so three times a second
+TURN = 1.2  # s for each speed where bytes come
+SETTLE = 0.05  # s; what was under way when the speed was changed is no evidence
+LOOK = 0.06  # s between looks at what came
+ENOUGH = 16384  # bytes at one speed
+
+PARITY_WORDS = {
+    "even": "bit 7 makes the number of ones even in all {n} bytes: even parity over seven bits",
+    "odd": "bit 7 makes the number of ones odd in all {n} bytes: odd parity over seven bits",
+    "mark": "bit 7 is set in all {n} bytes: seven bits and two stop bits",
+}
+
+
+class Proposal(NamedTuple):
+    """What would read the line. settings: keys of a port in the settings file, as they are written there."""
+
+    settings: dict[str, str | int]
+    readings: int
+    rejects: int
+    evidence: tuple[str, ...]
+
+
+class Listening(NamedTuple):
+    """heard: bytes by speed. proposal: None where nothing fits, or nothing came."""
+
+    heard: dict[int, bytes]
+    proposal: Proposal | None
+
+    @property
+    def silent(self) -> bool:
+        return not any(self.heard.values())
+
+
+class Line(Protocol):
+    """What is needed of a port of pyserial."""
+
+    baudrate: int
+
+    def read(self, size: int, /) -> bytes: ...
+
+    def reset_input_buffer(self) -> None: ...
+
+
+def parity_of(data: bytes) -> str | None:
+    """ "even", "odd" or "mark" where bit 7 of all bytes says so; None where it says nothing."""
+    if len(data) < 8 or not any(byte & 0x80 for byte in data):
+        return None
+    if all(byte & 0x80 for byte in data):
+        return "mark"
+    ones = {byte.bit_count() % 2 for byte in data}
+    return None if len(ones) == 2 else "odd" if 1 in ones else "even"
+
+
+def judge(data: bytes, speed: int = 9600) -> Proposal | None:
+    """Bytes read as 8N1 at `speed` -> what would read them; None when no profile does."""
+    parity = parity_of(data[1:])  # the first byte may have been cut
+    best: Proposal | None = None
+    for profile in PROFILES:
+        for decimals in (None, 3) if profile in {"plain", "code_channel_item"} else (None,):
+            found = _try(data, speed, parity, profile, decimals)
+            if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
+                best = found
+    return best
+
+
+def _try(data: bytes, speed: int, parity: str | None, profile: str, decimals: int | None) -> Proposal | None:
+    options: dict[str, object] = {"profile": profile}
+    if decimals is not None:
+        options["decimals"] = decimals
+    if parity in {"even", "odd"}:
+        options["parity7"] = parity
+    clean = bytes(byte & 0x7F for byte in data) if parity == "mark" else data
+    records = make_decoder("line", {**options, "at_open": True}).feed(clean)
+    good = [record for record in records if _reads(record)]
+    if len(good) < LEAST:
+        # an instrument's own button: one line, from its beginning
+        records = make_decoder("line", options).feed(clean)
+        good = [record for record in records if _reads(record)]
+        if len(good) != len(records):
+            return None
+    rejects = sum(record.fault is not None for record in records)
+    if not good or rejects > MOST_REJECTED * (len(good) + rejects):
+        return None
+    settings: dict[str, str | int] = {"format": "line", "profile": profile, "baud": speed}
+    first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
+    evidence = [
+        f"{len(good)} readings and {rejects} rejects in {len(data)} bytes at {speed} baud, such as {first!r}"
+    ]
+    if parity is not None:
+        evidence.append(PARITY_WORDS[parity].format(n=len(data) - 1))
+        if parity == "mark":
+            settings |= {"bits": 7, "stop": 2}
+        else:
+            settings["parity7"] = parity
+    if any("default_unit" in record.flags for record in good):
+        settings["default_unit"] = "mm"
+        evidence.append("no unit is sent: default_unit is yours to say, mm or in")
+    if decimals is not None:
+        settings["decimals"] = decimals
+        evidence.append("no decimal point is sent: how many decimals it means is yours to say")
+    if any(record.counts is not None and record.value is None for record in good):
+        evidence.append("counts are sent: per_count, the travel of one, is yours to say")
+    channels = sorted({record.channel for record in good if record.channel})
+    if len(channels) > 1:
+        evidence.append(f"channels {', '.join(channels)} are heard: say which with channel")
+    return Proposal(settings, len(good), rejects, tuple(evidence))
+
+
+def _reads(record: Record) -> bool:
+    return record.value is not None or record.counts is not None
+
+
+def open_line(port: str, speed: int) -> Any:
+    """The port as it is listened to: locked, eight bits, no parity. OSError or ValueError where it cannot be."""
+    import serial
+
+    opened = serial.serial_for_url(port, do_not_open=True, baudrate=speed, timeout=LOOK)
+    opened.exclusive = True
+    opened.open()
+    return opened
+
+
+def listen(
+    line: Line,
+    first: int = 9600,
+    *,
+    request: bytes | None = None,
+    clock: Callable[[], float] = time.monotonic,
+) -> Listening:
+    """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence, 12 s at the very most.
+
+    first: the speed to begin with. request: sent at each speed, for what speaks only when asked.
+    """
+    heard: dict[int, bytes] = {}
+    best: Proposal | None = None
+    for speed in (first, *(speed for speed in SPEEDS if speed != first)):
+        line.baudrate = speed
+        began = clock()
+        while clock() - began < SETTLE and heard:
+            line.read(ENOUGH)
+        line.reset_input_buffer()
+        data = bytearray()
+        began = asked = clock()
+        if request:
+            _ask(line, request)
+        while clock() - began < (TURN if data or heard else SILENCE) and len(data) < ENOUGH:
+            data += line.read(ENOUGH)
+            if request and clock() - asked > 0.25:
+                asked = clock()
+                _ask(line, request)
+            found = judge(bytes(data), speed) if data else None
+            if found and found.readings >= SURE and not found.rejects:
+                return Listening({**heard, speed: bytes(data)}, found)
+        heard[speed] = bytes(data)
+        if not data and len(heard) == 1 and not request:
+            break  # silence at one speed is silence at all
+        if found and (best is None or found.readings > best.readings):
+            best = found
+            if not found.rejects:
+                break
+    return Listening(heard, best)
+
+
+def _ask(line: Line, request: bytes) -> None:
+    line.write(request)  # type: ignore[attr-defined]
+
+
+def settings_text(settings: Mapping[str, str | int]) -> str:
+    """A proposal as lines of the settings file, parted by semicolons."""
+    return "; ".join(
+        f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}"
+        for key, value in settings.items()
+    )
