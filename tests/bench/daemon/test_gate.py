@@ -153,7 +153,7 @@ def test_no_slope_is_off_by_more_than_its_uncertainty(seed: int, figure) -> None
         good = fit_sweep(clean[0][8:], clean[1][8:], resolution=0.01)
         keep = [i for i, s in enumerate(spoiled[0]) if s > 0]
         fit = fit_sweep([spoiled[0][i] for i in keep], [spoiled[1][i] for i in keep], resolution=0.01)
-        worst = max(worst, abs(fit.slope - good.slope) / good.standard_uncertainty)
+        worst = max(worst, float(abs(fit.slope - good.slope) / good.standard_uncertainty))
     figure("slope off, in standard uncertainties", worst, 1.0, good=worst <= 1.0)
 
 

@@ -1,0 +1,88 @@
+"""Temperature and humidity of the shop from the kernel's own sensor files; wood moves with both.
+
+The files are those of the kernel's ABI documents: sysfs-bus-iio (in_temp_input in milli degrees Celsius,
+in_humidityrelative_input in milli percent; without _input: (raw + offset) x scale) and hwmon/sysfs-interface
+(temp1_input in milli degrees Celsius, humidity1_input in milli percent). A sensor that measures humidity measures
+the air; one that has only a temperature is believed to only if its driver is one for probes, since most of them
+sit on processors, disks and power supplies. May import: the standard library.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+PROBES = ("w1_slave_temp", "ds18b20", "tmp102", "tmp117", "lm75", "lm75a", "mcp9808", "adt7410", "si7055")
+"""Drivers of probes that measure temperature alone."""
+
+COLDEST, HOTTEST = -40.0, 85.0  # C; outside, the sensor is broken: such parts are specified for this span
+
+
+class Climate(NamedTuple):
+    """What one sensor says: C, and percent of relative humidity; None where it does not measure it."""
+
+    sensor: str
+    temperature: float | None
+    humidity: float | None
+
+
+def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
+    """Every sensor of the air that answers, by name. Never raises; takes up to a second a sensor that stalls."""
+    found = []
+    for folder in _folders(sys):
+        name = _text(folder / "name") or folder.name
+        humidity = _percent(folder)
+        temperature = _celsius(folder)
+        if humidity is not None or (temperature is not None and name in PROBES):
+            found.append(Climate(name, temperature, humidity))
+    return found
+
+
+def _folders(sys: Path) -> list[Path]:
+    """Each sensor once: some drivers show the same chip in both trees."""
+    seen: dict[Path, Path] = {}
+    for pattern in ("bus/iio/devices/iio:device*", "class/hwmon/hwmon*"):
+        for folder in sorted(sys.glob(pattern)):
+            chip = (folder / "device").resolve() if (folder / "device").exists() else folder.resolve()
+            seen.setdefault(chip, folder)
+    return list(seen.values())
+
+
+def _celsius(folder: Path) -> float | None:
+    for name in ("in_temp", "in_temp_ambient", "temp1"):
+        value = _milli(folder, name)
+        if value is not None and COLDEST <= value <= HOTTEST:
+            return value
+    return None
+
+
+def _percent(folder: Path) -> float | None:
+    for name in ("in_humidityrelative", "humidity1"):
+        value = _milli(folder, name)
+        if value is not None and 0.0 <= value <= 100.0:
+            return value
+    return None
+
+
+def _milli(folder: Path, name: str) -> float | None:
+    ready = _number(folder / f"{name}_input")
+    if ready is not None:
+        return ready / 1000.0
+    raw, scale = _number(folder / f"{name}_raw"), _number(folder / f"{name}_scale")
+    if raw is None or scale is None:
+        return None
+    return (raw + (_number(folder / f"{name}_offset") or 0.0)) * scale / 1000.0
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_text().strip()
+    except (OSError, UnicodeDecodeError):  # a sensor at the end of a long wire answers now and then
+        return None
+
+
+def _number(path: Path) -> float | None:
+    try:
+        return float(_text(path) or "")
+    except ValueError:
+        return None
