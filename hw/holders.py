@@ -5,6 +5,13 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+PSEUDO_MAJORS = range(136, 144)  # Unix98 slaves (kernel documentation, admin-guide/devices.txt)
+
+
+def is_pseudo(device: str | os.PathLike[str] | int) -> bool:
+    """A pseudo-terminal: the program at its other end may well have this end open too. A path or a descriptor."""
+    return os.major(os.stat(device).st_rdev) in PSEUDO_MAJORS
+
 
 def holders_of(device: str | os.PathLike[str], *, proc: Path = Path("/proc")) -> list[str]:
     """`name (process 123)` of each other process that has the device open, by its real path.

@@ -53,6 +53,7 @@ class Listening(NamedTuple):
 
     heard: dict[int, bytes]
     proposal: Proposal | None
+    text_at: int | None = None  # the speed at which lines of text are heard, of whatever shape
 
     @property
     def silent(self) -> bool:
@@ -77,6 +78,15 @@ def parity_of(data: bytes) -> str | None:
         return "mark"
     ones = {byte.bit_count() % 2 for byte in data}
     return None if len(ones) == 2 else "odd" if 1 in ones else "even"
+
+
+def is_text(data: bytes) -> bool:
+    """Lines of printing characters, whatever they say: then speed and framing are right."""
+    parity = parity_of(data[1:])
+    clean = bytes(byte & 0x7F for byte in data) if parity else data
+    ends = clean.count(b"\r") + clean.count(b"\n")
+    printing = sum(0x20 <= byte < 0x7F or byte in b"\r\n\t" for byte in clean)
+    return len(data) >= 16 and ends >= 2 and printing >= 0.97 * len(clean)
 
 
 def judge(data: bytes, speed: int = 9600) -> Proposal | None:
@@ -186,6 +196,8 @@ def listen(
             best = found
             if not found.rejects:
                 break
+        if best is None and is_text(bytes(data)):
+            return Listening(heard, None, speed)  # another speed would make rubbish of it
     return Listening(heard, best)
 
 

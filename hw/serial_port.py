@@ -22,13 +22,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hw.holders import holders_of
+from hw.holders import holders_of, is_pseudo
 from hw.reading import PortState
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
 LAST_RETRY = 1.0  # s
-PSEUDO_MAJORS = range(136, 144)  # Unix98 slaves (kernel documentation, admin-guide/devices.txt)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +182,7 @@ class SerialPort:
             opened.rts = o.rts
         opened.open()
         fd = _descriptor(opened)
-        if fd is not None and not _is_pseudo(fd):
+        if fd is not None and not is_pseudo(fd):
             # exclusive=True is only an advisory lock: a program that does not ask for it would still
             # open the port and steal bytes from us. Not so on a pseudo-terminal: no modem manager probes
             # those, and the program at its other end may have to open this end too.
@@ -283,10 +282,6 @@ def _descriptor(opened: object) -> int | None:
     except (AttributeError, OSError, NotImplementedError, ValueError):
         return None
     return fd if isinstance(fd, int) and fd >= 0 else None
-
-
-def _is_pseudo(fd: int) -> bool:
-    return os.major(os.fstat(fd).st_rdev) in PSEUDO_MAJORS
 
 
 def _why_not(port: str, error: Exception) -> tuple[PortState, str]:

@@ -1,0 +1,78 @@
+"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only looked at where some are wired.
+
+The library beneath is tried in a process of its own: where it is imported it opens a pipe, claims lines and moves
+the whole process to another folder. May import: bench.doctor.matter, bench.settings (types).
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from bench.doctor.matter import Matter, fault, good, told
+from bench.settings import Settings
+
+_TRY = "import lgpio; print(hasattr(lgpio, 'gpiochip_open'))"
+
+
+def wired_pins(settings: Settings) -> dict[str, int]:
+    pins: dict[str, int] = {}
+    if settings.panel is not None:
+        for name in ("pedal", "lamp", "buzzer"):
+            if (pin := getattr(settings.panel, name)) is not None:
+                pins[name] = pin
+    for role in ("indicator", "travel", "caliper"):
+        port = getattr(settings, role)
+        if port is not None:
+            pins |= {f"{role} {name}": pin for name, pin in port.pins.items()}
+    return pins
+
+
+def pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Matter]:
+    wired = wired_pins(settings)
+    if not wired:
+        return
+    names = ", ".join(f"{name} on {pin}" for name, pin in wired.items())
+    chips = sorted(dev.glob("gpiochip*"))
+    if not chips:
+        yield fault(
+            "pins",
+            f"this machine has no pins, and the settings wire {names}",
+            "take [panel] and the pins out of the settings on this machine; the rest works without",
+        )
+        return
+    if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
+        yield fault(
+            "pins",
+            f"{chips[0]} may not be opened, and the settings wire {names}",
+            "sudo adduser $USER gpio, then log out and in again",
+        )
+    elif settings.panel is None:
+        yield good("pins", f"{names}: {chips[0]} may be opened")
+    if settings.panel is not None:
+        yield _library(names)
+    if any(name.endswith(("data", "clock")) for name in wired):
+        yield told("pins", "3.3 V and no more on any pin; most such gauges speak 1.5 V and need a shifter")
+
+
+def _library(names: str) -> Matter:
+    with tempfile.TemporaryDirectory() as folder:
+        tried = subprocess.run(
+            [sys.executable, "-c", _TRY],
+            capture_output=True,
+            text=True,
+            check=False,
+            cwd=folder,
+            env={**os.environ, "LG_WD": folder},
+        )
+    do = "sudo apt install python3-lgpio, in an environment made with --system-site-packages"
+    if tried.returncode:
+        last = (tried.stderr.strip().splitlines() or ["no word why"])[-1]
+        return fault("pins", f"{names}: the library lgpio does not start: {last}", do)
+    if tried.stdout.strip() != "True":
+        return fault("pins", f"{names}: the lgpio installed is an empty one", do)
+    return good("pins", f"{names}: lgpio is there")

@@ -1,0 +1,98 @@
+"""Serial ports by their stable names, who holds them, and what else reaches for them.
+
+May import: bench.doctor.matter, bench.settings (types), hw.holders.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from bench.doctor.matter import Matter, fault, told
+from bench.settings import PortSettings
+from hw.holders import holders_of
+
+FOLDERS = ("serial/by-id", "sweepgauge/by-number", "serial/by-path", "sweepgauge/by-socket")
+UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
+
+
+class Found(NamedTuple):
+    """A cable: its device and its stable names, the best first."""
+
+    device: Path
+    names: tuple[Path, ...]
+
+    @property
+    def name(self) -> str:
+        return str(self.names[0])
+
+
+def find_ports(dev: Path = Path("/dev")) -> list[Found]:
+    """Every serial cable that has a stable name, each once."""
+    names: dict[Path, list[Path]] = {}
+    for folder in FOLDERS:
+        for link in sorted((dev / folder).glob("*")):
+            if (device := link.resolve()).exists():
+                names.setdefault(device, []).append(link)
+    return [Found(device, tuple(links)) for device, links in sorted(names.items())]
+
+
+def cables(found: Sequence[Found], wired: Sequence[tuple[str, PortSettings]]) -> Iterator[Matter]:
+    """What is plugged in, who holds it, and which names in the settings will not last."""
+    used = {Path(port.port).resolve(): name for name, port in wired if port.port.startswith("/")}
+    for cable in found:
+        holders = holders_of(cable.device)
+        state = f"held by {', '.join(holders)}" if holders else "free"
+        role = f"; it is the {used[cable.device]}" if cable.device in used else ""
+        yield told("port", f"{cable.name} is {cable.device.name}, {state}{role}")
+    for cable in found:
+        if len(found) > 1 and not any("by-id" in str(n) or "by-number" in str(n) for n in cable.names):
+            yield told(
+                "port",
+                f"{cable.device.name} has no name of its own by number: another cable has the same, or it has none",
+                f"name it by the socket it is plugged into, {cable.name}, and keep it there",
+            )
+    for name, port in wired:
+        if UNSTABLE.fullmatch(port.port):
+            better = next((c.name for c in found if c.device == Path(port.port).resolve()), None)
+            yield fault(
+                name,
+                f"{port.port} may be another cable's name after a restart",
+                f'write port = "{better}"' if better else "write its name under /dev/serial/by-id",
+            )
+
+
+def neighbours(root: Path = Path("/")) -> Iterator[Matter]:
+    """A login console on the header's port, a modem manager, a keyboard cable: what else is on the wires."""
+    command = root / "proc/cmdline"
+    serial0 = root / "dev/serial0"
+    if serial0.exists() and command.exists():
+        consoles = re.findall(r"console=(\w+)", command.read_text())
+        if {serial0.resolve().name, "serial0"} & set(consoles):
+            yield fault(
+                "port",
+                "the login console is on /dev/serial0 and answers whatever the instrument says",
+                "sudo raspi-config nonint do_serial_cons 1 (the console off) and do_serial_hw 0 (the port on), then "
+                "restart",
+            )
+    if "ModemManager" in set(_processes(root / "proc")):
+        rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
+        if not rules.exists():
+            yield told(
+                "port",
+                "a modem manager runs and writes to new ports for ten seconds",
+                "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload, then plug "
+                "the cable in again",
+            )
+    for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
+        yield told("port", f"{link} types like a keyboard: a cable that does is read with the format wedge")
+
+
+def _processes(proc: Path) -> Iterator[str]:
+    for folder in proc.glob("[0-9]*"):
+        try:
+            yield (folder / "comm").read_text().strip()
+        except OSError:
+            continue

@@ -1,0 +1,75 @@
+"""Figures of a stream of readings: how many a second, how fast one may push, how still it is at rest.
+
+Pure. May import: bench.doctor.matter, bench.units.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from bench.doctor.matter import Matter, fault, told
+from bench.units import System, length_words
+
+USUAL_PUSH = 40.0  # mm/s, a gentle push; common practice, no source
+MOVES = 6.0  # a drift over the whole of more than so many noises is a movement
+FEWEST = 8  # readings, to say anything of noise
+EPS = 1e-7
+
+
+def rate_of(stamps: Sequence[float]) -> float | None:
+    """Readings a second from their arrivals, s; None for fewer than three."""
+    if len(stamps) < 3 or stamps[-1] <= stamps[0]:
+        return None
+    return (len(stamps) - 1) / (stamps[-1] - stamps[0])
+
+
+def stream(
+    name: str, rate: float | None, values: Sequence[float], spacing: float, units: System
+) -> Iterator[Matter]:
+    """What the readings (mm) of a few seconds say."""
+    if rate:
+        fastest = rate * spacing
+        words = (
+            f"{rate:.1f} readings a second: for one every {length_words(spacing, units)} of travel push no faster "
+            f"than {length_words(fastest, units)} a second"
+        )
+        figures = {"rate": round(rate, 3), "spacing": spacing, "fastest_push": round(fastest, 3)}
+        if fastest < USUAL_PUSH:
+            yield fault(
+                name,
+                words,
+                "push slower; or allow a wider spacing (--spacing); or work with marks: leave [travel] out of the "
+                "settings",
+                figures=figures,
+            )
+        else:
+            yield told(name, words, figures=figures)
+    if len(values) < FEWEST:
+        return
+    noise, step, drift = at_rest(values)
+    if drift > MOVES * max(noise, step):
+        yield told(name, f"it moved by {length_words(drift, units)} meanwhile: its noise is told at rest")
+        return
+    seen = f", in steps of {length_words(step, units)}" if step else ""
+    shown = f"at rest it scatters by {length_words(noise, units, 5 if noise < 0.001 else None)}{seen}"
+    yield told(
+        name,
+        shown + (" (one standard deviation)" if noise else ": it does not change at all"),
+        figures={"noise": round(noise, 6), "step": round(step, 6)},
+    )
+
+
+def at_rest(values: Sequence[float]) -> tuple[float, float, float]:
+    """Noise (one standard deviation), smallest step seen, drift from the first third to the last; mm.
+
+    The noise is from differences of neighbours, so that a slow drift is not taken for it: their standard deviation
+    is that of one reading times the root of two.
+    """
+    steps = [b - a for a, b in pairwise(values)]
+    noise = statistics.fmean(step * step for step in steps) ** 0.5 / 2**0.5
+    changes = [abs(step) for step in steps if abs(step) > EPS]
+    third = max(1, len(values) // 3)
+    drift = abs(statistics.fmean(values[-third:]) - statistics.fmean(values[:third]))
+    return noise, min(changes, default=0.0), drift
