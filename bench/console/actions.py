@@ -117,7 +117,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "limits", ("3", "l"), _word("limits"), "What limits the result, ranked.",
-        lambda d: d.view.go("limits"), lambda d: d.state.finding is not None,
+        lambda d: d.view.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
     ),
     Action(
         "past", ("6", "p"), _word("past"), "Past results of this sled.",

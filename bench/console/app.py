@@ -33,6 +33,7 @@ from bench.console.view import View
 from bench.wire import LogList, Said
 
 DIGITS = 0.1  # s between two drawings of the number
+EXTRA = 0.2  # s between two looks at what the added actions can do
 LINE = 0.2  # s between two drawings of the line
 
 
@@ -68,6 +69,7 @@ class Console(App[None]):
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._ageing: asyncio.TimerHandle | None = None
+        self._extra_words: list[str] = []
         self._listening: asyncio.Task[None] | None = None
         for one in looks.LOOKS:
             self.register_theme(_theme(one))
@@ -85,6 +87,15 @@ class Console(App[None]):
                 loop.add_signal_handler(number, self.exit)
         self.sheet.focus()
         self._listening = loop.create_task(self.link.run())
+        if self.desk.extra:
+            self.set_interval(EXTRA, self._extra_changed)
+
+    def _extra_changed(self) -> None:
+        """What the added actions can do changes without the daemon saying anything."""
+        words = [action.word(self.desk) for action in self.desk.extra if action.can(self.desk)]
+        if words != self._extra_words:
+            self._extra_words = words
+            self._mark(frozenset({"keys"}))
 
     async def on_unmount(self) -> None:
         for timer in (self._timer, self._ageing):

@@ -215,7 +215,10 @@ def said(state: State, view: View, wide: int, rows: int) -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut."""
     g = view.glyphs
     out: Block = []
+    remark = state.ask.remark if state.ask is not None else None
     for sentence in reversed(state.notices):
+        if sentence.words == remark:
+            continue  # the guide says it already
         sign = g.bad if sentence.bad else " "
         role: Role = "bad" if sentence.bad else "faint" if out else "text"
         block = wrap(sentence.words, wide - 4, role)

@@ -62,7 +62,8 @@ class State(msgspec.Struct):
     """
 
     clock: Callable[[], float]
-    here: bool = False
+    here: bool = False  # connected, and told how things stand
+    coming: bool = False  # connected
     away_words: str = "No daemon yet."
     away_since: float | None = None
     program: str = ""
@@ -93,11 +94,15 @@ class State(msgspec.Struct):
     # ---- the connection ---------------------------------------------------------------------------
 
     def came(self) -> frozenset[str]:
+        """Connected; what is shown stays as it was until the daemon has said how things stand."""
+        self.coming = True
+        return NOTHING
+
+    def _came(self) -> None:
         back = self.away_since is not None and self.told_status
-        self.here, self.away_since, self.away_words = True, None, ""
+        self.coming, self.here, self.away_since, self.away_words = False, True, None, ""
         if back:
             self.say("daemon", "The daemon is back; the check stands where it stood.")
-        return frozenset({"health", "notice", "ask", "number"})
 
     def went(self, words: str) -> frozenset[str]:
         if self.away_since is None:
@@ -107,7 +112,7 @@ class State(msgspec.Struct):
             if self.here:
                 self.say("daemon", "The daemon went away; what was said to be saved is kept.", bad=True)
         changed = self.here or words != self.away_words
-        self.here, self.away_words = False, words
+        self.coming, self.here, self.away_words = False, False, words
         self.live = self.learn = None
         return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
 
@@ -200,6 +205,8 @@ class State(msgspec.Struct):
         self.program, self.recording, self.last = message.program, message.recording, list(message.last)
         now = self.clock()
         self.instruments = {one.name: self._heard(one, now) for one in message.instruments}
+        if self.coming:
+            self._came()
         self.told_status = True
         for note in message.notes[-2:]:
             self.say("daemon", note)
