@@ -3,7 +3,8 @@
 A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn back to where it began.
 So does a sled that shifts in its slots, and it does so every time. Held otherwise on the way back, sideways, it
 shifts the whole pull-back and is taken out here; yawed otherwise, it turns it, by no more than the play and
-differently each time. What is left above that is closure. Lengths in mm. May import:
+differently each time. What is left above that is closure. What shifts every pull-back alike is lost motion or lag.
+Lengths in mm. May import:
 bench.checks.model; bench.uncertainty inside functions.
 """
 
@@ -16,6 +17,7 @@ from collections.abc import Sequence
 from bench.checks.model import Trace
 
 END = 0.1  # share of the stretch that counts as its end
+MIDDLE = 0.3  # share of the stretch that counts as its middle
 FEWEST = 2  # readings there
 BACK = 2  # counts within which a reading has come back; common practice, no source
 UNSEEN_PLAY = 100e-6  # rad, of yaw, where a single cycle shows no scatter; common practice, no source
@@ -79,6 +81,29 @@ def out_and_back(
         allowed = max(allowed, yaw_play * length) if len(gaps) > 1 else yaw_play * length
     left = abs(statistics.fmean(gaps)) - allowed
     return left if left > BACK * count else None
+
+
+def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
+    """mm by which every pull-back reads otherwise than its push in the middle of the stretch, the same each time.
+
+    None with fewer than two cycles, where it is within two counts, or where it scatters as play does (95 %,
+    Student's t).
+    """
+    from bench.uncertainty import t_quantile
+
+    seen = []
+    for push, pull in pairs:
+        low = max(min(push.travel), min(pull.travel))
+        high = min(max(push.travel), max(pull.travel))
+        middle, reach = (low + high) / 2, MIDDLE * (high - low) / 2
+        there, back = _at(push, middle - reach, middle + reach), _at(pull, middle - reach, middle + reach)
+        if reach > 0 and there is not None and back is not None:
+            seen.append(back[1] - there[1] - (back[0] - there[0]) * _slope(push, low, high))
+    if len(seen) < FEWEST:
+        return None
+    mean = statistics.fmean(seen)
+    doubt = t_quantile(0.95, len(seen) - 1) * statistics.stdev(seen) / math.sqrt(len(seen))
+    return mean if abs(mean) > max(doubt, BACK * count) else None
 
 
 def _at(trace: Trace, begin: float, end: float) -> tuple[float, float] | None:

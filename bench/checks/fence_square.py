@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
-from bench.checks.remarks import of_sweeps, undecided
+from bench.checks.remarks import of_steps, of_sweeps, undecided
+from bench.checks.slips import side_proved
 from bench.checks.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Settle
 from bench.gear import Jig, LeftRight
@@ -34,6 +35,10 @@ POOR_SQUARE = 0.1 / 300
 DOUBTFUL_SQUARE = 0.03 / 300
 NOT_TURNED = "was it turned over"  # by these words a finding is known that the square's history did not fit
 RESEAT = "Lift the square, wipe it, press it home again."
+COARSE = (
+    0.005  # mm a count, from where on the instrument's own steps are what limits; common practice, no source
+)
+SHIFT = "Shift the stand too, so that the reading changes by 0.2 to 0.5 mm: this indicator's own steps then average out."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -43,6 +48,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if only == RIGHT and options.get("side") in ("left", "right"):
         first = OTHER[first]  # the side said is that of the first set-up taken
     far = gear.jig is not None and gear.jig.fence == "far"
+    reseat = f"{RESEAT} {SHIFT}" if (gear.indicator.resolution or 0.0) >= COARSE else RESEAT
     lies = "toward you" if far else "away from you"
     left = Step(
         placement=LEFT,
@@ -52,7 +58,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         side=first,
         mount=mount,
         picture="square-handle-left",
-        reseat=RESEAT,
+        reseat=reseat,
     )
     second = OTHER[first]
     right = Step(
@@ -63,7 +69,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         side=second,
         mount=mount,
         picture="square-handle-right",
-        reseat=RESEAT,
+        reseat=reseat,
     )
     if only == LEFT:
         return (left,)
@@ -143,13 +149,16 @@ def evaluate(evidence: Evidence) -> Finding:
             longest=_longest(evidence),
             count=_count(placed),
         )
+    if said == "cannot-tell" and abs(a) <= combined.expanded:
+        notes.append("It may be out to either side of square: make no move by it before it is settled.")
     notes.extend(of_sweeps(evidence, between))
     notes.extend(undecided(combined, tolerance))
+    notes.extend(of_steps(combined, said))
     if known.yaw_play is None and not _hold_said(evidence):
         notes.append(
             "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
         )
-    if not evidence.leans and jig is not None and said != "inside":
+    if not side_proved(evidence, steps) and jig is not None and said != "inside":
         notes.append(
             "On which side the indicator stood is taken as said, not proved by leaning the sled: on the other side "
             "the way would be the opposite. Let a pass after the move confirm it."

@@ -1,14 +1,15 @@
 """One pass over a saw plate, averaged over its turns: what the plate itself puts in cancels before the line is fitted.
 
 A warped or dished plate is no line, and a fit of each turn alone would set its real form aside as dirt. Lengths in
-mm. May import: bench.checks.slopes; numpy and bench.geometry inside functions.
+mm. May import: bench.checks.slopes, .stretch; numpy and bench.geometry inside functions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.checks.slopes import Placed, travel_span
+from bench.checks.slopes import Placed
+from bench.checks.stretch import travel_span
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
 FEWEST = 4  # readings that make a line and judge it

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
 from bench.checks.turns import even_turns, turn_of
 from bench.finding import Finding, Quantity
@@ -65,7 +66,7 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(str(error)) from error
     notes: list[str] = []
     indicator = evidence.gear.indicator
-    count = indicator.resolution or _count(values)
+    count = count_of(indicator, values)
     span = (
         indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * found.total
     )
@@ -115,9 +116,7 @@ def evaluate(evidence: Evidence) -> Finding:
             way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
         )
     )
-    radius = evidence.options.get("radius")
-    if isinstance(radius, int | float) and radius > 0:
-        notes.append(f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in proportion.")
+    notes.extend(_near_rim(evidence, found.tilt, limit))
     return Finding(
         check=KIND,
         saw=saw.name if saw else None,
@@ -129,10 +128,21 @@ def evaluate(evidence: Evidence) -> Finding:
     )
 
 
-def _count(values: list[float]) -> float:
-    """The instrument's count as seen: the smallest step between readings that differ."""
-    steps = sorted(b - a for a, b in zip(sorted(values), sorted(values)[1:], strict=False) if b - a > 1e-9)
-    return min(steps[0], 0.01) if steps else 0.001
+def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[str]:
+    """A plate that is only tilted swings in proportion to the radius; its warp need not."""
+    radius, rim = (evidence.options.get(name) for name in ("radius", "rim"))
+    if not (isinstance(radius, int | float) and radius > 0):
+        return []
+    if not (isinstance(rim, int | float) and rim > radius):
+        return [
+            f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in proportion. Give the rim's radius to "
+            f"have it worked out."
+        ]
+    there = tilt * rim / radius
+    over = ", over what was set for the saw" if limit is not None and there > limit else ""
+    return [
+        f"Read at a radius of {radius:g} mm; at the rim, {rim:g} mm out, the tilt is {there:.3f} mm{over}."
+    ]
 
 
 KIND = "plate-wobble"
@@ -146,6 +156,7 @@ CHECK = Check(
     cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("radius", "length", "Distance of the tip from the arbor's middle"),
+        Option("rim", "length", "Radius of the rim, to say what the tilt is there"),
         Option("turns", "count", "How many marks round the turn"),
     ),
     needs=("saw",),

@@ -53,3 +53,13 @@ def undecided(combined: Combined, tolerance: float | None) -> list[str]:
         f"With this instrument and set-up even a perfect one could not be called good enough: what it can decide "
         f"is {least * 300:.3f} mm per 300 mm, not {tolerance * 300:.3f}."
     ]
+
+
+def of_steps(combined: Combined, said: str | None) -> list[str]:
+    """What helps a coarse instrument at once, where it is why nothing can be told."""
+    if said != "cannot-tell" or not combined.rows or combined.rows[0].part != "indicator over the span used":
+        return []
+    return [
+        "The indicator's own errors over the little that it moves weigh most. Shift its stand so that the reading "
+        "changes by 0.2 to 0.5 mm from push to push: then they scatter, and more pushes take them out."
+    ]

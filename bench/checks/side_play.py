@@ -12,10 +12,12 @@ import statistics
 from collections.abc import Mapping
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5
+FEWEST = 2  # readings one way that show how well it comes back
 AGAIN = "Let go and do it anew for each reading."
 UNACCOUNTED = 0.5  # share of the play that one way of looking misses before it is remarked on
 TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
@@ -63,7 +65,7 @@ def evaluate(evidence: Evidence) -> Finding:
     quantities: list[Quantity] = []
     budget: list[BudgetRow] = []
     indicator = evidence.gear.indicator
-    count = indicator.resolution or 0.001
+    count = count_of(indicator, [r for name in PLACES for r in spots[name]])
     confidence = 0.99 if evidence.known.looks else 0.95
     found: dict[str, float] = {}
 
@@ -111,7 +113,9 @@ def evaluate(evidence: Evidence) -> Finding:
                 notes.append(
                     "Leaned right the reading fell: the indicator stands on the left, or the leans were mixed up."
                 )
-            elif leaned.value < BINDS:
+            else:
+                notes.append(_held(spots["leaned-left"], spots["leaned-right"], float(leaned.value)))
+            if 0 <= leaned.value < BINDS:
                 notes.append("Under 0.03 mm in all: it is likely to bind.")
             elif leaned.value > LOOSE:
                 notes.append(
@@ -155,6 +159,17 @@ def evaluate(evidence: Evidence) -> Finding:
         budget=budget,
         notes=notes,
     )
+
+
+def _held(left: list[float], right: list[float], play: float) -> str:
+    """Free, leaned left, leaned right: how far the sled may stand off, and how well either wall brings it back."""
+    said = f"Free, the sled may shift by {play:.3f} mm"
+    if min(len(left), len(right)) < FEWEST:
+        return (
+            f"{said}; leaned on one wall, by how well it comes back there, which one reading does not show."
+        )
+    back = [max(values) - min(values) for values in (left, right)]
+    return f"{said}; leaned left it came back within {back[0]:.3f} mm, leaned right within {back[1]:.3f} mm."
 
 
 def _runner_remarks(

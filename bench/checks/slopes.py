@@ -1,11 +1,12 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, bench.finding; numpy and
-bench.geometry only inside functions, so that a check can be planned without them.
+Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .slips, .stretch, bench.finding;
+numpy and bench.geometry only inside functions, so that a check can be planned without them.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import statistics
 from collections.abc import Sequence
@@ -13,18 +14,19 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from bench.checks.closure import cycles, out_and_back
+from bench.checks.closure import cycles, lost_motion, out_and_back
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
+from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, too_short
+from bench.checks.stretch import in_common
 from bench.finding import SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
     from bench.uncertainty import Group, Part
 
-SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
-LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
-ODD = 2  # misread places, at either end, that must not say where a sweep begins
-EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
+
+# mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for, and a pressed zero is more
+PRELOAD_MOVED = 0.15, 1.0
 
 
 @dataclass(slots=True)
@@ -39,7 +41,11 @@ class Placed:
 
     @property
     def rotation(self) -> float:
-        return self.factor * statistics.fmean(float(fit.slope) for _, fit in self.pushes)
+        return statistics.fmean(self.rotations)
+
+    @property
+    def rotations(self) -> list[float]:
+        return [self.factor * float(fit.slope) for _, fit in self.pushes]
 
     @property
     def length(self) -> float:
@@ -50,13 +56,20 @@ class Placed:
         seats = [trace.seat for trace, _ in self.pushes]
         return all(seat is None for seat in seats) or len(set(seats)) == len(seats)
 
+    @property
+    def preload_moved(self) -> bool:
+        """Each push was read over a stretch of the indicator of its own, so that its errors there scatter."""
+        levels = sorted(statistics.median(trace.reading) for trace, _ in self.pushes)
+        least, most = PRELOAD_MOVED
+        return len(levels) > 1 and all(least <= b - a <= most for a, b in pairwise(levels))
+
     def group(self, weight: float) -> Group:
         from bench.uncertainty import Group
 
         fits = [fit for _, fit in self.pushes]
         return Group(
             weight,
-            [self.factor * float(fit.slope) for fit in fits],  # plain floats: a finding is JSON
+            self.rotations,
             [float(fit.standard_uncertainty) for fit in fits],
             [float(fit.degrees_of_freedom) for fit in fits],
         )
@@ -76,36 +89,19 @@ def turn_factor(mount: str, side: str, grows: str) -> float:
 
 def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push that can be used."""
-    from bench.geometry.line_fit import fit_sweep
-
-    indicator = evidence.gear.indicator
-    stretch = _in_common(evidence.traces, notes)
+    short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
+    stretch = in_common([t for t in evidence.traces if id(t) not in short], notes)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
-        traces = [t for t in evidence.traces if t.placement == step.placement]
+        traces = _at(evidence, step)
         assert step.mount is not None and step.side is not None
         here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
         for number, trace in enumerate(traces, 1):
-            fit = fit_sweep(
-                trace.travel,
-                trace.reading,
-                resolution=indicator.resolution,
-                at=trace.at,
-                stretch=stretch if trace.push else None,
-            )
-            rows.append(
-                SweepRow(
-                    trace.placement,
-                    trace.push,
-                    fit.readings,
-                    fit.set_aside,
-                    float(fit.slope),
-                    float(fit.standard_uncertainty),
-                )
-            )
-            what = "push" if trace.push else "pull-back"
+            fit = _fit(trace, evidence, stretch if trace.push else None, short=id(trace) in short)
+            rows.append(_row(trace, fit))
             if fit.refused is not None:
+                what = "push" if trace.push else "pull-back"
                 notes.append(
                     f"The {what} {trace.sweep or number} at {trace.placement} was not used: {fit.refused}"
                 )
@@ -114,54 +110,54 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
             else:
                 here.pulls.append((trace, fit))
         if not here.pushes:
-            raise EvidenceError(
-                f"no push at {step.placement} can be used; it takes at least one"
-                + (f": {notes[-1]}" if notes else "")
-            )
+            raise EvidenceError(_no_push(step.placement, traces, notes))
+        notes.extend(began_backwards(step.placement, traces))
+        notes.extend(push_apart(step.placement, here.rotations, [t.sweep for t, _ in here.pushes]))
         _compare_pulls(here, notes)
         _close(here, traces, evidence, notes)
         placed.append(here)
+    notes.extend(of_units(evidence, [p.length for p in placed]))
+    notes.extend(of_leans(evidence, steps))
     return placed, rows
 
 
-def _in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
-    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold.
-
-    None where they share too little of it to fit; what then remains of the arm's form is the caller's row.
-    """
-    spans = [travel_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
-    if len(spans) < 2:
-        return None
-    low, high = max(a for a, _ in spans), min(b for _, b in spans)
-    shortest = min(b - a for a, b in spans)
-    several = len({t.placement for t in traces if t.push}) > 1
-    common = max(0.0, high - low)
-    if common < LEAST_IN_COMMON * shortest:
-        if several:
-            notes.append(
-                f"The pushes do not cover the same stretch of travel ({common:.0f} mm in common of "
-                f"{shortest:.0f} mm): a bow of the arm then stays in the answer."
-            )
-        return None
-    if several and common < SHARE_IN_COMMON * shortest:
-        notes.append(
-            f"The pushes cover different stretches of the travel: only the {common:.0f} mm from {low:.0f} to "
-            f"{high:.0f} mm that they have in common were used, of {shortest:.0f} mm."
-        )
-    return low - EDGE, high + EDGE
+def _at(evidence: Evidence, step: Step) -> list[Trace]:
+    return [trace for trace in evidence.traces if trace.placement == step.placement]
 
 
-def travel_span(travel: Sequence[float]) -> tuple[float, float]:
-    """Where it begins and ends, unmoved by a misread place or two."""
-    ordered = sorted(travel)
-    low, high = ordered[0], ordered[-1]
-    if len(ordered) >= 50:
-        usual = (ordered[-1 - ODD] - ordered[ODD]) / (len(ordered) - 1 - 2 * ODD)
-        if ordered[ODD] - low > 10 * ODD * usual:
-            low = ordered[ODD]
-        if high - ordered[-1 - ODD] > 10 * ODD * usual:
-            high = ordered[-1 - ODD]
-    return low, high
+def _fit(trace: Trace, evidence: Evidence, stretch: tuple[float, float] | None, *, short: bool) -> SweepFit:
+    from bench.geometry.line_fit import fit_sweep
+
+    fit = fit_sweep(
+        trace.travel,
+        trace.reading,
+        resolution=evidence.gear.indicator.resolution,
+        at=trace.at,
+        stretch=None if short else stretch,
+    )
+    if not short or fit.refused is not None:
+        return fit
+    covered = fit.stop - fit.start
+    why = f"It covers only {covered:.0f} mm, under 70 % of the longest there."
+    return dataclasses.replace(fit, slope=0.0, standard_uncertainty=0.0, refused=why)
+
+
+def _row(trace: Trace, fit: SweepFit) -> SweepRow:
+    return SweepRow(
+        trace.placement,
+        trace.push,
+        fit.readings,
+        fit.set_aside,
+        float(fit.slope),
+        float(fit.standard_uncertainty),
+    )
+
+
+def _no_push(placement: str, traces: Sequence[Trace], notes: Sequence[str]) -> str:
+    what = f"no push at {placement} can be used; it takes at least one"
+    if traces and not any(trace.push for trace in traces):
+        return f"{what}: in all of them the travel falls; is it declared the way it grows (away or toward)?"
+    return f"{what}: {notes[-1]}" if notes else what
 
 
 def _compare_pulls(here: Placed, notes: list[str]) -> None:
@@ -185,6 +181,12 @@ def _close(here: Placed, traces: Sequence[Trace], evidence: Evidence, notes: lis
     pairs = cycles([trace for trace in traces if id(trace) in used])
     count = max(fit.count for _, fit in here.pushes)
     here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
+    if (behind := lost_motion(pairs, count=count)) is not None:
+        notes.append(
+            f"At {here.name} the reading lies {abs(behind):.3f} mm {'higher' if behind > 0 else 'lower'} on every way "
+            f"back: lost motion or a dragging plunger, late readings, or the sled held on its other wall. The pushes, "
+            f"which conclude, have it all alike."
+        )
     if here.closure is not None:
         notes.append(
             f"At {here.name} the reading did not come back by {here.closure:.3f} mm more than play explains: a stand "
@@ -225,6 +227,7 @@ def shared_rows(
             count,
             short_span_error=gear.indicator.short_span_error,
             weights=weights,
+            preload_moved=all(p.preload_moved for p in placed),
         ),
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.counts import count_of
 from bench.checks.mean_turn import mean_rotation
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
 from bench.checks.remarks import of_sweeps, undecided
@@ -23,9 +24,10 @@ from bench.finding import Finding, Quantity, Settle, SweepRow
 from bench.gear import LeftRight, Saw
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Part
+    from bench.uncertainty import Combined, Part
 
 TOUCHES = 3
+MOST_TOUCHES = 12  # an end; beyond it another change is named
 AGAIN = "Lift the plunger and let it down for each reading."
 END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
@@ -119,7 +121,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     lean = statistics.fmean(depth["rear"]) - statistics.fmean(depth["front"])
     b = factor * lean / apart
     indicator = evidence.gear.indicator
-    count = indicator.resolution or 0.001
+    count = count_of(indicator, [r for name in SPOTS for r in depth[name]])
     span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * abs(lean)
     variances = [statistics.variance(depth[name]) for name in SPOTS]
     sizes = [len(depth[name]) for name in SPOTS]
@@ -154,8 +156,25 @@ def _one_spot(evidence: Evidence) -> Finding:
     settled = None
     limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
     if limit is not None and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded:
-        settled = Settle(part=combined.rows[0].part)
+        settled = _more_touches(rows, combined, abs(abs(b) - limit), max(sizes))
     return _finding(evidence, b, combined, confidence, [], notes, settled, single=False)
+
+
+def _more_touches(rows: Sequence[Part | None], combined: Combined, clear: float, touches: int) -> Settle:
+    """Touches in all with which it would be told at the confidence of a later look; else the row it hangs on."""
+    from bench.uncertainty import LATER, Part, combine
+
+    fixed = [row for row in rows if row is not None and row.name != "touches"]
+    ones = [row for row in rows if row is not None and row.name == "touches"]
+    if ones and combine(fixed, LATER).expanded < clear:
+        u = ones[0].standard_uncertainty
+        for each in range(touches + 1, MOST_TOUCHES + 1):
+            more = Part("touches", "A", u * math.sqrt(touches / each), 2.0 * (each - 1))
+            if combine([*fixed, more], LATER).expanded <= clear:
+                return Settle(part="touches", sweeps=2 * each)
+    if fixed and combine(fixed, LATER).expanded >= clear:
+        return Settle(part=max(fixed, key=lambda row: row.standard_uncertainty).name)
+    return Settle(part=combined.rows[0].part)
 
 
 def _turns(evidence: Evidence) -> Finding:
@@ -199,7 +218,7 @@ def _turns(evidence: Evidence) -> Finding:
 def _finding(
     evidence: Evidence,
     b: float,
-    combined: object,
+    combined: Combined,
     confidence: float,
     sweeps: list[SweepRow],
     notes: list[str],
@@ -207,9 +226,8 @@ def _finding(
     *,
     single: bool,
 ) -> Finding:
-    from bench.uncertainty import Combined, verdict
+    from bench.uncertainty import verdict
 
-    assert isinstance(combined, Combined)
     saw, jig = evidence.gear.saw, evidence.gear.jig
     limit = saw.parallel if saw is not None else None
     said = verdict(b, combined.expanded, limit) if limit is not None else None

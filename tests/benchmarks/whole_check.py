@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import time
 from collections import Counter
+from random import Random
 
 import numpy as np
 
@@ -29,18 +31,50 @@ SWEEPS = 3
 OVER = 300.0  # mm that a slope is told over
 
 
-def take(seed: int, count: float, short_span: float | None = None) -> tuple[Finding, dict[str, float], Jig]:
-    """One check of the saw of that seed: its finding, the truth, and the sled."""
+class Scale:
+    """The indicator's own error along its range, mm: a wave of half a count or so, as a rack or a scale has it.
+
+    Invented: 0.3 to 1 mm long, half a count high; over a tenth of a millimetre it errs by a count at most.
+    """
+
+    def __init__(self, seed: int, count: float, height: float) -> None:
+        chance = Random(f"scale {seed}")
+        self.count, self.height = count, height
+        self.length, self.phase = chance.uniform(0.3, 1.0), chance.uniform(0.0, 2 * math.pi)
+
+    def shown(self, reading: float) -> float:
+        off = self.height * self.count * math.sin(2 * math.pi * reading / self.length + self.phase)
+        return round((reading + off) / self.count) * self.count
+
+
+def take(
+    seed: int,
+    count: float,
+    short_span: float | None = None,
+    *,
+    shift_stand: bool = False,
+    scale: float = 0.0,
+) -> tuple[Finding, dict[str, float], Jig]:
+    """One check of the saw of that seed: its finding, the truth, and the sled.
+
+    shift_stand: the preload is moved by 0.2 to 0.5 mm from push to push. scale: height of the indicator's own
+    error in counts.
+    """
+    chance, errs = Random(f"stand {seed}"), Scale(seed, count, scale)
     saw = VirtualSaw.draw(seed, fence="far" if seed % 4 == 3 else "near")
-    recorder = Recorder(saw, resolution=count)
+    recorder = Recorder(saw, resolution=0.0 if scale else count)
     traces = []
     for placement in PLACEMENTS:
         saw.place(placement)
         for number in range(SWEEPS):
             saw.seat()
             saw.lower()
+            if shift_stand and number:
+                saw.bump(chance.uniform(0.2, 0.5))
             for push, sweep in ((True, recorder.push(PUSH)), (False, recorder.pull_back())):
                 travel, reading = (list(column) for column in zip(*sweep, strict=True))
+                # rounded once, after the error: a half count added to whole counts would be lost again
+                reading = [errs.shown(r) for r in reading] if scale else reading
                 traces.append(Trace(placement, travel, reading, push, f"{placement}-{number}"))
     jig = Jig(
         "pretend-sled",
@@ -69,14 +103,22 @@ def wrong_way(finding: Finding, truth: float, jig: Jig) -> bool:
     return abs(truth + dy / jig.lever) > abs(truth)
 
 
-def table(saws: int, count: float, first: int, short_span: float | None = None) -> dict[str, object]:
+def table(
+    saws: int,
+    count: float,
+    first: int,
+    short_span: float | None = None,
+    *,
+    shift_stand: bool = False,
+    scale: float = 0.0,
+) -> dict[str, object]:
     began = time.process_time()
     wide, errors, held, held_square, bad, way = [], [], [], [], 0, 0
     verdicts: Counter[str] = Counter()
     parts: dict[str, list[float]] = {}
     remarks: Counter[str] = Counter()
     for seed in range(first, first + saws):
-        finding, truth, jig = take(seed, count, short_span)
+        finding, truth, jig = take(seed, count, short_span, shift_stand=shift_stand, scale=scale)
         fence, square = finding.quantities
         wide.append(fence.uncertainty * OVER)
         errors.append((fence.value - truth["rotation"]) * OVER)
@@ -93,6 +135,8 @@ def table(saws: int, count: float, first: int, short_span: float | None = None) 
         "saws": saws,
         "count_mm": count,
         "short_span_error_mm": short_span,
+        "stand_shifted": shift_stand,
+        "scale_error_counts": scale,
         "u95_median_mm_per_300": round(float(np.median(wide)), 4),
         "u95_mean_mm_per_300": round(float(np.mean(wide)), 4),
         "u95_p95_mm_per_300": round(float(np.percentile(wide, 95)), 4),
@@ -120,10 +164,22 @@ def main() -> None:
         type=float,
         help="mm that the indicator is off over the span used; a count and 1 %% by default",
     )
+    parser.add_argument("--shift-stand", action="store_true", help="0.2 to 0.5 mm from push to push")
+    parser.add_argument(
+        "--scale-error", type=float, default=0.0, help="height in counts of the indicator's own error"
+    )
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     args = parser.parse_args()
     for count in args.count or (0.001, 0.01):
-        print(json.dumps(table(args.saws, count, args.first, args.short_span)), flush=True)
+        row = table(
+            args.saws,
+            count,
+            args.first,
+            args.short_span,
+            shift_stand=args.shift_stand,
+            scale=args.scale_error,
+        )
+        print(json.dumps(row), flush=True)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,55 @@
+"""Which stretch of the travel passes cover, and which they have in common. Pure; lengths in mm.
+
+May import: bench.checks.model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.checks.model import Trace
+
+SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
+LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
+ODD = 2  # misread places, at either end, that must not say where a sweep begins
+EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
+
+
+def in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
+    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold.
+
+    None where they share too little of it to fit; what then remains of the arm's form is the caller's row.
+    """
+    spans = [travel_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
+    if len(spans) < 2:
+        return None
+    low, high = max(a for a, _ in spans), min(b for _, b in spans)
+    shortest = min(b - a for a, b in spans)
+    several = len({t.placement for t in traces if t.push}) > 1
+    common = max(0.0, high - low)
+    if common < LEAST_IN_COMMON * shortest:
+        if several:
+            notes.append(
+                f"The pushes do not cover the same stretch of travel ({common:.0f} mm in common of "
+                f"{shortest:.0f} mm): a bow of the arm then stays in the answer."
+            )
+        return None
+    if several and common < SHARE_IN_COMMON * shortest:
+        notes.append(
+            f"The pushes cover different stretches of the travel: only the {common:.0f} mm from {low:.0f} to "
+            f"{high:.0f} mm that they have in common were used, of {shortest:.0f} mm."
+        )
+    return low - EDGE, high + EDGE
+
+
+def travel_span(travel: Sequence[float]) -> tuple[float, float]:
+    """Where it begins and ends, unmoved by a misread place or two."""
+    ordered = sorted(travel)
+    low, high = ordered[0], ordered[-1]
+    if len(ordered) >= 50:
+        usual = (ordered[-1 - ODD] - ordered[ODD]) / (len(ordered) - 1 - 2 * ODD)
+        if ordered[ODD] - low > 10 * ODD * usual:
+            low = ordered[ODD]
+        if high - ordered[-1 - ODD] > 10 * ODD * usual:
+            high = ordered[-1 - ODD]
+    return low, high
