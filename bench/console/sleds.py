@@ -6,6 +6,7 @@ bench.wire.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from bench.console.canvas import Canvas
@@ -52,8 +53,11 @@ def sleds(desk: Desk) -> list[Row]:
         view.go("sled")
 
     out.append(Row("Describe a new sled", new, "act"))
-    out.append(Row("Find the indicator: its cable and its way", lambda: desk.learn(Learn("indicator"))))
-    out.append(Row("Find the travel: its cable and its way", lambda: desk.learn(Learn("travel"))))
+    for role, words in (
+        ("indicator", "Find the indicator: its cable and its way"),
+        ("travel", "Find the travel: its cable and its way"),
+    ):
+        out.append(Row(words, _learning(desk, role), more=_doing(desk, role)))
     leaf = length_words(LEAF, state.units)
     out.append(
         Row(f"Prove the indicator with a leaf of {leaf}", lambda: desk.learn(Learn("leaf", leaf=LEAF)))
@@ -65,6 +69,22 @@ def sleds(desk: Desk) -> list[Row]:
     )
     out.append(Row("Leaves I own", field="leaves", value=owned or "-"))
     return out
+
+
+def _learning(desk: Desk, role: str) -> Callable[[], None]:
+    return lambda: desk.learn(Learn("travel" if role == "travel" else "indicator"))
+
+
+def _doing(desk: Desk, role: str) -> str:
+    """How the instrument of that role does now: its words, port, rate and what was refused of it."""
+    heard = next((one for one in desk.state.instruments.values() if one.role == role), None)
+    if heard is None:
+        return "None is set up."
+    parts = [heard.words]
+    if heard.state == "open":
+        rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
+        parts.append(f"{rate}, {heard.rejects} rejected{f', at {heard.port}' if heard.port else ''}.")
+    return " ".join(parts)
 
 
 def sled(desk: Desk) -> list[Row]:

@@ -6,6 +6,7 @@ import contextlib
 import fcntl
 import os
 import random
+import re
 import select
 import signal
 import struct
@@ -41,7 +42,7 @@ signal.pause()
 class Terminal:
     """A pseudo-terminal with a program in the foreground; `pid` is the program as the user started it."""
 
-    def __init__(self, args: list[str]) -> None:
+    def __init__(self, args: list[str], term: str = "xterm-256color") -> None:
         self.fd, self.hold = os.openpty()
         fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
         self.before = termios.tcgetattr(self.hold)
@@ -54,7 +55,7 @@ class Terminal:
             stderr=self.hold,
             start_new_session=True,
             pass_fds=[tells],
-            env={**os.environ, "TERM": "xterm-256color"},
+            env={**os.environ, "TERM": term},
         )
         os.close(tells)
         self.told = os.fdopen(told)
@@ -182,6 +183,28 @@ def test_killed_fifty_times_at_random_moments(tmp_path: Path) -> None:
         finally:
             one.close()
     assert restored == 50
+
+
+def test_the_pis_own_screen_is_sent_nothing_outside_its_code_page(tmp_path: Path) -> None:
+    one = Terminal(["console", "--socket", str(tmp_path / "none")], term="linux")
+    try:
+        assert one.hear(b"daemon", 10)
+        one.hear(None, 0.3)
+        os.write(one.fd, b"/")
+        assert one.hear(b"All keys", 3)
+        os.kill(one.pid, signal.SIGTERM)
+        assert one.exit_code() == 0
+        one.hear(None, 0.1)
+        text = re.sub(
+            r"\x1b(\[[0-?]*[ -/]*[@-~]|[()][A-Z0-9]|[P\]][^\x07\x1b]*(\x07|\x1b\\)|[=>78])",
+            "",
+            one.heard.decode("utf-8"),
+        )
+        text.replace("\r", "").replace("\n", "").encode("cp437")
+        assert "\x1b" not in text
+        assert termios.tcgetattr(one.hold) == one.before
+    finally:
+        one.close()
 
 
 def test_without_a_terminal_it_says_so(tmp_path: Path) -> None:
