@@ -1,0 +1,481 @@
+"""Clock and data on gpiozero's mock pins, from peers that behave as published timings say; and the kernel's own way.
+
+Timings: 24-bit indicators, a bit in about 0.37 ms with a longer gap after each nibble, a word every 0.12 s (public
+reader notes with scope pictures); 52-bit gauges, first clock up to 200 ms after the request, phases of 20 to 136 us
+(public timing notes on ten gauges).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import fcntl
+import os
+import shutil
+import struct
+import subprocess
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from gpiozero.pins.mock import MockFactory, MockPin
+from gpiozero.pins.pi import PiPin
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hw import pin_lines
+from hw.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder
+from hw.formats import make_decoder
+from hw.pin_lines import Edge, KernelLines, Lost, find_chip, pack_request, unpack_events
+from hw.virtual.encoders import make_encoder
+
+DATA, CLOCK, REQ = 5, 6, 13
+MS = 1_000_000
+
+
+class BenchClock:
+    """The peer's own time, ns: what the kernel would stamp, whatever this machine is busy with."""
+
+    now = 1_000_000_000
+
+
+class StampedPin(MockPin):
+    """A mock pin whose edges carry the peer's time, and that tells the peer when the host drives it."""
+
+    clock: type[BenchClock] | BenchClock = BenchClock
+    on_drive: Callable[[], None] | None = None
+
+    def _call_when_changed(self) -> None:
+        PiPin._call_when_changed(self, self.clock.now / 1e9, self._state)
+
+    def _set_function(self, value: str) -> None:
+        super()._set_function(value)
+        if self.on_drive is not None:
+            self.on_drive()
+
+    def _set_state(self, value: float) -> None:
+        super()._set_state(value)
+        if self.on_drive is not None:
+            self.on_drive()
+
+
+class Peer:
+    """An instrument of clock and data; `inverted` as behind a shifter of one transistor a line."""
+
+    def __init__(self, idle: bool = True, inverted: bool = False) -> None:
+        self.factory = MockFactory(pin_class=StampedPin)
+        self.time = BenchClock()
+        self.inverted = inverted
+        self.idle = idle
+        self.clock, self.data = self.factory.pin(CLOCK), self.factory.pin(DATA)
+        self.clock.clock = self.data.clock = self.time
+        self.set(self.clock, idle)
+
+    def set(self, pin: StampedPin, level: bool) -> None:
+        (pin.drive_high if level != self.inverted else pin.drive_low)()
+
+    def wait(self, us: float) -> None:
+        self.time.now += round(us * 1000)
+
+    def word(self, bits: str, *, low: float = 60.0, rest: float = 310.0, nibble: float = 385.0) -> None:
+        """One frame: data, then a clock pulse of `low` us away from idle and back."""
+        for place, bit in enumerate(bits):
+            self.set(self.data, bit == "1")
+            self.wait(rest / 2)
+            self.set(self.clock, not self.idle)
+            self.wait(low)
+            self.set(self.clock, self.idle)
+            self.wait(rest / 2 + (nibble if place % 4 == 3 else 0))
+
+
+class RequestPeer(Peer):
+    """Answers when REQ is pulled low; notes whether the host ever drove it high, and for how long it was low."""
+
+    def __init__(self, bits: str) -> None:
+        super().__init__()
+        self.bits = bits
+        self.answers = True
+        self.bits_before_release = -1
+        self.driven_high = False
+        self.req = self.factory.pin(REQ)
+        self.req.on_drive = self._driven
+        self._loop = asyncio.get_running_loop()
+        self._sent, self._busy = 0, False
+
+    def _driven(self) -> None:
+        output = self.req.function == "output"
+        if output and self.req.state:
+            self.driven_high = True
+        elif output and self.answers and not self._busy:
+            self._busy = True
+            self._loop.call_later(0.01, self._answer)
+        elif self._sent and self.bits_before_release < 0:
+            self.bits_before_release = self._sent
+
+    def _answer(self) -> None:
+        self.wait(10_000)
+        self._sent = 1
+        self.word(self.bits[:1], low=100, rest=250)
+        self._loop.call_later(0.004, self._rest)
+
+    def _rest(self) -> None:
+        self.word(self.bits[1:], low=100, rest=250, nibble=900)
+        self._sent, self._busy = 52, False
+
+
+class Heard:
+    def __init__(self, name: str, options: PinOptions, peer: Peer, **kept: object) -> None:
+        self.blocks: list[tuple[bytes, int]] = []
+        self.states: list[tuple[str, str]] = []
+        self.decoder = make_decoder(name, kept)
+        self.pins = ClockedPins(
+            options,
+            lambda data, when: self.blocks.append((data, when)),
+            lambda state, words: self.states.append((state, words)),
+            make_factory=lambda: peer.factory,
+        )
+
+    async def until(self, true: Callable[[], bool]) -> None:
+        end = time.monotonic() + 5
+        while not true():
+            assert time.monotonic() < end, (self.blocks, self.states)
+            await asyncio.sleep(0.002)
+
+    def values(self) -> list[float | None]:
+        return [record.value for data, _ in self.blocks for record in self.decoder.feed(data)]
+
+
+@pytest.mark.parametrize("inverted", [False, True])
+async def test_a_24_bit_indicator_is_read_from_its_second_word_on(inverted: bool) -> None:
+    encode = make_encoder("sync24")
+    words = [encode(mm).decode().strip() for mm in (12.34, -0.99, 0.0, 5.0)]
+    peer = Peer(inverted=inverted)
+    # at the gauge the bit is valid at the rising edge; behind an inverting shifter that is the falling one
+    heard = Heard(
+        "sync24",
+        PinOptions({"data": DATA, "clock": CLOCK}, edge="falling" if inverted else "rising"),
+        peer,
+        invert=inverted,
+    )
+    heard.pins.start()
+    await heard.until(lambda: heard.pins.is_open)
+    peer.word(words[0][13:])  # opened in mid-word
+    for word in words[1:]:
+        peer.wait(110_000)
+        peer.word(word)
+    ended = peer.time.now
+    await heard.until(lambda: len(heard.blocks) == 3)
+    await heard.pins.stop()
+    assert heard.values() == [-0.99, 0.0, 5.0]
+    assert heard.decoder.rejects == 0
+    when = [stamp for _, stamp in heard.blocks]
+    assert when[1] - when[0] == pytest.approx(110 * MS + (24 * 370 + 6 * 385) * 1000, abs=MS)
+    assert when[-1] < ended < when[-1] + MS
+    assert heard.states[0][0] == "open"
+
+
+@pytest.mark.parametrize("bits", [23, 25])
+async def test_a_bit_too_few_or_too_many_is_a_reject_and_the_next_is_good(bits: int) -> None:
+    word = make_encoder("sync24")(12.34).decode().strip()
+    peer = Peer()
+    heard = Heard("sync24", PinOptions({"data": DATA, "clock": CLOCK}), peer)
+    heard.pins.start()
+    await asyncio.sleep(0.03)  # a pause is seen
+    for frame in ((word + "0")[:bits], word):
+        peer.word(frame)
+        peer.wait(110_000)
+    await heard.until(lambda: len(heard.blocks) == 2)
+    await heard.pins.stop()
+    assert heard.values() == [None, 12.34]
+    assert heard.decoder.rejects == 1
+
+
+@pytest.mark.parametrize(("name", "mm"), [("sync48", 10.0), ("bcd28", -0.5)])
+async def test_fast_words_of_both_other_kinds(name: str, mm: float) -> None:
+    """Clock idles low, bits valid at its falling edge, 13 us a bit."""
+    word = make_encoder(name)(mm).decode().strip()
+    peer = Peer(idle=False)
+    heard = Heard(name, PinOptions({"data": DATA, "clock": CLOCK}, edge="falling"), peer)
+    heard.pins.start()
+    await asyncio.sleep(0.03)
+    peer.word(word, low=7, rest=6, nibble=47)
+    await heard.until(lambda: len(heard.blocks) == 1)
+    await heard.pins.stop()
+    assert heard.values()[0] == pytest.approx(mm, abs=0.0007)
+
+
+async def test_a_52_bit_gauge_answers_its_request() -> None:
+    word = make_encoder("sync52", {"resolution": "0.001 mm"})(-12.345).decode().strip()
+    peer = RequestPeer(word)
+    heard = Heard(
+        "sync52", PinOptions({"data": DATA, "clock": CLOCK, "req": REQ}, edge="falling", rate=10.0), peer
+    )
+    assert not heard.pins.write(b"")  # not open yet
+    heard.pins.start()
+    await heard.until(lambda: len(heard.blocks) >= 2)
+    await heard.pins.stop()
+    assert set(heard.values()) == {-12.345}
+    assert not peer.driven_high  # a gauge's request line is held by an open collector only
+    assert 1 <= peer.bits_before_release < 52  # held until the first clock, let go before the last
+    assert peer.req.function == "input"  # and let go at the end
+
+
+async def test_a_gauge_that_does_not_answer_is_asked_again() -> None:
+    peer = RequestPeer("1" * 52)
+    peer.answers = False
+    heard = Heard(
+        "sync52", PinOptions({"data": DATA, "clock": CLOCK, "req": REQ}, timeout=0.03, rate=50.0), peer
+    )
+    heard.pins.start()
+    await heard.until(lambda: heard.pins.unanswered >= 2)
+    assert heard.pins.write(b"")
+    await heard.pins.stop()
+    assert heard.blocks == [] and heard.pins.unanswered >= 2
+
+
+async def test_a_scale_counts_both_ways_without_a_gap_between_runs() -> None:
+    peer = Peer()
+    a, b = peer.factory.pin(CLOCK), peer.factory.pin(DATA)
+    a.drive_low(), b.drive_low()
+    heard = Heard("quad_x4", PinOptions({"a": CLOCK, "b": DATA}), peer)
+    heard.pins.start()
+    await heard.until(lambda: heard.pins.is_open)
+    for turn in range(3):
+        for pin, level in ((a, True), (b, True), (a, False), (b, False)) * 10:  # A leads: up
+            (pin.drive_high if level else pin.drive_low)()
+            peer.wait(100)
+        await heard.until(lambda turn=turn: len(heard.blocks) > turn)
+    for pin, level in ((b, True), (a, True)):  # B leads: down
+        (pin.drive_high if level else pin.drive_low)()
+        peer.wait(100)
+    await heard.until(lambda: heard.blocks[-1][0].strip() == b"013")
+    await heard.pins.stop()
+    records = [record for data, _ in heard.blocks for record in heard.decoder.feed(data)]
+    assert sum(record.counts or 0 for record in records) == 120 - 2
+    assert sum(record.illegal or 0 for record in records) == 0
+
+
+async def test_no_pins_are_told_and_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This machine, which most likely has none."""
+    states: list[tuple[str, str]] = []
+    pins = ClockedPins(
+        PinOptions({"data": DATA, "clock": CLOCK}), lambda *_: None, lambda *s: states.append(s)
+    )
+    monkeypatch.setattr(pin_lines, "find_chip", lambda: find_chip(Path("/nonexistent")))
+    pins.start()
+    await asyncio.sleep(0.02)
+    await pins.stop()
+    assert states == [("absent", "pins data 5, clock 6: this machine has no such pins.")]
+
+
+# ---- frames, purely ---------------------------------------------------------------------------------
+
+
+def edges_of(bits: str, start: int) -> list[Edge]:
+    """Clock idles high, bit valid at the rising edge."""
+    out, at, level = [], start, None
+    for bit in bits:
+        if bit != level:
+            out.append(Edge(at, "data", bit == "1"))
+            level = bit
+        out += [Edge(at + 50_000, "clock", False), Edge(at + 200_000, "clock", True)]
+        at += 400_000
+    return out
+
+
+@given(st.lists(st.text("01", min_size=1, max_size=60), min_size=1, max_size=5))
+def test_any_bits_come_out_as_they_went_in(frames: list[str]) -> None:
+    builder = FrameBuilder("rising", 5000, {"clock": True, "data": False})
+    builder.pause()
+    at, out = 0, []
+    for frame in frames:
+        for edge in [Edge(at, "data", False), *edges_of(frame, at)]:
+            out.append(builder.take(edge))
+        at += 400_000 * len(frame) + 20 * MS
+    out.append(builder.pause())
+    assert [ended[0] for ended in out if ended is not None] == frames
+
+
+@given(st.data())
+def test_a_missed_edge_never_makes_another_reading(data: st.DataObject) -> None:
+    """Any edge of the clock, or the kernel's word that some are lost: the frame is rejected."""
+    word = make_encoder("sync24")(data.draw(st.integers(-99999, 99999)) / 100).decode().strip()
+    edges: list[Edge | Lost] = list(edges_of(word, 0))
+    clocks = [k for k, edge in enumerate(edges) if edge.line == "clock"]  # type: ignore[union-attr]
+    missed = data.draw(st.sampled_from(clocks[:-1]))
+    if data.draw(st.booleans()):
+        edges[missed] = Lost(edges[missed].at)
+    else:
+        del edges[missed]
+    builder = FrameBuilder("rising", 5000, {"clock": True, "data": False}, whole=True)
+    for edge in edges:
+        builder.take(edge)
+    ended = builder.pause()
+    assert ended is not None
+    decoder = make_decoder("sync24")
+    (record,) = decoder.feed(ended[0].encode() + b"\n")
+    assert record.fault is not None and decoder.rejects == 1
+
+
+def test_the_first_half_frame_is_dropped_and_states_begin_where_they_ended() -> None:
+    builder = FrameBuilder("rising", 5000, {"clock": True})
+    for edge in edges_of("1010", 0):
+        assert builder.take(edge) is None
+    assert builder.pause() is None
+    states = StateBuilder({"a": False, "b": False})
+    states.take(Edge(1, "a", True))
+    assert states.pause() == ("02", 1)
+    states.take(Edge(2, "b", True))
+    assert states.pause() == ("23", 2)
+    assert states.pause() is None
+
+
+# ---- the kernel's own way ---------------------------------------------------------------------------
+
+HEADER = Path("/usr/include/linux/gpio.h")
+PROGRAM = """
+#include <linux/gpio.h>
+#include <stddef.h>
+#include <stdio.h>
+int main(void) {
+  struct gpio_v2_line_request r = {0};
+  printf("%zu %zu %zu\\n", sizeof r, sizeof(struct gpio_v2_line_event), sizeof(struct gpiochip_info));
+  printf("%lu %lu %lu %lu\\n", (unsigned long)GPIO_GET_CHIPINFO_IOCTL, (unsigned long)GPIO_V2_GET_LINE_IOCTL,
+         (unsigned long)GPIO_V2_LINE_GET_VALUES_IOCTL, (unsigned long)GPIO_V2_LINE_SET_VALUES_IOCTL);
+  printf("%d %d %d %d %d %d %d\\n", (int)GPIO_V2_LINE_FLAG_INPUT, (int)GPIO_V2_LINE_FLAG_OUTPUT,
+         (int)GPIO_V2_LINE_FLAG_EDGE_RISING, (int)GPIO_V2_LINE_FLAG_EDGE_FALLING,
+         (int)GPIO_V2_LINE_FLAG_OPEN_DRAIN, GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES, GPIO_V2_LINE_EVENT_RISING_EDGE);
+  r.offsets[0] = 6; r.offsets[1] = 5; r.num_lines = 2; r.event_buffer_size = 1024;
+  r.config.flags = GPIO_V2_LINE_FLAG_OUTPUT | GPIO_V2_LINE_FLAG_OPEN_DRAIN;
+  r.config.num_attrs = 1; r.config.attrs[0].attr.id = GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES;
+  r.config.attrs[0].attr.values = 1; r.config.attrs[0].mask = 3;
+  for (const char *p = "sweepgauge", *q = p; *q; q++) r.consumer[q - p] = *q;
+  for (size_t i = 0; i < sizeof r; i++) printf("%02x", ((unsigned char *)&r)[i]);
+  struct gpio_v2_line_event e = {.timestamp_ns = 123456789012345, .id = 1, .offset = 6, .seqno = 7, .line_seqno = 3};
+  printf("\\n");
+  for (size_t i = 0; i < sizeof e; i++) printf("%02x", ((unsigned char *)&e)[i]);
+  return 0;
+}
+"""
+
+
+@pytest.mark.skipif(
+    not HEADER.exists() or shutil.which("cc") is None, reason="no compiler, or no kernel headers"
+)
+def test_requests_and_events_are_as_the_kernels_header_has_them(tmp_path: Path) -> None:
+    source = tmp_path / "gpio.c"
+    source.write_text(PROGRAM)
+    subprocess.run(["cc", "-o", tmp_path / "gpio", source], check=True, capture_output=True)
+    said = subprocess.run([tmp_path / "gpio"], check=True, capture_output=True, text=True).stdout.split("\n")
+    assert said[0].split() == [str(pin_lines.REQUEST.size), str(pin_lines.EVENT.size), "68"]
+    numbers = (pin_lines.GET_CHIPINFO, pin_lines.GET_LINE, pin_lines.GET_VALUES, pin_lines.SET_VALUES)
+    assert said[1].split() == [str(number) for number in numbers]
+    flags = (
+        pin_lines.INPUT, pin_lines.OUTPUT, pin_lines.RISING, pin_lines.FALLING, pin_lines.OPEN_DRAIN,
+        pin_lines.OUTPUT_VALUES, 1,
+    )  # fmt: skip
+    assert said[2].split() == [str(flag) for flag in flags]
+    ours = pack_request([6, 5], pin_lines.OUTPUT | pin_lines.OPEN_DRAIN, queue=1024, level=1)
+    assert ours.hex() == said[3]
+    events, last = unpack_events(bytes.fromhex(said[4]), {6: "clock"}, 6)
+    assert events == [Edge(123456789012345, "clock", True)] and last == 7
+
+
+def event(at: int, pin: int, rising: bool, number: int) -> bytes:
+    return struct.pack("=QIIII24x", at, 1 if rising else 2, pin, number, 0)
+
+
+def test_a_gap_in_the_kernels_numbering_is_a_loss() -> None:
+    data = event(1, 6, False, 1) + event(2, 6, True, 2) + event(9, 6, True, 5) + b"torso"
+    events, last = unpack_events(data, {6: "clock"}, 0)
+    assert events == [Edge(1, "clock", False), Edge(2, "clock", True), Lost(9), Edge(9, "clock", True)]
+    assert last == 5
+    assert unpack_events(event(1, 6, True, 0), {6: "clock"}, 0xFFFFFFFF)[0] == [Edge(1, "clock", True)]
+
+
+class Kernel:
+    """Answers the requests as the kernel does, with a pipe for the events."""
+
+    def __init__(self) -> None:
+        self.pins: list[list[int]] = []
+        self.request_level: list[int] = []
+        self.events = -1
+        self._really = fcntl.ioctl
+
+    def ioctl(self, fd: int, number: int, data: bytes) -> bytes:
+        if number == pin_lines.GET_LINE:
+            lines, queue = struct.unpack_from("=II", data, 560)
+            offsets = list(struct.unpack_from(f"={lines}I", data, 0))
+            self.pins.append(offsets)
+            reader, writer = os.pipe()
+            if queue:
+                self.events = writer
+            else:
+                os.close(writer)
+            return data[:588] + struct.pack("=i", reader)
+        if number == pin_lines.GET_VALUES:
+            return struct.pack("=QQ", 0b01, struct.unpack("=QQ", data)[1])
+        if number == pin_lines.SET_VALUES:
+            self.request_level.append(struct.unpack("=QQ", data)[0])
+            return data
+        return self._really(fd, number, data)
+
+
+async def test_kernel_lines_are_one_request_and_feed_a_decoder(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    chip = tmp_path / "gpiochip0"
+    chip.touch()
+    kernel = Kernel()
+    monkeypatch.setattr(fcntl, "ioctl", kernel.ioctl)
+    monkeypatch.setattr(pin_lines, "find_chip", lambda: chip)
+    blocks: list[tuple[bytes, int]] = []
+    states: list[tuple[str, str]] = []
+    pins = ClockedPins(
+        PinOptions({"clock": CLOCK, "data": DATA}), lambda *b: blocks.append(b), lambda *s: states.append(s)
+    )
+    pins.start()
+    await asyncio.sleep(0.03)
+    assert kernel.pins == [[CLOCK, DATA]]  # both in one request
+    word = make_encoder("sync24")(12.34).decode().strip()
+    numbers = {"clock": CLOCK, "data": DATA}
+    edges = edges_of(word, 1_000_000)
+    os.write(kernel.events, b"".join(event(e.at, numbers[e.line], e.level, k) for k, e in enumerate(edges)))
+    end = time.monotonic() + 5
+    while not blocks and time.monotonic() < end:
+        await asyncio.sleep(0.005)
+    await pins.stop()
+    os.close(kernel.events)
+    assert [state for state, _ in states] == ["open"]
+    ((data, when),) = blocks
+    assert make_decoder("sync24").feed(data)[0].value == 12.34
+    assert when == edges[-1].at  # the kernel's own time of the last bit
+
+
+def test_a_request_line_is_let_go_and_pulled(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    chip = tmp_path / "gpiochip0"
+    chip.touch()
+    kernel = Kernel()
+    monkeypatch.setattr(fcntl, "ioctl", kernel.ioctl)
+    lines = KernelLines({"clock": CLOCK, "data": DATA}, REQ, chip)
+    lines.pull(True)
+    lines.pull(False)
+    lines.close()
+    lines.close()
+    os.close(kernel.events)
+    assert kernel.pins == [[CLOCK, DATA], [REQ]]
+    assert kernel.request_level == [0, 1]
+
+
+def test_the_chip_is_found_by_its_label(tmp_path: Path) -> None:
+    for number in (0, 10, 4):
+        (tmp_path / f"gpiochip{number}").write_text(f"chip {number}")
+
+    def label(fd: int) -> str:
+        return {"chip 0": "raspberrypi-exp-gpio", "chip 10": "gpio-brcmstb@1", "chip 4": "pinctrl-rp1"}[
+            os.read(fd, 20).decode()
+        ]
+
+    assert find_chip(tmp_path, label).name == "gpiochip4"
+    with pytest.raises(FileNotFoundError):
+        find_chip(tmp_path, lambda fd: "something else")
