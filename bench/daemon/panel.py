@@ -14,7 +14,9 @@ from typing import Any
 import msgspec
 
 from bench.settings import Panel as PanelSettings
-from bench.wire import Asking, Concluded, MarkTaken, NotConcluded, SweepSaid
+from bench.wire import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, SweepSaid
+
+WELL = ("open", "marks")  # states of an instrument that need nobody
 
 
 class PanelLink:
@@ -28,6 +30,9 @@ class PanelLink:
         make_factory: Callable[[], Any] | None = None,
     ) -> None:
         self._panel: Any = None
+        self._wanted = "idle"  # by the check in progress
+        self._running = False
+        self._unwell: set[str] = set()  # instruments
         if settings is not None and {settings.pedal, settings.lamp, settings.buzzer} != {None}:
             from hw.panel import Panel
 
@@ -56,23 +61,41 @@ class PanelLink:
             self._panel.stop()
 
     def show(self, message: msgspec.Struct) -> None:
-        if self._panel is not None and (pattern := _pattern(message)) is not None:
-            self._panel.show(pattern)
+        """Light and sound for what is told to the clients; most of it has none."""
+        if self._panel is None:
+            return
+        if isinstance(message, Asking):
+            self._running = message.run is not None
+            self._wanted = _wanted(message) or self._wanted
+        elif isinstance(message, Concluded):
+            self._running, self._wanted = False, "idle"
+        elif isinstance(message, NotConcluded):
+            self._wanted = "trouble"
+        elif isinstance(message, InstrumentState):
+            (self._unwell.discard if message.state in WELL else self._unwell.add)(message.name)
+        elif isinstance(message, MarkTaken):
+            self._panel.show("kept")
+            return
+        elif isinstance(message, SweepSaid):
+            if sound := _SOUNDS.get(message.state):
+                self._panel.show(sound)
+            return
+        else:
+            return
+        # a pulled cable matters to who is pushing, not to a bench where nothing is asked
+        self._panel.show("trouble" if self._running and self._unwell else self._wanted)
 
     def tone(self, pitch: str) -> None:
+        """ "low": move on; "high": stand still."""
         if self._panel is not None:
             self._panel.show(pitch)
 
 
-def _pattern(message: msgspec.Struct) -> str | None:
-    if isinstance(message, Asking):
-        if message.ask is None or message.ask.phase in ("working-out", "done"):
-            return "idle"
-        return "ready" if message.ask.ready else "wants-you" if message.ask.enter else None
-    if isinstance(message, SweepSaid):
-        return {"kept": "kept", "refused": "refused", "undone": "refused"}.get(message.state)
-    if isinstance(message, MarkTaken):
-        return "kept"
-    if isinstance(message, Concluded):
+_SOUNDS = {"kept": "kept", "refused": "refused", "undone": "refused"}
+
+
+def _wanted(message: Asking) -> str | None:
+    """The light for what the check wants; None to leave it as it is."""
+    if message.ask is None or message.ask.phase in ("working-out", "done"):
         return "idle"
-    return "trouble" if isinstance(message, NotConcluded) else None
+    return "ready" if message.ask.ready else "wants-you" if message.ask.enter else None

@@ -3,47 +3,135 @@
 from __future__ import annotations
 
 import asyncio
+import threading
+import time
+from collections.abc import Iterator
 
+import pytest
 from gpiozero.pins.mock import MockFactory, MockPWMPin
 
 from bench.asking import Ask
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding
 from bench.settings import Panel
-from bench.wire import Asking, Concluded, SweepSaid
+from bench.wire import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, Notice, SweepSaid
+from hw.panel import LONG_S
+
+READY = Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True))
+WANTS = Asking(run="1", check="fence-square", ask=Ask("placing", "put it", enter=True))
+WORKING = Asking(run="1", check="fence-square", ask=Ask("working-out", "a moment"))
 
 
-async def test_pedal_lamp_and_buzzer() -> None:
-    factory = MockFactory(pin_class=MockPWMPin)
-    presses: list[str] = []
-    link = PanelLink(
-        Panel(pedal=17, lamp=27, buzzer=22),
-        lambda: presses.append("press"),
-        lambda: presses.append("long"),
-        make_factory=lambda: factory,
-    )
+class Foot:
+    def __init__(self) -> None:
+        self.factory = MockFactory(pin_class=MockPWMPin)
+        self.presses: list[str] = []
+        self.threads: set[int] = set()
+        self.link = PanelLink(
+            Panel(pedal=17, lamp=27, buzzer=22),
+            lambda: self._pressed("press"),
+            lambda: self._pressed("long"),
+            make_factory=lambda: self.factory,
+        )
+        self.link.start(asyncio.get_running_loop())
+        self.pedal, self.lamp, self.buzzer = (self.factory.pin(pin) for pin in (17, 27, 22))
+
+    def _pressed(self, what: str) -> None:
+        self.presses.append(what)
+        self.threads.add(threading.get_ident())
+
+    async def until(self, true) -> None:
+        end = time.monotonic() + 3
+        while not true():
+            assert time.monotonic() < end, self.presses
+            await asyncio.sleep(0.005)
+
+
+@pytest.fixture
+async def foot() -> Iterator[Foot]:
+    made = Foot()
+    yield made
+    made.link.stop()
+
+
+async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
+    assert foot.link.words == "panel on: pedal, lamp, buzzer working"
+    foot.link.show(READY)
+    assert foot.lamp.state
+    foot.pedal.drive_low()  # closes to ground
+    await asyncio.sleep(0.05)
+    foot.pedal.drive_high()
+    await foot.until(lambda: bool(foot.presses))
+    assert foot.presses == ["press"]
+    foot.link.show(SweepSaid("s", "handle-left", "kept"))
+    assert foot.buzzer.state  # heard where the eyes are on the fence
+    foot.link.tone("low")
+    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    await foot.until(lambda: not foot.lamp.state and not foot.buzzer.state)
+
+
+async def test_a_long_press_is_told_while_it_is_held_and_once(
+    foot: Foot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("hw.panel.LONG_S", 0.1)
+    assert LONG_S > 0.5
+    threading.Thread(target=foot.pedal.drive_low).start()  # as the library calls: from another thread
+    await foot.until(lambda: bool(foot.presses))
+    foot.pedal.drive_high()
+    await asyncio.sleep(0.06)
+    assert foot.presses == ["long"]
+    assert foot.threads == {threading.get_ident()}  # on the loop
+
+
+def lit(foot: Foot) -> str:
+    return foot.link._panel._lasting
+
+
+async def test_what_is_wanted_is_what_is_lit(foot: Foot) -> None:
+    for message, pattern in (
+        (WANTS, "wants-you"),
+        (READY, "ready"),
+        (Asking(run="1", ask=Ask("sweep", "leave it at rest")), "ready"),  # nothing new to do: as it was
+        (Notice("log", "words only"), "ready"),
+        (MarkTaken("handle-left", 25.0, 1, 9, 2.5), "ready"),
+        (WORKING, "idle"),
+        (NotConcluded("1", "too few"), "trouble"),
+        (WANTS, "wants-you"),
+        (Asking(run=None), "idle"),
+    ):
+        foot.link.show(message)
+        assert lit(foot) == pattern, message
+
+
+async def test_a_pulled_cable_is_trouble_while_a_check_runs(foot: Foot) -> None:
+    pulled = InstrumentState("indicator", "indicator", "absent", "went away")
+    back = InstrumentState("indicator", "indicator", "open", "reads")
+    foot.link.show(pulled)
+    assert lit(foot) == "idle"  # nobody is pushing
+    foot.link.show(back)
+    foot.link.show(READY)
+    foot.link.show(pulled)
+    assert lit(foot) == "trouble"
+    foot.link.show(back)
+    assert lit(foot) == "ready"
+
+
+async def test_pins_that_cannot_be_had_are_said_and_nothing_else(caplog: pytest.LogCaptureFixture) -> None:
+    def none() -> object:
+        raise FileNotFoundError("no chip")
+
+    link = PanelLink(Panel(pedal=17), lambda: None, lambda: None, make_factory=none)
     link.start(asyncio.get_running_loop())
-    pedal, lamp = factory.pin(17), factory.pin(27)
-    try:
-        link.show(Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True)))
-        assert lamp.state
-        pedal.drive_low()  # closes to ground
-        await asyncio.sleep(0.05)
-        pedal.drive_high()
-        await asyncio.sleep(0.05)
-        assert presses == ["press"]
-        link.show(SweepSaid("s", "handle-left", "kept"))
-        link.tone("low")
-        link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
-        await asyncio.sleep(0.6)
-        assert not lamp.state
-    finally:
-        link.stop()
+    assert link.words is not None and "panel off" in link.words and "pedal on pin 17 does not" in link.words
+    link.show(READY)
+    link.tone("high")
+    link.stop()
 
 
 def test_no_panel_is_silence() -> None:
     link = PanelLink(None, lambda: None, lambda: None)
     link.tone("low")
     link.show(SweepSaid("s", "handle-left", "kept"))
+    link.show(READY)
     assert link.words is None
     link.stop()
