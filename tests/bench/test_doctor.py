@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor import machine, pins, ports, rights, service
+from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.stream import at_rest, rate_of, stream
 from bench.settings import Panel, PortSettings, Settings
 
@@ -191,6 +191,51 @@ def test_a_holder_is_named(tmp_path: Path) -> None:
         assert f"process {other.pid}" in held
         other.communicate(b"\n")
     assert holders_of(device) == []
+
+
+def test_cables_that_the_settings_do_not_name_are_listened_to(
+    rigs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One speaks, one is silent, one is held: what may be listened to is, and a line to paste comes of it."""
+    monkeypatch.setattr("hw.listening.SILENCE", 0.3)
+    rig = rigs()
+    silent, slave = os.openpty()
+    held = tmp_path / "held"
+    held.touch()
+    monkeypatch.setattr(
+        instruments, "holders_of", lambda path: ["thief (process 9)"] if Path(path) == held else []
+    )
+    names = [Path(rig.names["travel"]), Path(os.ttyname(slave)), held]
+    found = [ports.Found(Path(os.path.realpath(name)), (name,)) for name in names]
+    wired = [("indicator", PortSettings(port=rig.names["indicator"]))]
+    said = instruments.heard_here(wired, found, user({"dialout"}), 2.0, "mm")
+    os.close(silent), os.close(slave)
+    assert [m.about for m in said if m.good] == ["indicator"]
+    (speaks,) = (m for m in said if m.proposal)
+    assert speaks.proposal == {
+        "port": rig.names["travel"],
+        "format": "line",
+        "profile": "plain",
+        "baud": 9600,
+    }
+    assert f'port = "{rig.names["travel"]}"' in speaks.do and speaks.good is None
+    assert any("silent" in m.words and "send button" in m.do for m in said)
+    assert not any(str(held) in m.words for m in said)
+
+
+def test_a_wired_port_that_is_held_or_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    held = tmp_path / "held"
+    held.touch()
+    monkeypatch.setattr(instruments, "holders_of", lambda path: ["thief (process 9)"])
+    wired = [
+        ("indicator", PortSettings(port=str(held))),
+        ("travel", PortSettings(format="sync24", pins={"data": 5, "clock": 6})),
+        ("caliper", PortSettings(port="/dev/null")),
+    ]
+    thief, on_pins, nothing = instruments.heard_here(wired, [], user({"dialout"}), 2.0, "mm")
+    assert thief.good is False and "thief (process 9)" in thief.words
+    assert on_pins.good is None and "pins" in on_pins.words
+    assert nothing.good is False and "/dev/null" in nothing.words
 
 
 # ---- rights -----------------------------------------------------------------------------------------

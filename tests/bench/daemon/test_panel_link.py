@@ -18,7 +18,7 @@ from bench.wire import Asking, Concluded, InstrumentState, MarkTaken, NotConclud
 from hw.panel import LONG_S
 
 READY = Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True))
-WANTS = Asking(run="1", check="fence-square", ask=Ask("placing", "put it", enter=True))
+WANTS = Asking(run="1", check="fence-square", ask=Ask("place", "put it", enter=True))
 WORKING = Asking(run="1", check="fence-square", ask=Ask("working-out", "a moment"))
 
 
