@@ -92,6 +92,17 @@ def test_rows_and_radius(recorded) -> None:
     assert any("radius of 80 mm" in note for note in found.notes)
 
 
+def test_the_tilt_at_the_rim_as_a_tilted_disc_has_it(recorded) -> None:
+    """A disc tilted by 0.25 mrad swings by its diameter times that: 0.04 at 80 mm, 0.0625 at 125 mm out."""
+    tilt = 0.25e-3
+    read = {t: [1 + 80.0 * math.tan(tilt) * math.cos(math.radians(t))] for t in range(0, 360, 30)}
+    found = recorded("plate-wobble", rows(read), gear=GEAR, options={"radius": 80.0, "rim": 125.0})
+    note = next(n for n in found.notes if "at the rim" in n)
+    there = 2 * 125.0 * math.tan(tilt)
+    assert f"125 mm out, the tilt is {there:.3f} mm" in note
+    assert ("over what was set" in note) == (there > GEAR.saw.wobble)
+
+
 def test_a_full_turn_is_a_second_look_and_two_turns_are_too_few(recorded) -> None:
     reads = wobbling([0, 120, 240], 0.02, 0) | {360: [1.022]}
     found = recorded("plate-wobble", rows(reads), gear=GEAR)

@@ -107,6 +107,31 @@ def test_tight_loose_and_read_once(recorded) -> None:
         assert any("Read once each way" in note for note in found.notes)
 
 
+def test_play_free_leaned_left_and_leaned_right(recorded) -> None:
+    left, right = [2.000, 2.003, 2.001], [2.100, 2.101, 2.107]
+    rows = [
+        (n, f"leaned-{w}", 0, r)
+        for w, reads in (("left", left), ("right", right))
+        for n, r in enumerate(reads)
+    ]
+    found = recorded("side-play", rows, gear=GEAR)
+    (note,) = [n for n in found.notes if n.startswith("Free, the sled may shift")]
+    assert f"by {sum(right) / 3 - sum(left) / 3:.3f} mm" in note
+    assert "leaned left it came back within 0.003 mm, leaned right within 0.007 mm" in note
+    once = recorded("side-play", [rows[0], rows[3]], gear=GEAR)
+    assert any("which one reading does not show" in n for n in once.notes)
+
+
+def test_the_count_is_seen_where_it_is_not_declared(recorded) -> None:
+    """Readings in steps of 0.01 carry half of that at each end (rectangular), whatever the settings leave out."""
+    rows = [
+        (n, f"leaned-{w}", 0, d) for n in range(5) for w, d in (("left", 2.0), ("right", 2.13 + n % 2 / 100))
+    ]
+    found = recorded("side-play", rows, gear=EvidenceGear(jig=Jig("sled")))
+    row = next(r for r in found.budget if r.part == "resolution")
+    assert row.standard_uncertainty == pytest.approx(0.005 / math.sqrt(3) * math.sqrt(2))
+
+
 def test_what_is_lacking_is_said(recorded) -> None:
     with pytest.raises(EvidenceError, match="leaned-left with leaned-right"):
         recorded("side-play", [(1, "leaned-left", 0, 2)], gear=GEAR)

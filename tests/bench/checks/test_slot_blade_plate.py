@@ -163,6 +163,26 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
     assert later.confidence == 0.99
 
 
+def test_more_touches_are_asked_for_where_they_would_tell(recorded) -> None:
+    """The number named is the least with which U, worked by scipy from the same rows, is clear of the limit."""
+    gear = EvidenceGear(indicator=FINE, saw=SAW)
+    rows = spots(1.5e-4, "right", scatter=0.01)
+    found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.002})
+    (blade,) = found.quantities
+    assert found.verdict == "cannot-tell" and found.settle.part == "touches"
+    each = found.settle.sweeps / 2
+    clear = SAW.parallel - abs(blade.value)
+    others = sum(r.standard_uncertainty**2 for r in found.budget if r.part != "touches")
+    (touches,) = [r.standard_uncertainty for r in found.budget if r.part == "touches"]
+
+    def expanded(n: float) -> float:
+        u2 = touches**2 * 3 / n
+        dof = (u2 + others) ** 2 / (u2**2 / (2 * (n - 1)))
+        return stats.t.ppf(0.995, dof) * math.sqrt(u2 + others)
+
+    assert expanded(each) <= clear < expanded(each - 1)
+
+
 @pytest.mark.parametrize(
     ("rows", "said"),
     [

@@ -1,0 +1,248 @@
+"""What the passes themselves show of slips: each is said, and a pass without it is left in peace."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from scipy import stats
+
+from bench.checks.closure import lost_motion
+from bench.checks.fence_square import plan
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Trace
+from bench.checks.slips import side_proved
+from bench.conclude import conclude
+from bench.finding import Finding
+from bench.gear import Indicator, Jig
+
+GEAR = EvidenceGear(
+    indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)
+)
+BOTH = {"handle-left": 1, "handle-right": -1}
+A = 4e-4
+
+
+def passes(
+    seed: int = 1,
+    *,
+    a: float = A,
+    e: float = 3e-5,
+    scatter: float = 1e-5,
+    pushes: int = 3,
+    level: float = 0.0,
+    count: float = 0.001,
+    back: float = 0.0,
+    length: float = 220.0,
+) -> list[Trace]:
+    """Pushes and pull-backs of both set-ups. level: mm that the preload grows by from push to push. back: mm that
+    the way back reads more."""
+    chance, out = random.Random(seed), []
+    for placement, sign in BOTH.items():
+        for n in range(pushes):
+            b = a - sign * e + chance.gauss(0, scatter)
+            for push in (True, False):
+                places = [length * k / 110 for k in range(111)]
+                reading = []
+                for s in places:
+                    true = 2.5 + level * n + sign * b * s + chance.gauss(0, 0.0006) + (0 if push else back)
+                    reading.append(round(true / count) * count)
+                step = 1 if push else -1
+                out.append(Trace(placement, places[::step], reading[::step], push, str(n)))
+    return out
+
+
+def found(
+    traces: list[Trace], gear: EvidenceGear = GEAR, leans: list[Lean] | None = None, **known: object
+) -> Finding:
+    evidence = Evidence("fence-square", traces, {}, gear, Known(**known), leans or [])
+    return conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
+
+
+def said(finding: Finding, words: str) -> bool:
+    return any(words in note for note in finding.notes)
+
+
+SLIPS = (
+    "comes first",
+    "stands 0",
+    "their column",
+    "its column",
+    "inches",
+    "was not used",
+    "Leaning the sled",
+    "unaccounted",
+    "on every way back",
+    "own errors",
+)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_good_passes_are_left_in_peace(seed: int) -> None:
+    notes = found(passes(seed, scatter=2e-5)).notes
+    assert not [note for note in notes for words in SLIPS if words in note]
+
+
+def test_travel_that_counts_the_other_way_is_asked_about() -> None:
+    """All pushes are taken for pull-backs then and the pull-backs for pushes: the answer turns round."""
+    turned = [
+        Trace(t.placement, [220.0 - s for s in t.travel], t.reading, not t.push, t.sweep) for t in passes()
+    ]
+    wrong = found(turned)
+    assert wrong.quantities[0].value == pytest.approx(-A, abs=2e-5)
+    assert said(wrong, "comes first") and said(wrong, "(grows)")
+    alone = [t for t in turned if not t.push]
+    with pytest.raises(EvidenceError, match="in all of them the travel falls"):
+        found(alone)
+
+
+def test_a_short_push_is_left_out() -> None:
+    traces = passes()
+    cut = traces[2]
+    traces[2] = Trace(cut.placement, cut.travel[:31], cut.reading[:31], True, "short")
+    finding = found(traces)
+    assert said(finding, "The push short at handle-left was not used: It covers only 60 mm")
+    assert finding.sweeps[2].standard_uncertainty == 0  # so that it does not speak in the log's scatter
+    whole = found([t for t in traces if t.sweep != "short"])
+    assert finding.quantities[0].value == pytest.approx(whole.quantities[0].value, abs=1e-12)
+
+
+def test_a_push_that_stands_apart_is_named() -> None:
+    traces = passes()
+    bad = traces[4]
+    traces[4] = Trace(
+        bad.placement,
+        bad.travel,
+        [r + 4e-4 * s for s, r in zip(bad.travel, bad.reading, strict=True)],
+        True,
+        "third",
+    )
+    finding = found(traces)
+    assert said(finding, "The push third at handle-left stands 0.1")
+    assert sum("apart from the others" in note for note in finding.notes) == 1
+
+
+@pytest.mark.parametrize("which", ["both", "second"])
+@pytest.mark.parametrize("declared", [True, False])
+def test_inches_in_a_column_of_mm(which: str, declared: bool) -> None:
+    traces = [
+        Trace(t.placement, t.travel, [round(r / 25.4, 5) for r in t.reading], t.push, t.sweep)
+        if which == "both" or t.placement == "handle-right"
+        else t
+        for t in passes()
+    ]
+    gear = GEAR if declared else EvidenceGear(jig=GEAR.jig)
+    finding = found(traces, gear)
+    assert said(finding, "inches") == (declared or which == "second")
+
+
+def test_mm_in_a_column_of_inches() -> None:
+    traces = [Trace(t.placement, t.travel, [r * 25.4 for r in t.reading], t.push, t.sweep) for t in passes()]
+    assert said(found(traces), "coarser than the 0.001 mm")
+
+
+def test_travel_in_inches() -> None:
+    traces = [Trace(t.placement, [s / 25.4 for s in t.travel], t.reading, t.push, t.sweep) for t in passes()]
+    assert said(found(traces), "no more than 9 mm")
+
+
+def test_means_at_marks_lie_on_no_grid_and_are_left_in_peace() -> None:
+    chance = random.Random(4)
+    marks = [25.0 * k for k in range(1, 10)]
+    traces = [
+        Trace(p, marks, [2 + sign * A * s + chance.gauss(0, 0.0003) for s in marks], True, str(n))
+        for p, sign in BOTH.items()
+        for n in range(3)
+    ]
+    assert not said(found(traces), "their column")
+
+
+def leans(first: float, second: float) -> list[Lean]:
+    return [Lean("handle-left", 2.0, 2.0 + first), Lean("handle-right", 2.0, 2.0 + second)]
+
+
+def test_leans_prove_deny_or_show_half_of_the_play() -> None:
+    """A standing indicator on the right is pushed in as the sled goes right, one on the left let out."""
+    good = found(passes(), leans=leans(0.08, -0.07))
+    assert not said(good, "On which side") and not said(good, "unaccounted")
+    denied = found(passes(), leans=leans(0.08, 0.08))
+    assert said(denied, "at handle-right says that the indicator stood on the right, not on the left")
+    half = found(passes(), leans=leans(0.08, -0.02))
+    assert said(half, "Leaned at handle-right the sled showed 0.020 mm of play, at handle-left 0.080 mm")
+    unseen = found(passes(), leans=leans(0.08, -0.001))
+    assert said(unseen, "On which side")  # nothing was seen there, so nothing is proved
+    evidence = Evidence("fence-square", [], {}, GEAR, Known(), leans(0.08, -0.001))
+    assert not side_proved(evidence, plan({}, GEAR))
+
+
+def test_lost_motion_is_said_and_leaves_the_answer_alone() -> None:
+    finding = found(passes(back=-0.012))
+    assert said(finding, "At handle-left the reading lies 0.012 mm lower on every way back")
+    assert finding.quantities[0].value == found(passes()).quantities[0].value
+    assert all(row.part != "closure" for row in finding.budget)
+
+
+def test_side_play_is_no_lost_motion() -> None:
+    chance = random.Random(6)
+    pairs = []
+    for push, pull in zip(passes()[0:6:2], passes()[1:6:2], strict=True):
+        off = chance.gauss(0, 0.03)
+        pairs.append((push, Trace(pull.placement, pull.travel, [r + off for r in pull.reading], False)))
+    assert lost_motion(pairs, count=0.001) is None
+    assert lost_motion(pairs[:1], count=0.001) is None  # once may be anything
+
+
+def rows(finding: Finding) -> set[str]:
+    return {row.part for row in finding.budget}
+
+
+def test_a_preload_that_is_moved_turns_the_instruments_errors_into_scatter() -> None:
+    coarse = EvidenceGear(Indicator(resolution=0.01), jig=GEAR.jig)
+    part = "indicator over the span used"
+    assert part in rows(found(passes(count=0.01), coarse))
+    assert part not in rows(found(passes(count=0.01, level=0.3), coarse))
+    assert part in rows(found(passes(count=0.01, level=0.1), coarse))  # hardly moved
+    assert part in rows(found(passes(count=0.01, level=2.5), coarse))  # zero was pressed
+    assert part in rows(found(passes(count=0.01, level=0.3, pushes=1), coarse))
+
+
+def test_a_coarse_instrument_is_told_to_be_shifted() -> None:
+    coarse = EvidenceGear(Indicator(resolution=0.02), jig=GEAR.jig)
+    finding = found(passes(a=1.5e-4, count=0.02), coarse)
+    assert finding.verdict == "cannot-tell" and said(finding, "0.2 to 0.5 mm from push to push")
+    assert "0.2 to 0.5 mm" in (plan({}, coarse)[0].reseat or "")
+    assert "0.2 to 0.5 mm" not in (plan({}, GEAR)[0].reseat or "")
+
+
+def test_no_move_is_urged_where_the_way_is_not_known() -> None:
+    finding = found(passes(a=5e-5, scatter=3e-4))
+    fence = finding.quantities[0]
+    assert finding.verdict == "cannot-tell" and abs(fence.value) < fence.uncertainty
+    assert said(finding, "either side of square")
+    assert not said(found(passes()), "either side of square")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_beside_statsmodels_and_scipy(seed: int) -> None:
+    """The same passes by a robust fit each (Huber's T, statsmodels), halves and t-interval (scipy) of what remains."""
+    traces = passes(seed, scatter=3e-5)
+    finding = found(traces)
+    means, spread = {}, 0.0
+    for placement, sign in BOTH.items():
+        slopes = []
+        for t in traces:
+            if t.push and t.placement == placement:
+                fitted = sm.RLM(np.array(t.reading), sm.add_constant(np.array(t.travel))).fit()
+                slopes.append(sign * float(fitted.params[1]))
+        means[placement] = float(np.mean(slopes))
+        spread += float(np.var(slopes, ddof=1)) * 2
+    fence, square = finding.quantities
+    assert fence.value == pytest.approx((means["handle-left"] + means["handle-right"]) / 2, abs=1e-6)
+    assert square.value == pytest.approx((means["handle-right"] - means["handle-left"]) / 2, abs=1e-6)
+    between = math.sqrt(spread / 4) * math.sqrt(0.25 / 3 * 2)
+    other = math.sqrt(sum(r.standard_uncertainty**2 for r in finding.budget if r.part != "between sweeps"))
+    dof = math.hypot(between, other) ** 4 / (between**4 / 4)
+    half = stats.t.ppf(0.975, dof) * math.hypot(between, other)
+    assert fence.uncertainty == pytest.approx(half, rel=0.05)
