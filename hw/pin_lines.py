@@ -61,6 +61,7 @@ GET_LINE = 0xC250B407
 GET_VALUES = 0xC010B40E
 SET_VALUES = 0xC010B40F
 INPUT, OUTPUT, RISING, FALLING, OPEN_DRAIN = 0x4, 0x8, 0x10, 0x20, 0x40
+NO_PULL = 0x400  # the chip's own resistors would pull at the gauge's 1.5 V lines
 OUTPUT_VALUES = 2  # id of the attribute
 QUEUE = 1024  # edges; the kernel grants no more
 EVENT = struct.Struct("=QIIII24x")
@@ -135,14 +136,16 @@ class KernelLines:
         fd = os.open(chip or find_chip(), os.O_RDWR | os.O_CLOEXEC)
         try:
             pins = list(inputs.values())
-            self._fd = self._ask(fd, pack_request(pins, INPUT | RISING | FALLING, queue=QUEUE))
+            self._fd = self._ask(fd, pack_request(pins, INPUT | RISING | FALLING | NO_PULL, queue=QUEUE))
             os.set_blocking(self._fd, False)
             values = fcntl.ioctl(self._fd, GET_VALUES, struct.pack("=QQ", 0, (1 << len(pins)) - 1))
             bits = struct.unpack("=QQ", values)[0]
             self.levels = {name: bool(bits >> place & 1) for place, name in enumerate(inputs)}
             if request is not None:
                 # open drain: a gauge pulls this line to its own 1.5 V and must never be driven high
-                self._request_fd = self._ask(fd, pack_request([request], OUTPUT | OPEN_DRAIN, level=1))
+                self._request_fd = self._ask(
+                    fd, pack_request([request], OUTPUT | OPEN_DRAIN | NO_PULL, level=1)
+                )
         except OSError:
             self.close()
             raise

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
 import random
 import socket
 import subprocess
 import sys
-import time
+import threading
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from bench.commands.common import Complaint
+from bench.commands.doctor import doctor
 from bench.doctor import instruments, machine, pins, ports, rights, service
 from bench.doctor.stream import at_rest, rate_of, stream
 from bench.settings import Panel, PortSettings, Settings
@@ -30,9 +35,9 @@ def remedies(found) -> str:
 
 def test_without_a_daemon_it_listens(rigs, run) -> None:
     rigs()
-    doctor = run("doctor", "--json", "--spacing", "1 mm")
-    code = doctor.wait()
-    answer = doctor.answer()
+    program = run("doctor", "--json", "--spacing", "1 mm")
+    code = program.wait()
+    answer = program.answer()
     indicator, rate, noise = matters(answer, "indicator")
     assert indicator["good"] is True and "readings in" in indicator["words"]
     assert rate["figures"]["rate"] == pytest.approx(100, rel=0.35)  # the rig sleeps 10 ms between lines
@@ -42,18 +47,48 @@ def test_without_a_daemon_it_listens(rigs, run) -> None:
     assert code == (0 if answer["good"] else 1)
 
 
-def test_a_missing_cable_and_what_fits_instead(rigs, run) -> None:
+@pytest.fixture
+def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """The command in this process, listening for a shorter while; `saying` is sent to the rig meanwhile."""
+    for name, file in (("SOCKET", "socket"), ("SETTINGS", "settings.toml"), ("LOG", "log.db")):
+        monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
+    monkeypatch.setattr(instruments, "LISTEN", 0.5)
+    monkeypatch.setattr(service, "LISTEN", 0.5)
+    monkeypatch.setattr("hw.listening.TURN", 0.3)
+    monkeypatch.setattr("hw.listening.SILENCE", 0.5)
+
+    def run(*args: str, rig=None, saying: dict[str, bytes] | None = None) -> tuple[int, str]:
+        over = threading.Event()
+
+        def speak() -> None:
+            while not over.wait(0.02):
+                for name, data in (saying or {}).items():
+                    with contextlib.suppress(OSError):
+                        rig.send(name, data)
+
+        speaker = threading.Thread(target=speak)
+        speaker.start()
+        try:
+            done = CliRunner().invoke(doctor, list(args), standalone_mode=False)
+        finally:
+            over.set()
+            speaker.join()
+        if done.exception is not None:
+            raise done.exception
+        return done.return_value, done.output
+
+    return run
+
+
+def test_a_missing_cable_and_what_fits_instead(rigs, look) -> None:
     """Even parity over seven bits, a profile that nobody named; and a cable that is not there."""
     rig = rigs()
     rig.unplug("travel")
     rig.sends = False
     even = bytes(byte | (byte.bit_count() % 2 << 7) for byte in b"01A+00.12345\r")
-    doctor = run("doctor", "--json")
-    while doctor.process.poll() is None:  # opening a port throws away what waited there
-        rig.send("indicator", even)
-        time.sleep(0.03)
-    assert doctor.wait() == 1
-    answer = doctor.answer()
+    code, said = look("--json", rig=rig, saying={"indicator": even})
+    assert code == 1
+    answer = json.loads(said)
     (travel,) = matters(answer, "travel")
     assert travel["good"] is False and "plugged in" in travel["do"]
     (indicator,) = matters(answer, "indicator")
@@ -69,18 +104,23 @@ def test_a_missing_cable_and_what_fits_instead(rigs, run) -> None:
     assert "default_unit" in " ".join(indicator["evidence"])
 
 
-def test_with_a_daemon_it_asks_and_listens_through_it(rigs, run, wire_ready) -> None:
+def test_text_of_no_known_shape_is_said_to_be_text(rigs, look) -> None:
+    rig = rigs()
+    rig.sends = False
+    code, said = look(rig=rig, saying={"indicator": b"%&/ what is this\r\n"})
+    assert code == 1
+    assert (
+        "lines of text at 9600 baud" in said and "check the profile" in said and "sweepgauge capture" in said
+    )
+    assert "travel is open" in said or "is open and silent" in said
+
+
+def test_with_a_daemon_it_asks_and_listens_through_it(rigs, run, look) -> None:
     rig = rigs()
     run("daemon").hear("ready")
-    wire_ready()
     rig.sends = False
-    doctor = run("doctor")
-    while doctor.process.poll() is None:
-        rig.send("indicator", b"01A+00.12345\r")
-        rig.send("travel", b"+12.34 mm\r\n")
-        time.sleep(0.03)
-    assert doctor.wait() == 1
-    said = doctor.process.stdout.read().decode()
+    code, said = look(rig=rig, saying={"indicator": b"01A+00.12345\r", "travel": b"+12.34 mm\r\n"})
+    assert code == 1
     assert "good  daemon: sweepgauge" in said
     assert "good  log:" in said
     assert "good  travel:" in said
@@ -89,43 +129,29 @@ def test_with_a_daemon_it_asks_and_listens_through_it(rigs, run, wire_ready) -> 
     assert said.rstrip().endswith("found.")
 
 
-@pytest.fixture
-def wire_ready(tmp_path: Path):
-    def wait() -> None:
-        until = time.monotonic() + 10
-        while not (tmp_path / "socket").exists():
-            assert time.monotonic() < until
-            time.sleep(0.01)
-
-    return wait
-
-
-def test_wrong_settings_are_named(rigs, run, tmp_path) -> None:
+def test_wrong_settings_are_named(rigs, look, tmp_path) -> None:
     rigs()
     path = tmp_path / "settings.toml"
     path.write_text(path.read_text() + "\nnonsense = 1\n")
-    doctor = run("doctor")
-    assert doctor.wait() == 1
-    said = doctor.process.stdout.read()
-    assert b"nonsense" in said and b"mend that line" in said
+    code, said = look()
+    assert code == 1 and "nonsense" in said and "mend that line" in said
 
 
-def test_no_settings_no_hardware_and_a_socket_left_over(run, tmp_path) -> None:
+def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
     with socket.socket(socket.AF_UNIX) as dead:
         dead.bind(str(tmp_path / "socket"))
-    doctor = run("doctor", "--json")
-    doctor.wait()
-    answer = doctor.answer()
+    _, said = look("--json")
+    answer = json.loads(said)
     (nothing,) = matters(answer, "instruments")
     assert "demo" in nothing["do"]
     (left,) = matters(answer, "socket")
     assert left["good"] is None and "left over" in left["words"]
 
 
-def test_wrong_use_is_one_line(run) -> None:
-    doctor = run("doctor", "--spacing", "far")
-    assert doctor.wait() == 2
-    doctor.hear("--spacing")
+@pytest.mark.parametrize("spacing", ["far", "0 mm"])
+def test_wrong_use_is_one_line(look, spacing: str) -> None:
+    with pytest.raises(Complaint, match="--spacing"):
+        look("--spacing", spacing)
 
 
 # ---- ports ------------------------------------------------------------------------------------------

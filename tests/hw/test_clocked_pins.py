@@ -342,9 +342,10 @@ int main(void) {
   printf("%zu %zu %zu\\n", sizeof r, sizeof(struct gpio_v2_line_event), sizeof(struct gpiochip_info));
   printf("%lu %lu %lu %lu\\n", (unsigned long)GPIO_GET_CHIPINFO_IOCTL, (unsigned long)GPIO_V2_GET_LINE_IOCTL,
          (unsigned long)GPIO_V2_LINE_GET_VALUES_IOCTL, (unsigned long)GPIO_V2_LINE_SET_VALUES_IOCTL);
-  printf("%d %d %d %d %d %d %d\\n", (int)GPIO_V2_LINE_FLAG_INPUT, (int)GPIO_V2_LINE_FLAG_OUTPUT,
+  printf("%d %d %d %d %d %d %d %d\\n", (int)GPIO_V2_LINE_FLAG_INPUT, (int)GPIO_V2_LINE_FLAG_OUTPUT,
          (int)GPIO_V2_LINE_FLAG_EDGE_RISING, (int)GPIO_V2_LINE_FLAG_EDGE_FALLING,
-         (int)GPIO_V2_LINE_FLAG_OPEN_DRAIN, GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES, GPIO_V2_LINE_EVENT_RISING_EDGE);
+         (int)GPIO_V2_LINE_FLAG_OPEN_DRAIN, (int)GPIO_V2_LINE_FLAG_BIAS_DISABLED,
+         GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES, GPIO_V2_LINE_EVENT_RISING_EDGE);
   r.offsets[0] = 6; r.offsets[1] = 5; r.num_lines = 2; r.event_buffer_size = 1024;
   r.config.flags = GPIO_V2_LINE_FLAG_OUTPUT | GPIO_V2_LINE_FLAG_OPEN_DRAIN;
   r.config.num_attrs = 1; r.config.attrs[0].attr.id = GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES;
@@ -372,7 +373,7 @@ def test_requests_and_events_are_as_the_kernels_header_has_them(tmp_path: Path) 
     assert said[1].split() == [str(number) for number in numbers]
     flags = (
         pin_lines.INPUT, pin_lines.OUTPUT, pin_lines.RISING, pin_lines.FALLING, pin_lines.OPEN_DRAIN,
-        pin_lines.OUTPUT_VALUES, 1,
+        pin_lines.NO_PULL, pin_lines.OUTPUT_VALUES, 1,
     )  # fmt: skip
     assert said[2].split() == [str(flag) for flag in flags]
     ours = pack_request([6, 5], pin_lines.OUTPUT | pin_lines.OPEN_DRAIN, queue=1024, level=1)
