@@ -5,10 +5,12 @@ is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time
 the clock pauses; how many bits it may have is the decoder's business, so that 23 or 25 of 24 are rejected and
 counted, never cut to fit. Before the first pause nothing is told: the frame was half over.
 
-How fast: `sync24` (a bit in 0.4 ms) and `sync52` (0.35 ms) can be followed, also with the loop late by half a
-second, as the kernel keeps a thousand edges. `sync48` and `bcd28` send a bit in 13 us: whether a given Pi follows
-that has not been tried. Scales and encoders: a few thousand edges a second at most; a microcontroller that counts
-is the better way. May import: hw.pin_lines, hw.reading.
+How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at most 72 edges every 0.12 s and
+one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second late. `sync48` and `bcd28` send a bit
+in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a second at
+most; a microcontroller that counts is the better way.
+
+May import: hw.formats (its table), hw.pin_lines, hw.reading.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple, Protocol
 
+from hw.formats import read_options
 from hw.pin_lines import Edge, Happened, KernelLines, LibraryLines, Lines, Lost
 from hw.reading import PortState
 
@@ -44,6 +47,20 @@ class PinOptions(NamedTuple):
     gap_us: int = 5000
     timeout: float = 0.3
     rate: float = RATE
+
+
+def pin_options(
+    name: str, options: Mapping[str, object], pins: Mapping[str, int], rate: float | None = None
+) -> PinOptions:
+    """How format `name` with its options is read from these pins. Raises FormatError, or ValueError for the pins."""
+    known = {"quad_x4": {"a", "b"}}.get(name, {"clock", "data"})
+    if not known <= pins.keys():
+        raise ValueError(
+            f"{name} is read from the pins {' and '.join(sorted(known))}, not from {', '.join(pins)}"
+        )
+    values = read_options(name, options)
+    kept = {key: values[key] for key in ("edge", "gap_us", "timeout") if key in values}
+    return PinOptions(pins, **kept, **({} if rate is None else {"rate": rate}))  # type: ignore[arg-type]
 
 
 class Builder(Protocol):

@@ -24,7 +24,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hw import pin_lines
-from hw.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder
+from hw.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder, pin_options
 from hw.formats import make_decoder
 from hw.pin_lines import Edge, KernelLines, Lost, find_chip, pack_request, unpack_events
 from hw.virtual.encoders import make_encoder
@@ -253,6 +253,17 @@ async def test_a_scale_counts_both_ways_without_a_gap_between_runs() -> None:
     records = [record for data, _ in heard.blocks for record in heard.decoder.feed(data)]
     assert sum(record.counts or 0 for record in records) == 120 - 2
     assert sum(record.illegal or 0 for record in records) == 0
+
+
+def test_each_format_brings_its_own_edge_and_pause() -> None:
+    pins = {"clock": CLOCK, "data": DATA}
+    assert pin_options("sync24", {}, pins) == PinOptions(pins, "rising", 5000)
+    assert pin_options("sync24", {"edge": "falling", "gap_us": 900}, pins) == PinOptions(pins, "falling", 900)
+    asked = pin_options("sync52", {"timeout": 2.5}, {**pins, "req": REQ}, rate=2.0)
+    assert (asked.edge, asked.timeout, asked.rate) == ("falling", 2.5, 2.0)
+    assert pin_options("quad_x4", {}, {"a": 1, "b": 2}).pins == {"a": 1, "b": 2}
+    with pytest.raises(ValueError, match="clock and data"):
+        pin_options("sync24", {}, {"a": 1, "b": 2})
 
 
 async def test_no_pins_are_told_and_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
