@@ -175,6 +175,11 @@ class ClockedPins:
         return self._lines is not None
 
     @property
+    def idle(self) -> bool:
+        """Open, and the clock has paused: the next word is heard from its first bit."""
+        return self.is_open and self._idle.is_set()
+
+    @property
     def where(self) -> str:
         return "pins " + ", ".join(f"{name} {pin}" for name, pin in self.options.pins.items())
 

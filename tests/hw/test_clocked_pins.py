@@ -127,13 +127,19 @@ class Heard:
     def __init__(self, name: str, options: PinOptions, peer: Peer, **kept: object) -> None:
         self.blocks: list[tuple[bytes, int]] = []
         self.states: list[tuple[str, str]] = []
+        self.on_open: Callable[[], object] = lambda: None
         self.decoder = make_decoder(name, kept)
         self.pins = ClockedPins(
             options,
             lambda data, when: self.blocks.append((data, when)),
-            lambda state, words: self.states.append((state, words)),
+            self._state,
             make_factory=lambda: peer.factory,
         )
+
+    def _state(self, state: str, words: str) -> None:
+        self.states.append((state, words))
+        if state == "open":
+            self.on_open()
 
     async def until(self, true: Callable[[], bool]) -> None:
         end = time.monotonic() + 5
@@ -157,9 +163,9 @@ async def test_a_24_bit_indicator_is_read_from_its_second_word_on(inverted: bool
         peer,
         invert=inverted,
     )
+    heard.on_open = lambda: peer.word(words[0][13:])  # opened in mid-word, however busy this machine is
     heard.pins.start()
     await heard.until(lambda: heard.pins.is_open)
-    peer.word(words[0][13:])  # opened in mid-word
     for word in words[1:]:
         peer.wait(110_000)
         peer.word(word)
@@ -180,7 +186,7 @@ async def test_a_bit_too_few_or_too_many_is_a_reject_and_the_next_is_good(bits: 
     peer = Peer()
     heard = Heard("sync24", PinOptions({"data": DATA, "clock": CLOCK}), peer)
     heard.pins.start()
-    await asyncio.sleep(0.03)  # a pause is seen
+    await heard.until(lambda: heard.pins.idle)  # a pause is seen
     for frame in ((word + "0")[:bits], word):
         peer.word(frame)
         peer.wait(110_000)
@@ -197,7 +203,7 @@ async def test_fast_words_of_both_other_kinds(name: str, mm: float) -> None:
     peer = Peer(idle=False)
     heard = Heard(name, PinOptions({"data": DATA, "clock": CLOCK}, edge="falling"), peer)
     heard.pins.start()
-    await asyncio.sleep(0.03)
+    await heard.until(lambda: heard.pins.idle)
     peer.word(word, low=7, rest=6, nibble=47)
     await heard.until(lambda: len(heard.blocks) == 1)
     await heard.pins.stop()

@@ -163,7 +163,8 @@ async def test_what_nobody_reads_is_lost_not_kept(tmp_path):
         fresh = Reader(ports.paths["travel"])
         await asyncio.sleep(0.0)
         fresh._read()
-        assert fresh.data.count(b"\r\n") < 30  # no backlog of what was said to nobody
+        # no backlog of what was said to nobody (what is said while we open is ours)
+        assert fresh.data.count(b"\r\n") < 100
         fresh.leave()
         # a reader that is open but asleep loses lines and stalls nothing
         asyncio.get_running_loop().remove_reader(readers["indicator"].fd)
