@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from bench.uncertainty import Between, Group, Part
 
 WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
+CELLS_PER_WINDOW = 20
 STEP = 5.0  # mm between the places of the profile
 STATIONS_APART = 15.0  # mm: farther apart the places where the indicator was stopped are the profile's own
 SHARE_OF_LONGEST = 0.70  # under this share of the longest it is no sweep
@@ -51,7 +52,6 @@ class Face:
 
     covariance: (n, n) mm^2 of f. freedom: its degrees of freedom. weights: with which each placement's mean
     enters f. lines: levelled averages of each sweep, by placement. span: mm of reading a sweep used.
-    spread: mm, of readings about their average.
     """
 
     x: Array
@@ -63,7 +63,6 @@ class Face:
     lines: list[list[Array]]
     count: float
     span: float
-    spread: float
     rows: list[SweepRow] = field(default_factory=list)
 
     @property
@@ -110,7 +109,6 @@ def face_of(
     passes = [p for group in groups for p in group]
     face.count = _count(passes, count)
     face.span = float(np.mean([np.ptp(p.kept[1]) for p in passes]))
-    face.spread = float(np.mean([_spread(p, face.x) for p in passes]))
     if face.count > 0.0:  # a count that is never left says nothing, not that there is no noise
         floor = face.count**2 / 12.0 * _share(face.weights, face.lines)
         if float(np.mean(np.diag(face.covariance))) == 0.0:
@@ -232,7 +230,7 @@ def _lumps(passes: Sequence[Pass], notes: list[str]) -> None:
             one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
         notes.append(
             f"Something stands proud from {start:.0f} to {stop:.0f} mm in every pass: wipe the face and sweep "
-            f"again; what stays is the fence and is counted as such."
+            f"again; what stays is the sled fence and is counted as such."
         )
     shown = sum(int(p.aside.sum()) for p in passes)
     if shown:
@@ -254,7 +252,7 @@ def _reverse(groups: Sequence[Sequence[Pass]]) -> Face:
     """Two placements by reversal; one by itself, where the straightedge stays in."""
     import numpy as np
 
-    from bench.geometry.reversal import level, reverse_sweeps, smooth
+    from bench.geometry.reversal import reverse_sweeps
 
     pairs = [[p.kept for p in group] for group in groups]
     step = _step([pair for group in pairs for pair in group])
@@ -264,10 +262,32 @@ def _reverse(groups: Sequence[Sequence[Pass]]) -> Face:
     freedom = found.degrees_of_freedom or 1.0
     if not both:  # every sweep stood in for its own reverse: half the noise, twice the evidence
         covariance, freedom = 2.0 * covariance, freedom / 2.0
-    lines = [[level(found.x, smooth(x, y, found.x, WINDOW)) for x, y in group] for group in pairs]
+    lines = [[_averaged(x, y, found.x) for x, y in group] for group in pairs]
     weights = (0.5, 0.5) if both else (1.0,)
     straightedge = found.straightedge if both else None
-    return Face(found.x, found.face, straightedge, covariance, freedom, weights, lines, 0.0, 0.0, 0.0)
+    return Face(found.x, found.face, straightedge, covariance, freedom, weights, lines, 0.0, 0.0)
+
+
+def _averaged(x: Array, r: Array, grid: Array) -> Array:
+    """One sweep's levelled average on the grid, (n,). Readings are first taken together in cells: thousands then
+    cost no more than hundreds, and every stretch of travel counts alike either way. They are levelled before, so
+    that the half cell by which the grid reaches beyond the outermost cells is no step of the set-up's slope.
+    """
+    import numpy as np
+
+    from bench.geometry.reversal import level, smooth
+
+    places, heights = x, level(x, r)
+    reach = float(np.ptp(x))
+    cells = round(reach * CELLS_PER_WINDOW / WINDOW)
+    if x.size > 2 * cells > 2:
+        member = np.minimum(((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1)
+        held = np.bincount(member)
+        full = held > 0
+        places = np.bincount(member, x)[full] / held[full]
+        heights = np.bincount(member, heights)[full] / held[full]
+    at = np.clip(grid, places.min(), places.max())
+    return np.asarray(level(grid, smooth(places, heights, at, WINDOW)))
 
 
 def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
@@ -317,7 +337,7 @@ def _disturbed(
 def _compare_pulls(groups: Sequence[Sequence[Trace]], notes: list[str]) -> None:
     import numpy as np
 
-    from bench.geometry.reversal import GeometryError, common_grid, level, smooth
+    from bench.geometry.reversal import GeometryError, common_grid
 
     for group in groups:
         pulls = [t for t in group if not t.push]
@@ -328,7 +348,7 @@ def _compare_pulls(groups: Sequence[Sequence[Trace]], notes: list[str]) -> None:
         except GeometryError:
             continue
         back, forth = (
-            np.mean([level(grid, smooth(t.travel, t.reading, grid, WINDOW)) for t in some], axis=0)
+            np.mean([_averaged(np.asarray(t.travel), np.asarray(t.reading), grid) for t in some], axis=0)
             for some in (pulls, [t for t in group if t.push])
         )
         apart = float(np.max(np.abs(back - forth)))
@@ -343,15 +363,3 @@ def _count(passes: Sequence[Pass], given: float | None) -> float:
     from bench.geometry.cells import count_seen
 
     return given if given is not None else max(count_seen(p.r) for p in passes)
-
-
-def _spread(one: Pass, grid: Array) -> float:
-    """Standard deviation of single readings about their own average, mm."""
-    import numpy as np
-
-    from bench.geometry.reversal import smooth
-
-    x, r = one.kept
-    inside = (x >= grid[0]) & (x <= grid[-1])
-    left = r[inside] - np.interp(x[inside], grid, smooth(x, r, grid, WINDOW))
-    return float(np.std(left))

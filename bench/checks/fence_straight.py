@@ -22,9 +22,6 @@ if TYPE_CHECKING:
 
 AS_IS, ROLLED = "as-is", "rolled-over"
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
-STRAIGHTEDGE = (
-    0.05 / 600
-)  # of its length, half-width, where nothing is said of it; common practice, no source
 LEAST_BOARD = 50.0  # mm of fence that a board must rest on to be told apart from a point
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
@@ -35,7 +32,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         placement=AS_IS,
         words="Straightedge along the sled fence, its ends on two equal blocks. The indicator rides along the "
         "straightedge, its tip on the face of the sled fence, and is pushed from left to right; travel is the "
-        "place along the fence, from the blade.",
+        "place along the sled fence, from the blade.",
         gather="sweep",
         picture="straightedge-as-is",
         reseat="Draw the indicator back to the left end and wipe the face.",
@@ -68,7 +65,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     notes: list[str] = []
     placements = [p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)]
     if not placements:
-        raise EvidenceError(f"no pass along the fence ({AS_IS} or {ROLLED})")
+        raise EvidenceError(f"no pass along the sled fence ({AS_IS} or {ROLLED})")
     of_edge = _straightedge(evidence, placements, notes)
     face = face_of(evidence.traces, placements, evidence.gear.indicator.resolution, notes)
     rest = [_span(evidence, face), of_edge]
@@ -194,7 +191,7 @@ def _contradictions(face: Face, combined: Combined, value: float, notes: list[st
     fuzz = combined.expanded
     if of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05:
         notes.append(
-            f"The straightedge came out {of_edge:.3f} mm crooked, far more than the fence: was the indicator's "
+            f"The straightedge came out {of_edge:.3f} mm crooked, far more than the sled fence: was the indicator's "
             f"direction turned as well as the straightedge?"
         )
     elif value > 3.0 * fuzz and of_edge < 0.1 * value:
