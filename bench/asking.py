@@ -132,7 +132,8 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
     replace = msgspec.structs.replace
     if not facts.placed:
         return base
-    if facts.lean_wanted and step.gather == "sweep" and facts.step not in facts.leaned:
+    proves = step.gather == "sweep" and step.side is not None  # without a side there is nothing to prove
+    if facts.lean_wanted and proves and facts.step not in facts.leaned:
         side = facts.lean_next or "left"
         words = f"Lean the sled to the {side} within its play, hold it there, press Enter."
         return replace(base, phase="lean", words=words, lean=side)

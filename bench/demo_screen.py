@@ -64,6 +64,7 @@ class Following:
 
     def turn_operator(self) -> None:
         self.operator = not self.operator
+        self._done = None  # what the hands have done already may still want its Enter
         self._look()
 
     async def _listen(self) -> None:

@@ -53,6 +53,7 @@ class Step(msgspec.Struct, frozen=True):
     at: float | None = None
     picture: str | None = None
     reseat: str | None = None  # what to do again before each repeat
+    straight: bool = True  # what is swept is a line; a pass that no line fits is refused while it is at hand
 
 
 class Trace(msgspec.Struct, frozen=True):

@@ -79,6 +79,7 @@ def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
         side=side,
         mount=mount,
         picture="slot-blade-turn",
+        straight=False,  # a plate has a form of its own, which even turns take out
     )
 
 

@@ -175,7 +175,7 @@ class Bench:
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear = self.settings.gear
         if instrument.role == "travel":
-            values = batch.values if gear.travel.grows == "away" else [-v for v in batch.values]
+            values = [-v for v in batch.values] if self._travel_turned() else batch.values
             self._happened(self.sweeper.travel(batch.stamps, values), now)
         elif instrument.role == "indicator":
             if "hold" in batch.flags:
@@ -194,6 +194,12 @@ class Bench:
             travel, reading = self.sweeper.fresh()
             if travel and self.run.sweep_id is not None:
                 self.tell(Points(self.run.sweep_id, travel, reading))
+
+    def _travel_turned(self) -> bool:
+        """`toward` says how the scale counts the sled's way; a place along a fence is taken as it is shown."""
+        step = self.run.step if self.run is not None else None
+        along_the_slot = step is None or step.gather != "sweep" or step.mount is not None
+        return self.settings.gear.travel.grows == "toward" and along_the_slot
 
     def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
         before = self._unit.get(instrument.name)
@@ -264,13 +270,13 @@ class Bench:
             self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
         )
 
-    def kept(self, trace: Trace) -> None:
+    def kept(self, trace: Trace, *, straight: bool) -> None:
         """Let the arithmetic look at a kept pass meanwhile, so that the screen can show what it set aside."""
-        task = asyncio.get_running_loop().create_task(self._look_at(trace))
+        task = asyncio.get_running_loop().create_task(self._look_at(trace, straight))
         self._looking.add(task)
         task.add_done_callback(self._looking.discard)
 
-    async def _look_at(self, trace: Trace) -> None:
+    async def _look_at(self, trace: Trace, straight: bool) -> None:
         from bench.daemon.working import look_at
 
         try:
@@ -280,7 +286,7 @@ class Bench:
             log.exception("looking at %s", trace.sweep)
             return
         run = self.run
-        if run is not None and fitted.words and trace in run.traces:
+        if run is not None and straight and fitted.words and trace in run.traces:
             # better told now, while the sled is at hand, than when all is done
             run.refuse_kept(trace, fitted.words, time.monotonic())
             return

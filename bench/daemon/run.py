@@ -35,7 +35,7 @@ class Journal(Protocol):
         self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
     ) -> None: ...
     def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
-    def kept(self, trace: Trace) -> None: ...
+    def kept(self, trace: Trace, *, straight: bool) -> None: ...
 
 
 class CheckRun:
@@ -88,6 +88,11 @@ class CheckRun:
     @property
     def ask(self) -> Ask:
         return ask(self.check.cautions, self.steps, self.facts)
+
+    @property
+    def step(self) -> Step | None:
+        """The present one; None when nothing is lacking any more."""
+        return None if self.complete else self.steps[self.facts.step]
 
     def state(self) -> RunState:
         return RunState(
@@ -381,8 +386,10 @@ class CheckRun:
         if sweep.push:
             self._last_sweep = sweep_id
             self.facts.kept[self.facts.step] += 1
-        if self.ask.gather == "sweep":
-            self._journal.kept(trace)
+        step = self.step
+        if step is not None and step.gather == "sweep":
+            # a profile along a fence is no line, nor is a plate's own form
+            self._journal.kept(trace, straight=step.straight and step.mount is not None)
         taken, of = self._taken(), self._wanted()
         self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
         self._tell(

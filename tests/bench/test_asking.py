@@ -75,3 +75,15 @@ def test_every_check_plans_with_nothing_known() -> None:
             assert all(step.words and step.placement for step in steps), check.kind
         assert check.cautions, check.kind
         assert check.quantities, check.kind
+
+
+def test_no_lean_is_asked_where_there_is_no_side_to_prove() -> None:
+    steps = (Step("as-is", "along the fence", "sweep", 2),)
+    facts = Facts(acknowledged=True, lean_wanted=True)
+    advance(steps, facts)
+    facts.placed = facts.rested = True
+    assert ask((), steps, facts).phase == "sweep"
+    proved = Facts(acknowledged=True, lean_wanted=True)
+    advance(STEPS, proved)
+    proved.placed = True
+    assert ask((), STEPS, proved).phase == "lean"
