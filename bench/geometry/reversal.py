@@ -310,7 +310,8 @@ def _reading_variance(xs: Array, ys: Array, grid: Array, window: float) -> tuple
     xs, ys = xs[inside], ys[inside]
     if xs.size < 3 or not np.ptp(xs) > 0.0:
         return None
-    averaging = smoothing_matrix(xs, grid, window)
+    # the stretch in common may end between this sweep's own readings
+    averaging = smoothing_matrix(xs, np.clip(grid, xs.min(), xs.max()), window)
     back = interpolation_matrix(grid, xs)
     residual = ys - back @ (averaging @ ys)
     # the expectation of the sum of squares per unit of variance: |I - H|^2 for H = back @ averaging
