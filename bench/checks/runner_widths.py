@@ -14,11 +14,13 @@ from bench.checks.model import EvidenceError, Trace
 from bench.gear import Caliper
 
 if TYPE_CHECKING:
+    from bench.checks.runner_copies import Copies
+    from bench.geometry.cells import Array
     from bench.geometry.runner_play import Fit, RunnerFit, Widths
 
 SIDES = ("left", "right")
 WHAT = ("slot-left", "slot-right", "runner-left", "runner-right", "slot-spacing", "runner-spacing")
-COPIES = 40  # with errors added: a standard deviation is then known to a ninth
+COPIES = 60  # of each kind of error, in pairs
 TRIED = 4  # positions of each kind that may become the largest or the tightest
 ENOUGH_REPEATS = 5  # degrees of freedom from which repeated widths speak for themselves
 HELD = (
@@ -166,19 +168,68 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     Play bends where another station begins to touch, so neither slope nor sign of an error tells enough: the
     scatter of the copies counts, and how far their mean lies off.
     """
+    import numpy as np
+
+    from bench.checks.runner_copies import plays
+
     whole = full_positions(found, fit)
-    tried = _worth_trying(fit, whole)
+    tried = sorted(_worth_trying(fit, whole))
     value = headline([f for f in fit.positions if f.at in tried], whole, found.runner_length)
     kinds = {
         "widths as read": (found.reading, 0.0, 0.0),
         "inside against outside jaws": (0.0, found.jaws, 0.0),
         "spacing": (0.0, 0.0, found.spacing),
     }
+    used = {name: sizes for name, sizes in kinds.items() if any(sizes)}
+    if not used:
+        return {}
+    relief, yaw, side = plays(found.runners, found.slots, tried, _errors(found, list(used.values())))
+    tight = np.where(relief > 0.0, -relief, side)
+    yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
+    inside = np.array([at in whole for at in tried])
+    headlines = (_most(yaw[inside]), _most(tight[inside]), _most(-tight))
     return {
-        name: _effect(found, sorted(tried), whole, value, *sizes)
-        for name, sizes in kinds.items()
-        if any(sizes)
+        name: Effect(
+            *(
+                _scatter(row[number * COPIES : (number + 1) * COPIES].tolist(), value[k])
+                for k, row in enumerate(headlines)
+            )
+        )
+        for number, name in enumerate(used)
     }
+
+
+def _most(values: Array) -> Array:
+    """Of each copy the largest over the positions that are bounded; 0 where none is."""
+    import numpy as np
+
+    known = np.where(np.isfinite(values), values, -np.inf).max(axis=0, initial=-np.inf)
+    return np.where(np.isfinite(known), known, 0.0)
+
+
+def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Copies:
+    """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one kind after the other."""
+    import numpy as np
+
+    from bench.checks.runner_copies import Copies
+
+    rng = np.random.default_rng(20080101)
+
+    def errors(sizes: Array, columns: int) -> Array:
+        """(copies, columns): each error beside its opposite, and scaled to its size exactly, so that so few copies
+        tell a standard deviation as well as many times as many would."""
+        half = rng.standard_normal((len(kinds), COPIES // 2, columns))
+        both = np.concatenate((half, -half), axis=1)
+        both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))
+        return np.asarray((sizes[:, None, None] * both).reshape(-1, columns))
+
+    reading, jaws, spacing = np.asarray(kinds).T
+    return Copies(
+        [errors(reading, body.s.size) for body in found.runners],
+        [errors(reading, body.s.size) for body in found.slots],
+        errors(jaws, 1)[:, 0],
+        errors(spacing, 1)[:, 0],
+    )
 
 
 def full_positions(found: Measured, fit: RunnerFit) -> set[float]:
@@ -207,39 +258,6 @@ def tightness(fit: Fit) -> float:
     if fit.relief > 0.0:
         return -fit.relief
     return math.inf if fit.side_play is None else fit.side_play
-
-
-def _effect(
-    found: Measured,
-    tried: Sequence[float],
-    whole: set[float],
-    value: Plays,
-    reading: float,
-    jaws: float,
-    spacing: float,
-) -> Effect:
-    import numpy as np
-
-    from bench.geometry.runner_play import Widths, fit_at
-
-    rng = np.random.default_rng(20080101)
-    copies = []
-    for _ in range(COPIES):
-        common, offset = jaws * rng.standard_normal(), spacing * rng.standard_normal()
-        runners = [
-            Widths(r.s, np.maximum(r.w + reading * rng.standard_normal(r.w.size), 1e-6), r.c)
-            for r in found.runners
-        ]
-        slots = [
-            Widths(
-                s.s,
-                np.maximum(s.w + common + reading * rng.standard_normal(s.w.size), 1e-6),
-                s.c + (offset if number else 0.0),
-            )
-            for number, s in enumerate(found.slots)
-        ]
-        copies.append(headline([fit_at(runners, slots, at) for at in tried], whole, found.runner_length))
-    return Effect(*(_scatter([c[k] for c in copies], value[k]) for k in range(3)))
 
 
 def _scatter(copies: Sequence[float], value: float) -> float:
