@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import KINDS, checks, find
@@ -234,7 +234,8 @@ cells = st.one_of(
         ]
     ),
     st.floats().map(str),
-    st.text(max_size=6),
+    # a few of each make; of all there are, the table alone takes seconds to draw up
+    st.text("aZ 0789.-+_,;'\"\n\r\t\0\u00bd\u0663\u2028\ufeff\U0001d7d9", max_size=6),
 )
 heads = st.sampled_from(
     [
@@ -248,9 +249,8 @@ heads = st.sampled_from(
 
 
 @given(
-    st.sampled_from(KINDS), heads, st.lists(st.lists(cells, max_size=7), max_size=12), st.sampled_from(",;\t")
+    st.sampled_from(KINDS), heads, st.lists(st.lists(cells, max_size=6), max_size=6), st.sampled_from(",;\t")
 )
-@settings(max_examples=150)
 def test_rubbish_in_rows_is_read_or_refused(kind: str, head: str, rows: list[list[str]], sign: str) -> None:
     text = "\n".join([head, *(sign.join(row) for row in rows)])
     try:
@@ -264,7 +264,6 @@ def test_rubbish_in_rows_is_read_or_refused(kind: str, head: str, rows: list[lis
 
 
 @given(st.sampled_from(KINDS), st.binary(max_size=300), st.integers(0, 200))
-@settings(max_examples=100)
 def test_rubbish_bytes_are_refused(kind: str, rubbish: bytes, at: int) -> None:
     good = swept().encode()
     data = good[:at] + rubbish + good[at:]
