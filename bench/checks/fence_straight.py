@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 AS_IS, ROLLED = "as-is", "rolled-over"
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
+STRAIGHTEDGE = 0.05 / 600  # of its length, half-width, where nothing is said; common practice, no source
 LEAST_BOARD = 50.0  # mm of fence that a board must rest on to be told apart from a point
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
@@ -66,9 +67,9 @@ def _evaluate(evidence: Evidence) -> Finding:
     placements = [p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)]
     if not placements:
         raise EvidenceError(f"no pass along the sled fence ({AS_IS} or {ROLLED})")
-    of_edge = _straightedge(evidence, placements, notes)
+    _both_or_chosen(evidence, placements)
     face = face_of(evidence.traces, placements, evidence.gear.indicator.resolution, notes)
-    rest = [_span(evidence, face), of_edge]
+    rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = minimum_zone(face.x, face.f), least_squares(face.x, face.f), bow(face.x, face.f)
     of_zone = differs(face, zone.sensitivity)
@@ -164,21 +165,36 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
     )
 
 
-def _straightedge(evidence: Evidence, placements: Sequence[str], notes: list[str]) -> Part | None:
-    """With one placement the straightedge's own form stays in the answer: how large it may be must be said."""
+def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
+    """With one placement the straightedge's own form stays in the answer, as large as it is said to be, or as one
+    may well be where one set-up was asked for."""
     from bench.uncertainty import rectangular
 
-    if len(placements) == 2:
+    if face.g is not None:
         return None
     given = evidence.options.get("straightedge")
-    if not isinstance(given, int | float) or given < 0:
-        missing = ROLLED if placements[0] == AS_IS else AS_IS
-        raise EvidenceError(
-            f"no pass {missing}: with one set-up the straightedge's own error stays in the answer; take both, or "
-            f"say with --straightedge how straight it is"
-        )
-    notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
-    return rectangular("straightedge", float(given))
+    if isinstance(given, int | float) and given >= 0:
+        notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
+        return rectangular("straightedge", float(given))
+    bound = STRAIGHTEDGE * face.length
+    notes.append(
+        f"One set-up: sled fence and straightedge are seen together, and nothing was said of the straightedge; "
+        f"{bound:.3f} mm either way stands for it. Roll it over to know, or say how straight it is."
+    )
+    return rectangular("straightedge", bound)
+
+
+def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
+    """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was forgotten."""
+    given = evidence.options.get("straightedge")
+    known = isinstance(given, int | float) and given >= 0
+    if len(placements) == 2 or known or evidence.options.get("placements") == placements[0]:
+        return
+    missing = ROLLED if placements[0] == AS_IS else AS_IS
+    raise EvidenceError(
+        f"no pass {missing}: with one set-up the straightedge's own error stays in the answer; take both, or "
+        f"say with --straightedge how straight it is"
+    )
 
 
 def _contradictions(face: Face, combined: Combined, value: float, notes: list[str]) -> None:

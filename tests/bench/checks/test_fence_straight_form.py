@@ -12,7 +12,7 @@ from scipy.optimize import linprog
 
 from bench.asking import Facts, advance, ask
 from bench.checks.fence_straight import CHECK, evaluate
-from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 
@@ -294,6 +294,23 @@ def test_one_set_up_is_as_good_as_the_straightedge() -> None:
     assert row.standard_uncertainty == pytest.approx(0.02 / 3**0.5)  # GUM 4.3.7
     assert zone.verdict == "cannot-tell" and found.settle is not None and found.settle.part == "straightedge"
     assert zone.uncertainty > 0.02
+
+
+def test_one_set_up_that_was_chosen_answers_with_what_a_straightedge_may_be() -> None:
+    """A forgotten one is asked for; whoever takes one on purpose is not sent away after the last pass."""
+    x = np.arange(-300.0, 301.0, 4.0)
+    one = [t for t in both(x, 0.2 * (1 - (x / 300) ** 2), passes=3) if t.placement == "as-is"]
+    with pytest.raises(EvidenceError, match=r"no pass rolled-over.*--straightedge"):
+        find_straight(one)
+    with pytest.raises(EvidenceError, match="no pass rolled-over"):
+        find_straight(one, placements="both")
+    found = find_straight(one, placements="as-is")
+    row = next(r for r in found.budget if r.part == "straightedge")
+    assert row.standard_uncertainty == pytest.approx(0.05 / 3**0.5)  # 0.05 mm over 600, either way
+    assert any("nothing was said of the straightedge" in n for n in found.notes)
+    assert found.quantities[0].uncertainty > 0.05 and found.verdict == "outside"
+    fine = [t for t in both(x, 0 * x, passes=3) if t.placement == "as-is"]
+    assert find_straight(fine, placements="as-is").verdict == "cannot-tell"
 
 
 def test_the_limit_is_the_users() -> None:
