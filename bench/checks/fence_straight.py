@@ -98,7 +98,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     settled: Settle | None = None
     if said == "cannot-tell" and limit is not None:
         settled = settle(value, combined, limit, of_zone.between, of_zone.groups, count=face.count or None)
-    _contradictions(face, combined, value, notes)
+    _contradictions(face, combined, value, limit, notes)
     contact = _contacts(evidence, face, rest, confidence, notes)
     if of_zone.between.single:
         notes.append(
@@ -197,18 +197,22 @@ def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
     )
 
 
-def _contradictions(face: Face, combined: Combined, value: float, notes: list[str]) -> None:
-    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn."""
+def _contradictions(
+    face: Face, combined: Combined, value: float, limit: float | None, notes: list[str]
+) -> None:
+    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn. An indicator
+    that was turned with it takes one for the other: said wherever the verdict would then be another."""
     from bench.geometry.straightness import minimum_zone
 
     if face.g is None:
         return
     of_edge = minimum_zone(face.x, face.g).straightness
     fuzz = combined.expanded
-    if of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05:
+    far_more = of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05
+    if far_more or (limit is not None and value <= limit < of_edge - fuzz):
         notes.append(
-            f"The straightedge came out {of_edge:.3f} mm crooked, far more than the sled fence: was the indicator's "
-            f"direction turned as well as the straightedge?"
+            f"The straightedge came out {of_edge:.3f} mm crooked, {'far ' if far_more else ''}more than the sled "
+            f"fence: was the indicator's direction turned as well as the straightedge? Then the two are mixed up."
         )
     elif value > 3.0 * fuzz and of_edge < 0.1 * value:
         notes.append(

@@ -313,6 +313,21 @@ def test_one_set_up_that_was_chosen_answers_with_what_a_straightedge_may_be() ->
     assert find_straight(fine, placements="as-is").verdict == "cannot-tell"
 
 
+@pytest.mark.parametrize("crown", [0.07, 0.1, 0.14])
+def test_a_straightedge_more_crooked_than_the_limit_beside_a_good_fence_is_remarked_on(crown) -> None:
+    """An indicator turned round in the second set-up shows the face as the straightedge and the other way about."""
+    x = np.arange(-300.0, 301.0, 4.0)
+    traces = both(x, crown * (1 - (x / 300) ** 2), edge=0.03 * np.sin(x / 60), passes=3)
+    slipped = [
+        t if t.placement == "as-is" else Trace(t.placement, t.travel, [-r for r in t.reading], True, t.sweep)
+        for t in traces
+    ]
+    found = find_straight(slipped, straight=0.066)
+    assert found.verdict == "inside"  # wrong, and no arithmetic can tell
+    assert any("was the indicator's direction turned" in n for n in found.notes)
+    assert not any("direction turned" in n for n in find_straight(traces, straight=0.066).notes)
+
+
 def test_the_limit_is_the_users() -> None:
     x = np.arange(-300.0, 301.0, 4.0)
     traces = both(x, 0.08 * (1 - (x / 300) ** 2), passes=3)
