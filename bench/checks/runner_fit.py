@@ -16,12 +16,14 @@ from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Opt
 from bench.checks.runner_widths import (
     WHAT,
     Measured,
+    by_name,
     effects,
     full_positions,
     headline,
     measured,
     tightness,
 )
+from bench.checks.width_doubts import of_runners
 from bench.finding import Finding, Position, Quantity, Settle, Verdict
 
 if TYPE_CHECKING:
@@ -106,7 +108,10 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
     judged = evidence.gear.jig is not None or any(
         evidence.options.get(name) is not None for name in ("clearance_least", "clearance_most")
     )
-    notes = _words(found, fit, tightest, least, most)
+    notes = of_runners(by_name(evidence.traces))
+    if not notes:  # what may be misread is not acted on
+        notes += _advice(fit, tightest, least, most)
+    notes += _words(found, fit)
     settled = Settle(part=side.rows[0].part) if judged and said == "cannot-tell" and side.rows else None
     if settled is not None:
         notes.append("Side play measured on the saw with the indicator decides what a caliper cannot.")
@@ -220,7 +225,8 @@ def _where(fit: RunnerFit) -> str:
     return f"at {low:.0f} mm" if high - low < 1.0 else f"from {low:.0f} to {high:.0f} mm"
 
 
-def _words(found: Measured, fit: RunnerFit, tightest: float, least: float, most: float) -> list[str]:
+def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[str]:
+    """Where it is tight or loose, and what to do."""
     notes = []
     if fit.relief > 0:
         off = math.ceil(fit.relief * 100 - 1e-6) / 100  # a hundredth too little does not let it through
@@ -241,6 +247,12 @@ def _words(found: Measured, fit: RunnerFit, tightest: float, least: float, most:
             f"Loose: {loosest:.2f} mm of play, over {most:g} mm. Lean the sled against the same wall for every "
             f"cut, or pack one side of the runner by {loosest - RUNS:.2f} mm, or make it anew."
         )
+    return notes
+
+
+def _words(found: Measured, fit: RunnerFit) -> list[str]:
+    """What the figures leave open."""
+    notes = []
     if not fit.whole:
         notes.append(
             "The runner is longer than the slot that was measured: the figures are for the places with most of it "

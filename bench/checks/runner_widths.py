@@ -56,17 +56,23 @@ class Effect:
     relief: float
 
 
+def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]]]:
+    """Stations and widths of each slot, runner and spacing, as they were read."""
+    read: dict[str, tuple[list[float], list[float]]] = {}
+    for trace in traces:
+        stations, widths = read.setdefault(trace.placement, ([], []))
+        stations.extend(trace.travel)
+        widths.extend(trace.reading)
+    return read
+
+
 def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
     """Raises EvidenceError where something is missing, GeometryError where widths cannot be."""
     import numpy as np
 
     from bench.geometry.runner_play import Widths
 
-    read: dict[str, tuple[list[float], list[float]]] = {}
-    for trace in traces:
-        stations, widths = read.setdefault(trace.placement, ([], []))
-        stations.extend(trace.travel)
-        widths.extend(trace.reading)
+    read = by_name(traces)
     sides = tuple(s for s in SIDES if f"runner-{s}" in read)
     if not sides:
         raise EvidenceError("no runner was measured (runner-left or runner-right)")

@@ -14,6 +14,7 @@ from bench.checks.board_agreement import agreement_words, compare
 from bench.checks.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
 from bench.checks.fence_square import fence_way
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.width_doubts import of_strip
 from bench.finding import Finding, Quantity, Settle
 
 if TYPE_CHECKING:
@@ -185,6 +186,10 @@ def _rows(
 
 def _doubts(near: Sequence[float], far: Sequence[float], expanded: float, notes: list[str]) -> None:
     """What the widths themselves contradict."""
+    inches = of_strip(near, far)
+    if inches:
+        notes[:0] = inches
+        return
     for end, widths in ((NEAR, near), (FAR, far)):
         reach = max(widths) - min(widths)
         if reach > 0.1:

@@ -285,6 +285,24 @@ def test_pull_backs_do_not_count_where_there_are_pushes() -> None:
     assert any("both ways" in note for note in only.notes)
 
 
+@pytest.mark.parametrize("column", ["travel", "reading"])
+def test_inches_in_a_column_of_mm_are_remarked_on(column) -> None:
+    traces = crowned(14, 3, lambda p, n, x, r, rng: r + 2.0)
+    plain = find_straight(traces).notes
+    assert not any("unit that" in n or "inches" in n for n in plain)
+    inches = [
+        Trace(
+            t.placement,
+            [x / 25.4 for x in t.travel] if column == "travel" else t.travel,
+            [round(r / 25.4, 5) for r in t.reading] if column == "reading" else t.reading,
+            True,
+            t.sweep,
+        )
+        for t in traces
+    ]
+    assert any("in the unit that" in n or "inches" in n for n in find_straight(inches).notes)
+
+
 def test_one_set_up_is_as_good_as_the_straightedge() -> None:
     x = np.arange(-300.0, 301.0, 4.0)
     one = [t for t in both(x, 0.05 * (1 - (x / 300) ** 2), passes=3) if t.placement == "as-is"]

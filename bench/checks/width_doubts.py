@@ -1,0 +1,89 @@
+"""What caliper widths themselves contradict: inches among millimetres, a misread digit, another thing measured.
+
+Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure; may import
+nothing of the package. Widths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping, Sequence
+
+INCH = 25.4
+NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
+THIN = 5.0  # mm: no runner and no strip is as thin
+ODD = (
+    0.5  # mm off the others of its kind; no slot or runner that is used varies so; common practice, no source
+)
+APART = 1.0  # mm between a slot and its runner that were made for each other; common practice, no source
+
+
+def thin(widths: Sequence[float]) -> str | None:
+    """All of them so small that they are inches rather than mm."""
+    if not widths or max(widths) >= THIN:
+        return None
+    return (
+        f"The widths are {min(widths):.3f} to {max(widths):.3f} mm: were they read in inches? Then nothing here holds; "
+        f"give them as inches (width_in in a file)."
+    )
+
+
+def mixed(one: str, first: Sequence[float], other: str, second: Sequence[float]) -> str | None:
+    """One of them about 25.4 times the other."""
+    a, b = statistics.median(first), statistics.median(second)
+    ratio = max(a, b) / min(a, b)
+    if abs(math.log(ratio / INCH)) > NEAR_AN_INCH:
+        return None
+    less = one if a < b else other
+    return (
+        f"{one[0].upper()}{one[1:]} is {a:.2f} and {other} {b:.2f} mm wide: was {less} read in inches? Then nothing "
+        f"here holds; measure it again."
+    )
+
+
+def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
+    """The one that stands farthest from the middle of its kind, where there are three at least."""
+    if len(widths) < 3:
+        return None
+    middle = statistics.median(widths)
+    worst = max(range(len(widths)), key=lambda k: abs(widths[k] - middle))
+    if abs(widths[worst] - middle) <= ODD:
+        return None
+    return (
+        f"{name} at {at[worst]:g} mm reads {widths[worst]:.2f} mm, its others about {middle:.2f} mm: misread? Measure "
+        f"it again."
+    )
+
+
+def of_runners(read: Mapping[str, tuple[Sequence[float], Sequence[float]]]) -> list[str]:
+    """Sentences about slots, runners and spacings by their names, (stations, widths) each; none where all is well."""
+    widths = [w for name, (_, column) in read.items() if "spacing" not in name for w in column]
+    all_thin = thin(widths)
+    if all_thin is not None:
+        return [all_thin]
+    notes: list[str | None] = []
+    for side in ("left", "right", "spacing"):
+        slot, runner = (read.get(f"{what}-{side}") for what in ("slot", "runner"))
+        if slot is None or runner is None:
+            continue
+        names = (f"slot-{side}", f"runner-{side}")
+        inches = mixed(names[0], slot[1], names[1], runner[1])
+        notes.append(inches)
+        gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
+        if inches is None and gap > APART:
+            notes.append(
+                f"{names[0]} and {names[1]} are {gap:.2f} mm apart: was the caliper at zero, and both measured in the "
+                f"same way?"
+            )
+        notes += [odd(name, *column) for name, column in zip(names, (slot, runner), strict=True)]
+    return [note for note in notes if note is not None]
+
+
+def of_strip(near: Sequence[float], far: Sequence[float]) -> list[str]:
+    """Sentences about the two ends of a strip."""
+    all_thin = thin([*near, *far])
+    if all_thin is not None:
+        return [all_thin]
+    inches = mixed("the near end", near, "the far end", far)
+    return [] if inches is None else [inches]
