@@ -8,6 +8,9 @@ from __future__ import annotations
 import os
 import tempfile
 
+# small matrices on several workers: threads of the arithmetic library only get in one another's way
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from hypothesis import HealthCheck, configuration, settings
 
 # a folder for each process: in a fresh clone workers would write its character tables over one another
