@@ -12,6 +12,7 @@ from bench.checks.slopes import Placed
 from bench.checks.stretch import travel_span
 
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
+LEAST_COUNT = 1e-6  # mm, where the readings lie on no grid; under none at all a level stretch has no scatter
 FEWEST = 4  # readings that make a line and judge it
 
 
@@ -39,5 +40,6 @@ def mean_rotation(placed: Sequence[Placed]) -> float | None:
             places, where, times = np.unique(trace.travel, return_inverse=True, return_counts=True)
             reading = np.bincount(where.reshape(-1), trace.reading, minlength=places.size) / times
             total += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
-    fit = fit_sweep(grid, total)
+    count = max(one_fit.count for one in placed for _, one_fit in one.pushes)
+    fit = fit_sweep(grid, total, resolution=max(count, LEAST_COUNT))
     return None if fit.refused is not None else placed[0].factor * float(fit.slope)

@@ -1,7 +1,7 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .slips, .stretch, bench.finding;
-numpy and bench.geometry only inside functions, so that a check can be planned without them.
+Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .counts, .slips, .stretch,
+bench.finding; numpy and bench.geometry only inside functions, so that a check can be planned without them.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bench.checks.closure import cycles, lost_motion, out_and_back
+from bench.checks.counts import count_of_sweeps
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, too_short
 from bench.checks.stretch import in_common
@@ -91,6 +92,7 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
     """Fit every sweep. Raises EvidenceError where a placement is left without a push that can be used."""
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
     stretch = in_common([t for t in evidence.traces if id(t) not in short], notes)
+    count = count_of_sweeps(evidence)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
@@ -98,7 +100,7 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
         assert step.mount is not None and step.side is not None
         here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
         for number, trace in enumerate(traces, 1):
-            fit = _fit(trace, evidence, stretch if trace.push else None, short=id(trace) in short)
+            fit = _fit(trace, count, stretch if trace.push else None, short=id(trace) in short)
             rows.append(_row(trace, fit))
             if fit.refused is not None:
                 what = "push" if trace.push else "pull-back"
@@ -125,13 +127,13 @@ def _at(evidence: Evidence, step: Step) -> list[Trace]:
     return [trace for trace in evidence.traces if trace.placement == step.placement]
 
 
-def _fit(trace: Trace, evidence: Evidence, stretch: tuple[float, float] | None, *, short: bool) -> SweepFit:
+def _fit(trace: Trace, count: float | None, stretch: tuple[float, float] | None, *, short: bool) -> SweepFit:
     from bench.geometry.line_fit import fit_sweep
 
     fit = fit_sweep(
         trace.travel,
         trace.reading,
-        resolution=evidence.gear.indicator.resolution,
+        resolution=count,
         at=trace.at,
         stretch=None if short else stretch,
     )

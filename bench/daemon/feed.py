@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
@@ -16,7 +16,12 @@ from hw.formats import make_decoder
 from hw.reading import PortState, Record
 from hw.serial_port import PortOptions, SerialPort
 
+if TYPE_CHECKING:
+    from hw.clocked_pins import ClockedPins
+
 Role = Literal["indicator", "travel", "caliper"]
+
+CLOCKED = frozenset({"sync24", "sync48", "sync52", "bcd28"})  # read from pins
 
 QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
@@ -64,7 +69,7 @@ class Instrument:
         self.rate: float | None = None
         self.last: float | None = None  # monotonic s of the last good reading
         self.state: str = "absent"
-        self.words = f"{settings.port} has not been opened yet."
+        self.words = f"{settings.port or 'pins'}: not opened yet."
         self.progress = 0  # counts every turn of the reader, for the watchdog
         self._on_batch = on_batch
         self._on_state = on_state
@@ -74,9 +79,15 @@ class Instrument:
         self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._make_decoder()
-        self._port = SerialPort(
-            PortOptions(
-                port=settings.port or "",
+        self._port = self._make_port()
+        self._asker: asyncio.Task[None] | None = None
+
+    def _make_port(self) -> SerialPort | ClockedPins | None:
+        """What the format is read through; None, with words, where the daemon cannot read it live yet."""
+        settings = self.settings
+        if settings.format == "line" and settings.port:
+            serial = PortOptions(
+                port=settings.port,
                 baud=settings.baud,
                 bits=settings.bits,
                 parity=settings.parity,
@@ -84,11 +95,15 @@ class Instrument:
                 dtr=settings.dtr,
                 rts=settings.rts,
                 settle=settings.settle,
-            ),
-            self._block,
-            self._port_state,
-        )
-        self._asker: asyncio.Task[None] | None = None
+            )
+            return SerialPort(serial, self._block, self._port_state)
+        if settings.format in CLOCKED and settings.pins:
+            from hw.clocked_pins import ClockedPins, pin_options
+
+            pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
+            return ClockedPins(pins, self._block, self._port_state)
+        self.words = f"{self.name}: the daemon does not read {settings.format} yet; `sweepgauge decode` reads captures of it."
+        return None
 
     def _make_decoder(self) -> None:
         options: dict[str, object] = {**self.settings.options}
@@ -99,19 +114,22 @@ class Instrument:
         self._decoder = make_decoder(self.settings.format, options)
 
     def start(self) -> None:
+        if self._port is None:
+            return
         self._port.start()
-        if self.settings.asking == "request":
+        if self.settings.asking == "request" and self.settings.format == "line":
             self._asker = asyncio.get_running_loop().create_task(self._ask_again())
 
     async def stop(self) -> None:
         if self._asker is not None:
             self._asker.cancel()
-        await self._port.stop()
+        if self._port is not None:
+            await self._port.stop()
 
     async def _ask_again(self) -> None:
         """Some instruments speak only when spoken to."""
         request = (self.settings.request or "R\r").encode("ascii")
-        while True:
+        while self._port is not None:
             self._port.write(request)
             await asyncio.sleep(1.0 / (self.settings.rate or ASKINGS))
 

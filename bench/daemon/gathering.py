@@ -98,7 +98,7 @@ class Bench:
             ("travel", "travel", settings.travel),
             ("caliper", "caliper", settings.caliper),
         ):
-            if port is not None and port.port:
+            if port is not None:
                 self._add(name, role, port)  # type: ignore[arg-type]
 
     def _add(self, name: str, role: Role, port: PortSettings) -> None:

@@ -1,5 +1,5 @@
 """The log: one SQLite file that keeps what was measured, with what, and what was concluded.
 
 `writer` appends (the daemon only), `read` and `export` read. Nothing measured is ever deleted.
-May import: bench.gear, bench.finding, bench.checks.model, msgspec, sqlite3, sqlite-utils. Never numpy.
+May import: bench.gear, bench.finding, bench.checks.model, msgspec, sqlite3. Never numpy.
 """
