@@ -102,7 +102,9 @@ class Instrument:
 
             pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
             return ClockedPins(pins, self._block, self._port_state)
-        self.words = f"{self.name}: the daemon does not read {settings.format} yet; `sweepgauge decode` reads captures of it."
+        self.words = (
+            f"{self.name}: the daemon does not read {settings.format} yet; captures of it, `decode` does."
+        )
         return None
 
     def _make_decoder(self) -> None:
