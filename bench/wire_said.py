@@ -1,0 +1,315 @@
+"""What the daemon says to its clients.
+
+Lengths in mm, angles in rad, times in s of the daemon's monotonic clock unless named.
+May import: bench.asking, bench.checks.model, bench.finding, bench.gear, bench.wire_requests, msgspec.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from bench.asking import Ask
+from bench.checks.model import Option
+from bench.finding import Finding, Verdict
+from bench.gear import Jig, Saw, Square
+from bench.wire_requests import Tagged
+
+PROTOCOL = 1
+
+
+class Version(Tagged, frozen=True, tag="version"):
+    program: str
+    protocol: int = PROTOCOL
+    pid: int = 0
+    log: str = ""
+    units: Literal["mm", "inch"] = "mm"
+
+
+class Error(Tagged, frozen=True, tag="error"):
+    code: str  # "bad-message", "wrong-use", "busy", "no-check", "not-found", "not-recorded"
+    text: str
+    ref: int | None = None
+
+
+class Done(Tagged, frozen=True, tag="done"):
+    """The request was carried out; text may say more."""
+
+    text: str = ""
+    ref: int | None = None
+
+
+class InstrumentState(Tagged, frozen=True, tag="instrument"):
+    """How an instrument does; `words` is a whole sentence for a person."""
+
+    name: str
+    role: Literal["indicator", "travel", "caliper"]
+    state: str  # "open", "absent", "busy", "denied", "silent", "garbled", "flooding", "marks"
+    words: str
+    port: str = ""
+    rate: float | None = None  # readings a second
+    age: float | None = None  # s since the last reading
+    value: float | None = None  # mm
+    unit: str = "mm"
+    readings: int = 0
+    rejects: int = 0
+    held: int = 0  # well-formed readings held back because nothing moves so fast
+    grows: str = ""  # "pushed-in", "pulled-out"; "away", "toward"
+
+
+class Readings(Tagged, frozen=True, tag="readings"):
+    """The readings of one block; `first` numbers them without gaps, so that a loss shows."""
+
+    instrument: str
+    first: int
+    at: list[float]
+    values: list[float]
+    unit: str = "mm"
+    flags: list[str] = []
+
+
+class Rejected(Tagged, frozen=True, tag="rejected"):
+    """A frame that was refused, or a device's word that it has no reading."""
+
+    instrument: str
+    at: float
+    fault: str | None
+    status: str | None
+    raw: str
+
+
+class Fitted(Tagged, frozen=True, tag="fitted"):
+    """A kept pass when the arithmetic has looked at it: its points, thinned, those set aside all among them.
+
+    aside: indices into travel and reading. The line is reading = intercept + slope * travel.
+    """
+
+    sweep: str
+    placement: str
+    push: bool
+    travel: list[float]
+    reading: list[float]
+    aside: list[int]
+    slope: float
+    intercept: float
+    words: str = ""
+
+
+class RunState(msgspec.Struct, frozen=True):
+    id: str
+    check: str
+    jig: str | None
+    saw: str | None
+    ask: Ask
+    question: str = ""
+    verifies: str | None = None
+    passes: list[Fitted] = []
+
+
+class Recording(Tagged, frozen=True, tag="recording"):
+    """Whether the log is being written: "recording", or NOT RECORDED and why. Sent when it changes."""
+
+    words: str
+
+
+class GearReply(Tagged, frozen=True, tag="gear"):
+    """What the user owns; also sent to everybody when it changes."""
+
+    jigs: list[Jig]
+    saws: list[Saw]
+    squares: list[Square]
+    leaves: list[float]
+    units: Literal["mm", "inch"] = "mm"
+    marks: list[float] = []  # empty where a travel instrument is set up
+    ref: int | None = None
+
+
+class CheckKind(msgspec.Struct, frozen=True):
+    kind: str
+    question: str
+    needs: list[str]
+    options: list[Option]
+    can: bool = True
+    why_not: str = ""
+
+
+class ChecksReply(Tagged, frozen=True, tag="checks"):
+    checks: list[CheckKind]
+    ref: int | None = None
+
+
+class LearnSaid(Tagged, frozen=True, tag="learn-said"):
+    """How learning goes. "seen" wants a press to be kept, or another Learn to try again."""
+
+    what: Literal["indicator", "travel", "leaf"]
+    phase: Literal["asking", "seen", "kept", "failed"]
+    words: str
+    port: str = ""
+    grows: str = ""
+    value: float | None = None
+
+
+class LiveSaid(Tagged, frozen=True, tag="live-said"):
+    """The live move as it stands; at most ten a second, when something changed. on False ends it.
+
+    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm that tightening drew it back.
+    """
+
+    on: bool
+    phase: Literal["lean", "go", "tighten", "end"]
+    words: str
+    enter: bool = False  # a press answers: lean seen, there, tight
+    end: Literal["left", "right"] | None = None
+    way: Literal["away", "toward"] | None = None
+    to_go: float | None = None
+    past: bool = False
+    moved: float | None = None
+    target: float | None = None
+    tolerance: float | None = None
+    drawn: float | None = None
+    rotation_left: float | None = None
+    verdict: Verdict | None = None
+
+
+class StatusReply(Tagged, frozen=True, tag="status-reply"):
+    program: str
+    log: str
+    recording: str  # "recording", or why not
+    instruments: list[InstrumentState]
+    run: RunState | None
+    last: list[Finding]
+    notes: list[str] = []
+    ref: int | None = None
+
+
+class Asking(Tagged, frozen=True, tag="asking"):
+    """What the check in progress wants; sent when it changes. `run` None: no check in progress."""
+
+    run: str | None
+    check: str | None = None
+    jig: str | None = None
+    ask: Ask | None = None
+    joined: bool = False
+    ref: int | None = None
+    saw: str | None = None
+    question: str = ""
+    verifies: str | None = None
+
+
+class SweepSaid(Tagged, frozen=True, tag="sweep"):
+    """A sweep began, was kept, refused or undone. Kept is said when it ended; saved follows its commit."""
+
+    sweep: str
+    placement: str
+    state: Literal["running", "kept", "refused", "undone", "back"]
+    push: bool | None = None
+    taken: int = 0
+    wanted: int = 0
+    readings: int = 0
+    slope: float | None = None
+    length: float | None = None
+    words: str = ""
+
+
+class Points(Tagged, frozen=True, tag="points"):
+    """The line as it happens: newly paired travel and reading of the running sweep."""
+
+    sweep: str
+    travel: list[float]
+    reading: list[float]
+
+
+class MarkTaken(Tagged, frozen=True, tag="mark"):
+    placement: str
+    at: float | None
+    number: int
+    of: int
+    value: float
+    words: str = ""
+
+
+class Saved(Tagged, frozen=True, tag="saved"):
+    """It is on the disk: said after the commit, never before."""
+
+    what: Literal["check", "sweep", "finding", "move", "event"]
+    id: str
+
+
+class Concluded(Tagged, frozen=True, tag="finding"):
+    run: str | None
+    finding: Finding
+    ref: int | None = None
+
+
+class NotConcluded(Tagged, frozen=True, tag="no-finding"):
+    """The evidence could not carry a finding; the check goes on or was given up."""
+
+    run: str
+    words: str
+
+
+class Notice(Tagged, frozen=True, tag="notice"):
+    """A whole sentence for the person; `about` names what it concerns."""
+
+    about: str
+    words: str
+
+
+class RawBytes(Tagged, frozen=True, tag="bytes"):
+    instrument: str
+    hex: str
+
+
+class LogRows(Tagged, frozen=True, tag="log-rows"):
+    """Newest first. moves: by finding id what became of its move: "planned", "made", "verified"."""
+
+    findings: list[Finding]
+    moves: dict[str, str] = {}
+    ref: int | None = None
+
+
+class LogOne(Tagged, frozen=True, tag="log-one"):
+    """One finding with its evidence and what was done about it (both as plain JSON)."""
+
+    finding: Finding
+    evidence: msgspec.Raw
+    moves: list[msgspec.Raw] = []
+    ref: int | None = None
+
+
+class LogText(Tagged, frozen=True, tag="log-text"):
+    """A piece of an export; `last` ends it."""
+
+    text: str
+    last: bool
+    ref: int | None = None
+
+
+Said = (
+    Version
+    | Error
+    | Done
+    | InstrumentState
+    | Readings
+    | Rejected
+    | StatusReply
+    | Asking
+    | SweepSaid
+    | Points
+    | MarkTaken
+    | Saved
+    | Concluded
+    | NotConcluded
+    | Notice
+    | RawBytes
+    | LogRows
+    | LogOne
+    | LogText
+    | Fitted
+    | Recording
+    | GearReply
+    | ChecksReply
+    | LearnSaid
+    | LiveSaid
+)
