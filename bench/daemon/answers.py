@@ -18,7 +18,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon import history
 from bench.daemon.clients import Client
-from bench.daemon.gathering import WrongUse
+from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts

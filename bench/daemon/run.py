@@ -6,36 +6,22 @@ is told. May import: bench.asking, bench.checks.model, bench.wire and its daemon
 
 from __future__ import annotations
 
-import uuid
-from collections import deque
 from collections.abc import Callable, Mapping
-from typing import Any, Literal, Protocol
+from typing import Any
 
 import msgspec
 
-from bench.asking import Ask, Facts, advance, ask, wanted
+from bench.asking import Ask, Facts, advance, ask
 from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Trace
+from bench.daemon.journal import Journal
+from bench.daemon.kept import Kept
+from bench.daemon.leaning import proved_side
 from bench.daemon.still import Restless, Stillness, Taken
 from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
-from bench.wire import Asking, Fitted, MarkTaken, Notice, RunState, SweepSaid
+from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
 
-SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
 MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
-
-
-class Journal(Protocol):
-    """What a run asks of the log; all return at once."""
-
-    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None: ...
-    def start_sweep(
-        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
-    ) -> None: ...
-    def end_sweep(
-        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
-    ) -> None: ...
-    def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
-    def kept(self, trace: Trace, *, straight: bool) -> None: ...
 
 
 class CheckRun:
@@ -65,15 +51,14 @@ class CheckRun:
             for s in check.plan(self.options, gear)
         )
         self.facts = Facts(lean_wanted=lean, marks=marks)
-        self.traces: list[Trace] = []
+        hold = self.options.get("hold")
+        self.kept = Kept(run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell)
         self.leans: list[Lean] = []
-        self.sweep_id: str | None = None  # the sweep being recorded
         self.ready_since: float | None = None
         self._placed_at = 0.0
         self._journal = journal
         self.verifies = verifies
         self.looks = 0  # how often it was extended
-        self.passes: list[Fitted] = []
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0
@@ -81,7 +66,6 @@ class CheckRun:
         self._mark_values: list[tuple[float, float, float]] = []  # travel, reading, at
         self.still = Stillness(gear.indicator.resolution)
         self._said: Ask | None = None
-        self._last_sweep: str | None = None
 
     # ---- what is asked ----------------------------------------------------------------------------
 
@@ -92,7 +76,12 @@ class CheckRun:
     @property
     def step(self) -> Step | None:
         """The present one; None when nothing is lacking any more."""
-        return None if self.complete else self.steps[self.facts.step]
+        return self.kept.step
+
+    @property
+    def sweep_id(self) -> str | None:
+        """The sweep being recorded."""
+        return self.kept.sweep_id
 
     def state(self) -> RunState:
         return RunState(
@@ -103,7 +92,7 @@ class CheckRun:
             ask=self.ask,
             question=self.check.question,
             verifies=self.verifies,
-            passes=list(self.passes),
+            passes=list(self.kept.passes),
         )
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
@@ -127,7 +116,7 @@ class CheckRun:
     def evidence(self) -> Evidence:
         return Evidence(
             check=self.check.kind,
-            traces=list(self.traces),
+            traces=list(self.kept.traces),
             options=self.options,
             gear=self.gear,
             leans=list(self.leans),
@@ -239,8 +228,7 @@ class CheckRun:
 
     def _marked(self, current: Ask, taken: Taken, now: float) -> None:
         assert current.at is not None and current.placement is not None
-        if self.sweep_id is None:
-            self.begin_recording(current.placement)
+        self.kept.begin()
         self._mark_values.append((current.at, taken.value, taken.at))
         self.facts.marks_taken += 1
         self._event(
@@ -262,13 +250,11 @@ class CheckRun:
         travel, reading, at = (list(column) for column in zip(*self._mark_values, strict=True))
         self._mark_values = []
         self.facts.marks_taken = 0
-        self._keep(Sweep(at[0], at[-1], True, travel, reading, at))
+        self.kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
     def _spotted(self, current: Ask, taken: Taken) -> None:
-        assert current.placement is not None
-        self.begin_recording(current.placement)
         at = current.at if current.at is not None else 0.0
-        self._keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+        self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
 
     def _leaned(self, current: Ask, taken: Taken) -> None:
         assert current.placement is not None
@@ -317,130 +303,26 @@ class CheckRun:
             assert placement is not None
             self.facts.moving = True
             self.facts.remark = None
-            sweep = self.begin_recording(placement)
-            self._tell(SweepSaid(sweep, placement, "running", taken=self._taken(), wanted=self._wanted()))
+            sweep, kept = self.kept.begin(), self.kept
+            self._tell(SweepSaid(sweep, placement, "running", taken=kept.taken, wanted=kept.wanted))
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
-            self._refuse(what.words)
+            self.kept.refuse(what.words)
         else:
             self.facts.moving = False
             if not what.sweeps:
-                self._drop("too short for a pass")
+                self.kept.drop("too short for a pass")
             for sweep_ in what.sweeps:
                 if self.ask.phase == "sweep":
-                    self._judge(sweep_)
+                    self.kept.judge(sweep_)
         self.settle_down(now)
-
-    def _judge(self, sweep: Sweep) -> None:
-        longest = max((abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push), default=0.0)
-        if len(sweep.reading) < 8:
-            self._refuse(
-                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?"
-            )
-        elif sweep.length < SHARE_OF_LONGEST * longest:
-            if sweep.push:
-                self._refuse(
-                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end."
-                )
-            else:
-                self._drop("a short draw back")
-        else:
-            if sweep.push and self.traces:
-                self._drop_shorter(sweep.length)
-            self._keep(sweep)
-
-    def _drop_shorter(self, length: float) -> None:
-        """A first, short pass was taken for whole until a longer one showed what whole is."""
-        for trace in [t for t in self.traces if t.push]:
-            reach = abs(trace.travel[-1] - trace.travel[0])
-            if reach < SHARE_OF_LONGEST * length:
-                self._take_back(
-                    trace, f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it was not whole."
-                )
-
-    def begin_recording(self, placement: str) -> str:
-        if self.sweep_id is None:
-            self.sweep_id = uuid.uuid4().hex[:12]
-            self._journal.start_sweep(self.id, self.sweep_id, placement, None, self._hold())
-        return self.sweep_id
-
-    def _hold(self) -> str | None:
-        hold = self.options.get("hold")
-        return str(hold) if hold else None
-
-    def _keep(self, sweep: Sweep) -> None:
-        placement = self.ask.placement
-        assert placement is not None
-        sweep_id = self.begin_recording(placement)
-        self.sweep_id = None
-        trace = Trace(
-            placement=placement,
-            travel=sweep.travel,
-            reading=sweep.reading,
-            push=sweep.push,
-            sweep=sweep_id,
-            hold=self._hold(),
-            at=sweep.at,
-        )
-        self.traces.append(trace)
-        if sweep.push:
-            self._last_sweep = sweep_id
-            self.facts.kept[self.facts.step] += 1
-        step = self.step
-        if step is not None and step.gather == "sweep":
-            # a profile along a fence is no line, nor is a plate's own form
-            self._journal.kept(trace, straight=step.straight and step.mount is not None)
-        taken, of = self._taken(), self._wanted()
-        self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
-        self._tell(
-            SweepSaid(
-                sweep_id,
-                placement,
-                "kept" if sweep.push else "back",
-                push=sweep.push,
-                taken=taken,
-                wanted=of,
-                readings=len(sweep.reading),
-                slope=_plain_slope(sweep.travel, sweep.reading),
-                length=sweep.length,
-                words=f"{taken} of {of} kept." if sweep.push else "Back at the start.",
-            )
-        )
-
-    def _refuse(self, words: str) -> None:
-        if self.sweep_id is None:
-            self.sweep_id = self.begin_recording(self.ask.placement or "")
-        sweep_id, self.sweep_id = self.sweep_id, None
-        self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=words)
-        self._tell(
-            SweepSaid(
-                sweep_id,
-                self.ask.placement or "",
-                "refused",
-                taken=self._taken(),
-                wanted=self._wanted(),
-                words=words,
-            )
-        )
-        self._remark(words)
-
-    def _drop(self, reason: str) -> None:
-        """Handling of the sled, not a sweep: kept in the log as refused, not worth a word."""
-        if self.sweep_id is not None:
-            sweep_id, self.sweep_id = self.sweep_id, None
-            self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=reason)
 
     def interrupt(self, words: str, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as interrupted."""
         if self._mark_values:
             self._mark_values = []
             self.facts.marks_taken = 0
-        if self.sweep_id is not None:
-            sweep_id, self.sweep_id = self.sweep_id, None
-            self.facts.moving = False
-            self._journal.end_sweep(sweep_id, "interrupted", push=None, trace=None, reason=words)
-            self._tell(SweepSaid(sweep_id, self.ask.placement or "", "refused", words=words))
-            self._remark(words)
+        self.kept.interrupt(words)
         self.still.cancel()
         self.facts.waiting = self.facts.rested = False
         self._say(now)
@@ -450,52 +332,24 @@ class CheckRun:
         if self.facts.marks_taken:
             self._mark_values = []
             self.facts.marks_taken = 0
-            self._drop("undone")
+            self.kept.drop("undone")
             self.settle_down(now)
             return "The marks of this push are taken back."
-        pushes = [t for t in self.traces if t.push]
-        if not pushes:
+        latest = self.kept.latest()
+        if latest is None:
             return "There is nothing to take back."
-        self._take_back(pushes[-1], "Taken back by hand.")
+        self.kept.take_back(latest, "Taken back by hand.")
         self.settle_down(now)
-        return f"The last pass at {pushes[-1].placement} is taken back."
+        return f"The last pass at {latest.placement} is taken back."
 
     def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was bumped, zero pressed)."""
-        self._take_back(trace, words, state="refused")
-        self._remark(words)
+        self.kept.take_back(trace, words, state="refused")
+        self.facts.remark = words
         advance(self.steps, self.facts)
         self.settle_down(now)
 
-    def _take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
-        self.traces.remove(trace)
-        self.passes = [p for p in self.passes if p.sweep != trace.sweep]
-        for index, step in enumerate(self.steps):
-            if step.placement == trace.placement and step.at in (None, trace.travel[0]):
-                self.facts.kept[index] = max(0, self.facts.kept[index] - 1)
-                break
-        self._journal.undo_sweep(trace.sweep, reason)
-        self._tell(
-            SweepSaid(
-                trace.sweep,
-                trace.placement,
-                state,
-                push=trace.push,
-                taken=self._taken(),
-                wanted=self._wanted(),
-                words=reason,
-            )
-        )
-
-    def _taken(self) -> int:
-        step = self.facts.step
-        return self.facts.kept[step] if step < len(self.facts.kept) else 0
-
-    def _wanted(self) -> int:
-        return wanted(self.steps[self.facts.step], self.facts) if not self.complete else 0
-
-    def _remark(self, words: str) -> None:
-        self.facts.remark = words
+    # ---- inside -----------------------------------------------------------------------------------
 
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
@@ -505,43 +359,8 @@ class CheckRun:
     def resume(self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], now: float) -> None:
         """Take up a run from the log. What was placed is asked again: somebody may have moved it."""
         self.facts.acknowledged = acknowledged
-        self.traces = list(traces)
         self.leans = list(leans)
-        self.facts.kept = [0] * len(self.steps)
-        counts: deque[Trace] = deque(t for t in self.traces if t.push)
-        for trace in counts:
-            for index, step in enumerate(self.steps):
-                fits = step.placement == trace.placement and step.at in (None, trace.travel[0])
-                if fits and self.facts.kept[index] < wanted(step, self.facts):
-                    self.facts.kept[index] += 1
-                    break
+        self.kept.resume(traces)
         self.facts.step = -1
         advance(self.steps, self.facts)
         self._say(now)
-
-
-def proved_side(lean: Lean, step: Step, count: float) -> str | None:
-    """The side on which the indicator stands, from leaning left then right; None when no play is seen.
-
-    Leaned to the right the surface goes to +X: a standing indicator on the right is pushed in, one on the
-    left let out. A carried one goes with the sled, so the other way round.
-    """
-    change = lean.right - lean.left
-    if abs(change) < 3 * count - 1e-9:
-        return None
-    right = change > 0
-    if step.mount == "carried":
-        right = not right
-    return "right" if right else "left"
-
-
-def _plain_slope(travel: list[float], reading: list[float]) -> float | None:
-    """Least squares without weights, for a first look while the sled is still moving."""
-    n = len(travel)
-    if n < 2:
-        return None
-    mean_s, mean_r = sum(travel) / n, sum(reading) / n
-    var = sum((s - mean_s) ** 2 for s in travel)
-    if var <= 0:
-        return None
-    return sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True)) / var

@@ -22,9 +22,10 @@ from bench.checks.model import EvidenceGear, Known
 from bench.daemon import history
 from bench.daemon.answers import Answers
 from bench.daemon.clients import Clients, SocketHeld
-from bench.daemon.gathering import Bench, WrongUse
+from bench.daemon.gathering import Bench
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
+from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log.rows import LogError, Saved
@@ -67,7 +68,7 @@ class Service:
         self.clients = Clients(paths.socket, self._greeting, self.answers.answer)
         self.bench = Bench(settings, self.log, self.tell, self.clients.tell_readings, self._known)
         self.bench.watch_raw = self._raw
-        self.bench.find = lambda name: next((f for f in self.last if f.id == name), None)
+        self.bench.checking.find = lambda name: next((f for f in self.last if f.id == name), None)
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:

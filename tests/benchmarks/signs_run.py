@@ -22,7 +22,7 @@ from random import Random
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, SquareHistory, Trace
 from bench.conclude import conclude
-from bench.daemon.run import proved_side
+from bench.daemon.leaning import proved_side
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
 from hw.virtual.motion import Pose

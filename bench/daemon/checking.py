@@ -1,0 +1,268 @@
+"""The check in progress in the daemon: begun, joined, taken up again, gone on with, given up, concluded; and its
+journal, which is the log.
+
+Owns no socket and no instrument. May import: bench.log, bench.checks, bench.wire and its daemon neighbours.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+import uuid
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import msgspec
+
+from bench.checks import UnknownCheck, find
+from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, OptionValue, Trace
+from bench.daemon.concluding import Concluding, with_verdict_on_move
+from bench.daemon.feed import Instrument
+from bench.daemon.outbox import Outbox
+from bench.daemon.run import CheckRun
+from bench.daemon.wrong_use import WrongUse
+from bench.finding import Finding
+from bench.gear_use import GearUnknown, use
+from bench.log.rows import OpenRun
+from bench.log.writer import LogWriter
+from bench.settings import Settings
+from bench.wire import Begin, Concluded, Extend, Fitted, NotConcluded
+
+log = logging.getLogger("sweepgauge")
+
+
+class Checking:
+    """At most one check at a time. `at_rest`: the sled rests and both instruments are being heard."""
+
+    def __init__(
+        self,
+        log_writer: LogWriter,
+        outbox: Outbox,
+        tell: Callable[[msgspec.Struct], None],
+        settings: Callable[[], Settings],
+        known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
+        at_rest: Callable[[], bool],
+        instruments: list[Instrument],
+    ) -> None:
+        self.log = log_writer
+        self.run: CheckRun | None = None
+        self.begun: Begin | None = None
+        self.find: Callable[[str], Finding | None] = lambda name: None  # a recent finding by its id
+        self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
+        self._finished: CheckRun | None = None  # the latest, which may still be extended
+        self._finished_begin: Begin | None = None
+        self._finished_as: str | None = None
+        self._supersedes: str | None = None
+        self._outbox = outbox
+        self._tell = tell
+        self._settings = settings
+        self._at_rest = at_rest
+        self._instruments = instruments
+        self.concluding = Concluding(settings, known, self._concluded, self._not_concluded)
+
+    # ---- the journal of a run (see journal.Journal) -----------------------------------------------
+
+    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
+        ticket = self._outbox.act(self.log.event(run_id, kind, data))
+        if kind == "acknowledged":
+            self.tickets[ticket] = ("event", run_id)
+
+    def start_sweep(
+        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+    ) -> None:
+        wires = {
+            i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
+            for i in self._instruments
+        }
+        self._outbox.act(self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires))
+
+    def end_sweep(
+        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+    ) -> None:
+        self._outbox.act(
+            self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+        )
+
+    def kept(self, trace: Trace, *, straight: bool) -> None:
+        self.concluding.look_at(trace, self._looked, straight=straight)
+
+    def undo_sweep(self, sweep_id: str, reason: str) -> None:
+        self._outbox.act(self.log.undo_sweep(sweep_id, reason))
+
+    def _looked(self, trace: Trace, fitted: Fitted, straight: bool) -> None:
+        run = self.run
+        if run is not None and straight and fitted.words and trace in run.kept.traces:
+            # better told now, while the sled is at hand, than when all is done
+            run.refuse_kept(trace, fitted.words, time.monotonic())
+            return
+        if run is not None:
+            run.kept.passes.append(fitted)
+        self._tell(fitted)
+
+    # ---- begun, gone on with, taken up again ------------------------------------------------------
+
+    def gear_for(self, begin: Begin) -> EvidenceGear:
+        """What this check uses of the user's gear. Raises WrongUse naming what there is."""
+        try:
+            return use(self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square)
+        except GearUnknown as error:
+            raise WrongUse(str(error)) from error
+
+    def why_not(self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear) -> str | None:
+        """Why a check cannot be taken with what is wired; None when it can."""
+        widths = any(s.gather == "width" for s in check.plan(options, gear))
+        wanted = "caliper" if widths else "indicator"
+        if any(i.role == wanted for i in self._instruments):
+            return None
+        return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+
+    def extend(self, request: Extend, now: float) -> None:
+        """Go on with the latest check after all: more pushes in every set-up, then a later, stricter look."""
+        run = self._finished
+        if self.run is not None:
+            raise WrongUse(f"{self.run.check.kind} is in progress")
+        if run is None or (request.finding is not None and request.finding != self._finished_as):
+            raise WrongUse("only the latest check, since the daemon started, can be gone on with")
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
+        self.run, self.begun, self._supersedes = run, self._finished_begin, self._finished_as
+        self.log.reopen(run.id)
+        run.extend(request.sweeps, now)
+
+    def begin(self, request: Begin, now: float) -> bool:
+        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        if self.run is not None:
+            if self.begun is not None and same(self.begun, request):
+                return True
+            raise WrongUse(
+                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish it, or end it with "
+                f"`sweepgauge abandon`"
+            )
+        try:
+            find(request.check)
+        except UnknownCheck as error:
+            raise WrongUse(str(error)) from error
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
+        gear = self.gear_for(request)
+        why = self.why_not(find(request.check), request.options, gear)
+        if why is not None:
+            raise WrongUse(why)
+        run_id = uuid.uuid4().hex[:12]
+        run = self._make_run(run_id, request, gear)
+        self._supersedes = None
+        indicator = self._settings().indicator
+        ticket = self.log.begin_check(
+            run_id,
+            request.check,
+            jig=gear.jig.name if gear.jig else None,
+            saw=gear.saw.name if gear.saw else None,
+            options=request.options,
+            gear=gear,
+            instrument=indicator.port if indicator is not None else None,
+            hold=str(request.options["hold"]) if request.options.get("hold") else None,
+        )
+        self.tickets[ticket] = ("check", run_id)
+        self.event(run_id, "asked-for", msgspec.to_builtins(request))
+        run.settle_down(now)
+        log.info("check %s begins: %s", run_id, request.check)
+        return False
+
+    def _make_run(self, run_id: str, request: Begin, gear: EvidenceGear) -> CheckRun:
+        travel = self._settings().gear.travel
+        self.begun = request
+        run = self.run = CheckRun(
+            run_id,
+            find(request.check),
+            request.options,
+            gear,
+            sweeps=request.sweeps,
+            lean=request.lean,
+            marks=travel.marks if travel.by_marks else (),
+            journal=self,
+            tell=self._outbox.tell,
+            at_rest=self._at_rest,
+            verifies=request.verifies,
+        )
+        return run
+
+    def take_up(self, left: OpenRun, now: float) -> str:
+        """Go on with a check that the last life left; says so in a sentence."""
+        begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
+        try:
+            request = msgspec.convert(begun, Begin)
+            run = self._make_run(left.run, request, self.gear_for(request))
+        except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
+            self.log.abandon(left.run, f"could not be taken up again: {error}")
+            return f"The {left.check} begun before could not be taken up again ({error})."
+        leans = [
+            Lean(str(e.data["placement"]), float(str(e.data["left"])), float(str(e.data["right"])))
+            for e in left.events
+            if e.kind == "lean"
+        ]
+        run.resume(
+            acknowledged=any(e.kind == "acknowledged" for e in left.events),
+            traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
+            leans=leans,
+            now=now,
+        )
+        kept = sum(1 for t in run.kept.traces if t.push)
+        return f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again."
+
+    # ---- while it goes on, and how it ends --------------------------------------------------------
+
+    def press(self, now: float, *, waits: bool) -> bool:
+        if self.run is None:
+            return False
+        used = self.run.press(now, waits=waits)
+        self.after()
+        return used
+
+    def undo(self, now: float) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        return self.run.undo(now)
+
+    def abandon(self, now: float) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        run, self.run, self.begun = self.run, None, None
+        run.interrupt("The check was given up.", now)
+        self.log.abandon(run.id, "by hand")
+        return f"{run.check.kind} is given up; what was measured stays in the log."
+
+    def after(self) -> None:
+        """When nothing is lacking any more, it is worked out."""
+        self.concluding.after(self.run)
+
+    def stop(self, now: float) -> None:
+        if self.run is not None:
+            self.run.interrupt("The daemon was ended.", now)
+        self.concluding.stop()
+
+    def _concluded(self, run: CheckRun, finding: Finding, evidence: Evidence) -> None:
+        if self.run is not run:
+            return
+        verifies = self.begun.verifies if self.begun is not None else None
+        finding = with_verdict_on_move(finding, self.find(verifies) if verifies else None)
+        ticket = self._outbox.act(self.log.finding(run.id, finding, evidence, supersedes=self._supersedes))
+        self.tickets[ticket] = ("finding", finding.id)
+        if finding.move is not None:
+            self._outbox.act(self.log.move_planned(f"move-{finding.id}", finding.id, finding.move))
+        if verifies:
+            self.log.move_verified(f"move-{verifies}", finding.id)
+        self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
+        self.run, self.begun, self._supersedes = None, None, None
+        self._outbox.tell(Concluded(run.id, finding))
+
+    def _not_concluded(self, run: CheckRun, why: str) -> None:
+        if self.run is run:
+            self.run, self.begun = None, None
+        self.log.abandon(run.id, why)
+        self._tell(NotConcluded(run.id, f"No result: {why.rstrip('.')}."))
+
+
+def same(a: Begin, b: Begin) -> bool:
+    """The same check on the same thing: `ref` and the beat may differ."""
+    plain = {"ref": None, "beat": None}
+    return bool(msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain))
