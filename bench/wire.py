@@ -43,6 +43,8 @@ from bench.wire_requests import (
 from bench.wire_said import (
     PROTOCOL,
     Asking,
+    Cable,
+    Cables,
     CheckKind,
     ChecksReply,
     Concluded,
@@ -81,6 +83,8 @@ __all__ = [  # noqa: RUF022
     "Ask",
     "Asking",
     "Begin",
+    "Cable",
+    "Cables",
     "Capture",
     "CheckKind",
     "ChecksReply",

@@ -140,7 +140,10 @@ class ChecksReply(Tagged, frozen=True, tag="checks"):
 
 
 class LearnSaid(Tagged, frozen=True, tag="learn-said"):
-    """How learning goes. "seen" wants a press to be kept, or another Learn to try again."""
+    """How learning goes. "seen" wants a press to be kept, or another Learn to try again; "failed" ends it.
+
+    enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is learned any more.
+    """
 
     what: Literal["indicator", "travel", "leaf"]
     phase: Literal["asking", "seen", "kept", "failed"]
@@ -148,6 +151,37 @@ class LearnSaid(Tagged, frozen=True, tag="learn-said"):
     port: str = ""
     grows: str = ""
     value: float | None = None
+    enter: bool = False
+    leaf: float | None = None  # mm, of the proof
+    step: int = 0  # of the proof: 1 resting, 2 on the leaf
+    on: bool = True
+
+
+class Cable(msgspec.Struct, frozen=True):
+    """A serial port that is listened to; `words` is a whole sentence for a person.
+
+    state: "listening", "reads", "silent", "unknown" (bytes that nothing known reads), "busy", "denied", "away".
+    role: what it is already set up as; empty where it is nothing yet.
+    """
+
+    port: str
+    name: str
+    state: str
+    words: str
+    value: float | None = None  # mm
+    unit: str = "mm"
+    age: float | None = None  # s
+    role: str = ""
+
+
+class Cables(Tagged, frozen=True, tag="cables"):
+    """All serial ports that nobody holds and what is heard on them; sent while cables are looked for.
+
+    first: nothing is set up yet. Empty when they are listened to no longer.
+    """
+
+    cables: list[Cable]
+    first: bool = False
 
 
 class LiveSaid(Tagged, frozen=True, tag="live-said"):
@@ -312,4 +346,5 @@ Said = (
     | ChecksReply
     | LearnSaid
     | LiveSaid
+    | Cables
 )
