@@ -273,6 +273,8 @@ def scenes() -> SimpleNamespace:
         push=PUSH,
         cautions=CAUTIONS,
         sled=SLED,
+        kinds=KINDS,
+        question=KINDS[0].question,
         finding=finding,
         seen=seen,
         until=until,

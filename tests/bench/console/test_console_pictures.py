@@ -1,0 +1,406 @@
+"""Every key screen at every size, in every look, cell by cell beside the one that was looked at and kept.
+
+The kept ones stand in fixtures/pictures/screens: a file for each screen, its signs, and below each row the roles of
+its runs. Rebuilt only by hand, `SWEEPGAUGE_PICTURES=rebuild pytest -n 0 tests/bench/console/test_console_pictures.py`;
+look at the difference before keeping it. `SWEEPGAUGE_PICTURES=FOLDER` writes each as the picture that the program
+makes of itself (SVG), to be looked at.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from bench.console import looks
+from bench.console.app import make_console
+from bench.console.arrange import compose
+from bench.console.desk import Desk
+from bench.console.looks import Look
+from bench.console.state import State
+from bench.console.text import Block, Line, plain
+from bench.console.view import View
+from bench.wire import (
+    Ask,
+    Asking,
+    ChecksReply,
+    Concluded,
+    Fitted,
+    GearReply,
+    InstrumentState,
+    LearnSaid,
+    LiveSaid,
+    LogRows,
+    Notice,
+    Points,
+    Readings,
+    Saved,
+    StatusReply,
+    SweepSaid,
+    Version,
+)
+
+SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+KEPT = Path(__file__).parents[3] / "fixtures" / "pictures" / "screens"
+ASKED = os.environ.get("SWEEPGAUGE_PICTURES", "")
+Scene = Callable[[Desk, object], None]
+
+
+# ---- the scenes: what the daemon has said, and which keys were pressed ------------------------------------
+
+
+def _instruments(**more: object) -> list[InstrumentState]:
+    one = InstrumentState(
+        "indicator", "indicator", "open", "reads", "/dev/ttyUSB0", 20.0, 0.0, 2.513, grows="pushed-in"
+    )
+    two = InstrumentState(
+        "travel", "travel", "open", "reads", "/dev/ttyUSB1", 20.0, 0.0, 112.25, grows="away"
+    )
+    return [msgspec.structs.replace(one, **more), two]
+
+
+def fresh(desk: Desk, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object) -> None:
+    state = desk.state
+    state.came()
+    for message in (
+        Version("sweepgauge"),
+        GearReply([scenes.sled] if jigs else [], [], [], [0.04, 0.05, 0.10, 0.15]),
+        StatusReply("sweepgauge", "", "recording", _instruments(**indicator), None, list(last)),
+        ChecksReply(scenes.kinds),
+        Readings("indicator", 0, [0.0], [2.513]),
+    ):
+        state.hear(message)
+    if last:
+        state.hear(LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
+
+
+def asked(desk: Desk, scenes, ask: Ask) -> None:
+    fresh(desk, scenes)
+    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question))
+
+
+def _pass(n: int, slope: float = 0.0003) -> tuple[list[float], list[float]]:
+    travel = [2.0 * k for k in range(110)]
+    return travel, [2.4 + 0.004 * n + slope * s + 0.003 * math.sin(s / 9 + n) for s in travel]
+
+
+def new(desk: Desk, scenes) -> None:
+    fresh(desk, scenes)
+
+
+def first_start(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, jigs=False)
+    desk.key("7")
+
+
+def finding_cable(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, jigs=False)
+    desk.state.hear(LearnSaid("indicator", "asking", "Press the plunger a few times with a finger."))
+
+
+def checks(desk: Desk, scenes) -> None:
+    fresh(desk, scenes)
+    desk.key("1")
+
+
+def options(desk: Desk, scenes) -> None:
+    checks(desk, scenes)
+    desk.key("1")
+
+
+def cautions(desk: Desk, scenes) -> None:
+    asked(desk, scenes, Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions))
+
+
+def set_up(desk: Desk, scenes) -> None:
+    asked(desk, scenes, scenes.place)
+
+
+def set_up_again(desk: Desk, scenes) -> None:
+    words = (
+        "Turn the square over: handle to the RIGHT of the arm, on the same stretch of the sled fence, arm pointing away "
+        "from you. Indicator standing on the LEFT of the arm, at the same height."
+    )
+    replace = msgspec.structs.replace
+    asked(
+        desk, scenes,
+        replace(scenes.place, words=words, placement="handle-right", side="left", step=2, picture="square-handle-right"),
+    )  # fmt: skip
+
+
+def lean(desk: Desk, scenes) -> None:
+    words = "Lean the sled to the left within its play, hold it there, press Enter."
+    asked(desk, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
+
+
+def ready(desk: Desk, scenes) -> None:
+    asked(desk, scenes, scenes.push)
+    _kept(desk)
+
+
+def _kept(desk: Desk) -> None:
+    travel, reading = _pass(0)
+    desk.state.hear(SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
+    desk.state.hear(
+        Fitted("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
+               [30, 31], 3e-4, 2.4)
+    )  # fmt: skip
+
+
+def moving(desk: Desk, scenes) -> None:
+    ready(desk, scenes)
+    travel, reading = _pass(1)
+    desk.state.hear(SweepSaid("b", "handle-left", "running"))
+    desk.state.hear(Points("b", travel[:70], reading[:70]))
+    desk.state.hear(
+        Asking(
+            "r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True), saw="cabinet"
+        )
+    )
+
+
+def refused(desk: Desk, scenes) -> None:
+    remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
+    asked(desk, scenes, msgspec.structs.replace(scenes.push, remark=remark))
+
+
+def mark(desk: Desk, scenes) -> None:
+    words = "Push to the mark at 75 mm, stop, press Enter, hold still."
+    asked(
+        desk,
+        scenes,
+        msgspec.structs.replace(scenes.push, phase="mark", words=words, enter=True, mark=3, marks=9),
+    )
+
+
+def pulled_cable(desk: Desk, scenes) -> None:
+    moving(desk, scenes)
+    words = "The indicator's port is gone: plug its cable in again."
+    desk.state.hear(InstrumentState("indicator", "indicator", "absent", words))
+
+
+def away(desk: Desk, scenes) -> None:
+    ready(desk, scenes)
+    desk.state.went("The daemon went away.")
+
+
+def _result(verdict: str, value: float) -> Scene:
+    def scene(desk: Desk, scenes) -> None:
+        fresh(desk, scenes, last=(scenes.finding(verdict, value), scenes.finding("inside", 0.00003, "b")))
+
+    return scene
+
+
+def out(desk: Desk, scenes) -> None:
+    fresh(
+        desk, scenes, last=(scenes.finding("outside", 0.0003, "f0"), scenes.finding("inside", 0.00003, "b"))
+    )
+    _kept(desk)
+
+
+def wrong_way(desk: Desk, scenes) -> None:
+    """The verifying passes tell what went wrong with the move."""
+    fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
+    found = scenes.finding("outside", 0.00061, "f2")
+    note = "The move: wrong way."
+    desk.state.hear(Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
+    desk.state.result = desk.state.last[0]
+
+
+def moved(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
+    desk.state.hear(Saved("move", "f1"))
+
+
+def the_move(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, last=(scenes.finding(),))
+    desk.key("4")
+
+
+def live_stand(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, last=(scenes.finding(),))
+    desk.key("5")
+
+
+def _live(said: LiveSaid) -> Scene:
+    def scene(desk: Desk, scenes) -> None:
+        fresh(desk, scenes, last=(scenes.finding(),))
+        desk.state.hear(said)
+
+    return scene
+
+
+def past(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
+    desk.key("6")
+
+
+def limits(desk: Desk, scenes) -> None:
+    fresh(desk, scenes, last=(scenes.finding(),))
+    desk.key("3")
+
+
+def sled(desk: Desk, scenes) -> None:
+    fresh(desk, scenes)
+    desk.key("7")
+    desk.key("2")
+    desk.view.sled.update(
+        pivot_to_blade="250 mm", pivot_to_screw="500 mm", pivot_to_stop="480 mm", widest_board="600 mm"
+    )
+
+
+def keys(desk: Desk, scenes) -> None:
+    fresh(desk, scenes)
+    desk.key("slash")
+
+
+def told(desk: Desk, scenes) -> None:
+    ready(desk, scenes)
+    desk.state.hear(Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+
+
+SCENES: dict[str, Scene] = {
+    "new": new,
+    "first-start": first_start,
+    "finding-cable": finding_cable,
+    "checks": checks,
+    "options": options,
+    "cautions": cautions,
+    "set-up": set_up,
+    "set-up-again": set_up_again,
+    "lean": lean,
+    "ready": ready,
+    "moving": moving,
+    "refused": refused,
+    "told": told,
+    "mark": mark,
+    "pulled-cable": pulled_cable,
+    "away": away,
+    "out": out,
+    "good-enough": _result("inside", 0.00004),
+    "too-close": _result("cannot-tell", 0.00016),
+    "wrong-way": wrong_way,
+    "move": the_move,
+    "moved": moved,
+    "live-stand": live_stand,
+    "live-lean": _live(LiveSaid(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
+                                target=0.144)),
+    "live-go": _live(LiveSaid(True, "go", "0.052 mm to go away. Enter when you are there.", True, "left", "away", 0.052,
+                              False, 0.092, 0.144, 0.08, None, 1.1e-4, "cannot-tell")),
+    "live-past": _live(LiveSaid(True, "go", "Too far by 0.020 mm: back toward. Enter when you are there.", True, "left",
+                                "toward", 0.020, True, 0.164, 0.144, 0.08, None, -4e-5, "inside")),
+    "live-tighten": _live(LiveSaid(True, "tighten", "Tighten. It has drawn 0.030 mm toward. 0.030 mm short, away. Enter "
+                                   "when it is tight.", True, "left", "away", 0.030, False, 0.114, 0.144, 0.08, -0.03,
+                                   6e-5, "inside")),
+    "limits": limits,
+    "past": past,
+    "sled": sled,
+    "keys": keys,
+}  # fmt: skip
+
+
+# ---- kept and compared --------------------------------------------------------------------------------------
+
+
+def desk_of(look: Look) -> Desk:
+    return Desk(State(lambda: 100.0), View(glyphs=look.glyphs), lambda message: True)
+
+
+def draw(name: str, size: tuple[int, int], look: Look, scenes) -> Block:
+    desk = desk_of(look)
+    desk.view.wide = size[0]
+    SCENES[name](desk, scenes)
+    return compose(desk, *size).lines
+
+
+def written(block: Block) -> list[str]:
+    """Each row as it stands, and below it which role from which column on; blanks without a ground play none."""
+    out = []
+    for line in block:
+        out.append("|" + plain(line).rstrip())
+        out.append(" " + _roles(line))
+    while out and out[-1].strip() in ("", "|"):
+        out.pop()
+    return out
+
+
+def _roles(line: Line) -> str:
+    runs: list[tuple[int, str]] = []
+    x = 0
+    for text, role in line:
+        known = "text" if not text.strip() and not role.startswith(("bar", "cap", "chosen")) else role
+        if not runs or runs[-1][1] != known:
+            runs.append((x, known))
+        x += len(text)
+    return " ".join(f"{x}:{role}" for x, role in runs if role != "text" or x)
+
+
+def page(name: str, scenes) -> str:
+    """All sizes of one screen; the signs of the Pi's own screen stand beside only where they differ."""
+    out: list[str] = []
+    for size in SIZES:
+        rich, pencil, tube = (written(draw(name, size, look, scenes)) for look in looks.LOOKS)
+        assert rich == pencil  # without colour it is the same screen
+        out += [f"== {name} {size[0]}x{size[1]}", *rich]
+        if tube != rich:
+            out.append(f"== {name} {size[0]}x{size[1]} tube")
+            out += [f"{n:02}{b}" for n, (a, b) in enumerate(_pair(rich, tube)) if a != b]
+    return "\n".join(out) + "\n"
+
+
+def _pair(one: list[str], two: list[str]) -> list[tuple[str, str]]:
+    longest = max(len(one), len(two))
+    return list(zip(one + [""] * (longest - len(one)), two + [""] * (longest - len(two)), strict=True))
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_the_screen_is_the_one_that_was_looked_at(scenes, name) -> None:
+    now, kept = page(name, scenes), KEPT / f"{name}.txt"
+    if ASKED == "rebuild":
+        KEPT.mkdir(parents=True, exist_ok=True)
+        kept.write_text(now)
+    assert now == kept.read_text(), f"{name} is drawn otherwise; look at it, then rebuild"
+
+
+@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
+def test_the_colours_of_a_look_are_those_that_were_looked_at(look: Look) -> None:
+    now = "".join(f"{role}: {style}\n" for role, style in look.styles().items())
+    kept = KEPT / f"look-{look.name}.txt"
+    if ASKED == "rebuild":
+        kept.write_text(now)
+    assert now == kept.read_text()
+
+
+def test_no_kept_screen_is_without_its_scene() -> None:
+    names = {path.stem for path in KEPT.glob("*.txt") if not path.stem.startswith("look-")}
+    assert names == set(SCENES)
+
+
+@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
+async def test_what_is_composed_is_what_the_terminal_shows(scenes, tmp_path, look: Look) -> None:
+    """The program's own picture (SVG) of one scene after the other has the same signs, row by row."""
+    app = make_console(tmp_path / "nobody", look=look.name)
+    folder = Path(ASKED) if ASKED not in ("", "rebuild") else None
+    for size in SIZES if folder is not None else [(80, 24)]:
+        app = make_console(tmp_path / "nobody", look=look.name)
+        async with app.run_test(size=size) as pilot:
+            for name in SCENES if folder is not None else ("set-up", "moving", "out"):
+                block = draw(name, size, look, scenes)
+                app.sheet.show(block)
+                app._mark = lambda changed: None  # nobody answers: only the scene is shown
+                await pilot.pause(0.05)
+                wanted = [
+                    "".join(plain(line).split()) for line in block
+                ]  # a picture leaves runs of blanks out
+                shown = ["".join(line.split()) for line in scenes.seen(app)]
+                assert [line for line in shown if line and line != "sweepgauge"] == [
+                    line for line in wanted if line
+                ]
+                if folder is not None:
+                    folder.mkdir(parents=True, exist_ok=True)
+                    picture = app.export_screenshot(title="sweepgauge")
+                    (folder / f"{name}-{size[0]}-{look.name}.svg").write_text(picture)
