@@ -333,6 +333,17 @@ def words(settings: Settings) -> list[str]:
     return told(settings)
 
 
+def _home_of_user() -> str:
+    """HOME is not set for what systemd or cron starts; the password database knows it all the same."""
+    import os
+    import pwd
+
+    try:
+        return pwd.getpwuid(os.getuid()).pw_dir
+    except KeyError:
+        return ""
+
+
 def default_paths(
     environ: Mapping[str, str],
     *,
@@ -357,7 +368,7 @@ def default_paths(
         base = environ.get(xdg, "")
         if base.startswith("/"):  # the specification has relative ones ignored
             return Path(base) / _NAME
-        home = environ.get("HOME", "")
+        home = environ.get("HOME", "") or _home_of_user()
         if not home:
             raise SettingsError(
                 f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from pathlib import Path
 
 import pytest
@@ -419,5 +420,17 @@ def test_named_paths_come_first_and_the_command_line_before_the_environment() ->
     assert str(paths.gear) == "/e/gear.toml"
     own = default_paths(environ, settings="/c/s.toml", log="/c/log.db", socket="/c/sock")
     assert (str(own.settings), str(own.log), str(own.socket)) == ("/c/s.toml", "/c/log.db", "/c/sock")
+
+
+def test_without_home_the_password_database_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pwd
+
+    home = pwd.getpwuid(os.getuid()).pw_dir
+    assert str(default_paths({}).settings) == f"{home}/.config/sweepgauge/settings.toml"
+
+    def nobody(uid: int) -> None:
+        raise KeyError(uid)
+
+    monkeypatch.setattr(pwd, "getpwuid", nobody)
     with pytest.raises(SettingsError, match="HOME"):
         default_paths({})
