@@ -39,6 +39,7 @@ from bench.wire import (
     GetChecks,
     GetGear,
     GetStatus,
+    Learn,
     Live,
     LogExport,
     LogList,
@@ -47,6 +48,7 @@ from bench.wire import (
     LogShow,
     LogText,
     Moved,
+    NotesSeen,
     Press,
     PutJig,
     PutLeaves,
@@ -95,14 +97,21 @@ class Answers:
         now = time.monotonic()
         bench, ref = self.service.bench, request.ref
         if isinstance(request, GetStatus):
-            client.send(self._status(ref))
+            client.send(self.status(ref))
+        elif isinstance(request, NotesSeen):
+            self.service.notes_told = max(
+                self.service.notes_told, min(request.count, len(self.service.notes))
+            )
+            client.send(Done("seen", ref))
         elif isinstance(request, Watch):
             client.watching, client.most = request.on, request.most
             client.send(Done("watching" if request.on else "no longer watching", ref))
+            if request.on:
+                self.service.learner.greet(client.send)
         elif isinstance(request, Begin):
             self._begin(client, request, now)
         elif isinstance(request, Press):
-            used = bench.press(now, waits=request.waits)
+            used = self.service.press(now, waits=request.waits)
             client.send(Done("taken" if used else "nothing asks for it", ref))
         elif isinstance(request, Undo):
             client.send(Done(bench.undo(now), ref))
@@ -117,8 +126,15 @@ class Answers:
             self._moved(client, request)
         elif isinstance(request, Capture):
             self._capture(client, request)
+        elif isinstance(request, Learn):
+            if request.on:
+                self.service.learner.start(request, now)
+            else:
+                self.service.learner.end()
+            client.send(Done("learning" if request.on else "left", ref))
         elif isinstance(request, Live):
             if request.on:
+                self.service.learner.end()
                 bench.start_live(request, self._with_move(request.finding, None))
             else:
                 bench.end_live()
@@ -126,7 +142,7 @@ class Answers:
         elif isinstance(request, GetGear):
             client.send(self.gear(ref))
         elif isinstance(request, GetChecks):
-            client.send(ChecksReply(self._kinds(), ref))
+            client.send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
             await self._put(client, request)
         elif isinstance(request, LogList | LogShow | LogExport):
@@ -136,7 +152,7 @@ class Answers:
 
     # ---- the state of things --------------------------------------------------------------------------
 
-    def _status(self, ref: int | None) -> StatusReply:
+    def status(self, ref: int | None = None) -> StatusReply:
         service = self.service
         run = service.bench.run
         return StatusReply(
@@ -147,6 +163,7 @@ class Answers:
             run=run.state() if run is not None else None,
             last=service.last,
             notes=service.notes,
+            told=service.notes_told,
             ref=ref,
         )
 
@@ -163,9 +180,9 @@ class Answers:
             ref=ref,
         )
 
-    def _kinds(self) -> list[CheckKind]:
+    def kinds(self, ref: int | None = None) -> ChecksReply:
         bench = self.service.bench
-        return [
+        kinds = [
             CheckKind(
                 kind=check.kind,
                 question=check.question,
@@ -176,6 +193,7 @@ class Answers:
             )
             for check in checks().values()
         ]
+        return ChecksReply(kinds, ref)
 
     # ---- checks and moves -----------------------------------------------------------------------------
 
@@ -184,6 +202,7 @@ class Answers:
         if request.beat is not None and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT:
             raise WrongUse(f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {request.beat:g}")
         joined = bench.begin(request, now)
+        self.service.learner.end()
         if request.beat is not None:
             self.service.beat = (request.beat, now + request.beat, False)
         assert bench.run is not None

@@ -83,6 +83,24 @@ class Bench:
         for instrument in self.instruments:
             await instrument.stop()
 
+    async def rewire(self, settings: Settings) -> None:
+        """Other settings from now on: what is wired otherwise than before is let go, and opened as they say."""
+        self.settings = settings
+        self.by_marks = settings.gear.travel.by_marks
+        wanted = {"indicator": settings.indicator, "travel": settings.travel, "caliper": settings.caliper}
+        leaving = [one for one in self.instruments if wanted[one.name] != one.settings]
+        for one in leaving:
+            self.instruments.remove(one)
+            await one.stop()
+        kept = {one.name for one in self.instruments}
+        for name, port in wanted.items():
+            if port is not None and name not in kept:
+                self._add(name, name, port)  # type: ignore[arg-type]
+                self.instruments[-1].start()
+        self.instruments.sort(key=lambda one: list(wanted).index(one.name))
+        self._unit.clear()
+        self._happened(self.sweeper.broken("the wiring was changed"), time.monotonic())
+
     def tick(self, now: float) -> None:
         self.outbox.release()
         self.live.say()

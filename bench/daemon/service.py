@@ -23,15 +23,17 @@ from bench.daemon import history
 from bench.daemon.answers import Answers
 from bench.daemon.clients import Clients, SocketHeld
 from bench.daemon.gathering import Bench
+from bench.daemon.learn import Learner
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
+from bench.daemon.scout import Places, places
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log.rows import LogError, Saved
 from bench.log.writer import LogWriter
 from bench.settings import Paths, Settings
-from bench.wire import Asking, Concluded, Notice, RawBytes, Recording, Version
+from bench.wire import Asking, Concluded, Notice, RawBytes, Readings, Recording, Version
 from bench.wire import Saved as SavedSaid
 
 log = logging.getLogger("sweepgauge")
@@ -45,11 +47,14 @@ class CannotRun(Exception):
 
 
 class Service:
-    def __init__(self, settings: Settings, paths: Paths) -> None:
+    """`where`: the serial ports that are listened to while cables are looked for."""
+
+    def __init__(self, settings: Settings, paths: Paths, where: Places = places) -> None:
         self.settings = settings
         self.paths = paths
         self.recording = "recording"
         self.notes: list[str] = []
+        self.notes_told = 0  # so many of them somebody at a screen has seen
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
         self.last: list[Finding] = []
@@ -66,9 +71,19 @@ class Service:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
         self.clients = Clients(paths.socket, self._greeting, self.answers.answer)
-        self.bench = Bench(settings, self.log, self.tell, self.clients.tell_readings, self._known)
+        self.bench = Bench(settings, self.log, self.tell, self._tell_readings, self._known)
         self.bench.watch_raw = self._raw
         self.bench.checking.find = lambda name: next((f for f in self.last if f.id == name), None)
+        self.learner = Learner(
+            tell=self.tell,
+            note=lambda kind, data: self.log.event(None, kind, data),
+            settings=lambda: self.settings,
+            paths=paths,
+            wired=lambda: self.bench.instruments,
+            rewire=self.rewire,
+            busy=self._busy,
+            where=where,
+        )
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:
@@ -100,6 +115,7 @@ class Service:
             loading.cancel()
         finally:
             self.panel.stop()
+            await self.learner.stop()
             await self.bench.stop()
             saved = await asyncio.to_thread(self.log.close)
             await self.clients.stop()
@@ -127,6 +143,7 @@ class Service:
             await asyncio.sleep(TICK)
             now = time.monotonic()
             self.bench.tick(now)
+            self.learner.tick(now, watched=any(client.watching for client in self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
             self._beat_on(now)
@@ -166,8 +183,22 @@ class Service:
             log.exception("reading what is known from the log")
             return Known()
 
+    async def rewire(self, settings: Settings) -> None:
+        """What was learned is in the settings file: read by it from now on, and tell everybody how things stand."""
+        self.settings = settings
+        await self.bench.rewire(settings)
+        self.tell(self.answers.gear())
+        self.tell(self.answers.kinds())
+        self.tell(msgspec.structs.replace(self.answers.status(), notes=[]))
+
+    def _busy(self) -> str | None:
+        run = self.bench.run
+        if run is not None:
+            return f"{run.check.kind} is in progress; finish it, or end it with `sweepgauge abandon`"
+        return "a move is being made live; end it first" if self.bench.live.move is not None else None
+
     def new_gear(self, gear: Gear) -> None:
-        """The user added to it; the wiring stays as it was at the start."""
+        """The user added to it; the wiring stays as it is."""
         self.settings = msgspec.structs.replace(self.settings, gear=gear)
         self.bench.settings = self.settings
         self.tell(self.answers.gear())
@@ -196,8 +227,16 @@ class Service:
             if client.capturing == name:
                 client.send_line(msgspec.json.encode(RawBytes(name, data.hex())) + b"\n")
 
+    def _tell_readings(self, message: Readings, now: float) -> None:
+        self.clients.tell_readings(message, now)
+        self.learner.heard(message)
+
+    def press(self, now: float, *, waits: bool = True) -> bool:
+        """Enter or the pedal goes to whatever is asked."""
+        return self.learner.press(now) or self.bench.press(now, waits=waits)
+
     def _pedal(self) -> None:
-        self.bench.press(time.monotonic())
+        self.press(time.monotonic())
 
     def _pedal_long(self) -> None:
         with contextlib.suppress(WrongUse):

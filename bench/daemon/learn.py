@@ -1,0 +1,484 @@
+"""First start: which cable is the indicator and which the travel, and which way they count; the leaf proof.
+
+The port whose number goes out and comes back is the plunger's; the one that goes far and stays is the sled's.
+What is ambiguous is said and asked again; nothing is written before a press keeps it, so a daemon that is killed
+meanwhile leaves nothing behind. May import: bench.daemon neighbours, bench.settings, bench.settings_write,
+bench.wire.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any, Literal
+
+import msgspec
+
+from bench import settings_write
+from bench.daemon.feed import Instrument
+from bench.daemon.leaf import THICKEST, THINNEST, judge_leaf, too_coarse
+from bench.daemon.motion import Seen, Watcher, count_shown, pressed, pushed, watcher
+from bench.daemon.scout import Places, Scout, Tapped, short_name
+from bench.daemon.still import Restless, Stillness, Taken
+from bench.daemon.wrong_use import WrongUse
+from bench.settings import Paths, Settings, SettingsError
+from bench.units import length_words
+from bench.wire import Cable, Cables, Learn, LearnSaid, Readings
+
+log = logging.getLogger("sweepgauge")
+
+What = Literal["indicator", "travel", "leaf"]
+
+LINGER = 3.0  # s that ports are held on when nobody looks any more: a screen may come back
+IDLE = 20.0  # s without a movement until that is said
+LEAF = 0.10  # mm, where no other is named
+MOST_VALUES = 400  # different values kept of a cable, to tell its count from
+SILENT = 3.0  # s without a reading while one is waited for
+
+ASK = {
+    "indicator": "Press the indicator's plunger in, some 2 mm, and let it out again.",
+    "travel": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
+}
+REST = "Rest the tip on something flat and hard. Enter when it rests."
+
+
+class Learner:
+    """`wired`: the instruments that the daemon reads. `rewire`: others from now on. `busy`: why not now, or None."""
+
+    def __init__(
+        self,
+        *,
+        tell: Callable[[msgspec.Struct], None],
+        note: Callable[[str, Mapping[str, Any]], object],
+        settings: Callable[[], Settings],
+        paths: Paths,
+        wired: Callable[[], list[Instrument]],
+        rewire: Callable[[Settings], Awaitable[None]],
+        busy: Callable[[], str | None],
+        where: Places,
+    ) -> None:
+        self._tell, self._note, self._settings, self._paths = tell, note, settings, paths
+        self._wired, self._rewire, self._busy = wired, rewire, busy
+        self.scout = Scout(where, self._held, self._tapped)
+        self.what: What | None = None
+        self.said: LearnSaid | None = None
+        self._cables: Cables | None = None
+        self._left = False  # the person does not want to be asked by itself any more
+        self._wanted = 0.0  # monotonic s when the cables were last of use
+        self._watchers: dict[str, Watcher] = {}
+        self._shown: dict[str, set[float]] = {}
+        self._moved_at = 0.0
+        self._seen: tuple[str, float] | None = None  # port, signed mm
+        self._keeping: asyncio.Task[None] | None = None
+        self._stopping: asyncio.Task[None] | None = None
+        self._still = Stillness()
+        self._leaf = LEAF
+        self._resting: float | None = None  # the reading without the leaf
+        self._waiting = 0.0  # since when a reading that holds still is waited for; 0: it is not
+        self._assumed = False  # the instrument sends no unit
+        self._cure: dict[str, settings_write.Value] | None = None
+
+    # ---- life -------------------------------------------------------------------------------------
+
+    @property
+    def first(self) -> bool:
+        """Nothing is wired: a first start."""
+        return not self._wired()
+
+    async def stop(self) -> None:
+        if self._keeping is not None:
+            await asyncio.gather(self._keeping, return_exceptions=True)  # a write is not broken off
+        await self.scout.stop()
+
+    def tick(self, now: float, *, watched: bool) -> None:
+        """watched: somebody looks at the readings."""
+        if self.what in ("indicator", "travel") or (self.first and watched):
+            self._wanted = now
+            if not self.scout.on and (self._stopping is None or self._stopping.done()):
+                self.scout.start()
+        elif self.scout.on and now - self._wanted > LINGER:
+            self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
+        self.scout.tick(now)
+        if self.first and watched and self.what is None and not self._left and self.scout.looked:
+            self._ask("indicator", now)
+        if self.what == "leaf":
+            self._leaf_tick(now)
+        elif self.what is not None:
+            self._look(now)
+        self._say_cables(now)
+
+    # ---- what clients ask ---------------------------------------------------------------------------
+
+    def start(self, request: Learn, now: float) -> None:
+        """Raises WrongUse where it cannot be."""
+        why = self._busy()
+        if why is not None:
+            raise WrongUse(why)
+        if request.what != "leaf":
+            self._ask(request.what, now)
+            return
+        leaf = LEAF if request.leaf is None else request.leaf
+        units = self._settings().units
+        if not THINNEST <= leaf <= THICKEST:
+            low, high = length_words(THINNEST, units), length_words(THICKEST, units)
+            raise WrongUse(f"a leaf from {low} to {high} proves it, not one of {length_words(leaf, units)}")
+        if self._indicator() is None:
+            raise WrongUse("no indicator is set up: find it first, by pressing its plunger")
+        count = self._settings().gear.indicator.resolution
+        if count is not None and too_coarse(leaf, count):
+            thick = length_words(10 * count, units)
+            raise WrongUse(
+                f"a leaf of {length_words(leaf, units)} is too thin for this indicator: {thick} would do"
+            )
+        self.what, self._leaf = "leaf", leaf
+        self._still = Stillness(count)
+        self._rest_again("")
+
+    def end(self) -> None:
+        """The person leaves it."""
+        self._left = True
+        if self.what is not None:
+            self._finish("failed", "Left; nothing was changed. It can be done again at any time.")
+
+    def press(self, now: float) -> bool:
+        """True when it answered something that is asked here."""
+        if self.what is None or self.said is None or not self.said.enter:
+            return False
+        if self._keeping is not None and not self._keeping.done():
+            return True
+        if self.said.phase == "seen":
+            self._keeping = asyncio.get_running_loop().create_task(self._keep())
+        else:
+            self._still.press(now)
+            self._waiting = now
+            self._say("asking", "Hold it still.", enter=False)
+        return True
+
+    # ---- what is heard ------------------------------------------------------------------------------
+
+    def _held(self) -> set[str]:
+        import os
+
+        return {os.path.realpath(one.settings.port) for one in self._wired() if one.settings.port}
+
+    def _indicator(self) -> Instrument | None:
+        return next((one for one in self._wired() if one.role == "indicator"), None)
+
+    def _tapped(self, tapped: Tapped, times: list[float], values: list[float]) -> None:
+        self._take(tapped.place.name, times, values)
+
+    def heard(self, message: Readings) -> None:
+        """Readings of an instrument that is set up."""
+        one = next((one for one in self._wired() if one.name == message.instrument), None)
+        if self.what is None or one is None:
+            return
+        if self.what == "leaf":
+            if one.role == "indicator":
+                self._assumed = "default_unit" in message.flags
+                self._leaf_readings(message.at, message.values)
+        elif one.settings.port:
+            self._take(one.settings.port, message.at, message.values)
+
+    def _take(self, port: str, times: list[float], values: list[float]) -> None:
+        shown = self._shown.setdefault(port, set())
+        if len(shown) < MOST_VALUES:
+            shown.update(values)
+        if self.what in ("indicator", "travel"):
+            if port not in self._watchers:
+                self._watchers[port] = watcher("indicator" if self.what == "indicator" else "travel")
+            self._watchers[port].take(times, values)
+
+    def _here(self) -> dict[str, Tapped | Instrument]:
+        """By port what can be heard at this moment."""
+        out: dict[str, Tapped | Instrument] = {
+            one.place.name: one
+            for one in self.scout.tapped.values()
+            if one.proposal is not None and not one.lost
+        }
+        out |= {
+            one.settings.port: one for one in self._wired() if one.settings.port and one.state != "absent"
+        }
+        return out
+
+    def _say_cables(self, now: float) -> None:
+        if not self.scout.on:
+            if self._cables is not None:
+                self._cables = None
+                self._tell(Cables([]))
+            return
+        cables = [one.said(now) for one in self.scout.tapped.values()]
+        cables += [_wired_cable(one) for one in self._wired() if one.settings.port]
+        said = Cables(sorted(cables, key=lambda one: one.port), self.first)
+        if said != self._cables and self.scout.looked:
+            self._cables = said
+            self._tell(said)
+
+    def greet(self, send: Callable[[msgspec.Struct], None]) -> None:
+        """To a client that has just come."""
+        if self._cables is not None:
+            send(self._cables)
+        if self.said is not None:
+            send(self.said)
+
+    # ---- the cables ---------------------------------------------------------------------------------
+
+    def _ask(self, what: Literal["indicator", "travel"], now: float, remark: str = "") -> None:
+        if what != self.what:
+            self._watchers = {}
+        self.what, self._seen, self._moved_at, self._cure = what, None, now, None
+        for one in self._watchers.values():
+            one.begin()
+        self._say("asking", f"{remark} {ASK[what]}".strip())
+
+    def _look(self, now: float) -> None:
+        assert self.said is not None and self.what in ("indicator", "travel")
+        here = self._here()
+        what: Literal["indicator", "travel"] = "indicator" if self.what == "indicator" else "travel"
+        gone = [port for port in self._watchers if port not in here]
+        was = {port: self._watchers.pop(port) for port in gone}
+        if self._keeping is not None and not self._keeping.done():
+            return
+        if self._seen is not None:
+            if self._seen[0] in gone:
+                self._ask(what, now, f"{short_name(self._seen[0])} went away; nothing was kept.")
+            return
+        for port, one in was.items():
+            if abs(one.far) > 0.02:
+                self._ask(
+                    what, now, f"{short_name(port)} went away in the middle of it: plug it in, then again."
+                )
+                return
+        seen = pressed(self._watchers, now) if what == "indicator" else pushed(self._watchers, now)
+        self._judge(what, seen, now)
+
+    def _judge(self, what: Literal["indicator", "travel"], seen: Seen, now: float) -> None:
+        if seen.outcome in ("nothing", "moving"):
+            if seen.outcome == "moving":
+                self._moved_at = now
+            elif now - self._moved_at > IDLE:
+                self._ask(what, now, f"Nothing has moved yet; {self._heard_words()}.")
+            return
+        port, mm = seen.moved[0]
+        name, far = short_name(port), self._mm(mm)
+        if seen.outcome == "seen":
+            self._found(what, port, mm)
+        elif seen.outcome == "two":
+            both = ", ".join(f"{short_name(p)} by {self._mm(m)}" for p, m in seen.moved)
+            self._ask(what, now, f"More than one moved: {both}. Which it is cannot be told; move one alone.")
+        elif seen.outcome == "far":
+            self._ask(what, now, f"{name} moved by {far}: no plunger goes so far. Was it the sled?")
+        elif seen.outcome == "little":
+            least = self._mm(0.1 if what == "indicator" else 50.0)
+            remark = f"{name} moved by {far} only: {least} at the least is wanted."
+            if what == "indicator":
+                self._ask(what, now, remark)
+            else:
+                self._say("asking", f"{remark} Push on, AWAY from you.")  # what it has gone already counts
+        elif seen.outcome == "stays":
+            self._say("asking", f"{name} moved by {far} and stays there: let the plunger out again.")
+            if self._watchers[port].rested(now) > 6.0:
+                self._ask(what, now, f"{name} moved by {far} and stayed there: no plunger does.")
+        else:  # back
+            self._ask(what, now, f"{name} moved by {far} and came back: leave the sled where you pushed it.")
+
+    def _found(self, what: Literal["indicator", "travel"], port: str, mm: float) -> None:
+        self._seen = (port, mm)
+        name, far = short_name(port), self._mm(mm)
+        if what == "indicator":
+            way = "grows" if mm > 0 else "falls"
+            words = (
+                f"{name} went {far} and back: it is the indicator; its number {way} as the plunger goes in."
+            )
+        else:
+            way = "grows" if mm > 0 else "falls"
+            words = f"{name} went {far}: it is the travel; its number {way} as the sled goes away."
+        try:
+            values = self._values(what, port)
+            changes = settings_write.changes(self._paths.settings, what, values)
+        except SettingsError as error:
+            self._finish("failed", f"Nothing is kept: {error}.")
+            return
+        other = self._other(what, port)
+        if other is not None:
+            words += f" It was the {other} until now, which then has no cable."
+        if changes:
+            words += f" In {self._paths.settings}: {'; '.join(change.text() for change in changes)}."
+        self._say("seen", words, port=port, grows=str(values["grows"]), enter=True, value=abs(mm))
+
+    def _other(self, what: What, port: str) -> Literal["indicator", "travel"] | None:
+        for one in self._wired():
+            if one.settings.port == port and one.role in ("indicator", "travel") and one.role != what:
+                return "indicator" if one.role == "indicator" else "travel"
+        return None
+
+    def _values(self, what: Literal["indicator", "travel"], port: str) -> dict[str, settings_write.Value]:
+        """Keys and texts for the settings file, in the order in which a person reads them."""
+        source = self._here().get(port)
+        path = self._paths.settings
+        assert self._seen is not None
+        values: dict[str, settings_write.Value] = {}
+        if isinstance(source, Tapped) and source.proposal is not None:
+            heard = source.proposal.settings
+            values["port"] = port
+            order = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals")
+            values |= {key: heard[key] for key in order if key in heard}
+        elif (other := self._other(what, port)) is not None:
+            values |= settings_write.wire_of(path, other)
+        if what == "indicator":
+            unit = source.unit if source is not None else "mm"
+            count = count_shown(self._shown.get(port, set()), unit)
+            if count is not None and not settings_write.says(path, what, "resolution"):
+                values["resolution"] = f"{count:.6f}".rstrip("0").rstrip(".") + (
+                    " in" if unit == "inch" else " mm"
+                )
+            values["grows"] = "pushed-in" if self._seen[1] > 0 else "pulled-out"
+        else:
+            values["grows"] = "away" if self._seen[1] > 0 else "toward"
+        return values
+
+    async def _keep(self) -> None:
+        """Into the settings file; then the daemon reads what it says."""
+        assert self.what is not None
+        what, path = self.what, self._paths.settings
+        section: Literal["indicator", "travel"] = "travel" if what == "travel" else "indicator"
+        values: dict[str, settings_write.Value] = {}
+        try:
+            values = dict(self._cure) if self._cure is not None else self._values(section, self._seen[0])  # type: ignore[index]
+            other = None if self._seen is None else self._other(what, self._seen[0])
+            settings = await asyncio.to_thread(
+                settings_write.keep, path, section, values, gear_path=self._paths.gear, take_from=other
+            )
+        except SettingsError as error:
+            self._finish("failed", f"Nothing is kept: {error}.")
+            return
+        except OSError as error:
+            by_hand = settings_write.as_text(section, values)
+            why = error.strerror or str(error)
+            self._finish(
+                "failed",
+                f"Nothing is kept: {path} cannot be written: {why}. Mend that and do it again, or "
+                f"write there: {by_hand}",
+            )
+            return
+        except Exception as error:
+            log.exception("keeping what was learned of the %s", what)
+            self._finish("failed", f"Nothing is kept: {type(error).__name__}: {error}.")
+            return
+        port = self._seen[0] if self._seen is not None else ""
+        if port:
+            await self.scout.release(port)
+        await self._rewire(settings)
+        self._note("learned", {"what": what, "values": values})
+        if self._cure is not None:
+            self._cure = None
+            self._rest_again(f"Kept in {path}. Now prove it again.")
+            return
+        grows = str(values.get("grows", ""))
+        self._finish("kept", f"Kept in {path}: {short_name(port)} is the {what}.", port=port, grows=grows)
+
+    # ---- the leaf -----------------------------------------------------------------------------------
+
+    def _rest_again(self, remark: str) -> None:
+        self._resting, self._waiting, self._cure, self._seen = None, 0.0, None, None
+        self._say("asking", f"{remark} {REST}".strip(), enter=True, step=1)
+
+    def _leaf_again(self, remark: str = "") -> None:
+        self._waiting = 0.0
+        leaf = length_words(self._leaf, self._settings().units)
+        words = f"Slip the leaf of {leaf} under the tip and let the tip rest on it. Enter when it does."
+        self._say("asking", f"{remark} {words}".strip(), enter=True, step=2)
+
+    def _leaf_tick(self, now: float) -> None:
+        one = self._indicator()
+        if one is None or one.state == "absent":
+            self._finish("failed", "The indicator went away: nothing is proved. Plug it in, then again.")
+            return
+        if self._waiting and now - max(self._waiting, one.last or 0.0) > SILENT:
+            self._again("No reading comes: is the instrument on? Press its send button, if it has one.")
+        elif self._waiting and (taken := self._still.button(now)) is not None:
+            self._took(taken.value)
+
+    def _leaf_readings(self, times: list[float], values: list[float]) -> None:
+        answer = self._still.readings(times, values)
+        if isinstance(answer, Taken):
+            self._took(answer.value)
+        elif isinstance(answer, Restless):
+            wanders, may = self._mm(answer.spread), self._mm(answer.allowed)
+            self._say("asking", f"The number does not hold still: it wanders over {wanders}; {may} would do.")
+
+    def _again(self, remark: str) -> None:
+        self._still.cancel()
+        if self._resting is None:
+            self._rest_again(remark)
+        else:
+            self._leaf_again(remark)
+
+    def _took(self, value: float) -> None:
+        if self._resting is None:
+            self._resting = value
+            self._leaf_again()
+            return
+        gear, units = self._settings().gear.indicator, self._settings().units
+        change = value - self._resting
+        if gear.grows == "pulled-out":
+            change = -change
+        proof = judge_leaf(change, self._leaf, gear.resolution or self._still.count, units)
+        self._note("leaf", {"leaf_mm": self._leaf, "change_mm": change, "outcome": proof.outcome})
+        if proof.outcome == "proved":
+            self._finish("kept", proof.words, value=change)
+        elif proof.outcome == "nothing":
+            self._leaf_again(proof.words)
+        elif proof.outcome in ("inches", "millimetres") and self._assumed:
+            unit = "in" if proof.outcome == "inches" else "mm"
+            self._cure = {"default_unit": unit}
+            self._waiting = 0.0
+            words = f'{proof.words} It sends no unit: default_unit = "{unit}" would put that right.'
+            self._say("seen", words, enter=True, value=change, step=2)
+        else:
+            self._finish("failed", proof.words, value=change)
+
+    # ---- what is told -------------------------------------------------------------------------------
+
+    def _mm(self, mm: float) -> str:
+        units = self._settings().units
+        return length_words(
+            abs(mm), units, (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3) if units == "mm" else None
+        )
+
+    def _heard_words(self) -> str:
+        reading = [
+            port for port, one in self._here().items() if not isinstance(one, Tapped) or one.last is not None
+        ]
+        if not reading:
+            return "no instrument is heard: plug its cable in, switch it on, or press its send button"
+        return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"
+
+    def _say(self, phase: Literal["asking", "seen", "kept", "failed"], words: str, **more: Any) -> None:
+        assert self.what is not None
+        said = LearnSaid(self.what, phase, words, **more)
+        if self.what == "leaf":
+            step = said.step or (1 if self._resting is None else 2)
+            said = msgspec.structs.replace(said, leaf=self._leaf, step=step)
+        if said != self.said:
+            self.said = said
+            self._tell(said)
+
+    def _finish(self, phase: Literal["kept", "failed"], words: str, **more: Any) -> None:
+        """It is over, one way or the other."""
+        self._still.cancel()
+        self._say(phase, words, on=False, **more)
+        self.what = self.said = self._seen = self._cure = self._resting = None
+        self._waiting = 0.0
+        self._wanted = time.monotonic()
+
+
+def _wired_cable(one: Instrument) -> Cable:
+    said = one.said()
+    state = {"open": "reads", "absent": "away", "garbled": "unknown", "flooding": "unknown"}.get(
+        said.state, said.state
+    )
+    age = None if said.age is None else round(said.age, 1)
+    port = one.settings.port
+    return Cable(port, short_name(port), state, said.words, said.value, said.unit, age, role=one.role)
