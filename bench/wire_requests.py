@@ -90,6 +90,13 @@ class Extend(Tagged, frozen=True, tag="extend"):
     ref: int | None = None
 
 
+class NotesSeen(Tagged, frozen=True, tag="notes-seen"):
+    """Somebody at a screen has seen the first `count` notes of the daemon's start; they need not be said again."""
+
+    count: int
+    ref: int | None = None
+
+
 class GetGear(Tagged, frozen=True, tag="get-gear"):
     ref: int | None = None
 
@@ -175,6 +182,7 @@ Request = (
     | Moved
     | Capture
     | Extend
+    | NotesSeen
     | GetGear
     | GetChecks
     | PutJig

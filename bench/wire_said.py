@@ -215,6 +215,7 @@ class StatusReply(Tagged, frozen=True, tag="status-reply"):
     last: list[Finding]
     notes: list[str] = []
     ref: int | None = None
+    told: int = 0  # so many of the notes, the first ones, somebody at a screen has seen
 
 
 class Asking(Tagged, frozen=True, tag="asking"):

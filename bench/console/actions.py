@@ -90,7 +90,8 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.press(), lambda d: d.state.here and d.wants_press,
     ),
     Action(
-        "undo", ("0", "u"), _word("undo pass"), "Take back the last pass that was kept.",
+        "undo", ("0", "u"), lambda d: "undo" if d.view.wide < 56 else "undo pass",
+        "Take back the last pass that was kept.",
         lambda d: d.undo(), lambda d: _running(d) and d.has_kept,
     ),
     Action(
@@ -120,14 +121,6 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.view.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
     ),
     Action(
-        "past", ("6", "p"), _word("past"), "Past results of this sled.",
-        lambda d: d.past(), lambda d: d.state.here,
-    ),
-    Action(
-        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
-        lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
-    ),
-    Action(
         "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
         "Drawing or words, where the screen is too small for both.",
         lambda d: d.turn_picture(), lambda d: _running(d) and d.view.wide < 56,
@@ -135,6 +128,14 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",
         lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=True,
+    ),
+    Action(
+        "past", ("6", "p"), _word("past"), "Past results of this sled.",
+        lambda d: d.past(), lambda d: d.state.here,
+    ),
+    Action(
+        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
+        lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
         "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",

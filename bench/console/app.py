@@ -51,6 +51,7 @@ class Console(App[None]):
         look: Look = looks.SHOP,
         early: socket.socket | None = None,
         extra: tuple[Action, ...] = (),
+        tip: Callable[[], str] = lambda: "",
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
@@ -59,7 +60,7 @@ class Console(App[None]):
         self.look = look
         self.link = Link(path, self._said, self._link, early=early)
         self.desk = Desk(
-            self.state, self.view, self.link.send, leave=self.exit, look=self._turn_look, extra=extra
+            self.state, self.view, self.link.send, leave=self.exit, look=self._turn_look, extra=extra, tip=tip
         )
         self.sheet = Sheet(look.styles())
         self.drawn = 0  # times anything was drawn, for whoever measures
@@ -92,7 +93,9 @@ class Console(App[None]):
 
     def _extra_changed(self) -> None:
         """What the added actions can do changes without the daemon saying anything."""
-        words = [action.word(self.desk) for action in self.desk.extra if action.can(self.desk)]
+        words = [action.word(self.desk) for action in self.desk.extra if action.can(self.desk)] + [
+            self.desk.tip()
+        ]
         if words != self._extra_words:
             self._extra_words = words
             self._mark(frozenset({"keys"}))
@@ -260,6 +263,7 @@ def make_console(
     look: str | None = None,
     early: socket.socket | None = None,
     extra: tuple[Action, ...] = (),
+    tip: Callable[[], str] = lambda: "",
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it. ValueError: no such look."""
     chosen = (
@@ -267,4 +271,4 @@ def make_console(
         if look is not None
         else looks.fitting(os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR")))
     )
-    return Console(path, look=chosen, early=early, extra=extra)
+    return Console(path, look=chosen, early=early, extra=extra, tip=tip)

@@ -27,6 +27,7 @@ class Bands(msgspec.Struct, frozen=True):
     said: tuple[int, int]
     bar: tuple[int, int]
     size: str
+    tip: int = 0  # rows of what was said that belong to the tip
 
 
 class Hit(msgspec.Struct):
@@ -45,14 +46,17 @@ class Frame(msgspec.Struct):
     hits: list[Hit] = msgspec.field(default_factory=list)
 
 
-def bands(wide: int, high: int, *, listing: bool = False, reading: bool = False) -> Bands:
+def bands(
+    wide: int, high: int, *, listing: bool = False, reading: bool = False, loud: bool = False, tip: int = 0
+) -> Bands:
     """listing: a list of rows instead of the number and the guide. reading: there is much to read and nothing
-    moves, so that on a small screen the number takes one row."""
+    moves, so that on a small screen the number takes one row. loud: what was said last must not be cut. tip: rows
+    of it."""
     size = "huge" if wide >= 150 and high >= 45 else "large" if wide >= 76 and high >= 22 else "small"
     if reading and high < 18:
         size = "row"
     number = 0 if listing else panes.number_rows(wide, size)
-    said = 1 if high < 18 else 2 if high < 40 else 3
+    said = 1 + loud if high < 18 else 2 + tip if high < 40 else 3 + tip
     where = 0 if listing else 1
     content = max(1, high - 1 - number - where - said - BAR)
     y = 0
@@ -60,13 +64,25 @@ def bands(wide: int, high: int, *, listing: bool = False, reading: bool = False)
     for rows in (1, number, where, content, said, BAR):
         spans.append((y, rows))
         y += rows
-    return Bands(spans[0], spans[1], spans[2], spans[3], spans[4], spans[5], size)
+    return Bands(spans[0], spans[1], spans[2], spans[3], spans[4], spans[5], size, tip)
 
 
 def _bands(desk: Desk, wide: int, high: int) -> Bands:
-    ask = desk.state.ask
-    reading = ask is not None and ask.phase in ("cautions", "place") and desk.state.live is None
-    return bands(wide, high, listing=desk.view.page != "work", reading=reading)
+    ask, state = desk.state.ask, desk.state
+    reading = ask is not None and ask.phase in ("cautions", "place") and state.live is None
+    if ask is not None and ask.remark and not ask.moving:
+        reading = True
+    tip = (
+        0
+        if state.live is None and ask is None and desk.view.page != "work"
+        else len(panes.tip(desk.tip(), wide))
+    )
+    if high < 18:
+        loud = bool(state.notices) and panes.is_loud(state, wide)
+        return bands(
+            wide, high, listing=desk.view.page != "work", reading=reading, loud=loud or tip > 1, tip=tip
+        )
+    return bands(wide, high, listing=desk.view.page != "work", reading=reading, tip=tip)
 
 
 def compose(desk: Desk, wide: int, high: int) -> Frame:
@@ -89,7 +105,7 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
         lines += panes.where(desk.state, desk.view, wide)
         lines += guide.content(desk.state, desk.view, wide, b.content[1])
         desk.scrolls = not guide.cautions_read(desk.state, desk.view, wide, b.content[1])
-    lines += panes.said(desk.state, desk.view, wide, b.said[1])
+    lines += panes.said(desk.state, desk.view, wide, b.said[1], desk.tip() if b.tip else "")
     bar, more = key_row(desk, wide, b.bar[0])
     lines += bar
     hits += more

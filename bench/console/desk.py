@@ -14,7 +14,7 @@ from bench.console import pages
 from bench.console.actions import ACTIONS, Action, find
 from bench.console.state import State
 from bench.console.view import Row, View
-from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, Press, Undo
+from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, NotesSeen, Press, Undo
 
 MORE_PUSHES = 3
 MOST_MORE = 12
@@ -26,7 +26,8 @@ Send = Callable[[msgspec.Struct], bool]
 
 
 class Desk:
-    """`extra` are actions of whoever builds the screen (the pretend saw's hands); the screen knows nothing of them."""
+    """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip` a line of theirs beside what
+    is asked; the screen knows nothing of either."""
 
     state: State
     view: View
@@ -41,8 +42,10 @@ class Desk:
         leave: Callable[[], None] = lambda: None,
         look: Callable[[], None] = lambda: None,
         extra: tuple[Action, ...] = (),
+        tip: Callable[[], str] = lambda: "",
     ) -> None:
         self.state, self.view = state, view
+        self.tip = tip
         self._send, self._leave, self._look = send, leave, look
         self.extra = extra
         self.scrolls = False
@@ -100,6 +103,7 @@ class Desk:
 
     def key(self, key: str, char: str | None = None) -> bool:
         """True when the key meant something here."""
+        self._notes_seen()
         if self.view.typing is not None:
             return pages.type_key(self, key, char)
         if self.view.page != "work" and self._list_key(key):
@@ -109,6 +113,11 @@ class Desk:
             return False
         self.do(action)
         return True
+
+    def _notes_seen(self) -> None:
+        """Somebody is there, so what the daemon noted when it came up has been read; it is not said again."""
+        if self.state.untold and self.send(NotesSeen(len(self.state.notes))):
+            self.state.untold = False
 
     def do(self, action: Action) -> None:
         if action.sure and self.view.sure != action.name:

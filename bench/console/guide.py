@@ -147,7 +147,7 @@ def _rest(state: State, view: View, wide: int, high: int) -> Block:
     left = wide * 3 // 5
     out = result(state, finding, view, left, high)
     spare = high - len(out)
-    line = plot(None, state.passes, left - 6, min(16, spare - 10), view.glyphs, state.units)
+    line = plot(None, state.passes, left - 6, min(16, spare - 12), view.glyphs, state.units)
     if line:
         out += [[], [("  The pushes of this check", "strong")], *([("  ", "text"), *row] for row in line)]
     jig = state.jig_gear(finding.jig)
@@ -182,6 +182,9 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
     """The result in the bench's words: which way, how far across the own board, what to do; the rest as it fits."""
     units, board = state.units, state.board(finding.jig)
     first: Block = []
+    wrong = phrases.diagnosis(finding)
+    if wrong is not None:
+        first += marked(f"{phrases.MOVE}{wrong}", wide - 4, f"{view.glyphs.bad} ", "bad")
     for n, text in enumerate(phrases.headline(finding, units, board)):
         first += wrap(text, wide - 4, "strong" if n < 2 else "faint")
     act = marked(phrases.next_act(finding, units), wide - 4, f"{view.glyphs.right_mark} ", "act")
@@ -197,7 +200,7 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
         extra += wrap(text, wide - 4, "faint")
     if finding.budget:
         extra += wrap(f"Limits it most: {phrases.name(finding.budget[0].part)}.", wide - 4, "faint")
-    for note in finding.notes:
+    for note in finding.notes if wrong is None else [n for n in finding.notes if wrong not in n]:
         extra += wrap(note, wide - 4, "faint", indent=2)
     block = [*first, *act]
     if high < len(block):  # short of room: which way and how far in one breath, then the act
@@ -239,7 +242,8 @@ def _side(state: State, finding: Finding, view: View, wide: int, high: int) -> B
         *limits(state, finding, view, wide, max(4, high // 2 - 2)),
         [],
     ]
-    out.append([("Results before", "strong")])
+    across = length_words(state.board(finding.jig) or phrases.BOARD, state.units)
+    out.append([("Results before", "strong"), (f"  (angles across {across})", "faint")])
     for past in (state.past if state.past is not None else state.last)[: max(0, high - len(out))]:
         out.append(fit([(phrases.row(past, state.units, state.board(past.jig), view.glyphs), "text")], wide))
     return out
@@ -279,7 +283,8 @@ def _live(state: State, view: View, wide: int, high: int) -> Block:
     assert live is not None
     out = marked(live.words, wide - 2, f" {g.right_mark} ", "act")
     if live.target is not None and live.to_go is not None:
-        out += [[], *_gauge(live.target, live.to_go, live.past, wide - 4, view)]
+        gap: Block = [[]] if high >= 7 else []
+        out += [*gap, *_gauge(live.target, live.to_go, live.past, wide - 4, view)]
     facts: list[str] = []
     if live.moved is not None:
         facts.append(f"moved {_signed(live.moved, state)}")

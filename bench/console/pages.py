@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from bench.console import guide, phrases, sleds
 from bench.console.actions import shown
-from bench.console.text import Block, Role, cut, fit, marked, tall, wrap
+from bench.console.rows import listing
+from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
 from bench.units import UnitsError, length_words, parse_angle, parse_length, parse_slope
 from bench.wire import Begin, CheckKind, Finding, Option, OptionValue
@@ -22,6 +23,7 @@ _TITLES = {
     "options": "How",
     "past": "Results of",
     "limits": "What limits the result",
+    "notes": "What the daemon noted",
     "move": "The move",
     "live": "How does the indicator stand on the sled?",
     "sleds": "Sleds and cables",
@@ -35,6 +37,7 @@ def rows(desk: Desk) -> list[Row]:
         "checks": _checks,
         "options": _options,
         "past": _past,
+        "notes": _notes,
         "move": _move,
         "live": _live,
         "sleds": sleds.sleds,
@@ -49,7 +52,10 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     view, state = desk.view, desk.state
     title = _TITLES.get(view.page, view.page)
     if view.page == "past":
-        title = f"{title} {state.the_jig or 'all sleds'}"
+        across = length_words(state.board() or phrases.BOARD, state.units)
+        title = f"{title} {state.the_jig or 'all sleds'}" + (
+            f", angles across {across}" if wide >= 60 else ""
+        )
     if view.page == "options" and view.kind is not None:
         title = phrases.upper_first(phrases.name(view.kind))
     head: Block = [[(f" {title}", "strong")]]
@@ -66,44 +72,8 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     if not listed:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
     drawn = sleds.drawn(desk, wide, high) if view.page == "sled" else []
-    body, where = _list(desk, listed, wide, max(3, high - len(head) - len(drawn)))
+    body, where = listing(view, listed, wide, max(3, high - len(head) - len(drawn)))
     return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
-
-
-def _list(desk: Desk, listed: list[Row], wide: int, high: int) -> tuple[Block, dict[int, int]]:
-    view = desk.view
-    view.cursor = max(0, min(view.cursor, len(listed) - 1))
-    blocks: list[Block] = []
-    for index, row in enumerate(listed):
-        chosen = index == view.cursor
-        value = row.value
-        if row.field is not None and row.field == view.typing:
-            value = f"{view.typed}_"
-        words = row.words
-        if value is not None:
-            value = cut(value, wide - 8)
-            words = f"{cut(words, wide - 6 - len(value))}: {value}"
-        number = f"{index + 1}" if index < 9 else " "
-        mark = view.glyphs.right_mark if chosen else " "
-        role: Role = "chosen" if chosen else row.role
-        block: Block = [fit([(f"{mark}{number} ", role), (cut(words, wide - 4), role)], wide - 1, role)]
-        if row.more and high >= len(listed) * 2:
-            block += [[("   ", "faint"), *line] for line in wrap(row.more, wide - 5, "faint")[:1]]
-        blocks.append(block)
-    first = view.cursor
-    used = len(blocks[first])
-    while first > 0 and used + len(blocks[first - 1]) <= high - (1 if view.cursor < len(blocks) - 1 else 0):
-        first -= 1
-        used += len(blocks[first])
-    out: Block = []
-    where: dict[int, int] = {}
-    for index in range(first, len(blocks)):
-        if len(out) + len(blocks[index]) > high:
-            break
-        for _ in blocks[index]:
-            where[len(where)] = index
-        out += blocks[index]
-    return out, where
 
 
 # ---- the pages -------------------------------------------------------------------------------------------
@@ -236,7 +206,15 @@ def _past(desk: Desk) -> list[Row]:
             done or "", phrases.next_act(finding, state.units)
         )
         out.append(Row(words, lambda f=finding: _show(desk, f), more=more))  # type: ignore[misc]
+    if state.notes:
+        out.append(Row(f"What the daemon noted: {len(state.notes)}", lambda: view.go("notes"), "faint"))
     return out
+
+
+def _notes(desk: Desk) -> list[Row]:
+    """What the daemon had to say when it came up, and what was said here since."""
+    notes = [*desk.state.notes, *(s.words for s in desk.state.notices if s.words not in desk.state.notes)]
+    return [Row(words) for words in notes]
 
 
 def _show(desk: Desk, finding: Finding) -> None:

@@ -173,12 +173,22 @@ def where(state: State, view: View, wide: int) -> Block:
     if finding is None:
         return [fit([(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")], wide)]
     sign, words, role = phrases.verdict(finding.verdict, g)
-    of = phrases.name(finding.check) + (f", {finding.jig}" if finding.jig else "")
-    when = f"  {finding.at[:16].replace('T', ' ')}"
-    left: Line = [(f" {sign} {words.upper()} ", role), (of, "strong")]
-    if width(left) + len(when) <= wide:
-        left.append((when, "faint"))
-    return [fit(left, wide)]
+    wrong = phrases.diagnosis(finding)
+    if wrong is not None:  # of the move, before all else
+        words = f"{words}: {wrong.partition(':')[0].rstrip('.')}"
+    parts: Line = [(phrases.name(finding.check), "strong")]
+    if finding.jig:
+        parts.append((f", {finding.jig}", "strong"))
+    parts.append((f"  {finding.at[:16].replace('T', ' ')}", "faint"))
+    return [_as_fits([(f" {sign} {words.upper()} ", role)], parts, wide)]
+
+
+def _as_fits(line: Line, parts: Line, wide: int) -> Line:
+    """The line with those parts behind it that go in whole."""
+    for part in parts:
+        if width(line) + len(part[0].rstrip()) <= wide:
+            line = [*line, part]
+    return fit(line, wide)
 
 
 def _progress(state: State, view: View, wide: int) -> Line:
@@ -199,20 +209,36 @@ def _progress(state: State, view: View, wide: int) -> Line:
     if ask.wanted and ask.phase not in ("cautions",):
         done = g.good * min(ask.taken, 9) + g.none * min(max(0, ask.wanted - ask.taken), 9)
         line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
+    parts: Line = []
     if ask.mark is not None and ask.marks is not None:
-        line.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
+        parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
     elif ask.steps > 1 and ask.step:
-        line.append((f"set-up {ask.step} of {ask.steps} ", "text"))
-    name = phrases.name(state.check)
+        parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
+    parts.append((phrases.name(state.check), "faint"))
     if state.verifies:
-        name += ", after the move"
-    if width(line) + len(name) + 1 <= wide:
-        line.append((name, "faint"))
-    return fit(line, wide)
+        parts.append((", after the move", "faint"))
+    return _as_fits(line, parts, wide)
 
 
-def said(state: State, view: View, wide: int, rows: int) -> Block:
-    """What was said last, newest at the bottom; a sentence that does not fit is cut."""
+def tip(words: str, wide: int) -> Block:
+    """A line of whoever built the screen; two rows at the most."""
+    return [[(" ", "text"), *line] for line in wrap(words, wide - 2, "unsure")[:2]] if words else []
+
+
+def is_loud(state: State, wide: int) -> bool:
+    """Whether the last thing said is bad news that one row would cut."""
+    last = state.notices[-1]
+    return last.bad and len(wrap(last.words, wide - 4)) > 1
+
+
+def said(state: State, view: View, wide: int, rows: int, told: str = "") -> Block:
+    """What was said last, newest at the bottom; a sentence that does not fit is cut. Above it the tip; where there is
+    no room for both, bad news goes before the tip and the tip before the rest."""
+    lesson = tip(told, wide)
+    if lesson and rows > len(lesson):
+        return [*lesson, *said(state, view, wide, rows - len(lesson))]
+    if lesson and not (state.notices and state.notices[-1].bad):
+        return tall(lesson, rows)
     g = view.glyphs
     out: Block = []
     remark = state.ask.remark if state.ask is not None else None

@@ -66,8 +66,10 @@ def _tidy(text: str) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
-def size(q: Quantity, units: System, board: float | None) -> str:
+def size(q: Quantity, units: System, board: float | None, *, tell_board: bool = True) -> str:
     """How large, without sign: the way says which way."""
+    if q.unit == "rad" and board is not None and not tell_board:
+        return give_or_take(abs(q.value) * board, q.uncertainty * board, units)
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
     if board is None:
@@ -136,6 +138,14 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
     return lines
 
 
+MOVE = "The move: "  # how the daemon begins what the verifying passes tell of the move
+
+
+def diagnosis(finding: Finding) -> str | None:
+    """What went wrong with the move, as the verifying passes tell it; None where nothing did."""
+    return next((note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)), None)
+
+
 def settled_by(finding: Finding, units: System) -> str:
     """What would settle a result that is too close to call."""
     settle = finding.settle
@@ -171,7 +181,7 @@ def row(finding: Finding, units: System, board: float | None, glyphs: Glyphs, *,
     q = finding.quantities[0] if finding.quantities else None
     if short:
         return f"{finding.at[5:10]} {sign} {words}, {name(finding.check)}"
-    much = "" if q is None else f", {size(q, units, board)}"
+    much = "" if q is None else f", {size(q, units, board, tell_board=False)}"
     return f"{finding.at[:16].replace('T', ' ')} {sign} {name(finding.check)}: {words}{much}"
 
 

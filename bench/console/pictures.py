@@ -50,7 +50,7 @@ def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     thick = 2 if c.high > 8 else 1
     for row in range(1, thick + 1):
         c.fill(at, fence_row + row * step, handle, "steel")
-    c.words(at + (handle - 8) // 2, fence_row + thick * step, " handle ", "steel")
+    c.words(at + (handle - 6) // 2, fence_row + (thick + 1) * step, "handle", "faint")
     middle = (fence_row + (thick + 1) * step + tip_row) // 2
     if c.wide > 32:
         c.words(arm - 4 if ask.side != "left" else arm + 4, tip_row, "arm", "faint")

@@ -90,6 +90,8 @@ class State(msgspec.Struct):
     notices: deque[Sentence] = msgspec.field(default_factory=lambda: deque(maxlen=NOTICES))
     chosen_jig: str | None = None  # by the user, here
     told_status: bool = False
+    notes: list[str] = msgspec.field(default_factory=list)  # of the daemon's start
+    untold: bool = False  # some of them are said here for the first time
 
     # ---- the connection ---------------------------------------------------------------------------
 
@@ -208,7 +210,10 @@ class State(msgspec.Struct):
         if self.coming:
             self._came()
         self.told_status = True
-        for note in message.notes[-2:]:
+        self.notes = list(message.notes)
+        fresh = message.notes[message.told :]
+        self.untold = bool(fresh)
+        for note in fresh[-2:]:
             self.say("daemon", note)
         self._running(message.run)
         return ("number", "health", "ask", "line", "notice", "result", "past")

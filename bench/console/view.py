@@ -13,7 +13,9 @@ import msgspec
 from bench.console.glyphs import RICH, Glyphs
 from bench.console.text import Role
 
-Page = Literal["work", "checks", "options", "past", "limits", "move", "live", "sleds", "sled", "keys", "help"]
+Page = Literal[
+    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "keys"
+]
 
 
 class Row(msgspec.Struct, frozen=True):

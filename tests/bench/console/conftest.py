@@ -177,6 +177,8 @@ class Fake:
             InstrumentState("travel", "travel", "open", "travel reads.", "", 20.0, 0.0, 12.25, grows="away"),
         ]
         self.units = "mm"
+        self.notes: list[str] = []
+        self.told = 0
         self.writers: list[asyncio.StreamWriter] = []
         self._server: asyncio.Server | None = None
         self._numbers = {"indicator": 0, "travel": 0}
@@ -221,7 +223,14 @@ class Fake:
     def _answer(self, writer: asyncio.StreamWriter, request: msgspec.Struct) -> None:
         if isinstance(request, GetStatus):
             answer: msgspec.Struct = StatusReply(
-                "sweepgauge 0", "", "recording", self.instruments, self.run, self.last
+                "sweepgauge 0",
+                "",
+                "recording",
+                self.instruments,
+                self.run,
+                self.last,
+                self.notes,
+                told=self.told,
             )
         elif isinstance(request, GetGear):
             answer = GearReply(self.jigs, [], [], [0.04, 0.05, 0.10], self.units)

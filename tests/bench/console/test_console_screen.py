@@ -24,6 +24,7 @@ from bench.wire import (
     LiveSaid,
     LogList,
     Moved,
+    NotesSeen,
     Notice,
     Points,
     Press,
@@ -483,3 +484,30 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
             lines = app.sheet.text()[: size[1]]
             assert all(len(line) == size[0] for line in lines)
         assert "Move the left end AWAY" in "\n".join(app.sheet.text())
+
+
+async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:
+    fake.notes, fake.last = ["The log was damaged; 3 passes were saved."], [scenes.finding()]
+    async with screen(fake, scenes) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "3 passes were saved" in t)
+        assert not fake.of(NotesSeen)  # a screen that nobody looks at has told nobody
+        await pilot.press("6")
+        text = await scenes.until(pilot, lambda t: "What the daemon noted: 1" in t)
+        assert fake.of(NotesSeen)[0].count == 1
+        await pilot.press("2")
+        await scenes.until(pilot, lambda t: "1 The log was damaged; 3 passes were saved." in t)
+    fake.told = 1
+    async with screen(fake, scenes) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "OUT" in t)
+        assert "damaged" not in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_what_went_wrong_with_the_move_is_said_first(fake, scenes, size) -> None:
+    found = scenes.finding("outside", 0.0006, "f2")
+    words = "The move: too far: is the distance to the stop right?"
+    fake.last = [msgspec.structs.replace(found, notes=[*found.notes, words]), scenes.finding()]
+    async with screen(fake, scenes, size=size) as (_app, pilot):
+        text = await scenes.until(pilot, lambda t: "OUT: TOO FAR" in t)
+        assert text.count("!") >= 1 and (size[1] < 18 or words in " ".join(text.split()))
+        assert text.replace("\n", " ").count("is the distance to the stop right?") <= 1
