@@ -1,154 +1,92 @@
-"""The demonstration with the screen: the virtual saw, a real daemon, the real console, and hands by two keys.
+"""The demonstration with the screen: the virtual saw, a real daemon, the real console, hands and slips by keys.
 
 The hands put and lean what the daemon asks for; the pushes and the screw are the user's, by the key `h`, or the
-operator's, by the key `o`. The console knows nothing of the virtual saw. May import: everything.
+operator's, by the key `o`; `w`, `b` and `k` let something go wrong. A line above the keys teaches the job. The
+console knows nothing of the virtual saw. May import: everything.
 """
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-from collections.abc import Coroutine
-from typing import Any
-
-from bench.asking import Ask
 from bench.console.actions import Action
-from bench.demo import PUSH, SPEED, Wire, connect, virtual_bench
-from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply
-from hw.virtual.hands import Hands
+from bench.console.desk import Desk
+from bench.demo import connect, virtual_bench
+from bench.demo_hands import Following
+from bench.units import PER_MM
 
-BITE = 0.06  # mm that the free end goes at one turn of the wrist
-NEAR = 0.003  # mm from the aim where hands stop turning
+_PAGES = {
+    "checks": "The first asks for the sled's fence. Enter takes the marked row, its digit any row.",
+    "options": "As it stands it is good: Enter begins.",
+    "move": "Leaves set a stop to come to. Or take 1: live, and watch the distance shrink.",
+    "live": "The pretend indicator will stand beyond the sled fence: take 1.",
+    "limits": "The longest bar is what to better first. . goes back.",
+}
+_PHASES = {
+    "cautions": "On a real saw this comes first. Read it, then Enter.",
+    "lean": "The hands lean the sled: that proves on which side the indicator stands. Then Enter.",
+    "mark": "The hands stop the sled at each mark; Enter takes the reading.",
+    "spot": "Enter takes the reading, when it stands still.",
+    "working-out": "",
+}
+_LIVE = {
+    "lean": "The hands lean the sled. The number must stand still; then Enter.",
+    "go": "h turns the screw a little. At 0, or a hair past it, Enter.",
+    "end": "",
+}
 
 
-class Following:
-    """Hands that follow what the daemon asks, heard over a wire of their own."""
-
-    def __init__(self, wire: Wire, hands: Hands) -> None:
-        self.wire = wire
-        self.hands = hands
-        self.operator = False  # does everything, Enter too
-        self.ask: Ask | None = None
-        self.live: LiveSaid | None = None
-        self._done: object = None  # the ask that the hands have already answered
-        self._work: asyncio.Task[None] | None = None
-        self._listening = asyncio.create_task(self._listen())
-
-    async def close(self) -> None:
-        for task in (self._listening, self._work):
-            if task is not None:
-                task.cancel()
-                with contextlib.suppress(asyncio.CancelledError):
-                    await task
-
-    @property
-    def busy(self) -> bool:
-        return self._work is not None and not self._work.done()
-
-    def push_or_turn(self) -> None:
-        """The key `h`: what a hand would do now."""
-        if not self.busy:
-            self._start(self._hand())
-
-    def word(self) -> str:
-        if self.busy:
-            return "(hands)"
-        if self.live is not None and self.live.phase == "go":
-            return "turn"
-        return "push"
-
-    def can(self) -> bool:
-        if self.live is not None:
-            return self.live.phase == "go"
-        return self.ask is not None and self.ask.phase == "sweep" and self.ask.ready
-
-    def turn_operator(self) -> None:
-        self.operator = not self.operator
-        self._done = None  # what the hands have done already may still want its Enter
-        self._look()
-
-    async def _listen(self) -> None:
-        self.wire.send(GetStatus())
-        while (message := await self.wire.inbox.get()) is not None:
-            if isinstance(message, Asking):
-                self.ask = message.ask
-            elif isinstance(message, StatusReply):
-                self.ask = message.run.ask if message.run is not None else None
-            elif isinstance(message, LiveSaid):
-                self.live = message if message.on else None
-            elif isinstance(message, Concluded):
-                self.ask = None
-            self._look()
-
-    def _start(self, work: Coroutine[Any, Any, None]) -> None:
-        async def then_look() -> None:
-            await work
-            asyncio.get_running_loop().call_soon(self._look)
-
-        self._work = asyncio.create_task(then_look())
-
-    def _look(self) -> None:
-        """Do by itself what needs no decision: put, lean, go to a mark; with the operator everything."""
-        if self.busy:
-            return
-        if self.live is not None:
-            key: object = ("live", self.live.phase)
-            if self.live.phase == "lean" and key != self._done:
-                self._done = key
-                self._start(self._to_free_end())
-            elif self.operator and self.live.phase == "go" and (self.live.to_go or 0.0) > NEAR:
-                self._start(self._hand())
-            return
-        ask = self.ask
-        if ask is None:
-            self._done = None
-            return
-        key = (ask.phase, ask.placement, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
-        if key == self._done:
-            return
-        if ask.phase in ("place", "lean", "mark"):
-            self._done = key
-            self._start(self._follow(ask))
-        elif self.operator and (ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)):
-            self._done = key
-            self._start(self._hand() if ask.phase == "sweep" else self._press())
-
-    async def _press(self) -> None:
-        self.wire.send(Press(waits=False))
-
-    async def _follow(self, ask: Ask) -> None:
+def lesson(desk: Desk, following: Following) -> str:
+    """One short line for the step the user is at."""
+    state = desk.state
+    if following.cannot:
+        return following.cannot
+    if following.unplugged:
+        return "The cable is out: what was kept is kept. k puts it back."
+    if desk.view.page != "work":
+        return _PAGES.get(desk.view.page, "")
+    if state.live is not None:
+        if state.live.phase == "tighten":
+            return (
+                "It drew the fence back a little: h turns on, Enter when it is good enough."
+                if following.tight
+                else "h tightens the last screw. Watch what that does to the fence."
+            )
+        return _LIVE.get(
+            state.live.phase, "The hands set the indicator on the sled, on the sled fence. Enter."
+        )
+    ask = state.ask
+    if ask is not None:
         if ask.phase == "place":
-            await self.hands.put(ask.placement or "")
-        elif ask.phase == "lean":
-            await self.hands.lean(ask.lean)
-            await self.hands.rest(0.3)
-        else:
-            if ask.mark == 1 and ask.taken:
-                await self.hands.pull_back()
-                await self.hands.seat()
-            await self.hands.stop_at(ask.at or 0.0)
-        if self.operator:
-            self.wire.send(Press(waits=False))
+            return (
+                "The hands turned the square over, so its own error drops out. Enter; or w: as if they had not."
+                if ask.step > 1
+                else "The hands have set the square and the stand. Enter says it stands; w puts it wrong."
+            )
+        if ask.phase == "sweep":
+            if ask.moving:
+                return "The line is the arm as the indicator meets it; dust is set aside."
+            if ask.taken == 0:
+                return "h pushes the sled. Only what comes after READY counts. b bumps the stand, k pulls a cable."
+            return (
+                "Seated anew before each push: only pushes that differ tell how sure the answer is. h pushes."
+            )
+        return _PHASES.get(ask.phase, "")
+    return _at_rest(desk, following)
 
-    async def _hand(self) -> None:
-        if self.live is not None:
-            live = self.live
-            if live.phase == "go" and live.end is not None and live.way is not None and live.to_go:
-                await self.hands.turn_fence(live.end, live.way, min(BITE, live.to_go))
-            return
-        ask = self.ask
-        if ask is None or not self.can():
-            return
-        if ask.taken or ask.remark:
-            await self.hands.pull_back()
-            await self.hands.seat()
-        await self.hands.push(PUSH, SPEED)
 
-    async def _to_free_end(self) -> None:
-        await self.hands.put("free-end")
-        await self.hands.lean("left")
-        await self.hands.lean("right")
-        await self.hands.lean(None)
+def _at_rest(desk: Desk, following: Following) -> str:
+    finding = desk.state.finding
+    if not desk.state.here:
+        return ""
+    if finding is None:
+        return "A pretend sled, its fence off square by nobody knows what. Enter begins; find out."
+    if desk.moved:
+        return "Moved. Believe nobody: Enter takes the check again and proves it."
+    if finding.move is not None:
+        return "Which end, which way, how far, and how sure. Enter: the move."
+    if finding.verdict == "inside":
+        truth = following.hands.saw.truth()["rotation"] * PER_MM
+        return f"That is the job. The pretend saw gives away: {truth:+.3f} mm per 300 mm. - leaves."
+    return ""
 
 
 def actions(following: Following) -> tuple[Action, ...]:
@@ -156,10 +94,10 @@ def actions(following: Following) -> tuple[Action, ...]:
         Action(
             "hand",
             ("h",),
-            lambda desk: following.word(),
-            "Pretend saw: the hands push the sled, or turn the screw a little.",
-            lambda desk: following.push_or_turn(),
-            lambda desk: following.can(),
+            lambda desk: following.hand_word(),
+            "Pretend saw: the hands push the sled, turn the screw a little, tighten it.",
+            lambda desk: following.hand(),
+            lambda desk: following.can_hand(),
         ),
         Action(
             "operator",
@@ -168,6 +106,33 @@ def actions(following: Following) -> tuple[Action, ...]:
             "Pretend saw: let the hands do everything themselves, or stop them.",
             lambda desk: following.turn_operator(),
         ),
+        Action(
+            "wrong",
+            ("w",),
+            lambda desk: following.wrong_word(),
+            "Pretend saw: a slip of the set-up, the square not turned over or the stand on the wrong side.",
+            lambda desk: following.wrong(),
+            lambda desk: following.can_wrong(),
+            late=True,
+        ),
+        Action(
+            "bump",
+            ("b",),
+            lambda desk: "bump",
+            "Pretend saw: an elbow bumps the stand.",
+            lambda desk: following.bump(),
+            lambda desk: following.can_bump(),
+            late=True,
+        ),
+        Action(
+            "cable",
+            ("k",),
+            lambda desk: "plug in" if following.unplugged else "pull cable",
+            "Pretend saw: the indicator's cable is pulled, or put back.",
+            lambda desk: following.cable(),
+            lambda desk: following.ports is not None,
+            late=True,
+        ),
     )
 
 
@@ -175,12 +140,17 @@ async def run_screen(seed: int, *, marks: bool = False, look: str | None = None)
     """Until the screen is left. Raises DemoError when the daemon does not come up."""
     from bench.console.app import make_console
 
-    async with virtual_bench(seed, marks=marks) as (_saw, hands, _ports, folder, _daemon):
-        following = Following(await connect(folder), hands)
+    async with virtual_bench(seed, marks=marks) as (_saw, hands, ports, folder, _daemon):
+        following = Following(await connect(folder), hands, ports)
         try:
-            await make_console(folder / "socket", look=look, extra=actions(following)).run_async()
+            await make_console(
+                folder / "socket",
+                look=look,
+                extra=actions(following),
+                tip=lambda desk: lesson(desk, following),
+            ).run_async()
         finally:
             await following.close()
 
 
-__all__ = ["Following", "actions", "run_screen"]
+__all__ = ["Following", "actions", "lesson", "run_screen"]

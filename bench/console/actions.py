@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from bench.console import first_start
+
 if TYPE_CHECKING:
     from bench.console.desk import Desk
 
@@ -25,6 +27,7 @@ class Action(msgspec.Struct, frozen=True):
     run: Callable[[Desk], None]
     can: Callable[[Desk], bool] = lambda desk: True
     sure: bool = False  # wants its key twice
+    late: bool = False  # in the row of keys behind those of the job
 
 
 SHOWN = {
@@ -54,8 +57,9 @@ def _press_word(desk: Desk) -> str:
         return "read on"
     if state.live is not None:
         return {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}[state.live.phase]
-    if state.learn is not None:
-        return "keep it"
+    here = first_start.press_word(state, desk.view)
+    if here is not None:
+        return here
     if state.ask is not None:
         return _PRESS.get(state.ask.phase, "go on")
     finding = state.finding
@@ -95,6 +99,18 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.undo(), lambda d: _running(d) and d.has_kept,
     ),
     Action(
+        "skip", ("0", "u"), _word("skip"), "First start: not this now, the next thing.",
+        first_start.skip, lambda d: d.state.here and first_start.can_skip(d.state, d.view),
+    ),
+    Action(
+        "not-it", ("2", "a"), _word("again"), "What was found is not it: ask for it anew.",
+        first_start.again, lambda d: d.state.learn is not None and d.state.learn.enter,
+    ),
+    Action(
+        "leave-it", ("9", "x"), _word("leave it"), "Stop looking for cables; it can be done again at any time.",
+        first_start.leave, lambda d: d.state.learn is not None,
+    ),
+    Action(
         "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
         lambda d: d.view.go("checks"), _at_rest,
     ),
@@ -127,15 +143,19 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",
-        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=True,
+        lambda d: d.give_up(), _running, sure=True,
     ),
     Action(
         "past", ("6", "p"), _word("past"), "Past results of this sled.",
         lambda d: d.past(), lambda d: d.state.here,
     ),
     Action(
-        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
+        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one.",
         lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
+    ),
+    Action(
+        "cables", ("8", "f"), _word("cables"), "Cables: find the indicator and the travel, prove them with a leaf.",
+        lambda d: d.view.go("cables"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
         "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",

@@ -19,7 +19,7 @@ from textual import events
 from textual.app import App, ComposeResult
 from textual.theme import Theme
 
-from bench.console import looks, phrases
+from bench.console import first_start, looks, phrases
 from bench.console.actions import Action
 from bench.console.arrange import Frame, compose, content_only, number_only
 from bench.console.desk import PAST, Desk
@@ -51,7 +51,7 @@ class Console(App[None]):
         look: Look = looks.SHOP,
         early: socket.socket | None = None,
         extra: tuple[Action, ...] = (),
-        tip: Callable[[], str] = lambda: "",
+        tip: Callable[[Desk], str] = lambda desk: "",
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
@@ -94,7 +94,7 @@ class Console(App[None]):
     def _extra_changed(self) -> None:
         """What the added actions can do changes without the daemon saying anything."""
         words = [action.word(self.desk) for action in self.desk.extra if action.can(self.desk)] + [
-            self.desk.tip()
+            self.desk.tip(self.desk)
         ]
         if words != self._extra_words:
             self._extra_words = words
@@ -113,6 +113,7 @@ class Console(App[None]):
 
     def _said(self, message: Said) -> None:
         self._mark(self.state.hear(message))
+        first_start.follow(self.desk, message)
 
     def _link(self, now: LinkState, words: str) -> None:
         self._mark(self.state.came() if now == "here" else self.state.went(words))
@@ -263,7 +264,7 @@ def make_console(
     look: str | None = None,
     early: socket.socket | None = None,
     extra: tuple[Action, ...] = (),
-    tip: Callable[[], str] = lambda: "",
+    tip: Callable[[Desk], str] = lambda desk: "",
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it. ValueError: no such look."""
     chosen = (

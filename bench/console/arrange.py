@@ -75,7 +75,7 @@ def _bands(desk: Desk, wide: int, high: int) -> Bands:
     tip = (
         0
         if state.live is None and ask is None and desk.view.page != "work"
-        else len(panes.tip(desk.tip(), wide))
+        else len(panes.tip(desk.tip(desk), wide))
     )
     if high < 18:
         loud = bool(state.notices) and panes.is_loud(state, wide)
@@ -105,7 +105,7 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
         lines += panes.where(desk.state, desk.view, wide)
         lines += guide.content(desk.state, desk.view, wide, b.content[1])
         desk.scrolls = not guide.cautions_read(desk.state, desk.view, wide, b.content[1])
-    lines += panes.said(desk.state, desk.view, wide, b.said[1], desk.tip() if b.tip else "")
+    lines += panes.said(desk.state, desk.view, wide, b.said[1], desk.tip(desk) if b.tip else "")
     bar, more = key_row(desk, wide, b.bar[0])
     lines += bar
     hits += more

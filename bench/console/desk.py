@@ -10,7 +10,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.console import pages
+from bench.console import first_start, pages
 from bench.console.actions import ACTIONS, Action, find
 from bench.console.state import State
 from bench.console.view import Row, View
@@ -42,7 +42,7 @@ class Desk:
         leave: Callable[[], None] = lambda: None,
         look: Callable[[], None] = lambda: None,
         extra: tuple[Action, ...] = (),
-        tip: Callable[[], str] = lambda: "",
+        tip: Callable[[Desk], str] = lambda desk: "",
     ) -> None:
         self.state, self.view = state, view
         self.tip = tip
@@ -62,7 +62,10 @@ class Desk:
         if self.view.page != "work":
             order = ("home", "keys", "look", "leave")
             return [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
-        can = [a for a in (ACTIONS[0], *self.extra, *ACTIONS[1:]) if a.can(self)]
+        late = tuple(a for a in self.extra if a.late)
+        first = tuple(a for a in self.extra if not a.late)
+        job = next(n for n, a in enumerate(ACTIONS) if a.name == "past")
+        can = [a for a in (ACTIONS[0], *first, *ACTIONS[1:job], *late, *ACTIONS[job:]) if a.can(self)]
         said = {a.word(self) for a in can if a.name == "press"}
         return [a for a in can if a.name == "press" or a.word(self) not in said]  # Enter does it already
 
@@ -81,7 +84,7 @@ class Desk:
         if state.live is not None:
             return state.live.enter
         if state.learn is not None:
-            return state.learn.phase == "seen"
+            return state.learn.phase == "seen" or state.learn.enter
         return state.ask is None or (state.ask.enter and not state.ask.waiting)
 
     @property
@@ -108,7 +111,7 @@ class Desk:
             return pages.type_key(self, key, char)
         if self.view.page != "work" and self._list_key(key):
             return True
-        action = find(key, self.actions)
+        action = find(key, tuple(a for a in self.actions if a.can(self)))
         if action is None or not action.can(self):
             return False
         self.do(action)
@@ -177,7 +180,9 @@ class Desk:
                 self.send(Press(waits=False))
             return
         finding = state.finding
-        if finding is None:
+        if first_start.next_stage(state, view) is not None:
+            first_start.begin(self)
+        elif finding is None:
             view.go("checks" if state.gear is None or state.gear.jigs else "sleds")
         elif finding.move is not None and not self.moved:
             view.go("move")
@@ -218,10 +223,7 @@ class Desk:
         self.send(Undo())
 
     def give_up(self) -> None:
-        if self.state.learn is not None:
-            self.send(Learn(self.state.learn.what, on=False))
-        else:
-            self.send(Abandon())
+        self.send(Abandon())
 
     def live(self) -> None:
         if self.state.live is not None:

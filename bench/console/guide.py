@@ -5,7 +5,7 @@ Built only from what the daemon asks for; nothing here knows a check by name.
 
 from __future__ import annotations
 
-from bench.console import phrases
+from bench.console import first_start, phrases
 from bench.console.dots import plot, scale
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.phrases import upper_first
@@ -25,8 +25,8 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     """The middle of the working screen."""
     if state.live is not None:
         return tall(_live(state, view, wide, high), high)
-    if state.learn is not None:
-        return tall(marked(state.learn.words, wide - 2, " ", "act"), high)
+    if state.learn is not None or first_start.next_stage(state, view) is not None:
+        return tall(first_start.content(state, view, wide, high), high)
     if state.ask is not None:
         return tall(_asked(state, view, wide, high), high)
     return tall(_rest(state, view, wide, high), high)
@@ -167,7 +167,7 @@ def _nothing(state: State, view: View, wide: int) -> Block:
             "The screen waits for the daemon: `sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
         ]
     elif not state.instruments or all(i.state == "marks" for i in state.instruments.values()):
-        words = ["No indicator is known yet: plug its cable in, then 7: find the cables."]
+        words = ["No indicator is known yet: plug its cable in, then 8: find the cables."]
     elif state.gear is not None and not state.gear.jigs:
         words = ["No sled yet: 7 sets one up. `sweepgauge demo` tries it all on a pretend saw."]
     else:

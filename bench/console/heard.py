@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.wire import Fitted, InstrumentState, Readings
+from bench.wire import Cable, Fitted, InstrumentState, Readings
 
 FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at
@@ -38,6 +39,20 @@ class Heard(msgspec.Struct):
         elif said.state != "open":
             self.recent.clear()
 
+    def cable(self, said: Cable, now: float) -> None:
+        """A cable that is looked for: its number, before it is known what hangs on it."""
+        self.state = "open" if said.state == "reads" else said.state
+        self.words, self.port, self.unit = said.words, said.port, said.unit
+        self.grows = said.role  # what it is set up as already
+        if said.value is None or said.age is None:
+            self.value = self.at = None
+            return
+        if said.value != self.value or said.age == 0:
+            self.recent.append((now, said.value))
+        while self.recent and self.recent[0][0] < now - TREND:
+            self.recent.popleft()
+        self.value, self.at = said.value, now - said.age
+
     def read(self, said: Readings, now: float) -> bool:
         """True when the number or its age has changed to the eye."""
         was, was_fresh = self.value, self.fresh(now)
@@ -62,6 +77,8 @@ class Heard(msgspec.Struct):
         spread = 0.004 if self.role != "travel" else 0.3
         if abs(change) < spread:
             return "still"
+        if self.role == "cable":
+            return "moves"
         if self.role == "travel":
             away = (change > 0) == (self.grows != "toward")
             return "going away" if away else "coming back"
@@ -69,6 +86,15 @@ class Heard(msgspec.Struct):
             return "opening" if change > 0 else "closing"
         inward = (change > 0) == (self.grows != "pulled-out")
         return "going in" if inward else "coming out"
+
+
+def cables_heard(before: Mapping[str, Heard], said: Sequence[Cable], now: float) -> dict[str, Heard]:
+    """All cables that are looked for, by port."""
+    out: dict[str, Heard] = {}
+    for cable in said:
+        out[cable.port] = before.get(cable.port) or Heard(cable.name, "cable")
+        out[cable.port].cable(cable, now)
+    return out
 
 
 class Pass(msgspec.Struct):

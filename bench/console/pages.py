@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.console import guide, phrases, sleds
+from bench.console import first_start, guide, phrases, sleds
 from bench.console.actions import shown
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
@@ -26,8 +26,9 @@ _TITLES = {
     "notes": "What the daemon noted",
     "move": "The move",
     "live": "How does the indicator stand on the sled?",
-    "sleds": "Sleds and cables",
+    "sleds": "Sleds",
     "sled": "The sled",
+    "cables": "Cables",
     "keys": "All keys",
 }
 
@@ -42,6 +43,7 @@ def rows(desk: Desk) -> list[Row]:
         "live": _live,
         "sleds": sleds.sleds,
         "sled": sleds.sled,
+        "cables": first_start.cables,
         "keys": _keys,
     }.get(desk.view.page)
     return make(desk) if make is not None else []
@@ -347,6 +349,8 @@ def _typed(desk: Desk, field: str, text: str) -> None:
             finding = desk.state.finding
             if finding is not None:
                 desk.made(finding, parse_length(_with_unit(text, units)), "by another amount")
+        elif field == "proof":
+            first_start.typed(desk, text)
         else:
             sleds.typed(desk, field, text)
     except (UnitsError, ValueError) as error:

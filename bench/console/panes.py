@@ -5,7 +5,7 @@ Each takes what is known, how wide and how high, and gives exactly that many row
 
 from __future__ import annotations
 
-from bench.console import phrases
+from bench.console import first_start, phrases
 from bench.console.figures import ROWS, columns, figures
 from bench.console.heard import Heard
 from bench.console.state import State
@@ -59,8 +59,10 @@ def _health_run(state: State, view: View, room: int) -> Line:
     g, now = view.glyphs, state.clock()
     if not state.here:
         return [(f"{g.bad} no daemon ", "bar-bad")]
-    if not state.instruments:
-        return [(f"{g.unsure} no instrument ", "bar-unsure")]
+    if first_start.bare(state):
+        count = sum(one.live for one in state.ports.values())
+        words = f"{count} cable{'s' if count > 1 else ''} heard" if count else "no instrument"
+        return [(f"{g.unsure} {words} ", "bar-unsure")]
     told: Line = []
     worst: Line = [(f"{g.reads} all read ", "bar-good")]
     for heard in state.instruments.values():
@@ -165,8 +167,8 @@ def where(state: State, view: View, wide: int) -> Block:
     if state.live is not None:
         phase = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}[state.live.phase]
         return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]
-    if state.learn is not None:
-        return [fit([(f" {g.unsure} FIND ", "unsure"), (f"the {state.learn.what}", "strong")], wide)]
+    if state.learn is not None or (ask is None and first_start.next_stage(state, view) is not None):
+        return first_start.where(state, view, wide)
     if ask is not None and state.check is not None:
         return [_progress(state, view, wide)]
     finding = state.finding

@@ -1,4 +1,4 @@
-"""First start and new sleds: find the cables, prove them with a leaf, describe a sled by number pad. Pure.
+"""Sleds: which there are, and a new one described by number pad. Pure.
 
 The sled is drawn back from what was typed, to be looked at before it is kept. May import: bench.units,
 bench.wire.
@@ -6,20 +6,19 @@ bench.wire.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from bench.console.canvas import Canvas
+from bench.console.first_start import new_sled
 from bench.console.glyphs import Glyphs
 from bench.console.text import Block
 from bench.console.view import Row
 from bench.units import PER_MM, length_words, parse_length, parse_slope
-from bench.wire import Jig, Learn, PutJig, PutLeaves
+from bench.wire import Jig, PutJig, PutLeaves
 
 if TYPE_CHECKING:
     from bench.console.desk import Desk
 
-LEAF = 0.10  # mm: the leaf that proves unit and way
 _FIELDS = (
     ("name", "Name"),
     ("fence", "Fence"),
@@ -47,21 +46,8 @@ def sleds(desk: Desk) -> list[Row]:
         more = f"{jig.fence} fence, pivot {jig.pivot}" + (f", for {jig.saw}" if jig.saw else "")
         out.append(Row(f"{here} {jig.name}", choose, more=more))
 
-    def new() -> None:
-        count = len(state.gear.jigs) + 1 if state.gear is not None else 1
-        view.sled = {"name": f"sled-{count}", "fence": "near", "pivot": "right"}
-        view.go("sled")
-
-    out.append(Row("Describe a new sled", new, "act"))
-    for role, words in (
-        ("indicator", "Find the indicator: its cable and its way"),
-        ("travel", "Find the travel: its cable and its way"),
-    ):
-        out.append(Row(words, _learning(desk, role), more=_doing(desk, role)))
-    leaf = length_words(LEAF, state.units)
-    out.append(
-        Row(f"Prove the indicator with a leaf of {leaf}", lambda: desk.learn(Learn("leaf", leaf=LEAF)))
-    )
+    out.append(Row("Describe a new sled", lambda: new_sled(desk), "act"))
+    out.append(Row("Cables: find and prove them", lambda: view.go("cables")))
     owned = (
         ", ".join(length_words(leaf, state.units) for leaf in state.gear.leaves)
         if state.gear is not None
@@ -69,22 +55,6 @@ def sleds(desk: Desk) -> list[Row]:
     )
     out.append(Row("Leaves I own", field="leaves", value=owned or "-"))
     return out
-
-
-def _learning(desk: Desk, role: str) -> Callable[[], None]:
-    return lambda: desk.learn(Learn("travel" if role == "travel" else "indicator"))
-
-
-def _doing(desk: Desk, role: str) -> str:
-    """How the instrument of that role does now: its words, port, rate and what was refused of it."""
-    heard = next((one for one in desk.state.instruments.values() if one.role == role), None)
-    if heard is None:
-        return "None is set up."
-    parts = [heard.words]
-    if heard.state == "open":
-        rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
-        parts.append(f"{rate}, {heard.rejects} rejected{f', at {heard.port}' if heard.port else ''}.")
-    return " ".join(parts)
 
 
 def sled(desk: Desk) -> list[Row]:

@@ -11,11 +11,13 @@ from collections.abc import Callable, Iterable
 
 import msgspec
 
-from bench.console.heard import Heard, Pass
+from bench.console.heard import Heard, Pass, cables_heard
+from bench.console.sentence import Sentence, whole
 from bench.units import System
 from bench.wire import (
     Ask,
     Asking,
+    Cables,
     CheckKind,
     ChecksReply,
     Concluded,
@@ -47,12 +49,6 @@ from bench.wire import (
 NOTICES = 8  # sentences kept
 PASSES = 24  # kept lines at most
 NOTHING: frozenset[str] = frozenset()
-
-
-class Sentence(msgspec.Struct, frozen=True):
-    about: str
-    words: str
-    bad: bool = False
 
 
 class State(msgspec.Struct):
@@ -87,6 +83,9 @@ class State(msgspec.Struct):
     checks: list[CheckKind] | None = None
     live: LiveSaid | None = None
     learn: LearnSaid | None = None
+    ports: dict[str, Heard] = msgspec.field(default_factory=dict)  # cables that are looked for, by port
+    lively: str | None = None  # the one whose number moved last
+    learned: frozenset[str] = frozenset()  # what was found and proved while this screen was here
     notices: deque[Sentence] = msgspec.field(default_factory=lambda: deque(maxlen=NOTICES))
     chosen_jig: str | None = None  # by the user, here
     told_status: bool = False
@@ -116,6 +115,7 @@ class State(msgspec.Struct):
         changed = self.here or words != self.away_words
         self.coming, self.here, self.away_words = False, False, words
         self.live = self.learn = None
+        self.ports = {}
         return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
 
     # ---- what is asked of it ------------------------------------------------------------------------
@@ -124,10 +124,13 @@ class State(msgspec.Struct):
     def shown(self) -> Heard | None:
         """The instrument whose number is large: the caliper while widths are asked for, else the indicator."""
         wanted = "caliper" if self.ask is not None and self.ask.gather == "width" else "indicator"
+        if self.learn is not None and self.learn.what != "leaf" and self.lively in self.ports:
+            return self.ports[self.lively]  # what moves is what is looked for
         for one in self.instruments.values():
             if one.role == wanted:
                 return one
-        return next((one for one in self.instruments.values() if one.state != "marks"), None)
+        other = next((one for one in self.instruments.values() if one.state != "marks"), None)
+        return other or next((one for one in self.ports.values() if one.live), None)
 
     @property
     def the_jig(self) -> str | None:
@@ -316,7 +319,7 @@ class State(msgspec.Struct):
         return ("notice",)
 
     def _error(self, message: Error) -> Iterable[str]:
-        self.say("error", _sentence(message.text), bad=True)
+        self.say("error", whole(message.text), bad=True)
         return ("notice",)
 
     def _done(self, message: Done) -> Iterable[str]:
@@ -355,10 +358,20 @@ class State(msgspec.Struct):
         return ("live", "number")
 
     def _learning(self, message: LearnSaid) -> Iterable[str]:
-        self.learn = message if message.phase in ("asking", "seen") else None
-        if self.learn is None:
+        self.learn = message if message.on and message.phase in ("asking", "seen") else None
+        if message.phase == "kept":
+            self.learned = self.learned | {message.what}
+        if self.learn is None and message.words:
             self.say("learn", message.words, bad=message.phase == "failed")
         return ("ask", "notice", "gear")
+
+    def _cables(self, message: Cables) -> Iterable[str]:
+        """Numbers of cables that nothing is known of yet; the one that moves is the one that is looked at."""
+        before = self.ports.keys()
+        self.ports = cables_heard(self.ports, message.cables, self.clock())
+        moves = [port for port, one in self.ports.items() if one.way() != "still" and not one.grows]
+        self.lively = moves[0] if moves else self.lively
+        return ("ask", "number") if before == self.ports.keys() else ("ask", "number", "health")
 
 
 _FOLDS: tuple[tuple[type, Callable[[State, object], Iterable[str]]], ...] = (
@@ -382,9 +395,5 @@ _FOLDS: tuple[tuple[type, Callable[[State, object], Iterable[str]]], ...] = (
     (ChecksReply, State._kinds),
     (LiveSaid, State._live),
     (LearnSaid, State._learning),
+    (Cables, State._cables),
 )  # type: ignore[assignment]
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")

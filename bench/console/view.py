@@ -14,7 +14,7 @@ from bench.console.glyphs import RICH, Glyphs
 from bench.console.text import Role
 
 Page = Literal[
-    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "keys"
+    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "cables", "keys"
 ]
 
 
@@ -47,6 +47,9 @@ class View(msgspec.Struct):
     scroll: int = 0
     sled: dict[str, str] = msgspec.field(default_factory=dict)  # the sled being described
     verifies: str | None = None  # the finding whose move was made just now
+    first_start: bool = False  # the guide goes from one thing to the next by itself
+    skipped: frozenset[str] = frozenset()  # things of it that are not wanted now
+    leaf: float = 0.10  # mm: the leaf of the proof
 
     def go(self, page: Page) -> None:
         if page != self.page:

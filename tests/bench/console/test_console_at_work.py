@@ -17,7 +17,6 @@ def seen(app) -> str:
 
 async def leave(following: Following) -> None:
     await following.close()
-    await following.wire.close()
 
 
 async def until(pilot, met: Callable[[str], bool], seconds: float = 12.0) -> str:
@@ -52,7 +51,7 @@ async def test_every_size_and_look_says_what_matters(tmp_path, size, look) -> No
 async def test_from_first_start_to_good_enough_with_all_that_goes_wrong(tmp_path) -> None:
     """By keys alone: a cable pulled, the screen killed, the daemon killed, a square not turned over, a pass undone."""
     async with virtual_bench(3, folder=tmp_path) as (saw, hands, ports, folder, daemon):
-        following = Following(await connect(folder), hands)
+        following = Following(await connect(folder), hands, ports)
         again = None
         try:
             app = make_console(folder / "socket", look="shop", extra=actions(following))
@@ -86,7 +85,7 @@ async def test_from_first_start_to_good_enough_with_all_that_goes_wrong(tmp_path
                 await until(pilot, lambda t: "no daemon" in t and "AWAY" in t)
                 again = await start_daemon(folder)
                 await leave(following)
-                following = Following(await connect(folder), hands)
+                following = Following(await connect(folder), hands, ports)
                 # somebody may have moved it: the set-up is asked again
                 await until(pilot, lambda t: "SET UP 2 of 3 kept" in t and "goes on: 2 passes kept" in t)
             app = make_console(folder / "socket", look="shop", extra=actions(following))
@@ -163,8 +162,8 @@ async def _pushes(pilot, kept: int) -> None:
 
 @pytest.mark.slow
 async def test_a_check_by_keys_with_a_daemon_killed_in_the_middle(tmp_path) -> None:
-    async with virtual_bench(3, folder=tmp_path) as (_saw, hands, _ports, folder, daemon):
-        following = Following(await connect(folder), hands)
+    async with virtual_bench(3, folder=tmp_path) as (_saw, hands, ports, folder, daemon):
+        following = Following(await connect(folder), hands, ports)
         app = make_console(folder / "socket", look="shop", extra=actions(following))
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda t: "begin" in t)

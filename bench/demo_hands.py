@@ -1,0 +1,238 @@
+"""Hands on the virtual saw for the demonstration with the screen: they follow what the daemon asks.
+
+They put, lean and go to marks by themselves; the push, the screw and every slip are the user's, by a key, or the
+operator's. A client of the wire. May import: bench.asking, bench.demo, bench.wire, hw.virtual.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Coroutine
+from typing import Any
+
+from bench.asking import Ask
+from bench.demo import PUSH, SPEED, Wire
+from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply
+from hw.virtual.hands import Hands
+from hw.virtual.ptys import VirtualPorts
+
+BITE = 0.06  # mm that the free end goes at one turn of the wrist
+NEAR = 0.003  # mm from the aim where hands stop turning
+DRAWN = 0.03  # mm that the last screw draws the fence back
+KNOCK = 0.20  # mm that a bumped stand reads more
+
+
+class Following:
+    """Hands that follow what the daemon asks, heard over a wire of their own; `close` closes it."""
+
+    def __init__(self, wire: Wire, hands: Hands, ports: VirtualPorts | None = None) -> None:
+        self.wire = wire
+        self.hands = hands
+        self.ports = ports
+        self.operator = False  # does everything, Enter too
+        self.ask: Ask | None = None
+        self.live: LiveSaid | None = None
+        self.unplugged = False
+        self.tight = False  # the screw was tightened in this live move
+        self.cannot = ""  # why the pretend saw cannot do what is asked
+        self._at_free_end = False
+        self._meant = "away"  # way of the live move
+        self._before: str | None = None  # the set-up before the present one
+        self._put: str | None = None
+        self._done: object = None  # the ask that the hands have already answered
+        self._work: asyncio.Task[None] | None = None
+        self._listening = asyncio.create_task(self._listen())
+
+    async def close(self) -> None:
+        for task in (self._listening, self._work):
+            if task is not None:
+                task.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
+        await self.wire.close()
+
+    @property
+    def busy(self) -> bool:
+        return self._work is not None and not self._work.done()
+
+    # ---- the user's keys ------------------------------------------------------------------------------
+
+    def hand(self) -> None:
+        """What a hand would do now: push, turn the screw, tighten it."""
+        if not self.busy:
+            self._start(self._hand())
+
+    def hand_word(self) -> str:
+        if self.busy:
+            return "(hands)"
+        if self.live is not None:
+            return "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
+        return "push"
+
+    def can_hand(self) -> bool:
+        if self.live is not None:
+            return self.live.phase in ("go", "tighten")
+        return self.ask is not None and self.ask.phase == "sweep" and self.ask.ready
+
+    def turn_operator(self) -> None:
+        self.operator = not self.operator
+        self._done = None  # what the hands have done already may still want its Enter
+        self._look()
+
+    def wrong(self) -> None:
+        """A slip of the set-up: the square left as it was, or the stand on the other side of the arm."""
+        ask = self.ask
+        if ask is None or self.busy:
+            return
+        if self._before is not None and self._before != ask.placement:
+            self._start(self.hands.put(self._before))
+        else:
+            self.hands.saw.slip("wrong-side")
+            self._start(self.hands.put(ask.placement or ""))
+
+    def wrong_word(self) -> str:
+        turned = self.ask is not None and self._before is not None and self._before != self.ask.placement
+        return "don't turn" if turned else "wrong side"
+
+    def can_wrong(self) -> bool:
+        ask = self.ask
+        return ask is not None and ask.phase == "place" and (ask.placement or "").startswith("handle-")
+
+    def bump(self) -> None:
+        self.hands.saw.bump(KNOCK)
+
+    def can_bump(self) -> bool:
+        return (
+            self.live is None and self.ask is not None and self.ask.phase in ("lean", "sweep", "mark", "spot")
+        )
+
+    def cable(self) -> None:
+        """Pull the indicator's cable, or put it back."""
+        if self.ports is None:
+            return
+        self.unplugged = not self.unplugged
+        (self.ports.unplug if self.unplugged else self.ports.replug)("indicator")
+
+    # ---- by themselves --------------------------------------------------------------------------------
+
+    async def _listen(self) -> None:
+        self.wire.send(GetStatus())
+        while (message := await self.wire.inbox.get()) is not None:
+            if isinstance(message, Asking):
+                self.ask = message.ask
+            elif isinstance(message, StatusReply):
+                self.ask = message.run.ask if message.run is not None else None
+            elif isinstance(message, LiveSaid):
+                self._hear_live(message)
+            elif isinstance(message, Concluded):
+                self.ask = None
+            self._look()
+
+    def _hear_live(self, said: LiveSaid) -> None:
+        began = self.live is None
+        self.live = said if said.on else None
+        if began or not said.on:
+            self.tight = self._at_free_end = False
+            self._done = None
+        if said.phase == "go" and said.way is not None and not said.past:
+            self._meant = said.way
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+        async def then_look() -> None:
+            with contextlib.suppress(ValueError):  # the saw told what it cannot
+                await work
+            asyncio.get_running_loop().call_soon(self._look)
+
+        self._work = asyncio.create_task(then_look())
+
+    def _look(self) -> None:
+        """Do by itself what needs no decision: put, lean, go to a mark; with the operator everything."""
+        if self.busy:
+            return
+        if self.live is not None:
+            self._look_live(self.live)
+            return
+        ask = self.ask
+        if ask is None:
+            self._done = self._before = self._put = None
+            return
+        key = (ask.phase, ask.placement, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
+        if key == self._done:
+            return
+        if ask.phase in ("place", "lean", "mark"):
+            self._done = key
+            self._start(self._follow(ask))
+        elif self.operator and (ask.phase in ("cautions", "spot") or (ask.phase == "sweep" and ask.ready)):
+            self._done = key
+            self._start(self._hand() if ask.phase == "sweep" else self._press())
+
+    def _look_live(self, live: LiveSaid) -> None:
+        if live.phase not in ("go", "tighten", "end"):  # the indicator is set on the sled, the sled is leaned
+            key: object = ("live", live.phase, live.words)
+            if key != self._done:
+                self._done = key
+                self._start(self._prove(live))
+        elif self.operator and live.phase == "go":
+            near = live.to_go is not None and abs(live.to_go) <= NEAR
+            self._start(self._press() if near else self._hand())
+        elif self.operator and live.phase == "tighten":
+            self._start(self._press() if self.tight else self._hand())
+
+    async def _press(self) -> None:
+        self.wire.send(Press(waits=False))
+        await asyncio.sleep(0.3)  # what is asked next has to come before the hands look again
+
+    async def _follow(self, ask: Ask) -> None:
+        if ask.phase == "place":
+            if self._put != ask.placement:
+                self._before, self._put = self._put, ask.placement
+            self.cannot = ""
+            try:
+                await self.hands.put(ask.placement or "")
+            except ValueError:
+                self.cannot = "The pretend saw has no such set-up; 9 gives the check up."
+                raise
+        elif ask.phase == "lean":
+            await self.hands.lean(ask.lean)
+            await self.hands.rest(0.3)
+        else:
+            if ask.mark == 1 and ask.taken:
+                await self.hands.pull_back()
+                await self.hands.seat()
+            await self.hands.stop_at(ask.at or 0.0)
+        if self.operator:
+            self.wire.send(Press(waits=False))
+
+    async def _prove(self, live: LiveSaid) -> None:
+        if not self._at_free_end:
+            await self.hands.put("free-end")
+            self._at_free_end = True
+        if live.phase == "lean":
+            await self.hands.lean("left")
+            await self.hands.lean("right")
+            await self.hands.lean(None)
+        if self.operator and live.enter:
+            await asyncio.sleep(0.3)
+            self.wire.send(Press(waits=False))
+
+    async def _hand(self) -> None:
+        live, ask = self.live, self.ask
+        if live is not None and live.phase == "tighten" and not self.tight:
+            self.tight = True
+            for _ in range(10):
+                self.hands.saw.shift_free_end((-DRAWN if self._meant == "away" else DRAWN) / 10)
+                await asyncio.sleep(0.04)
+        elif live is not None:
+            if (
+                live.phase in ("go", "tighten")
+                and live.end is not None
+                and live.way is not None
+                and live.to_go
+            ):
+                await self.hands.turn_fence(live.end, live.way, min(BITE, abs(live.to_go)))
+        elif ask is not None and self.can_hand():
+            if ask.taken or ask.remark:
+                await self.hands.pull_back()
+                await self.hands.seat()
+            await self.hands.push(PUSH, SPEED)
