@@ -20,7 +20,7 @@ from bench import settings_write
 from bench.daemon.feed import Instrument
 from bench.daemon.leaf import THICKEST, THINNEST, judge_leaf, too_coarse
 from bench.daemon.motion import Seen, Watcher, count_shown, pressed, pushed, watcher
-from bench.daemon.scout import Places, Scout, Tapped, short_name
+from bench.daemon.scout import Places, Scout, Tapped, age_told, short_name
 from bench.daemon.still import Restless, Stillness, Taken
 from bench.daemon.wrong_use import WrongUse
 from bench.settings import Paths, Settings, SettingsError
@@ -140,7 +140,7 @@ class Learner:
         """The person leaves it."""
         self._left = True
         if self.what is not None:
-            self._finish("failed", "Left; nothing was changed. It can be done again at any time.")
+            self._finish("failed", "")
 
     def press(self, now: float) -> bool:
         """True when it answered something that is asked here."""
@@ -479,6 +479,6 @@ def _wired_cable(one: Instrument) -> Cable:
     state = {"open": "reads", "absent": "away", "garbled": "unknown", "flooding": "unknown"}.get(
         said.state, said.state
     )
-    age = None if said.age is None else round(said.age, 1)
+    age = None if said.age is None else age_told(said.age)
     port = one.settings.port
     return Cable(port, short_name(port), state, said.words, said.value, said.unit, age, role=one.role)

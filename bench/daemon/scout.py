@@ -27,6 +27,7 @@ from hw.listening import Listening, Proposal, listen, open_line
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again
 QUIET = 2.0  # s without a reading, where readings came by themselves
+FRESH = 1.5  # s
 GARBLED = 8  # rejects in a row: it was not understood after all
 MOST_NAMES = 32  # of a kind that are listened to at once
 ENVIRONMENT = "SWEEPGAUGE_PORTS"
@@ -123,7 +124,7 @@ class Tapped:
             words=self.words,
             value=self.value,
             unit=self.unit,
-            age=None if self.last is None else round(max(0.0, now - self.last), 1),
+            age=None if self.last is None else age_told(now - self.last),
             role=role,
         )
 
@@ -226,6 +227,11 @@ class Tapped:
         stamps = [now - span * (len(values) - 1 - n) / len(values) for n in range(len(values))]
         self.value, self.unit, self.last = values[-1], unit, now
         self._heard(self, stamps, values)
+
+
+def age_told(seconds: float) -> float:
+    """Fresh, or whole seconds: what only gets older is not told ten times a second."""
+    return 0.0 if seconds < FRESH else float(int(seconds))
 
 
 def _not_heard(heard: Listening) -> tuple[str, str]:
