@@ -17,6 +17,7 @@ COMMANDS = {
     "demo": ("demo", "Try the whole job on a virtual saw; nothing to plug in."),
     "daemon": ("daemon", "Read the instruments and keep the log, until told to stop."),
     "console": ("console", "The screen to work by."),
+    "learn": ("learn", "Find the cables by moving what hangs on them; prove them with a leaf."),
     "status": ("status", "Instruments, the check in progress, the last results."),
     "watch": ("watch", "Live readings, one line each."),
     "check": ("check", "Take a check on the running daemon."),

@@ -38,7 +38,7 @@ _WORDS: dict[Stage, str] = {
 _NAMES: dict[Stage, str] = {
     "indicator": "the indicator",
     "travel": "the travel",
-    "leaf": "the proof",
+    "leaf": "unit and way",
     "sled": "the sled",
 }
 _STATES = {
@@ -203,9 +203,20 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     spare = high - len(out)
     ticks = _ticks(state, view, wide) if view.first_start or bare(state) else []
     if learn is not None and learn.what == "leaf" and learn.phase == "asking" and wide >= 56 and spare >= 4:
-        other = f"Another leaf than {length_words(learn.leaf or LEAF, state.units)}? 8 has the list of cables, and it."
-        out += [[], *marked(other, wide - 2, "   ", "faint")]
-        spare = high - len(out)
+        out += [
+            [],
+            *marked("Another leaf? 8 has the list: name its thickness there.", wide - 2, "   ", "faint"),
+        ]
+    if (
+        learn is not None
+        and learn.what == "travel"
+        and learn.phase == "asking"
+        and view.first_start
+        and spare >= 4
+    ):
+        none = "No travel scale? 0 skips it: the sled is then stopped at marks."
+        out += [[], *marked(none, wide - 2, "   ", "faint")]
+    spare = high - len(out)
     cables = [] if learn is not None and learn.what == "leaf" else _cables(state, view, wide)
     room = spare - (1 if spare > 2 else 0) - (len(ticks) + 1 if spare > 5 else 0)
     if cables and room > 0:
@@ -240,7 +251,7 @@ def _ticks(state: State, view: View, wide: int) -> Block:
         skipped = stage in view.skipped and not is_done
         sign = g.good if is_done else g.dash if skipped else g.none
         role: Role = "good" if is_done else "faint"
-        line += [(f" {sign} ", role), (f"{_NAMES[stage].removeprefix('the ')} ", role)]
+        line += [(f" {sign} ", role), (f"{stage} ", role)]
     return [fit(line, wide)] if width(line) <= wide + 1 else []
 
 

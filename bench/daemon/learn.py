@@ -18,14 +18,13 @@ import msgspec
 
 from bench import settings_write
 from bench.daemon.feed import Instrument
-from bench.daemon.leaf import THICKEST, THINNEST, judge_leaf, too_coarse
+from bench.daemon.leaf_proof import LeafProof, Phase
 from bench.daemon.motion import Seen, Watcher, count_shown, pressed, pushed, watcher
-from bench.daemon.scout import Places, Scout, Tapped, age_told, short_name
-from bench.daemon.still import Restless, Stillness, Taken
+from bench.daemon.scout import Places, Scout, Tapped, short_name, wired_cable
 from bench.daemon.wrong_use import WrongUse
 from bench.settings import Paths, Settings, SettingsError
 from bench.units import length_words
-from bench.wire import Cable, Cables, Learn, LearnSaid, Readings
+from bench.wire import Cables, Learn, LearnSaid, Readings
 
 log = logging.getLogger("sweepgauge")
 
@@ -35,13 +34,11 @@ LINGER = 3.0  # s that ports are held on when nobody looks any more: a screen ma
 IDLE = 20.0  # s without a movement until that is said
 LEAF = 0.10  # mm, where no other is named
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
-SILENT = 3.0  # s without a reading while one is waited for
 
 ASK = {
     "indicator": "Press the indicator's plunger in, some 2 mm, and let it out again.",
     "travel": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
 }
-REST = "Rest the tip on something flat and hard. Enter when it rests."
 
 
 class Learner:
@@ -73,12 +70,7 @@ class Learner:
         self._seen: tuple[str, float] | None = None  # port, signed mm
         self._keeping: asyncio.Task[None] | None = None
         self._stopping: asyncio.Task[None] | None = None
-        self._still = Stillness()
-        self._leaf = LEAF
-        self._resting: float | None = None  # the reading without the leaf
-        self._waiting = 0.0  # since when a reading that holds still is waited for; 0: it is not
-        self._assumed = False  # the instrument sends no unit
-        self._cure: dict[str, settings_write.Value] | None = None
+        self._proof: LeafProof | None = None
 
     # ---- life -------------------------------------------------------------------------------------
 
@@ -103,8 +95,8 @@ class Learner:
         self.scout.tick(now)
         if self.first and watched and self.what is None and not self._left and self.scout.looked:
             self._ask("indicator", now)
-        if self.what == "leaf":
-            self._leaf_tick(now)
+        if self._proof is not None:
+            self._proof.tick(now, self._indicator())
         elif self.what is not None:
             self._look(now)
         self._say_cables(now)
@@ -119,22 +111,15 @@ class Learner:
         if request.what != "leaf":
             self._ask(request.what, now)
             return
-        leaf = LEAF if request.leaf is None else request.leaf
-        units = self._settings().units
-        if not THINNEST <= leaf <= THICKEST:
-            low, high = length_words(THINNEST, units), length_words(THICKEST, units)
-            raise WrongUse(f"a leaf from {low} to {high} proves it, not one of {length_words(leaf, units)}")
-        if self._indicator() is None:
-            raise WrongUse("no indicator is set up: find it first, by pressing its plunger")
-        count = self._settings().gear.indicator.resolution
-        if count is not None and too_coarse(leaf, count):
-            thick = length_words(10 * count, units)
-            raise WrongUse(
-                f"a leaf of {length_words(leaf, units)} is too thin for this indicator: {thick} would do"
-            )
-        self.what, self._leaf = "leaf", leaf
-        self._still = Stillness(count)
-        self._rest_again("")
+        self._seen = None
+        self._proof = LeafProof(
+            LEAF if request.leaf is None else request.leaf,
+            self._settings(),
+            self._indicator(),
+            self._said_of_leaf,
+        )
+        self.what = "leaf"
+        self._proof.begin()
 
     def end(self) -> None:
         """The person leaves it."""
@@ -150,10 +135,8 @@ class Learner:
             return True
         if self.said.phase == "seen":
             self._keeping = asyncio.get_running_loop().create_task(self._keep())
-        else:
-            self._still.press(now)
-            self._waiting = now
-            self._say("asking", "Hold it still.", enter=False)
+        elif self._proof is not None:
+            self._proof.press(now)
         return True
 
     # ---- what is heard ------------------------------------------------------------------------------
@@ -174,10 +157,9 @@ class Learner:
         one = next((one for one in self._wired() if one.name == message.instrument), None)
         if self.what is None or one is None:
             return
-        if self.what == "leaf":
+        if self._proof is not None:
             if one.role == "indicator":
-                self._assumed = "default_unit" in message.flags
-                self._leaf_readings(message.at, message.values)
+                self._proof.readings(message)
         elif one.settings.port:
             self._take(one.settings.port, message.at, message.values)
 
@@ -209,7 +191,7 @@ class Learner:
                 self._tell(Cables([]))
             return
         cables = [one.said(now) for one in self.scout.tapped.values()]
-        cables += [_wired_cable(one) for one in self._wired() if one.settings.port]
+        cables += [wired_cable(one) for one in self._wired() if one.settings.port]
         said = Cables(sorted(cables, key=lambda one: one.port), self.first)
         if said != self._cables and self.scout.looked:
             self._cables = said
@@ -227,7 +209,7 @@ class Learner:
     def _ask(self, what: Literal["indicator", "travel"], now: float, remark: str = "") -> None:
         if what != self.what:
             self._watchers = {}
-        self.what, self._seen, self._moved_at, self._cure = what, None, now, None
+        self.what, self._seen, self._moved_at, self._proof = what, None, now, None
         for one in self._watchers.values():
             one.begin()
         self._say("asking", f"{remark} {ASK[what]}".strip())
@@ -345,7 +327,10 @@ class Learner:
         section: Literal["indicator", "travel"] = "travel" if what == "travel" else "indicator"
         values: dict[str, settings_write.Value] = {}
         try:
-            values = dict(self._cure) if self._cure is not None else self._values(section, self._seen[0])  # type: ignore[index]
+            if self._proof is not None:
+                values = self._proof.cure
+            elif self._seen is not None:
+                values = self._values(section, self._seen[0])
             other = None if self._seen is None else self._other(what, self._seen[0])
             settings = await asyncio.to_thread(
                 settings_write.keep, path, section, values, gear_path=self._paths.gear, take_from=other
@@ -371,75 +356,26 @@ class Learner:
             await self.scout.release(port)
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
-        if self._cure is not None:
-            self._cure = None
-            self._rest_again(f"Kept in {path}. Now prove it again.")
+        if self._proof is not None:
+            self._proof.cured(settings, f"Kept in {path}. Now prove it again.")
             return
         grows = str(values.get("grows", ""))
         self._finish("kept", f"Kept in {path}: {short_name(port)} is the {what}.", port=port, grows=grows)
 
-    # ---- the leaf -----------------------------------------------------------------------------------
-
-    def _rest_again(self, remark: str) -> None:
-        self._resting, self._waiting, self._cure, self._seen = None, 0.0, None, None
-        self._say("asking", f"{remark} {REST}".strip(), enter=True, step=1)
-
-    def _leaf_again(self, remark: str = "") -> None:
-        self._waiting = 0.0
-        leaf = length_words(self._leaf, self._settings().units)
-        words = f"Slip the leaf of {leaf} under the tip and let the tip rest on it. Enter when it does."
-        self._say("asking", f"{remark} {words}".strip(), enter=True, step=2)
-
-    def _leaf_tick(self, now: float) -> None:
-        one = self._indicator()
-        if one is None or one.state == "absent":
-            self._finish("failed", "The indicator went away: nothing is proved. Plug it in, then again.")
-            return
-        if self._waiting and now - max(self._waiting, one.last or 0.0) > SILENT:
-            self._again("No reading comes: is the instrument on? Press its send button, if it has one.")
-        elif self._waiting and (taken := self._still.button(now)) is not None:
-            self._took(taken.value)
-
-    def _leaf_readings(self, times: list[float], values: list[float]) -> None:
-        answer = self._still.readings(times, values)
-        if isinstance(answer, Taken):
-            self._took(answer.value)
-        elif isinstance(answer, Restless):
-            wanders, may = self._mm(answer.spread), self._mm(answer.allowed)
-            self._say("asking", f"The number does not hold still: it wanders over {wanders}; {may} would do.")
-
-    def _again(self, remark: str) -> None:
-        self._still.cancel()
-        if self._resting is None:
-            self._rest_again(remark)
-        else:
-            self._leaf_again(remark)
-
-    def _took(self, value: float) -> None:
-        if self._resting is None:
-            self._resting = value
-            self._leaf_again()
-            return
-        gear, units = self._settings().gear.indicator, self._settings().units
-        change = value - self._resting
-        if gear.grows == "pulled-out":
-            change = -change
-        proof = judge_leaf(change, self._leaf, gear.resolution or self._still.count, units)
-        self._note("leaf", {"leaf_mm": self._leaf, "change_mm": change, "outcome": proof.outcome})
-        if proof.outcome == "proved":
-            self._finish("kept", proof.words, value=change)
-        elif proof.outcome == "nothing":
-            self._leaf_again(proof.words)
-        elif proof.outcome in ("inches", "millimetres") and self._assumed:
-            unit = "in" if proof.outcome == "inches" else "mm"
-            self._cure = {"default_unit": unit}
-            self._waiting = 0.0
-            words = f'{proof.words} It sends no unit: default_unit = "{unit}" would put that right.'
-            self._say("seen", words, enter=True, value=change, step=2)
-        else:
-            self._finish("failed", proof.words, value=change)
-
     # ---- what is told -------------------------------------------------------------------------------
+
+    def _said_of_leaf(self, phase: Phase, words: str, more: Mapping[str, Any]) -> None:
+        proof = self._proof
+        assert proof is not None
+        if proof.outcome is not None:
+            self._note(
+                "leaf", {"leaf_mm": proof.leaf, "change_mm": more.get("value"), "outcome": proof.outcome}
+            )
+            proof.outcome = None
+        if phase in ("kept", "failed"):
+            self._finish(phase, words, **more)
+        else:
+            self._say(phase, words, **more)
 
     def _mm(self, mm: float) -> str:
         units = self._settings().units
@@ -455,30 +391,15 @@ class Learner:
             return "no instrument is heard: plug its cable in, switch it on, or press its send button"
         return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"
 
-    def _say(self, phase: Literal["asking", "seen", "kept", "failed"], words: str, **more: Any) -> None:
+    def _say(self, phase: Phase, words: str, **more: Any) -> None:
         assert self.what is not None
         said = LearnSaid(self.what, phase, words, **more)
-        if self.what == "leaf":
-            step = said.step or (1 if self._resting is None else 2)
-            said = msgspec.structs.replace(said, leaf=self._leaf, step=step)
         if said != self.said:
             self.said = said
             self._tell(said)
 
-    def _finish(self, phase: Literal["kept", "failed"], words: str, **more: Any) -> None:
+    def _finish(self, phase: Phase, words: str, **more: Any) -> None:
         """It is over, one way or the other."""
-        self._still.cancel()
         self._say(phase, words, on=False, **more)
-        self.what = self.said = self._seen = self._cure = self._resting = None
-        self._waiting = 0.0
+        self.what = self.said = self._seen = self._proof = None
         self._wanted = time.monotonic()
-
-
-def _wired_cable(one: Instrument) -> Cable:
-    said = one.said()
-    state = {"open": "reads", "absent": "away", "garbled": "unknown", "flooding": "unknown"}.get(
-        said.state, said.state
-    )
-    age = None if said.age is None else age_told(said.age)
-    port = one.settings.port
-    return Cable(port, short_name(port), state, said.words, said.value, said.unit, age, role=one.role)

@@ -2,7 +2,7 @@
 
 A thread for each port opens it once, finds out by listening how it speaks, then reads it; what it hears comes
 on the event loop. Ports are let go when nobody looks for cables any more. Nothing is ever sent to them.
-May import: hw, bench.doctor.ports, bench.wire; serial only inside functions.
+May import: hw, bench.daemon.feed, bench.doctor.ports, bench.wire; serial only inside functions.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from bench.daemon.feed import Instrument
 from bench.doctor.ports import FOLDERS, find_ports
 from bench.wire import Cable
 from hw.formats import make_decoder
@@ -232,6 +233,16 @@ class Tapped:
 def age_told(seconds: float) -> float:
     """Fresh, or whole seconds: what only gets older is not told ten times a second."""
     return 0.0 if seconds < FRESH else float(int(seconds))
+
+
+def wired_cable(one: Instrument) -> Cable:
+    said = one.said()
+    state = {"open": "reads", "absent": "away", "garbled": "unknown", "flooding": "unknown"}.get(
+        said.state, said.state
+    )
+    age = None if said.age is None else age_told(said.age)
+    port = one.settings.port
+    return Cable(port, short_name(port), state, said.words, said.value, said.unit, age, role=one.role)
 
 
 def _not_heard(heard: Listening) -> tuple[str, str]:
