@@ -34,7 +34,13 @@ class NoTerminal(Exception):
 
 
 def guarded(screen: Callable[[], None]) -> int:
-    """Run `screen` in a child, wait, put the terminal back. The exit status. Raises NoTerminal."""
+    """Run `screen` in a child, wait, put the terminal back. The exit status. Raises NoTerminal.
+
+    Where another driver than the terminal's is named (a browser's, say) there is no terminal to look after.
+    """
+    if os.environ.get("TEXTUAL_DRIVER"):
+        screen()
+        return 0
     try:
         terminal = os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY | os.O_CLOEXEC)
         before = termios.tcgetattr(terminal)
