@@ -15,6 +15,7 @@ from bench.console.text import Block, Line, Role, fit, tall
 
 BAR = 3  # rows of the row of keys: targets for a thumb, three rows by eight columns at the least
 CELL = 8
+MUCH = 100  # signs of what is said of a cable, which a small screen has no room for beside large digits
 
 
 class Bands(msgspec.Struct, frozen=True):
@@ -72,11 +73,9 @@ def _bands(desk: Desk, wide: int, high: int) -> Bands:
     reading = ask is not None and ask.phase in ("cautions", "place") and state.live is None
     if ask is not None and ask.remark and not ask.moving:
         reading = True
-    tip = (
-        0
-        if state.live is None and ask is None and desk.view.page != "work"
-        else len(panes.tip(desk.tip(desk), wide))
-    )
+    if state.learn is not None and len(state.learn.words) > MUCH:
+        reading = True
+    tip = len(panes.tip(desk.tip(desk), wide))
     if high < 18:
         loud = bool(state.notices) and panes.is_loud(state, wide)
         return bands(

@@ -99,7 +99,7 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     if live is not None and live.to_go is not None and live.phase != "lean":
         text, unit = phrases.small(abs(live.to_go), state.units)
         way = f"{live.end} end {live.way.upper()}" if live.way and live.to_go else "there"
-        return text, unit, ("past it: " if live.past else "to go: ") + way, "number"
+        return text, unit, way, "number"
     heard = state.shown
     if heard is None or not state.here:
         return "---", "", "no reading", "stale"
@@ -117,10 +117,11 @@ def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE -
     heard = state.shown
     name = heard.name if heard is not None else ""
     if state.live is not None and state.live.phase != "lean":
-        name = "live"
+        name = "past it" if state.live.past else "to go"
     head = f"{unit} {name}".strip()
     lines: list[Line] = [[(head, "strong")]] if head else []
-    lines.extend(wrap(way, room, "text" if role == "number" else "unsure")[:2])
+    loud: Role = "strong" if state.live is not None else "text"
+    lines.extend(wrap(way, room, loud if role == "number" else "unsure")[:2])
     travel = next((one for one in state.instruments.values() if one.role == "travel" and one.live), None)
     if travel is not None and state.here:
         text, unit = phrases.travelled(travel, state.units)

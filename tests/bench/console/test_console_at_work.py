@@ -1,32 +1,393 @@
-"""The screen on a real daemon behind the virtual saw, driven by keys as a user would."""
+"""The screen on a real daemon behind the virtual saw, driven by keys as a user would: the whole job, and what goes wrong."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import asyncio
+import contextlib
+import fcntl
+import os
+import signal
+import struct
+import subprocess
+import sys
+import termios
+import time
+from collections.abc import Awaitable, Callable
+from pathlib import Path
 
 import pytest
 
 from bench.console.app import make_console
 from bench.demo import connect, end_daemon, start_daemon, virtual_bench
-from bench.demo_screen import Following, actions
+from bench.demo_hands import KNOCK, Following
+from bench.demo_screen import actions, lesson
+
+LONG = 25.0  # s that anything may take on a busy machine
 
 
-def seen(app) -> str:
-    return "\n".join(app.sheet.text())
+class Job:
+    """Answers what is asked as a user does: `press` types a key, `following` are the hands and what they hear."""
+
+    def __init__(self, press: Callable[[str], Awaitable[None]], following: Following) -> None:
+        self.press, self.following = press, following
+
+    def asked(self) -> object:
+        live, ask = self.following.live, self.following.ask
+        if live is not None:
+            return (
+                live.phase,
+                live.enter,
+                live.words if live.phase not in ("go", "tighten") else self.following.tight,
+            )
+        if ask is None:
+            return None
+        return (
+            ask.phase,
+            ask.placement,
+            ask.lean,
+            ask.mark,
+            ask.taken,
+            ask.ready,
+            ask.waiting,
+            ask.moving,
+            ask.remark,
+        )
+
+    async def answer(self) -> None:
+        """One answer, once the hands are free; then something else is asked."""
+        now = self.asked()
+        key = self._key()
+        if key is None or self.following.busy:
+            await asyncio.sleep(0.05)
+            return
+        await self.press(key)
+        await wait(lambda: self.asked() != now or self.following.busy or self._nearer(), 1.5, strict=False)
+        await wait(lambda: not self.following.busy)
+
+    def _nearer(self) -> bool:
+        return self.following.live is not None and self.following.live.phase == "go"
+
+    def _key(self) -> str | None:
+        live, ask = self.following.live, self.following.ask
+        if live is not None:
+            if live.phase == "go":
+                return "enter" if live.to_go is not None and abs(live.to_go) < 0.008 else "h"
+            if live.phase == "tighten" and not self.following.tight:
+                return "h"
+            return "enter" if live.enter else None
+        if ask is None:
+            return None
+        if ask.phase == "sweep":
+            return "h" if ask.ready and not ask.moving else None
+        return "enter" if ask.enter and not ask.waiting else None
+
+    async def until(self, met: Callable[[], bool], seconds: float = 90.0) -> None:
+        end = time.monotonic() + seconds
+        while not met():
+            assert time.monotonic() < end, f"never came; asked: {self.following.ask} {self.following.live}"
+            await self.answer()
+
+    async def until_kept(self, taken: int, placement: str = "handle-left") -> None:
+        def kept() -> bool:
+            ask = self.following.ask
+            return ask is not None and ask.placement == placement and ask.taken >= taken and not ask.moving
+
+        await self.until(kept)
 
 
-async def leave(following: Following) -> None:
-    await following.close()
+async def wait(met: Callable[[], bool], seconds: float = LONG, *, strict: bool = True) -> None:
+    end = time.monotonic() + seconds
+    while not met():
+        if time.monotonic() > end:
+            assert not strict, "never came"
+            return
+        await asyncio.sleep(0.03)
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 12.0) -> str:
-    text = ""
-    for _ in range(int(seconds / 0.1)):
-        text = seen(pilot.app)
-        if met(text):
-            return text
-        await pilot.pause(0.1)
-    raise AssertionError(f"never came; the screen shows:\n{text}")
+@contextlib.asynccontextmanager
+async def bench(tmp_path: Path, seed: int = 3):
+    async with virtual_bench(seed, folder=tmp_path) as (saw, hands, ports, folder, daemon):
+        following = Following(await connect(folder), hands, ports)
+        try:
+            yield saw, following, folder, daemon
+        finally:
+            await following.close()
+
+
+@contextlib.asynccontextmanager
+async def screen(folder: Path, following: Following, size=(80, 24), look: str = "shop"):
+    """A console on that daemon, with the demonstration's keys, and the user before it."""
+    app = make_console(
+        folder / "socket", look=look, extra=actions(following), tip=lambda desk: lesson(desk, following)
+    )
+    async with app.run_test(size=size) as pilot:
+        await wait(lambda: app.state.told_status and app.state.gear is not None and bool(app.state.checks))
+        yield app, Job(pilot.press, following)
+
+
+async def shows(app, *words: str) -> str:
+    """Until all of it stands on the screen, blanks and line ends as one."""
+
+    def there() -> bool:
+        return all(any(word in side for side in _sides(app)) for word in words)
+
+    await wait(there, strict=False)
+    text = "\n".join(app.sheet.text())
+    assert there(), f"never came: {words}; the screen shows:\n{text}"
+    return text
+
+
+def _sides(app) -> list[str]:
+    """The screen as one line, whole and without what stands beside the words."""
+    lines = app.sheet.text()
+    return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (45, 31, 200)]
+
+
+async def begin(job: Job, *keys: str) -> None:
+    for key in ("1", "1", *(keys or ("1",))):
+        await job.press(key)
+    await wait(lambda: job.following.ask is not None)
+
+
+async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await shows(app, "pretend-sled", "A pretend sled", "Nothing measured yet")
+        await begin(job)
+        await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
+        await job.press("enter")
+        text = await shows(app, "SET UP", "handle against the sled fence to the LEFT", "w puts it wrong")
+        assert "indicator" in text and "sled fence" in text and "█" in text
+
+
+@pytest.mark.slow
+async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> None:
+    async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        before = saw.truth()["rotation"]
+        await begin(job)
+        await job.until(lambda: app.state.result is not None)
+        finding = app.state.finding
+        assert finding.verdict == "outside" and finding.move is not None
+        assert abs(finding.quantities[0].value - before) <= finding.quantities[0].uncertainty
+        await shows(app, "OUT", f"Move the {finding.move.end} end {finding.move.way.upper()}")
+        await job.press("enter")
+        await shows(app, "The move", "take 1: live")
+        await job.press("1")
+        await shows(app, "How does the indicator stand on the sled?")
+        await job.press("1")
+        await wait(lambda: app.state.live is not None)
+        await job.until(lambda: following.live is not None and following.live.phase == "go")
+        text = await shows(app, "LIVE", "mm to go")
+        assert f"{finding.move.end} end {finding.move.way.upper()}" in text
+        await job.until(lambda: following.live is not None and following.live.phase == "tighten")
+        await shows(app, "h tightens the last screw")
+        await job.press("h")
+        await shows(app, "the screw drew it")
+        await wait(lambda: not following.busy)
+        drawn = app.state.live.drawn
+        assert drawn is not None and abs(drawn) == pytest.approx(0.03, abs=0.006)
+        assert (drawn > 0) != (finding.move.way == "away")  # back, against the move
+        await job.until(lambda: following.live is None)
+        await shows(app, "The move is noted. Check again.")
+        await job.press("enter")
+        await wait(lambda: following.ask is not None)
+        await shows(app, "after the move")
+        await job.until(lambda: app.state.result is not None)
+        assert app.state.finding.verdict == "inside", app.state.finding
+        assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
+        await shows(app, "GOOD ENOUGH", "nothing to move", "That is the job.")
+        await job.press("6")
+        await shows(app, "Results of pretend-sled", "The move was made")
+
+
+@pytest.mark.slow
+async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await begin(job, "4", "1")  # one set-up is enough to see it
+        await job.until(lambda: app.state.result is not None)
+        move = app.state.finding.move
+        assert move is not None
+        await following.hands.turn_fence(move.end, "toward" if move.way == "away" else "away", move.distance)
+        for key in ("enter", "3"):  # made, just as said
+            await job.press(key)
+        await shows(app, "The move is noted. Check again.")
+        await job.press("enter")
+        await wait(lambda: following.ask is not None)
+        await job.until(lambda: app.state.result is not None)
+        await shows(app, "OUT: WRONG WAY", "The move: wrong way.")
+
+
+@pytest.mark.slow
+async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await begin(job)
+        await job.until(lambda: following.ask.phase == "place" and following.ask.step == 2)
+        await shows(app, "set-up 2 of 2", "or w: as if they had not")
+        await wait(lambda: not following.busy)
+        await job.press("w")
+        await wait(lambda: following.busy)
+        await wait(lambda: not following.busy)
+        await job.until(lambda: bool(following.ask.remark))
+        await shows(app, "Was the square turned over?")
+        assert following.ask.phase == "place"  # asked again, nothing counted
+        await job.until(lambda: app.state.result is not None)
+        finding = app.state.finding
+        assert abs(finding.quantities[0].value - following.hands.saw.truth()["rotation"]) <= (
+            finding.quantities[0].uncertainty
+        )
+
+
+@pytest.mark.slow
+async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await begin(job, "4", "1")
+        await job.until_kept(1)
+        await wait(lambda: not following.busy)
+        await job.press("h")
+        await wait(lambda: following.ask.moving and following.hands.travel_at(time.monotonic()) > 100.0)
+        await job.press("b")
+        assert KNOCK > 0
+        await wait(lambda: bool(following.ask.remark), strict=False)
+        assert following.ask.taken == 1, "a push over a knock must not be kept"
+        text = await shows(app, "READY", "1 of 3 kept")
+        assert following.ask.remark and following.ask.remark.split()[0] in text
+        await job.until(lambda: app.state.result is not None)
+        assert sum(row.push for row in app.state.finding.sweeps) == 3
+
+
+@pytest.mark.slow
+async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await begin(job, "4", "1")
+        await job.until_kept(1)
+        await wait(lambda: not following.busy)
+        await job.press("h")
+        await wait(lambda: following.ask.moving)
+        await job.press("k")
+        await shows(app, "indicator not plugged in", "This pass cannot be used", "k puts it back")
+        await wait(lambda: not following.busy)
+        await job.press("k")
+        await shows(app, "indicator reads", "READY", "1 of 3 kept")
+        await job.until(lambda: app.state.result is not None)
+        assert sum(row.push for row in app.state.finding.sweeps) == 3
+
+
+@pytest.mark.slow
+async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, daemon):
+        hands, ports = following.hands, following.ports
+        async with screen(folder, following) as (app, job):
+            await begin(job, "4", "1")
+            await job.until_kept(2)
+            await wait(lambda: not following.busy)
+            daemon.kill()
+            await daemon.wait()
+            await shows(app, "AWAY", "no daemon", "what was said to be saved is kept")
+            again = await start_daemon(folder)
+            late = Following(await connect(folder), hands, ports)
+            try:
+                # somebody may have moved it: the set-up is asked again
+                await shows(app, "SET UP", "2 of 3 kept", "goes on: 2 passes kept")
+                job.following = late
+                await _by_hand(app, job, late)
+                assert sum(row.push for row in app.state.finding.sweeps) == 3
+            finally:
+                await late.close()
+                await end_daemon(again)
+
+
+async def _by_hand(app, job: Job, following: Following) -> None:
+    """To the result; the key for the hand belongs to hands that heard the daemon that is gone."""
+    press = job.press
+
+    async def keys(key: str) -> None:
+        if key == "h":
+            following.hand()
+        else:
+            await press(key)
+
+    job.press = keys
+    await job.until(lambda: app.state.result is not None)
+
+
+@pytest.mark.slow
+async def test_a_screen_left_in_mid_check_and_another_opened(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon):
+        async with screen(folder, following) as (app, job):
+            await begin(job, "4", "1")
+            await job.until_kept(2)
+            await shows(app, "2 of 3 kept")
+            await job.press("0")
+            await shows(app, "is taken back", "1 of 3 kept")
+        async with screen(folder, following, size=(60, 20), look="tube") as (app, job):
+            await shows(app, "READY", "1 of 3 kept")
+            assert len([p for p in app.state.placed_passes() if p.push]) == 1
+            await job.until(lambda: app.state.result is not None)
+            assert sum(row.push for row in app.state.finding.sweeps) == 3
+
+
+@pytest.mark.slow
+async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
+    """SIGKILL to everything that draws, on a real pseudo-terminal; a new one stands at the same place."""
+    async with bench(tmp_path) as (_saw, following, folder, _daemon):
+        process, master = _console(folder / "socket")
+        heard = asyncio.create_task(_drain(master))
+
+        async def press(key: str) -> None:
+            if key == "h":
+                following.hand()
+            else:
+                os.write(master, b"\r" if key == "enter" else key.encode())
+                await asyncio.sleep(0.2)
+
+        try:
+            job = Job(press, following)
+            await asyncio.sleep(2.0)  # keys before the screen listens belong to nobody
+            await begin(job, "4", "1")
+            await job.until_kept(2)
+            for pid in _below(process.pid):
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGKILL)
+            await asyncio.to_thread(process.wait, 5)
+        finally:
+            heard.cancel()
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+            process.wait()
+            os.close(master)
+        async with screen(folder, following) as (app, job):
+            await shows(app, "READY", "2 of 3 kept")
+            await job.until(lambda: app.state.result is not None)
+            assert sum(row.push for row in app.state.finding.sweeps) == 3
+
+
+def _console(socket: Path) -> tuple[subprocess.Popen[bytes], int]:
+    master, slave = os.openpty()
+    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    process = subprocess.Popen(
+        [sys.executable, "-m", "bench.cli", "console", "--socket", str(socket)],
+        stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+        env={**os.environ, "TERM": "xterm-256color"}, preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - one call, no lock
+    )  # fmt: skip
+    os.close(slave)
+    os.set_blocking(master, False)
+    return process, master
+
+
+async def _drain(master: int) -> None:
+    while True:
+        with contextlib.suppress(OSError):
+            while os.read(master, 65536):
+                pass
+        await asyncio.sleep(0.05)
+
+
+def _below(pid: int) -> list[int]:
+    """The process and all below it, parents first."""
+    found = [pid]
+    with contextlib.suppress(OSError):
+        for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+            found += _below(int(child))
+    return found
 
 
 @pytest.mark.slow  # twelve real daemons; every day the same is seen on a scripted one
@@ -34,161 +395,12 @@ async def until(pilot, met: Callable[[str], bool], seconds: float = 12.0) -> str
 @pytest.mark.parametrize("size", [(40, 15), (60, 20), (80, 24), (200, 60)])
 async def test_every_size_and_look_says_what_matters(tmp_path, size, look) -> None:
     """Reading, unit, state and next act, inside the screen; on the Pi's own screen only its code page."""
-    async with virtual_bench(3, folder=tmp_path) as (_saw, hands, _ports, folder, _daemon):
-        await hands.put("handle-left")
-        app = make_console(folder / "socket", look=look)
-        async with app.run_test(size=size) as pilot:
-            text = await until(pilot, lambda t: "mm" in t and "begin" in t)
-            assert "pretend-sled" in text
-            assert "indicator" in text
-            assert all(len(line.rstrip()) <= size[0] for line in text.splitlines())
-            if look == "tube":
-                for char in set(text):
-                    char.encode("cp437")
-
-
-@pytest.mark.slow
-async def test_from_first_start_to_good_enough_with_all_that_goes_wrong(tmp_path) -> None:
-    """By keys alone: a cable pulled, the screen killed, the daemon killed, a square not turned over, a pass undone."""
-    async with virtual_bench(3, folder=tmp_path) as (saw, hands, ports, folder, daemon):
-        following = Following(await connect(folder), hands, ports)
-        again = None
-        try:
-            app = make_console(folder / "socket", look="shop", extra=actions(following))
-            async with app.run_test(size=(80, 24)) as pilot:
-                await until(pilot, lambda t: "1 begins a check" in t)
-                await pilot.press("1", "1", "1")
-                await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
-                await pilot.press("enter")
-                await _set_up_and_lean(pilot)
-                # a cable pulled and put back: the pass is done again, nothing else is lost
-                await pilot.press("h")
-                await until(pilot, lambda t: "MOVING" in t)
-                ports.unplug("indicator")
-                text = await until(pilot, lambda t: "indicator not plugged in" in t)
-                assert "This pass cannot be used: the indicator" in text
-                await pilot.pause(1.0)
-                ports.replug("indicator")
-                await until(pilot, lambda t: "READY" in t and "0 of 3 kept" in t and "indicator reads" in t)
-                await _pushes(pilot, 1)
-            # the screen is gone in mid-check; another one comes to the same place
-            app = make_console(folder / "socket", look="tube", extra=actions(following))
-            async with app.run_test(size=(60, 20)) as pilot:
-                await until(pilot, lambda t: "READY 1 of 3 kept" in t)
-                assert len(app.state.passes) >= 1
-                await _pushes(pilot, 2)
-                await pilot.press("0")
-                await until(pilot, lambda t: "is taken back" in t and "1 of 3 kept" in t)
-                await _pushes(pilot, 2)
-                daemon.kill()
-                await daemon.wait()
-                await until(pilot, lambda t: "no daemon" in t and "AWAY" in t)
-                again = await start_daemon(folder)
-                await leave(following)
-                following = Following(await connect(folder), hands, ports)
-                # somebody may have moved it: the set-up is asked again
-                await until(pilot, lambda t: "SET UP 2 of 3 kept" in t and "goes on: 2 passes kept" in t)
-            app = make_console(folder / "socket", look="shop", extra=actions(following))
-            async with app.run_test(size=(80, 24)) as pilot:
-                await _set_up_and_lean(pilot)
-                saw.slip("not-turned")
-                await _pushes(pilot, 3)
-                # the second set-up is not made: the lean test tells
-                await until(pilot, lambda t: "set-up 2 of 2" in t)
-                await _set_up_and_lean(pilot, until_ready=False)
-                await until(pilot, lambda t: "Was the square turned over?" in t.replace("\n", " "))
-                await _set_up_and_lean(pilot)
-                for kept in (1, 2):
-                    await _pushes(pilot, kept)
-                await until(pilot, lambda t: "(hands)" not in t)
-                await pilot.press("h")
-                await until(pilot, lambda t: "OUT" in t and "Move the right end AWAY" in t)
-                await pilot.press("enter")
-                text = await until(pilot, lambda t: "Made with the leaves" in t)
-                move = app.state.finding.move
-                await hands.turn_fence(move.end, move.way, sum(move.leaves))
-                await pilot.press("2")
-                await until(pilot, lambda t: "The move is noted." in t)
-                await pilot.press("enter")
-                await until(pilot, lambda t: "after the move" in t or "SET UP" in t)
-                if app.state.ask.phase == "cautions":
-                    await pilot.press("enter")
-                for _ in range(2):
-                    await _set_up_and_lean(pilot)
-                    for kept in (1, 2):
-                        await _pushes(pilot, kept)
-                    await until(pilot, lambda t: "(hands)" not in t)
-                    await pilot.press("h")
-                    await pilot.pause(2.5)
-                text = await until(pilot, lambda t: "GOOD ENOUGH" in t)
-                assert "Stop here" in text
-                assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
-        finally:
-            await leave(following)
-            if again is not None:
-                await end_daemon(again)
-
-
-async def _set_up_and_lean(pilot, *, until_ready: bool = True) -> None:
-    """Enter when the hands have put it, Enter at either lean."""
-    await until(pilot, lambda t: "SET UP" in t)
-    await pilot.pause(1.2)
-    await pilot.press("enter")
-    for side in ("left", "right"):
-        await until(pilot, lambda t, side=side: f"to the {side}" in t and "LEAN TEST" in t)
-        await pilot.pause(1.0)
-        await pilot.press("enter")
-    if until_ready:
-        await until(pilot, lambda t: "READY" in t)
-
-
-async def _pushes(pilot, kept: int) -> None:
-    """Push until so many are kept in this set-up (or the next set-up is asked for)."""
-    for _ in range(4):
-        ask = pilot.app.state.ask
-        if ask.taken >= kept or ask.phase == "place":
-            return
-        await until(pilot, lambda t: "READY" in t and "(hands)" not in t)
-        before = ask.taken
-        await pilot.press("h")
-        await until(
-            pilot,
-            lambda t, before=before: (
-                pilot.app.state.ask.taken > before or pilot.app.state.ask.phase == "place"
-            ),
-        )
-    raise AssertionError("the pushes were not kept")
-
-
-@pytest.mark.slow
-async def test_a_check_by_keys_with_a_daemon_killed_in_the_middle(tmp_path) -> None:
-    async with virtual_bench(3, folder=tmp_path) as (_saw, hands, ports, folder, daemon):
-        following = Following(await connect(folder), hands, ports)
-        app = make_console(folder / "socket", look="shop", extra=actions(following))
-        async with app.run_test(size=(80, 24)) as pilot:
-            await until(pilot, lambda t: "begin" in t)
-            await pilot.press("1", "enter", "1")
-            await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
-            await pilot.press("enter")
-            await until(pilot, lambda t: "SET UP" in t and "handle" in t)
-            await pilot.pause(1.0)
-            await pilot.press("enter")
-            text = await until(pilot, lambda t: "LEAN TEST" in t or "READY" in t)
-            for side in ("left", "right"):
-                if "LEAN" in text:
-                    await until(pilot, lambda t, side=side: f"to the {side}" in t)
-                    await pilot.pause(1.2)
-                    await pilot.press("enter")
-            await until(pilot, lambda t: "READY" in t)
-            await pilot.press("h")
-            await until(pilot, lambda t: "1 of 3 kept" in t)
-            daemon.kill()
-            await daemon.wait()
-            await until(pilot, lambda t: "daemon" in t.lower())
-            again = await start_daemon(folder)
-            try:
-                text = await until(pilot, lambda t: "SET UP" in t)
-                assert "1 of 3 kept" in text
-            finally:
-                await end_daemon(again)
-        await leave(following)
+    async with (
+        bench(tmp_path) as (_saw, following, folder, _daemon),
+        screen(folder, following, size, look) as (app, _job),
+    ):
+        await following.hands.put("handle-left")
+        text = await shows(app, "mm", "begin", "pretend-sled", "indicator")
+        assert all(len(line.rstrip()) <= size[0] for line in text.splitlines())
+        if look == "tube":
+            text.encode("cp437")
