@@ -27,6 +27,14 @@ from typing import NamedTuple
 
 COUNTS = 8.0  # counts off the path that are let pass: what is smaller is lost among resolution and texture
 NOISES = 6.0  # or so many standard deviations of the usual distance from the path, where that is more
+DOUBTED, DOUBTS = (
+    4.0,
+    3.0,
+)  # counts, deviations: from here on a reading waits for the next one to speak for it
+BETWEEN, BETWEENS = (
+    6.0,
+    3.0,
+)  # the same for its distance from the line between its neighbours, half as uncertain
 SLOWEST = 1.0  # s; readings further apart than this are not a stream
 GAP = 5.0  # usual intervals without a reading, and the path is unknown
 SHORTEST_GAP = 0.25  # s; a block that waited in the kernel is no gap
@@ -73,7 +81,8 @@ class Gate:
         self._path: list[tuple[float, float]] = []  # the last three passed on: place, value
         self._place = 0.0
         self._held: list[_Held] = []
-        self._tolerance = self._allowed()
+        self._tolerance = self._doubt = self._between = float("inf")
+        self._allow()
 
     @property
     def waiting(self) -> int:
@@ -107,7 +116,8 @@ class Gate:
                     else value - v2 - (v2 - v1) * (place - p2) / (p2 - p1)
                 )
                 well = (
-                    -self._tolerance <= off <= self._tolerance or self._off(place, value) <= self._tolerance
+                    -self._doubt <= off <= self._doubt
+                    or self._off(place, value, stopped=False) <= self._doubt
                 )
             else:
                 passing = self._step_on(stamp)
@@ -116,7 +126,7 @@ class Gate:
                     path.clear()
                 place, well = self._place, passing is None
                 if not well and not self._held:
-                    well = self._off(place, value) <= self._tolerance
+                    well = self._off(place, value, stopped=False) <= self._doubt
             self._raw.append(value)
             if len(self._raw) >= self._look:
                 self._learn()
@@ -156,21 +166,26 @@ class Gate:
         self._place += 1.0
         return self._place
 
-    def _off(self, place: float, value: float) -> float:
-        """How far off the path, which may go on in several ways: standing, straight, bent, stopped."""
+    def _off(self, place: float, value: float, *, stopped: bool = True) -> float:
+        """How far off the path, which may go on in several ways: standing, straight, bent, stopped.
+
+        stopped: whether what moves may have stopped just there; the next reading will tell.
+        """
         path = self._path
         p2, v2 = path[-1]
-        off = abs(value - v2)  # stopped
+        off = abs(value - v2)
         if len(path) < 2 or off <= FUZZ:
             return off
+        if not (stopped or self._level):
+            off = float("inf")
         p1, v1 = path[-2]
         if self._level:
             off = abs(value - (v1 + v2 + path[0][1]) / 3.0)
-            if off <= self._tolerance:
+            if off <= self._doubt:
                 return off
         slope, ahead = (v2 - v1) / (p2 - p1), place - p2
         off = min(off, abs(value - v2 - slope * ahead))
-        if off <= self._tolerance or len(path) < 3 or self._level:
+        if off <= self._doubt or len(path) < 3 or self._level:
             return off
         p0, v0 = path[0]
         bend = (slope - (v1 - v0) / (p1 - p0)) / (p2 - p0)
@@ -191,11 +206,7 @@ class Gate:
         if held and self._off(new.place, new.value) <= self._tolerance * (1.0 + 0.5 * len(held)):
             self._held = []
             for one in held:
-                # what is usual may have changed meanwhile: nothing that is in line with both sides is refused
-                if (
-                    _off_line(self._path[-1], (new.place, new.value), (one.place, one.value))
-                    <= self._tolerance
-                ):
+                if self._off_neighbours(one, new) <= self._between:
                     self._pass(one, out)
                 else:
                     out.held.append((one.stamp, one.value))
@@ -221,6 +232,14 @@ class Gate:
                 self._pass(oldest, out)
             else:
                 out.held.append((oldest.stamp, oldest.value))
+
+    def _off_neighbours(self, one: _Held, new: _Held) -> float:
+        """How far off what stands on both sides of it, straight or bent: a hand that speeds up is no fault."""
+        after, here = (new.place, new.value), (one.place, one.value)
+        off = _off_line(self._path[-1], after, here)
+        if off > self._between and len(self._path) > 1:
+            off = min(off, _off_parabola(self._path[-2], self._path[-1], after, here))
+        return off
 
     def _in_line(self) -> int:
         """How many of the last ones held are in line with each other, so that the path turned there; or 0."""
@@ -273,15 +292,17 @@ class Gate:
             # two dozen readings tell a deviation to a fifth of itself only: remember former ones
             self._noise += (noise - self._noise) / 8.0 if self._noise else noise
         self._scatter = 1.15 * max(noise, self._noise) if self._level else max(rough, 1.15 * self._noise)
-        self._tolerance = self._allowed()
+        self._allow()
         del raw[:-WINDOW]
         self._look = len(raw) + (LOOK if self._interval > 0.02 else LOOK_QUICK)
 
-    def _allowed(self) -> float:
+    def _allow(self) -> None:
+        """How far off the path is doubted, how far off its neighbours' line is refused, how far is no path at all."""
         count = max(self._count, self._step)
-        if not count:
-            return float("inf")
-        return max(COUNTS * count, NOISES * self._scatter) + FUZZ
+        if count:
+            self._tolerance = max(COUNTS * count, NOISES * self._scatter) + FUZZ
+            self._doubt = max(DOUBTED * count, DOUBTS * self._scatter) + FUZZ
+            self._between = max(BETWEEN * count, BETWEENS * self._scatter) + FUZZ
 
 
 _Point = tuple[float, float]
