@@ -245,13 +245,14 @@ def _cables(state: State, view: View, wide: int) -> Block:
 def _ticks(state: State, view: View, wide: int) -> Block:
     """What is done and what lacks, in one row."""
     g = view.glyphs
-    line: Line = [("  ", "text")]
+    lead = " " if wide >= 56 else ""
+    line: Line = [(f" {lead}", "text")]
     for stage in STAGES:
         is_done = done(state, view, stage)
         skipped = stage in view.skipped and not is_done
         sign = g.good if is_done else g.dash if skipped else g.none
         role: Role = "good" if is_done else "faint"
-        line += [(f" {sign} ", role), (f"{stage} ", role)]
+        line += [(f"{lead}{sign} ", role), (f"{stage} ", role)]
     return [fit(line, wide)] if width(line) <= wide + 1 else []
 
 

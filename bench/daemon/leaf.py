@@ -42,10 +42,8 @@ def judge_leaf(change: float, leaf: float, count: float, units: System) -> Proof
             f"I saw {seen} going OUT where a leaf of {is_} pushes it in: the way is wrong. Nothing is kept; "
             f"find the indicator again by pressing its plunger in.",
         )
-    if abs(change) < max(3 * count, 0.1 * leaf) and not _like(change, leaf / INCH, count):
-        return Proof("nothing", f"The number did not change ({seen}): is the leaf under the tip?")
     for factor, outcome in ((1 / INCH, "inches"), (INCH, "millimetres")):
-        if _like(change, leaf * factor, count * min(1.0, factor)):
+        if _like(change, leaf * factor, count):
             shown = "inches and is taken for millimetres" if factor < 1 else "millimetres, taken for inches"
             return Proof(
                 outcome,  # type: ignore[arg-type]
@@ -59,6 +57,8 @@ def judge_leaf(change: float, leaf: float, count: float, units: System) -> Proof
                 f"I saw {seen} where the leaf is {is_}: {_times(factor)}. Decimals are lost or added. "
                 f"Nothing is kept; decimals in the settings says how many there are.",
             )
+    if abs(change) < max(FEWEST_COUNTS * count, SLACK):
+        return Proof("nothing", f"The number did not change ({seen}): is the leaf under the tip?")
     out = " going OUT" if change < 0 else ""
     return Proof(
         "other",

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import os
 import time
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Literal
@@ -19,7 +20,7 @@ import msgspec
 from bench import settings_write
 from bench.daemon.feed import Instrument
 from bench.daemon.leaf_proof import LeafProof, Phase
-from bench.daemon.motion import Seen, Watcher, count_shown, pressed, pushed, watcher
+from bench.daemon.motion import PRESSED, PUSHED, Seen, Watcher, count_shown, pressed, pushed, watcher
 from bench.daemon.scout import Places, Scout, Tapped, short_name, wired_cable
 from bench.daemon.wrong_use import WrongUse
 from bench.settings import Paths, Settings, SettingsError
@@ -58,7 +59,9 @@ class Learner:
     ) -> None:
         self._tell, self._note, self._settings, self._paths = tell, note, settings, paths
         self._wired, self._rewire, self._busy = wired, rewire, busy
-        self.scout = Scout(where, self._held, self._tapped)
+        self.scout = Scout(
+            where, self._held, lambda one, times, values: self._take(one.place.name, times, values)
+        )
         self.what: What | None = None
         self.said: LearnSaid | None = None
         self._cables: Cables | None = None
@@ -76,7 +79,7 @@ class Learner:
 
     @property
     def first(self) -> bool:
-        """Nothing is wired: a first start."""
+        """Nothing is wired."""
         return not self._wired()
 
     async def stop(self) -> None:
@@ -142,15 +145,10 @@ class Learner:
     # ---- what is heard ------------------------------------------------------------------------------
 
     def _held(self) -> set[str]:
-        import os
-
         return {os.path.realpath(one.settings.port) for one in self._wired() if one.settings.port}
 
     def _indicator(self) -> Instrument | None:
         return next((one for one in self._wired() if one.role == "indicator"), None)
-
-    def _tapped(self, tapped: Tapped, times: list[float], values: list[float]) -> None:
-        self._take(tapped.place.name, times, values)
 
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
@@ -248,11 +246,11 @@ class Learner:
             self._found(what, port, mm)
         elif seen.outcome == "two":
             both = ", ".join(f"{short_name(p)} by {self._mm(m)}" for p, m in seen.moved)
-            self._ask(what, now, f"More than one moved: {both}. Which it is cannot be told; move one alone.")
+            self._ask(what, now, f"More than one moved: {both}. Move one alone.")
         elif seen.outcome == "far":
             self._ask(what, now, f"{name} moved by {far}: no plunger goes so far. Was it the sled?")
         elif seen.outcome == "little":
-            least = self._mm(0.1 if what == "indicator" else 50.0)
+            least = length_words(PRESSED if what == "indicator" else PUSHED, self._settings().units)
             remark = f"{name} moved by {far} only: {least} at the least is wanted."
             if what == "indicator":
                 self._ask(what, now, remark)
@@ -268,13 +266,12 @@ class Learner:
     def _found(self, what: Literal["indicator", "travel"], port: str, mm: float) -> None:
         self._seen = (port, mm)
         name, far = short_name(port), self._mm(mm)
+        way = "grows" if mm > 0 else "falls"
         if what == "indicator":
-            way = "grows" if mm > 0 else "falls"
             words = (
                 f"{name} went {far} and back: it is the indicator; its number {way} as the plunger goes in."
             )
         else:
-            way = "grows" if mm > 0 else "falls"
             words = f"{name} went {far}: it is the travel; its number {way} as the sled goes away."
         try:
             values = self._values(what, port)

@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import glob
 import os
+import re
 import shlex
 import threading
 import time
@@ -29,6 +30,7 @@ LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again
 QUIET = 2.0  # s without a reading, where readings came by themselves
 FRESH = 1.5  # s
+LONGEST_NAME = 24
 GARBLED = 8  # rejects in a row: it was not understood after all
 MOST_NAMES = 32  # of a kind that are listened to at once
 ENVIRONMENT = "SWEEPGAUGE_PORTS"
@@ -75,9 +77,12 @@ def short_name(name: str) -> str:
     short = name
     for folder in FOLDERS:
         short = short.removeprefix(f"/dev/{folder}/")
-    if short != name:
-        return short.removeprefix("usb-")
-    return Path(name).name if name.startswith("/") else name
+    if short == name and name.startswith("/"):
+        short = Path(name).name
+    short = re.sub(r"(-if\d+)?(-port\d+)?$", "", short.removeprefix("usb-"))
+    return (
+        short if len(short) <= LONGEST_NAME else f"..{short[2 - LONGEST_NAME :]}"
+    )  # its number is at its end
 
 
 class _Stopped(OSError):

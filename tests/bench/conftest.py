@@ -218,3 +218,106 @@ def run(tmp_path: Path) -> Iterator[Callable[..., Program]]:
     yield start
     for program in reversed(made):
         program.close()
+
+
+class FirstBench:
+    """A daemon in the test's own loop that finds nothing set up, beside the virtual saw's cables."""
+
+    def __init__(self, folder: Path, settings: str | None, **ports) -> None:
+        from hw.virtual.hands import Hands
+        from hw.virtual.ptys import VirtualPorts
+        from hw.virtual.saw import VirtualSaw
+
+        self.folder = folder
+        self.saw = VirtualSaw.draw(3)
+        self.hands = Hands(self.saw, pace=0.6)
+        self.ports = VirtualPorts(self.saw, self.hands, folder / "ports", 60.0, **ports)
+        self.names = {name: path for name, path in self.ports.paths.items()}
+        self.settings_file = folder / "settings.toml"
+        if settings is not None:
+            self.settings_file.write_text(settings.format(**self.names))
+        self.said: list = []
+        self._wires: list = []
+
+    def places(self) -> list:
+        from bench.daemon.scout import Place
+
+        return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
+
+    async def start(self) -> None:
+        import asyncio
+
+        from bench.daemon.service import Service
+        from bench.settings import Paths, load
+
+        paths = Paths(
+            self.settings_file, self.folder / "log.db", self.folder / "gear.toml", self.folder / "socket"
+        )
+        self.service = Service(load(paths.settings, paths.gear), paths, self.places)
+        self.serving = asyncio.get_running_loop().create_task(self.service.serve())
+        while not paths.socket.exists() and not self.serving.done():
+            await asyncio.sleep(0.01)
+
+    async def stop(self) -> None:
+        for wire in self._wires:
+            await wire.close()
+        self._wires = []
+        self.service._stop.set()
+        await self.serving
+
+    async def reads(self, name: str = "indicator") -> None:
+        """Wait until that instrument is read."""
+        import asyncio
+
+        async with asyncio.timeout(15.0):
+            while not any(
+                one.name == name and one.last is not None for one in self.service.bench.instruments
+            ):
+                await asyncio.sleep(0.01)
+
+    async def talk(self):
+        """A client that looks at the readings; what it hears is in `said` of what is returned."""
+        from bench.demo import connect
+        from bench.wire import GetStatus, Watch
+
+        wire = await connect(self.folder)
+        wire.said = []
+        wire.send(GetStatus())
+        wire.send(Watch(on=True, most=10.0))
+        self._wires.append(wire)
+        return wire
+
+    async def until(self, wire, kind: type, met: Callable = lambda m: True, seconds: float = 15.0):
+        """The next message of that kind that is as it should be."""
+        import asyncio
+
+        try:
+            async with asyncio.timeout(seconds):
+                while True:
+                    message = await wire.inbox.get()
+                    wire.said.append(message)
+                    if isinstance(message, kind) and met(message):
+                        return message
+        except TimeoutError:
+            told = [m for m in wire.said if type(m).__name__ in ("LearnSaid", "Error", "InstrumentState")]
+            raise AssertionError(f"never said; last said: {told[-6:]}") from None
+
+
+@pytest.fixture
+def first_bench(tmp_path: Path):
+    """Makes the bench of a first start: `async with first_bench(settings=None, encode_indicator=...) as bench`."""
+
+    @contextlib.asynccontextmanager
+    async def make(settings: str | None = None, **ports):
+        bench = FirstBench(tmp_path, settings, **ports)
+        await bench.ports.start()
+        try:
+            await bench.start()
+            try:
+                yield bench
+            finally:
+                await bench.stop()
+        finally:
+            await bench.ports.stop()
+
+    return make
