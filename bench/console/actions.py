@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from bench.console import first_start
+from bench.console.shapes import has_shape
 
 if TYPE_CHECKING:
     from bench.console.desk import Desk
@@ -87,6 +88,13 @@ def _has_move(desk: Desk) -> bool:
     return _at_rest(desk) and finding is not None and finding.move is not None
 
 
+def _has_drawing(desk: Desk) -> bool:
+    if _running(desk):
+        return desk.view.wide < 56
+    finding = desk.state.finding
+    return _at_rest(desk) and finding is not None and has_shape(finding)
+
+
 ACTIONS: tuple[Action, ...] = (
     Action(
         "press", ("enter", "space"), _press_word,
@@ -139,7 +147,7 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
         "Drawing or words, where the screen is too small for both.",
-        lambda d: d.turn_picture(), lambda d: _running(d) and d.view.wide < 56,
+        lambda d: d.turn_picture(), _has_drawing,
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",
@@ -154,7 +162,7 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
-        "cables", ("8", "f"), _word("cables"), "Cables: find the indicator and the travel, prove them with a leaf.",
+        "cables", ("f", "8"), _word("cables"), "Cables: find the indicator and the travel, prove them with a leaf.",
         lambda d: d.view.go("cables"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(

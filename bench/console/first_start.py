@@ -205,7 +205,9 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     if learn is not None and learn.what == "leaf" and learn.phase == "asking" and wide >= 56 and spare >= 4:
         out += [
             [],
-            *marked("Another leaf? 8 has the list: name its thickness there.", wide - 2, "   ", "faint"),
+            *marked(
+                "Another leaf? F (or 8) has the list: name its thickness there.", wide - 2, "   ", "faint"
+            ),
         ]
     if (
         learn is not None
@@ -295,11 +297,10 @@ def _doing(state: State, role: str) -> str:
     heard: Heard | None = next((one for one in state.instruments.values() if one.role == role), None)
     if heard is None:
         return "None is set up."
-    parts = [heard.words]
-    if heard.state == "open":
-        rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
-        parts.append(f"{rate}, {heard.rejects} rejected{f', at {heard.port}' if heard.port else ''}.")
-    return " ".join(parts)
+    if heard.state != "open":
+        return heard.words
+    rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
+    return f"It reads: {rate}, {heard.rejects} rejected{f', at {heard.port}' if heard.port else ''}."
 
 
 __all__ = ["STAGES", "again", "begin", "cables", "content", "follow", "leave", "next_stage", "skip", "where"]

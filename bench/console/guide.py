@@ -10,6 +10,7 @@ from bench.console.dots import plot, scale
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.phrases import upper_first
 from bench.console.pictures import picture
+from bench.console.shapes import LEAST_HIGH, has_shape, shape
 from bench.console.sleds import seen_from_above
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
@@ -167,7 +168,7 @@ def _nothing(state: State, view: View, wide: int) -> Block:
             "The screen waits for the daemon: `sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
         ]
     elif not state.instruments or all(i.state == "marks" for i in state.instruments.values()):
-        words = ["No indicator is known yet: plug its cable in, then 8: find the cables."]
+        words = ["No indicator is known yet: plug its cable in, then F: find the cables."]
     elif state.gear is not None and not state.gear.jigs:
         words = ["No sled yet: 7 sets one up. `sweepgauge demo` tries it all on a pretend saw."]
     else:
@@ -208,6 +209,15 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
         return [[("  ", "text"), *line] for line in (*first[: max(1, high - len(act))], *act)][:high]
     if high >= len(block) + len(bar) + 1:
         block = [*first, *bar, *act]
+    if has_shape(finding) and high < len(block) + LEAST_HIGH:
+        block = [*first, *act]  # of two drawings the one that is the result's own
+    drawn = shape(finding, min(wide - 4, 90), high - len(block), view.glyphs, state.units)
+    if view.picture and has_shape(finding):  # asked for: the drawing in place of all but the act
+        return [
+            [("  ", "text"), *line]
+            for line in (*act, *shape(finding, wide - 4, high - len(act), view.glyphs, state.units))
+        ][:high]
+    block += drawn
     if high > len(block) + 1:
         block += extra[: high - len(block)]
     return [[("  ", "text"), *line] for line in block[:high]]
@@ -217,12 +227,13 @@ def _interval(finding: Finding, view: View, wide: int, board: float | None, stat
     q = finding.quantities[0]
     if wide < 24 or not q.uncertainty:
         return []
-    ends = ("one way", "the other")
-    if q.way:
-        swapped = _opposite(q.way)
-        if swapped != q.way and len(q.way) * 2 + 6 <= wide:
-            ends = (swapped, q.way) if q.value > 0 else (q.way, swapped)
     del board, state
+    swapped = _opposite(q.way or "")
+    if swapped == (q.way or ""):  # a size: there is no other way
+        return scale(abs(q.value), q.uncertainty, q.tolerance, wide, view.glyphs, ("none", "much"), least=0.0)
+    ends = ("one way", "the other")
+    if q.way and len(q.way) * 2 + 6 <= wide:
+        ends = (swapped, q.way) if q.value > 0 else (q.way, swapped)
     return scale(q.value, q.uncertainty, q.tolerance, wide, view.glyphs, ends)
 
 

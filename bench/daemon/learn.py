@@ -283,7 +283,7 @@ class Learner:
         if other is not None:
             words += f" It was the {other} until now, which then has no cable."
         if changes:
-            words += f" In {self._paths.settings}: {'; '.join(change.text() for change in changes)}."
+            words += f" In {self._paths.settings.name}: {'; '.join(change.text() for change in changes)}."
         self._say("seen", words, port=port, grows=str(values["grows"]), enter=True, value=abs(mm))
 
     def _other(self, what: What, port: str) -> Literal["indicator", "travel"] | None:
@@ -354,10 +354,10 @@ class Learner:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
-            self._proof.cured(settings, f"Kept in {path}. Now prove it again.")
+            self._proof.cured(settings, f"Kept in {path.name}. Now prove it again.")
             return
         grows = str(values.get("grows", ""))
-        self._finish("kept", f"Kept in {path}: {short_name(port)} is the {what}.", port=port, grows=grows)
+        self._finish("kept", f"Kept in {path.name}: {short_name(port)} is the {what}.", port=port, grows=grows)
 
     # ---- what is told -------------------------------------------------------------------------------
 

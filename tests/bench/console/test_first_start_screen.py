@@ -1,0 +1,137 @@
+"""A first start by keys of a number pad alone, on a real daemon and real pseudo-terminals, to the first check."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+
+import pytest
+
+from bench.console.app import make_console
+from bench.settings import load
+
+
+def seen(app) -> str:
+    return "\n".join(app.sheet.text())
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+async def until(pilot, met: Callable[[str], bool], seconds: float = 15.0) -> str:
+    text = ""
+    for _ in range(int(seconds / 0.05)):
+        text = seen(pilot.app)
+        if met(flat(text)):
+            return text
+        await pilot.pause(0.05)
+    raise AssertionError(f"never came; the screen shows:\n{text}")
+
+
+async def keys(pilot, *pressed: str) -> None:
+    for key in pressed:
+        await pilot.press(key)
+
+
+async def find_the_indicator(pilot, bench) -> None:
+    await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
+    await bench.hands.press_plunger(1)
+    await until(pilot, lambda t: "SEEN the indicator" in t and "keep it" in t)
+    assert not bench.settings_file.exists()
+    await pilot.press("enter")
+
+
+async def test_numbers_at_once_and_a_pressed_plunger_is_seen(first_bench) -> None:
+    async with first_bench() as bench:
+        app = make_console(bench.folder / "socket", look="shop")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda t: "pretend-travel 0.0" in t and "pretend-indicator" in t)
+            assert app.first_reading is not None
+            await find_the_indicator(pilot, bench)
+            await until(pilot, lambda t: "Kept in settings.toml" in t and "AWAY from you" in t)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(80, 24), (40, 15)])
+async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_bench, size) -> None:
+    """What there is not, or not now, is one key; then the sled is asked for."""
+    async with first_bench() as bench:
+        app = make_console(bench.folder / "socket", look="shop")
+        async with app.run_test(size=size) as pilot:
+            text = await until(pilot, lambda t: "pretend-travel" in t and "mm" in t)
+            assert "pretend-indicator" in text and "1 of 4" in text
+            await find_the_indicator(pilot, bench)
+            text = await until(pilot, lambda t: "AWAY from you" in t and "2 of 4" in t)
+            assert "No travel scale?" in flat(text) or size[0] < 56
+            await pilot.press("0")
+            await until(pilot, lambda t: "3 of 4" in t and "Rest the tip" in t)
+            await pilot.press("0")
+            await until(pilot, lambda t: "The sled" in t and "Pivot to blade" in t)
+            assert app.state.learn is None
+            assert load(bench.settings_file).gear.travel.by_marks
+            assert all(len(line.rstrip()) <= size[0] for line in seen(app).splitlines())
+
+
+@pytest.mark.slow  # a dozen seconds of hands
+@pytest.mark.parametrize("size", [(80, 24), (40, 15)])
+async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> None:
+    """Plunger, sled, leaf, description of the sled, a check that begins: one thing after the other."""
+    async with first_bench() as bench:
+        app = make_console(bench.folder / "socket", look="shop")
+        async with app.run_test(size=size) as pilot:
+            await find_the_indicator(pilot, bench)
+            await until(pilot, lambda t: "AWAY from you" in t)
+            await bench.hands.push(80.0, 400.0)
+            await until(pilot, lambda t: "SEEN the travel" in t)
+            await pilot.press("enter")
+            await until(pilot, lambda t: "PROVE" in t and "it rests" in t)
+            await pilot.pause(0.3)
+            await pilot.press("enter")
+            await until(pilot, lambda t: "Slip the leaf of 0.10 mm" in t and "it is in" in t)
+            leaf = asyncio.create_task(bench.hands.slip_leaf(0.10, 4.0))
+            await pilot.pause(0.5)
+            await pilot.press("enter")
+            await until(pilot, lambda t: "right unit" in t and "Pivot to blade" in t)
+            await keys(pilot, "3", "4", "2", "5", "0", "enter", "5", "5", "0", "0", "enter")
+            await keys(pilot, "6", "4", "8", "0", "enter", "7", "6", "0", "0", "enter")
+            if size == (80, 24):
+                assert "Is this yours?" in seen(app)
+            await pilot.press("9")
+            await until(pilot, lambda t: "sled-1" in t and "begins a check" in t)
+            await leaf
+            kept = load(bench.settings_file, bench.folder / "gear.toml")
+            assert kept.indicator is not None and kept.travel is not None
+            jig = kept.gear.jigs["sled-1"]
+            assert (jig.pivot, jig.pivot_to_blade, jig.pivot_to_stop) == ("left", 250.0, 480.0)
+            await keys(pilot, "enter", "1")
+            await until(pilot, lambda t: "Pushes a set-up: 3" in t)
+            await pilot.press("1")
+            await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
+            assert bench.service.bench.run is not None
+
+
+@pytest.mark.slow
+async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
+    """Another screen, the daemon begun anew in the middle: it is asked again; left by a key, found again by a key."""
+    async with first_bench() as bench:
+        app = make_console(bench.folder / "socket", look="pencil")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda t: "Press the indicator's plunger" in t)
+            await bench.stop()
+            await until(pilot, lambda t: "no daemon" in t)
+            await bench.start()
+            await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
+            await pilot.press("9")
+            await until(pilot, lambda t: "No indicator is known yet" in t)
+            await pilot.press("f", "1")
+            await find_the_indicator(pilot, bench)
+            await until(pilot, lambda t: "Kept in" in t and "indicator reads" in t)
+            await pilot.press("f", "4", "full_stop", "2", "enter")
+            await until(pilot, lambda t: "That leaf is: 0.20 mm" in t)
+            await pilot.press("3")
+            await until(pilot, lambda t: "PROVE unit and way" in t)
+            await pilot.press("enter")
+            await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
+            await pilot.press("9")
+            await until(pilot, lambda t: "PROVE" not in t)
