@@ -104,13 +104,15 @@ class Rig:
 class Program:
     """A running sweepgauge command; what it says is gathered, `hear` waits for a text."""
 
-    def __init__(self, args: list[str], folder: Path) -> None:
+    def __init__(self, args: list[str], folder: Path, ports: str | None = None) -> None:
         env = {k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")}
         env |= {
             "SWEEPGAUGE_SOCKET": str(folder / "socket"),
             "SWEEPGAUGE_SETTINGS": str(folder / "settings.toml"),
             "SWEEPGAUGE_LOG": str(folder / "log.db"),
         }
+        if ports is not None:
+            env["SWEEPGAUGE_PORTS"] = ports
         self.process = subprocess.Popen(
             [sys.executable, "-m", "bench.cli", *args],
             stdin=subprocess.PIPE,
@@ -141,6 +143,12 @@ class Program:
             self.lines.append(line)
             if text in line:
                 return line
+
+    def rest(self) -> str:
+        """All that it said and says until it ends."""
+        while (line := self._queue.get(timeout=15.0)) is not None:
+            self.lines.append(line)
+        return "".join(self.lines)
 
     def enter(self) -> None:
         assert self.process.stdin is not None
@@ -210,8 +218,8 @@ def rigs(tmp_path: Path) -> Iterator[Callable[..., Rig]]:
 def run(tmp_path: Path) -> Iterator[Callable[..., Program]]:
     made: list[Program] = []
 
-    def start(*args: str) -> Program:
-        program = Program(list(args), tmp_path)
+    def start(*args: str, ports: str | None = None) -> Program:
+        program = Program(list(args), tmp_path, ports)
         made.append(program)
         return program
 
