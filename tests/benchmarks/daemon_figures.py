@@ -167,6 +167,35 @@ def through(names: list[str], rate: float, seconds: float) -> tuple[float, int, 
             daemon.stop()
 
 
+def flat(million: int) -> tuple[float, int, int]:
+    """Memory over a million readings and more: KiB for each 100,000, by a line through what stands after each."""
+    from bench.wire import Readings, Watch
+
+    with tempfile.TemporaryDirectory() as name:
+        feeder = Feeder(["indicator"], 8000.0)
+        daemon = Daemon(Path(name), feeder.paths)
+        try:
+            daemon.client.send(Watch())
+            daemon.client.next(1.0)
+            feeder.start()
+            got, at = 0, []
+            while got < million:
+                message = daemon.client.next(5.0)
+                if message is None:
+                    break
+                if isinstance(message, Readings):
+                    before, got = got, got + len(message.values)
+                    if got // 100_000 > before // 100_000:
+                        at.append((got / 100_000, 1024 * memory(daemon.process.pid)))
+            sent = feeder.stop()
+            at = at[2:]  # numpy comes in, buffers find their size
+            middle = statistics.fmean(x for x, _ in at)
+            slope = sum((x - middle) * y for x, y in at) / sum((x - middle) ** 2 for x, _ in at)
+            return slope, got, sent
+        finally:
+            daemon.stop()
+
+
 def latency(seconds: float) -> tuple[float, float]:
     """Wire to client at 100 readings a second: median and 99th percentile, s."""
     from bench.wire import Readings, Watch
@@ -220,7 +249,11 @@ def work_out() -> float:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=5.0)
-    seconds = parser.parse_args().seconds
+    parser.add_argument(
+        "--million", type=int, default=1_000_000, help="readings over which memory is looked at"
+    )
+    chosen = parser.parse_args()
+    seconds = chosen.seconds
     for rate in (100.0, 1000.0):
         bare = yardstick(rate, seconds)
         each, sent, got, _ = through(["indicator"], rate, seconds)
@@ -236,13 +269,16 @@ def main() -> None:
         )
     each, sent, got, mib = through(["indicator"], 8000.0, seconds)
     say("8,000 readings a second", sent=sent, got=got, lost=sent - got, limit=0, cpu_us=round(each * 1e6, 1))
-    each, sent, got, mib = through(["indicator", "travel", "caliper"], 50.0, seconds)
+    each, sent, got, mib = through(["indicator", "travel", "caliper"], 67.0, max(seconds, 10.0))
     say(
-        "three instruments at 50 a second",
-        core_percent=round(each * 150 * 100, 2),
+        "what four instruments at 50 a second send, on three ports",
+        core_percent=round(each * 200 * 100, 2),
         limit=3.0,
         memory_mib=round(mib, 1),
+        lost=sent - got,
     )
+    slope, got, _ = flat(chosen.million)
+    say("memory over so many readings", readings=got, kib_per_100_000=round(slope, 2), limit=16)
     median, worst = latency(min(seconds, 5.0))
     say("wire to client", median_ms=round(median * 1e3, 2), p99_ms=round(worst * 1e3, 2), limit_ms=5)
     say("six sweeps of 2,000 readings to a finding", ms=round(work_out() * 1e3, 1), limit_ms=50)
