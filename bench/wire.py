@@ -14,7 +14,7 @@ import msgspec
 
 from bench.asking import Ask
 from bench.checks.model import Option
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig, Saw, Square
 from bench.wire_requests import (
     Abandon,
@@ -90,6 +90,7 @@ __all__ = [  # noqa: RUF022
     "CheckKind",
     "ChecksReply",
     "Concluded",
+    "Contact",
     "Done",
     "Error",
     "Extend",
@@ -122,6 +123,7 @@ __all__ = [  # noqa: RUF022
     "OptionValue",
     "PROTOCOL",
     "Points",
+    "Position",
     "Press",
     "PutJig",
     "PutLeaves",

@@ -136,6 +136,11 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.live(), lambda d: _has_move(d) or d.state.live is not None,
     ),
     Action(
+        "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
+        "Drawing or words, where the screen is too small for both.",
+        lambda d: d.turn_picture(), _has_drawing,
+    ),
+    Action(
         "more", ("plus",), lambda d: "read on" if d.scrolls else "more",
         "Read on; or, too close to call: the pushes that lack.",
         lambda d: d.more(), lambda d: d.scrolls or d.unsettled,
@@ -143,11 +148,6 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "limits", ("3", "l"), _word("limits"), "What limits the result, ranked.",
         lambda d: d.view.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
-    ),
-    Action(
-        "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
-        "Drawing or words, where the screen is too small for both.",
-        lambda d: d.turn_picture(), _has_drawing,
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",

@@ -169,18 +169,27 @@ def _foot(view: Window, aside: bool, wide: int, glyphs: Glyphs, units: System) -
 
 
 def scale(
-    value: float, give: float, limit: float | None, wide: int, glyphs: Glyphs, ends: tuple[str, str]
+    value: float,
+    give: float,
+    limit: float | None,
+    wide: int,
+    glyphs: Glyphs,
+    ends: tuple[str, str],
+    least: float | None = None,
 ) -> Block:
     """One number with its give or take on a line, and where good enough ends; two rows.
 
-    All in one unit. The middle is nothing wrong; ends: the words at the left and the right end.
+    All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a size has no other way.
+    ends: the words at the left and the right end.
     """
     reach = max(abs(value) + give, (limit or 0.0) * 1.5, 1e-12) * 1.08
     cells = max(9, wide)
     row = [(glyphs.across, "rule")] * cells
 
+    low = -reach if least is None else least
+
     def place(v: float) -> int:
-        return min(cells - 1, max(0, round((v + reach) / (2 * reach) * (cells - 1))))
+        return min(cells - 1, max(0, round((v - low) / (reach - low) * (cells - 1))))
 
     if limit is not None:
         for x in range(place(-limit), place(limit) + 1):

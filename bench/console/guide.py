@@ -228,12 +228,13 @@ def _interval(finding: Finding, view: View, wide: int, board: float | None, stat
     if wide < 24 or not q.uncertainty:
         return []
     del board, state
-    swapped = _opposite(q.way or "")
-    if swapped == (q.way or ""):  # a size: there is no other way
+    way = (q.way or "").partition(",")[0]
+    swapped = _opposite(way)
+    if swapped == way:  # a size: there is no other way
         return scale(abs(q.value), q.uncertainty, q.tolerance, wide, view.glyphs, ("none", "much"), least=0.0)
     ends = ("one way", "the other")
-    if q.way and len(q.way) * 2 + 6 <= wide:
-        ends = (swapped, q.way) if q.value > 0 else (q.way, swapped)
+    if len(way) * 2 + 6 <= wide:
+        ends = (swapped, way) if q.value > 0 else (way, swapped)
     return scale(q.value, q.uncertainty, q.tolerance, wide, view.glyphs, ends)
 
 

@@ -5,6 +5,8 @@ May import: bench.units, bench.wire.
 
 from __future__ import annotations
 
+import math
+
 from bench.console.glyphs import Glyphs
 from bench.console.heard import Heard
 from bench.console.text import Role
@@ -92,7 +94,8 @@ def headline(finding: Finding, units: System, board: float | None) -> list[str]:
         width = board or BOARD
         whose = "your" if board is not None else "a"
         rise = give_or_take(abs(q.value) * width, q.uncertainty * width, units)
-        lines.append(f"Across {whose} {length_words(width, units)} board: {rise}.")
+        across = f"across {whose} {length_words(width, units)} board: {rise}."
+        lines.append(upper_first(across if q.way else f"{name(q.name)} {across}"))
     else:
         lines.append(f"{upper_first(name(q.name))}: {size(q, units, board)}.")
     if q.tolerance is not None:
@@ -112,6 +115,12 @@ def others(finding: Finding, units: System) -> list[str]:
     lines = []
     for q in finding.quantities[1:]:
         way = f"{q.way}, " if q.way else ""
+        if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:  # a turn, not a slope
+            much = f"give or take {math.degrees(q.uncertainty):.1f} degrees"
+            lines.append(
+                f"{upper_first(name(q.name))}: {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
+            )
+            continue
         lines.append(f"{upper_first(name(q.name))}: {way}{size(q, units, None)}.")
     return lines
 
@@ -136,6 +145,9 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
         if reach is not None:
             lines.append(f"They go {length_words(reach, units)} from the pivot, at the {move.end} end.")
     return lines
+
+
+TURN = 0.1  # rad: more is no slope of anything on a saw
 
 
 MOVE = "The move: "  # how the daemon begins what the verifying passes tell of the move
@@ -171,6 +183,9 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":
+        told = next((note for note in finding.notes if " take " in f" {note.lower()}"), None)
+        if told is not None:  # the check itself knows what to take off, and where
+            return told
         return "Put it right, then check again."
     return "Measured; no limit is set for a verdict."
 

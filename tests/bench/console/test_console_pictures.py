@@ -29,6 +29,7 @@ from bench.wire import (
     Asking,
     ChecksReply,
     Concluded,
+    Contact,
     Fitted,
     GearReply,
     InstrumentState,
@@ -37,6 +38,8 @@ from bench.wire import (
     LogRows,
     Notice,
     Points,
+    Position,
+    Quantity,
     Readings,
     Saved,
     StatusReply,
@@ -211,6 +214,44 @@ def wrong_way(desk: Desk, scenes) -> None:
     desk.state.result = desk.state.last[0]
 
 
+def _shaped(desk: Desk, scenes, quantities: list[Quantity], **more: object) -> None:
+    found = msgspec.structs.replace(
+        scenes.finding("outside"), quantities=quantities, move=None, notes=[], **more
+    )
+    fresh(desk, scenes, last=(found,))
+
+
+def _size(name: str, value: float, limit: float | None, way: str | None = None) -> Quantity:
+    return Quantity(name, value, "mm", value / 15, 20.0, limit, "outside" if limit else None, way)
+
+
+def crown(desk: Desk, scenes) -> None:
+    """The face of a sled fence, and where a board meets it."""
+    profile = [(20.0 * n - 300.0, 0.08 * math.cos((n - 15) / 10)) for n in range(31)]
+    contact = [Contact(-200.0, 100.0, -50.0, 4e-5, 1e-5)]
+    straight = _size("minimum-zone", 0.082, 0.05, "crown")
+    _shaped(desk, scenes, [straight], check="fence-straight", profile=profile, contact=contact)
+
+
+def binds(desk: Desk, scenes) -> None:
+    positions = [
+        Position(
+            50.0 * n,
+            2e-4,
+            None if n == 0 else 0.0 if 4 <= n <= 6 else 0.02 * abs(n - 5),
+            0.03 * (4 <= n <= 6),
+        )
+        for n in range(13)
+    ]
+    _shaped(desk, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
+
+
+def plate(desk: Desk, scenes) -> None:
+    phase = Quantity("phase", 2.1, "rad", 0.02, 5.0, way="largest at 120 degrees of turn")
+    quantities = [_size("total", 0.14, 0.05), _size("tilt", 0.13, None), _size("warp", 0.01, None), phase]
+    _shaped(desk, scenes, quantities, check="plate-wobble")
+
+
 def moved(desk: Desk, scenes) -> None:
     fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
     desk.state.hear(Saved("move", "f1"))
@@ -284,6 +325,9 @@ SCENES: dict[str, Scene] = {
     "good-enough": _result("inside", 0.00004),
     "too-close": _result("cannot-tell", 0.00016),
     "wrong-way": wrong_way,
+    "crown": crown,
+    "binds": binds,
+    "plate": plate,
     "move": the_move,
     "moved": moved,
     "live-stand": live_stand,

@@ -1,0 +1,291 @@
+"""Every kind of check by keys, through a real daemon: its options, its cautions, its set-ups drawn, its result.
+
+The instruments are pseudo-terminals of this file's own; what they show is made up, and the result is compared with
+what was made up. Marks and one indicator, and a caliper for the widths.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import math
+import os
+import time
+import tty
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+
+import pytest
+
+from bench.checks import KINDS
+from bench.console.app import make_console
+from bench.demo import end_daemon, start_daemon
+from bench.wire import Ask, Finding
+
+SETTINGS = """
+[indicator]
+port = "{indicator}"
+resolution = "0.001 mm"
+[travel]
+marks = ["0 mm", "30 mm", "60 mm", "90 mm", "120 mm", "150 mm", "180 mm", "210 mm"]
+[caliper]
+port = "{caliper}"
+resolution = "0.01 mm"
+[saw.cabinet]
+rip_fence = "right"
+parallel = "0.05 mm per 150 mm"
+toe = "0.08 mm per 500 mm"
+wobble = "0.05 mm"
+[jig.big-sled]
+saw = "cabinet"
+pivot = "right"
+pivot_to_blade = "250 mm"
+pivot_to_screw = "500 mm"
+pivot_to_stop = "480 mm"
+widest_board = "400 mm"
+tolerance = "0.05 mm per 300 mm"
+[leaves]
+set = ["0.04 mm", "0.05 mm", "0.10 mm"]
+"""
+LEANS = {"leaned-left": 2.45, "leaned-right": 2.55, "twisted-left": 2.46, "twisted-right": 2.54}
+
+
+class Cables:
+    """An indicator and a caliper that show what a test wants shown, fifty times a second."""
+
+    def __init__(self, folder: Path) -> None:
+        self.values = {"indicator": 2.5, "caliper": 19.0}
+        self.names: dict[str, str] = {}
+        self._ends: list[tuple[int, int, str]] = []
+        for name in self.values:
+            master, slave = os.openpty()
+            tty.setraw(slave)
+            os.set_blocking(master, False)
+            self.names[name] = os.ttyname(slave)
+            self._ends.append((master, slave, name))
+        (folder / "settings.toml").write_text(SETTINGS.format(**self.names))
+        self._task = asyncio.create_task(self._send())
+
+    async def _send(self) -> None:
+        while True:
+            for master, _, name in self._ends:
+                with contextlib.suppress(BlockingIOError):
+                    os.write(master, f"{self.values[name]:+.3f} mm\r\n".encode())
+            await asyncio.sleep(0.02)
+
+    async def close(self) -> None:
+        self._task.cancel()
+        await asyncio.gather(self._task, return_exceptions=True)
+        for master, slave, _ in self._ends:
+            os.close(master)
+            os.close(slave)
+
+
+@pytest.fixture
+async def bench(tmp_path: Path) -> AsyncIterator[tuple[Cables, Path]]:
+    cables = Cables(tmp_path)
+    daemon = await start_daemon(tmp_path)
+    yield cables, tmp_path
+    await end_daemon(daemon)
+    await cables.close()
+
+
+async def until(app, met: Callable[[], bool], seconds: float = 20.0) -> str:
+    end = time.monotonic() + seconds
+    while not met():
+        text = "\n".join(app.sheet.text())
+        assert time.monotonic() < end, f"never came; {app.state.ask}; the screen shows:\n{text}"
+        await asyncio.sleep(0.03)
+    return "\n".join(app.sheet.text())
+
+
+async def choose(app, pilot, kind: str) -> None:
+    """From the jig's state to the form of that check."""
+    await until(app, lambda: app.state.told_status and bool(app.state.checks) and app.state.gear is not None)
+    await pilot.press("1")
+    place = next(n for n, one in enumerate(app.state.checks, 1) if one.kind == kind)
+    await pilot.press(str(place))
+    await until(app, lambda: app.view.page == "options")
+
+
+def form(app) -> None:
+    """Every option of the check has a row, with its words and what it is when nothing is said."""
+    kind = next(k for k in app.state.checks if k.kind == app.view.kind)
+    rows = [row.words for row in app.desk.rows()]
+    assert rows[0] == "Begin"
+    for option in kind.options:
+        assert option.words in rows, option.name
+        assert not any(c == "_" for c in option.words)
+
+
+async def test_the_form_the_cautions_and_the_first_set_up_of_each(bench) -> None:
+    _, folder = bench
+    app = make_console(folder / "socket", look="shop")
+    async with app.run_test(size=(80, 24)) as pilot:
+        for kind in sorted(KINDS):
+            await choose(app, pilot, kind)
+            form(app)
+            await pilot.press("1")
+            await until(app, lambda: app.state.ask is not None)
+            await first_set_up(app, pilot)
+            await pilot.press("9", "9")
+            await until(app, lambda: app.state.ask is None)
+
+
+async def first_set_up(app, pilot) -> None:
+    ask = app.state.ask
+    assert ask.phase == "cautions" and ask.cautions, "no check without its cautions"
+    pressed = 0
+    while app.state.ask.phase == "cautions":
+        pressed += 1
+        assert pressed < 8, "the cautions are by one key, and those that read on"
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+    ask = app.state.ask
+    text = await until(app, lambda: "SET UP" in "\n".join(app.sheet.text()))
+    left = " ".join(" ".join(line[:45].split()) for line in text.splitlines())
+    assert ask.words[:60] in left or ask.words[:60] in " ".join(text.split())
+    drawn = [line[45:].strip() for line in text.splitlines()[9:20]]
+    assert sum(bool(line) for line in drawn) >= 5, f"{ask.picture} is not drawn:\n{text}"
+
+
+def shown(ask: Ask, cables: Cables) -> None:
+    """What the instruments read at what is asked: made up, so that each result is known beforehand."""
+    place = ask.placement or ""
+    if ask.gather == "width":
+        cables.values["caliper"] = width(place, ask.at or 0.0)
+    elif ask.phase == "mark":
+        cables.values["indicator"] = swept(place, ask.at or 0.0)
+    elif place.startswith("turn-"):
+        cables.values["indicator"] = 2.5 + 0.03 * math.cos(math.radians(float(place[5:]) - 90.0))
+    elif place in LEANS:
+        cables.values["indicator"] = LEANS[place]
+    else:
+        cables.values["indicator"] = {"front": 2.50, "rear": 2.56}.get(place, 2.5)
+
+
+def swept(place: str, s: float) -> float:
+    if place in ("as-is", "rolled-over"):  # a crown of 0.08, and a straightedge that is 0.02 hollow
+        x = (s - 105.0) / 105.0
+        return 2.5 + 0.08 * (1 - x * x) + (0.02 if place == "as-is" else -0.02) * (1 - x * x)
+    return 2.5 + (3e-4 if place in ("handle-left", "-") else -3e-4) * s
+
+
+def width(place: str, at: float) -> float:
+    if "spacing" in place:
+        return 300.0
+    if place.startswith("slot"):
+        return 19.05
+    if place.startswith("runner"):
+        return 19.08 if 150 <= at <= 250 else 18.99
+    return 25.00 if place == "near" else 25.64
+
+
+async def answered(app, pilot, cables: Cables) -> Finding:
+    """To the result, by Enter alone."""
+    end = time.monotonic() + 100.0
+    while app.state.result is None:
+        assert time.monotonic() < end, app.state.ask
+        ask = app.state.ask
+        if ask is None or ask.waiting or not ask.enter:
+            await asyncio.sleep(0.03)
+            continue
+        shown(ask, cables)
+        if ask.phase in ("mark", "spot", "width"):
+            await asyncio.sleep(
+                0.25
+            )  # what lies shortly before the press counts too: the hand has stopped by then
+        await pilot.press("enter")
+        if ask.phase == "cautions":
+            await pilot.pause(0.1)
+            continue
+        await until(
+            app, lambda ask=ask: app.state.ask != ask or app.state.result is not None or app.desk.scrolls
+        )
+    return app.state.result
+
+
+def value(finding: Finding, name: str) -> float:
+    return next(q.value for q in finding.quantities if q.name == name)
+
+
+EXPECTED: dict[str, Callable[[Finding], None]] = {}
+
+
+def expects(kind: str) -> Callable[[Callable[[Finding], None]], Callable[[Finding], None]]:
+    def keep(one: Callable[[Finding], None]) -> Callable[[Finding], None]:
+        EXPECTED[kind] = one
+        return one
+
+    return keep
+
+
+@expects("fence-square")
+def _fence(finding: Finding) -> None:
+    assert abs(value(finding, "fence")) == pytest.approx(3e-4, abs=2e-6)
+
+
+@expects("slot-blade")
+def _slot(finding: Finding) -> None:
+    assert finding.verdict == "outside"
+
+
+@expects("rip-fence")
+def _rip(finding: Finding) -> None:
+    assert abs(value(finding, "rip-fence")) == pytest.approx(3e-4, abs=2e-6)
+
+
+@expects("plate-wobble")
+def _plate(finding: Finding) -> None:
+    assert value(finding, "total") == pytest.approx(0.06, abs=0.004)
+    assert math.degrees(value(finding, "phase")) == pytest.approx(90.0, abs=3.0)
+
+
+@expects("fence-straight")
+def _straight(finding: Finding) -> None:
+    assert abs(value(finding, "bow")) == pytest.approx(0.08, abs=0.004)
+    assert finding.profile
+
+
+@expects("runner-fit")
+def _runner(finding: Finding) -> None:
+    assert finding.positions and value(finding, "relief") > 0
+
+
+@expects("side-play")
+def _play(finding: Finding) -> None:
+    assert value(finding, "side-play") == pytest.approx(0.10, abs=0.002)
+
+
+@expects("test-board")
+def _board(finding: Finding) -> None:
+    assert finding.quantities[0].name == "board" and finding.verdict == "outside"
+
+
+@pytest.mark.slow  # each reading is held still for half a second, as by hand
+@pytest.mark.parametrize("kind", sorted(KINDS))
+async def test_the_whole_check_by_keys_and_its_result(bench, kind) -> None:
+    cables, folder = bench
+    app = make_console(folder / "socket", look="shop")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await choose(app, pilot, kind)
+        app.view.pushes, app.view.lean = 1, False  # what their rows turn; turned by keys elsewhere
+        await pilot.press("1")
+        await until(app, lambda: app.state.ask is not None)
+        finding = await answered(app, pilot, cables)
+        EXPECTED[kind](finding)
+        await pilot.pause(0.2)
+        text = "\n".join(app.sheet.text())
+        folder_to_look_at = os.environ.get("SWEEPGAUGE_PICTURES", "")
+        if folder_to_look_at not in ("", "rebuild"):
+            Path(folder_to_look_at).mkdir(parents=True, exist_ok=True)
+            (Path(folder_to_look_at) / f"result-{kind}.svg").write_text(
+                app.export_screenshot(title="sweepgauge")
+            )
+            (Path(folder_to_look_at) / f"result-{kind}.txt").write_text(text)
+        assert "give or take" in text
+        if finding.profile or finding.positions or kind == "plate-wobble":
+            await pilot.press("8")
+            await pilot.pause(0.1)
+            drawn = "\n".join(app.sheet.text()[8:19])
+            assert sum(c in "█" or "\u2800" < c < "\u2900" for c in drawn) > 12, drawn
