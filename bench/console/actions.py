@@ -71,6 +71,12 @@ def _press_word(desk: Desk) -> str:
     return "begin"
 
 
+def _undo_word(desk: Desk) -> str:
+    if not _running(desk):
+        return "skip"
+    return "undo" if desk.view.wide < 56 else "undo pass"
+
+
 def _word(text: str) -> Callable[[Desk], str]:
     return lambda desk: text
 
@@ -102,21 +108,8 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.press(), lambda d: d.state.here and d.wants_press,
     ),
     Action(
-        "undo", ("0", "u"), lambda d: "undo" if d.view.wide < 56 else "undo pass",
-        "Take back the last pass that was kept.",
-        lambda d: d.undo(), lambda d: _running(d) and d.has_kept,
-    ),
-    Action(
-        "skip", ("0", "u"), _word("skip"), "First start: not this now, the next thing.",
-        first_start.skip, lambda d: d.state.here and first_start.can_skip(d.state, d.view),
-    ),
-    Action(
-        "not-it", ("2", "a"), _word("again"), "What was found is not it: ask for it anew.",
-        first_start.again, lambda d: d.state.learn is not None and d.state.learn.enter,
-    ),
-    Action(
-        "leave-it", ("9", "x"), _word("leave it"), "Stop looking for cables; it can be done again at any time.",
-        first_start.leave, lambda d: d.state.learn is not None,
+        "undo", ("0", "u"), _undo_word, "Take back the last pass that was kept; at first start: skip this.",
+        lambda d: d.undo(), lambda d: (_running(d) and d.has_kept) or first_start.can_skip(d.state, d.view),
     ),
     Action(
         "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
@@ -124,7 +117,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "again", ("2", "a"), _word("again"), "The same check again, judged as the proof of a move where one was made.",
-        lambda d: d.again(), lambda d: _at_rest(d) and d.state.finding is not None,
+        lambda d: d.again(), lambda d: _at_rest(d) and (d.state.finding is not None or first_start.found(d.state)),
     ),
     Action(
         "move", ("4", "m"), _word("move"), "What to move: end, way, distance, leaves and where they go.",
@@ -150,20 +143,16 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.view.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
     ),
     Action(
-        "give-up", ("9", "x"), _word("give up"), "Give up the check; what was measured stays in the log.",
-        lambda d: d.give_up(), _running, sure=True,
+        "give-up", ("9", "x"), _word("give up"), "Give up the check (what was measured stays in the log), or the cables.",
+        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=True,
     ),
     Action(
         "past", ("6", "p"), _word("past"), "Past results of this sled.",
         lambda d: d.past(), lambda d: d.state.here,
     ),
     Action(
-        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one.",
+        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
         lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
-    ),
-    Action(
-        "cables", ("f", "8"), _word("cables"), "Cables: find the indicator and the travel, prove them with a leaf.",
-        lambda d: d.view.go("cables"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
         "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",
@@ -181,6 +170,12 @@ ACTIONS: tuple[Action, ...] = (
         "leave", ("minus", "q", "ctrl+q"), _word("leave"), "Leave the screen; a check in progress goes on in the daemon.",
         lambda d: d.leave(), sure=True,
     ),
+)  # fmt: skip
+
+
+FURTHER = Action(
+    "further", ("plus",), _word("further"), "The list goes on: further down, and round to its beginning.",
+    lambda d: d.further(), lambda d: d.view.page != "work" and d.view.hidden,
 )  # fmt: skip
 
 

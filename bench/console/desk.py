@@ -111,7 +111,7 @@ class Desk:
             return pages.type_key(self, key, char)
         if self.view.page != "work" and self._list_key(key):
             return True
-        action = find(key, tuple(a for a in self.actions if a.can(self)))
+        action = find(key, self.actions)
         if action is None or not action.can(self):
             return False
         self.do(action)
@@ -200,6 +200,9 @@ class Desk:
     def again(self) -> None:
         """The check of the result on screen, as it was begun last, else as the daemon would."""
         finding = self.state.finding
+        if self.state.learn is not None:
+            first_start.again(self)
+            return
         if finding is None:
             return
         before = self.last_begin
@@ -220,10 +223,16 @@ class Desk:
             self.state.result = None
 
     def undo(self) -> None:
-        self.send(Undo())
+        if self.state.ask is None:
+            first_start.skip(self)
+        else:
+            self.send(Undo())
 
     def give_up(self) -> None:
-        self.send(Abandon())
+        if self.state.learn is not None:
+            first_start.leave(self)
+        else:
+            self.send(Abandon())
 
     def live(self) -> None:
         if self.state.live is not None:

@@ -129,6 +129,11 @@ def leave(desk: Desk) -> None:
         desk.send(Learn(desk.state.learn.what, on=False))
 
 
+def found(state: State) -> bool:
+    """Something was seen, or a proof goes on: it can be asked for anew."""
+    return state.learn is not None and state.learn.enter
+
+
 def again(desk: Desk) -> None:
     """What was seen was not it: ask anew."""
     learn = desk.state.learn
@@ -206,7 +211,7 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
         out += [
             [],
             *marked(
-                "Another leaf? F (or 8) has the list: name its thickness there.", wide - 2, "   ", "faint"
+                "Another leaf? 7 has the list of cables: name its thickness there.", wide - 2, "   ", "faint"
             ),
         ]
     if (

@@ -47,7 +47,7 @@ def sleds(desk: Desk) -> list[Row]:
         out.append(Row(f"{here} {jig.name}", choose, more=more))
 
     out.append(Row("Describe a new sled", lambda: new_sled(desk), "act"))
-    out.append(Row("Cables: find and prove them", lambda: view.go("cables")))
+    out.append(Row("Cables: find the indicator and the travel, prove them", lambda: view.go("cables")))
     owned = (
         ", ".join(length_words(leaf, state.units) for leaf in state.gear.leaves)
         if state.gear is not None
