@@ -128,7 +128,10 @@ def keep(
     if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
         # a file that was made read-only could still be replaced by another: that is not what was meant
         raise PermissionError(13, "it is read-only", str(path))
+    is_new = not target.exists()
     write_whole(target, text)
+    if is_new:
+        target.chmod(0o664)  # a service's mask would keep its own user's group from reading and mending it
     return settings
 
 

@@ -145,7 +145,8 @@ class Learner:
     # ---- what is heard ------------------------------------------------------------------------------
 
     def _held(self) -> set[str]:
-        return {os.path.realpath(one.settings.port) for one in self._wired() if one.settings.port}
+        ports = [one.settings.port for one in self._wired() if one.settings.port]
+        return {port if "://" in port else os.path.realpath(port) for port in ports}
 
     def _indicator(self) -> Instrument | None:
         return next((one for one in self._wired() if one.role == "indicator"), None)

@@ -34,6 +34,7 @@ def test_a_new_file_is_one_that_a_person_could_have_written(tmp_path) -> None:
     assert settings.indicator is not None and settings.indicator.baud == 4800
     assert load(path).travel is not None
     assert [p.name for p in path.parent.iterdir()] == ["settings.toml"]
+    assert path.stat().st_mode & 0o777 == 0o664
 
 
 def test_comments_order_and_other_keys_stay(tmp_path) -> None:

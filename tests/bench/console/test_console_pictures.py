@@ -27,6 +27,8 @@ from bench.console.view import View
 from bench.wire import (
     Ask,
     Asking,
+    Cable,
+    Cables,
     ChecksReply,
     Concluded,
     Contact,
@@ -100,9 +102,60 @@ def first_start(desk: Desk, scenes) -> None:
     desk.key("7")
 
 
+def _bare(desk: Desk, scenes, *cables: Cable) -> None:
+    """Nothing is set up; cables are listened to."""
+    state = desk.state
+    state.came()
+    marks = InstrumentState("travel", "travel", "marks", "By marks.")
+    for message in (
+        Version("sweepgauge"),
+        GearReply([], [], [], [], marks=[25.0, 50.0, 75.0, 100.0]),
+        StatusReply("sweepgauge", "", "recording", [marks], None, []),
+        ChecksReply(scenes.kinds),
+        Cables([*cables], True),
+    ):
+        state.hear(message)
+    desk.view.first_start = True
+
+
+HEARD = (
+    Cable("/dev/a", "UART_bridge_A50285", "reads", "It reads.", 2.513, age=0.0),
+    Cable("/dev/b", "UART_bridge_B71131", "reads", "It reads.", 112.25, age=0.0),
+    Cable("/dev/c", "serial_cable_3", "silent", "Nothing is sent."),
+)
+
+
 def finding_cable(desk: Desk, scenes) -> None:
+    _bare(desk, scenes, *HEARD)
+    desk.state.hear(
+        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+    )
+
+
+def no_cable(desk: Desk, scenes) -> None:
+    _bare(desk, scenes)
+    desk.state.hear(
+        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+    )
+
+
+def cable_seen(desk: Desk, scenes) -> None:
+    words = "UART_bridge_A50285 went 2.00 mm and back: it is the indicator; its number grows as the plunger goes in."
+    _bare(desk, scenes, *HEARD)
+    desk.state.hear(LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True))
+
+
+def leaf_proof(desk: Desk, scenes) -> None:
+    words = "Slip the leaf of 0.10 mm under the tip and let the tip rest on it. Enter when it does."
     fresh(desk, scenes, jigs=False)
-    desk.state.hear(LearnSaid("indicator", "asking", "Press the plunger a few times with a finger."))
+    desk.view.first_start = True
+    desk.state.hear(LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
+
+
+def cables(desk: Desk, scenes) -> None:
+    fresh(desk, scenes)
+    desk.key("7")
+    desk.key("3")
 
 
 def checks(desk: Desk, scenes) -> None:
@@ -308,6 +361,10 @@ SCENES: dict[str, Scene] = {
     "new": new,
     "first-start": first_start,
     "finding-cable": finding_cable,
+    "no-cable": no_cable,
+    "cable-seen": cable_seen,
+    "leaf-proof": leaf_proof,
+    "cables": cables,
     "checks": checks,
     "options": options,
     "cautions": cautions,
