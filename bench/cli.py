@@ -66,8 +66,14 @@ def main() -> None:
     except Complaint as error:
         click.echo(f"sweepgauge: {error}", err=True)
         code = 2
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        code = 2
+    except click.ClickException as error:
+        context = getattr(error, "ctx", None)
+        help_at = f"; see {context.command_path} --help" if context is not None else ""
+        said = " ".join(error.format_message().split()).rstrip(".")
+        click.echo(f"sweepgauge: {said[:1].lower()}{said[1:]}{help_at}", err=True)
         code = 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("", err=True)
