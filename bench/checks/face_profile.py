@@ -108,13 +108,30 @@ def face_of(
         raise EvidenceError(str(error)) from error
     passes = [p for group in groups for p in group]
     face.count = _count(passes, count)
-    face.span = float(np.mean([np.ptp(p.kept[1]) for p in passes]))
+    # the slope of a set-up, and whatever the indicator adds in proportion to it, is levelled away
+    face.span = float(np.mean([np.ptp(line) for lines in face.lines for line in lines]))
     if face.count > 0.0:  # a count that is never left says nothing, not that there is no noise
         floor = face.count**2 / 12.0 * _share(face.weights, face.lines)
         if float(np.mean(np.diag(face.covariance))) == 0.0:
             face.covariance = floor * np.eye(face.x.size)
     face.rows = rows
     return face
+
+
+def averaged_away(face: Face) -> Array:
+    """(n,) mm by which averaging has bent the face: what averaging it once more does to it. Of places farther apart
+    than what is averaged, the arch that may stand between neighbours, unseen.
+    """
+    import numpy as np
+
+    from bench.geometry.reversal import level, smooth
+
+    step = float(np.max(np.diff(face.x)))
+    if step <= WINDOW / 2:
+        return np.asarray(level(face.x, smooth(face.x, face.f, face.x, WINDOW)) - face.f)
+    bend = np.zeros(face.x.size)
+    bend[1:-1] = -np.diff(face.f, 2) / 8.0
+    return bend
 
 
 def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:

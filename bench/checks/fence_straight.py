@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.face_profile import SINGLE, Differs, Face, differs, face_of
+from bench.checks.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
 from bench.checks.slips import of_units
 from bench.finding import Contact, Finding, Quantity, Settle
@@ -73,14 +73,24 @@ def _evaluate(evidence: Evidence) -> Finding:
     rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = minimum_zone(face.x, face.f), least_squares(face.x, face.f), bow(face.x, face.f)
+    lost = averaged_away(face)
     of_zone = differs(face, zone.sensitivity)
-    value, combined = _straightness(face, of_zone, "minimum-zone", rest, confidence)
+    value, combined = _straightness(
+        face, of_zone, "minimum-zone", [*rest, _lost(lost, zone.sensitivity)], confidence
+    )
     limit = _limit(evidence)
     said = verdict(value, combined.expanded, limit) if limit is not None else None
-    crown, of_bow = float(arch.height), _bow_row(face, arch.sensitivity, rest, confidence)
+    crown, of_bow = (
+        float(arch.height),
+        _bow_row(face, arch.sensitivity, [*rest, _lost(lost, arch.sensitivity)], confidence),
+    )
     way = "crown" if crown > of_bow.expanded else "hollow" if crown < -of_bow.expanded else None
     ls_value, of_line = _straightness(
-        face, differs(face, line.sensitivity), "least-squares", rest, confidence
+        face,
+        differs(face, line.sensitivity),
+        "least-squares",
+        [*rest, _lost(lost, line.sensitivity)],
+        confidence,
     )
     quantities = [
         Quantity(
@@ -152,6 +162,13 @@ def _bow_row(face: Face, sensitivity: Array, rest: Sequence[Part | None], confid
     from bench.uncertainty import combine
 
     return combine([*differs(face, sensitivity).between.parts, *rest], confidence)
+
+
+def _lost(lost: Array, sensitivity: Array) -> Part | None:
+    """What averaging takes from one number; a bound, for the form may as well have been lost by some other way."""
+    from bench.uncertainty import rectangular
+
+    return rectangular("form averaged away", float(abs(sensitivity @ lost)))
 
 
 def _span(evidence: Evidence, face: Face) -> Part | None:

@@ -6,18 +6,53 @@ mm. May import: bench.checks.slopes, .stretch; numpy and bench.geometry inside f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from bench.checks.slopes import Placed
 from bench.checks.stretch import travel_span
 
+if TYPE_CHECKING:
+    from bench.geometry.cells import Array
+    from bench.uncertainty import Group
+
 POINTS = 400  # over the stretch that all turns cover; fewer where fewer readings came
 LEAST_COUNT = 1e-6  # mm, where the readings lie on no grid; under none at all a level stretch has no scatter
+FEWEST_FOR_FORM = 20  # places from which the fit tells a dish from noise by itself
 FEWEST = 4  # readings that make a line and judge it
 
 
-def mean_rotation(placed: Sequence[Placed]) -> float | None:
-    """Rotation of the line through the mean of all turns, each counting alike; None where it cannot be fitted.
+@dataclass(frozen=True, slots=True)
+class MeanTurn:
+    """rotation: rad, of the line through the mean of all turns. standard_uncertainty: rad, of what is left about it."""
+
+    rotation: float
+    standard_uncertainty: float
+    degrees_of_freedom: float
+
+    def groups(self, placed: Sequence[Placed]) -> list[Group]:
+        """The turns for the rule of several sweeps, each push as noisy as the mean of all says: a turn's own line
+        counts the plate's form as noise, which the mean is free of."""
+        from bench.uncertainty import Group
+
+        weight = 1 / len(placed)
+        share = math.fsum(weight**2 / len(p.pushes) for p in placed)
+        each, pushes = self.standard_uncertainty / math.sqrt(share), sum(len(p.pushes) for p in placed)
+        return [
+            Group(
+                weight,
+                p.rotations,
+                [each] * len(p.pushes),
+                [self.degrees_of_freedom / pushes] * len(p.pushes),
+            )
+            for p in placed
+        ]
+
+
+def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
+    """The line through the mean of all turns, each counting alike; None where it cannot be fitted.
 
     All placements have one side and mount, so one factor turns dr/ds into rotation.
     """
@@ -40,6 +75,27 @@ def mean_rotation(placed: Sequence[Placed]) -> float | None:
             places, where, times = np.unique(trace.travel, return_inverse=True, return_counts=True)
             reading = np.bincount(where.reshape(-1), trace.reading, minlength=places.size) / times
             total += np.interp(grid, places, reading) / len(one.pushes) / len(placed)
+    if number < FEWEST_FOR_FORM:
+        return _dished(grid, total, placed[0].factor)
     count = max(one_fit.count for one in placed for _, one_fit in one.pushes)
     fit = fit_sweep(grid, total, resolution=max(count, LEAST_COUNT))
-    return None if fit.refused is not None else placed[0].factor * float(fit.slope)
+    if fit.refused is not None:
+        return None
+    return MeanTurn(
+        placed[0].factor * float(fit.slope), float(fit.standard_uncertainty), float(fit.degrees_of_freedom)
+    )
+
+
+def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
+    """At a few marks: least squares with a dish, which evenly spread turns leave and which is no scatter."""
+    import numpy as np
+
+    u = (2 * grid - grid[0] - grid[-1]) / (grid[-1] - grid[0])
+    design = np.polynomial.legendre.legvander(u, 2)
+    inverse = np.linalg.inv(design.T @ design)
+    found = inverse @ design.T @ mean
+    freedom = int(grid.size) - 3
+    left = mean - design @ found
+    per = 2.0 / float(grid[-1] - grid[0])
+    spread = math.sqrt(float(left @ left) / freedom * float(inverse[1, 1]))
+    return MeanTurn(factor * float(found[1]) * per, spread * per, float(freedom))

@@ -47,7 +47,7 @@ def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGe
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.reversal import GeometryError
     from bench.geometry.wobble import wobble
-    from bench.uncertainty import Part, combine, rectangular, verdict
+    from bench.uncertainty import Part, combine, indicator_error, verdict
 
     right = evidence.options.get("side") != "left"
     turns: list[float] = []
@@ -67,11 +67,9 @@ def evaluate(evidence: Evidence) -> Finding:
     notes: list[str] = []
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
-    span = (
-        indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * found.total
-    )
+    span = indicator_error(found.total, count, short_span_error=indicator.short_span_error, rounded=True)
     fixed = [
-        rectangular("indicator over the span used", span),
+        Part("indicator over the span used", "B", span),
         Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
     ]
     if found.u_total is None:
@@ -106,12 +104,16 @@ def evaluate(evidence: Evidence) -> Finding:
         )
         budget = budget or combined.rows
     phase = Part("scatter of the readings", "A", float(found.u_phase), None) if found.u_phase else None
+    # a difference of two readings is that uncertain; one of them less by sqrt 2, and the harmonic's sine and cosine
+    # by sqrt(2 / turns) of one
+    per = math.sqrt(found.turns) * found.tilt / 2
+    of_phase = [Part(row.name, "B", row.standard_uncertainty / per) for row in fixed] if per > 0 else []
     quantities.append(
         Quantity(
             "phase",
             float(found.phase) % (2 * math.pi),
             "rad",
-            combine([phase], confidence).expanded if phase else math.pi,
+            min(combine([phase, *of_phase], confidence).expanded, math.pi) if phase else math.pi,
             None,
             way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
         )

@@ -12,6 +12,8 @@ from bench.checks.model import Evidence
 if TYPE_CHECKING:
     from bench.uncertainty import Between, Combined
 
+OF_STEPS = ("indicator over the span used", "resolution")
+
 
 def of_sweeps(evidence: Evidence, between: Between, what: str = "push a set-up") -> list[str]:
     """One push only, more scatter than ever before, walls that change."""
@@ -57,7 +59,7 @@ def undecided(combined: Combined, tolerance: float | None) -> list[str]:
 
 def of_steps(combined: Combined, said: str | None) -> list[str]:
     """What helps a coarse instrument at once, where it is why nothing can be told."""
-    if said != "cannot-tell" or not combined.rows or combined.rows[0].part != "indicator over the span used":
+    if said != "cannot-tell" or not combined.rows or combined.rows[0].part not in OF_STEPS:
         return []
     return [
         "The indicator's own errors over the little that it moves weigh most. Shift its stand so that the reading "

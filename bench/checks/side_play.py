@@ -53,7 +53,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.play import side_play, yaw_play
     from bench.geometry.reversal import GeometryError
-    from bench.uncertainty import Part, combine, rectangular
+    from bench.uncertainty import Part, combine, indicator_error
 
     turn = -1.0 if evidence.options.get("side") == "left" else 1.0
     spots: dict[str, list[float]] = {name: [] for name in PLACES}
@@ -71,13 +71,13 @@ def evaluate(evidence: Evidence) -> Finding:
 
     def add(name: str, value: float, u: float | None, dof: float, per: float, unit: str) -> None:
         used = abs(value) * per
-        span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * used
         scatter = None
         if u is not None:
             scatter = Part("scatter of the leans", "A", u, dof if math.isfinite(dof) and dof > 0 else None)
+        span = indicator_error(used, count, short_span_error=indicator.short_span_error, rounded=True)
         rows = [
             scatter,
-            rectangular("indicator over the span used", span / per),
+            Part("indicator over the span used", "B", span / per),
             Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
         ]
         combined = combine(rows, confidence)

@@ -220,9 +220,10 @@ def shared_rows(
     fits = [fit for p in placed for _, fit in p.pushes]
     traces = [trace for p in placed for trace, _ in p.pushes]
     count = max(fit.count for fit in fits)
+    rounded = resolution(count, length, statistics.fmean(fit.residual_spread for fit in fits), weights)
     rows: list[Part | None] = [
         seat(weights, reseated=all(p.reseated for p in placed), scatter=known.seat_scatter),
-        resolution(count, length, statistics.fmean(fit.residual_spread for fit in fits), weights),
+        rounded,
         span(
             statistics.fmean(abs(fit.slope) * (fit.stop - fit.start) for fit in fits),
             length,
@@ -230,6 +231,7 @@ def shared_rows(
             short_span_error=gear.indicator.short_span_error,
             weights=weights,
             preload_moved=all(p.preload_moved for p in placed),
+            rounded=rounded is not None,
         ),
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.counts import count_of
-from bench.checks.mean_turn import mean_rotation
+from bench.checks.mean_turn import mean_turn
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
 from bench.checks.remarks import of_sweeps, undecided
 from bench.checks.slopes import place, shared_rows, turn_factor
@@ -102,7 +102,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _one_spot(evidence: Evidence) -> Finding:
-    from bench.uncertainty import Part, combine, rectangular, tilt, travel_scale
+    from bench.uncertainty import Part, combine, indicator_error, rectangular, tilt, travel_scale
 
     factor = turn_factor(_mount(evidence.options), _side(evidence.options), "pushed-in")
     where: dict[str, list[float]] = {name: [] for name in SPOTS}
@@ -123,22 +123,21 @@ def _one_spot(evidence: Evidence) -> Finding:
     b = factor * lean / apart
     indicator = evidence.gear.indicator
     count = count_of(indicator, [r for name in SPOTS for r in depth[name]])
-    span = indicator.short_span_error if indicator.short_span_error is not None else count + 0.01 * abs(lean)
     variances = [statistics.variance(depth[name]) for name in SPOTS]
     sizes = [len(depth[name]) for name in SPOTS]
     dof = sum(n - 1 for n in sizes)
     pooled = sum(v * (n - 1) for v, n in zip(variances, sizes, strict=True)) / dof
     length = abs(apart)
+    rounded = math.sqrt(pooled) < count / 3
+    span = indicator_error(lean, count, short_span_error=indicator.short_span_error, rounded=rounded)
     end_float = _number(evidence.options.get("end_float"), END_FLOAT)
     rows: list[Part | None] = [
         Part("touches", "A", math.sqrt(pooled * sum(1 / n for n in sizes)) / length, dof)
         if pooled > 0
         else None,
         rectangular("arbor end float", end_float / length),
-        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length)
-        if math.sqrt(pooled) < count / 3
-        else None,
-        rectangular("indicator over the span used", span / length),
+        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length) if rounded else None,
+        Part("indicator over the span used", "B", span / length),
         travel_scale(b, evidence.gear.travel.scale_error),
         tilt(b, indicator.tilt),
     ]
@@ -189,11 +188,15 @@ def _turns(evidence: Evidence) -> Finding:
     side, mount = _side(evidence.options), _mount(evidence.options)
     placed, sweeps = place(evidence, [_swept(name, side, mount) for name in names], notes)
     weights = [1 / len(placed)] * len(placed)
-    groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
+    together = mean_turn(placed) if len(placed) > 1 else None
+    groups = (
+        together.groups(placed)
+        if together is not None
+        else [p.group(w) for p, w in zip(placed, weights, strict=True)]
+    )
     known, saw = evidence.known, evidence.gear.saw
     between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
-    together = mean_rotation(placed) if len(placed) > 1 else None
-    b = together if together is not None else statistics.fmean(p.rotation for p in placed)
+    b = together.rotation if together is not None else statistics.fmean(p.rotation for p in placed)
     length = statistics.fmean(p.length for p in placed)
     rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
     swing = saw.wobble if saw is not None else 0.05

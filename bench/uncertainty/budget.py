@@ -18,6 +18,7 @@ from bench.uncertainty.student import t_quantile
 
 SEAT = 30e-6  # rad, a square pressed home by hand; common practice, no source: found by simulation
 TILT = math.radians(2)  # half-width of a plunger's lean set by eye; common practice, no source
+SHARE_OF_SPAN = 0.01  # by which an indicator errs over a short span; common practice, no source
 SCALE = 0.001  # relative half-width of a pencilled or printed scale; common practice, no source
 
 
@@ -151,16 +152,33 @@ def span(
     short_span_error: float | None = None,
     weights: Sequence[float] = (1.0,),
     preload_moved: bool = False,
+    rounded: bool = False,
 ) -> Part | None:
-    """The indicator's own error over the span it used (mm) on `length` mm of travel.
-
-    Half-width `short_span_error`, else one count + 1 % of the span (common practice, no source); not the
-    limit over the whole range. Moving the preload between sweeps turns it into scatter: then no row.
+    """The indicator's own error over the span it used (mm) on `length` mm of travel: `indicator_error`, of which
+    `rounded` says that a row "resolution" holds the count already. Not the limit over the whole range. Moving the
+    preload between sweeps turns it into scatter: then no row.
     """
     if preload_moved:
         return None
-    half = short_span_error if short_span_error is not None else count + 0.01 * abs(used)
-    return Part("indicator over the span used", "B", half / math.sqrt(3) / length * _root_sum(weights))
+    u = indicator_error(used, count, short_span_error=short_span_error, rounded=rounded)
+    return Part("indicator over the span used", "B", u / length * _root_sum(weights))
+
+
+def indicator_error(
+    used: float, count: float, *, short_span_error: float | None = None, rounded: bool = False
+) -> float:
+    """Standard uncertainty in mm of the difference of two readings `used` mm apart, the indicator's own part.
+
+    `short_span_error` is a limit: rectangular (GUM 4.3.7). Unless said, one count + 1 % of the span (common
+    practice, no source). The count is two readings rounded by up to half of one each, rectangular both (GUM
+    F.2.2.1), so that their difference is triangular: count / sqrt 6 (GUM 4.3.9); the two parts are independent and
+    add in quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where `rounded` says that
+    the row "resolution", which is the same two roundings, stands in the budget, only the 1 % is left here.
+    """
+    if short_span_error is not None:
+        return short_span_error / math.sqrt(3)
+    share = SHARE_OF_SPAN * abs(used) / math.sqrt(3)
+    return share if rounded else math.hypot(count / math.sqrt(6), share)
 
 
 def reading_age(rotation: float, age: float | None, speed_change: float | None, length: float) -> Part | None:

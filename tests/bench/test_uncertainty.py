@@ -175,9 +175,19 @@ def test_resolution_only_where_the_scatter_hides_it_not() -> None:
 
 
 def test_span_of_the_indicator() -> None:
+    # two readings, each rounded by up to half a count: their difference is triangular over one count either way;
+    # beside it 1 % of the span, rectangular
     part = span(0.06, 220, 0.001)
-    assert part.standard_uncertainty == pytest.approx((0.001 + 0.0006) / math.sqrt(3) / 220)
+    rounded = scipy.stats.triang(0.5, -0.001, 0.002).std()
+    share = scipy.stats.uniform(-0.0006, 0.0012).std()
+    assert part.standard_uncertainty == pytest.approx(math.hypot(rounded, share) / 220)
+    # a count that the row "resolution" holds is not there twice (GUM 4.3.10)
+    both = [resolution(0.001, 220, 0.0), span(0.06, 220, 0.001, rounded=True)]
+    assert combine(both).standard_uncertainty == pytest.approx(part.standard_uncertainty)
     assert span(0.06, 220, 0.001, short_span_error=0.002).standard_uncertainty == pytest.approx(
+        0.002 / math.sqrt(3) / 220
+    )
+    assert span(0.06, 220, 0.001, short_span_error=0.002, rounded=True).standard_uncertainty == pytest.approx(
         0.002 / math.sqrt(3) / 220
     )
     assert span(0.06, 220, 0.001, preload_moved=True) is None

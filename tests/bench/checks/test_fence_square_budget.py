@@ -61,10 +61,8 @@ def test_the_rows_of_a_plain_check(recorded) -> None:
     # scatter of 20 urad in either placement, three pushes each: 20 sqrt(1/4 (1/3 + 1/3)), and a little noise
     assert std(found, "between sweeps") == pytest.approx(2e-5 / math.sqrt(6), rel=0.05)
     assert part(found, "between sweeps").degrees_of_freedom == pytest.approx(4, rel=0.02)
-    used = 0.001 + 0.01 * (5e-4 + 7e-4) / 2 * LENGTH
-    assert std(found, "indicator over the span used") == pytest.approx(
-        used / math.sqrt(3) / LENGTH / math.sqrt(2), rel=0.02
-    )
+    used = math.hypot(0.001 / math.sqrt(6), 0.01 * (5e-4 + 7e-4) / 2 * LENGTH / math.sqrt(3))
+    assert std(found, "indicator over the span used") == pytest.approx(used / LENGTH / math.sqrt(2), rel=0.02)
     assert std(found, "travel scale") == pytest.approx(0.001 * a / math.sqrt(3), rel=0.01)
     assert std(found, "plunger tilt") == pytest.approx(
         (1 - math.cos(math.radians(2))) * a / math.sqrt(3), rel=0.01

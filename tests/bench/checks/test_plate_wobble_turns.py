@@ -85,9 +85,7 @@ def test_rows_and_radius(recorded) -> None:
         "plate-wobble", rows(wobbling(range(0, 360, 30), 0.02, 0)), gear=GEAR, options={"radius": 80.0}
     )
     std = {row.part: row.standard_uncertainty for row in found.budget}
-    assert std["indicator over the span used"] == pytest.approx(
-        (0.001 + 0.01 * 0.04) / math.sqrt(3), rel=0.01
-    )
+    assert std["indicator over the span used"] == pytest.approx(0.01 * 0.04 / math.sqrt(3), rel=0.01)
     assert std["resolution"] == pytest.approx(0.0005 / math.sqrt(3) * math.sqrt(2))
     assert any("radius of 80 mm" in note for note in found.notes)
 

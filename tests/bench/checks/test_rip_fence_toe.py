@@ -123,9 +123,8 @@ def test_rows_and_one_pass(recorded) -> None:
     found = recorded("rip-fence", rows(-1e-4, "right", "carried"), gear=gear)
     std = {row.part: row.standard_uncertainty for row in found.budget}
     assert std["between sweeps"] == pytest.approx(1e-5 / math.sqrt(3), rel=1e-3)
-    assert std["indicator over the span used"] == pytest.approx(
-        (0.001 + 0.01 * 0.03) / math.sqrt(3) / 300, rel=0.01
-    )
+    assert std["indicator over the span used"] == pytest.approx(0.01 * 0.03 / math.sqrt(3) / 300, rel=0.01)
+    assert std["resolution"] == pytest.approx(0.001 / math.sqrt(6) / 300, rel=0.01)
     assert std["travel scale"] == pytest.approx(1e-7 / math.sqrt(3), rel=0.01)
     single = recorded("rip-fence", rows(-1e-4, "right", "carried", (0.0,)), gear=gear, known=Known())
     assert single.single_sweep

@@ -78,11 +78,11 @@ def test_rows(recorded) -> None:
     std = {row.part: row.standard_uncertainty for row in found.budget}
     each = 0.002 * math.sqrt(2.5)  # standard deviation of five evenly spread readings
     assert std["scatter of the leans"] == pytest.approx(each * math.sqrt(2 / 5), rel=1e-3)
-    assert std["indicator over the span used"] == pytest.approx((0.001 + 0.001) / math.sqrt(3), rel=0.01)
+    assert std["indicator over the span used"] == pytest.approx(0.001 / math.sqrt(3), rel=0.01)
     yaw = found.quantities[1]
     u = (
         math.sqrt(
-            (each * math.sqrt(2 / 5)) ** 2 + (0.002 / math.sqrt(3)) ** 2 + (0.0005 * math.sqrt(2 / 3)) ** 2
+            (each * math.sqrt(2 / 5)) ** 2 + (0.001 / math.sqrt(3)) ** 2 + (0.0005 * math.sqrt(2 / 3)) ** 2
         )
         / 250
     )

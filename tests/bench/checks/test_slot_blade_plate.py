@@ -138,7 +138,7 @@ def test_rows_of_one_spot(recorded) -> None:
     pooled = math.sqrt(sum(stats.tvar(e) for e in ends) / 2)
     assert std["touches"] == pytest.approx(pooled * math.sqrt(2 / 5) / 170, rel=1e-3)
     assert std["indicator over the span used"] == pytest.approx(
-        (0.001 + 0.01 * 0.017) / math.sqrt(3) / 170, rel=0.05
+        math.hypot(0.001 / math.sqrt(6), 0.01 * 0.017 / math.sqrt(3)) / 170, rel=0.05
     )
     assert "resolution" not in std
     default = recorded("slot-blade", spots(1e-4, "right"), gear=gear)
