@@ -175,7 +175,7 @@ ACTIONS: tuple[Action, ...] = (
 
 FURTHER = Action(
     "further", ("plus",), _word("further"), "The list goes on: further down, and round to its beginning.",
-    lambda d: d.further(), lambda d: d.view.page != "work" and d.view.hidden,
+    lambda d: d.further(), lambda d: d.goes_on,
 )  # fmt: skip
 
 

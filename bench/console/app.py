@@ -141,6 +141,14 @@ class Console(App[None]):
                 self._draw_now()
                 return
 
+    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
+        self.desk.wheel(1)
+        self._draw_now()
+
+    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
+        self.desk.wheel(-1)
+        self._draw_now()
+
     # ---- drawing --------------------------------------------------------------------------------------
 
     def _mark(self, changed: frozenset[str]) -> None:

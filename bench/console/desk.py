@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from bench.console import first_start, pages
-from bench.console.actions import ACTIONS, Action, find
+from bench.console.actions import ACTIONS, FURTHER, Action, find
 from bench.console.state import State
 from bench.console.view import Row, View
 from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, NotesSeen, Press, Undo
@@ -61,7 +61,8 @@ class Desk:
         """What would do something at this moment, in the order of the key row."""
         if self.view.page != "work":
             order = ("home", "keys", "look", "leave")
-            return [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
+            known = [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
+            return [known[0], FURTHER, *known[1:]] if FURTHER.can(self) else known
         late = tuple(a for a in self.extra if a.late)
         first = tuple(a for a in self.extra if not a.late)
         job = next(n for n, a in enumerate(ACTIONS) if a.name == "past")
@@ -101,6 +102,27 @@ class Desk:
 
     def rows(self) -> list[Row]:
         return pages.rows(self)
+
+    @property
+    def goes_on(self) -> bool:
+        """The list is longer than the screen."""
+        first, last = self.view.rows_seen
+        return self.view.page != "work" and last - first + 1 < len(self.rows())
+
+    def further(self) -> None:
+        """The next screenful of the list; after its end the first."""
+        first, last = self.view.rows_seen
+        end = len(self.rows()) - 1
+        shown = last - first + 1
+        # the row that Enter takes may stand two lines taller than it did
+        self.view.cursor = 0 if last >= end else min(end, last + max(1, shown - 2))
+
+    def wheel(self, step: int) -> None:
+        """The mouse's wheel, or a finger drawn over the list."""
+        if self.view.page != "work":
+            self.view.cursor = max(0, min(len(self.rows()) - 1, self.view.cursor + step))
+        elif self.scrolls or self.view.scroll:
+            self.view.scroll = max(0, self.view.scroll + step)
 
     # ---- keys -----------------------------------------------------------------------------------------
 

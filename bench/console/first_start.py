@@ -14,7 +14,7 @@ from bench.console.state import State
 from bench.console.text import Block, Line, Role, cut, fit, marked, spread, width
 from bench.console.view import Row, View
 from bench.units import length_words, parse_length
-from bench.wire import Learn, LearnSaid, Said
+from bench.wire import Learn, LearnSaid, PutUnits, Said
 
 if TYPE_CHECKING:
     from bench.console.desk import Desk
@@ -201,9 +201,7 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
             leaf = length_words(view.leaf, state.units)
             out = marked(_ASKS[stage].format(leaf=leaf), wide - 2, f" {g.right_mark} ", "act")
     if bare(state) and not state.ports and (learn is None or learn.what == "indicator"):
-        plug = (
-            "No cable is heard yet: plug the indicator's in. `sweepgauge demo` tries it all on a pretend saw."
-        )
+        plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."
         out += marked(plug, wide - 2, "   ", "faint")
     spare = high - len(out)
     ticks = _ticks(state, view, wide) if view.first_start or bare(state) else []
@@ -280,6 +278,11 @@ def cables(desk: Desk) -> list[Row]:
             "Prove unit and way with the leaf", _learn(desk, "leaf"), more="It changes nothing that is good."
         ),
         Row("That leaf is", field="proof", value=length_words(view.leaf, state.units)),
+        Row(
+            "Shown in",
+            lambda: desk.send(PutUnits("inch" if state.units == "mm" else "mm")) and None,
+            value="millimetres" if state.units == "mm" else "inches",
+        ),
     ]
     return out
 

@@ -75,6 +75,7 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
     drawn = sleds.drawn(desk, wide, high) if view.page == "sled" else []
     body, where = listing(view, listed, wide, max(3, high - len(head) - len(drawn)))
+    view.rows_seen = min(where.values()), max(where.values())
     return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
 
 

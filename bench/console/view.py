@@ -45,6 +45,7 @@ class View(msgspec.Struct):
     wide: int = 80  # columns of the screen
     picture: bool = False  # the drawing in place of the words, where they do not both fit
     scroll: int = 0
+    rows_seen: tuple[int, int] = (0, 0)  # first and last row of the list that stand on the screen
     sled: dict[str, str] = msgspec.field(default_factory=dict)  # the sled being described
     verifies: str | None = None  # the finding whose move was made just now
     first_start: bool = False  # the guide goes from one thing to the next by itself

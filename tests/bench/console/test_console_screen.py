@@ -176,7 +176,8 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         for action in ACTIONS:
             assert shown(action.keys[0]) in text
             assert action.help[:30] in text
-        await pilot.press("8")  # the eighth row: what limits
+        app.view.cursor = next(n for n, a in enumerate(app.desk.actions) if a.name == "limits")
+        await pilot.press("enter")
         await scenes.until(pilot, lambda t: "What limits" in t)
         assert app.view.page == "limits"
 
