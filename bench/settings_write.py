@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,6 +19,7 @@ import msgspec
 from bench.gear_file import write_whole
 from bench.settings import Settings, SettingsError, load
 from bench.toml_table import read_toml
+from bench.units import System
 
 Section = Literal["indicator", "travel"]
 Value = str | int
@@ -101,9 +102,10 @@ def wire_of(path: Path, section: Section) -> dict[str, Value]:
     return {key: value for key, value in table.items() if key in WIRE_KEYS} if "port" in table else {}
 
 
-def says(path: Path, section: Section, key: str) -> bool:
+def says(path: Path, section: Section | None, key: str) -> bool:
     """Whether the file has that key already."""
-    return key in read_toml(path).get(section, {})
+    values = read_toml(path)
+    return key in (values if section is None else values.get(section, {}))
 
 
 def keep(
@@ -121,9 +123,23 @@ def keep(
     describes its instrument stays there. SettingsError: the file would not be right, nothing was
     written; OSError (PermissionError where the file is read-only): it could not be written.
     """
+    return _kept(path, lambda document: _put(document, section, values, take_from), gear_path)
+
+
+def keep_units(path: Path, units: System, *, gear_path: Path | None = None) -> Settings:
+    """Write what people see; errors as `keep`."""
+
+    def put(document: Any) -> None:
+        document["units"] = units
+
+    return _kept(path, put, gear_path)
+
+
+def _kept(path: Path, put: Callable[[Any], None], gear_path: Path | None) -> Settings:
+    """Read, change, check and write the whole file."""
     target = path.resolve()
     before = target.read_bytes().decode("utf-8-sig") if target.exists() else ""
-    text = _with(before, section, values, path, take_from)
+    text = _with(before, put, path)
     settings = _checked(text, path, gear_path)
     if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
         # a file that was made read-only could still be replaced by another: that is not what was meant
@@ -135,9 +151,7 @@ def keep(
     return settings
 
 
-def _with(
-    before: str, section: Section, values: Mapping[str, Value], path: Path, take_from: Section | None
-) -> str:
+def _with(before: str, put: Callable[[Any], None], path: Path) -> str:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
@@ -146,28 +160,33 @@ def _with(
         document = tomlkit.parse(before)
         if not before.strip():
             document.add(tomlkit.comment(HEADER))
-        if section not in document:
-            if before.strip() and not before.endswith("\n\n"):
-                document.add(tomlkit.nl())
-            document[section] = tomlkit.table()
-        table: Any = document[section]
-        plain = dict(table)
-        for key in _stale(section, plain, values):
-            del table[key]
-        for key, value in values.items():
-            if key not in plain or plain[key] != value:
-                table[key] = value
-        if take_from is not None and take_from in document:
-            other: Any = document[take_from]
-            for key in [key for key in dict(other) if key in WIRE_KEYS]:
-                del other[key]
+        put(document)
         text = tomlkit.dumps(document)
     except TOMLKitError as error:
-        raise SettingsError(f"{path}: {section} could not be added: {error}") from None
-    after = tomllib.loads(text).get(section, {})
-    if any(after.get(key) != value for key, value in values.items()):
-        raise SettingsError(f"{path}: {section} could not be added; write it by hand")
+        raise SettingsError(f"{path}: it could not be added to: {error}; write it by hand") from None
+    if tomllib.loads(text) != document.unwrap():
+        raise SettingsError(f"{path}: it could not be added to; write it by hand")
     return text
+
+
+def _put(document: Any, section: Section, values: Mapping[str, Value], take_from: Section | None) -> None:
+    import tomlkit
+
+    if section not in document:
+        if len(document.body) > 1 or document.unwrap():
+            document.add(tomlkit.nl())
+        document[section] = tomlkit.table()
+    table: Any = document[section]
+    plain = dict(table)
+    for key in _stale(section, plain, values):
+        del table[key]
+    for key, value in values.items():
+        if key not in plain or plain[key] != value:
+            table[key] = value
+    if take_from is not None and take_from in document:
+        other: Any = document[take_from]
+        for key in [key for key in dict(other) if key in WIRE_KEYS]:
+            del other[key]
 
 
 def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:

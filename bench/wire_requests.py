@@ -127,6 +127,13 @@ class PutLeaves(Tagged, frozen=True, tag="put-leaves"):
     ref: int | None = None
 
 
+class PutUnits(Tagged, frozen=True, tag="put-units"):
+    """What people see from now on; kept in the settings file."""
+
+    units: Literal["mm", "inch"]
+    ref: int | None = None
+
+
 class Learn(Tagged, frozen=True, tag="learn"):
     """First start: find the port that moves when the plunger is pressed or the sled pushed, and its direction.
 
@@ -189,6 +196,7 @@ Request = (
     | PutSaw
     | PutSquare
     | PutLeaves
+    | PutUnits
     | Learn
     | Live
     | LogList

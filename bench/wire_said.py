@@ -297,10 +297,14 @@ class RawBytes(Tagged, frozen=True, tag="bytes"):
 
 
 class LogRows(Tagged, frozen=True, tag="log-rows"):
-    """Newest first. moves: by finding id what became of its move: "planned", "made", "verified"."""
+    """Newest first. moves: by finding id what became of its move: "planned", "made", "verified".
+
+    superseded: those that a later look at the same check took the place of.
+    """
 
     findings: list[Finding]
     moves: dict[str, str] = {}
+    superseded: list[str] = []
     ref: int | None = None
 
 

@@ -33,8 +33,8 @@ def status(socket_path: str | None, as_json: bool) -> int:
     click.echo(f"{reply.program}; log {reply.log}: {reply.recording}")
     for note in reply.notes:
         click.echo(f"note: {note}")
-    if not reply.instruments:
-        click.echo("no instrument is set up: name a port in the settings, or try `sweepgauge demo`")
+    if not any(one.state != "marks" for one in reply.instruments):
+        click.echo("no instrument is set up: `sweepgauge learn indicator` finds it; `sweepgauge demo` pretends a saw")
     for one in reply.instruments:
         now = ""
         if one.value is not None:

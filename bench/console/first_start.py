@@ -280,11 +280,15 @@ def cables(desk: Desk) -> list[Row]:
         Row("That leaf is", field="proof", value=length_words(view.leaf, state.units)),
         Row(
             "Shown in",
-            lambda: desk.send(PutUnits("inch" if state.units == "mm" else "mm")) and None,
+            lambda: _other_units(desk),
             value="millimetres" if state.units == "mm" else "inches",
         ),
     ]
     return out
+
+
+def _other_units(desk: Desk) -> None:
+    desk.send(PutUnits("inch" if desk.state.units == "mm" else "mm"))
 
 
 def typed(desk: Desk, text: str) -> None:

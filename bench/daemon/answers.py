@@ -24,6 +24,7 @@ from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts
 from bench.log.rows import LogError
 from bench.settings import SettingsError, add_gear, load
+from bench.settings_write import keep_units
 from bench.units import length_words
 from bench.wire import (
     Abandon,
@@ -54,6 +55,7 @@ from bench.wire import (
     PutLeaves,
     PutSaw,
     PutSquare,
+    PutUnits,
     Request,
     StatusReply,
     Undo,
@@ -145,6 +147,8 @@ class Answers:
             client.send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
             await self._put(client, request)
+        elif isinstance(request, PutUnits):
+            await self._units(client, request)
         elif isinstance(request, LogList | LogShow | LogExport):
             await self._from_log(client, request)
         else:
@@ -237,6 +241,17 @@ class Answers:
 
     # ---- gear -----------------------------------------------------------------------------------------
 
+    async def _units(self, client: Client, request: PutUnits) -> None:
+        """What people see: kept in the settings file, and true at once."""
+        service = self.service
+        if (why := service.busy()) is not None:
+            raise WrongUse(why)
+        paths = service.paths
+        settings = await asyncio.to_thread(keep_units, paths.settings, request.units, gear_path=paths.gear)
+        await service.rewire(settings)
+        words = "Millimetres" if request.units == "mm" else "Inches"
+        client.send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
+
     async def _put(self, client: Client, request: PutJig | PutSaw | PutSquare | PutLeaves) -> None:
         """Into gear.toml beside the log, checked whole before a byte is written; then read again."""
         service = self.service
@@ -267,10 +282,10 @@ class Answers:
     async def _from_log(self, client: Client, request: LogList | LogShow | LogExport) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
-            rows, moves = await asyncio.to_thread(
+            rows, moves, superseded = await asyncio.to_thread(
                 history.listed, path, jig=request.jig, check=request.check, most=request.most
             )
-            client.send(LogRows(rows, moves, request.ref))
+            client.send(LogRows(rows, moves, superseded, request.ref))
         elif isinstance(request, LogShow):
             shown = await asyncio.to_thread(history.show, path, request.id)
             client.send(

@@ -19,8 +19,9 @@ import msgspec
 
 from bench import settings_write
 from bench.daemon.feed import Instrument
+from bench.daemon.found import Role, values_of
 from bench.daemon.leaf_proof import LeafProof, Phase
-from bench.daemon.motion import PRESSED, PUSHED, Seen, Watcher, count_shown, pressed, pushed, watcher
+from bench.daemon.motion import PRESSED, PUSHED, Seen, Watcher, pressed, pushed, watcher
 from bench.daemon.scout import Places, Scout, Tapped, short_name, wired_cable
 from bench.daemon.wrong_use import WrongUse
 from bench.settings import Paths, Settings, SettingsError
@@ -30,7 +31,6 @@ from bench.wire import Cables, Learn, LearnSaid, Readings
 log = logging.getLogger("sweepgauge")
 
 What = Literal["indicator", "travel", "leaf"]
-
 LINGER = 3.0  # s that ports are held on when nobody looks any more: a screen may come back
 IDLE = 20.0  # s without a movement until that is said
 LEAF = 0.10  # mm, where no other is named
@@ -205,7 +205,7 @@ class Learner:
 
     # ---- the cables ---------------------------------------------------------------------------------
 
-    def _ask(self, what: Literal["indicator", "travel"], now: float, remark: str = "") -> None:
+    def _ask(self, what: Role, now: float, remark: str = "") -> None:
         if what != self.what:
             self._watchers = {}
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
@@ -216,7 +216,7 @@ class Learner:
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
         here = self._here()
-        what: Literal["indicator", "travel"] = "indicator" if self.what == "indicator" else "travel"
+        what: Role = "indicator" if self.what == "indicator" else "travel"
         gone = [port for port in self._watchers if port not in here]
         was = {port: self._watchers.pop(port) for port in gone}
         if self._keeping is not None and not self._keeping.done():
@@ -234,7 +234,7 @@ class Learner:
         seen = pressed(self._watchers, now) if what == "indicator" else pushed(self._watchers, now)
         self._judge(what, seen, now)
 
-    def _judge(self, what: Literal["indicator", "travel"], seen: Seen, now: float) -> None:
+    def _judge(self, what: Role, seen: Seen, now: float) -> None:
         if seen.outcome in ("nothing", "moving"):
             if seen.outcome == "moving":
                 self._moved_at = now
@@ -264,7 +264,7 @@ class Learner:
         else:  # back
             self._ask(what, now, f"{name} moved by {far} and came back: leave the sled where you pushed it.")
 
-    def _found(self, what: Literal["indicator", "travel"], port: str, mm: float) -> None:
+    def _found(self, what: Role, port: str, mm: float) -> None:
         self._seen = (port, mm)
         name, far = short_name(port), self._mm(mm)
         way = "grows" if mm > 0 else "falls"
@@ -280,6 +280,8 @@ class Learner:
         except SettingsError as error:
             self._finish("failed", f"Nothing is kept: {error}.")
             return
+        if self._inches(what, port):
+            words += " It shows inches, and so will this."
         other = self._other(what, port)
         if other is not None:
             words += f" It was the {other} until now, which then has no cable."
@@ -287,42 +289,30 @@ class Learner:
             words += f" In {self._paths.settings.name}: {'; '.join(change.text() for change in changes)}."
         self._say("seen", words, port=port, grows=str(values["grows"]), enter=True, value=abs(mm))
 
-    def _other(self, what: What, port: str) -> Literal["indicator", "travel"] | None:
+    def _inches(self, what: What, port: str) -> bool:
+        """The indicator shows inches, and the file does not say what people see."""
+        one = self._here().get(port)
+        inches = what == "indicator" and one is not None and one.unit == "inch"
+        return inches and not settings_write.says(self._paths.settings, None, "units")
+
+    def _other(self, what: What, port: str) -> Role | None:
         for one in self._wired():
             if one.settings.port == port and one.role in ("indicator", "travel") and one.role != what:
                 return "indicator" if one.role == "indicator" else "travel"
         return None
 
-    def _values(self, what: Literal["indicator", "travel"], port: str) -> dict[str, settings_write.Value]:
-        """Keys and texts for the settings file, in the order in which a person reads them."""
-        source = self._here().get(port)
-        path = self._paths.settings
+    def _values(self, what: Role, port: str) -> dict[str, settings_write.Value]:
         assert self._seen is not None
-        values: dict[str, settings_write.Value] = {}
-        if isinstance(source, Tapped) and source.proposal is not None:
-            heard = source.proposal.settings
-            values["port"] = port
-            order = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals")
-            values |= {key: heard[key] for key in order if key in heard}
-        elif (other := self._other(what, port)) is not None:
-            values |= settings_write.wire_of(path, other)
-        if what == "indicator":
-            unit = source.unit if source is not None else "mm"
-            count = count_shown(self._shown.get(port, set()), unit)
-            if count is not None and not settings_write.says(path, what, "resolution"):
-                values["resolution"] = f"{count:.6f}".rstrip("0").rstrip(".") + (
-                    " in" if unit == "inch" else " mm"
-                )
-            values["grows"] = "pushed-in" if self._seen[1] > 0 else "pulled-out"
-        else:
-            values["grows"] = "away" if self._seen[1] > 0 else "toward"
-        return values
+        source, shown = self._here().get(port), self._shown.get(port, set())
+        return values_of(
+            what, port, self._seen[1], source, self._other(what, port), self._paths.settings, shown
+        )
 
     async def _keep(self) -> None:
         """Into the settings file; then the daemon reads what it says."""
         assert self.what is not None
         what, path = self.what, self._paths.settings
-        section: Literal["indicator", "travel"] = "travel" if what == "travel" else "indicator"
+        section: Role = "travel" if what == "travel" else "indicator"
         values: dict[str, settings_write.Value] = {}
         try:
             if self._proof is not None:
@@ -330,9 +320,14 @@ class Learner:
             elif self._seen is not None:
                 values = self._values(section, self._seen[0])
             other = None if self._seen is None else self._other(what, self._seen[0])
+            inches = self._seen is not None and self._inches(what, self._seen[0])
             settings = await asyncio.to_thread(
                 settings_write.keep, path, section, values, gear_path=self._paths.gear, take_from=other
             )
+            if inches:
+                settings = await asyncio.to_thread(
+                    settings_write.keep_units, path, "inch", gear_path=self._paths.gear
+                )
         except SettingsError as error:
             self._finish("failed", f"Nothing is kept: {error}.")
             return
@@ -358,7 +353,9 @@ class Learner:
             self._proof.cured(settings, f"Kept in {path.name}. Now prove it again.")
             return
         grows = str(values.get("grows", ""))
-        self._finish("kept", f"Kept in {path.name}: {short_name(port)} is the {what}.", port=port, grows=grows)
+        self._finish(
+            "kept", f"Kept in {path.name}: {short_name(port)} is the {what}.", port=port, grows=grows
+        )
 
     # ---- what is told -------------------------------------------------------------------------------
 

@@ -81,7 +81,7 @@ class Service:
             paths=paths,
             wired=lambda: self.bench.instruments,
             rewire=self.rewire,
-            busy=self._busy,
+            busy=self.busy,
             where=where,
         )
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
@@ -191,7 +191,7 @@ class Service:
         self.tell(self.answers.kinds())
         self.tell(msgspec.structs.replace(self.answers.status(), notes=[]))
 
-    def _busy(self) -> str | None:
+    def busy(self) -> str | None:
         run = self.bench.run
         if run is not None:
             return f"{run.check.kind} is in progress; finish it, or end it with `sweepgauge abandon`"

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.settings import SettingsError, load
-from bench.settings_write import HEADER, as_text, changes, keep, says, wire_of
+from bench.settings_write import HEADER, as_text, changes, keep, keep_units, says, wire_of
 
 INDICATOR = {
     "port": "/dev/serial/by-id/usb-a",
@@ -138,3 +138,27 @@ def test_all_that_is_not_ours_stays_word_for_word(tmp_path_factory, sleds, remar
     assert after.startswith(before)
     settings = load(path)
     assert len(settings.gear.jigs) == len(sleds) and settings.indicator is not None
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        "",
+        "# mine\n[indicator]\nport = '/dev/x'\n",
+        "units = 'mm' # both\n[saw.a]\n",
+        "[jig.a]\n\n[jig.b]\n",
+        "a = 1\n",
+    ],
+)
+def test_units_stand_before_all_tables(tmp_path, before) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(before)
+    if "a = 1" in before:
+        with pytest.raises(SettingsError):  # a key that means nothing: nothing is written
+            keep_units(path, "inch")
+        assert path.read_text() == before
+        return
+    assert keep_units(path, "inch").units == "inch"
+    assert load(path).units == "inch"
+    for line in before.splitlines():
+        assert line.replace("'mm'", '"inch"') in path.read_text().splitlines()

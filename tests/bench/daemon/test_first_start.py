@@ -8,7 +8,7 @@ import os
 import pytest
 
 from bench.settings import load
-from bench.wire import Cables, Error, Learn, LearnSaid, Press, StatusReply
+from bench.wire import Cables, Error, GearReply, Learn, LearnSaid, Press, PutUnits, StatusReply
 
 BOTH = """# my own words
 units = "mm"
@@ -240,3 +240,20 @@ async def test_a_daemon_that_ends_in_mid_learning_comes_up_asking_again(first_be
         await bench.start()
         wire = await bench.talk()
         await bench.until(wire, LearnSaid, asking("indicator"))
+
+
+async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_bench) -> None:
+    """Its count in its own unit; what people see follows it, as nothing says otherwise, and is turned by a request."""
+    inches = {"encode_indicator": lambda mm: b"%+09.4f in\r\n" % (round(mm / 25.4 / 0.0005) * 0.0005)}
+    async with first_bench(**inches) as bench:
+        wire = await bench.talk()
+        await on_the_cables(bench, wire)
+        await bench.hands.press_plunger(1)
+        assert "so will this" in (await bench.until(wire, LearnSaid, seen)).words
+        wire.send(Press(waits=False))
+        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        kept = load(bench.settings_file)
+        assert kept.units == "inch" and 'resolution = "0.0005 in"' in bench.settings_file.read_text()
+        wire.send(PutUnits("mm"))
+        await bench.until(wire, GearReply, lambda m: m.units == "mm")
+        assert load(bench.settings_file).units == "mm"

@@ -136,6 +136,9 @@ def test_the_count_is_what_all_differences_are_made_of(count, steps, unit) -> No
     size = Fraction(count) / (10 if unit == "inch" else 1)
     values = {float(size * n) * inch for n in steps}
     expected = float(size * common)
-    if expected <= 0.1 / inch:
+    one_two_five = f"{expected:.5f}".replace(".", "").strip("0") in ("1", "2", "5")
+    if expected <= 0.1 / inch and one_two_five:
         assert count_shown(values, unit) == pytest.approx(expected)
+    else:
+        assert count_shown(values, unit) is None
     assert count_shown(set(list(values)[:5]), unit) is None

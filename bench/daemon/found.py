@@ -1,0 +1,47 @@
+"""From a cable that moved to the keys and texts that a person would write of it. Reads the settings file.
+
+May import: bench.daemon.feed, bench.daemon.motion, bench.daemon.scout, bench.settings_write.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from bench import settings_write
+from bench.daemon.feed import Instrument
+from bench.daemon.motion import count_shown
+from bench.daemon.scout import Tapped
+
+Role = Literal["indicator", "travel"]
+
+_ORDER = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals")
+
+
+def values_of(
+    what: Role,
+    port: str,
+    mm: float,
+    source: Tapped | Instrument | None,
+    other: Role | None,
+    path: Path,
+    shown: set[float],
+) -> dict[str, settings_write.Value]:
+    """In the order in which they are read. mm: how it moved, in or away positive. other: what it was until now.
+
+    shown: values in mm that were seen, for the indicator's count. Raises SettingsError for a file that is wrong.
+    """
+    values: dict[str, settings_write.Value] = {}
+    if isinstance(source, Tapped) and source.proposal is not None:
+        heard = source.proposal.settings
+        values = {"port": port, **{key: heard[key] for key in _ORDER if key in heard}}
+    elif other is not None:
+        values |= settings_write.wire_of(path, other)
+    if what == "travel":
+        return {**values, "grows": "away" if mm > 0 else "toward"}
+    unit = source.unit if source is not None else "mm"
+    count = count_shown(shown, unit)
+    if count is not None and not settings_write.says(path, what, "resolution"):
+        figure = f"{count:.6f}".rstrip("0").rstrip(".")
+        values["resolution"] = f"{figure} {'in' if unit == 'inch' else 'mm'}"
+    return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
