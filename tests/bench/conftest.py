@@ -239,7 +239,8 @@ class FirstBench:
         self.folder = folder
         self.saw = VirtualSaw.draw(3)
         self.hands = Hands(self.saw, pace=0.6)
-        self.ports = VirtualPorts(self.saw, self.hands, folder / "ports", 60.0, **ports)
+        rate = ports.pop("rate", 60.0)
+        self.ports = VirtualPorts(self.saw, self.hands, folder / "ports", rate, **ports)
         self.names = {name: path for name, path in self.ports.paths.items()}
         self.settings_file = folder / "settings.toml"
         if settings is not None:

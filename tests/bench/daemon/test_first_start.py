@@ -257,3 +257,58 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         wire.send(PutUnits("mm"))
         await bench.until(wire, GearReply, lambda m: m.units == "mm")
         assert load(bench.settings_file).units == "mm"
+
+
+@pytest.mark.slow  # three readings a second take their time
+async def test_slow_instruments_that_send_no_unit_with_parity(first_bench) -> None:
+    """Seven bits and even parity, three lines a second; the file says how they speak."""
+
+    def even(text: bytes) -> bytes:
+        return bytes(byte | (0x80 if byte.bit_count() % 2 else 0) for byte in text)
+
+    slow = {
+        "rate": 3.3,
+        "encode_indicator": lambda mm: even(b"%+09.3f\r" % mm),
+        "encode_travel": lambda mm: even(b"%+09.2f\r" % mm),
+    }
+    async with first_bench(**slow) as bench:
+        wire = await bench.talk()
+        await on_the_cables(bench, wire)
+        await asyncio.sleep(0.7)
+        pressing = asyncio.create_task(bench.hands._push_in(2.0, 2.0, 0.3))
+        found = await bench.until(wire, LearnSaid, seen)
+        await pressing
+        assert found.grows == "pushed-in"
+        wire.send(Press(waits=False))
+        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        text = bench.settings_file.read_text()
+        assert 'parity7 = "even"' in text and 'default_unit = "mm"' in text
+        assert "resolution" not in text  # too few values to tell it from
+        await bench.reads()
+        wire.send(Learn("travel"))
+        await bench.until(wire, LearnSaid, asking("travel"))
+        await bench.hands.push(70.0, 100.0)
+        assert (await bench.until(wire, LearnSaid, seen)).grows == "away"
+
+
+@pytest.mark.slow
+async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> None:
+    """Its button at rest, pressed in, and let out again."""
+    async with first_bench(modes={"indicator": "button"}) as bench:
+        wire = await bench.talk()
+        await bench.until(wire, Cables, lambda m: any(c.state == "silent" for c in m.cables))
+
+        def heard(value: float):
+            return lambda m: any(c.value is not None and abs(c.value - value) < 0.01 for c in m.cables)
+
+        bench.ports.press_send()
+        await bench.until(wire, Cables, heard(0.0))
+        await asyncio.sleep(1.0)
+        pressing = asyncio.create_task(bench.hands._push_in(2.0, 3.0, 0.1))
+        await asyncio.sleep(0.5)
+        bench.ports.press_send()
+        await bench.until(wire, Cables, heard(2.0))
+        await pressing
+        bench.ports.press_send()
+        found = await bench.until(wire, LearnSaid, seen)
+        assert (found.port, found.value) == (bench.names["indicator"], pytest.approx(2.0, abs=0.01))
