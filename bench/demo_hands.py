@@ -35,6 +35,7 @@ class Following:
         self.live: LiveSaid | None = None
         self.unplugged = False
         self.tight = False  # the screw was tightened in this live move
+        self.slipped = False  # the set-up was put wrong on purpose
         self.cannot = ""  # why the pretend saw cannot do what is asked
         self._at_free_end = False
         self._meant = "away"  # way of the live move
@@ -85,6 +86,7 @@ class Following:
         ask = self.ask
         if ask is None or self.busy:
             return
+        self.slipped = True
         if self._before is not None and self._before != ask.placement:
             self._start(self.hands.put(self._before))
         else:
@@ -187,7 +189,7 @@ class Following:
         if ask.phase == "place":
             if self._put != ask.placement:
                 self._before, self._put = self._put, ask.placement
-            self.cannot = ""
+            self.cannot, self.slipped = "", False
             try:
                 await self.hands.put(ask.placement or "")
             except ValueError:

@@ -55,6 +55,8 @@ def lesson(desk: Desk, following: Following) -> str:
         )
     ask = state.ask
     if ask is not None:
+        if ask.phase == "place" and following.slipped:
+            return "It stands wrong now. Enter all the same: will the lean test notice?"
         if ask.phase == "place":
             return (
                 "The hands turned the square over, so its own error drops out. Enter; or w: as if they had not."

@@ -51,11 +51,13 @@ def bands(
     wide: int, high: int, *, listing: bool = False, reading: bool = False, loud: bool = False, tip: int = 0
 ) -> Bands:
     """listing: a list of rows instead of the number and the guide. reading: there is much to read and nothing
-    moves, so that on a small screen the number takes one row. loud: what was said last must not be cut. tip: rows
-    of it."""
+    moves, so that the number gives way: on a small screen it takes one row. loud: what was said last must
+    not be cut. tip: rows of it."""
     size = "huge" if wide >= 150 and high >= 45 else "large" if wide >= 76 and high >= 22 else "small"
     if reading and high < 18:
         size = "row"
+    elif reading and high < 40:
+        size = "small"
     number = 0 if listing else panes.number_rows(wide, size)
     said = 1 + loud if high < 18 else 2 + tip if high < 40 else 3 + tip
     where = 0 if listing else 1
@@ -76,6 +78,8 @@ def _bands(desk: Desk, wide: int, high: int) -> Bands:
     if state.learn is not None and len(state.learn.words) > MUCH:
         reading = True
     tip = len(panes.tip(desk.tip(desk), wide))
+    if high >= 18:  # there is room for both, but not for why the last thing was not kept as well
+        reading = ask is not None and ask.remark is not None and not ask.moving
     if high < 18:
         loud = bool(state.notices) and panes.is_loud(state, wide)
         return bands(
