@@ -28,6 +28,7 @@ COMMANDS = {
     "decode": ("decode", "Raw bytes from standard input to readings."),
     "capture": ("capture", "Raw bytes of an instrument to standard output."),
     "doctor": ("doctor", "Ports, formats, rates, clock, disk, permissions: what is wrong, what to do."),
+    "drift": ("drift", "How results have changed without a move, and when to look again."),
     "log": ("log", "List, show or export what was measured."),
 }
 

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from bench.commands.common import Complaint, connect, json_option, socket_option
+
+if TYPE_CHECKING:
+    from bench.units import System
+    from bench.wire import LogRows
 
 T = TypeVar("T")
 
@@ -44,7 +48,7 @@ def list_(
     from bench.words import finding_words
 
     if log_path is not None:
-        rows = _from_file(lambda h: h.findings(_there(log_path), jig=jig, check=kind, most=most))
+        rows = from_file(lambda h: h.findings(_there(log_path), jig=jig, check=kind, most=most))
     else:
         rows = _ask(socket_path, LogList(jig=jig, check=kind, most=most), LogRows).findings
     if as_json:
@@ -78,7 +82,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     from bench.words import finding_words
 
     if log_path is not None:
-        shown = _from_file(lambda h: h.show(_there(log_path), id))
+        shown = from_file(lambda h: h.show(_there(log_path), id))
         one = {"finding": shown.finding, "evidence": shown.evidence, "moves": shown.moves}
         finding = shown.finding
     else:
@@ -116,7 +120,7 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     from bench.wire import Error, LogExport, LogText
 
     if log_path is not None:
-        click.echo(_from_file(lambda h: h.export_text(_there(log_path), id)), nl=False)
+        click.echo(from_file(lambda h: h.export_text(_there(log_path), id)), nl=False)
         return 0
     try:
         with connect(socket_path) as client:
@@ -139,13 +143,27 @@ def _there(text: str) -> Path:
     return Path(text)
 
 
-def _from_file(call: Callable[[Any], T]) -> T:
+def from_file(call: Callable[[Any], T]) -> T:
     from bench.daemon import history
     from bench.log.rows import LogError
 
     try:
         return call(history)
     except LogError as error:
+        raise Complaint(str(error)) from error
+
+
+def asked(socket: str | None, jig: str | None, kind: str | None, most: int) -> tuple[LogRows, System]:
+    """Findings from the daemon, and the units its user sees."""
+    from bench.client import Gone, NoDaemon, Refused
+    from bench.wire import LogList, LogRows
+
+    try:
+        with connect(socket) as client:
+            rows = client.ask(LogList(jig=jig, check=kind, most=most), LogRows, timeout=30.0)
+            assert isinstance(rows, LogRows)
+            return rows, client.version.units
+    except (Refused, Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
 
 

@@ -40,8 +40,8 @@ def findings(
 
 def listed(
     path: Path, *, jig: str | None = None, check: str | None = None, most: int = 50
-) -> tuple[list[Finding], dict[str, str]]:
-    """Findings, newest first, and by finding id what became of its move: planned, made, verified."""
+) -> tuple[list[Finding], dict[str, str], list[str]]:
+    """Findings, newest first; by finding id what became of its move: planned, made, verified; those superseded."""
     with read.open_read(path) as db:
         rows = read.list_findings(db, jig=jig, check=check, last=most)
         moves = read.moves(db)
@@ -51,7 +51,8 @@ def listed(
         for m in moves
         if m.finding in shown
     }
-    return [row.finding for row in reversed(rows)], became
+    superseded = [row.finding.id for row in rows if row.superseded_by is not None]
+    return [row.finding for row in reversed(rows)], became, superseded
 
 
 def show(path: Path, finding: str) -> Shown:
