@@ -133,6 +133,8 @@ class Desk:
             return pages.type_key(self, key, char)
         if self.view.page != "work" and self._list_key(key):
             return True
+        if len(key) == 1:  # keys are shown as capitals
+            key = key.lower()
         action = find(key, self.actions)
         if action is None or not action.can(self):
             return False
@@ -204,6 +206,8 @@ class Desk:
         finding = state.finding
         if first_start.next_stage(state, view) is not None:
             first_start.begin(self)
+        elif finding is None and first_start.bare(state):
+            view.go("cables")
         elif finding is None:
             view.go("checks" if state.gear is None or state.gear.jigs else "sleds")
         elif finding.move is not None and not self.moved:

@@ -156,6 +156,8 @@ def press_word(state: State, view: View) -> str | None:
             return "keep it"
         return "it rests" if learn.step == 1 else "it is in"
     stage = next_stage(state, view)
+    if stage is None and state.finding is None and state.ask is None and state.live is None and bare(state):
+        return "cables"
     return None if stage is None else _WORDS[stage]
 
 

@@ -168,7 +168,7 @@ def _nothing(state: State, view: View, wide: int) -> Block:
             "The screen waits for the daemon: `sweepgauge daemon` starts one, `sweepgauge demo` pretends a saw."
         ]
     elif not state.instruments or all(i.state == "marks" for i in state.instruments.values()):
-        words = ["No indicator is known yet: plug its cable in, then 7: find the cables."]
+        words = ["No indicator is known yet: plug its cable in, then Enter."]
     elif state.gear is not None and not state.gear.jigs:
         words = ["No sled yet: 7 sets one up. `sweepgauge demo` tries it all on a pretend saw."]
     else:

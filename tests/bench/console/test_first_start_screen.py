@@ -124,7 +124,7 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
             await pilot.press("9", "9")
             await until(pilot, lambda t: "No indicator is known yet" in t)
-            await pilot.press("7", "2", "1")
+            await pilot.press("enter", "1")
             await find_the_indicator(pilot, bench)
             await until(pilot, lambda t: "Kept in" in t and "indicator reads" in t)
             await pilot.press("7", "2", "4", "full_stop", "2", "enter")
