@@ -28,7 +28,6 @@ __all__ = [
     "add_gear",
     "default_paths",
     "load",
-    "words",
 ]
 
 OptionValue = str | int | float | bool
@@ -324,13 +323,6 @@ def _options(table: Table) -> dict[str, OptionValue]:
 # --- where things are -------------------------------------------------------------------------------
 
 _NAME = "sweepgauge"
-
-
-def words(settings: Settings) -> list[str]:
-    """What was understood, read back in plain lines; see bench.settings_words."""
-    from bench.settings_words import words as told
-
-    return told(settings)
 
 
 def _home_of_user() -> str:

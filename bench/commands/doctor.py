@@ -97,7 +97,8 @@ def _print(matter: Matter) -> None:
 def _look(where: Paths, spacing: float) -> Iterator[Matter]:
     from bench.doctor import machine, pins, ports, rights
     from bench.doctor.matter import fault, told
-    from bench.settings import Settings, words
+    from bench.settings import Settings
+    from bench.settings_words import words
 
     try:
         settings = load_settings(where)

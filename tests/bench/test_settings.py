@@ -12,7 +12,8 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from bench.gear import Caliper, Gear, Indicator, Jig, Saw, Square, Travel
-from bench.settings import Panel, PortSettings, Settings, SettingsError, default_paths, load, words
+from bench.settings import Panel, PortSettings, Settings, SettingsError, default_paths, load
+from bench.settings_words import words
 
 WHOLE = """
 units = "mm"                          # what people see: "mm" or "inch"
