@@ -75,14 +75,15 @@ def doctor(
     if as_json:
         click.echo(msgspec.json.encode({"good": not faults, "matters": matters}))
     else:
-        click.echo(
-            "No fault found."
-            if not faults
-            else "1 fault found."
-            if faults == 1
-            else f"{faults} faults found."
-        )
+        open_ends = sum(matter.good is None and bool(matter.do) for matter in matters)
+        click.echo(_total(faults, open_ends))
     return 1 if faults else 0
+
+
+def _total(faults: int, open_ends: int) -> str:
+    """open_ends: what is no fault and has something to do all the same, such as a silent instrument."""
+    words = "No fault found" if not faults else f"{faults} fault{'s' if faults > 1 else ''} found"
+    return words + (f"; {open_ends} more to see to." if open_ends else ".")
 
 
 def _print(matter: Matter) -> None:

@@ -6,8 +6,8 @@ bench.doctor, bench.settings (types), hw.
 
 from __future__ import annotations
 
+import errno
 import os
-import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -16,15 +16,14 @@ from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.ports import Found
 from bench.doctor.rights import User, may_open
 from bench.doctor.stream import rate_of, stream
+from bench.doctor.taken import dumb, remarks, take
 from bench.settings import PortSettings
 from bench.units import System
-from hw.formats import make_decoder
 from hw.holders import holders_of, is_pseudo
 from hw.listening import Listening, is_text, judge, listen, open_line, settings_text
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s
-LOOK = 0.05  # s
 
 Wired = Sequence[tuple[str, PortSettings]]
 
@@ -35,51 +34,89 @@ def heard_here(
     """All ports at once, as each takes a second or two; in the order of the settings."""
     named = {os.path.realpath(port.port) for _, port in wired}
     others = [cable for cable in found if str(cable.device) not in named]
+    pushed = any(name == "travel" for name, _ in wired)
     with ThreadPoolExecutor(max_workers=8) as pool:
-        jobs = [pool.submit(_wired, name, port, user, spacing, units) for name, port in wired]
+        jobs = [
+            pool.submit(_wired, name, port, user, spacing, units, pushed and name != "caliper")
+            for name, port in wired
+        ]
         jobs += [pool.submit(_unnamed, cable, user) for cable in others]
         return [matter for job in jobs for matter in job.result()]
 
 
-def _wired(name: str, port: PortSettings, user: User, spacing: float, units: System) -> list[Matter]:
-    return list(_heard(name, port, user, spacing, units))
+def _wired(
+    name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
+) -> list[Matter]:
+    return list(_heard(name, port, user, spacing, units, swept))
 
 
-def _heard(name: str, port: PortSettings, user: User, spacing: float, units: System) -> Iterator[Matter]:
+def _heard(
+    name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
+) -> Iterator[Matter]:
     if not port.port:
-        yield told(name, f"it is on pins, which only the daemon reads: {port.pins}")
+        wires = ", ".join(f"{wire} {pin}" for wire, pin in port.pins.items())
+        yield told(
+            name, f"it is on pins ({wires}), which only the daemon reads", "start the daemon and look again"
+        )
         return
     if port.port.startswith("/"):
-        refused = _why_not(name, port.port, user)
+        refused = _why_not(name, port, user)
         if refused is not None:
             yield refused
             return
+    if port.format == "wedge":
+        yield told(
+            name,
+            f"{port.port} types like a keyboard, and the daemon takes it for itself",
+            "start the daemon and look again; here its numbers would go to the window in front",
+        )
+        return
     try:
-        data, times, values, rejects = _take(port)
+        heard = take(port, LISTEN)
     except FormatError as error:
         yield fault(name, str(error), "mend the option in the settings")
         return
     except (OSError, ValueError) as error:
-        yield fault(name, f"{port.port}: {error}", "mend the port in the settings, or close what holds it")
+        if holders := holders_of(Path(port.port)) if port.port.startswith("/") else []:
+            yield fault(name, f"{port.port} is held by {', '.join(holders)}", "close that program")
+        elif getattr(error, "errno", None) == errno.EAGAIN or "exclusively lock" in str(error):
+            yield fault(
+                name,
+                f"{port.port} is held by another program",
+                f"close it; who it is: sudo fuser -v {port.port}",
+            )
+        else:
+            yield fault(
+                name, f"{port.port}: {error}", "mend the port in the settings, or close what holds it"
+            )
         return
-    if not data:
+    if not heard.data:
+        asks = port.request is not None or port.format == "modbus_rtu"
         yield told(
             name,
-            f"{port.port} is open and silent",
-            "switch the instrument on, or press its send button; one that is asked needs request in the settings",
+            f"{port.port} is open and silent" + (", though it was asked" if asks else ""),
+            "is it switched on, are address and speed its own, are the two wires the right way round?"
+            if port.format == "modbus_rtu"
+            else "switch the instrument on, or press its send button"
+            + ("" if asks else "; one that is asked needs request in the settings"),
         )
         return
-    if values and len(values) >= rejects:
-        mark = f", {rejects} rejected" if rejects else ""
-        yield good(name, f"{port.port}: {len(values)} readings in {LISTEN:g} s{mark}")
-        yield from stream(name, rate_of(times), values, spacing, units)
+    if heard.good and heard.good >= heard.rejects:
+        mark = f", {heard.rejects} rejected" if heard.rejects else ""
+        yield good(name, f"{port.port}: {heard.good} readings in {LISTEN:g} s{mark}")
+        yield from remarks(name, port, heard)
+        if len(heard.channels) < 2:
+            yield from stream(name, rate_of(heard.times), heard.values, spacing, units, swept=swept)
         return
-    yield from wrong(name, port, data, _look_further(port, data))
+    if heard.statuses and sum(heard.statuses.values()) >= heard.rejects:
+        yield fault(name, *dumb(port.port, heard))
+        return
+    yield from wrong(name, port, heard.data, _look_further(port, heard.data))
 
 
 def wrong(name: str, port: PortSettings, data: bytes, heard: Listening) -> Iterator[Matter]:
     """Bytes come, and they are not what the settings say."""
-    speaks = f"format {port.format}" + (f", profile {port.profile}" if port.profile else "")
+    speaks = f"of the format {port.format}" + (f", profile {port.profile}" if port.profile else "")
     words = f"{port.port}: {len(data)} bytes that are not {speaks}"
     proposal = heard.proposal
     if proposal is None:
@@ -98,39 +135,6 @@ def wrong(name: str, port: PortSettings, data: bytes, heard: Listening) -> Itera
         evidence=proposal.evidence,
         proposal=proposal.settings,
     )
-
-
-def _take(port: PortSettings) -> tuple[bytes, list[float], list[float], int]:
-    """Listen as the daemon would: what came, when each reading did, the readings, how many rejects."""
-    import serial
-
-    options: dict[str, object] = dict(port.options)
-    if port.format == "line":
-        options.setdefault("at_open", True)
-    decoder = make_decoder(port.format, options)
-    heard, times, values = bytearray(), [], []
-    with serial.serial_for_url(
-        port.port,
-        baudrate=port.baud,
-        bytesize=port.bits,
-        parity=port.parity,
-        stopbits=port.stop,
-        timeout=LOOK,
-        **({"exclusive": True} if port.port.startswith("/") else {}),
-    ) as opened:
-        asked, end = 0.0, time.monotonic() + LISTEN
-        while (now := time.monotonic()) < end:
-            if port.request and now - asked > 0.1:
-                asked = now
-                opened.write(port.request.encode("ascii"))
-            data = opened.read(1)
-            data += opened.read(opened.in_waiting or 0)
-            heard += data
-            for record in decoder.feed(data):
-                if record.value is not None:
-                    times.append(time.monotonic())
-                    values.append(record.value)
-    return bytes(heard), times, values, decoder.rejects
 
 
 def _look_further(port: PortSettings, data: bytes) -> Listening:
@@ -175,12 +179,13 @@ def _proposed(cable: Found, user: User) -> Iterator[Matter]:
         yield told("port", f"{cable.name}: something is sent, but nothing known is heard at {speeds} baud")
 
 
-def _why_not(name: str, port: str, user: User) -> Matter | None:
-    path = Path(port)
+def _why_not(name: str, port: PortSettings, user: User) -> Matter | None:
+    path = Path(port.port)
     if not path.exists():
-        return fault(name, f"{port} is not there", "is the cable plugged in? ls -l /dev/serial/by-id")
+        kind = "/dev/input/by-id" if port.format == "wedge" else "/dev/serial/by-id"
+        return fault(name, f"{path} is not there", f"is the cable plugged in? ls -l {kind}")
     if (denied := may_open(path, user)) is not None:
         return denied
-    if not is_pseudo(path) and (holders := holders_of(path)):
-        return fault(name, f"{port} is held by {', '.join(holders)}", "close that program")
+    if port.format != "wedge" and not is_pseudo(path) and (holders := holders_of(path)):
+        return fault(name, f"{path} is held by {', '.join(holders)}", "close that program")
     return None

@@ -56,6 +56,12 @@ def clock(synced: bool | None, now: float, *, root: Path = Path("/")) -> Iterato
 
 def disk(log: Path, *, mounts: Path = Path("/proc/self/mounts")) -> Iterator[Matter]:
     """Where the log is, or would be."""
+    if log.is_dir():
+        yield fault(
+            "disk",
+            f"the log {log} is a folder",
+            f"name a file, such as {log / 'sweepgauge.db'}: --log, SWEEPGAUGE_LOG",
+        )
     folder = log.parent
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent

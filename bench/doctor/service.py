@@ -57,9 +57,16 @@ def asked(
         yield fault("log", f"{reply.log}: {reply.recording}", "see disk below; measuring goes on meanwhile")
     for words in reply.notes:
         yield told("daemon", words)
+    pushed = any(one.role == "travel" and one.state != "marks" for one in reply.instruments)
     for one in reply.instruments:
         yield from _instrument(
-            client, one, heard.get(one.name, ([], [])), ports.get(one.name), spacing, units
+            client,
+            one,
+            heard.get(one.name, ([], [])),
+            ports.get(one.name),
+            spacing,
+            units,
+            pushed and one.role != "caliper",
         )
 
 
@@ -84,6 +91,7 @@ def _instrument(
     port: PortSettings | None,
     spacing: float,
     units: System,
+    swept: bool,
 ) -> Iterator[Matter]:
     if one.state in GOOD:
         yield good(one.name, one.words)
@@ -97,7 +105,7 @@ def _instrument(
     else:
         yield fault(one.name, one.words, _REMEDY.get(one.state, "see the words"))
     stamps, values = heard
-    yield from stream(one.name, rate_of(stamps) or one.rate, values, spacing, units)
+    yield from stream(one.name, rate_of(stamps) or one.rate, values, spacing, units, swept=swept)
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD:
         share = one.rejects / max(1, frames)

@@ -26,14 +26,20 @@ def rate_of(stamps: Sequence[float]) -> float | None:
 
 
 def stream(
-    name: str, rate: float | None, values: Sequence[float], spacing: float, units: System
+    name: str,
+    rate: float | None,
+    values: Sequence[float],
+    spacing: float,
+    units: System,
+    *,
+    swept: bool = True,
 ) -> Iterator[Matter]:
-    """What the readings (mm) of a few seconds say."""
-    if rate:
+    """What the readings (mm) of a few seconds say. swept: it is read while a sled is pushed, not at marks."""
+    if rate and swept:
         fastest = rate * spacing
         words = (
             f"{rate:.1f} readings a second: for one every {length_words(spacing, units)} of travel push no faster "
-            f"than {length_words(fastest, units)} a second"
+            f"than {_speed(fastest, units)} a second"
         )
         figures = {"rate": round(rate, 3), "spacing": spacing, "fastest_push": round(fastest, 3)}
         if fastest < USUAL_PUSH:
@@ -46,6 +52,8 @@ def stream(
             )
         else:
             yield told(name, words, figures=figures)
+    elif rate:
+        yield told(name, f"{rate:.1f} readings a second", figures={"rate": round(rate, 3)})
     if len(values) < FEWEST:
         return
     noise, step, drift = at_rest(values)
@@ -53,11 +61,23 @@ def stream(
         yield told(name, f"it moved by {length_words(drift, units)} meanwhile: its noise is told at rest")
         return
     seen = f", in steps of {length_words(step, units)}" if step else ""
-    shown = f"at rest it scatters by {length_words(noise, units, 5 if noise < 0.001 else None)}{seen}"
+    scatter = (
+        f"it scatters by {length_words(noise, units, 5 if noise < 0.001 else None)} (one standard deviation)"
+    )
     yield told(
         name,
-        shown + (" (one standard deviation)" if noise else ": it does not change at all"),
+        f"at rest {scatter}{seen}" if noise else "at rest it does not change at all",
         figures={"noise": round(noise, 6), "step": round(step, 6)},
+    )
+
+
+def _speed(mm: float, units: System) -> str:
+    """Two digits are enough for a hand."""
+    size = mm / 25.4 if units == "inch" else mm
+    return (
+        f"{size:.2g} {'in' if units == 'inch' else 'mm'}"
+        if size < 100
+        else f"{size:.0f} {'in' if units == 'inch' else 'mm'}"
     )
 
 

@@ -1,0 +1,148 @@
+"""What one wired port says in a moment, read as the daemon would read it, and what is to be remarked of it.
+
+Nothing is sent but what the settings name, or for Modbus its request for the two registers. May import:
+bench.doctor.matter, bench.settings (types), hw.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Iterator
+
+import msgspec
+
+from bench.doctor.matter import Matter, fault, told
+from bench.settings import PortSettings
+from hw.formats import make_decoder, read_options
+from hw.reading import Record
+
+LOOK = 0.05  # s
+ASKING = 0.1  # s between requests
+NOT_OF_THE_MOMENT = {"hold", "max", "min", "tir"}
+
+
+class Taken(msgspec.Struct):
+    """data: the bytes. times, values: of the readings, s and mm; good: how many, counts without a length too."""
+
+    data: bytes = b""
+    times: list[float] = []
+    values: list[float] = []
+    good: int = 0
+    rejects: int = 0
+    counts_only: bool = False
+    statuses: Counter[str] = msgspec.field(default_factory=Counter)
+    flags: Counter[str] = msgspec.field(default_factory=Counter)
+    channels: set[str] = msgspec.field(default_factory=set)
+    axes: set[str] = msgspec.field(default_factory=set)
+    shown: set[str] = msgspec.field(default_factory=set)  # units
+
+    def add(self, record: Record, at: float, per_count: float | None) -> None:
+        value = record.value
+        if value is None and record.counts is not None and record.status is None and record.fault is None:
+            self.counts_only = per_count is None
+            value = None if per_count is None else record.counts * per_count
+            self.good += 1
+        elif value is not None:
+            self.good += 1
+            self.shown.add(record.unit)
+        if value is not None:
+            self.times.append(at)
+            self.values.append(value)
+        if record.status is not None:
+            self.statuses[record.status] += 1
+        self.flags.update(record.flags)
+        if record.channel is not None:
+            self.channels.add(record.channel)
+        if record.axis is not None:
+            self.axes.add(record.axis)
+
+
+def take(port: PortSettings, seconds: float) -> Taken:
+    """Listen for so long. Raises FormatError, OSError, ValueError."""
+    import serial
+
+    options: dict[str, object] = dict(port.options)
+    if port.format == "line":
+        options.setdefault("at_open", True)
+    decoder = make_decoder(port.format, options)
+    request = _request(port, options)
+    heard, data = Taken(), bytearray()
+    with serial.serial_for_url(
+        port.port,
+        baudrate=port.baud,
+        bytesize=port.bits,
+        parity=port.parity,
+        stopbits=port.stop,
+        timeout=LOOK,
+        **({"exclusive": True} if port.port.startswith("/") else {}),
+    ) as opened:
+        asked, end = 0.0, time.monotonic() + seconds
+        while (now := time.monotonic()) < end:
+            if request and now - asked > ASKING:
+                asked = now
+                opened.write(request)
+            block = opened.read(1)
+            if port.format == "modbus_rtu" and block:
+                time.sleep(LOOK)  # an answer ends with silence, and is told whole
+            block += opened.read(opened.in_waiting or 0)
+            data += block
+            text = block.hex().encode() + b"\n" if port.format == "modbus_rtu" and block else block
+            for record in decoder.feed(text):
+                heard.add(record, time.monotonic(), port.per_count)
+    heard.data, heard.rejects = bytes(data), decoder.rejects
+    return heard
+
+
+def _request(port: PortSettings, options: dict[str, object]) -> bytes | None:
+    if port.format == "modbus_rtu":
+        from hw.formats.modbus_rtu import request
+
+        values = read_options(port.format, options)
+        return request(*(int(str(values[name])) for name in ("address", "register", "function")))
+    return port.request.encode("ascii") if port.request else None
+
+
+def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
+    """Readings come, and yet not all is well with them."""
+    if heard.counts_only:
+        yield fault(
+            name,
+            "it sends counts, and the settings do not say what travel one is",
+            'per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see how many counts come',
+        )
+    if len(heard.channels) > 1:
+        heard_of = ", ".join(sorted(heard.channels))
+        yield fault(
+            name,
+            f"channels {heard_of} come mixed",
+            f"say which gauge this is: channel = {min(heard.channels)}",
+        )
+    if len(heard.axes) > 1 and "axis" not in port.options:
+        yield fault(
+            name,
+            f"axes {', '.join(sorted(heard.axes))} come mixed",
+            f'say which scale this is: axis = "{min(heard.axes)}"',
+        )
+    modes = sum(heard.flags[flag] for flag in ("hold", "max", "min", "tir"))
+    if modes:
+        which = ", ".join(sorted(NOT_OF_THE_MOMENT & heard.flags.keys()))
+        yield fault(
+            name,
+            f"the display is in a mode ({which}): what it sends is not the reading of the moment",
+            "switch hold, maximum and minimum off on the instrument",
+        )
+    if heard.statuses:
+        said = ", ".join(f"{status} {count} times" for status, count in heard.statuses.items())
+        yield told(name, f"in between it had no reading: {said}", "see what its display says")
+    if len(heard.shown) > 1:
+        yield fault(name, "its unit was switched while it was heard", "leave it at mm or inch during a check")
+
+
+def dumb(where: str, heard: Taken) -> tuple[str, str]:
+    """It speaks, and what it says is that it has no reading: words, and what to do."""
+    said = ", ".join(f"{status} {count} times" for status, count in heard.statuses.items())
+    return (
+        f"{where}: the instrument itself says that it has no reading: {said}",
+        "see what its display says: moved too fast, off its scale, worn or dirty; switch it off and on",
+    )

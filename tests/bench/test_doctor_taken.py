@@ -1,0 +1,134 @@
+"""What the doctor makes of readings that come and are not well: mixed channels, counts, held displays, error words."""
+
+from __future__ import annotations
+
+import os
+import threading
+import tty
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from bench.doctor import instruments, machine
+from bench.doctor.rights import User
+from bench.doctor.stream import stream
+from bench.settings import PortSettings
+from hw.formats.modbus_rtu import crc16
+
+ANN = User("ann", False, frozenset(), frozenset())
+
+
+@pytest.fixture
+def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
+    """What is said of an indicator that sends `line` again and again, or answers what it is asked."""
+    monkeypatch.setattr(instruments, "LISTEN", 0.4)
+    monkeypatch.setattr("hw.listening.TURN", 0.2)
+    monkeypatch.setattr("hw.listening.SILENCE", 0.2)
+    opened: list[int] = []
+    over = threading.Event()
+
+    def look(line: bytes, *, answers: bytes = b"", name: str = "indicator", **settings) -> list:
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(master, False)
+        opened.extend((master, slave))
+
+        def speak() -> None:
+            while not over.wait(0.02):
+                try:
+                    asked = os.read(master, 256)
+                except OSError:
+                    asked = b""
+                if line or (answers and asked):
+                    os.write(master, line or answers)
+
+        thread = threading.Thread(target=speak, daemon=True)
+        thread.start()
+        wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
+        try:
+            return instruments.heard_here(wired, [], ANN, 2.0, "mm")
+        finally:
+            over.set()
+            thread.join()
+
+    yield look
+    for descriptor in opened:
+        os.close(descriptor)
+
+
+def faults(matters: list) -> str:
+    return " | ".join(f"{m.words} -> {m.do}" for m in matters if m.good is False)
+
+
+def test_channels_that_come_mixed(said) -> None:
+    found = said(b"1 MW+003.4665 mm\r\n2 MW+001.4665 mm\r\n", options={"profile": "mux"}, profile="mux")
+    assert "channels 1, 2 come mixed" in faults(found) and "channel = 1" in faults(found)
+    assert not any("scatters" in m.words for m in found)  # two gauges are no noise
+
+
+def test_counts_without_a_travel_for_each(said) -> None:
+    found = said(b"X1234;", name="travel", options={"profile": "bridge_counts"}, profile="bridge_counts")
+    assert "per_count" in faults(found)
+
+
+def test_counts_with_it_are_readings(said) -> None:
+    found = said(
+        b"X1234;",
+        name="travel",
+        options={"profile": "bridge_counts"},
+        profile="bridge_counts",
+        per_count=0.005,
+    )
+    assert found[0].good is True and "fastest_push" in found[1].figures
+    assert "per_count" not in faults(found)
+
+
+def test_a_held_display(said) -> None:
+    found = said(b"M+ 1.234M  \n", options={"profile": "mode_letter"}, profile="mode_letter")
+    assert "hold, max" in faults(found) and "off on the instrument" in faults(found)
+
+
+def test_an_instrument_that_says_it_has_no_reading(said) -> None:
+    found = said(b"ERR0\r")
+    assert len(found) == 1 and "sensor_error" in faults(found) and "display" in faults(found)
+
+
+def test_registers_are_asked_for(said) -> None:
+    body = bytes.fromhex("01030400002710")
+    found = said(b"", answers=body + crc16(body), format="modbus_rtu")
+    assert found[0].good is True, found
+    assert not faults(found)
+
+
+def test_silence_though_asked(said) -> None:
+    (one,) = said(b"", format="modbus_rtu")
+    assert one.good is None and "though it was asked" in one.words and "address" in one.do
+
+
+def test_a_keyboard_is_not_opened_as_a_port(tmp_path: Path) -> None:
+    device = tmp_path / "event-kbd"
+    device.touch()
+    wired = [
+        ("caliper", PortSettings(port=str(device), format="wedge")),
+        ("indicator", PortSettings(port="/dev/input/by-id/nothing-event-kbd", format="wedge")),
+    ]
+    here, gone = instruments.heard_here(wired, [], ANN, 2.0, "mm")
+    assert here.good is None and "start the daemon" in here.do
+    assert gone.good is False and "/dev/input/by-id" in gone.do
+
+
+def test_push_speed_is_for_what_is_pushed() -> None:
+    (one,) = stream("caliper", 8.4, [], 2.0, "mm", swept=False)
+    assert one.good is None and one.words == "8.4 readings a second"
+    (one,) = stream("indicator", 8.4, [], 2.0, "mm")
+    assert "no faster than 17 mm a second" in one.words
+    (one,) = stream("indicator", 8.4, [], 25.4, "inch")
+    assert "no faster than 8.4 in a second" in one.words
+    (one,) = stream("indicator", None, [1.0] * 10, 2.0, "mm")
+    assert one.words == "at rest it does not change at all"
+
+
+def test_a_log_that_is_a_folder(tmp_path: Path) -> None:
+    (one, *_) = machine.disk(tmp_path)
+    assert one.good is False and "is a folder" in one.words and "sweepgauge.db" in one.do
