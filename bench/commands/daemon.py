@@ -18,6 +18,9 @@ from bench.commands.common import Complaint, load_settings, log_option, paths, s
 def daemon(socket_path: str | None, settings_path: str | None, log_path: str | None) -> int:
     """Read the instruments and keep the log, until told to stop.
 
+    Without settings it listens to every free serial port while somebody looks, and asks for the plunger to be
+    pressed. SWEEPGAUGE_PORTS names more ports to listen to: paths, patterns with *, URLs of pyserial.
+
     Example:  sweepgauge daemon --settings ~/.config/sweepgauge/settings.toml
     """
     from bench.daemon.service import CannotRun, run_daemon

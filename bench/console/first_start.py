@@ -244,8 +244,11 @@ def _cables(state: State, view: View, wide: int) -> Block:
         else:
             right = [(_STATES.get(heard.state, heard.state) + " ", "faint")]
             role = "faint"
-        name = heard.name + (f", {heard.grows}" if heard.grows else "")
-        out.append(spread([("   ", role), (cut(name, max(8, wide - 4 - width(right))), role)], right, wide))
+        room = max(8, wide - 4 - width(right))
+        name = f"{heard.name}, {heard.grows}" if heard.grows else heard.name
+        out.append(
+            spread([("   ", role), (name if len(name) <= room else cut(heard.name, room), role)], right, wide)
+        )
     return out
 
 
