@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import sys
 import time
+from typing import TYPE_CHECKING
 
 import click
 
 from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
+
+if TYPE_CHECKING:
+    from bench.settings import PortSettings
+
+LOOK = 0.05  # s
+ASKINGS = 10.0  # requests a second, where the settings do not say
 
 
 @click.command()
@@ -19,6 +26,8 @@ def capture(
     instrument: str | None, socket_path: str | None, settings_path: str | None, seconds: float | None
 ) -> int:
     """Raw bytes of an instrument to standard output: through the daemon where it holds the port.
+
+    What is read from pins comes as 0 and 1, a frame a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
 
     Example:  sweepgauge capture indicator --seconds 10 > indicator.bin
     """
@@ -80,6 +89,12 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
             f"no instrument {name or ''!r} with a port in the settings; there are: {', '.join(ports) or 'none'}"
         )
     port = ports[name]
+    if port.format == "wedge":
+        raise Complaint(
+            f"{name} types like a keyboard: only the daemon takes it; start it and capture through it"
+        )
+    request = _request(port)
+    asks = request is not None
     count = 0
     try:
         with serial.serial_for_url(
@@ -88,16 +103,43 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
             bytesize=port.bits,
             parity=port.parity,
             stopbits=port.stop,
-            timeout=0.2,
+            timeout=LOOK,
+            **({"exclusive": True} if port.port.startswith("/") else {}),
         ) as opened:
+            asked = 0.0
             while until is None or time.monotonic() < until:
-                data = opened.read(max(1, opened.in_waiting))
-                count += _out(data)
+                if request is not None and time.monotonic() - asked > 1.0 / (port.rate or ASKINGS):
+                    asked = time.monotonic()
+                    opened.write(request)
+                data = opened.read(1)
+                if port.format == "modbus_rtu" and data:
+                    time.sleep(LOOK)  # an answer ends with silence
+                data += opened.read(opened.in_waiting)
+                if data:
+                    count += _out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
     except (OSError, ValueError) as error:
         raise Complaint(f"{port.port}: {error}") from error
     except KeyboardInterrupt:
         pass
+    if not count:
+        say(
+            "Nothing came, though it was asked."
+            if asks
+            else "Nothing came: press its send button while this runs,"
+            " or name what asks it (request) in the settings."
+        )
     return count
+
+
+def _request(port: PortSettings) -> bytes | None:
+    """What is sent to ask for a reading; None for what sends by itself."""
+    if port.format == "modbus_rtu":
+        from hw.formats import read_options
+        from hw.formats.modbus_rtu import request
+
+        values = read_options(port.format, port.options)
+        return request(*(int(str(values[key])) for key in ("address", "register", "function")))
+    return port.request.encode("ascii") if port.request else None
 
 
 def _out(data: bytes) -> int:

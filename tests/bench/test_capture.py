@@ -1,0 +1,127 @@
+"""A capture is all that is needed to support an instrument: what it writes, `decode` reads."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import tty
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from bench.commands.capture import capture
+from bench.commands.common import Complaint
+from bench.commands.decode import decode
+from hw.formats.modbus_rtu import crc16
+
+
+class Peer:
+    """An instrument on a pseudo-terminal that answers what it is asked, or speaks by itself."""
+
+    def __init__(self, *, line: bytes = b"", answer: bytes = b"") -> None:
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.slave)
+        os.set_blocking(self.master, False)
+        self.name, self.asked = os.ttyname(self.slave), b""
+        self._line, self._answer = line, answer
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._over.wait(0.01):
+            try:
+                asked = os.read(self.master, 256)
+            except OSError:
+                asked = b""
+            self.asked += asked
+            if self._line or (asked and self._answer):
+                os.write(self.master, self._line or self._answer)
+
+    def close(self) -> None:
+        self._over.set()
+        self._thread.join()
+        os.close(self.master)
+        os.close(self.slave)
+
+
+@pytest.fixture
+def peers() -> Iterator[list[Peer]]:
+    made: list[Peer] = []
+    yield made
+    for one in made:
+        one.close()
+
+
+def captured(folder: Path, settings: str, *args: str, seconds: str = "0.4") -> tuple[bytes, str]:
+    (folder / "settings.toml").write_text(settings)
+    options = ["--settings", str(folder / "settings.toml"), "--socket", str(folder / "none")]
+    done = CliRunner().invoke(capture, [*args, "--seconds", seconds, *options], standalone_mode=False)
+    if done.exception is not None:
+        raise done.exception
+    return done.stdout_bytes, done.stderr
+
+
+def values(data: bytes, *args: str) -> list[float | None]:
+    done = CliRunner().invoke(decode, [*args, "--json"], input=data, standalone_mode=False)
+    return [json.loads(line)["value"] for line in done.stdout.splitlines()]
+
+
+def test_what_sends_by_itself(tmp_path: Path, peers: list[Peer]) -> None:
+    peers.append(peer := Peer(line=b"+0012.345 mm\r\n"))
+    data, said = captured(tmp_path, f'[indicator]\nport = "{peer.name}"\n')
+    assert f"{len(data)} bytes" in said
+    read = values(data, "--format", "line", "--option", "at_open=true")
+    assert len(read) >= 3 and set(read[:-1]) == {12.345}
+    assert peer.asked == b""  # nothing is sent to it
+
+
+def test_what_speaks_only_when_asked(tmp_path: Path, peers: list[Peer]) -> None:
+    peers.append(peer := Peer(answer=b"+0001.500 mm\r\n"))
+    data, _ = captured(tmp_path, f'[caliper]\nport = "{peer.name}"\nrequest = "?\\r"\n', "caliper")
+    assert set(values(data, "--format", "line")) == {1.5}
+    assert peer.asked.startswith(b"?\r")
+
+
+def test_registers_are_captured_as_decode_takes_them(tmp_path: Path, peers: list[Peer]) -> None:
+    body = bytes.fromhex("01030400002710")
+    peers.append(peer := Peer(answer=body + crc16(body)))
+    data, _ = captured(tmp_path, f'[travel]\nport = "{peer.name}"\nformat = "modbus_rtu"\nrate = 20\n')
+    assert set(values(data, "--format", "modbus_rtu")) == {10.0}
+
+
+def test_silence_says_what_to_do(tmp_path: Path, peers: list[Peer]) -> None:
+    peers.append(peer := Peer())
+    data, said = captured(tmp_path, f'[indicator]\nport = "{peer.name}"\n', seconds="0.1")
+    assert data == b"" and "send button" in said and "request" in said
+
+
+@pytest.mark.parametrize(
+    ("settings", "says"),
+    [
+        ("", "no instrument"),
+        ('[indicator]\nport = "/dev/serial/by-id/nothing"\n', "/dev/serial/by-id/nothing"),
+        ('[caliper]\nport = "/dev/input/by-id/x-event-kbd"\nformat = "wedge"\n', "only the daemon"),
+    ],
+)
+def test_what_cannot_be_captured_says_why(tmp_path: Path, settings: str, says: str) -> None:
+    with pytest.raises(Complaint, match=says):
+        captured(tmp_path, settings)
+
+
+def test_through_the_daemon_that_holds_the_port(rigs, run, tmp_path: Path) -> None:
+    rigs()
+    run("daemon").hear("ready")
+    done = subprocess.run(
+        [sys.executable, "-m", "bench.cli", "capture", "travel", "--seconds", "0.4"],
+        env={**os.environ, "SWEEPGAUGE_SOCKET": str(tmp_path / "socket")},
+        capture_output=True,
+        check=True,
+    )
+    read = values(done.stdout, "--format", "line", "--option", "at_open=true")
+    assert len(read) >= 3 and set(read[:-1]) == {0.0}
