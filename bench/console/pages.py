@@ -28,6 +28,7 @@ _TITLES = {
     "live": "How does the indicator stand on the sled?",
     "sleds": "Sleds",
     "sled": "The sled",
+    "mine": "Is this yours?",
     "cables": "Cables",
     "keys": "All keys",
 }
@@ -43,6 +44,7 @@ def rows(desk: Desk) -> list[Row]:
         "live": _live,
         "sleds": sleds.sleds,
         "sled": sleds.sled,
+        "mine": sleds.mine,
         "cables": first_start.cables,
         "keys": _keys,
     }.get(desk.view.page)
@@ -73,7 +75,7 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     head = head[: max(1, high - min(4, len(listed)))]  # short of room the rows that can be taken go first
     if not listed:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
-    drawn = sleds.drawn(desk, wide, high) if view.page == "sled" else []
+    drawn = sleds.drawn(desk, wide, high) if view.page in ("sled", "mine") else []
     body, where = listing(view, listed, wide, max(3, high - len(head) - len(drawn)))
     view.rows_seen = min(where.values()), max(where.values())
     return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}

@@ -74,7 +74,7 @@ def sled(desk: Desk) -> list[Row]:
             out.append(Row(words, turn, value=side))
         else:
             out.append(Row(words, field=f"sled:{field}", value=value or "-"))
-    out.append(Row("This is mine: keep it", lambda: _keep(desk), "act"))
+    out.append(Row("This is mine: keep it", lambda: _keep(desk) if view.looked else _look(desk), "act"))
     return out
 
 
@@ -120,11 +120,17 @@ def described(given: dict[str, str]) -> Jig:
     )
 
 
-def _keep(desk: Desk) -> None:
+def _can_move(desk: Desk) -> bool:
     if "pivot_to_screw" not in desk.view.sled and "pivot_to_stop" not in desk.view.sled:
         desk.state.say(
             "sled", "Without the distance from the pivot to the screw no move can be told.", bad=True
         )
+        return False
+    return True
+
+
+def _keep(desk: Desk) -> None:
+    if not _can_move(desk):
         return
     jig = described(desk.view.sled)
     if desk.send(PutJig(jig)):
@@ -132,11 +138,28 @@ def _keep(desk: Desk) -> None:
         desk.view.home()
 
 
+def mine(desk: Desk) -> list[Row]:
+    """The drawing on a page of its own, where there is no room beside the rows."""
+    return [
+        Row("Yes, this is mine: keep it", lambda: _keep(desk), "act"),
+        Row("No: back to what was typed", desk.view.back),
+    ]
+
+
+def _look(desk: Desk) -> None:
+    if _can_move(desk):
+        desk.view.go("mine")
+
+
 def drawn(desk: Desk, wide: int, high: int) -> Block:
     """The sled as it was described: "is this yours?"; nothing where there is no room beside the rows."""
-    if high < 9 + 8 or wide < 40:
+    rows = 9 if desk.view.page == "sled" else 2
+    desk.view.looked = high >= rows + 8 and wide >= 40
+    if not desk.view.looked:
         return []
     words = "Is this yours? Seen from above, you stand at the bottom."
+    if rows == 2:
+        words = "Seen from above; you stand below."
     return seen_from_above(described(desk.view.sled), desk.view.glyphs, min(wide - 2, 64), words)
 
 

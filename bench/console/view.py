@@ -14,7 +14,7 @@ from bench.console.glyphs import RICH, Glyphs
 from bench.console.text import Role
 
 Page = Literal[
-    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "cables", "keys"
+    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "mine", "cables", "keys"
 ]
 
 
@@ -47,6 +47,7 @@ class View(msgspec.Struct):
     scroll: int = 0
     rows_seen: tuple[int, int] = (0, 0)  # first and last row of the list that stand on the screen
     sled: dict[str, str] = msgspec.field(default_factory=dict)  # the sled being described
+    looked: bool = False  # its drawing stands beside what is typed
     verifies: str | None = None  # the finding whose move was made just now
     first_start: bool = False  # the guide goes from one thing to the next by itself
     skipped: frozenset[str] = frozenset()  # things of it that are not wanted now
