@@ -193,7 +193,7 @@ class Following:
             try:
                 await self.hands.put(ask.placement or "")
             except ValueError:
-                self.cannot = "The pretend saw has no such set-up; 9 gives the check up."
+                self.cannot = "The pretend saw has no such set-up; 9 gives up."
                 raise
         elif ask.phase == "lean":
             await self.hands.lean(ask.lean)

@@ -7,72 +7,67 @@ console knows nothing of the virtual saw. May import: everything.
 
 from __future__ import annotations
 
+from bench.asking import Ask
 from bench.console.actions import Action
 from bench.console.desk import Desk
 from bench.demo import connect, virtual_bench
 from bench.demo_hands import Following
 from bench.units import PER_MM
 
-_PAGES = {
-    "checks": "The first asks for the sled's fence. Enter takes the marked row, its digit any row.",
-    "options": "As it stands it is good: Enter begins.",
-    "move": "Leaves set a stop to come to. Or take 1: live, and watch the distance shrink.",
-    "live": "The pretend indicator will stand beyond the sled fence: take 1.",
-    "limits": "The longest bar is what to better first. . goes back.",
-}
-_PHASES = {
-    "cautions": "On a real saw this comes first. Read it, then Enter.",
-    "lean": "The hands lean the sled: that proves on which side the indicator stands. Then Enter.",
-    "mark": "The hands stop the sled at each mark; Enter takes the reading.",
+# each fits into two rows of forty columns
+LESSONS = {
+    "page checks": "The first asks for the sled's fence. Enter takes it.",
+    "page options": "As it stands it is good: Enter begins.",
+    "page move": "Leaves make a stop to come to. Or 1: live, as it shrinks.",
+    "page live": "The pretend one stands beyond the sled fence: take 1.",
+    "page limits": "The longest bar is what to better first. . goes back.",
+    "cautions": "On a real saw this comes first. Read, then Enter.",
+    "place": "The hands have set it up. Enter: it stands. w puts it wrong.",
+    "place again": "Turned over, its own error drops out. Enter; w leaves it unturned.",
+    "slipped": "It stands wrong now. Enter all the same: is it noticed?",
+    "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
+    "sweep": "h pushes. Only after READY it counts. b bumps, k pulls a cable.",
+    "sweep again": "Seated anew each time: only then do pushes tell. h pushes.",
+    "moving": "The line is the arm as it is met; dust is set aside.",
+    "mark": "The hands stop the sled at each mark; Enter takes it.",
     "spot": "Enter takes the reading, when it stands still.",
-    "working-out": "",
-}
-_LIVE = {
-    "lean": "The hands lean the sled. The number must stand still; then Enter.",
-    "go": "h turns the screw a little. At 0, or a hair past it, Enter.",
-    "end": "",
+    "live stand": "The hands set the indicator on the sled. Enter.",
+    "live lean": "The hands lean the sled. The number stands still: Enter.",
+    "live go": "h turns the screw a little. At 0, or a hair past it, Enter.",
+    "live tighten": "h tightens the last screw. Watch what the fence does.",
+    "live tight": "It drew the fence back: h turns on. Good enough? Enter.",
+    "unplugged": "The cable is out: what was kept is kept. k puts it back.",
+    "new": "Pretend sled, off square by nobody knows what. Enter: find out.",
+    "out": "Which end, which way, how far, how sure. Enter: the move.",
+    "moved": "Moved. Believe nobody: Enter checks again and proves it.",
 }
 
 
 def lesson(desk: Desk, following: Following) -> str:
     """One short line for the step the user is at."""
-    state = desk.state
     if following.cannot:
         return following.cannot
     if following.unplugged:
-        return "The cable is out: what was kept is kept. k puts it back."
+        return LESSONS["unplugged"]
     if desk.view.page != "work":
-        return _PAGES.get(desk.view.page, "")
+        return LESSONS.get(f"page {desk.view.page}", "")
+    state = desk.state
     if state.live is not None:
-        if state.live.phase == "tighten":
-            return (
-                "It drew the fence back a little: h turns on, Enter when it is good enough."
-                if following.tight
-                else "h tightens the last screw. Watch what that does to the fence."
-            )
-        return _LIVE.get(
-            state.live.phase, "The hands set the indicator on the sled, on the sled fence. Enter."
-        )
-    ask = state.ask
-    if ask is not None:
-        if ask.phase == "place" and following.slipped:
-            return "It stands wrong now. Enter all the same: will the lean test notice?"
-        if ask.phase == "place":
-            return (
-                "The hands turned the square over, so its own error drops out. Enter; or w: as if they had not."
-                if ask.step > 1
-                else "The hands have set the square and the stand. Enter says it stands; w puts it wrong."
-            )
-        if ask.phase == "sweep":
-            if ask.moving:
-                return "The line is the arm as the indicator meets it; dust is set aside."
-            if ask.taken == 0:
-                return "h pushes the sled. Only what comes after READY counts. b bumps the stand, k pulls a cable."
-            return (
-                "Seated anew before each push: only pushes that differ tell how sure the answer is. h pushes."
-            )
-        return _PHASES.get(ask.phase, "")
-    return _at_rest(desk, following)
+        phase: str = state.live.phase
+        if phase == "tighten" and following.tight:
+            phase = "tight"
+        return LESSONS.get(f"live {phase}", LESSONS["live stand"] if phase != "end" else "")
+    return (
+        LESSONS.get(_step(state.ask, following), "") if state.ask is not None else _at_rest(desk, following)
+    )
+
+
+def _step(ask: Ask, following: Following) -> str:
+    if ask.phase == "place":
+        return "slipped" if following.slipped else "place again" if ask.step > 1 else "place"
+    if ask.phase == "sweep":
+        return "moving" if ask.moving else "sweep again" if ask.taken else "sweep"
+    return ask.phase
 
 
 def _at_rest(desk: Desk, following: Following) -> str:
@@ -80,14 +75,14 @@ def _at_rest(desk: Desk, following: Following) -> str:
     if not desk.state.here:
         return ""
     if finding is None:
-        return "A pretend sled, its fence off square by nobody knows what. Enter begins; find out."
+        return LESSONS["new"]
     if desk.moved:
-        return "Moved. Believe nobody: Enter takes the check again and proves it."
+        return LESSONS["moved"]
     if finding.move is not None:
-        return "Which end, which way, how far, and how sure. Enter: the move."
+        return LESSONS["out"]
     if finding.verdict == "inside":
         truth = following.hands.saw.truth()["rotation"] * PER_MM
-        return f"That is the job. The pretend saw gives away: {truth:+.3f} mm per 300 mm. - leaves."
+        return f"That is the job. In truth it is {truth:+.3f} mm per 300 mm. - leaves."
     return ""
 
 

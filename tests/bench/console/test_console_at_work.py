@@ -18,9 +18,10 @@ from pathlib import Path
 import pytest
 
 from bench.console.app import make_console
+from bench.console.text import wrap
 from bench.demo import connect, end_daemon, start_daemon, virtual_bench
 from bench.demo_hands import KNOCK, Following
-from bench.demo_screen import actions, lesson
+from bench.demo_screen import LESSONS, actions, lesson
 
 LONG = 25.0  # s that anything may take on a busy machine
 
@@ -151,12 +152,17 @@ async def begin(job: Job, *keys: str) -> None:
 
 async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
-        await shows(app, "pretend-sled", "A pretend sled", "Nothing measured yet")
+        await shows(app, "pretend-sled", "Pretend sled", "Nothing measured yet")
         await begin(job)
-        await shows(app, "READ FIRST", "Unplug the saw", "Read it, then Enter")
+        await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
         await job.press("enter")
         text = await shows(app, "SET UP", "handle against the sled fence to the LEFT", "w puts it wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
+
+
+@pytest.mark.parametrize("step", LESSONS)
+def test_a_lesson_fits_a_phone_held_upright(step) -> None:
+    assert len(wrap(LESSONS[step], 38)) <= 2
 
 
 @pytest.mark.slow
@@ -170,7 +176,7 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         assert abs(finding.quantities[0].value - before) <= finding.quantities[0].uncertainty
         await shows(app, "OUT", f"Move the {finding.move.end} end {finding.move.way.upper()}")
         await job.press("enter")
-        await shows(app, "The move", "take 1: live")
+        await shows(app, "The move", "Or 1: live")
         await job.press("1")
         await shows(app, "How does the indicator stand on the sled?")
         await job.press("1")
@@ -221,7 +227,7 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
         await begin(job)
         await job.until(lambda: following.ask.phase == "place" and following.ask.step == 2)
-        await shows(app, "set-up 2 of 2", "or w: as if they had not")
+        await shows(app, "set-up 2 of 2", "w leaves it unturned")
         await wait(lambda: not following.busy)
         await job.press("w")
         await wait(lambda: following.busy)
@@ -243,6 +249,7 @@ async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> N
         await job.until_kept(1)
         await wait(lambda: not following.busy)
         await job.press("h")
+        await wait(lambda: following.hands.travel_at(time.monotonic()) < 10.0)  # drawn back
         await wait(lambda: following.ask.moving and following.hands.travel_at(time.monotonic()) > 100.0)
         await job.press("b")
         assert KNOCK > 0
