@@ -70,9 +70,14 @@ def next_stage(state: State, view: View) -> Stage | None:
     """What is asked for next; None where this is no first start, or no more."""
     if not (state.here and state.told_status) or state.ask is not None or state.live is not None:
         return None
-    if state.finding is not None or not (view.first_start or bare(state)):
+    if state.finding is not None or not guided(state, view):
         return None
     return next((s for s in STAGES if s not in view.skipped and not done(state, view, s)), None)
+
+
+def guided(state: State, view: View) -> bool:
+    """The guide goes on until there is a sled, also on another screen."""
+    return view.first_start or bare(state) or (state.gear is not None and not state.gear.jigs)
 
 
 def bare(state: State) -> bool:
@@ -184,7 +189,7 @@ def where(state: State, view: View, wide: int) -> Block:
     elif stage == "sled":
         word = "NEW"
     line: Line = [(f" {sign} {word} ", role), (_NAMES[stage], "strong")]  # type: ignore[list-item]
-    if view.first_start or bare(state):
+    if guided(state, view):
         count = f"{STAGES.index(stage) + 1} of {len(STAGES)} "
         return [spread(line, [(count, "faint")], wide)]
     return [fit(line, wide)]
@@ -205,8 +210,11 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     if bare(state) and not state.ports and (learn is None or learn.what == "indicator"):
         plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."
         out += marked(plug, wide - 2, "   ", "faint")
+    troubled = _trouble(state)
+    if troubled is not None and bare(state):
+        out += marked(f"{troubled.name}: {troubled.words}", wide - 2, "   ", "faint")
     spare = high - len(out)
-    ticks = _ticks(state, view, wide) if view.first_start or bare(state) else []
+    ticks = _ticks(state, view, wide) if guided(state, view) else []
     if learn is not None and learn.what == "leaf" and learn.phase == "asking" and wide >= 56 and spare >= 4:
         out += [
             [],
@@ -231,6 +239,17 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     if ticks and high - len(out) > len(ticks):
         out += [*([] for _ in range(high - len(out) - len(ticks))), *ticks]
     return out[:high]
+
+
+def _trouble(state: State) -> Heard | None:
+    """Where no cable is heard: the one whose words say what would do."""
+    if any(one.live for one in state.ports.values()):
+        return None
+    for kind in ("denied", "busy", "unknown", "silent"):
+        for one in state.ports.values():
+            if one.state == kind:
+                return one
+    return None
 
 
 def _cables(state: State, view: View, wide: int) -> Block:
