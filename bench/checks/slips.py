@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.stretch import travel_span
@@ -20,6 +21,8 @@ SHORT = 100.0  # mm, of all pushes; common practice, no source
 APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
 INCH = 25.4
+OF_INCHES = 2e-5, 9e-5  # a count shown in inches (0.00005 in) taken for mm; no mm indicator counts so finely
+STICKS = 6  # counts that a plunger that sticks jumps at least; common practice, no source
 SWEPT_PLACES = 17  # of more places than marks have; at marks a reading is a mean and lies on no grid
 LEAST_PLAY = 0.01  # mm; less is not compared
 
@@ -55,16 +58,24 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
         some = [t for t in evidence.traces if t.placement == name and t.push]
         values = [r for t in some for r in t.reading]
-        if len(set(values)) < 8:
+        if len(set(values)) < 3:
             continue
         swept = any(len(set(t.travel)) >= SWEPT_PLACES for t in some)
         count = float(count_seen(np.asarray(values, dtype=np.float64)))
-        if count > 0:
+        many = len(set(values)) >= 8  # a few may lie on a coarser grid by luck, never on a finer one
+        if count > 0 and many:
             seen[name] = count
+        if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
+            notes.append(
+                f"At {name} the readings lie on a grid of {count:g} mm, finer than any indicator at a bench shows: are "
+                f"they in the unit that their column says, inches or mm?"
+            )
+            continue
         if declared is None:
             continue
-        finer = swept and count < declared / 5
-        coarser = count > 0 and 0.8 * INCH < count / declared < 1.25 * INCH
+        # at marks a reading may be a mean, which lies on no grid or on that of its last decimal
+        finer = count < declared / 5 and (swept or count > OF_INCHES[1])
+        coarser = many and count > 0 and 0.8 * INCH < count / declared < 1.25 * INCH
         if finer or coarser:
             notes.append(
                 f"At {name} the readings lie on a grid {'finer' if finer else 'coarser'} than the {declared:g} mm that "
@@ -82,6 +93,27 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
             f"unit that its column says?"
         )
     return notes
+
+
+def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[str]:
+    """A plunger that stands and jumps, always the same way: a staircase under a line."""
+    stairs = [t for t in traces if _is_staircase(t.reading, count)]
+    if 2 * len(stairs) <= len(traces):
+        return []
+    return [
+        f"At {placement} the reading stands still and then jumps, again and again: a plunger that sticks, or a tip "
+        f"that catches. Free it, for a drag bends the answer toward no slope at all."
+    ]
+
+
+def _is_staircase(reading: Sequence[float], count: float) -> bool:
+    steps = [b - a for a, b in pairwise(reading)]
+    jumps = [d for d in steps if abs(d) >= STICKS * count]
+    stands = sum(abs(d) < count / 2 for d in steps)
+    one_way = bool(jumps) and (min(jumps) > 0 or max(jumps) < 0)
+    return (
+        one_way and len(jumps) >= 2 and 2 * stands >= len(steps) and stands + len(jumps) >= 0.9 * len(steps)
+    )
 
 
 def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str]) -> list[str]:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from bench.checks.closure import cycles, lost_motion, out_and_back
 from bench.checks.counts import count_of_sweeps
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
-from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, too_short
+from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
 from bench.checks.stretch import in_common
 from bench.finding import SweepRow
 
@@ -114,6 +114,7 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
         if not here.pushes:
             raise EvidenceError(_no_push(step.placement, traces, notes))
         notes.extend(began_backwards(step.placement, traces))
+        notes.extend(sticking(step.placement, traces, max(fit.count for _, fit in here.pushes)))
         notes.extend(push_apart(step.placement, here.rotations, [t.sweep for t, _ in here.pushes]))
         _compare_pulls(here, notes)
         _close(here, traces, evidence, notes)

@@ -71,11 +71,14 @@ def evaluate(evidence: Evidence) -> Finding:
             f"A four-cornered board comes back to its first edge after 4 turns; {turns} were said, and that many "
             f"share the taper."
         )
-    play = known.yaw_play
-    if play is None:
+    play, hold = known.yaw_play, options.get("hold")
+    if hold:
+        play = 0.0
+        notes.append(f"The answer is for a sled held against the {hold} wall in every cut.")
+    elif play is None:
         notes.append(
             "How far the runners let the sled yaw is not known: each cut is given 0.03 mm per 300 mm for it. "
-            "Measure the side play to know."
+            "Measure the side play to know, or lean the sled on one wall in every cut and say so (hold)."
         )
     try:
         board = board_rotation(
@@ -229,6 +232,9 @@ CHECK = Check(
         Option("turns", "count", "How often the board is turned", TURNS),
         Option("kept", "choice", "On which side of the blade the board lies", "left", ("left", "right")),
         Option("board", "length", "Width of the board"),
+        Option(
+            "hold", "choice", "Against which wall the sled was held in every cut", None, ("left", "right")
+        ),
         Option("sweep_fence", "angle", "What the sweep found for the fence, to compare"),
         Option("sweep_fence_uncertainty", "angle", "Its give or take"),
     ),

@@ -53,6 +53,9 @@ def fence_square(rng: Rng) -> Case:
     number = 0
     pitch = np.arange(-10.0, length + 10.0, 0.5)
     roughness = texture(rng, pitch, rough, reach)
+    # the line of the edge over that stretch is the square's, rough places and all
+    inside = (pitch >= 0) & (pitch <= length)
+    of_edge = float(np.polyfit(pitch[inside], roughness[inside], 1)[0])
     style_tags: set[str] = set()
     for k in order:
         name = ("handle-left", "handle-right")[k]
@@ -84,7 +87,7 @@ def fence_square(rng: Rng) -> Case:
     shared = g.end_error / np.sqrt(2) / length
     ideal = 1.96 * np.sqrt(0.25 * sum(variances) + shared**2)
     return Case(
-        "fence-square", out.text, {"fence": a, "square": e}, {"fence": ideal, "square": ideal}, tags,
+        "fence-square", out.text, {"fence": a, "square": e - of_edge}, {"fence": ideal, "square": ideal}, tags,
         count=g.count if rng.uniform() < 0.5 else None, limit=0.05 / 300,
         way=("left end too near" if a > 0 else "left end too far") if abs(a) > 1e-4 else None,
     )  # fmt: skip
