@@ -20,7 +20,7 @@ def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: boo
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
 
     Without --headless on the screen to work by: Enter answers what is asked, `h` is the hand that pushes, `o` lets
-    the operator do it all, `/` shows every key.
+    the operator do it all, `w`, `b` and `k` let something go wrong, `/` shows every key.
 
     Example:  sweepgauge demo --headless --seed 1
     """

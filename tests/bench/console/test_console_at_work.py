@@ -22,6 +22,7 @@ from bench.console.text import wrap
 from bench.demo import connect, end_daemon, start_daemon, virtual_bench
 from bench.demo_hands import KNOCK, Following
 from bench.demo_screen import LESSONS, actions, lesson
+from bench.wire import GetStatus, StatusReply
 
 LONG = 25.0  # s that anything may take on a busy machine
 
@@ -295,11 +296,30 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 # somebody may have moved it: the set-up is asked again
                 await shows(app, "SET UP", "2 of 3 kept", "goes on: 2 passes kept")
                 job.following = late
+                await job.press("8")  # somebody is there: what the daemon noted need not be said again
+                notes, told = await _told(folder)
+                assert told == notes >= 1
                 await _by_hand(app, job, late)
                 assert sum(row.push for row in app.state.finding.sweeps) == 3
             finally:
                 await late.close()
                 await end_daemon(again)
+
+
+async def _told(folder: Path) -> tuple[int, int]:
+    """How many notes the daemon has, and how many of them were seen."""
+    wire = await connect(folder)
+    try:
+        for _ in range(20):
+            wire.send(GetStatus())
+            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 5.0), StatusReply):
+                pass
+            if status.told:
+                break
+            await asyncio.sleep(0.1)
+        return len(status.notes), status.told
+    finally:
+        await wire.close()
 
 
 async def _by_hand(app, job: Job, following: Following) -> None:
