@@ -174,9 +174,9 @@ class Gate:
         path = self._path
         p2, v2 = path[-1]
         off = abs(value - v2)
-        if len(path) < 2 or off <= FUZZ:
+        if len(path) < 2 or (stopped and off <= FUZZ):
             return off
-        if not (stopped or self._level):
+        if not stopped:
             off = float("inf")
         p1, v1 = path[-2]
         if self._level:

@@ -237,7 +237,7 @@ class Stream(NamedTuple):
 FLIPPED: list[Stream] = [
     Stream(("line", {"resolution": "0.001 mm"}), 10.0, 0.001, 0.0008),
     Stream(("line", {"resolution": "0.001 mm"}), 100.0, 0.001, 0.0008),
-    Stream(("line", {"resolution": "0.001 mm"}), 100.0, 0.001, 0.0, travel=True),
+    Stream(("line", {"resolution": "0.01 mm"}), 100.0, 0.01, 0.0, travel=True),
     Stream(("line", {"resolution": "0.001 mm", "send_unit": False, "parity7": "even"}), 10.0, 0.001, 0.0008),
     Stream(("line", {"profile": "code_channel_item"}), 10.0, 0.001, 0.0008),
     Stream(("line", {"profile": "mux"}), 10.0, 0.001, 0.0008),
@@ -323,7 +323,7 @@ def flipped(stream: Stream, frames: int, seed: int) -> bool:
         if len(truth) > 4096:  # the gate holds five at most
             truth = dict(list(truth.items())[-64:])
     what = f"{words(stream.case)} at {stream.rate:g}/s{', travel' if stream.travel else ''}"
-    limit = max(5, 0) if frames >= MILLION else 2
+    limit = max(2, round(5 * frames / MILLION))
     share = refused / frames
     ok = said(
         f"{what}: wrong by over 8 counts and passed on",
