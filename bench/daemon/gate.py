@@ -14,6 +14,10 @@ until the next ones say whether the path really turned.
     off it, and the next ones are in line   passed on with them: a step, a hand, a zero button
     with what came
 
+Off it begins early, at a few counts or deviations, since waiting costs one reading's time and nothing else. Refused is
+what is off the line, or the curve, between its neighbours on both sides, which is known twice as well as the path
+ahead: a decimal digit with one bit flipped is ten counts off, amid a noise of one.
+
 Nothing is ever altered: a reading is passed on as it came or not at all. Readings that come one by one (a button,
 marks) pass untouched. Pure: stamps in s, values in mm. May import: nothing of the house.
 """

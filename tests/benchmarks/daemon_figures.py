@@ -254,7 +254,7 @@ def main() -> None:
     )
     chosen = parser.parse_args()
     seconds = chosen.seconds
-    for rate in (100.0, 1000.0):
+    for rate in (100.0, 1000.0, 8000.0):
         bare = yardstick(rate, seconds)
         each, sent, got, _ = through(["indicator"], rate, seconds)
         say(
