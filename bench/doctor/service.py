@@ -15,9 +15,20 @@ from bench.client import Gone, NoDaemon, Refused, WireClient
 from bench.doctor.instruments import LISTEN, wrong
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.stream import rate_of, stream
+from bench.doctor.taken import Taken, dumb, remarks
 from bench.settings import PortSettings
 from bench.units import System
-from bench.wire import Capture, Done, GetStatus, InstrumentState, RawBytes, Readings, StatusReply, Watch
+from bench.wire import (
+    Capture,
+    Done,
+    GetStatus,
+    InstrumentState,
+    RawBytes,
+    Readings,
+    Rejected,
+    StatusReply,
+    Watch,
+)
 from hw.listening import Listening, is_text, judge
 
 BAD_SHARE = 0.01  # of the frames, and the wire is looked at
@@ -62,7 +73,7 @@ def asked(
         yield from _instrument(
             client,
             one,
-            heard.get(one.name, ([], [])),
+            heard.get(one.name, Taken()),
             ports.get(one.name),
             spacing,
             units,
@@ -70,16 +81,21 @@ def asked(
         )
 
 
-def _watch(client: WireClient) -> dict[str, tuple[list[float], list[float]]]:
-    out: dict[str, tuple[list[float], list[float]]] = {}
+def _watch(client: WireClient) -> dict[str, Taken]:
+    """What each instrument says for a moment."""
+    out: dict[str, Taken] = {}
     client.ask(Watch(on=True), Done)
     end = time.monotonic() + LISTEN
     while (left := end - time.monotonic()) > 0:
         message = client.next(left)
         if isinstance(message, Readings):
-            at, values = out.setdefault(message.instrument, ([], []))
-            at += message.at
-            values += message.values
+            heard = out.setdefault(message.instrument, Taken())
+            heard.times += message.at
+            heard.values += message.values
+            heard.shown.add(message.unit)
+            heard.flags.update({flag: len(message.values) for flag in message.flags})
+        elif isinstance(message, Rejected) and message.status is not None:
+            out.setdefault(message.instrument, Taken()).statuses[message.status] += 1
     client.ask(Watch(on=False), Done)
     return out
 
@@ -87,7 +103,7 @@ def _watch(client: WireClient) -> dict[str, tuple[list[float], list[float]]]:
 def _instrument(
     client: WireClient,
     one: InstrumentState,
-    heard: tuple[list[float], list[float]],
+    heard: Taken,
     port: PortSettings | None,
     spacing: float,
     units: System,
@@ -104,8 +120,11 @@ def _instrument(
         yield told(one.name, one.words, "switch it on, or press its send button; is its cable firm?")
     else:
         yield fault(one.name, one.words, _REMEDY.get(one.state, "see the words"))
-    stamps, values = heard
-    yield from stream(one.name, rate_of(stamps) or one.rate, values, spacing, units, swept=swept)
+    if heard.statuses and not heard.values:
+        yield fault(one.name, *dumb(one.port, heard))
+    else:
+        yield from remarks(one.name, port or PortSettings(), heard)
+    yield from stream(one.name, rate_of(heard.times) or one.rate, heard.values, spacing, units, swept=swept)
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD:
         share = one.rejects / max(1, frames)

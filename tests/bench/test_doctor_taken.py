@@ -132,3 +132,33 @@ def test_push_speed_is_for_what_is_pushed() -> None:
 def test_a_log_that_is_a_folder(tmp_path: Path) -> None:
     (one, *_) = machine.disk(tmp_path)
     assert one.good is False and "is a folder" in one.words and "sweepgauge.db" in one.do
+
+
+def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path, monkeypatch) -> None:
+    from bench.doctor import service
+
+    monkeypatch.setattr(service, "LISTEN", 0.5)
+    rig = rigs()
+    text = (tmp_path / "settings.toml").read_text()
+    (tmp_path / "settings.toml").write_text(
+        text.replace("resolution", 'profile = "mode_letter"\nresolution', 1)
+    )
+    rig.sends = False
+    over = threading.Event()
+
+    def speak() -> None:
+        while not over.wait(0.02):
+            rig.send("indicator", b"A+ 1.234M  \n")
+            rig.send("travel", b"ERR3\r")
+
+    run("daemon").hear("ready")
+    thread = threading.Thread(target=speak)
+    thread.start()
+    try:
+        with service.WireClient(tmp_path / "socket") as client:
+            found = list(service.asked(client, {}, 2.0, "mm"))
+    finally:
+        over.set()
+        thread.join()
+    assert "in a mode (hold)" in faults(found)
+    assert "out_of_range" in faults(found)
