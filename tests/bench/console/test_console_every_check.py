@@ -118,11 +118,16 @@ def form(app) -> None:
         assert not any(c == "_" for c in option.words)
 
 
-async def test_the_form_the_cautions_and_the_first_set_up_of_each(bench) -> None:
+@pytest.mark.parametrize(
+    "kinds",
+    [["plate-wobble", "test-board"], pytest.param(sorted(KINDS), marks=pytest.mark.slow)],
+    ids=["two", "all"],
+)
+async def test_the_form_the_cautions_and_the_first_set_up(bench, kinds) -> None:
     _, folder = bench
     app = make_console(folder / "socket", look="shop")
     async with app.run_test(size=(80, 24)) as pilot:
-        for kind in sorted(KINDS):
+        for kind in kinds:
             await choose(app, pilot, kind)
             form(app)
             await pilot.press("1")

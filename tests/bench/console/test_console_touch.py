@@ -11,6 +11,7 @@ from bench.console.app import make_console
 from bench.wire import Asking, Begin, LiveSaid, Press, RunState, Undo
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+SOME = [(40, 15), *(pytest.param(size, marks=pytest.mark.slow) for size in SIZES[1:])]
 ROWS, COLUMNS = 3, 8  # of a target in a sweep, at the least
 
 
@@ -62,8 +63,7 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
         assert {"undo", "keys"} <= set(bar(app))
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("phase", ["lean", "go", "tighten"])
+@pytest.mark.parametrize(("size", "phase"), [*zip(SIZES, ["lean", "go", "tighten", "go"], strict=True)])
 async def test_the_live_move_is_answered_by_touch(fake, scenes, size, phase) -> None:
     fake.last = [scenes.finding()]
     async with screen(fake, scenes, size) as (app, pilot):
@@ -73,7 +73,7 @@ async def test_the_live_move_is_answered_by_touch(fake, scenes, size, phase) -> 
         assert len(fake.of(Press)) == 1
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", SOME)
 async def test_every_action_is_come_to_by_touch_alone(fake, scenes, size) -> None:
     """What the row of keys has no room for stands in the list of all keys, screenful after screenful."""
     fake.last = [scenes.finding()]
@@ -90,7 +90,7 @@ async def test_every_action_is_come_to_by_touch_alone(fake, scenes, size) -> Non
         assert seen == set(range(rows)) == set(range(len(app.desk.actions)))
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", SOME)
 async def test_a_check_is_begun_by_touch_alone(fake, scenes, size) -> None:
     async with screen(fake, scenes, size) as (app, pilot):
         await scenes.until(pilot, lambda t: "1 begins a check" in t)
