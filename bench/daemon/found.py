@@ -5,13 +5,14 @@ May import: bench.daemon.feed, bench.daemon.motion, bench.daemon.scout, bench.se
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
 
 from bench import settings_write
 from bench.daemon.feed import Instrument
 from bench.daemon.motion import count_shown
-from bench.daemon.scout import Tapped
+from bench.daemon.scout import Tapped, short_name
 
 Role = Literal["indicator", "travel"]
 
@@ -45,3 +46,11 @@ def values_of(
         figure = f"{count:.6f}".rstrip("0").rstrip(".")
         values["resolution"] = f"{figure} {'in' if unit == 'inch' else 'mm'}"
     return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
+
+
+def heard_words(here: Mapping[str, Tapped | Instrument]) -> str:
+    """Which cables there are numbers of, in words."""
+    reading = [port for port, one in here.items() if one.last is not None]
+    if not reading:
+        return "no instrument is heard: plug its cable in, switch it on, or press its send button"
+    return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"

@@ -19,7 +19,7 @@ import msgspec
 
 from bench import settings_write
 from bench.daemon.feed import Instrument
-from bench.daemon.found import Role, values_of
+from bench.daemon.found import Role, heard_words, values_of
 from bench.daemon.leaf_proof import LeafProof, Phase
 from bench.daemon.motion import PRESSED, PUSHED, Seen, Watcher, pressed, pushed, watcher
 from bench.daemon.scout import Places, Scout, Tapped, short_name, wired_cable
@@ -87,13 +87,20 @@ class Learner:
             await asyncio.gather(self._keeping, return_exceptions=True)  # a write is not broken off
         await self.scout.stop()
 
-    def tick(self, now: float, *, watched: bool) -> None:
-        """watched: somebody looks at the readings."""
-        if self.what in ("indicator", "travel") or (self.first and watched):
+    def tick(self, now: float, *, watched: bool, present: bool) -> None:
+        """present: there is a client. watched: one looks at the readings. Ports are held on for nobody else."""
+        keeping = self._keeping is not None and not self._keeping.done()
+        if keeping or (self.what is not None and present) or (self.first and watched):
             self._wanted = now
-            if not self.scout.on and (self._stopping is None or self._stopping.done()):
+            if (
+                self.what != "leaf"
+                and not self.scout.on
+                and (self._stopping is None or self._stopping.done())
+            ):
                 self.scout.start()
-        elif self.scout.on and now - self._wanted > LINGER:
+        elif now - self._wanted > LINGER and self.what is not None:
+            self._finish("failed", "")  # whoever wanted it is gone
+        elif now - self._wanted > LINGER and self.scout.on:
             self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
         self.scout.tick(now)
         if self.first and watched and self.what is None and not self._left and self.scout.looked:
@@ -239,7 +246,7 @@ class Learner:
             if seen.outcome == "moving":
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
-                self._ask(what, now, f"Nothing has moved yet; {self._heard_words()}.")
+                self._ask(what, now, f"Nothing has moved yet; {heard_words(self._here())}.")
             return
         port, mm = seen.moved[0]
         name, far = short_name(port), self._mm(mm)
@@ -377,14 +384,6 @@ class Learner:
         return length_words(
             abs(mm), units, (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3) if units == "mm" else None
         )
-
-    def _heard_words(self) -> str:
-        reading = [
-            port for port, one in self._here().items() if not isinstance(one, Tapped) or one.last is not None
-        ]
-        if not reading:
-            return "no instrument is heard: plug its cable in, switch it on, or press its send button"
-        return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"
 
     def _say(self, phase: Phase, words: str, **more: Any) -> None:
         assert self.what is not None

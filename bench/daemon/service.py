@@ -143,7 +143,8 @@ class Service:
             await asyncio.sleep(TICK)
             now = time.monotonic()
             self.bench.tick(now)
-            self.learner.tick(now, watched=any(client.watching for client in self.clients.all))
+            watched = any(client.watching for client in self.clients.all)
+            self.learner.tick(now, watched=watched, present=bool(self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
             self._beat_on(now)

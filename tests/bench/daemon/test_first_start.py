@@ -312,3 +312,18 @@ async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> N
         bench.ports.press_send()
         found = await bench.until(wire, LearnSaid, seen)
         assert (found.port, found.value) == (bench.names["indicator"], pytest.approx(2.0, abs=0.01))
+
+
+async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
+    """Whoever wanted it is gone: the cables are free for other programs, until somebody looks again."""
+    monkeypatch.setattr("bench.daemon.learn.LINGER", 0.2)
+    async with first_bench() as bench:
+        assert not bench.service.learner.scout.on  # nobody has looked yet
+        wire = await bench.talk()
+        await on_the_cables(bench, wire)
+        await wire.close()
+        async with asyncio.timeout(5.0):
+            while bench.service.learner.scout.on or bench.service.learner.scout.tapped:
+                await asyncio.sleep(0.02)
+        wire = await bench.talk()
+        await on_the_cables(bench, wire)
