@@ -327,3 +327,17 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
                 await asyncio.sleep(0.02)
         wire = await bench.talk()
         await on_the_cables(bench, wire)
+
+
+async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkeypatch) -> None:
+    monkeypatch.setattr("bench.daemon.learn.IDLE", 0.3)
+    async with first_bench() as bench:
+        wire = await bench.talk()
+        said = await bench.until(
+            wire, LearnSaid, lambda m: "Nothing has moved yet" in m.words and "pretend-travel" in m.words
+        )
+        assert said.phase == "asking" and "heard: pretend-indicator, pretend-travel" in said.words
+        bench.ports.silence("travel")
+        bench.ports.unplug("indicator")
+        bench.ports.unplug("travel")
+        await bench.until(wire, LearnSaid, lambda m: "no instrument is heard" in m.words)
