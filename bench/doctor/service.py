@@ -109,17 +109,25 @@ def _instrument(
     units: System,
     swept: bool,
 ) -> Iterator[Matter]:
-    if one.state in GOOD:
-        yield good(one.name, one.words)
+    words = one.words.removeprefix(f"{one.name}: ")
+    if one.state == "open" and not (heard.values or heard.statuses):
+        before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
+        yield told(
+            one.name,
+            f"{words.rstrip('.')}, and nothing came in {LISTEN:g} s{before}",
+            "switch it on, or press its send button; is its cable firm?",
+        )
+    elif one.state in GOOD:
+        yield good(one.name, words)
     elif one.state in ("garbled", "flooding") and port is not None:
         data = _capture(client, one.name)
         at = port.baud if is_text(data) else None
         yield from wrong(one.name, port, data, Listening({port.baud: data}, judge(data, port.baud), at))
-        yield told(one.name, one.words, "to try other speeds, stop the daemon and look again")
+        yield told(one.name, words, "to try other speeds, stop the daemon and look again")
     elif one.state == "silent":
-        yield told(one.name, one.words, "switch it on, or press its send button; is its cable firm?")
+        yield told(one.name, words, "switch it on, or press its send button; is its cable firm?")
     else:
-        yield fault(one.name, one.words, _REMEDY.get(one.state, "see the words"))
+        yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
     if heard.statuses and not heard.values:
         yield fault(one.name, *dumb(one.port, heard))
     else:
@@ -128,13 +136,13 @@ def _instrument(
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD:
         share = one.rejects / max(1, frames)
-        words = f"{one.rejects} of {frames} frames were rejected"
+        refused = f"{one.rejects} of {frames} frames were rejected"
         if share < BAD_SHARE:
-            yield told(one.name, words)
+            yield told(one.name, refused)
         else:
             yield fault(
                 one.name,
-                words,
+                refused,
                 "check the cable, its length and what runs beside it; `sweepgauge capture` keeps bytes for a report",
             )
     if one.held:

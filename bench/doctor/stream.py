@@ -13,6 +13,9 @@ from bench.doctor.matter import Matter, fault, told
 from bench.units import System, length_words
 
 USUAL_PUSH = 40.0  # mm/s, a gentle push; common practice, no source
+SLOWEST_PUSH = (
+    10.0  # mm/s; slower, half a minute for a sled's length, nobody pushes evenly; common practice, no source
+)
 MOVES = 6.0  # a drift over the whole of more than so many noises is a movement
 FEWEST = 8  # readings, to say anything of noise
 EPS = 1e-7
@@ -42,16 +45,11 @@ def stream(
             f"than {_speed(fastest, units)} a second"
         )
         figures = {"rate": round(rate, 3), "spacing": spacing, "fastest_push": round(fastest, 3)}
-        if fastest < USUAL_PUSH:
-            yield fault(
-                name,
-                words,
-                "push slower; or allow a wider spacing (--spacing); or work with marks: leave [travel] out of the "
-                "settings",
-                figures=figures,
-            )
+        ways = "push slower; or allow a wider spacing (--spacing); or work with marks: leave [travel] out of the settings"
+        if fastest < SLOWEST_PUSH:
+            yield fault(name, words, ways, figures=figures)
         else:
-            yield told(name, words, figures=figures)
+            yield told(name, words, ways if fastest < USUAL_PUSH else "", figures=figures)
     elif rate:
         yield told(name, f"{rate:.1f} readings a second", figures={"rate": round(rate, 3)})
     if len(values) < FEWEST:

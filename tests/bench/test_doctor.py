@@ -386,17 +386,6 @@ def test_noise_step_and_rate_are_those_of_the_stream() -> None:
     assert rate_of([0.0, 1.0]) is None
 
 
-def test_what_is_too_slow_for_the_spacing_is_a_fault_with_ways_out() -> None:
-    (one,) = stream("travel", 8.4, [], 2.0, "mm")
-    assert one.good is False and one.figures["fastest_push"] == pytest.approx(16.8)
-    assert "marks" in one.do and "--spacing" in one.do
-    (one,) = stream("travel", 50.0, [], 2.0, "mm")
-    assert one.good is None and one.figures["fastest_push"] == pytest.approx(100)
-    moving = [0.1 * k for k in range(20)]
-    (one,) = stream("travel", None, moving, 2.0, "mm")
-    assert "moved" in one.words and not one.figures
-
-
 def test_a_socket_of_another_group(tmp_path: Path) -> None:
     assert service.socket_matter(tmp_path / "none") is None
     (tmp_path / "file").touch()

@@ -118,6 +118,19 @@ def test_a_keyboard_is_not_opened_as_a_port(tmp_path: Path) -> None:
     assert gone.good is False and "/dev/input/by-id" in gone.do
 
 
+def test_what_is_too_slow_for_the_spacing_is_a_fault_with_ways_out() -> None:
+    (one,) = stream("travel", 3.1, [], 2.0, "mm")
+    assert one.good is False and one.figures["fastest_push"] == pytest.approx(6.2)
+    assert "marks" in one.do and "--spacing" in one.do
+    (one,) = stream("travel", 8.4, [], 2.0, "mm")
+    assert one.good is None and one.figures["fastest_push"] == pytest.approx(16.8) and one.do
+    (one,) = stream("travel", 50.0, [], 2.0, "mm")
+    assert one.good is None and one.figures["fastest_push"] == pytest.approx(100)
+    moving = [0.1 * k for k in range(20)]
+    (one,) = stream("travel", None, moving, 2.0, "mm")
+    assert "moved" in one.words and not one.figures
+
+
 def test_push_speed_is_for_what_is_pushed() -> None:
     (one,) = stream("caliper", 8.4, [], 2.0, "mm", swept=False)
     assert one.good is None and one.words == "8.4 readings a second"
