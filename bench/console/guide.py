@@ -65,7 +65,7 @@ def _asked(state: State, view: View, wide: int, high: int) -> Block:
 
 
 def _picture_room(wide: int) -> int:
-    return 27 if wide < 76 else PICTURE if wide < 110 else 56
+    return 27 if wide < 76 else PICTURE if wide < 110 else 56 if wide < 150 else 90
 
 
 def _words(state: State, view: View, wide: int, high: int) -> Block:

@@ -14,7 +14,7 @@ from bench.console.text import Block
 from bench.wire import Ask, Jig
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
-MOST_WIDE, MOST_HIGH = 56, 17
+MOST_WIDE, MOST_HIGH = 90, 24
 
 
 def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> Block:
@@ -39,22 +39,23 @@ def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     handle_left = "right" not in words
     fence_row = 1 if far else c.high - 2
     tip_row = c.high - 2 if far else 1
-    arm = c.wide // 2 - (4 if handle_left else -1)  # room for the indicator on the other side
+    across = 3 if c.wide < 60 else 6
+    arm = c.wide // 2 - (1 + across if handle_left else -1)  # room for the indicator on the other side
     step = 1 if far else -1
     c.bar(0, fence_row, c.wide, "wood")
     c.words(c.wide - 11 if handle_left else 1, fence_row - step, "sled fence", "faint")
     for y in range(min(fence_row + step, tip_row), max(fence_row + step, tip_row) + 1):
-        c.fill(arm, y, 3, "steel")
+        c.fill(arm, y, across, "steel")
     handle = max(9, c.wide // 4)
-    at = arm - handle if handle_left else arm + 3
+    at = arm - handle if handle_left else arm + across
     thick = 2 if c.high > 8 else 1
     for row in range(1, thick + 1):
         c.fill(at, fence_row + row * step, handle, "steel")
     c.words(at + (handle - 6) // 2, fence_row + (thick + 1) * step, "handle", "faint")
     middle = (fence_row + (thick + 1) * step + tip_row) // 2
     if c.wide > 32:
-        c.words(arm - 4 if ask.side != "left" else arm + 4, tip_row, "arm", "faint")
-    _indicator(c, ask, arm if ask.side == "left" else arm + 2, middle)
+        c.words(arm - 4 if ask.side != "left" else arm + across + 1, tip_row, "arm", "faint")
+    _indicator(c, ask, arm if ask.side == "left" else arm + across - 1, middle)
     _pivot(c, jig, fence_row)
     _travel(
         c,

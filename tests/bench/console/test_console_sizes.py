@@ -47,7 +47,7 @@ def drawn(desk: Desk, size: tuple[int, int]) -> list[str]:
 
 def left(text: list[str], words: str) -> bool:
     """Whether the words stand there, whatever stands beside them."""
-    columns = (31, 45, 143, 200)
+    columns = (31, 45, 109, 143, 200)
     return any(words in " ".join(" ".join(line[:room].split()) for line in text) for room in columns)
 
 
