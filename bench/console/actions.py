@@ -52,12 +52,15 @@ _PRESS = {
 }
 
 
+_LIVE: dict[str, str] = {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}
+
+
 def _press_word(desk: Desk) -> str:
     state = desk.state
     if desk.scrolls:
         return "read on"
     if state.live is not None:
-        return {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}[state.live.phase]
+        return _LIVE.get(state.live.phase, "it stands")
     here = first_start.press_word(state, desk.view)
     if here is not None:
         return here

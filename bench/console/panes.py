@@ -145,6 +145,7 @@ def number_rows(wide: int, size: str) -> int:
     return 1 if size == "row" else ROWS[size] + (1 if wide < 56 else 0)
 
 
+_LIVE: dict[str, str] = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}
 _PHASES = {
     "cautions": "read first",
     "place": "set up",
@@ -166,7 +167,7 @@ def where(state: State, view: View, wide: int) -> Block:
     if not state.here:
         return [fit([(f" {g.bad} AWAY ", "bad"), (" " + state.away_words, "text")], wide)]
     if state.live is not None:
-        phase = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}[state.live.phase]
+        phase = _LIVE.get(state.live.phase, "set up")
         return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]
     if state.learn is not None or (ask is None and first_start.next_stage(state, view) is not None):
         return first_start.where(state, view, wide)

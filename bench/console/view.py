@@ -14,7 +14,19 @@ from bench.console.glyphs import RICH, Glyphs
 from bench.console.text import Role
 
 Page = Literal[
-    "work", "checks", "options", "past", "notes", "limits", "move", "live", "sleds", "sled", "mine", "cables", "keys"
+    "work",
+    "checks",
+    "options",
+    "past",
+    "notes",
+    "limits",
+    "move",
+    "live",
+    "sleds",
+    "sled",
+    "mine",
+    "cables",
+    "keys",
 ]
 
 
