@@ -116,7 +116,7 @@ def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE -
     """Unit, way (over as many lines as it takes), travel and its way."""
     heard = state.shown
     name = heard.name if heard is not None else ""
-    if state.live is not None and state.live.phase != "lean":
+    if state.live is not None and state.live.to_go is not None and state.live.phase != "lean":
         name = "past it" if state.live.past else "to go"
     head = f"{unit} {name}".strip()
     lines: list[Line] = [[(head, "strong")]] if head else []
