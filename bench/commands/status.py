@@ -34,7 +34,9 @@ def status(socket_path: str | None, as_json: bool) -> int:
     for note in reply.notes:
         click.echo(f"note: {note}")
     if not any(one.state != "marks" for one in reply.instruments):
-        click.echo("no instrument is set up: `sweepgauge learn indicator` finds it; `sweepgauge demo` pretends a saw")
+        click.echo(
+            "no instrument is set up: `sweepgauge learn indicator` finds it; `sweepgauge demo` pretends a saw"
+        )
     for one in reply.instruments:
         now = ""
         if one.value is not None:
