@@ -40,6 +40,7 @@ from bench.wire import (
     GetChecks,
     GetGear,
     GetStatus,
+    InstrumentState,
     Learn,
     Live,
     LogExport,
@@ -163,13 +164,19 @@ class Answers:
             program=f"sweepgauge {__version__}",
             log=str(service.paths.log),
             recording=service.recording,
-            instruments=service.bench.states(),
+            instruments=[self._with_way(one) for one in service.bench.states()],
             run=run.state() if run is not None else None,
             last=service.last,
             notes=service.notes,
             told=service.notes_told,
             ref=ref,
         )
+
+    def _with_way(self, one: InstrumentState) -> InstrumentState:
+        """Which way its number counts, as it was learned or written."""
+        gear = self.service.settings.gear
+        grows = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}.get(one.role, "")
+        return msgspec.structs.replace(one, grows=grows)
 
     def gear(self, ref: int | None = None) -> GearReply:
         settings = self.service.settings

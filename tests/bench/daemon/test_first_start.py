@@ -87,6 +87,11 @@ async def test_an_indicator_that_falls_as_it_is_pushed_in_and_a_scale_that_count
         await bench.hands.push(70.0, 400.0)
         assert (await bench.until(wire, LearnSaid, seen)).grows == "toward"
         assert not bench.settings_file.exists()
+        wire.send(Press(waits=False))
+        told = await bench.until(
+            wire, StatusReply, lambda m: any(i.name == "travel" and i.port for i in m.instruments)
+        )
+        assert [one.grows for one in told.instruments if one.name == "travel"] == ["toward"]
 
 
 @pytest.mark.slow  # every day the same is seen in test_motion, without cables
