@@ -18,7 +18,7 @@ from click.testing import CliRunner
 from bench.commands.common import Complaint
 from bench.commands.doctor import doctor
 from bench.doctor import instruments, machine, pins, ports, rights, service
-from bench.doctor.stream import at_rest, rate_of, stream
+from bench.doctor.stream import at_rest, rate_of
 from bench.settings import Panel, PortSettings, Settings
 
 
