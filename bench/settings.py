@@ -36,6 +36,7 @@ Asking = Literal["continuous", "request", "button"]
 FORMATS = ("line", "sync52", "sync24", "sync48", "bcd28", "quad_x4", "wedge", "modbus_rtu")
 _CLOCKED = ("sync52", "sync24", "sync48", "bcd28")
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
+LATEST = 1.0  # s; rest is told by half a second, and readings must be there by then or soon after
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 
 # Options that go to the format as they stand; the format itself says whether they fit it.
@@ -70,6 +71,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     request: str | None = None
     rate: float | None = None  # Hz; None: as the daemon sees fit
     per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)
+    late: float = 0.0  # s by which its readings are old when they come; taken off their times
     pins: dict[str, int] = {}
     options: dict[str, OptionValue] = {}
 
@@ -257,16 +259,29 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
             asking=asking,
             rate=table.number("rate", 0.01, 1000),
             per_count=table.length("per_count"),
+            late=table.time("late", LATEST),
         ),
     )
     if port.port and port.pins:
         raise table.wrong(
             "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
         )
-    if kind == "quad_x4" and (port.port or port.pins) and port.per_count is None:
+    if not (port.port or port.pins):
+        _agrees_with_format(table, port)
+        return None
+    counts = (
+        kind == "quad_x4" or profile == "bridge_counts" or (profile == "bridge" and table.key == "travel")
+    )
+    if counts and port.per_count is None:
         raise table.wrong("per_count", None, 'the travel of one count would do, such as "0.005 mm"')
+    if profile == "bridge_counts" and "axis" not in options:
+        raise table.wrong("axis", None, 'the letter in front of its counts would do, such as "X"')
+    wires = _PINS["quad_x4" if kind == "quad_x4" else "clocked"][:2]
+    if (kind == "quad_x4" or kind in _CLOCKED) and not port.pins:
+        would_do = f"{kind} is read from pins: {' and '.join(wires)} would do; or a microcontroller"
+        raise table.wrong("port", port.port, would_do)
     _agrees_with_format(table, port)
-    return port if port.port or port.pins else None
+    return port
 
 
 def _agrees_with_format(table: Table, port: PortSettings) -> None:

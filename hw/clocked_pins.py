@@ -23,11 +23,12 @@ from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple, Protocol
 
 from hw.formats import read_options
-from hw.pin_lines import Edge, Happened, KernelLines, LibraryLines, Lines, Lost
+from hw.pin_lines import Happened, KernelLines, LibraryLines, Lines, Lost
 from hw.reading import PortState
 
 REQUESTED_GAP_US = 20_000  # gauges that answer on request were seen to take 4 ms a bit
 RUN = 0.02  # s of quadrature states in one block
+STANDING = 0.04  # s; a scale that does not move says so this often
 RETRY = 2.0  # s
 RATE = 5.0  # requests a second; gauges repeat in 0.07 to 1.2 s
 
@@ -127,19 +128,29 @@ class StateBuilder:
 
     def take(self, happened: Happened) -> tuple[str, int] | None:
         self._last = happened.at
-        if isinstance(happened, Edge):
-            if happened.line == "a":
-                self._a = happened.level
-            elif happened.line == "b":
-                self._b = happened.level
-            self._run.append(self._state())
+        if isinstance(happened, Lost):
+            self._run.append("?")  # nobody knows how many
+            return None
+        before = self._state()
+        if happened.line == "a":
+            self._a = happened.level
+        elif happened.line == "b":
+            self._b = happened.level
+        elif happened.line == "z":
+            return None
+        # an edge to where the line was already: the one between was missed
+        self._run.append(self._state() if self._state() != before else "?")
         return None
 
     def pause(self) -> tuple[str, int] | None:
         if len(self._run) < 2:
             return None
-        run, self._run = "".join(self._run), self._run[-1:]
+        run, self._run = "".join(self._run), [self._state()]
         return run, self._last
+
+    def stand(self, now: int) -> tuple[str, int]:
+        """It is where it was: a run of one state, so that rest can be told from a pulled cable."""
+        return self._state(), now
 
 
 class ClockedPins:
@@ -161,6 +172,7 @@ class ClockedPins:
         self._builder: Builder | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: list[asyncio.Task[None]] = []
+        self.heard_silence = False
         self._pausing: asyncio.TimerHandle | None = None
         self._idle = asyncio.Event()
         self._idle.set()
@@ -201,11 +213,18 @@ class ClockedPins:
         self._ask_now.set()
         return True
 
+    def stuck(self) -> bool:
+        """Edges wait and nobody takes them."""
+        return self._lines is not None and self._lines.waiting()
+
     # ---- opening ----------------------------------------------------------------------------------
 
     async def _keep_opening(self) -> None:
         while True:
             if self._try_to_open():
+                if isinstance(self._builder, StateBuilder):
+                    await self._say_where(self._builder)
+                    return
                 if "req" not in self.options.pins:
                     return
                 try:
@@ -299,6 +318,13 @@ class ClockedPins:
     def _tell(self, ended: tuple[str, int] | None) -> None:
         if ended is not None:
             self._on_block(ended[0].encode() + b"\n", ended[1])
+
+    async def _say_where(self, builder: StateBuilder) -> None:
+        """While no edges come: where it stands."""
+        while self._builder is builder and self._lines is not None:
+            await asyncio.sleep(STANDING)
+            if self._pausing is None and self._lines is not None and not self._lines.waiting():
+                self._tell(builder.stand(time.monotonic_ns()))
 
     # ---- asking -----------------------------------------------------------------------------------
 

@@ -14,6 +14,7 @@ import contextlib
 import errno
 import fcntl
 import os
+import select
 import struct
 from collections import deque
 from collections.abc import Callable, Mapping
@@ -46,6 +47,10 @@ class Lines(Protocol):
     def start(self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]) -> None: ...
 
     def drain(self) -> list[Happened]: ...
+
+    def waiting(self) -> bool:
+        """Edges wait to be drained."""
+        ...
 
     def pull(self, low: bool) -> None:
         """The request line, if there is one: down, or let go."""
@@ -173,6 +178,13 @@ class KernelLines:
             if len(data) < EVENT.size * QUEUE:
                 return out
 
+    def waiting(self) -> bool:
+        if self._fd < 0:
+            return False
+        poll = select.poll()
+        poll.register(self._fd, select.POLLIN)
+        return any(event & select.POLLIN for _, event in poll.poll(0))
+
     def pull(self, low: bool) -> None:
         if self._request_fd >= 0:
             fcntl.ioctl(self._request_fd, SET_VALUES, struct.pack("=QQ", 0 if low else 1, 1))
@@ -231,6 +243,9 @@ class LibraryLines:
         # each pin has a queue of its own; time puts them in order, and data moves before its clock does
         out.sort(key=lambda edge: (edge.at, edge.line == "clock"))
         return list(out)
+
+    def waiting(self) -> bool:
+        return bool(self._edges)
 
     def pull(self, low: bool) -> None:
         if self._request is None:

@@ -16,6 +16,8 @@ import errno
 import fcntl
 import os
 import re
+import select
+import struct
 import termios
 import threading
 import time
@@ -28,6 +30,9 @@ from hw.reading import PortState
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
 LAST_RETRY = 1.0  # s
+SILENCE = 0.05  # s, and the time of a longest line besides: who is silent so long is not in mid-line
+LONGEST_LINE = 64  # characters
+STALLED = 1.0  # s in which the reading thread did not come round
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +74,12 @@ class SerialPort:
         self._retry = FIRST_RETRY
         self._said: tuple[PortState, str] | None = None
         self._discard_until = 0
+        self._silence: asyncio.TimerHandle | None = None
+        self._beat = 0.0  # of the reading thread, where there is one
         self.opened = 0  # how often
+        self.heard_silence = (
+            False  # since the opening nothing came for so long that what comes first is a beginning
+        )
 
     @property
     def is_open(self) -> bool:
@@ -104,6 +114,12 @@ class SerialPort:
                 return True
         return False
 
+    def stuck(self) -> bool:
+        """Something lies there unread, or the thread that reads does not come round: true for long, it hangs."""
+        if self._fd is not None:
+            return waiting(self._fd)
+        return self._serial is not None and time.monotonic() - self._beat > STALLED
+
     # ---- opening ----------------------------------------------------------------------------------
 
     async def _keep_opening(self, wait: float) -> None:
@@ -123,7 +139,10 @@ class SerialPort:
         self.opened += 1
         self._discard_until = time.monotonic_ns() + int(self.options.settle * 1e9)
         self._fd = _descriptor(opened)
+        self._beat = time.monotonic()
         assert self._loop is not None
+        self.heard_silence = False
+        self._listen_for_silence()
         if self._fd is None:
             threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True).start()
         else:
@@ -131,6 +150,18 @@ class SerialPort:
             self._loop.add_reader(self._fd, self._readable)
         self._say("open", f"{self.options.port} is open.")
         return True
+
+    def _listen_for_silence(self) -> None:
+        o = self.options
+        assert self._loop is not None
+        quiet = SILENCE + LONGEST_LINE * (o.bits + 3) / o.baud
+        self._silence = self._loop.call_later(quiet, self._was_silent)
+
+    def _was_silent(self) -> None:
+        """A late loop must not take what waits for silence."""
+        self._silence = None
+        with contextlib.suppress(OSError, AttributeError):
+            self.heard_silence = not self._serial.in_waiting  # type: ignore[union-attr]
 
     async def _open_in_thread(self) -> object:
         """A thread of its own, as the loop's end would wait for one of the loop's."""
@@ -209,6 +240,13 @@ class SerialPort:
 
     def _arrived(self, data: bytes, now: int) -> None:
         self._retry = FIRST_RETRY  # one that opens but never says a byte is tried less and less often
+        if self._silence is not None or now < self._discard_until:
+            if self._silence is not None:
+                self._silence.cancel()
+                self._silence = None
+            if now < self._discard_until:
+                self.heard_silence = False
+                self._listen_for_silence()
         if now >= self._discard_until:
             self._on_block(data, now)
 
@@ -216,6 +254,7 @@ class SerialPort:
         """Read until the port is another one; the loop may end at any time."""
         with contextlib.suppress(RuntimeError):
             while self._serial is opened:
+                self._beat = time.monotonic()
                 try:
                     data = opened.read(1)  # type: ignore[attr-defined]
                     waiting = opened.in_waiting  # type: ignore[attr-defined]
@@ -255,6 +294,9 @@ class SerialPort:
             # the reader goes first: a closed descriptor's number may be another file's a moment later
             self._loop.remove_reader(self._fd)
         self._fd = None
+        if self._silence is not None:
+            self._silence.cancel()
+            self._silence = None
         opened, self._serial = self._serial, None
         _quietly_close(opened)
 
@@ -262,6 +304,17 @@ class SerialPort:
         if (state, words) != self._said:
             self._said = (state, words)
             self._on_state(state, words)
+
+
+def waiting(fd: int) -> bool:
+    """Bytes lie there unread."""
+    try:
+        answer = fcntl.ioctl(fd, termios.FIONREAD, b"\0\0\0\0")
+    except OSError:  # an input device does not tell how many
+        poll = select.poll()
+        poll.register(fd, select.POLLIN)
+        return any(event & select.POLLIN for _, event in poll.poll(0))
+    return bool(struct.unpack("i", answer)[0])
 
 
 def _quietly_close(opened: object | None) -> None:

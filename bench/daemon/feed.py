@@ -1,6 +1,7 @@
-"""One instrument as the daemon sees it: port, decoder, stamps, numbering, health.
+"""One instrument as the daemon sees it: source, decoder, stamps, gate, numbering, health.
 
-Emits what the instrument said, when it said it. May import: hw, bench.settings. No numpy.
+Emits what the instrument said, when it said it. May import: hw, bench.settings, bench.daemon.gate and sources. No
+numpy.
 """
 
 from __future__ import annotations
@@ -8,24 +9,21 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
+from bench.daemon.gate import Gate
+from bench.daemon.sources import Sources, make_reader, may_err
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
-from hw.formats import make_decoder
 from hw.reading import PortState, Record
-from hw.serial_port import PortOptions, SerialPort
-
-if TYPE_CHECKING:
-    from hw.clocked_pins import ClockedPins
 
 Role = Literal["indicator", "travel", "caliper"]
-
-CLOCKED = frozenset({"sync24", "sync48", "sync52", "bcd28"})  # read from pins
 
 QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
 GARBLED = 5  # rejects in a second, and more of them than readings
+NONSENSE = 200  # bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a line
+STALLED = 1.0  # s in which something waits to be read and nobody reads it
 
 SMOOTHING = 12
 ASKINGS = 10.0  # requests a second, where an instrument speaks only when asked
@@ -34,9 +32,12 @@ NS = 1_000_000_000
 
 
 class Batch:
-    """The readings of one block: stamps in monotonic s, values in mm as the instrument shows them."""
+    """The readings of one block: stamps in monotonic s, values in mm as the instrument shows them.
 
-    __slots__ = ("data", "first", "flags", "rejected", "stamps", "unit", "values", "when")
+    held: the (stamp, value) that the gate refused; they may have come in a block before.
+    """
+
+    __slots__ = ("data", "first", "flags", "held", "rejected", "stamps", "unit", "values", "when")
 
     def __init__(self, data: bytes, when: int, first: int) -> None:
         self.data = data
@@ -45,6 +46,7 @@ class Batch:
         self.stamps: list[float] = []
         self.values: list[float] = []
         self.rejected: list[tuple[float, Record]] = []
+        self.held: list[tuple[float, float]] = []
         self.unit: str = "mm"
         self.flags: set[str] = set()
 
@@ -57,8 +59,17 @@ class Instrument:
     """Callbacks come on the event loop, one per block of bytes. Never raises because of what it hears."""
 
     def __init__(
-        self, name: str, role: Role, settings: PortSettings, on_batch: OnBatch, on_state: OnState
+        self,
+        name: str,
+        role: Role,
+        settings: PortSettings,
+        on_batch: OnBatch,
+        on_state: OnState,
+        *,
+        sources: Sources | None = None,
+        count: float = 0.0,
     ) -> None:
+        """sources: the ports of this daemon, where two instruments may share one. count: what it resolves, mm."""
         self.name = name
         self.role = role
         self.settings = settings
@@ -78,46 +89,18 @@ class Instrument:
         self._intervals = 0  # how many went into it
         self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
-        self._make_decoder()
-        self._port = self._make_port()
+        self._late = settings.late
+        self._decoder = make_reader(settings)
+        self._gate = Gate(count) if may_err(settings) else None
+        self._opened = False  # and nothing has come since
+        self._unread = 0  # bytes since the last reading
+        self._unread_since = 0.0
+        self._stuck_since: float | None = None
+        self._stuck_at = 0
+        self._port = (sources or Sources()).open(settings, self._block, self._port_state)
         self._asker: asyncio.Task[None] | None = None
 
-    def _make_port(self) -> SerialPort | ClockedPins | None:
-        """What the format is read through; None, with words, where the daemon cannot read it live yet."""
-        settings = self.settings
-        if settings.format == "line" and settings.port:
-            serial = PortOptions(
-                port=settings.port,
-                baud=settings.baud,
-                bits=settings.bits,
-                parity=settings.parity,
-                stop=settings.stop,
-                dtr=settings.dtr,
-                rts=settings.rts,
-                settle=settings.settle,
-            )
-            return SerialPort(serial, self._block, self._port_state)
-        if settings.format in CLOCKED and settings.pins:
-            from hw.clocked_pins import ClockedPins, pin_options
-
-            pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
-            return ClockedPins(pins, self._block, self._port_state)
-        self.words = (
-            f"{self.name}: the daemon does not read {settings.format} yet; captures of it, `decode` does."
-        )
-        return None
-
-    def _make_decoder(self) -> None:
-        options: dict[str, object] = {**self.settings.options}
-        if self.settings.profile is not None:
-            options["profile"] = self.settings.profile
-        if self.settings.format == "line":
-            options.setdefault("at_open", True)
-        self._decoder = make_decoder(self.settings.format, options)
-
     def start(self) -> None:
-        if self._port is None:
-            return
         self._port.start()
         if self.settings.asking == "request" and self.settings.format == "line":
             self._asker = asyncio.get_running_loop().create_task(self._ask_again())
@@ -125,13 +108,12 @@ class Instrument:
     async def stop(self) -> None:
         if self._asker is not None:
             self._asker.cancel()
-        if self._port is not None:
-            await self._port.stop()
+        await self._port.stop()
 
     async def _ask_again(self) -> None:
         """Some instruments speak only when spoken to."""
         request = (self.settings.request or "R\r").encode("ascii")
-        while self._port is not None:
+        while True:
             self._port.write(request)
             await asyncio.sleep(1.0 / (self.settings.rate or ASKINGS))
 
@@ -139,27 +121,59 @@ class Instrument:
 
     def _block(self, data: bytes, when: int) -> None:
         self.progress += 1
+        if self._opened:
+            self._opened = False
+            if self._port.heard_silence:  # nobody was in mid-line: the first press of a button counts
+                self._decoder = make_reader(self.settings, at_start=True)
         batch = Batch(data, when, self.readings)
         records = self._decoder.feed(data)
         before = self._previous_block or when
         self._previous_block = when
         span = min(when - before, NS)
-        stamps, values = batch.stamps, batch.values
+        stamps: list[float] = []
+        values: list[float] = []
+        tags: list[tuple[str, tuple[str, ...]]] = []
         for record in records:
             at = self._stamp(when, span, len(data), record.behind)
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
-                if record.flags:
-                    batch.flags.update(record.flags)
-                batch.unit = record.unit
+                tags.append((record.unit, record.flags))
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
         self.rejects = self._decoder.rejects
         if values:
-            self._heard(stamps, values, batch.unit)
+            self._unread = 0
+            self._heard(stamps)
+            self._let_through(batch, stamps, values, tags)
+        else:
+            if not self._unread:
+                self._unread_since = when / NS
+            self._unread += len(data)
         self._health(when / NS, len(values), len(batch.rejected))
         self._on_batch(self, batch)
+
+    def _let_through(
+        self,
+        batch: Batch,
+        stamps: list[float],
+        values: list[float],
+        tags: Sequence[tuple[str, tuple[str, ...]]],
+    ) -> None:
+        """What the gate lets pass is the batch; a unit or a flag goes or waits with its own reading."""
+        if self._gate is not None:
+            passed = self._gate.pass_on(stamps, values, tags)
+            stamps, values, batch.held = passed.stamps, passed.values, passed.held
+            tags = passed.tags  # type: ignore[assignment]
+            if not values:
+                return
+        batch.stamps, batch.values = stamps, values
+        for unit, flags in tags:
+            batch.unit = unit
+            if flags:
+                batch.flags.update(flags)
+        self.readings += len(values)
+        self.value, self.unit = values[-1], batch.unit
 
     def _stamp(self, when: int, span: int, size: int, behind: int) -> float:
         """Bytes that came after a reading in the same block took their time on the line.
@@ -167,20 +181,17 @@ class Instrument:
         A block may also have waited in the kernel; then they are spread since the block before.
         """
         if not behind:
-            return when / NS
+            return when / NS - self._late
         back = min(behind * self._char * NS, span * behind / size)
-        return (when - back) / NS
+        return (when - back) / NS - self._late
 
-    def _heard(self, stamps: Sequence[float], values: Sequence[float], unit: str) -> None:
-        self.readings += len(values)
+    def _heard(self, stamps: Sequence[float]) -> None:
         if self.last is not None and stamps[0] > self.last:
-            new = (stamps[-1] - self.last) / len(values)
+            new = (stamps[-1] - self.last) / len(stamps)
             self._intervals += 1
             self._interval += (new - self._interval) / min(self._intervals, SMOOTHING)
             self.rate = 1.0 / max(1e-6, self._interval)
         self.last = stamps[-1]
-        self.value = values[-1]
-        self.unit = unit
 
     def _health(self, now: float, good: int, bad: int) -> None:
         if now - self._since >= 1.0:
@@ -195,13 +206,17 @@ class Instrument:
                 "flooding", f"{self.name}: over {FLOOD} frames in a second; that is not an instrument."
             )
         elif bads >= GARBLED and bads > goods:
-            self._become(
-                "garbled",
-                f"{self.name}: what comes from {self.settings.port} is not {self.settings.format}: "
-                f"check baud rate, parity and format.",
-            )
+            self._become_garbled()
         elif goods:
             self._become("open", f"{self.name} reads.")
+
+    def _become_garbled(self) -> None:
+        where = self.settings.port or "the pins"
+        self._become(
+            "garbled",
+            f"{self.name}: what comes from {where} is not {self.settings.format}: "
+            f"check baud rate, parity and format.",
+        )
 
     def _port_state(self, state: PortState, words: str) -> None:
         self._previous_block = 0
@@ -209,8 +224,12 @@ class Instrument:
         self._since = 0.0
         self.last = None
         self.rate = None
+        self._unread = 0
+        if self._gate is not None:
+            self._gate.restart()
         if state == "open":
-            self._make_decoder()
+            self._decoder = make_reader(self.settings)
+            self._opened = True
         else:
             self.value = None
         self._become(state, words)
@@ -222,6 +241,18 @@ class Instrument:
             if usual < 1.0 and now - self.last > max(QUIET, 5 * usual):
                 self._become("silent", f"{self.name} has sent nothing for {now - self.last:.0f} s.")
                 self.rate = None
+
+        long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
+        if long_nothing and self.state in {"open", "silent"} and now - self._previous_block / NS < 1.0:
+            self._become_garbled()
+
+    def stalled(self, now: float) -> bool:
+        """Something has waited to be read for STALLED seconds, and the reader did not move. Asked in turns."""
+        if not self._port.stuck() or (self._stuck_since is not None and self.progress != self._stuck_at):
+            self._stuck_since = None
+        elif self._stuck_since is None:
+            self._stuck_since, self._stuck_at = now, self.progress
+        return self._stuck_since is not None and now - self._stuck_since > STALLED
 
     def _become(self, state: str, words: str) -> None:
         if state == self.state and words == self.words:
@@ -243,4 +274,5 @@ class Instrument:
             unit=self.unit,
             readings=self.readings,
             rejects=self.rejects,
+            held=self._gate.refused if self._gate is not None else 0,
         )

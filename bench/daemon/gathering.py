@@ -19,6 +19,7 @@ from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
 from bench.daemon.run import CheckRun
+from bench.daemon.sources import Sources
 from bench.daemon.sweeper import Broken, Happening, Sweeper
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
@@ -30,6 +31,10 @@ from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Rea
 log = logging.getLogger("sweepgauge")
 
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
+SPOILS = {  # flags of readings that must not enter a sweep
+    "hold": "is on hold, maximum or minimum",
+    "missed_edge": "has missed an edge: where the sled is, is not known",
+}
 TELL_POINTS = 0.1  # s between pieces of the running line
 
 
@@ -51,6 +56,7 @@ class Bench:
         self.outbox = Outbox(tell, time.monotonic)
         self._tell_readings = tell_readings
         self.sweeper = Sweeper()
+        self.sources = Sources()
         self.checking = Checking(
             log_writer, self.outbox, tell, lambda: self.settings, known, self._at_rest, self.instruments
         )
@@ -58,6 +64,8 @@ class Bench:
         self._raw = RawBytes(log_writer)
         self._points_due = 0.0
         self._told_rejected: dict[str, float] = {}
+        self._told_held: dict[str, float] = {}
+        self._spoiling: dict[str, str] = {}  # why an instrument's readings cannot be used just now
         self._unit: dict[str, str] = {}
         self.by_marks = settings.gear.travel.by_marks
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
@@ -70,7 +78,19 @@ class Bench:
                 self._add(name, role, port)  # type: ignore[arg-type]
 
     def _add(self, name: str, role: Role, port: PortSettings) -> None:
-        self.instruments.append(Instrument(name, role, port, self._heard, self._changed))
+        gear = self.settings.gear
+        counts = {
+            "indicator": gear.indicator.resolution,
+            "travel": port.per_count,
+            "caliper": gear.caliper.resolution,
+        }
+        self.instruments.append(
+            Instrument(
+                *(name, role, port, self._heard, self._changed),
+                sources=self.sources,
+                count=counts[role] or 0.0,
+            )
+        )
 
     # ---- life -------------------------------------------------------------------------------------
 
@@ -141,6 +161,8 @@ class Bench:
         self.watch_raw(instrument.name, batch.data)
         if batch.rejected:
             self._say_rejected(instrument, batch, now)
+        if batch.held:
+            self._say_held(instrument, batch, now)
         if batch.values:
             message = Readings(
                 instrument.name, batch.first, batch.stamps, batch.values, batch.unit, sorted(batch.flags)
@@ -150,6 +172,8 @@ class Bench:
             self._raw.keep(instrument.name, batch, self.run.sweep_id if self.run is not None else None)
         if batch.values:
             self._check_unit(instrument, batch, now)
+            if batch.flags or self._spoiling:
+                self._check_flags(instrument, batch, now)
             self._feed(instrument, batch, now)
         if self.run is not None and not self.run.facts.rested:
             self.run.rest(now)
@@ -162,7 +186,6 @@ class Bench:
             self._happened(self.sweeper.travel(batch.stamps, values), now)
         elif instrument.role == "indicator":
             if "hold" in batch.flags:
-                self._happened(self.sweeper.broken("the indicator is on hold, maximum or minimum"), now)
                 return
             values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
             self._happened(self.sweeper.indicator(batch.stamps, values), now)
@@ -193,12 +216,39 @@ class Bench:
             self.log.event(None, "unit", {"name": instrument.name, "from": before, "to": batch.unit})
             self._happened(self.sweeper.broken(words), now)
 
+    def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        """Readings that are no readings of the moment: said when it begins and when it ends; no sweep has them."""
+        name = instrument.name
+        words = next((SPOILS[flag] for flag in SPOILS if flag in batch.flags), None)
+        before = self._spoiling.pop(name, None)
+        if words is not None:
+            self._spoiling[name] = words
+            self._happened(self.sweeper.broken(f"the {name} {words}"), now)
+        if words != before:
+            said = f"The {name} {words}." if words is not None else f"The {name} reads again."
+            self.tell(Notice(name, said))
+            self.log.event(None, "spoiled", {"name": name, "words": said})
+
     def _happened(self, happenings: list[Happening], now: float) -> None:
         for what in happenings:
             if self.run is not None:
                 self.run.happening(what, now)
             elif isinstance(what, Broken):
                 log.info("%s", what.words)
+
+    def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        """Well-formed readings that went where nothing goes; all are counted, one a second is told."""
+        if now < self._told_held.get(instrument.name, 0.0):
+            return
+        self._told_held[instrument.name] = now + 1.0
+        value, so_far = batch.held[-1][1], instrument.said().held
+        words = f"The {instrument.name} sent {value:.3f} mm, where it cannot have been: not used ({so_far} so far)."
+        self.tell(Notice(instrument.name, words))
+        self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
+
+    def stalled(self, now: float) -> bool:
+        """A reader hangs: nothing is alive that does not read."""
+        return any([instrument.stalled(now) for instrument in self.instruments])
 
     def _say_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
         due = self._told_rejected.get(instrument.name, 0.0)

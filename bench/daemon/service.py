@@ -148,8 +148,8 @@ class Service:
             for client in list(self.clients.all):
                 client.flush(now)
             self._beat_on(now)
-            if interval is not None and now >= due:
-                # this coroutine runs on the loop that reads the ports: if a reader hangs, so does the sign of life
+            if interval is not None and not self.bench.stalled(now) and now >= due:
+                # alive is who reads: the loop that this runs on, and each reader by what it leaves unread
                 notify("WATCHDOG=1")
                 due = now + interval
 

@@ -27,6 +27,7 @@ from hw import pin_lines
 from hw.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder, pin_options
 from hw.formats import make_decoder
 from hw.pin_lines import Edge, KernelLines, Lost, find_chip, pack_request, unpack_events
+from hw.travel import CountedTravel
 from hw.virtual.encoders import make_encoder
 
 DATA, CLOCK, REQ = 5, 6, 13
@@ -497,3 +498,27 @@ def test_the_chip_is_found_by_its_label(tmp_path: Path) -> None:
     assert find_chip(tmp_path, label).name == "gpiochip4"
     with pytest.raises(FileNotFoundError):
         find_chip(tmp_path, lambda fd: "something else")
+
+
+def test_an_edge_that_was_missed_spoils_its_run_and_is_told_with_the_next_position() -> None:
+    states = StateBuilder({"a": False, "b": False})
+    reader = CountedTravel(make_decoder("quad_x4"), 0.05, relative=True)
+
+    def told(*happened: Edge | Lost) -> list[tuple[float | None, tuple[str, ...]]]:
+        for one in happened:
+            states.take(one)
+        run = states.pause()
+        assert run is not None
+        return [(record.value, record.flags) for record in reader.feed(run[0].encode() + b"\n")]
+
+    up = [Edge(1, "a", True), Edge(2, "b", True), Edge(3, "a", False), Edge(4, "b", False)]
+    assert told(*up) == [(pytest.approx(0.2), ())]
+    assert told(Edge(5, "a", True), Edge(6, "a", True)) == [
+        (None, ())
+    ]  # it rose twice: it fell between, unseen
+    assert told(Edge(7, "b", True)) == [(pytest.approx(0.25), ("missed_edge",))]
+    assert told(Edge(8, "a", False), Lost(9)) == [(None, ())]
+    assert told(Edge(10, "b", False), Edge(11, "z", True)) == [(pytest.approx(0.3), ("missed_edge",))]
+    assert told(Edge(12, "a", True)) == [(pytest.approx(0.35), ())]
+    assert states.stand(7) == ("2", 7)
+    assert reader.rejects == 2

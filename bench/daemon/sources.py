@@ -1,0 +1,177 @@
+"""Where an instrument's bytes come from, whatever it is wired to; and what reads them.
+
+Two instruments may share one port: a microcontroller that sends gauge and travel in one line, a box of several gauges.
+Then it is opened once, and each hears all of it. May import: hw, bench.settings. No numpy.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from bench.settings import PortSettings
+from hw.formats import make_decoder, read_options
+from hw.reading import Decoder, PortState
+from hw.serial_port import OnBlock, OnState, PortOptions, SerialPort
+
+COUNTS = frozenset({"bridge_counts", "bridge"})  # profiles that carry counts
+
+
+class Source(Protocol):
+    """What hw's ports have in common. heard_silence: what came first after the opening was a beginning."""
+
+    @property
+    def heard_silence(self) -> bool: ...
+    def start(self) -> None: ...
+    async def stop(self) -> None: ...
+    def write(self, data: bytes) -> bool: ...
+    def stuck(self) -> bool: ...
+
+
+class Sources:
+    """All ports of one daemon. make_factory: a gpiozero pin factory for pins; None asks the kernel itself."""
+
+    make_factory: Callable[[], Any] | None = None
+
+    def __init__(self) -> None:
+        self._shared: dict[PortOptions, _Shared] = {}
+
+    def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Source:
+        """What these settings name, not yet started. Raises ValueError (FormatError) where they do not agree."""
+        if settings.pins:
+            from hw.clocked_pins import ClockedPins, pin_options
+
+            pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
+            return ClockedPins(pins, on_block, on_state, make_factory=self.make_factory)
+        if settings.format == "wedge":
+            from hw.typed_keys import TypedKeys
+
+            values = read_options("wedge", settings.options)
+            return TypedKeys(
+                settings.port,
+                on_block,
+                on_state,
+                terminator=str(values["terminator"]),
+                timeout=float(str(values["timeout"])),
+            )
+        options = _port_options(settings)
+        if settings.format == "modbus_rtu":
+            from hw.polling import RegisterPort
+
+            values = read_options("modbus_rtu", settings.options)
+            return RegisterPort(options, values, on_block, on_state, settings.rate)
+        return _Member(self, options, on_block, on_state)
+
+    def join(self, member: _Member) -> None:
+        shared = self._shared.get(member.options)
+        if shared is None:
+            shared = self._shared[member.options] = _Shared(member.options)
+        shared.join(member)
+        member.shared = shared
+
+    async def leave(self, member: _Member) -> None:
+        shared, member.shared = member.shared, None
+        if shared is not None and shared.leave(member):
+            self._shared.pop(member.options, None)
+            await shared.port.stop()
+
+
+class _Shared:
+    """One serial port and those who hear it."""
+
+    def __init__(self, options: PortOptions) -> None:
+        self.port = SerialPort(options, self._block, self._state)
+        self.members: list[_Member] = []
+        self._told: tuple[PortState, str] | None = None
+
+    def join(self, member: _Member) -> None:
+        self.members.append(member)
+        if len(self.members) == 1:
+            self.port.start()
+        elif self._told is not None:
+            asyncio.get_running_loop().call_soon(member.late, *self._told)
+
+    def leave(self, member: _Member) -> bool:
+        """True when nobody is left."""
+        self.members.remove(member)
+        return not self.members
+
+    def _block(self, data: bytes, when: int) -> None:
+        for member in self.members:
+            member.on_block(data, when)
+
+    def _state(self, state: PortState, words: str) -> None:
+        self._told = (state, words)
+        for member in list(self.members):
+            member.on_state(state, words)
+
+
+class _Member:
+    """One instrument's share of a port."""
+
+    def __init__(self, sources: Sources, options: PortOptions, on_block: OnBlock, on_state: OnState) -> None:
+        self.options = options
+        self.on_block, self.on_state = on_block, on_state
+        self.shared: _Shared | None = None
+        self._sources = sources
+
+    @property
+    def heard_silence(self) -> bool:
+        return self.shared is not None and self.shared.port.heard_silence
+
+    def start(self) -> None:
+        self._sources.join(self)
+
+    async def stop(self) -> None:
+        await self._sources.leave(self)
+
+    def late(self, state: PortState, words: str) -> None:
+        """What the port was found to be before this one joined."""
+        if self.shared is not None:
+            self.on_state(state, words)
+
+    def write(self, data: bytes) -> bool:
+        """Of those who share a port one asks; the others hear the answers."""
+        shared = self.shared
+        return shared is not None and shared.members[0] is self and shared.port.write(data)
+
+    def stuck(self) -> bool:
+        return self.shared is not None and self.shared.port.stuck()
+
+
+def _port_options(settings: PortSettings) -> PortOptions:
+    return PortOptions(
+        port=settings.port,
+        baud=settings.baud,
+        bits=settings.bits,
+        parity=settings.parity,
+        stop=settings.stop,
+        dtr=settings.dtr,
+        rts=settings.rts,
+        settle=settings.settle,
+    )
+
+
+def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
+    """A fresh decoder; values in mm also where counts come. at_start: the first byte begins a line."""
+    options: dict[str, object] = {**settings.options}
+    if settings.profile is not None:
+        options["profile"] = settings.profile
+    if settings.format == "line":
+        options.setdefault("at_open", not at_start)
+    decoder = make_decoder(settings.format, options)
+    relative = settings.format == "quad_x4"
+    # a microcontroller's line has both: with `per_count` its count is meant, without it its gauge
+    if settings.per_count is not None and (relative or settings.profile in COUNTS):
+        from hw.travel import CountedTravel
+
+        return CountedTravel(decoder, settings.per_count, relative=relative)
+    return decoder
+
+
+def may_err(settings: PortSettings) -> bool:
+    """Whether a wrong reading of it may be well formed: no checksum, no counting, and it comes as a stream."""
+    if settings.format in {"modbus_rtu", "quad_x4", "wedge"} or settings.profile == "bridge":
+        return False
+    return settings.asking != "button"

@@ -1,0 +1,131 @@
+"""A device that speaks only when its registers are asked for: Modbus RTU over a serial port.
+
+It has the face of `hw.serial_port.SerialPort`. The request goes out at a steady rate, never before the last answer is
+in or given up. An answer ends by its own length, or where the time-out finds it; it is handed on as the decoder reads
+it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is taken off.
+
+May import: asyncio, hw.formats.modbus_rtu, hw.reading, hw.serial_port.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections.abc import Mapping
+from typing import Any
+
+from hw.formats.modbus_rtu import request
+from hw.reading import PortState
+from hw.serial_port import OnBlock, OnState, PortOptions, SerialPort
+
+RATE = 20.0  # requests a second
+FASTEST = 50.0
+SILENT = 5  # requests without an answer, and it is told
+WORDS, DECLINED = 9, 5  # bytes of an answer with two registers, and of one that declines
+
+
+class RegisterPort:
+    """start() and stop() are called on the event loop; both callbacks come on it too.
+
+    options: of format `modbus_rtu`, complete. rate: requests a second, at most 50.
+    """
+
+    def __init__(
+        self,
+        port: PortOptions,
+        options: Mapping[str, Any],
+        on_block: OnBlock,
+        on_state: OnState,
+        rate: float | None = None,
+    ) -> None:
+        self.serial = SerialPort(port, self._bytes, self._state)
+        self.heard_silence = False
+        self.unanswered = 0  # requests, one after the other
+        self._request = request(options["address"], options["register"], options["function"])
+        self._timeout: float = options["timeout"]
+        self._interval = 1.0 / min(FASTEST, rate or RATE)
+        self._on_block, self._on_state = on_block, on_state
+        self._heard = bytearray()
+        self._echo = False  # an echo may still be before the answer
+        self._when = 0
+        self._done = asyncio.Event()
+        self._asker: asyncio.Task[None] | None = None
+
+    @property
+    def is_open(self) -> bool:
+        return self.serial.is_open
+
+    def start(self) -> None:
+        self.serial.start()
+
+    async def stop(self) -> None:
+        self._stop_asking()
+        await self.serial.stop()
+
+    def write(self, data: bytes) -> bool:
+        """Nothing but the requests goes out."""
+        return False
+
+    def stuck(self) -> bool:
+        return self.serial.stuck()
+
+    def _state(self, state: PortState, words: str) -> None:
+        self._stop_asking()
+        self._on_state(state, words)
+        if state == "open":
+            self.unanswered = 0
+            self._asker = asyncio.get_running_loop().create_task(self._ask_on())
+
+    def _stop_asking(self) -> None:
+        if self._asker is not None:
+            self._asker.cancel()
+            self._asker = None
+
+    async def _ask_on(self) -> None:
+        """One request, one answer or none, for as long as the port is open."""
+        due = time.monotonic() + self.serial.options.settle
+        while True:
+            await asyncio.sleep(max(0.0, due - time.monotonic()))
+            due = time.monotonic() + self._interval
+            self._heard.clear()
+            self._echo = True
+            self._done.clear()
+            if not self.serial.write(self._request):
+                continue
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._done.wait(), self._timeout)
+            self._tell()
+
+    def _bytes(self, data: bytes, when: int) -> None:
+        self._heard += data
+        self._when = when
+        size = len(self._request)
+        # two bytes tell an echo from an answer: the third of a request is its register, of an answer a length
+        if self._echo and len(self._heard) >= size:
+            if bytes(self._heard[:size]) == self._request:
+                del self._heard[:size]
+            self._echo = False
+        if self._whole():
+            self._done.set()
+
+    def _whole(self) -> bool:
+        heard = self._heard
+        if self._echo and self._request.startswith(bytes(heard)):
+            return False
+        wanted = DECLINED if len(heard) > 1 and heard[1] & 0x80 else WORDS
+        return len(heard) >= wanted
+
+    def _tell(self) -> None:
+        if self._heard:
+            self.unanswered = 0
+            self._on_block(bytes(self._heard).hex().encode() + b"\n", self._when)
+            return
+        self.unanswered += 1
+        if self.unanswered == SILENT:
+            port = self.serial.options.port
+            self._on_state(
+                "silent",
+                f"{port}: the device does not answer: check its address, baud rate and parity, and whether "
+                f"the two wires are the right way round.",
+            )

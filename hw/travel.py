@@ -1,0 +1,57 @@
+"""Counts to travel: what a scale, an encoder or a microcontroller counted, as a position in mm.
+
+It has the face of a decoder and stands behind one. Scales on pins tell how far they went since the last block
+(`quad_x4`), microcontrollers tell where they are (`bridge_counts`, `bridge`). An edge that was missed leaves every
+later position off by an unknown number of counts: the first position after it carries the flag `missed_edge`, so that
+whoever is measuring can void what it lies in. May import: hw.reading.
+"""
+
+from __future__ import annotations
+
+from hw.reading import Decoder, Record
+
+MISSED = "missed_edge"
+
+
+class CountedTravel:
+    """See hw.reading.Decoder. per_count: mm. relative: counts add up; else each record says where it is."""
+
+    def __init__(self, decoder: Decoder, per_count: float, *, relative: bool) -> None:
+        self._decoder = decoder
+        self._per_count = per_count
+        self._relative = relative
+        self._total = 0
+        self._missed = False
+        self.rejects = 0
+
+    def feed(self, data: bytes) -> list[Record]:
+        return self._all(self._decoder.feed(data))
+
+    def finish(self) -> list[Record]:
+        return self._all(self._decoder.finish())
+
+    def _all(self, records: list[Record]) -> list[Record]:
+        self.rejects = self._decoder.rejects
+        return [self._placed(record) for record in records]
+
+    def _placed(self, record: Record) -> Record:
+        if record.counts is None:
+            # a run that could not be read moved the scale by nobody knows how much
+            self._missed = self._missed or (self._relative and record.fault is not None)
+            return record
+        flags: tuple[str, ...] = tuple(flag for flag in record.flags if flag == "gap")
+        counts = record.counts
+        if self._relative:
+            self._total += counts
+            counts = self._total
+            if self._missed or record.illegal:
+                self._missed, flags = False, (MISSED,)
+        return Record(
+            value=counts * self._per_count,
+            flags=flags,
+            raw=record.raw,
+            behind=record.behind,
+            axis=record.axis,
+            counts=counts,
+            illegal=record.illegal,
+        )
