@@ -38,7 +38,7 @@ class Following:
         self.slipped = False  # the set-up was put wrong on purpose
         self.cannot = ""  # why the pretend saw cannot do what is asked
         self._at_free_end = False
-        self._meant = "away"  # way of the live move
+        self._meant: str | None = None  # way of the live move, as it was before anything was moved
         self._before: str | None = None  # the set-up before the present one
         self._put: str | None = None
         self._done: object = None  # the ask that the hands have already answered
@@ -136,8 +136,9 @@ class Following:
         self.live = said if said.on else None
         if began or not said.on:
             self.tight = self._at_free_end = False
+            self._meant = None
             self._done = None
-        if said.phase == "go" and said.way is not None and not said.past:
+        if said.phase == "go" and self._meant is None:
             self._meant = said.way
 
     def _start(self, work: Coroutine[Any, Any, None]) -> None:

@@ -18,10 +18,9 @@ from pathlib import Path
 import pytest
 
 from bench.console.app import make_console
-from bench.console.text import wrap
 from bench.demo import connect, end_daemon, start_daemon, virtual_bench
 from bench.demo_hands import KNOCK, Following
-from bench.demo_screen import LESSONS, actions, lesson
+from bench.demo_screen import actions, lesson
 from bench.wire import GetStatus, StatusReply
 
 LONG = 25.0  # s that anything may take on a busy machine
@@ -159,11 +158,6 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
         await job.press("enter")
         text = await shows(app, "SET UP", "handle against the sled fence to the LEFT", "w puts it wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
-
-
-@pytest.mark.parametrize("step", LESSONS)
-def test_a_lesson_fits_a_phone_held_upright(step) -> None:
-    assert len(wrap(LESSONS[step], 38)) <= 2
 
 
 @pytest.mark.slow
@@ -415,19 +409,3 @@ def _below(pid: int) -> list[int]:
         for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
             found += _below(int(child))
     return found
-
-
-@pytest.mark.slow  # twelve real daemons; every day the same is seen on a scripted one
-@pytest.mark.parametrize("look", ["shop", "pencil", "tube"])
-@pytest.mark.parametrize("size", [(40, 15), (60, 20), (80, 24), (200, 60)])
-async def test_every_size_and_look_says_what_matters(tmp_path, size, look) -> None:
-    """Reading, unit, state and next act, inside the screen; on the Pi's own screen only its code page."""
-    async with (
-        bench(tmp_path) as (_saw, following, folder, _daemon),
-        screen(folder, following, size, look) as (app, _job),
-    ):
-        await following.hands.put("handle-left")
-        text = await shows(app, "mm", "begin", "pretend-sled", "indicator")
-        assert all(len(line.rstrip()) <= size[0] for line in text.splitlines())
-        if look == "tube":
-            text.encode("cp437")

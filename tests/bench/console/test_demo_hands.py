@@ -1,0 +1,60 @@
+"""The hands of the demonstration, without a daemon: what they do at a word of it, and what they teach."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+from bench.console.text import wrap
+from bench.demo_hands import DRAWN, Following
+from bench.demo_screen import LESSONS
+from bench.wire import LiveSaid, Press
+from hw.virtual.hands import Hands
+from hw.virtual.saw import VirtualSaw
+
+
+class Deaf:
+    """A wire on which a test speaks; keeps what was asked over it."""
+
+    def __init__(self) -> None:
+        self.inbox: asyncio.Queue = asyncio.Queue()
+        self.asked: list = []
+        self.closed = False
+
+    def send(self, message) -> None:
+        self.asked.append(message)
+
+    async def close(self) -> None:
+        self.closed = True
+
+
+@pytest.mark.parametrize("step", LESSONS)
+def test_a_lesson_fits_a_phone_held_upright(step) -> None:
+    assert len(wrap(LESSONS[step], 38)) <= 2
+
+
+def live(phase: str, way: str, to_go: float) -> LiveSaid:
+    return LiveSaid(True, phase, f"{phase} {to_go}", True, None, way, to_go, target=0.3)
+
+
+@pytest.mark.parametrize(("first", "sign"), [("away", -1), ("toward", 1)])
+async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign) -> None:
+    """Whichever way the number happened to say last, a hair before or past its aim."""
+    saw = VirtualSaw.draw(1)
+    wire = Deaf()
+    following = Following(wire, Hands(saw, pace=0.01))  # type: ignore[arg-type]
+    other = "toward" if first == "away" else "away"
+    for said in (live("go", first, 0.3), live("go", other, 0.0005), live("tighten", other, 0.0005)):
+        await wire.inbox.put(said)
+    await asyncio.sleep(0.05)
+    assert following.hand_word() == "tighten"
+    before = saw.fence_angle
+    following.hand()
+    await asyncio.sleep(0.7)
+    end = 1 if saw.free_end == "right" else -1
+    gone = (saw.fence_angle - before) * end * saw.pivot_to_stop
+    assert gone == pytest.approx(sign * DRAWN, rel=0.01)
+    assert not any(isinstance(asked, Press) for asked in wire.asked)  # Enter is the user's
+    await following.close()
+    assert wire.closed
