@@ -9,7 +9,7 @@ import asyncio
 import logging
 import time
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import msgspec
 
@@ -18,12 +18,15 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon import history
 from bench.daemon.clients import Client
+from bench.daemon.gathering import Bench
+from bench.daemon.learn import Learner
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts
 from bench.log.rows import LogError
-from bench.settings import SettingsError, add_gear, load
+from bench.log.writer import LogWriter
+from bench.settings import Paths, Settings, SettingsError, add_gear, load
 from bench.settings_write import keep_units
 from bench.units import length_words
 from bench.wire import (
@@ -63,17 +66,35 @@ from bench.wire import (
     Watch,
 )
 
-if TYPE_CHECKING:
-    from bench.daemon.service import Service
-
 log = logging.getLogger("sweepgauge")
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
+class Answering(Protocol):
+    """What of the daemon answers are made from; see bench.daemon.service."""
+
+    settings: Settings
+    paths: Paths
+    recording: str
+    notes: list[str]
+    notes_told: int
+    last: list[Finding]
+    beat: tuple[float, float, bool] | None
+    log: LogWriter
+    bench: Bench
+    learner: Learner
+
+    def tell(self, message: msgspec.Struct) -> None: ...
+    def press(self, now: float, *, waits: bool = True) -> bool: ...
+    def busy(self) -> str | None: ...
+    def new_gear(self, gear: Gear) -> None: ...
+    async def rewire(self, settings: Settings) -> None: ...
+
+
 class Answers:
-    def __init__(self, service: Service) -> None:
+    def __init__(self, service: Answering) -> None:
         self.service = service
 
     async def answer(self, client: Client, request: Request) -> None:
