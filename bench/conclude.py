@@ -11,6 +11,7 @@ import msgspec
 
 from bench.checks import find
 from bench.checks.model import Evidence
+from bench.checks.note_units import in_units
 from bench.finding import Finding
 from bench.moves.lever import fence_move, why_no_move
 
@@ -20,7 +21,7 @@ Units = Literal["mm", "inch"]
 def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Finding:
     """Work the evidence out. Raises UnknownCheck, and EvidenceError where it cannot carry a finding.
 
-    id and at (ISO 8601 with offset) are the caller's; units only shape the words of the move.
+    id and at (ISO 8601 with offset) are the caller's; units only shape words: of the move and of the notes.
     """
     found = find(evidence.check).evaluate(evidence)
     notes = list(found.notes)
@@ -35,4 +36,4 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
         move = fence_move(first.value, first.uncertainty, jig, evidence.gear.leaves, units=units)
         if move is None:
             notes.append(why_no_move(jig) or "The move is too small to make.")
-    return msgspec.structs.replace(found, id=id, at=at, move=move, notes=notes)
+    return msgspec.structs.replace(found, id=id, at=at, move=move, notes=in_units(notes, units))

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.slips import uneven_spots
 from bench.checks.turns import even_turns, turn_of
 from bench.finding import Finding, Quantity
 
@@ -64,7 +65,7 @@ def evaluate(evidence: Evidence) -> Finding:
         found = wobble(turns, values)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    notes: list[str] = []
+    notes = uneven_spots({"the marks": values})
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(found.total, count, short_span_error=indicator.short_span_error, rounded=True)

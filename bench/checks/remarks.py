@@ -53,7 +53,7 @@ def undecided(combined: Combined, tolerance: float | None) -> list[str]:
     least = decidable_tolerance(combined)
     return [
         f"With this instrument and set-up even a perfect one could not be called good enough: what it can decide "
-        f"is {least * 300:.3f} mm per 300 mm, not {tolerance * 300:.3f}."
+        f"is {least * 300:.3f} mm per 300 mm, not {tolerance * 300:.3f} mm per 300 mm."
     ]
 
 

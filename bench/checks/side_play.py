@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5
@@ -61,7 +62,10 @@ def evaluate(evidence: Evidence) -> Finding:
     for trace in evidence.traces:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
-    notes: list[str] = []
+    notes = [  # leaned and twisted are read at two places, each with a stand of its own
+        *uneven_spots({name: spots[name] for name in PLACES[:2]}),
+        *uneven_spots({name: spots[name] for name in PLACES[2:]}),
+    ]
     quantities: list[Quantity] = []
     budget: list[BudgetRow] = []
     indicator = evidence.gear.indicator

@@ -22,6 +22,7 @@ APART = 120e-6  # rad: beyond what seats and hands do, common practice, no sourc
 TIMES_APART = 5.0  # the spread of the other pushes
 INCH = 25.4
 OF_INCHES = 2e-5, 9e-5  # a count shown in inches (0.00005 in) taken for mm; no mm indicator counts so finely
+SAME_SPOT = 1.0  # mm; no blade and no sled that is used shifts or swings so far; common practice, no source
 STICKS = 6  # counts that a plunger that sticks jumps at least; common practice, no source
 SWEPT_PLACES = 17  # of more places than marks have; at marks a reading is a mean and lies on no grid
 LEAST_PLAY = 0.01  # mm; less is not compared
@@ -89,7 +90,7 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
         )
     if lengths and max(lengths) < SHORT:
         notes.append(
-            f"The pushes cover no more than {max(lengths):.0f} mm: 150 at least would tell more. Is the travel in the "
+            f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would tell more. Is the travel in the "
             f"unit that its column says?"
         )
     return notes
@@ -114,6 +115,27 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
     return (
         one_way and len(jumps) >= 2 and 2 * stands >= len(steps) and stands + len(jumps) >= 0.9 * len(steps)
     )
+
+
+def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[str]:
+    """Readings by the set-up they were taken in, mm: farther apart than anything at a saw moves there."""
+    read = {name: values for name, values in spots.items() if values}
+    if not read:
+        return []
+    wide = {name: max(values) - min(values) for name, values in read.items()}
+    name = max(wide, key=lambda n: wide[n])
+    if wide[name] > SAME_SPOT:
+        return [
+            f"The readings at {name} lie up to {wide[name]:.3f} mm apart: was one misread, or read in the other unit, "
+            f"inches or mm? Then nothing here holds; take them again."
+        ]
+    means = [statistics.fmean(values) for values in read.values()]
+    if (apart := max(means) - min(means)) > SAME_SPOT:
+        return [
+            f"The set-ups read {apart:.3f} mm apart, more than a blade or a sled at work: was zero pressed between "
+            f"them, the stand moved, or one read in inches? Take them again."
+        ]
+    return []
 
 
 def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str]) -> list[str]:

@@ -18,6 +18,7 @@ from bench.checks.counts import count_of
 from bench.checks.mean_turn import mean_turn
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
 from bench.checks.remarks import of_sweeps, undecided
+from bench.checks.slips import uneven_spots
 from bench.checks.slopes import place, shared_rows, turn_factor
 from bench.checks.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Settle, SweepRow
@@ -143,7 +144,10 @@ def _one_spot(evidence: Evidence) -> Finding:
     ]
     confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
-    notes = ["One spot: tilt, warp and dish of the plate are not in the answer."]
+    notes = [
+        *uneven_spots({name: depth[name] for name in SPOTS}),
+        "One spot: tilt, warp and dish of the plate are not in the answer.",
+    ]
     if evidence.options.get("end_float") is None:
         notes.append(
             f"The arbor is taken to float by {END_FLOAT:g} mm along its axis either way (common practice, no source); "

@@ -66,3 +66,49 @@ def test_a_plunger_that_sticks(places) -> None:
     assert not any(
         "sticks" in n for n in found(lambda d: rounded(d * 0 + 2.5 + dusty, 0.001), 0.001, places).notes
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "rows"),
+    [
+        ("slot-blade", [("front", 0, 2.5), ("rear", 160, 2.52)]),
+        ("plate-wobble", [(f"turn-{45 * k}", 0, 1.5 + 0.02 * (k % 3)) for k in range(8)]),
+        ("side-play", [("leaned-left", 0, 2.0), ("leaned-right", 0, 2.08)]),
+    ],
+)
+def test_single_readings_in_two_units(kind: str, rows: list[tuple[str, float, float]]) -> None:
+    def notes(shown) -> list[str]:
+        traces = [
+            Trace(name, [at], [shown(k, n, r)], True, f"{k}")
+            for k, (name, at, r) in enumerate(rows)
+            for n in range(3)
+        ]
+        return conclude(Evidence(kind, traces), id="x", at="2026-01-01T00:00:00+00:00").notes
+
+    assert not any("Take them again" in n or "take them again" in n for n in notes(lambda k, n, r: r))
+    assert "misread" in notes(lambda k, n, r: r / INCH if (k, n) == (1, 1) else r)[0]
+    second = notes(lambda k, n, r: r / INCH if k == 1 else r)[0]
+    assert "ake them again" in second
+
+
+def test_an_inch_user_reads_inches_in_the_notes() -> None:
+    from bench.checks.note_units import in_units
+
+    said = [
+        "Shift by 0.254 to 0.508 mm.",
+        "It is +0.025 mm per 300 mm, between -0.05 and 0.1 mm per 300 mm off.",
+    ]
+    assert in_units(said, "mm") == said
+    # 0.025 per 300 is 0.001 in a foot of 12 in: NIST SP 811, B.8, an inch is 25.4 mm exactly
+    assert in_units(said, "inch") == [
+        "Shift by 10 thou to 20 thou.",
+        "It is +1 thou per ft, between -2 thou per ft and 4 thou per ft off.",
+    ]
+    assert in_units(["254 mm of reading_mm; give width_in, or mm."], "inch") == [
+        "10 in of reading_mm; give width_in, or mm."
+    ]
+    traces = [t for t in (Trace("handle-left", list(MARKS[:4]), [2.5, 2.51, 2.52, 2.53], True, "1"),)]
+    gear = EvidenceGear(jig=JIG)
+    kind = Evidence("fence-square", traces, {}, gear)
+    notes = conclude(kind, id="x", at="2026-01-01T00:00:00+00:00", units="inch").notes
+    assert not any(" mm " in n for n in notes)
