@@ -1,7 +1,7 @@
 """A hundred thousand fence-square checks by other hands, with every slip: `python tests/benchmarks/slips.py`.
 
 Beside `signs_run.py`, whose checks the pretend saw makes: here a check is a few lines of numpy from lines turned in the
-plane, quick enough for many, half of them without pull-backs, some swept, most at nine marks, some with a square whose
+plane, quick enough for many, two in five with pull-backs, a few swept, most at nine marks, some with a square whose
 error or tolerance is known, none leaned. Told by slip: refused, moves the wrong way, of those called too close to call,
 remarked on, with only the standing remark (the side is as declared, not proved), with not a word; and "good" said of a
 fence twice out. `--checks N` (100,000), `--first SEED`. One JSON line a slip, one for all.
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import time
 
 import numpy as np
@@ -65,7 +66,7 @@ class Hands:
         self.e = float(rng.normal(0, 6e-5))
         if slip == "square far out of its tolerance":
             self.e = float(rng.choice([-1, 1]) * rng.uniform(5e-4, 1.5e-3))
-        self.swept, self.pulls = rng.uniform() < 0.06, rng.uniform() < 0.5
+        self.swept, self.pulls = rng.uniform() < 0.03, rng.uniform() < 0.4
         self.count = float(rng.choice([0.001, 0.001, 0.002, 0.01]))
         self.seat = 60e-6 if slip == "sled not held, loose" else 20e-6
 
@@ -206,13 +207,19 @@ def main() -> None:
     args = parser.parse_args()
     began = time.process_time()
     tallies = {slip: Tally() for slip in SLIPS}
+    stop: list[int] = []
+    signal.signal(signal.SIGTERM, lambda number, frame: stop.append(number))  # what was done is told
     for number in range(args.checks):
+        if stop:
+            break
         slip = SLIPS[number % len(SLIPS)]
         check(args.first + number, slip, tallies[slip])
     for slip, tally in tallies.items():
         print(json.dumps(figures(slip, tally, notes=1)), flush=True)
     line = figures("all", total(tallies), notes=0)
-    line["ms_a_check"] = round(1e3 * (time.process_time() - began) / args.checks, 1)
+    line["ms_a_check"] = round(
+        1e3 * (time.process_time() - began) / max(1, sum(t.checks for t in tallies.values())), 1
+    )
     print(json.dumps(line), flush=True)
 
 
