@@ -138,8 +138,9 @@ class Following:
             self.tight = self._at_free_end = False
             self._meant = None
             self._done = None
-        if said.phase == "go" and self._meant is None:
-            self._meant = said.way
+        if said.phase == "go":
+            self.tight = False  # slackened again
+            self._meant = self._meant or said.way
 
     def _start(self, work: Coroutine[Any, Any, None]) -> None:
         async def then_look() -> None:

@@ -184,8 +184,8 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         await job.press("h")
         await shows(app, "the screw drew it")
         await wait(lambda: not following.busy)
+        await wait(lambda: abs(app.state.live.drawn) == pytest.approx(0.03, abs=0.006))  # all of it is heard
         drawn = app.state.live.drawn
-        assert drawn is not None and abs(drawn) == pytest.approx(0.03, abs=0.006)
         assert (drawn > 0) != (finding.move.way == "away")  # back, against the move
         await job.until(lambda: following.live is None)
         await shows(app, "The move is noted. Check again.")
