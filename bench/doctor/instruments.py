@@ -11,6 +11,7 @@ import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Lock
 
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.ports import Found
@@ -35,9 +36,14 @@ def heard_here(
     named = {os.path.realpath(port.port) for _, port in wired}
     others = [cable for cable in found if str(cable.device) not in named]
     pushed = any(name == "travel" for name, _ in wired)
+    turns = {path: Lock() for path in named}  # two instruments may share one port: one after the other
     with ThreadPoolExecutor(max_workers=8) as pool:
         jobs = [
-            pool.submit(_wired, name, port, user, spacing, units, pushed and name != "caliper")
+            pool.submit(
+                _wired,
+                turns[os.path.realpath(port.port)],
+                *(name, port, user, spacing, units, pushed and name != "caliper"),
+            )
             for name, port in wired
         ]
         jobs += [pool.submit(_unnamed, cable, user) for cable in others]
@@ -45,9 +51,10 @@ def heard_here(
 
 
 def _wired(
-    name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
+    turn: Lock, name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
 ) -> list[Matter]:
-    return list(_heard(name, port, user, spacing, units, swept))
+    with turn:
+        return list(_heard(name, port, user, spacing, units, swept))
 
 
 def _heard(

@@ -39,13 +39,14 @@ class Taken(msgspec.Struct):
 
     def add(self, record: Record, at: float, per_count: float | None) -> None:
         value = record.value
-        if value is None and record.counts is not None and record.status is None and record.fault is None:
-            self.counts_only = per_count is None
-            value = None if per_count is None else record.counts * per_count
-            self.good += 1
-        elif value is not None:
+        if record.counts is not None and per_count is not None and record.fault is None:
+            value = record.counts * per_count  # where a line has both, its count is meant
+        if value is not None:
             self.good += 1
             self.shown.add(record.unit)
+        elif record.counts is not None and record.status is None and record.fault is None:
+            self.good += 1
+            self.counts_only = True
         if value is not None:
             self.times.append(at)
             self.values.append(value)

@@ -6,6 +6,8 @@ import os
 import threading
 import tty
 from collections.abc import Callable, Iterator
+from functools import reduce
+from operator import xor
 from pathlib import Path
 
 import pytest
@@ -82,6 +84,32 @@ def test_counts_with_it_are_readings(said) -> None:
     )
     assert found[0].good is True and "fastest_push" in found[1].figures
     assert "per_count" not in faults(found)
+
+
+def test_gauge_and_travel_on_one_port_are_heard_in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(instruments, "LISTEN", 0.3)
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    over = threading.Event()
+    body = "BRG,1,1000,400,+0012.345mm"
+    line = f"${body}*{reduce(xor, body.encode(), 0):02X}\r\n".encode()
+
+    def speak() -> None:
+        while not over.wait(0.02):
+            os.write(master, line)
+
+    thread = threading.Thread(target=speak)
+    thread.start()
+    port = PortSettings(port=os.ttyname(slave), profile="bridge", options={"profile": "bridge"})
+    counted = PortSettings(port=port.port, profile="bridge", options=port.options, per_count=0.005)
+    try:
+        found = instruments.heard_here([("indicator", port), ("travel", counted)], [], ANN, 2.0, "mm")
+    finally:
+        over.set()
+        thread.join()
+        os.close(master), os.close(slave)
+    assert [m.about for m in found if m.good] == ["indicator", "travel"], found
+    assert not faults(found)
 
 
 def test_a_held_display(said) -> None:
