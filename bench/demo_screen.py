@@ -35,7 +35,7 @@ LESSONS = {
     "live lean": "The hands lean the sled. The number stands still: Enter.",
     "live go": "h turns the screw a little. At 0, or a hair past it, Enter.",
     "live tighten": "h tightens the last screw. Watch what the fence does.",
-    "live tight": "It drew the fence back: h turns on. Good enough? Enter.",
+    "live tight": "It drew back. 0 slackens, to aim past it; or h turns on. Enter.",
     "unplugged": "The cable is out: what was kept is kept. k puts it back.",
     "new": "Pretend sled, off square by nobody knows what. Enter: find out.",
     "out": "Which end, which way, how far, how sure. Enter: the move.",

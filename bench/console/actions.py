@@ -52,7 +52,13 @@ _PRESS = {
 }
 
 
-_LIVE: dict[str, str] = {"lean": "leaned", "go": "there", "tighten": "tight", "end": "done"}
+_LIVE: dict[str, str] = {
+    "stand": "it stands",
+    "lean": "leaned",
+    "go": "there",
+    "tighten": "tight",
+    "end": "done",
+}
 
 
 def _press_word(desk: Desk) -> str:
@@ -74,7 +80,14 @@ def _press_word(desk: Desk) -> str:
     return "begin"
 
 
+def _tightens(desk: Desk) -> bool:
+    live = desk.state.live
+    return live is not None and live.phase == "tighten"
+
+
 def _undo_word(desk: Desk) -> str:
+    if _tightens(desk):
+        return "slack off"
     if not _running(desk):
         return "skip"
     return "undo" if desk.view.wide < 56 else "undo pass"
@@ -111,8 +124,9 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: d.press(), lambda d: d.state.here and d.wants_press,
     ),
     Action(
-        "undo", ("0", "u"), _undo_word, "Take back the last pass that was kept; at first start: skip this.",
-        lambda d: d.undo(), lambda d: (_running(d) and d.has_kept) or first_start.can_skip(d.state, d.view),
+        "undo", ("0", "u"), _undo_word,
+        "Take back the last pass that was kept; live, slack the screw off again; at first start: skip this.",
+        lambda d: d.undo(), lambda d: _tightens(d) or (_running(d) and d.has_kept) or first_start.can_skip(d.state, d.view),
     ),
     Action(
         "check", ("1", "c"), _word("check"), "Choose a check and begin it.",

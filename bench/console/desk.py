@@ -249,7 +249,7 @@ class Desk:
             self.state.result = None
 
     def undo(self) -> None:
-        if self.state.ask is None:
+        if self.state.ask is None and self.state.live is None:
             first_start.skip(self)
         else:
             self.send(Undo())

@@ -145,7 +145,13 @@ def number_rows(wide: int, size: str) -> int:
     return 1 if size == "row" else ROWS[size] + (1 if wide < 56 else 0)
 
 
-_LIVE: dict[str, str] = {"lean": "lean test", "go": "move it", "tighten": "tighten", "end": "moved"}
+_LIVE: dict[str, str] = {
+    "stand": "set it up",
+    "lean": "lean test",
+    "go": "move it",
+    "tighten": "tighten",
+    "end": "moved",
+}
 _PHASES = {
     "cautions": "read first",
     "place": "set up",

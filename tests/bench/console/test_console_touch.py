@@ -142,3 +142,15 @@ async def test_the_row_of_keys_lists_all_that_can_be_done_where_it_is_wide(fake,
             # what Enter does already is not said twice
             assert can - set(bar(app)) <= {"again", "move", "more"}
             fake.say(Asking("r1", "fence-square", "big-sled", scenes.push))
+
+
+async def test_the_screw_is_slackened_again_by_the_key_that_takes_back(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with screen(fake, scenes, (40, 15)) as (app, pilot):
+        fake.say(LiveSaid(True, "go", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
+        await scenes.until(pilot, lambda t: "move it" in t)
+        assert "undo" not in bar(app)
+        fake.say(LiveSaid(True, "tighten", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08, -0.03))
+        await scenes.until(pilot, lambda t: "slack off" in t)
+        await touch(pilot, bar(app)["undo"])
+        assert len(fake.of(Undo)) == 1
