@@ -3,12 +3,34 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
 from bench.commands.common import Complaint
 
+if TYPE_CHECKING:
+    from hw.reading import Record
+
 BLOCK = 65536
+
+
+def _words(record: Record) -> str:
+    """One record as a line for a person."""
+    where = f"channel {record.channel}: " if record.channel is not None else ""
+    if record.fault is not None:
+        return f"rejected: {record.fault} ({record.raw!r})"
+    counts = f"{record.axis or 'counts'} {record.counts}" if record.counts is not None else ""
+    if record.illegal is not None:
+        counts += f", illegal {record.illegal}"
+    if record.status is not None:
+        said = f"status: {record.status}"
+    elif record.value is not None:
+        flags = f" [{', '.join(record.flags)}]" if record.flags else ""
+        said = f"{record.value:.6g} mm (shown in {record.unit}){flags}"
+    else:
+        return where + counts
+    return where + said + (f"; {counts}" if counts else "")
 
 
 @click.command()
@@ -42,18 +64,10 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
         data = source.read(BLOCK)
         records = decoder.feed(data) if data else decoder.finish()
         for record in records:
-            line = to_json(record, "indicator", None)
             if as_json:
-                out.write(msgspec.json.encode(line) + b"\n")
-            elif record.fault is not None:
-                click.echo(f"rejected: {record.fault} ({record.raw!r})")
-            elif record.status is not None:
-                click.echo(f"status: {record.status}")
-            elif record.value is not None:
-                flags = f" [{', '.join(record.flags)}]" if record.flags else ""
-                click.echo(f"{record.value:.6g} mm (shown in {record.unit}){flags}")
+                out.write(msgspec.json.encode(to_json(record, "indicator", None)) + b"\n")
             else:
-                click.echo(f"{record.axis or 'counts'} {record.counts} illegal {record.illegal or 0}")
+                click.echo(_words(record))
         if not data:
             break
     out.flush()

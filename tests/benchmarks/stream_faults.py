@@ -180,7 +180,7 @@ def recordings() -> Iterator[tuple[str, Case, bytes, list[Any]]]:
         yield stem, case, (STREAMS / f"{stem}.stream").read_bytes(), [json.loads(line) for line in twin]
 
 
-def cuts() -> bool:
+def cuts(share: float) -> bool:
     """Cut off in mid-stream, then two good frames; and joined in mid-stream, where only the first may be new."""
     places = raised = lost = strange = 0
     worst = 0.0
@@ -188,7 +188,7 @@ def cuts() -> bool:
     for stem, case, body, _ in recordings():
         pair = good_pair(case)
         whole = [(r.value, r.status, r.counts, r.channel) for r in make_decoder(*case).feed(body)]
-        for place in range(len(body) + 1):
+        for place in range(0, len(body) + 1, max(1, round(1 / share))):
             places += 1
             watched = Watched(case)
             watched.feed(body[:place])
@@ -351,7 +351,7 @@ def main() -> int:
     chosen = parser.parse_args()
     parts = {
         "twins": twins,
-        "cuts": cuts,
+        "cuts": lambda: cuts(chosen.share),
         "fuzz": lambda: fuzz(chosen.share),
         "flips": lambda: flips(chosen.share),
     }
