@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from bench.console import first_start, guide, phrases, sleds
 from bench.console.actions import shown
+from bench.console.pictures import on_the_sled
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
@@ -75,10 +76,25 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     head = head[: max(1, high - min(4, len(listed)))]  # short of room the rows that can be taken go first
     if not listed:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
-    drawn = sleds.drawn(desk, wide, high) if view.page in ("sled", "mine") else []
+    drawn = _drawn(desk, wide, high, len(head) + len(listed))
     body, where = listing(view, listed, wide, max(3, high - len(head) - len(drawn)))
     view.rows_seen = min(where.values()), max(where.values())
     return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
+
+
+def _drawn(desk: Desk, wide: int, high: int, used: int) -> Block:
+    """What stands below the rows: the sled as described, how the indicator stands, where the leaves go."""
+    view, state = desk.view, desk.state
+    if view.page in ("sled", "mine"):
+        return sleds.drawn(desk, wide, high)
+    if wide < 40 or high - used < 8 or view.page not in ("live", "move"):
+        return []
+    jig = state.jig_gear(state.finding.jig if state.finding is not None else None)
+    if view.page == "live":
+        how = ("beyond", "behind", "right", "left")[max(0, min(view.cursor, 3))]
+        return on_the_sled(how, jig, wide - 2, view.glyphs)
+    words = f"Seen from above, you stand at the bottom; leaves go at the {view.glyphs.up_mark}."
+    return sleds.seen_from_above(jig, view.glyphs, min(wide - 2, 64), words) if jig is not None else []
 
 
 # ---- the pages -------------------------------------------------------------------------------------------

@@ -30,6 +30,40 @@ def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> 
     return canvas.block()
 
 
+def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
+    """How the indicator stands for the live move: `beyond` or `behind` the sled fence, `right` or `left` of the arm.
+
+    Seven rows; the free end, its way and the pivot as on the user's own sled.
+    """
+    c = Canvas(min(wide, 60), 7, glyphs)
+    fence = 4
+    free_left = jig is None or jig.pivot == "right"
+    end, pivot = (c.wide // 6, c.wide - 4) if free_left else (c.wide - c.wide // 6 - 1, 3)
+    c.bar(0, fence, c.wide, "wood")
+    c.words(pivot, fence, "o", "strong")
+    c.words(min(c.wide - 5, max(0, pivot - 2)), fence + 1, "pivot", "faint")
+    label = "indicator, on the sled"
+    if how in ("beyond", "behind"):
+        step = -1 if how == "beyond" else 1
+        mark = glyphs.down_mark if how == "beyond" else glyphs.up_mark
+        c.words(end, fence + step, mark, "probe")
+        c.words(end, fence + 2 * step, glyphs.down, "probe")
+        at = end + 2 if free_left else end - 1 - len(label)
+        c.words(at, fence + 2 * step, label, "probe")
+        c.words(max(0, end - 4), fence - step, "free end" if free_left else "free end".rjust(5), "faint")
+        return c.block()
+    arm, label = c.wide // 2, "indicator"
+    for y in range(fence):
+        c.fill(arm, y, 3, "steel")
+    c.fill(arm - 9 if how == "right" else arm + 3, fence - 1, 9, "steel")
+    if how == "right":
+        c.words(arm + 3, 1, glyphs.left_mark + glyphs.across * 2 + label, "probe")
+    else:
+        c.words(arm - 3 - len(label), 1, label + glyphs.across * 2 + glyphs.right_mark, "probe")
+    c.words(end, fence + 1, "free end", "faint")
+    return c.block()
+
+
 # ---- the drawings ---------------------------------------------------------------------------------------
 
 

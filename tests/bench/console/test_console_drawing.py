@@ -17,7 +17,7 @@ from bench.console.figures import ROWS, columns, figures
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.heard import Pass
 from bench.console.phrases import age, next_age, number
-from bench.console.pictures import picture
+from bench.console.pictures import on_the_sled, picture
 from bench.console.sleds import described, seen_from_above
 from bench.console.text import cells, cut, fit, marked, plain, width, wrap
 from bench.wire import Ask, Jig
@@ -180,6 +180,28 @@ def test_the_described_sled_is_drawn_with_its_pivot_on_its_side(pivot: str) -> N
     blade = next(row for row in text if "blade" in row).index("blade") + 2
     middle = (fence.index("o") + fence.index("+")) / 2  # 250 is half of 500
     assert abs(blade - middle) <= 2
+
+
+@pytest.mark.parametrize("glyphs", [RICH, PLAIN], ids=lambda g: g.name)
+@pytest.mark.parametrize("pivot", ["left", "right"])
+@pytest.mark.parametrize("wide", [40, 78])
+def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, wide) -> None:
+    """At the free end, away from the pivot; beyond is above the sled fence, behind below; beside the arm its side."""
+    jig = Jig("sled", pivot=pivot)
+
+    def drawn(how: str) -> list[str]:
+        text = [plain(line) for line in on_the_sled(how, jig, wide, glyphs)]
+        assert len(text) == 7 and all("indicator" in "".join(text) for _ in text)
+        return text
+
+    fence = next(y for y, row in enumerate(drawn("beyond")) if glyphs.wood * 9 in row)
+    at_pivot = drawn("beyond")[fence].index("o")
+    for how, mark, step in (("beyond", glyphs.down_mark, -1), ("behind", glyphs.up_mark, 1)):
+        tip = drawn(how)[fence + step].index(mark)
+        assert (tip < at_pivot) == (pivot == "right")
+    for how, mark in (("right", glyphs.left_mark), ("left", glyphs.right_mark)):
+        row = next(row for row in drawn(how) if mark in row)
+        assert (row.index("indicator") > row.index(glyphs.full)) == (how == "right")
 
 
 # ---- looks ---------------------------------------------------------------------------------------------

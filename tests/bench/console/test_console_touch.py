@@ -150,7 +150,9 @@ async def test_the_screw_is_slackened_again_by_the_key_that_takes_back(fake, sce
         fake.say(LiveSaid(True, "go", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
         await scenes.until(pilot, lambda t: "move it" in t)
         assert "undo" not in bar(app)
-        fake.say(LiveSaid(True, "tighten", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08, -0.03))
+        fake.say(
+            LiveSaid(True, "tighten", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08, -0.03)
+        )
         await scenes.until(pilot, lambda t: "slack off" in t)
         await touch(pilot, bar(app)["undo"])
         assert len(fake.of(Undo)) == 1
