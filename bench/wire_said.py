@@ -191,9 +191,9 @@ class LiveSaid(Tagged, frozen=True, tag="live-said"):
     """
 
     on: bool
-    phase: Literal["lean", "go", "tighten", "end"]
+    phase: Literal["stand", "lean", "go", "tighten", "end"]
     words: str
-    enter: bool = False  # a press answers: lean seen, there, tight
+    enter: bool = False  # a press answers: it stands, leaned, there, tight; undo: slackened again
     end: Literal["left", "right"] | None = None
     way: Literal["away", "toward"] | None = None
     to_go: float | None = None

@@ -302,6 +302,8 @@ class Bench:
         return self.checking.press(now, waits=waits)
 
     def undo(self, now: float) -> str:
+        if self.live.move is not None:
+            return self.live.back()
         return self.checking.undo(now)
 
     def abandon(self) -> str:

@@ -29,6 +29,27 @@ class Shown(msgspec.Struct, frozen=True):
     moves: list[read.MoveRow]
 
 
+class LivePast(msgspec.Struct):
+    """drew: by jig and way of the move, mm that tightening drew the free end when it was last made live, positive
+    away. made: findings whose move was made live."""
+
+    drew: dict[tuple[str, str], float] = {}
+    made: set[str] = set()
+
+
+def live_past(path: Path) -> LivePast:
+    past = LivePast()
+    with read.open_read(path) as db:
+        for move in read.moves(db):  # in the order in which they were planned
+            if move.made is None or move.made.get("how") != "live":
+                continue  # leaves that fall short are followed by a live move
+            past.made.add(move.finding)
+            jig, drew = move.made.get("jig"), move.made.get("drew_mm")
+            if isinstance(jig, str) and isinstance(drew, int | float):
+                past.drew[jig, move.plan.way] = float(drew)
+    return past
+
+
 def findings(
     path: Path, *, jig: str | None = None, check: str | None = None, most: int = 50
 ) -> list[Finding]:

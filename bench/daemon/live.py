@@ -1,6 +1,7 @@
 """The move made live: the remaining distance while the screw bites, after the proof that leaning is not seen.
 
-The indicator stands on the jig, not on the table: a sled that shifts would read as a fence that moves.
+The indicator stands on the jig, not on the table: a sled that shifts would read as a fence that moves. Setting it
+up moves the number too, so the proof begins only when a press has said that it stands.
 Pure: readings (mm, growing as the plunger is pushed in) and presses in, `LiveSaid` out.
 May import: bench.finding, bench.gear, bench.moves, bench.uncertainty, bench.wire.
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 import statistics
 from collections import deque
 from collections.abc import Sequence
+from typing import Literal
 
 from bench.finding import Finding
 from bench.gear import Jig
@@ -22,17 +24,19 @@ STILL = 0.01  # mm that the number may wander while the sled is leaned; more and
 STILL_COUNTS = 5
 RECENT = 10  # readings that make "now"
 
+Phase = Literal["stand", "lean", "go", "tighten", "end"]
+
 
 class NoLive(ValueError):
     """The move cannot be made live; the message says why."""
 
 
 class LiveMove:
-    """One live move from its lean proof to the last screw. `drawn_last`: mm that tightening drew last time,
-    signed like the target; it is aimed past."""
+    """One live move from its set-up to the last screw. `drew_last`: mm that tightening drew the free end at the
+    place of the move last time, positive away from the operator; it is aimed past."""
 
     def __init__(
-        self, request: Live, finding: Finding, jig: Jig, count: float, units: System, drawn_last: float = 0.0
+        self, request: Live, finding: Finding, jig: Jig, count: float, units: System, drew_last: float = 0.0
     ) -> None:
         if jig.lever is None:
             raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
@@ -41,8 +45,8 @@ class LiveMove:
         self.expanded = finding.quantities[0].uncertainty
         self.jig = jig
         self.units = units
-        self.drawn: float | None = None
-        self.phase = "lean"
+        self.drew: float | None = None  # mm of the free end, positive away, when it was said to be tight
+        self.phase: Phase = "stand"
         self._count = count
         arm = request.touches == "arm"
         if arm and request.from_pivot is None:
@@ -59,7 +63,14 @@ class LiveMove:
         )
         # what the tip sees, told as what the free end does at the place of the move
         self._to_end = -self.rotation * jig.lever / target if target else 1.0
-        self._nudge = Nudge(target, 0.0, request.stands, -drawn_last)
+        self._nudge = Nudge(target, 0.0, request.stands, -drew_last / self._to_end)
+        self._place = (
+            f"Stand the indicator on the sled, its tip on the square's arm {length_words(distance, units)} beyond the "
+            f"pivot's line."
+            if arm
+            else f"Stand the indicator on the sled, its tip on the sled fence {length_words(distance, units)} from the "
+            f"pivot."
+        )
         self._recent: deque[float] = deque(maxlen=RECENT)
         self._low = self._high = 0.0
         self._before = 0.0
@@ -79,20 +90,25 @@ class LiveMove:
             self._recent.append(value)
 
     def press(self) -> None:
-        """Lean seen; there; tight."""
+        """It stands on the sled; leaned; there; tight."""
         now = self.now
         if now is None:
             self.remark = "The indicator is not heard."
             return
         self.remark = None
-        if self.phase == "lean":
+        if self.phase == "stand":
+            # what setting it up did to the number is no wander of the sled
+            self._low = self._high = self._recent[-1]
+            self._fresh = False
+            self.phase = "lean"
+        elif self.phase == "lean":
             wander = self._high - self._low
             if wander > max(STILL, STILL_COUNTS * self._count):
                 self.remark = (
                     f"The number moved by {length_words(wander, self.units)} while the sled was leaned: the indicator "
-                    f"does not stand on the sled. Set it there, then lean again."
+                    f"does not stand on the sled. Set it there, then Enter, and lean again."
                 )
-                self._fresh = True
+                self.phase = "stand"
                 return
             self._nudge = Nudge(self._nudge.target, now, self._nudge.stands, self._nudge.aim_past)
             self.phase = "go"
@@ -100,19 +116,36 @@ class LiveMove:
             self._before = now
             self.phase = "tighten"
         elif self.phase == "tighten":
-            self.drawn = drawn_by_tightening(self._before, now, self._nudge)
+            self.drew = self._drawn(now)
             self.phase = "end"
+
+    def back(self) -> bool:
+        """Slackened again: what tightening has drawn so far is aimed past. False where nothing was tightened."""
+        now = self.now
+        if self.phase != "tighten" or now is None:
+            return False
+        nudge = self._nudge
+        drawn = drawn_by_tightening(self._before, now, nudge)
+        self._nudge = Nudge(nudge.target, nudge.start, nudge.stands, -drawn)
+        self.phase = "go"
+        return True
+
+    def _drawn(self, now: float) -> float:
+        """mm that tightening has drawn the free end, positive away."""
+        return drawn_by_tightening(self._before, now, self._nudge) * self._to_end
 
     def said(self) -> LiveSaid:
         now = self.now
         target = self._nudge.target * self._to_end
-        base = LiveSaid(on=self.phase != "end", phase="lean", words="", target=abs(target))
-        if self.phase == "lean" or now is None:
+        base = LiveSaid(on=self.phase != "end", phase=self.phase, words="", target=abs(target))
+        if self.phase == "stand" or now is None:
+            words = f"{self._place} Enter when it stands."
+            return _with(base, phase="stand", words=self.remark or words, enter=True)
+        if self.phase == "lean":
             words = (
-                "Indicator on the sled, its tip on the sled fence near the free end. Lean and push the sled: the "
-                "number must stand still. Then Enter."
+                "Lean the sled left and right and push it a little: the number must stand still. Then Enter."
             )
-            return _with(base, phase="lean", words=self.remark or words, enter=True)
+            return _with(base, words=self.remark or words, enter=True)
         left = self._nudge.rotation_left(now, self.rotation)
         said = verdict(left, self.expanded, self.jig.tolerance)
         short = (
@@ -128,8 +161,16 @@ class LiveMove:
                 if way == first or abs(short) < self._count
                 else f"Too far by {distance}: back {way}. Enter when you are there."
             )
+            aim = self._nudge.aim_past * self._to_end
+            if abs(aim) > self._count:
+                # what it drew is the other way of what is aimed past it
+                words += (
+                    f" It aims {length_words(abs(aim), self.units)} "
+                    f"{'past' if (aim > 0) == (target > 0) else 'short'}: the screw draws it so much "
+                    f"{'toward' if aim > 0 else 'away'}."
+                )
         else:
-            drawn = drawn_by_tightening(self._before, now, self._nudge) * self._to_end
+            drawn = self._drawn(now)
             pull = length_words(abs(drawn), self.units)
             drew = (
                 f"It has drawn {pull} {'away' if drawn > 0 else 'toward'}. "
@@ -137,7 +178,11 @@ class LiveMove:
                 else ""
             )
             if self.phase == "tighten":
-                words = f"Tighten. {drew}{distance} short, {way}. Enter when it is tight."
+                over = "short" if way == first else "too far"
+                left_words = f"{distance} {over}, {way}. " if abs(short) >= self._count else "It is there. "
+                words = f"Tighten. {drew}{left_words}Enter when it is tight."
+                if drew and said != "inside":
+                    words += " Or slack off and take it back (undo): then it aims past by what was drawn."
             else:
                 words = f"Tight. {drew}Take the verifying passes."
         return _with(
@@ -164,11 +209,6 @@ class LiveMove:
             return 0.0
         moved = self._nudge.moved(now) * self._to_end
         return moved if self._nudge.target * self._to_end > 0 else -moved
-
-    @property
-    def drawn_at_end(self) -> float | None:
-        """mm that tightening drew the tip, signed like the target: aimed past next time."""
-        return self.drawn
 
 
 def _with(said: LiveSaid, **changes: object) -> LiveSaid:

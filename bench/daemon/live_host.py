@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 
 import msgspec
 
+from bench.daemon.history import LivePast
 from bench.daemon.live import LiveMove, NoLive
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
@@ -28,7 +29,7 @@ class LiveHost:
         noted: Callable[[int, str], None],
     ) -> None:
         self.move: LiveMove | None = None
-        self.drawn: dict[str, float] = {}  # by jig: mm that tightening drew the tip last time
+        self.past = LivePast()  # what earlier moves tell; set from the log at the start
         self._log = log
         self._tell = tell
         self._settings = settings
@@ -41,9 +42,16 @@ class LiveHost:
         jig = settings.gear.jigs.get(finding.jig or "")
         if jig is None:
             raise WrongUse("the move needs a sled that is in the settings")
+        if finding.id in self.past.made:
+            raise WrongUse(
+                "the move of that result was made already: take the verifying passes, they say what is left"
+            )
         count = settings.gear.indicator.resolution or 0.001
+        way = finding.move.way if finding.move is not None else ""
+        # only what was seen of a move the same way: it need not draw so much, or so, from the other side
+        drew = self.past.drew.get((jig.name, way), 0.0)
         try:
-            self.move = LiveMove(request, finding, jig, count, settings.units, self.drawn.get(jig.name, 0.0))
+            self.move = LiveMove(request, finding, jig, count, settings.units, drew)
         except NoLive as error:
             raise WrongUse(str(error)) from error
         self._log.event(None, "live-begun", {"finding": finding.id, "jig": jig.name})
@@ -67,14 +75,22 @@ class LiveHost:
         if live.phase != "end":
             return
         found = live.finding
-        if live.drawn_at_end is not None:
-            self.drawn[live.jig.name] = live.drawn_at_end
+        if live.drew is not None and found.move is not None:
+            self.past.drew[live.jig.name, found.move.way] = live.drew
+        self.past.made.add(found.id)
         ticket = self._log.move_made(
             f"move-{found.id}",
-            {"distance_mm": live.gone, "how": "live", "drew_mm": live.drawn_at_end, "jig": live.jig.name},
+            {"distance_mm": live.gone, "how": "live", "drew_mm": live.drew, "jig": live.jig.name},
         )
         self._noted(ticket, found.id)
         self.move = None
+
+    def back(self) -> str:
+        """Undo while it is tightened: slackened again, it aims past what was drawn."""
+        if self.move is None or not self.move.back():
+            raise WrongUse("there is nothing to take back in a live move until the screw is tightened")
+        self.say()
+        return "Slack off: it aims past by what the screw drew."
 
     def say(self) -> None:
         """At most once a tick, when something changed."""

@@ -135,6 +135,7 @@ class Service:
             log.warning("%s", words)
         with contextlib.suppress(Exception):
             self.last = history.findings(self.paths.log, most=LAST)
+            self.bench.live.past = history.live_past(self.paths.log)
 
     async def _tick_on(self) -> None:
         interval = watchdog_interval()
