@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import select
 import sys
 import time
@@ -14,6 +15,7 @@ from bench.commands.common import Complaint, connect, json_option, say, socket_o
 from bench.commands.options import declared, read_options, the_check
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
+MOST_MORE = 30  # pushes more in a set-up that are still offered
 
 
 @click.command(context_settings={"show_default": True})
@@ -24,6 +26,12 @@ PATIENCE = 60.0  # s that a daemon which went away may take to come back
 @click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
 @click.option("--lean", is_flag=True, help="Prove the indicator's side by leaning the sled left and right.")
 @click.option("--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter.")
+@click.option(
+    "--extend/--no-extend",
+    "extend",
+    default=None,
+    help="Offer to go on once where the answer is too close to call; at a terminal by default.",
+)
 @click.option("--verifies", metavar="ID", help="The result whose move this check verifies.")
 @socket_option
 @json_option
@@ -36,6 +44,7 @@ def check(
     sweeps: int,
     lean: bool,
     beat: float | None,
+    extend: bool | None,
     verifies: str | None,
     socket_path: str | None,
     as_json: bool,
@@ -60,7 +69,7 @@ def check(
         options=options,
         verifies=verifies,
     )
-    finding = _Leading(socket_path, begin).run()
+    finding = _Leading(socket_path, begin, sys.stdin.isatty() if extend is None else extend).run()
     if as_json:
         import msgspec
 
@@ -71,7 +80,7 @@ def check(
 class _Leading:
     """The conversation of one check: messages from the daemon, Enters from the person."""
 
-    def __init__(self, socket: str | None, begin: Any) -> None:
+    def __init__(self, socket: str | None, begin: Any, extends: bool) -> None:
         self.socket = socket
         self.begin = begin
         self.client: Any = None
@@ -80,6 +89,8 @@ class _Leading:
         self.run_id: str | None = None
         self.said_last = ""
         self.units: Any = "mm"
+        self.extends = extends  # once at most: every later look must be a stricter one
+        self.offered: Any = None  # the finding that may be gone on with
 
     def run(self) -> Any:
         from bench.client import Gone
@@ -89,6 +100,8 @@ class _Leading:
             try:
                 return self._listen()
             except Gone:
+                if self.offered is not None:
+                    return self.offered
                 say("The daemon went away; what was acknowledged is kept. Waiting for it to come back.")
                 self._come_back()
             except KeyboardInterrupt:
@@ -133,18 +146,42 @@ class _Leading:
             ready, _, _ = select.select(sources, [], [], 1.0)
             if self.client in ready:
                 self.client.fill()
-            if sys.stdin in ready:
-                for _ in range(self._enters()):
+            for line in self._lines() if sys.stdin in ready else ():
+                if self.offered is None:
                     self.client.send(Press())
+                elif line.strip():  # q, or whatever is no plain Enter
+                    return self.offered
+                else:
+                    self._go_on()
+            if self.offered is not None and not self.stdin_open:
+                return self.offered
 
-    def _enters(self) -> int:
-        """How many lines were entered; read from the descriptor so that none hides in a buffer."""
+    def _lines(self) -> list[bytes]:
+        """The lines that were entered; read from the descriptor so that none hides in a buffer."""
         import os
 
         data = os.read(sys.stdin.fileno(), 4096)
         if not data:
             self.stdin_open = False
-        return data.count(b"\n") + (data.count(b"\r") if b"\n" not in data else 0)
+        return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")[:-1]
+
+    def _offer(self, finding: Any) -> bool:
+        """Whether it was offered to go on: too close to call, and a number of pushes that would settle it."""
+        more = more_pushes(finding)
+        if not self.extends or not self.stdin_open or more is None:
+            return False
+        self.extends, self.offered = False, finding
+        many = "one push" if more == 1 else f"{more} pushes"
+        say(f"Too close to call; {many} more in each set-up may settle it: Enter to go on, q to leave.")
+        return True
+
+    def _go_on(self) -> None:
+        from bench.wire import Extend
+
+        more = more_pushes(self.offered)
+        assert more is not None
+        self.client.send(Extend(more, self.offered.id))
+        self.offered = None
 
     def _hear(self, message: Any) -> Any:
         from bench.wire import Asking, Concluded, Error, MarkTaken, NotConcluded, Notice, SweepSaid
@@ -176,7 +213,7 @@ class _Leading:
 
             for line in finding_words(message.finding, self.units):
                 say(line)
-            return message.finding
+            return None if self._offer(message.finding) else message.finding
         return None
 
     def _ask(self, ask: Any) -> None:
@@ -202,6 +239,19 @@ class _Leading:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
         else:
             say(ask.words)
+
+
+def more_pushes(finding: Any) -> int | None:
+    """Pushes more in each set-up that may settle a finding that cannot tell; None where they do not, or where
+    they are more than anybody would push."""
+    if finding.verdict != "cannot-tell" or finding.settle is None or finding.settle.sweeps is None:
+        return None
+    pushes = [sweep.placement for sweep in finding.sweeps if sweep.push and sweep.standard_uncertainty > 0]
+    placements = len(set(pushes))
+    if placements == 0:
+        return None
+    more = math.ceil((finding.settle.sweeps - len(pushes)) / placements)
+    return more if 1 <= more <= MOST_MORE else None
 
 
 @click.command()

@@ -123,6 +123,9 @@ class Checking:
             raise WrongUse(f"{self.run.check.kind} is in progress")
         if run is None or (request.finding is not None and request.finding != self._finished_as):
             raise WrongUse("only the latest check, since the daemon started, can be gone on with")
+        if run.looks:
+            # looking again until it says what one hopes for makes a wrong answer likelier
+            raise WrongUse("it was gone on with once already: begin the check anew")
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
         self.run, self.begun, self._supersedes = run, self._finished_begin, self._finished_as
@@ -195,6 +198,9 @@ class Checking:
         except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
             self.log.abandon(left.run, f"could not be taken up again: {error}")
             return f"The {left.check} begun before could not be taken up again ({error})."
+        for more in (e.data for e in left.events if e.kind == "extended"):
+            run.extended(int(str(more["sweeps"])))
+            self._supersedes = left.findings[-1] if left.findings else None
         leans = [
             Lean(str(e.data["placement"]), float(str(e.data["left"])), float(str(e.data["right"])))
             for e in left.events

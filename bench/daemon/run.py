@@ -124,11 +124,15 @@ class CheckRun:
 
     def extend(self, sweeps: int, now: float) -> None:
         """So many pushes more in every set-up; the later look is a stricter one."""
-        self.looks += 1
-        self.facts.extra += sweeps
+        self.extended(sweeps)
+        self._early = 0  # what was pressed before the answer was not meant for this
         self.facts.worked_out = False
         self._event("extended", {"sweeps": sweeps})
         self.settle_down(now)
+
+    def extended(self, sweeps: int) -> None:
+        self.looks += 1
+        self.facts.extra += sweeps
 
     def settle_down(self, now: float) -> None:
         """Bring facts and guidance in line, use presses that waited, and tell what has changed."""
