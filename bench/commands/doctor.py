@@ -104,7 +104,7 @@ def _look(where: Paths, spacing: float) -> Iterator[Matter]:
     try:
         settings = load_settings(where)
     except Complaint as error:
-        yield fault("settings", str(error), "mend that line; nothing starts half configured")
+        yield fault("settings", str(error), "mend it; nothing starts half configured")
         settings = Settings()
     else:
         for line in words(settings):
@@ -169,5 +169,6 @@ def _instruments(
         yield told(
             "instruments",
             "none is set up",
-            "name a port in the settings; or try the whole job with nothing plugged in: sweepgauge demo",
+            "plug them in, and with the daemon running: sweepgauge learn; or name a port in the settings; or try the whole "
+            "job with nothing plugged in: sweepgauge demo",
         )
