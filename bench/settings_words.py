@@ -23,9 +23,9 @@ def words(settings: Settings) -> list[str]:
         _port_words("Caliper", settings.caliper, "not wired: widths are typed"),
     ]
     if settings.indicator is not None and settings.travel is not None:
-        one = (settings.indicator.port, settings.indicator.options.get("channel"))
-        if one[0] and one == (settings.travel.port, settings.travel.options.get("channel")):
-            lines.append("Indicator and travel name the same port: only one of them can open it.")
+        one, other = settings.indicator, settings.travel
+        if one.port and one.port == other.port:
+            lines.append(_shared_words(one, other))
     if settings.gear.indicator.grows == "pulled-out":
         lines.append("The indicator's number grows as the plunger comes out.")
     if settings.travel is not None and settings.gear.travel.grows == "toward":
@@ -42,6 +42,27 @@ def words(settings: Settings) -> list[str]:
     return lines
 
 
+def _shared_words(one: PortSettings, other: PortSettings) -> str:
+    if _line_words(one) != _line_words(other):
+        return (
+            f"Indicator and travel name the same port with different lines, {_line_words(one)} and "
+            f"{_line_words(other)}: only one of them can open it."
+        )
+    if _picks(one) == _picks(other):
+        return "Indicator and travel name the same port and the same number in what it sends: both read the same."
+    return "Indicator and travel come out of one port."
+
+
+def _line_words(port: PortSettings) -> str:
+    return f"{port.baud} baud {port.bits}{port.parity}{port.stop:g}"
+
+
+def _picks(port: PortSettings) -> tuple[object, ...]:
+    """Which of the numbers that come is meant."""
+    counts = port.per_count is not None if port.profile == "bridge" else None
+    return port.profile, port.options.get("channel"), port.options.get("axis"), counts
+
+
 def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     if port is None:
         return f"{name}: {absent}."
@@ -49,8 +70,9 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     if not port.port:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}."
-    line = f"{port.baud} baud {port.bits}{port.parity}{port.stop:g}"
-    told = f"{name}: {port.port}; format {speaks}; {line}"
+    told = f"{name}: {port.port}; format {speaks}"
+    if port.format != "wedge":
+        told += f"; {_line_words(port)}"
     if port.asking == "request":
         told += f"; asked with {port.request!r}"
     elif port.asking == "button":

@@ -133,8 +133,10 @@ class Instrument:
         stamps: list[float] = []
         values: list[float] = []
         tags: list[tuple[str, tuple[str, ...]]] = []
+        later = len(records)
         for record in records:
-            at = self._stamp(when, span, len(data), record.behind)
+            later -= 1
+            at = self._stamp(when, span, len(data), record.behind, later)
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
@@ -175,14 +177,15 @@ class Instrument:
         self.readings += len(values)
         self.value, self.unit = values[-1], batch.unit
 
-    def _stamp(self, when: int, span: int, size: int, behind: int) -> float:
+    def _stamp(self, when: int, span: int, size: int, behind: int, later: int = 0) -> float:
         """Bytes that came after a reading in the same block took their time on the line.
 
-        A block may also have waited in the kernel; then they are spread since the block before.
+        A block may also have waited in the kernel while this program was late: then its readings are as far apart as
+        they usually are, as far as the time since the block before goes.
         """
         if not behind:
             return when / NS - self._late
-        back = min(behind * self._char * NS, span * behind / size)
+        back = min(max(behind * self._char, later * self._interval) * NS, span * behind / size)
         return (when - back) / NS - self._late
 
     def _heard(self, stamps: Sequence[float]) -> None:

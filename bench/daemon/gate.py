@@ -131,6 +131,11 @@ class Gate:
                 place, well = self._place, passing is None
                 if not well and not self._held:
                     well = self._off(place, value, stopped=False) <= self._doubt
+                    if not well and (next_one := path[-1][0] + 1.0) < place:
+                        # the machine was late and not the instrument: the next reading, not one after some lost
+                        well = self._off(next_one, value, stopped=False) <= self._doubt
+                        if well:
+                            self._place = place = next_one
             self._raw.append(value)
             if len(self._raw) >= self._look:
                 self._learn()

@@ -17,6 +17,7 @@ REST_TIME = 0.5  # ... in so many seconds is rest
 TURN = 5.0  # mm drawn back before a push and a pull-back without a rest between are told apart
 LEAST = 30.0  # mm; anything shorter is handling, not a sweep
 GAP = 0.6  # s without a reading (or four usual intervals) breaks a sweep
+TORN = 0.3  # s (or four usual intervals) without a reading at the end of a pass, and its end is not known
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
@@ -201,8 +202,8 @@ class Sweeper:
     # ---- inside -----------------------------------------------------------------------------------
 
     @staticmethod
-    def _allowed(intervals: deque[float]) -> float:
-        return max(GAP, 4.0 * statistics.median(intervals)) if intervals else GAP
+    def _allowed(intervals: deque[float], least: float = GAP) -> float:
+        return max(least, 4.0 * statistics.median(intervals)) if intervals else least
 
     def _begin(self) -> Began:
         window = self._window
@@ -220,16 +221,20 @@ class Sweeper:
         self._state = "moving"
         return Began(self._began)
 
-    def _end(self) -> Ended:
+    def _end(self) -> Ended | Broken:
         stop = self._window.times[0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
         read_times, readings = list(self._read_times), list(self._readings)
         sweeps = []
+        silent = 0.0
         for first, final in _turns(travel):
             if abs(travel[final] - travel[first]) < LEAST:
                 continue
             piece_t, piece_s = times[first : final + 1], travel[first : final + 1]
+            if self._read_times:
+                # an indicator that fell silent on the way leaves the end of the pass unread
+                silent = max(silent, piece_t[-1] - self._read_times[-1])
             i, j = bisect_left(read_times, piece_t[0]), bisect_left(read_times, piece_t[-1])
             at = read_times[i:j]
             sweeps.append(
@@ -242,10 +247,12 @@ class Sweeper:
                     at=at,
                 )
             )
-        ended = Ended(self._began, sweeps)
         self._state = "rest"
         self._times, self._travel = [], []
-        return ended
+        if silent > self._allowed(self._read_intervals, TORN):
+            why = f"the indicator's readings stopped {silent:.1f} s before its end"
+            return Broken(self._began, f"This pass cannot be used: {why}.")
+        return Ended(self._began, sweeps)
 
     def _break(self, out: list[Happening], why: str) -> None:
         if self._state == "moving":

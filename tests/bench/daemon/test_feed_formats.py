@@ -314,6 +314,24 @@ async def test_late_is_taken_off_the_time_of_each_reading(hear, cable, tmp_path)
     assert late._stamp(2_000_000_000, 1_000_000_000, 10, 1) < 1.7
 
 
+async def test_readings_that_waited_while_the_program_was_late_keep_their_distances(hear, cable) -> None:
+    wire = cable()
+    one = hear(PortSettings(port=str(wire.path), baud=921600), count=0.001)
+    await one.until(lambda: "open" in one.states)
+    at, value, ms = 10_000_000_000, 1.0, 1_000_000
+    one.instrument._block(b"\r\n", at)
+    for block in [1] * 60 + [5, 1, 1, 4, 1, 1]:  # readings of every 10 ms, some in one block 50 ms late
+        at += 10 * ms * block
+        lines = []
+        for _ in range(block):
+            value += 1.5  # a push of 150 mm/s: half a reading's time is off its path
+            lines.append(b"%+.3f mm\r\n" % value)
+        one.instrument._block(b"".join(lines), at)
+    gaps = [b - a for a, b in zip(one.stamps, one.stamps[1:], strict=False)]
+    assert len(one.values) == 73 and not one.held  # none is taken for one that leapt
+    assert min(gaps) == pytest.approx(0.01, rel=0.05) and max(gaps) == pytest.approx(0.01, rel=0.05)
+
+
 # ---- a reader that hangs ----------------------------------------------------------------------------
 
 
