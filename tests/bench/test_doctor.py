@@ -134,7 +134,7 @@ def test_wrong_settings_are_named(rigs, look, tmp_path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text(path.read_text() + "\nnonsense = 1\n")
     code, said = look()
-    assert code == 1 and "nonsense" in said and "mend that line" in said
+    assert code == 1 and "nonsense" in said and "mend it" in said
 
 
 def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
