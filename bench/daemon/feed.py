@@ -97,24 +97,24 @@ class Instrument:
         self._unread_since = 0.0
         self._stuck_since: float | None = None
         self._stuck_at = 0
-        self._port = (sources or Sources()).open(settings, self._block, self._port_state)
+        self.source = (sources or Sources()).open(settings, self._block, self._port_state)
         self._asker: asyncio.Task[None] | None = None
 
     def start(self) -> None:
-        self._port.start()
+        self.source.start()
         if self.settings.asking == "request" and self.settings.format == "line":
             self._asker = asyncio.get_running_loop().create_task(self._ask_again())
 
     async def stop(self) -> None:
         if self._asker is not None:
             self._asker.cancel()
-        await self._port.stop()
+        await self.source.stop()
 
     async def _ask_again(self) -> None:
         """Some instruments speak only when spoken to."""
         request = (self.settings.request or "R\r").encode("ascii")
         while True:
-            self._port.write(request)
+            self.source.write(request)
             await asyncio.sleep(1.0 / (self.settings.rate or ASKINGS))
 
     # ---- what is heard ----------------------------------------------------------------------------
@@ -123,7 +123,7 @@ class Instrument:
         self.progress += 1
         if self._opened:
             self._opened = False
-            if self._port.heard_silence:  # nobody was in mid-line: the first press of a button counts
+            if self.source.heard_silence:  # nobody was in mid-line: the first press of a button counts
                 self._decoder = make_reader(self.settings, at_start=True)
         batch = Batch(data, when, self.readings)
         records = self._decoder.feed(data)
@@ -251,7 +251,7 @@ class Instrument:
 
     def stalled(self, now: float) -> bool:
         """Something has waited to be read for STALLED seconds, and the reader did not move. Asked in turns."""
-        if not self._port.stuck() or (self._stuck_since is not None and self.progress != self._stuck_at):
+        if not self.source.stuck() or (self._stuck_since is not None and self.progress != self._stuck_at):
             self._stuck_since = None
         elif self._stuck_since is None:
             self._stuck_since, self._stuck_at = now, self.progress

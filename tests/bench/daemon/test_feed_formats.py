@@ -164,7 +164,7 @@ async def test_an_encoder_on_pins_as_travel_and_at_rest(hear, tmp_path) -> None:
     wheel.to(-43)
     await travel.until(lambda: travel.values[-1] == pytest.approx(-2.0))
     assert not travel.flags
-    travel.instrument._port._builder.take(Lost(time.monotonic_ns()))  # the kernel's queue was full
+    travel.instrument.source._builder.take(Lost(time.monotonic_ns()))  # the kernel's queue was full
     wheel.to(-40)
     await travel.until(lambda: "missed_edge" in travel.flags)
     assert all(b >= a for a, b in zip(travel.stamps, travel.stamps[1:], strict=False))
@@ -254,7 +254,7 @@ async def test_a_cable_that_types(hear, cable, tmp_path) -> None:
 async def test_a_first_press_after_a_silence_counts(hear, cable) -> None:
     wire = cable()
     one = hear(PortSettings(port=str(wire.path), baud=115200))
-    await one.until(lambda: "open" in one.states and one.instrument._port.heard_silence)
+    await one.until(lambda: "open" in one.states and one.instrument.source.heard_silence)
     wire.send(b"+0001.234 mm\r\n")
     await one.until(lambda: one.values == [1.234])
 
@@ -263,7 +263,7 @@ async def test_a_stream_is_entered_at_its_next_line(hear, cable) -> None:
     wire = cable()
     one = hear(PortSettings(port=str(wire.path), baud=115200))
     await one.until(lambda: "open" in one.states)
-    assert not one.instrument._port.heard_silence
+    assert not one.instrument.source.heard_silence
     wire.send(b"1.234 mm\r\n")  # the end of +0011.234 mm, and a number by itself
     wire.send(b"+0011.235 mm\r\n")
     await one.until(lambda: one.values)
@@ -342,10 +342,10 @@ async def test_a_reader_that_leaves_what_came_is_stalled(hear, cable) -> None:
     wire.send(b"\r\n+1.000 mm\r\n")
     await one.until(lambda: one.values)
     assert not one.instrument.stalled(100.0) and not one.instrument.stalled(109.0)  # silence is no stall
-    fd = one.instrument._port.shared.port._fd
+    fd = one.instrument.source.shared.port._fd
     asyncio.get_running_loop().remove_reader(fd)  # it hangs
     wire.send(b"+1.001 mm\r\n")
-    await one.until(one.instrument._port.stuck)
+    await one.until(one.instrument.source.stuck)
     assert not one.instrument.stalled(200.0)
     assert one.instrument.stalled(201.5)
     os.read(fd, 100)
