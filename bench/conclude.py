@@ -12,6 +12,7 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Evidence
 from bench.checks.note_units import in_units
+from bench.checks.slips import lean_seen
 from bench.finding import Finding
 from bench.moves.lever import fence_move, why_no_move
 
@@ -26,8 +27,11 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
     found = find(evidence.check).evaluate(evidence)
     notes = list(found.notes)
     for lean in evidence.leans:
+        play = abs(lean.right - lean.left)
         notes.append(
-            f"Lean test at {lean.placement}: play {abs(lean.right - lean.left):.3f} mm, side as declared."
+            f"Lean test at {lean.placement}: play {play:.3f} mm, side as declared."
+            if lean_seen(evidence, lean)
+            else f"Lean test at {lean.placement}: it showed no play, so the side is only as said."
         )
     move = None
     jig = evidence.gear.jig

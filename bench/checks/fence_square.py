@@ -159,8 +159,9 @@ def evaluate(evidence: Evidence) -> Finding:
             "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
         )
     if not side_proved(evidence, steps) and jig is not None and said != "inside":
+        how = "the lean test showed no play" if evidence.leans else "not proved by leaning the sled"
         notes.append(
-            "On which side the indicator stood is taken as said, not proved by leaning the sled: on the other side "
+            f"On which side the indicator stood is taken as said, {how}: on the other side "
             "the way would be the opposite. Let a pass after the move confirm it."
         )
     if jig is None:

@@ -86,6 +86,14 @@ class SquareHistory(msgspec.Struct, frozen=True):
     degrees_of_freedom: float | None = None
 
 
+class SweepHistory(msgspec.Struct, frozen=True):
+    """What the latest sweeps of the same sled on the same saw found, with no move since."""
+
+    fence: float  # rad
+    expanded: float
+    at: str = ""
+
+
 class Known(msgspec.Struct, frozen=True):
     """What earlier findings tell; empty for `evaluate` without the log."""
 
@@ -93,6 +101,7 @@ class Known(msgspec.Struct, frozen=True):
     seat_scatter: float | None = None  # rad, standard deviation
     yaw_play: float | None = None  # rad, full swing
     square: SquareHistory | None = None
+    sweep: SweepHistory | None = None  # for the test board, to agree with
     single_sweep_scatter: float | None = None  # rad
     looks: int = 0  # how often this check has been extended: later looks use 99 %
 

@@ -156,11 +156,12 @@ def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str])
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
     """Whether leaning showed in every set-up on which side the indicator stood; a lean without play shows nothing."""
-    seen = {lean.placement for lean in evidence.leans if _lean_seen(evidence, lean)}
+    seen = {lean.placement for lean in evidence.leans if lean_seen(evidence, lean)}
     return all(step.placement in seen for step in steps)
 
 
-def _lean_seen(evidence: Evidence, lean: Lean) -> bool:
+def lean_seen(evidence: Evidence, lean: Lean) -> bool:
+    """Whether leaning moved the reading by more than its counts do."""
     return abs(lean.right - lean.left) >= 3 * (evidence.gear.indicator.resolution or 0.001) - 1e-9
 
 
@@ -172,7 +173,7 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
     for lean in evidence.leans:
         step = by_name.get(lean.placement)
         change = lean.right - lean.left
-        if step is None or not _lean_seen(evidence, lean):
+        if step is None or not lean_seen(evidence, lean):
             continue
         play[lean.placement] = abs(change)
         # a standing indicator on the right is pushed in as the sled goes right; a carried one goes with it

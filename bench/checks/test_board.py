@@ -102,7 +102,7 @@ def evaluate(evidence: Evidence) -> Finding:
     a = float(board.rotation)
     said = verdict(a, combined.expanded, limit) if limit is not None else None
     _doubts(near, far, combined.expanded * turns * apart, notes)
-    _beside_sweep(options, a, combined.expanded, turns, notes)
+    _beside_sweep(evidence, a, combined.expanded, turns, notes)
     width = _given(options, "board")
     whose = f"a board of {width:.0f} mm" if width is not None else "boards as wide as this one"
     notes.append(f"The answer is for {whose}; a bowed sled fence meets others otherwise.")
@@ -207,10 +207,14 @@ def _doubts(near: Sequence[float], far: Sequence[float], expanded: float, notes:
         )
 
 
-def _beside_sweep(
-    options: Mapping[str, OptionValue], a: float, expanded: float, turns: int, notes: list[str]
-) -> None:
+def _beside_sweep(evidence: Evidence, a: float, expanded: float, turns: int, notes: list[str]) -> None:
+    """Beside the sweep that was named, else beside the latest in the log."""
+    options, logged = evidence.options, evidence.known.sweep
     sweep, give = _given(options, "sweep_fence"), _given(options, "sweep_fence_uncertainty")
+    if sweep is None and logged is not None:
+        words = agreement_words(compare(a, expanded, logged.fence, logged.expanded, turns))
+        notes.append(f"{words} The sweep is that of {logged.at[:10]}." if logged.at else words)
+        return
     if sweep is None:
         return
     if give is None:

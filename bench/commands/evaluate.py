@@ -73,6 +73,11 @@ def evaluate(
         gear = use(settings.gear, jig=jig, saw=saw, square=square)
     except GearUnknown as error:
         raise Complaint(str(error)) from error
+    steps = check.plan(options, gear)
+    if mount is not None and all(step.mount != mount for step in steps):
+        raise Complaint(f"--mount {mount} is not for {kind}: nothing in it hangs on that")
+    if side is not None and all(step.side is None for step in steps):
+        raise Complaint(f"--side is not for {kind}: nothing in it hangs on that")
     findings = []
     for name in files:
         path = Path(name)

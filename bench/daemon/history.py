@@ -14,8 +14,8 @@ from typing import Any
 
 import msgspec
 
-from bench.checks import fence_square, find, side_play
-from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SquareHistory
+from bench.checks import fence_square, find, side_play, test_board
+from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SquareHistory, SweepHistory
 from bench.finding import Finding, Quantity
 from bench.log import export, load, read
 
@@ -140,6 +140,7 @@ def known(
             seat_scatter=_seat(reseated, one_seat),
             yaw_play=_yaw_play(db, gear),
             square=_square(db, gear) if kind == fence_square.KIND else None,
+            sweep=_sweep(db, gear) if kind == test_board.KIND else None,
         )
 
 
@@ -214,6 +215,22 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
         play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
         if play is not None:
             return abs(play.value)
+    return None
+
+
+def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
+    """Of this sled on this saw; None where it was moved since: then it tells of the fence as it was."""
+    if gear.jig is None:
+        return None
+    moved = {move.finding for move in read.moves(db) if move.made is not None}
+    for row in reversed(read.list_findings(db, check=fence_square.KIND, jig=gear.jig.name, last=LOOK_BACK)):
+        found = row.finding
+        if row.superseded_by is not None or found.saw != (gear.saw.name if gear.saw else None):
+            continue
+        if found.id in moved or not found.quantities:
+            return None
+        fence = found.quantities[0]
+        return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None
 
 

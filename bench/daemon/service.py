@@ -179,7 +179,8 @@ class Service:
 
     def _known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
         try:
-            return history.known(self.paths.log, kind, gear, options)
+            port = self.settings.indicator.port if self.settings.indicator is not None else None
+            return history.known(self.paths.log, kind, gear, options, instrument=port)
         except Exception:
             # an unreadable history must not cost today's answer
             log.exception("reading what is known from the log")
