@@ -20,6 +20,7 @@ import tempfile
 import threading
 import time
 import tty
+from itertools import combinations
 from pathlib import Path
 
 LINE = b"+0012.345 mm\r\n"
@@ -189,8 +190,8 @@ def flat(million: int) -> tuple[float, int, int]:
                         at.append((got / 100_000, 1024 * memory(daemon.process.pid)))
             sent = feeder.stop()
             at = at[4:]  # numpy comes in, buffers and what is kept for a report find their size
-            middle = statistics.fmean(x for x, _ in at)
-            slope = sum((x - middle) * y for x, y in at) / sum((x - middle) ** 2 for x, _ in at)
+            # the median of all pairs: one jump of the allocator is no slope
+            slope = statistics.median((y2 - y1) / (x2 - x1) for (x1, y1), (x2, y2) in combinations(at, 2))
             return slope, got, sent
         finally:
             daemon.stop()
