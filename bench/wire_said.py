@@ -204,6 +204,7 @@ class LiveSaid(Tagged, frozen=True, tag="live-said"):
     drawn: float | None = None
     rotation_left: float | None = None
     verdict: Verdict | None = None
+    stands: Literal["beyond", "behind", "left", "right"] | None = None  # as the indicator was said to stand
 
 
 class StatusReply(Tagged, frozen=True, tag="status-reply"):

@@ -9,7 +9,7 @@ from bench.console import first_start, phrases
 from bench.console.dots import plot, scale
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.phrases import upper_first
-from bench.console.pictures import picture
+from bench.console.pictures import on_the_sled, picture
 from bench.console.shapes import LEAST_HIGH, has_shape, shape
 from bench.console.sleds import seen_from_above
 from bench.console.state import State
@@ -294,6 +294,8 @@ def _live(state: State, view: View, wide: int, high: int) -> Block:
     live, g = state.live, view.glyphs
     assert live is not None
     out = marked(live.words, wide - 2, f" {g.right_mark} ", "act")
+    if live.phase in ("stand", "lean") and live.stands is not None and wide >= 40 and high - len(out) >= 7:
+        out += [[], *on_the_sled(live.stands, state.jig_gear(), wide - 2, g)]
     if live.target is not None and live.to_go is not None:
         gap: Block = [[]] if high >= 7 else []
         out += [*gap, *_gauge(live.target, live.to_go, live.past, wide - 4, view)]

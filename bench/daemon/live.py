@@ -137,7 +137,9 @@ class LiveMove:
     def said(self) -> LiveSaid:
         now = self.now
         target = self._nudge.target * self._to_end
-        base = LiveSaid(on=self.phase != "end", phase=self.phase, words="", target=abs(target))
+        base = LiveSaid(
+            on=self.phase != "end", phase=self.phase, words="", target=abs(target), stands=self._nudge.stands
+        )
         if self.phase == "stand" or now is None:
             words = f"{self._place} Enter when it stands."
             return _with(base, phase="stand", words=self.remark or words, enter=True)

@@ -370,6 +370,8 @@ SCENES: dict[str, Scene] = {
     "move": the_move,
     "moved": moved,
     "live-stand": live_stand,
+    "live-set-up": _live(LiveSaid(True, "stand", "Stand the indicator on the sled, its tip on the sled fence 480 mm from "
+                                  "the pivot. Enter when it stands.", True, target=0.144, stands="beyond")),
     "live-lean": _live(LiveSaid(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
                                 target=0.144)),
     "live-go": _live(LiveSaid(True, "go", "0.052 mm to go away. Enter when you are there.", True, "left", "away", 0.052,
