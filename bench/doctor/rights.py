@@ -16,7 +16,7 @@ from bench.doctor.matter import Matter, fault, good, told
 
 
 class User(NamedTuple):
-    """groups: those of this session. listed: those that a new login would have."""
+    """groups: those of this login. listed: those that a new login would have."""
 
     name: str
     root: bool
@@ -51,7 +51,7 @@ def groups(user: User, known: frozenset[str], wants: dict[str, str]) -> Iterator
         if name in user.listed:
             yield fault(
                 "rights",
-                f"{user.name} is in the group {name}, but this session began before that",
+                f"{user.name} is in the group {name}, but this login began before that",
                 "log out and in again (or: newgrp " + name + ")",
             )
         else:
@@ -73,7 +73,7 @@ def may_open(path: Path, user: User) -> Matter | None:
     except KeyError:
         group = "dialout"
     do = (
-        "log out and in again, as this session began before you joined the group"
+        "log out and in again, as this login began before you joined the group"
         if group in user.listed
         else f"sudo adduser {user.name} {group}, then log out and in again"
     )
