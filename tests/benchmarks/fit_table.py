@@ -3,7 +3,9 @@
 Prints the root-mean-square error of the slope over its Cramer-Rao bound beside plain least squares and the
 line through first and last reading; how often intervals hold the truth and how wide they are beside the ideal
 (normal, everything known), for single sweeps, three sweeps (2 degrees of freedom), three and three (4), and
-three pooled with a log of 20 degrees of freedom; sweeps differ by play from none to three times the noise.
+three pooled with a log of 20 degrees of freedom ("asked": how often today looked different and the log was set
+aside; the width is that of the others, the coverage that of all); sweeps differ by play from none to three times the
+noise.
 """
 
 from __future__ import annotations
@@ -22,8 +24,10 @@ from bench.uncertainty import Group, between_sweeps, combine, t_quantile
 PLAY = (0.0, 1.0, 3.0)
 
 
-def interval(groups: list[Group], pool: object = None) -> float:
-    return combine([between_sweeps(groups, pool).part]).expanded  # type: ignore[arg-type]
+def interval(groups: list[Group], pool: object = None) -> tuple[float, bool]:
+    """Half-width, and whether the log was set aside because today looks different and three more are asked for."""
+    between = between_sweeps(groups, pool)  # type: ignore[arg-type]
+    return combine([between.part]).expanded, between.asks_for_more
 
 
 def one_class(name: str, trials: int, seed: int) -> dict[str, float]:
@@ -31,6 +35,7 @@ def one_class(name: str, trials: int, seed: int) -> dict[str, float]:
     ours, plain, ends, single, single_width, refused, spent = [], [], [], [], [], 0, 0.0
     held: dict[str, list[bool]] = {"3": [], "3+3": [], "pooled": []}
     wide: dict[str, list[float]] = {"3": [], "3+3": [], "pooled": []}
+    asked: list[bool] = []
     for trial in range(trials):
         fits = []
         for _ in range(6):
@@ -68,11 +73,14 @@ def one_class(name: str, trials: int, seed: int) -> dict[str, float]:
         log = SimpleNamespace(variance=true**2 * rng.chisquare(20) / 20, degrees_of_freedom=20.0)
         both = [Group(0.5, g.slopes, g.standard_uncertainties, g.degrees_of_freedom) for g in half]
         for key, groups, pool in (("3", half[:1], None), ("pooled", half[1:], log), ("3+3", both, None)):
-            u = interval(groups, pool)
+            u, unlike = interval(groups, pool)
             value = sum(g.weight * float(np.mean(g.slopes)) for g in groups)
             sweeps = 6 if key == "3+3" else 3
             held[key].append(abs(value) <= u)
-            wide[key].append(u / (1.959964 * true / np.sqrt(sweeps)))
+            if pool is not None:
+                asked.append(unlike)
+            if not unlike:  # with the log set aside it is the width of three sweeps, which is told by itself
+                wide[key].append(u / (1.959964 * true / np.sqrt(sweeps)))
     row = {
         "error": rms(ours),
         "least squares": rms(plain),
@@ -83,6 +91,7 @@ def one_class(name: str, trials: int, seed: int) -> dict[str, float]:
     for key, answers in held.items():
         row[f"{key} held"] = mean(answers)
         row[f"{key} width"] = mean(wide[key])
+    row["asked"] = mean(asked)
     row["refused"] = refused / (6 * trials)
     row["ms"] = spent / (6 * trials) * 1e3
     return row
