@@ -14,7 +14,7 @@ import msgspec
 from bench.checks.model import Caution, Gather, Mount, Step
 from bench.gear import LeftRight
 
-Phase = Literal["cautions", "place", "lean", "sweep", "mark", "spot", "width", "working-out", "done"]
+Phase = Literal["cautions", "place", "lean", "tap", "sweep", "mark", "spot", "width", "working-out", "done"]
 
 
 class Facts(msgspec.Struct):
@@ -28,6 +28,9 @@ class Facts(msgspec.Struct):
     lean_wanted: bool = False
     leaned: list[int] = []  # steps whose lean test was passed or waived
     lean_next: LeftRight | None = None  # which lean is to be read next
+    tap_wanted: bool = False
+    tapped: bool = False  # the present placement's stand was tapped, and the number came back
+    tap_rest: bool = False  # the number at rest, before the tap, was taken
     marks: tuple[float, ...] = ()  # empty: swept with a travel instrument
     marks_taken: int = 0  # of the present push
     extra: int = 0  # pushes per placement added by an extension
@@ -137,6 +140,15 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
         side = facts.lean_next or "left"
         words = f"Lean the sled to the {side} within its play, hold it there, press Enter."
         return replace(base, phase="lean", words=words, lean=side)
+    if facts.tap_wanted and step.gather == "sweep" and not facts.tapped:
+        if not facts.tap_rest:
+            words = "Hands off everything: the number at rest is being taken."
+            return replace(base, phase="tap", words=words, enter=False)
+        words = (
+            "Tap the indicator's post lightly with a finger, twice: the number must come back. Press Enter when it "
+            "stands still."
+        )
+        return replace(base, phase="tap", words=words)
     if step.gather == "sweep" and facts.marks:
         number = facts.marks_taken + 1
         place = facts.marks[facts.marks_taken]

@@ -130,6 +130,10 @@ class Operator:
             await self.hands.lean(ask.lean)
             await self.hands.rest(0.3)
             self.wire.send(Press())
+        elif ask.phase == "tap" and ask.enter:
+            await self.hands.tap()
+            await self.hands.rest(0.3)
+            self.wire.send(Press())
         elif ask.phase == "sweep" and ask.ready:
             if ask.taken or ask.remark:
                 await self.hands.pull_back()
@@ -188,7 +192,7 @@ def _moved_on(before: Ask, now: Ask | None) -> bool:
     """Whether what is asked has changed in a way that needs hands."""
     if now is None:
         return False
-    key = ("phase", "ready", "placement", "step", "taken", "mark", "lean", "remark")
+    key = ("phase", "ready", "placement", "step", "taken", "mark", "lean", "enter", "remark")
     return any(getattr(before, name) != getattr(now, name) for name in key)
 
 

@@ -39,6 +39,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     square: str | None = None
     sweeps: int = 3
     lean: bool = False
+    tap: bool = False  # tap the stand before the first push of every set-up: the number must come back
     beat: float | None = None  # s between the beats that ask for marks; None: no beat
     options: dict[str, OptionValue] = {}
     verifies: str | None = None  # finding that a move was made on

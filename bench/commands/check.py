@@ -25,6 +25,7 @@ MOST_MORE = 30  # pushes more in a set-up that are still offered
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
 @click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
 @click.option("--lean", is_flag=True, help="Prove the indicator's side by leaning the sled left and right.")
+@click.option("--tap", is_flag=True, help="Tap the stand before the first push: the number must come back.")
 @click.option("--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter.")
 @click.option(
     "--extend/--no-extend",
@@ -43,6 +44,7 @@ def check(
     square: str | None,
     sweeps: int,
     lean: bool,
+    tap: bool,
     beat: float | None,
     extend: bool | None,
     verifies: str | None,
@@ -65,6 +67,7 @@ def check(
         square=square,
         sweeps=sweeps,
         lean=lean,
+        tap=tap,
         beat=beat,
         options=options,
         verifies=verifies,

@@ -14,7 +14,7 @@ from bench.units import UnitsError, parse_angle, parse_length, parse_slope
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-TAKEN = {"socket", "settings", "log", "json", "jig", "saw", "square", "sweeps", "lean", "beat"}
+TAKEN = {"socket", "settings", "log", "json", "jig", "saw", "square", "sweeps", "lean", "tap", "beat"}
 
 
 def the_check(kind: str) -> Check:

@@ -181,6 +181,7 @@ class Checking:
             gear,
             sweeps=request.sweeps,
             lean=request.lean,
+            tap=request.tap,
             marks=travel.marks if travel.by_marks else (),
             journal=self,
             tell=self._outbox.tell,

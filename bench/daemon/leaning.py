@@ -23,3 +23,16 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     if step.mount == "carried":
         right = not right
     return "right" if right else "left"
+
+
+def lean_words(lean: Lean, step: Step, seen: str | None) -> str:
+    """What is told of a lean test; `seen` as `proved_side` has it."""
+    if seen is None:
+        return "No play to see: the side is taken as declared. Be sure of it."
+    if seen == step.side:
+        play = abs(lean.right - lean.left)
+        return f"The indicator stands on the {seen}, as it should; play {play:.3f} mm."
+    return (
+        f"The lean test says the indicator stands on the {seen}; this set-up wants it on the {step.side}. "
+        f"Was the square turned over? Put it as said, then Enter."
+    )

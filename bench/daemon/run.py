@@ -15,12 +15,14 @@ from bench.asking import Ask, Facts, advance, ask
 from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Trace
 from bench.daemon.journal import Journal
 from bench.daemon.kept import Kept
-from bench.daemon.leaning import proved_side
+from bench.daemon.leaning import lean_words, proved_side
 from bench.daemon.still import Restless, Stillness, Taken
 from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
+from bench.daemon.tapping import not_back
 from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
 
 SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
+STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}  # phases answered by a reading that holds
 MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
 
 
@@ -36,6 +38,7 @@ class CheckRun:
         *,
         sweeps: int,
         lean: bool,
+        tap: bool = False,
         marks: tuple[float, ...],
         journal: Journal,
         tell: Callable[[msgspec.Struct], None],
@@ -50,7 +53,7 @@ class CheckRun:
             msgspec.structs.replace(s, repeat=sweeps) if s.gather == "sweep" else s
             for s in check.plan(self.options, gear)
         )
-        self.facts = Facts(lean_wanted=lean, marks=marks)
+        self.facts = Facts(lean_wanted=lean, tap_wanted=tap, marks=marks)
         hold = self.options.get("hold")
         self.kept = Kept(run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell)
         self.leans: list[Lean] = []
@@ -63,6 +66,7 @@ class CheckRun:
         self._at_rest = at_rest
         self._early = 0
         self._lean_left: float | None = None
+        self._at_rest_value: Taken | None = None  # before the tap
         self._mark_values: list[tuple[float, float, float]] = []  # travel, reading, at
         self.still = Stillness(gear.indicator.resolution)
         self._said: Ask | None = None
@@ -138,6 +142,7 @@ class CheckRun:
         """Bring facts and guidance in line, use presses that waited, and tell what has changed."""
         advance(self.steps, self.facts)
         while True:
+            self._take_rest(now)
             self._say(now)
             if not self._early or not self._wants_press():
                 return
@@ -180,9 +185,18 @@ class CheckRun:
             self._event("acknowledged", {"cautions": [c.name for c in self.check.cautions]})
         elif current.phase == "place":
             self.facts.placed, self.facts.rested = True, False
+            # whatever was proved of it before was proved of another set-up
+            self.facts.leaned = [step for step in self.facts.leaned if step != self.facts.step]
+            self.facts.tapped = self.facts.tap_rest = False
             self._placed_at = now
             self._event("placed", {"placement": current.placement})
-        elif current.phase in {"lean", "mark", "spot", "width"}:
+        elif current.phase in STANDING_STILL:
+            self.facts.waiting = True
+            self.still.press(now)
+
+    def _take_rest(self, now: float) -> None:
+        """The number before the tap is taken without being asked for: nothing is to be touched then."""
+        if not self.facts.waiting and self.ask.phase == "tap" and not self.facts.tap_rest:
             self.facts.waiting = True
             self.still.press(now)
 
@@ -214,7 +228,9 @@ class CheckRun:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        if self.ask.phase in {"lean", "mark", "spot", "width"}:
+        if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
+            self.settle_down(now)
+        if self.ask.phase in STANDING_STILL:
             taken = self.still.button(now)
             if taken is not None:
                 self._took(taken, now)
@@ -224,6 +240,8 @@ class CheckRun:
         self.facts.waiting = False
         if current.phase == "lean":
             self._leaned(current, taken)
+        elif current.phase == "tap":
+            self._tapped(current, taken)
         elif current.phase == "mark":
             self._marked(current, taken, now)
         elif current.phase in {"spot", "width"}:
@@ -260,6 +278,24 @@ class CheckRun:
         at = current.at if current.at is not None else 0.0
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
 
+    def _tapped(self, current: Ask, taken: Taken) -> None:
+        before = self._at_rest_value
+        if not self.facts.tap_rest or before is None:
+            self._at_rest_value, self.facts.tap_rest = taken, True
+            return
+        off = not_back(before, taken, self.still.count)
+        self.facts.tapped, self.facts.tap_rest = off is None, False
+        values = {"before": before.value, "after": taken.value, "came_back": off is None}
+        self._event("tap", {"placement": current.placement, **values})
+        if off is None:
+            self._tell(Notice("tap", "Tapped: the number came back, the stand holds."))
+            return
+        self.facts.remark = (
+            f"Tapped, and the number did not come back: it stands {abs(off):.3f} mm off. Is the magnet on, the foot "
+            f"clean, every screw of the stand tight? Mend it, then hands off: it is asked again."
+        )
+        self._tell(Notice("tap", self.facts.remark))
+
     def _leaned(self, current: Ask, taken: Taken) -> None:
         assert current.placement is not None
         if current.lean == "left":
@@ -272,25 +308,15 @@ class CheckRun:
         self._event("lean", {"placement": lean.placement, "left": lean.left, "right": lean.right})
         step = self.steps[self.facts.step]
         seen = proved_side(lean, step, self.still.count)
-        if seen is None:
-            self.leans.append(lean)
+        words = lean_words(lean, step, seen)
+        if seen in (None, step.side):  # the latest of a set-up is the one that stands
+            self.leans = [*(other for other in self.leans if other.placement != lean.placement), lean]
             self.facts.leaned = [*self.facts.leaned, self.facts.step]
-            self._tell(Notice("lean", "No play to see: the side is taken as declared. Be sure of it."))
-        elif seen == step.side:
-            self.leans.append(lean)
-            self.facts.leaned = [*self.facts.leaned, self.facts.step]
-            play = abs(lean.right - lean.left)
-            self._tell(
-                Notice("lean", f"The indicator stands on the {seen}, as it should; play {play:.3f} mm.")
-            )
         else:
             # the one slip no arithmetic can see: both set-ups would agree on nonsense
             self.facts.placed = False
-            self.facts.remark = (
-                f"The lean test says the indicator stands on the {seen}; this set-up wants it on the {step.side}. "
-                f"Was the square turned over? Put it as said, then Enter."
-            )
-            self._tell(Notice("lean", self.facts.remark))
+            self.facts.remark = words
+        self._tell(Notice("lean", words))
 
     # ---- sweeps -----------------------------------------------------------------------------------
 
