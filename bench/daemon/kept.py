@@ -134,8 +134,17 @@ class Kept:
                 readings=len(sweep.reading),
                 slope=plain_slope(sweep.travel, sweep.reading),
                 length=sweep.length,
-                words=f"{taken} of {of} kept." if sweep.push else "Back at the start.",
+                words=f"{taken} of {of} kept." if sweep.push else self._back_words(),
             )
+        )
+
+    def _back_words(self) -> str:
+        here = self.placement
+        if any(trace.push and trace.placement == here for trace in self.traces):
+            return "Back at the start."
+        return (
+            "That was a draw back; only pushes count. If it was a push, the travel counts the other way: say so with "
+            "grows, under [travel]."
         )
 
     def refuse(self, words: str) -> None:
@@ -172,7 +181,7 @@ class Kept:
     def take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
-        for index, step in enumerate(self._steps):
+        for index, step in enumerate(self._steps if trace.push else ()):
             if step.placement == trace.placement and step.at in (None, trace.travel[0]):
                 self._facts.kept[index] = max(0, self._facts.kept[index] - 1)
                 break
