@@ -14,6 +14,7 @@ from bench.checks.model import Evidence
 from bench.checks.note_units import in_units
 from bench.checks.slips import lean_seen
 from bench.finding import Finding
+from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
 
 Units = Literal["mm", "inch"]
@@ -33,6 +34,9 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
             if lean_seen(evidence, lean)
             else f"Lean test at {lean.placement}: it showed no play, so the side is only as said."
         )
+    own = saw_move(found, evidence.gear.saw, units)
+    if own is not None:
+        notes.insert(0, own)
     move = None
     jig = evidence.gear.jig
     first = found.quantities[0] if found.quantities else None

@@ -1,7 +1,7 @@
 """Moves of the saw itself: the rip fence's rear end, and the blade's carriage or the table.
 
 Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a thing turned by a
-stands a times its length to the left. May import: bench.gear, bench.units. Pure; mm and rad.
+stands a times its length to the left. May import: bench.finding, bench.gear, bench.units. Pure; mm and rad.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ from typing import Literal
 
 import msgspec
 
-from bench.gear import LeftRight
+from bench.finding import Finding
+from bench.gear import LeftRight, Saw
 from bench.units import System, give_or_take, length_words
 
 
@@ -73,6 +74,37 @@ def blade_move(
     if shifts == "table":
         return _alignment("table", "the table", -rotation, expanded_uncertainty, span, units)
     return _alignment("blade", "the blade's carriage", rotation, expanded_uncertainty, span, units)
+
+
+def saw_move(finding: Finding, saw: Saw | None, units: System = "mm") -> str | None:
+    """What is to be turned on the saw itself, in words for a person; None where the finding is not out, or is
+    not of the blade or the rip fence.
+
+    The distance is told over 300 mm (a foot): where a saw is held and shifted differs from saw to saw.
+    """
+    if finding.verdict != "outside" or saw is None:
+        return None
+    judged = next((q for q in finding.quantities if q.verdict == "outside"), None)
+    span = 304.8 if units == "inch" else 300.0
+    if judged is None:
+        return None
+    if judged.name == "blade":
+        move = blade_move(judged.value, judged.uncertainty, span, units=units)
+        other = "left" if move.way == "right" else "right"
+        also = f" A saw whose table is shifted instead: the table's rear as much to the {other}."
+    elif judged.name in ("toe", "rip-fence"):
+        # the middle of what is good enough: it may open, it must not close
+        wanted = (judged.tolerance or 0.0) / 2
+        move = rip_fence_move(
+            judged.value, judged.uncertainty, saw.rip_fence, span, wanted_opening=wanted, units=units
+        )
+        also = " It then opens a little at the rear." if wanted else ""
+    else:
+        return None
+    return (
+        f"{move.text}{also} Over another length, in proportion. First unplug the saw and see the blade at rest; which "
+        f"bolts, in what order and how tight is in the saw's manual, which goes before this. Then take the check again."
+    )
 
 
 def _alignment(
