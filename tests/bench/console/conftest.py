@@ -13,6 +13,7 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
+from bench.console.app import make_console
 from bench.wire import (
     Ask,
     CheckKind,
@@ -266,6 +267,29 @@ async def until(pilot, met: Callable[[str], bool], seconds: float = 5.0) -> str:
     raise AssertionError(f"never came; the screen shows:\n{text}")
 
 
+def running(ask: Ask, **more) -> RunState:
+    return RunState("r1", "fence-square", "big-sled", "cabinet", ask, "Is the sled's fence square?", **more)
+
+
+@contextlib.asynccontextmanager
+async def screen(fake, *, size=(80, 24), look="shop"):
+    app = make_console(fake.path, look=look)
+    async with app.run_test(size=size) as pilot:
+        await until(pilot, lambda t: bool(t.strip()) and app.state.told_status)
+        fake.read("indicator", 2.513)
+        fake.read("travel", 12.25)
+        await pilot.pause(0.06)
+        yield app, pilot
+
+
+def inside(app, size) -> str:
+    """The sheet is exactly the screen, nothing hangs over; its text."""
+    lines = app.sheet.text()
+    assert len(lines) == size[1]
+    assert all(len(line) == size[0] for line in lines)
+    return "\n".join(lines)
+
+
 @pytest.fixture
 async def fake(tmp_path: Path) -> AsyncIterator[Fake]:
     one = Fake(tmp_path / "socket")
@@ -287,5 +311,8 @@ def scenes() -> SimpleNamespace:
         finding=finding,
         seen=seen,
         until=until,
+        running=running,
+        screen=screen,
+        inside=inside,
         fake=Fake,
     )

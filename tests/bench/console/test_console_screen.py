@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import time
-
-import msgspec
 import pytest
 
 from bench.console.actions import ACTIONS, shown
@@ -15,22 +11,17 @@ from bench.wire import (
     Ask,
     Asking,
     Begin,
-    Concluded,
     Error,
     Extend,
     Fitted,
-    InstrumentState,
     Live,
     LiveSaid,
     LogList,
     Moved,
-    NotesSeen,
-    Notice,
     Points,
     Press,
     PutJig,
     PutLeaves,
-    RunState,
     Saved,
     SweepSaid,
     Undo,
@@ -40,38 +31,15 @@ SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 LOOKS = ["shop", "pencil", "tube"]
 
 
-def running(ask: Ask, **more) -> RunState:
-    return RunState("r1", "fence-square", "big-sled", "cabinet", ask, "Is the sled's fence square?", **more)
-
-
-@contextlib.asynccontextmanager
-async def screen(fake, scenes, *, size=(80, 24), look="shop"):
-    app = make_console(fake.path, look=look)
-    async with app.run_test(size=size) as pilot:
-        await scenes.until(pilot, lambda t: bool(t.strip()) and app.state.told_status)
-        fake.read("indicator", 2.513)
-        fake.read("travel", 12.25)
-        await pilot.pause(0.06)
-        yield app, pilot
-
-
-def inside(app, size) -> str:
-    """The sheet is exactly the screen, nothing hangs over; its text."""
-    lines = app.sheet.text()
-    assert len(lines) == size[1]
-    assert all(len(line) == size[0] for line in lines)
-    return "\n".join(lines)
-
-
 # ---- what stands on it ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("size", "look"), [*zip(SIZES, [*LOOKS, "tube"], strict=True)])
 async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, size, look) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes, size=size, look=look) as (app, pilot):
+    async with scenes.screen(fake, size=size, look=look) as (app, pilot):
         await scenes.until(pilot, lambda t: "AWAY" in t and "mm indicator" in t)
-        inside(app, size)
+        scenes.inside(app, size)
         text = "\n".join(scenes.seen(app))  # from the picture that the program makes of itself
         assert "OUT" in text and "big-sled" in text
         assert "eft end too near you" in text
@@ -83,8 +51,10 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
 
 
 async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) -> None:
-    fake.run = running(Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions))
-    async with screen(fake, scenes, size=(40, 15)) as (_app, pilot):
+    fake.run = scenes.running(
+        Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions)
+    )
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         seen = await scenes.until(pilot, lambda t: "rows more" in t)
         for _ in range(9):
             if "it is so" in seen:
@@ -101,7 +71,7 @@ async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) ->
 
 
 async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "1 begins a check" in t)
         fake.jigs = []
     fake.instruments = []
@@ -120,7 +90,7 @@ async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
 )
 async def test_the_three_verdicts_in_words(fake, scenes, verdict, value, word, act) -> None:
     fake.last = [scenes.finding(verdict, value)]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: word in t)
         assert act in text
         assert ("too near" if value > 0 else "too far from") in text
@@ -129,7 +99,7 @@ async def test_the_three_verdicts_in_words(fake, scenes, verdict, value, word, a
 async def test_inches_where_the_user_works_in_inches(fake, scenes) -> None:
     fake.units = "inch"
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "in indicator" in t)
         assert "thou" in text and " mm" not in text.replace("mm.", "")
 
@@ -138,10 +108,10 @@ async def test_inches_where_the_user_works_in_inches(fake, scenes) -> None:
 
 
 async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes) -> None:
-    fake.run = running(scenes.push)
+    fake.run = scenes.running(scenes.push)
     travel = [2.0 * n for n in range(100)]
     reading = [2.4 + 0.0003 * s for s in travel]
-    async with screen(fake, scenes) as (app, pilot):
+    async with scenes.screen(fake) as (app, pilot):
         fake.say(SweepSaid("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
         await scenes.until(pilot, lambda t: any("\u2801" <= c <= "\u28ff" for c in t))
         assert "×" not in "\n".join(app.sheet.text())
@@ -170,7 +140,7 @@ def test_every_action_has_a_key_of_its_own_and_one_on_the_number_pad() -> None:
 
 async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (app, pilot):
+    async with scenes.screen(fake) as (app, pilot):
         await pilot.press("slash")
         text = await scenes.until(pilot, lambda t: "All keys" in t)
         for action in ACTIONS:
@@ -183,7 +153,7 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
 
 
 async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> None:
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("1")
         text = await scenes.until(pilot, lambda t: "Which check?" in t)
         assert "Is the sled's fence square to the cut?" in text
@@ -204,15 +174,15 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
 
 
 async def test_what_the_daemon_refuses_is_said_as_a_sentence(fake, scenes) -> None:
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         fake.say(Error("wrong-use", "no indicator is set up: name its port in the settings"))
         await scenes.until(pilot, lambda t: "! No indicator is set up: name its port in the settings." in t)
 
 
 async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
     """An Enter that nobody asked for would answer the next question unread."""
-    fake.run = running(scenes.push)
-    async with screen(fake, scenes) as (_app, pilot):
+    fake.run = scenes.running(scenes.push)
+    async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "READY" in t)
         await pilot.press("enter")
         await pilot.pause(0.05)
@@ -226,8 +196,8 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
 
 
 async def test_undo_and_giving_up_which_wants_its_key_twice(fake, scenes) -> None:
-    fake.run = running(scenes.push)
-    async with screen(fake, scenes) as (_app, pilot):
+    fake.run = scenes.running(scenes.push)
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("0")
         await pilot.press("9")
         text = await scenes.until(pilot, lambda t: "sure?" in t)
@@ -240,7 +210,7 @@ async def test_undo_and_giving_up_which_wants_its_key_twice(fake, scenes) -> Non
 
 async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("enter")
         text = await scenes.until(pilot, lambda t: "The move" in t)
         assert "Leaves: 0.10 mm + 0.04 mm." in text and "480 mm from the pivot" in text
@@ -257,7 +227,7 @@ async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
 
 async def test_the_move_made_live(fake, scenes) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (app, pilot):
+    async with scenes.screen(fake) as (app, pilot):
         await pilot.press("5", "1")
         await pilot.pause(0.05)
         (live,) = fake.of(Live)
@@ -298,7 +268,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
 
 async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("5", "3", *"200", "enter")
         await pilot.pause(0.05)
     (live,) = fake.of(Live)
@@ -307,7 +277,7 @@ async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
 
 async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> None:
     fake.last = [scenes.finding("cannot-tell", 0.00016)]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await scenes.until(pilot, lambda t: "more" in t)
         await pilot.press("enter")
         await pilot.pause(0.05)
@@ -318,7 +288,7 @@ async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> 
 async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     fake.past = [scenes.finding("inside", 0.00003, "a"), scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("6")
         text = await scenes.until(pilot, lambda t: "Results of big-sled" in t and "good enough" in t)
         assert "The move was made." in text
@@ -331,7 +301,7 @@ async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
 
 async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
     fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("3")
         text = await scenes.until(pilot, lambda t: "What limits the result" in t)
         shares = [int(part.split("%")[0].split()[-1]) for part in text.splitlines() if "%" in part]
@@ -340,7 +310,7 @@ async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
 
 
 async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes) -> None:
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("7", "2")
         await scenes.until(pilot, lambda t: "Is this yours?" in t)
         await pilot.press("9")
@@ -365,7 +335,7 @@ async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes) ->
 
 
 async def test_leaves_are_typed_in_a_row(fake, scenes) -> None:
-    async with screen(fake, scenes) as (_app, pilot):
+    async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("7", "4", *"0.04", "plus", *"0.1", "enter")
         await pilot.pause(0.05)
         assert fake.of(PutLeaves)[0].leaves == [0.04, 0.1]
@@ -374,141 +344,11 @@ async def test_leaves_are_typed_in_a_row(fake, scenes) -> None:
 
 
 async def test_touch_and_mouse_do_what_keys_do(fake, scenes) -> None:
-    fake.run = running(scenes.place)
-    async with screen(fake, scenes) as (app, pilot):
+    fake.run = scenes.running(scenes.place)
+    async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "it stands" in t)
         for hit in app._frame.hits:
             assert hit.rows[1] - hit.rows[0] >= 3 and hit.columns[1] - hit.columns[0] >= 8
         await pilot.click(offset=(4, 22))
         await pilot.pause(0.05)
         assert len(fake.of(Press)) == 1
-
-
-# ---- left alone, left, come back ------------------------------------------------------------------------------
-
-
-async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
-    fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (app, pilot):
-        await pilot.pause(0.2)
-        before = app.drawn
-        for _ in range(10):
-            fake.read("indicator", 2.513)
-            fake.read("travel", 12.25)
-            await pilot.pause(0.03)
-        assert app.drawn == before
-
-
-async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> None:
-    async with screen(fake, scenes) as (app, pilot):
-        await pilot.pause(0.2)
-        before, began = app.drawn, time.monotonic()
-        for n in range(40):
-            fake.read("indicator", 2.5 + n / 100)
-            await pilot.pause(0.015)
-        await pilot.pause(0.12)
-        seconds = time.monotonic() - began
-        assert 2 <= app.drawn - before <= seconds * 10 + 2
-        assert "".join(app.sheet.text()).count("█") > 20
-        assert app.state.instruments["indicator"].value == pytest.approx(2.89)
-
-
-async def test_an_instrument_that_goes_says_so_and_its_number_is_gone(fake, scenes) -> None:
-    async with screen(fake, scenes, size=(40, 15)) as (app, pilot):
-        fake.say(
-            InstrumentState(
-                "indicator", "indicator", "absent", "The indicator's port is gone: plug it in again."
-            )
-        )
-        text = await scenes.until(pilot, lambda t: "not plugged in" in t)
-        assert "! indicator" in text
-        assert app.state.shown is not None and not app.state.shown.live
-
-
-async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
-    now = [100.0]
-    app = make_console(fake.path)
-    app.state.clock = lambda: now[0]
-    async with app.run_test(size=(80, 24)) as pilot:
-        await scenes.until(pilot, lambda t: "mm indicator" in t)
-        fake.read("indicator", 2.513)
-        await pilot.pause(0.1)
-        now[0] += 7.0
-        app._mark(frozenset({"health", "number"}))
-        text = await scenes.until(pilot, lambda t: "7 s ago" in t)
-        assert "? indicator read 7 s ago" in text
-
-
-async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) -> None:
-    fitted = Fitted("a", "handle-left", True, [0.0, 100.0, 200.0], [2.4, 2.43, 2.46], [], 0.0003, 2.4)
-    fake.run = running(scenes.push, passes=[fitted])
-    async with screen(fake, scenes) as (app, pilot):
-        await scenes.until(pilot, lambda t: "READY" in t)
-        await fake.stop()
-        text = await scenes.until(pilot, lambda t: "AWAY" in t)
-        assert "no daemon" in text and "what was said to be saved is kept" in text
-        await pilot.press("0")  # no key pretends that it was done
-        await pilot.pause(0.05)
-        fake.run = running(msgspec.structs.replace(scenes.place, taken=1), passes=[fitted])
-        await fake.start()
-        text = await scenes.until(pilot, lambda t: "SET UP 1 of 3 kept" in t.replace("  ", " "))
-        assert "The daemon is back" in text
-        assert [p.sweep for p in app.state.passes] == ["a"]
-        assert not fake.of(Undo)
-
-
-async def test_a_result_comes_by_itself_and_old_words_go(fake, scenes) -> None:
-    fake.run = running(scenes.push)
-    async with screen(fake, scenes) as (_app, pilot):
-        fake.say(Notice("lean", "The indicator stands on the right."))
-        await scenes.until(pilot, lambda t: "stands on the right" in t)
-        fake.say(Concluded("r1", scenes.finding()))
-        text = await scenes.until(pilot, lambda t: "OUT" in t)
-        assert "stands on the right" not in text
-
-
-async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
-    async with screen(fake, scenes) as (app, pilot):
-        for name in ("pencil", "tube", "shop"):
-            await pilot.press("asterisk")
-            assert app.look.name == name
-            await pilot.pause(0.02)
-        assert inside(app, (80, 24))
-
-
-async def test_resized_while_it_runs(fake, scenes) -> None:
-    fake.last = [scenes.finding()]
-    async with screen(fake, scenes) as (app, pilot):
-        for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
-            await pilot.resize_terminal(*size)
-            await pilot.pause(0.1)
-            lines = app.sheet.text()[: size[1]]
-            assert all(len(line) == size[0] for line in lines)
-        assert "Move the left end AWAY" in "\n".join(app.sheet.text())
-
-
-async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:
-    fake.notes, fake.last = ["The log was damaged; 3 passes were saved."], [scenes.finding()]
-    async with screen(fake, scenes) as (_app, pilot):
-        await scenes.until(pilot, lambda t: "3 passes were saved" in t)
-        assert not fake.of(NotesSeen)  # a screen that nobody looks at has told nobody
-        await pilot.press("6")
-        text = await scenes.until(pilot, lambda t: "What the daemon noted: 1" in t)
-        assert fake.of(NotesSeen)[0].count == 1
-        await pilot.press("2")
-        await scenes.until(pilot, lambda t: "1 The log was damaged; 3 passes were saved." in t)
-    fake.told = 1
-    async with screen(fake, scenes) as (_app, pilot):
-        text = await scenes.until(pilot, lambda t: "OUT" in t)
-        assert "damaged" not in text
-
-
-@pytest.mark.parametrize("size", SIZES)
-async def test_what_went_wrong_with_the_move_is_said_first(fake, scenes, size) -> None:
-    found = scenes.finding("outside", 0.0006, "f2")
-    words = "The move: too far: is the distance to the stop right?"
-    fake.last = [msgspec.structs.replace(found, notes=[*found.notes, words]), scenes.finding()]
-    async with screen(fake, scenes, size=size) as (_app, pilot):
-        text = await scenes.until(pilot, lambda t: "OUT: TOO FAR" in t)
-        assert text.count("!") >= 1 and (size[1] < 18 or words in " ".join(text.split()))
-        assert text.replace("\n", " ").count("is the distance to the stop right?") <= 1
