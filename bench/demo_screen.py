@@ -82,7 +82,7 @@ def _at_rest(desk: Desk, following: Following) -> str:
         return LESSONS["out"]
     if finding.verdict == "inside":
         truth = following.hands.saw.truth()["rotation"] * PER_MM
-        return f"That is the job. In truth it is {truth:+.3f} mm per 300 mm. - leaves."
+        return f"That is the job. In truth it is now {truth:+.3f} mm per 300 mm."
     return ""
 
 
