@@ -53,6 +53,7 @@ class Checking:
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
+        self._jumps: list[str] = []  # of the clock, while the check went on
         self._outbox = outbox
         self._tell = tell
         self._settings = settings
@@ -174,6 +175,7 @@ class Checking:
     def _make_run(self, run_id: str, request: Begin, gear: EvidenceGear) -> CheckRun:
         travel = self._settings().gear.travel
         self.begun = request
+        self._jumps = []
         run = self.run = CheckRun(
             run_id,
             find(request.check),
@@ -242,6 +244,11 @@ class Checking:
         """When nothing is lacking any more, it is worked out."""
         self.concluding.after(self.run)
 
+    def clock_jumped(self, words: str) -> None:
+        """Said in the finding of the check during which it happened."""
+        if self.run is not None and self.run.facts.acknowledged:
+            self._jumps.append(f"{words} during this check: its date may be wrong, its readings are not.")
+
     def stop(self, now: float) -> None:
         if self.run is not None:
             self.run.interrupt("The daemon was ended.", now)
@@ -252,6 +259,7 @@ class Checking:
             return
         verifies = self.begun.verifies if self.begun is not None else None
         finding = with_verdict_on_move(finding, self.find(verifies) if verifies else None)
+        finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
         ticket = self._outbox.act(self.log.finding(run.id, finding, evidence, supersedes=self._supersedes))
         self.tickets[ticket] = ("finding", finding.id)
         if finding.move is not None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import time
 import uuid
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
@@ -62,7 +63,7 @@ class Concluding:
             known = self._known(run.gear, run.check.kind, run.options)
             known = msgspec.structs.replace(known, looks=run.looks)
             evidence = msgspec.structs.replace(evidence, known=known)
-            stamp = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+            stamp = datetime.fromtimestamp(time.time(), UTC).astimezone().isoformat(timespec="seconds")
             finding = await asyncio.to_thread(
                 work_out, evidence, uuid.uuid4().hex[:12], stamp, self._settings().units
             )

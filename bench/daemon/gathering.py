@@ -21,9 +21,10 @@ from bench.daemon.raw_bytes import RawBytes
 from bench.daemon.run import CheckRun
 from bench.daemon.sources import Sources
 from bench.daemon.sweeper import Broken, Happening, Sweeper
+from bench.daemon.wall_clock import WallClock, jump_words
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
-from bench.log.rows import OpenRun
+from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.settings import PortSettings, Settings
 from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Readings, Rejected
@@ -62,6 +63,7 @@ class Bench:
         )
         self.live = LiveHost(log_writer, tell, lambda: self.settings, self._move_noted)
         self._raw = RawBytes(log_writer)
+        self._wall = WallClock()
         self._points_due = 0.0
         self._told_rejected: dict[str, float] = {}
         self._told_held: dict[str, float] = {}
@@ -123,6 +125,7 @@ class Bench:
 
     def tick(self, now: float) -> None:
         self.outbox.release()
+        self._look_at_clock()
         self.live.say()
         for instrument in self.instruments:
             instrument.tick(now)
@@ -130,6 +133,19 @@ class Bench:
         if self.run is not None:
             self.run.tick(now)
             self.checking.after()
+
+    def _look_at_clock(self) -> None:
+        if (jump := self._wall.jumped()) is not None:
+            words = jump_words(jump)
+            self.log.event(None, "clock-jumped", {"seconds": jump})
+            self.checking.clock_jumped(words)
+            self.tell(
+                Notice("clock", f"{words}; passes and their order are not touched by that, only dates.")
+            )
+            log.warning("%s", words)
+        if self._wall.set_now():
+            # dates of this boot from before are put right by it
+            self.log.event(None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True))
 
     def states(self) -> list[InstrumentState]:
         states = [instrument.said() for instrument in self.instruments]
