@@ -135,11 +135,7 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
     replace = msgspec.structs.replace
     if not facts.placed:
         return base
-    proves = step.gather == "sweep" and step.side is not None  # without a side there is nothing to prove
-    if facts.lean_wanted and proves and facts.step not in facts.leaned:
-        side = facts.lean_next or "left"
-        words = f"Lean the sled to the {side} within its play, hold it there, press Enter."
-        return replace(base, phase="lean", words=words, lean=side)
+    # before the lean test: a sled that is let go after it would move the number too
     if facts.tap_wanted and step.gather == "sweep" and not facts.tapped:
         if not facts.tap_rest:
             words = "Hands off everything: the number at rest is being taken."
@@ -149,6 +145,11 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
             "stands still."
         )
         return replace(base, phase="tap", words=words)
+    proves = step.gather == "sweep" and step.side is not None  # without a side there is nothing to prove
+    if facts.lean_wanted and proves and facts.step not in facts.leaned:
+        side = facts.lean_next or "left"
+        words = f"Lean the sled to the {side} within its play, hold it there, press Enter."
+        return replace(base, phase="lean", words=words, lean=side)
     if step.gather == "sweep" and facts.marks:
         number = facts.marks_taken + 1
         place = facts.marks[facts.marks_taken]

@@ -12,7 +12,7 @@ from bench.checks.model import Step
 from bench.daemon.still import Taken
 from bench.daemon.tapping import not_back
 
-STEPS = (Step("a", "Set it up.", "sweep"), Step("b", "Measure it.", "width"))
+STEPS = (Step("a", "Set it up.", "sweep", side="right"), Step("b", "Measure it.", "width"))
 
 
 @pytest.mark.parametrize(
@@ -31,7 +31,11 @@ def test_only_what_is_swept_is_tapped_and_every_set_up_anew() -> None:
     assert not ask((), STEPS, facts).enter  # the number at rest is taken by itself
     facts.tap_rest = True
     assert ask((), STEPS, facts).enter
+    facts.lean_wanted = True
+    assert ask((), STEPS, facts).phase == "tap"  # a sled let go after leaning would move the number too
     facts.tapped = True
+    assert ask((), STEPS, facts).phase == "lean"
+    facts.leaned = [0]
     assert ask((), STEPS, facts).phase == "sweep"
     facts.tapped, facts.step = False, 1
     assert ask((), STEPS, facts).phase == "width"
