@@ -44,6 +44,7 @@ GAP = 5.0  # usual intervals without a reading, and the path is unknown
 SHORTEST_GAP = 0.25  # s; a block that waited in the kernel is no gap
 LATE = 1.6  # usual intervals, and one reading at least is taken to be missing
 QUICK = 0.15  # s; streams quicker than this can wait for one more reading before a turn is believed
+FAR = 50.0  # tolerances; a step so large is believed one reading later
 MOST_HELD = 4
 WINDOW = 24  # readings by which is judged what is usual
 LOOK, LOOK_QUICK = 8, 32  # after how many it is judged again; fifty a second and more are quick
@@ -262,6 +263,10 @@ class Gate:
         # two that agree, or that go on as the first of them left the path
         same = abs(newest[-1][1] - newest[-2][1]) <= self._tolerance
         onward = bool(self._path) and _off_line(self._path[-1], *newest[-2:]) <= self._tolerance
+        if self._path and abs(newest[-2][1] - self._path[-1][1]) > FAR * self._tolerance:
+            # so far that the same bit flipped twice is as likely: a third must agree
+            third = len(newest) > 2 and abs(newest[-1][1] - newest[-3][1]) <= self._tolerance
+            return 3 if same and third else 0
         return 2 if same or onward else 0
 
     def _on_the_way(self, value: float, to: float) -> bool:

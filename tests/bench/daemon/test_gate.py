@@ -202,6 +202,17 @@ def test_a_step_is_passed_on_once_it_stays() -> None:
     assert gate.pass_on(stamps[62:63], values[62:63]).values == [0.0, 0.001, 0.0]
 
 
+def test_the_same_bit_flipped_twice_in_a_slow_stream() -> None:
+    """Two frames that agree, eight metres away: refused; a plunger lifted far off and left there is not."""
+    gate = Gate(0.01)
+    values = [2.06, 2.07, 2.06] * 10
+    out = gate.pass_on(*stream([*values, 8002.06, 8002.07, *values], 3.0))
+    assert out.values == [*values, *values] and len(out.held) == 2
+    gate = Gate(0.01)
+    far = [*values, 30.0, 30.01, 30.0, 30.01]
+    assert gate.pass_on(*stream(far, 3.0)).values == far
+
+
 def test_readings_that_come_one_by_one_pass_at_once() -> None:
     """Marks by the instrument's own button: every reading differs from the last, none can wait for the next."""
     gate = Gate(0.001)
