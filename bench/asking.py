@@ -171,4 +171,6 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
         return replace(base, phase="sweep", words=words, enter=False, ready=True)
     phase: Phase = "spot" if step.gather == "spot" else "width"
     words = f"{step.words} Press Enter when it stands still."
+    if taken:  # the set-up was told with the first
+        words = f"{step.reseat or 'Let go, then the same again.'} Press Enter when it stands still."
     return replace(base, phase=phase, ready=True, words=words)

@@ -87,3 +87,11 @@ def test_no_lean_is_asked_where_there_is_no_side_to_prove() -> None:
     advance(STEPS, proved)
     proved.placed = True
     assert ask((), STEPS, proved).phase == "lean"
+
+
+def test_a_set_up_is_told_once_not_with_every_reading() -> None:
+    step = Step("front", "Tip on a marked spot of the blade body.", "spot", repeat=3)
+    first = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[0]))
+    second = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[1]))
+    assert first.words.startswith("Tip on a marked spot")
+    assert second.words == "Let go, then the same again. Press Enter when it stands still."
