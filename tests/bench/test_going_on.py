@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+
 import pytest
 
 from bench.commands.check import more_pushes
@@ -54,10 +56,11 @@ def place(rig, check, placement: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("answer", ["go on", "leave"])
+@pytest.mark.parametrize("answer", ["go on", "leave", "killed"])
 def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: str) -> None:
     rig = rigs()
-    run("daemon").hear("ready")
+    daemon = run("daemon")
+    daemon.hear("ready")
     check = run("check", "fence-square", "--sweeps", "2", "--json", "--extend")
     check.hear("Press Enter")
     check.enter()
@@ -75,6 +78,14 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
     more = 1 if "one push" in words else int(words.split("; ")[1].split()[0])
     check.enter()
     of = 2 + more
+    if (
+        answer == "killed"
+    ):  # how far it was gone on with is in the log, and which answer it takes the place of
+        check.hear("handle-left")
+        daemon.end(9)
+        check.hear("went away")
+        run("daemon").hear("goes on: 4 passes kept")
+        check.hear("goes on where it stands")
     for placement in ("handle-left", "handle-right"):
         place(rig, check, placement)
         pushes(rig, check, 3, of, of, rotation, scatter)
@@ -85,5 +96,8 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
     fence = found["quantities"][0]
     assert fence["value"] == pytest.approx(rotation, abs=fence["uncertainty"])
     assert sum(sweep["push"] for sweep in found["sweeps"]) == 2 * of
-    listed = run("log", "list", "--json")
-    assert listed.wait() == 0
+    with sqlite3.connect(tmp_path / "log.db") as db:
+        superseded = db.execute(
+            "SELECT superseded_by IS NOT NULL FROM finding ORDER BY finding_key"
+        ).fetchall()
+    assert superseded == [(1,), (0,)]
