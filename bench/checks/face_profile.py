@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
 CELLS_PER_WINDOW = 20
 STEP = 5.0  # mm between the places of the profile
+AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
 STATIONS_APART = 15.0  # mm: farther apart the places where the indicator was stopped are the profile's own
 SHARE_OF_LONGEST = 0.70  # under this share of the longest it is no sweep
 MOST_ASIDE = 1 / 3
@@ -51,7 +52,8 @@ class Face:
     """x: (n,) places. f: (n,) the face, levelled. g: the straightedge, None with one placement.
 
     covariance: (n, n) mm^2 of f. freedom: its degrees of freedom. weights: with which each placement's mean
-    enters f. lines: levelled averages of each sweep, by placement. span: mm of reading a sweep used.
+    enters f. lines: levelled averages of each sweep, by placement. span: mm of reading a sweep used. apart: mm
+    between neighbouring readings of the sparsest sweep.
     """
 
     x: Array
@@ -64,6 +66,7 @@ class Face:
     count: float
     span: float
     rows: list[SweepRow] = field(default_factory=list)
+    apart: float = 0.0
 
     @property
     def length(self) -> float:
@@ -115,6 +118,7 @@ def face_of(
         if float(np.mean(np.diag(face.covariance))) == 0.0:
             face.covariance = floor * np.eye(face.x.size)
     face.rows = rows
+    face.apart = max(float(np.max(np.diff(np.unique(p.kept[0])), initial=0.0)) for p in passes)
     return face
 
 
@@ -126,12 +130,14 @@ def averaged_away(face: Face) -> Array:
 
     from bench.geometry.reversal import level, smooth
 
-    step = float(np.max(np.diff(face.x)))
-    if step <= WINDOW / 2:
+    apart = max(face.apart, float(np.max(np.diff(face.x))))
+    number = max(3, int(face.length / apart) + 1)
+    if apart <= WINDOW / 2:
         return np.asarray(level(face.x, smooth(face.x, face.f, face.x, WINDOW)) - face.f)
-    bend = np.zeros(face.x.size)
-    bend[1:-1] = -np.diff(face.f, 2) / 8.0
-    return bend
+    places = np.linspace(float(face.x[0]), float(face.x[-1]), number)
+    bend = np.zeros(number)
+    bend[1:-1] = -np.diff(np.interp(places, face.x, face.f), 2) / 8.0
+    return np.asarray(np.interp(face.x, places, bend))
 
 
 def differs(face: Face, sensitivity: Array, single: float = SINGLE) -> Differs:
@@ -313,11 +319,9 @@ def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
 
     first = np.unique(pairs[0][0])
     apart = np.diff(first)
-    even = apart.size > 0 and apart.min() > STATIONS_APART and np.ptp(apart) < 1e-6 * float(apart.max())
-    same = all(
-        np.array_equal(np.unique(x).round(6), first.round(6)) if np.unique(x).size == first.size else False
-        for x, _ in pairs
-    )
+    even = apart.size > 0 and apart.min() > STATIONS_APART and np.ptp(apart) < 2 * AS_MARKED
+    places = [np.unique(x) for x, _ in pairs]
+    same = all(p.size == first.size and float(np.max(np.abs(p - first))) < AS_MARKED for p in places)
     return float(apart.mean()) * (1.0 + 1e-9) if even and same else STEP
 
 

@@ -94,8 +94,8 @@ def pushed(rng: Rng, length: float, tags: set[str]) -> tuple[Array, Array]:
     taken = [s for s in STYLES if s in tags]  # one pair of hands a file
     style = taken[0] if taken else rng.choice(STYLES, p=[0.2, 0.3, 0.15, 0.1, 0.15, 0.1])
     if style == "marks":
-        n = int(rng.integers(8, 14))
-        s = np.linspace(0, length, n)
+        s = np.arange(0.0, length + 0.1, 25.0 if length >= 200 else 15.0)  # pencilled once, for every push
+        n = s.size
         tags.add("marks")
         return np.arange(n) * 1.5, np.round(s, 1)
     n = int(rng.integers(8, 16)) if style == "few" else int(rng.integers(60, 500))

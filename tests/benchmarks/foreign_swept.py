@@ -208,7 +208,7 @@ def rip_fence(rng: Rng) -> Case:
 def fence_straight(rng: Rng) -> Case:
     tags: set[str] = set()
     g = Gauge.drawn(rng)
-    low, high = -rng.uniform(200, 450), rng.uniform(200, 450)
+    low, high = -25.0 * rng.integers(8, 19), 25.0 * rng.integers(8, 19)
     u = np.linspace(-1, 1, 2001)
     size = rng.choice([0.0, 0.01, 0.03, 0.08])
     face = size * (
