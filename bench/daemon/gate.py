@@ -125,18 +125,21 @@ class Gate:
                     or self._off(place, value, stopped=False) <= self._doubt
                 )
             else:
+                next_one = self._place + 1.0
                 passing = self._step_on(stamp)
                 if passing is None:  # no stream, or its start: there is no path to be off
                     self._refuse(out)
                     path.clear()
-                place, well = self._place, passing is None
-                if not well and not self._held:
-                    well = self._off(place, value, stopped=False) <= self._doubt
-                    if not well and (next_one := path[-1][0] + 1.0) < place:
-                        # the machine was late and not the instrument: the next reading, not one after some lost
+                    place, well = self._place, True
+                else:
+                    # late is mostly the machine and not the instrument: the next reading, before one after some lost
+                    place, well = next_one, False
+                    if not self._held:
                         well = self._off(next_one, value, stopped=False) <= self._doubt
-                        if well:
-                            self._place = place = next_one
+                        if not well and passing > next_one:
+                            well = self._off(passing, value, stopped=False) <= self._doubt
+                            place = passing if well else next_one
+                    self._place = place
             self._raw.append(value)
             if len(self._raw) >= self._look:
                 self._learn()

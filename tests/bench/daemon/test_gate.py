@@ -266,3 +266,18 @@ def test_whatever_comes_is_passed_held_or_waiting(readings: list, count: float) 
         went += len(out.values)
     assert came == went + gate.refused + gate.waiting
     assert gate.waiting <= 5
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_busy_machine_refuses_nothing(seed: int) -> None:
+    """Blocks late by several readings' time, then many at once: the instrument went on evenly all the while."""
+    draw = random.Random(seed)
+    gate, passed, stamp = Gate(0.01), 0, 0.0
+    path = hand(draw, 100.0)
+    for n in range(4000):
+        late = draw.uniform(0.02, 0.05) if draw.random() < 0.02 else draw.uniform(0.0, 0.01)
+        stamp = max(stamp + 1e-4, n * 0.01 + late)
+        out = gate.pass_on([stamp], [round(next(path), 2)])
+        assert not out.held
+        passed += len(out.values)
+    assert passed == 4000 - gate.waiting
