@@ -258,7 +258,7 @@ class Bench:
             return
         self._told_held[instrument.name] = now + 1.0
         value, so_far = batch.held[-1][1], instrument.said().held
-        words = f"The {instrument.name} sent {value:.3f} mm, where it cannot have been: not used ({so_far} so far)."
+        words = f"The {instrument.name} leapt to {value:.3f} mm and back: not used ({so_far} so far)."
         self.tell(Notice(instrument.name, words))
         self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
 
