@@ -48,6 +48,7 @@ def tap(rig, stays: float) -> None:
     rig.offset += stays - 0.06
 
 
+@pytest.mark.slow
 def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     rig = rigs()
     rig.side, rig.rotation = "right", 0.0003
