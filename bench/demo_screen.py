@@ -8,7 +8,7 @@ console knows nothing of the virtual saw. May import: everything.
 from __future__ import annotations
 
 from bench.asking import Ask
-from bench.console.actions import Action
+from bench.console.at_desk import Action
 from bench.console.desk import Desk
 from bench.demo import connect, virtual_bench
 from bench.demo_hands import Following

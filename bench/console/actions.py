@@ -7,29 +7,10 @@ its neighbours).
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
-
-import msgspec
 
 from bench.console import first_start
+from bench.console.at_desk import Action, AtDesk
 from bench.console.shapes import has_shape
-
-if TYPE_CHECKING:
-    from bench.console.desk import Desk
-
-
-class Action(msgspec.Struct, frozen=True):
-    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything now."""
-
-    name: str
-    keys: tuple[str, ...]
-    word: Callable[[Desk], str]
-    help: str
-    run: Callable[[Desk], None]
-    can: Callable[[Desk], bool] = lambda desk: True
-    sure: bool = False  # wants its key twice
-    late: bool = False  # in the row of keys behind those of the job
-
 
 SHOWN = {
     "enter": "Enter", "space": "Space", "full_stop": ".", "asterisk": "*", "slash": "/", "minus": "-", "plus": "+",
@@ -61,7 +42,7 @@ _LIVE: dict[str, str] = {
 }
 
 
-def _press_word(desk: Desk) -> str:
+def _press_word(desk: AtDesk) -> str:
     state = desk.state
     if desk.scrolls:
         return "read on"
@@ -80,12 +61,12 @@ def _press_word(desk: Desk) -> str:
     return "begin"
 
 
-def _tightens(desk: Desk) -> bool:
+def _tightens(desk: AtDesk) -> bool:
     live = desk.state.live
     return live is not None and live.phase == "tighten"
 
 
-def _undo_word(desk: Desk) -> str:
+def _undo_word(desk: AtDesk) -> str:
     if _tightens(desk):
         return "slack off"
     if not _running(desk):
@@ -93,24 +74,24 @@ def _undo_word(desk: Desk) -> str:
     return "undo" if desk.view.wide < 56 else "undo pass"
 
 
-def _word(text: str) -> Callable[[Desk], str]:
+def _word(text: str) -> Callable[[AtDesk], str]:
     return lambda desk: text
 
 
-def _at_rest(desk: Desk) -> bool:
+def _at_rest(desk: AtDesk) -> bool:
     return desk.state.here and desk.state.ask is None and desk.state.live is None
 
 
-def _running(desk: Desk) -> bool:
+def _running(desk: AtDesk) -> bool:
     return desk.state.here and desk.state.ask is not None
 
 
-def _has_move(desk: Desk) -> bool:
+def _has_move(desk: AtDesk) -> bool:
     finding = desk.state.finding
     return _at_rest(desk) and finding is not None and finding.move is not None
 
 
-def _has_drawing(desk: Desk) -> bool:
+def _has_drawing(desk: AtDesk) -> bool:
     if _running(desk):
         return desk.view.wide < 56
     finding = desk.state.finding

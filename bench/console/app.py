@@ -20,8 +20,8 @@ from textual.app import App, ComposeResult
 from textual.theme import Theme
 
 from bench.console import first_start, looks, phrases
-from bench.console.actions import Action
 from bench.console.arrange import Frame, compose, content_only, number_only
+from bench.console.at_desk import Action
 from bench.console.desk import PAST, Desk
 from bench.console.guide import WIDE
 from bench.console.link import Link, LinkState

@@ -9,7 +9,8 @@ from __future__ import annotations
 import msgspec
 
 from bench.console import guide, pages, panes
-from bench.console.actions import Action, shown
+from bench.console.actions import shown
+from bench.console.at_desk import Action
 from bench.console.desk import Desk
 from bench.console.text import Block, Line, Role, fit, tall
 

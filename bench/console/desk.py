@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Literal
 
 import msgspec
 
 from bench.console import first_start, pages
-from bench.console.actions import ACTIONS, FURTHER, Action, find
+from bench.console.actions import ACTIONS, FURTHER, find
+from bench.console.at_desk import Action, Stands, Touches
 from bench.console.state import State
 from bench.console.view import Row, View
 from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, NotesSeen, Press, Undo
@@ -20,8 +20,6 @@ MORE_PUSHES = 3
 MOST_MORE = 12
 PAST = 50
 
-Touches = Literal["fence", "arm"]
-Stands = Literal["beyond", "behind", "left", "right"]
 Send = Callable[[msgspec.Struct], bool]
 
 

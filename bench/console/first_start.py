@@ -6,18 +6,16 @@ skipped, left and done again. May import: bench.units, bench.wire.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from bench.console import phrases
+from bench.console.at_desk import AtDesk
 from bench.console.heard import Heard
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, cut, fit, marked, spread, width
 from bench.console.view import Row, View
 from bench.units import length_words, parse_length
 from bench.wire import Learn, LearnSaid, PutUnits, Said
-
-if TYPE_CHECKING:
-    from bench.console.desk import Desk
 
 LEAF = 0.10  # mm: the leaf that proves unit and way, where no other is named
 
@@ -85,7 +83,7 @@ def bare(state: State) -> bool:
     return all(one.state == "marks" for one in state.instruments.values())
 
 
-def follow(desk: Desk, message: Said) -> None:
+def follow(desk: AtDesk, message: Said) -> None:
     """What the daemon says takes the guide a step on: once a thing is kept, the next is asked for at once."""
     if not isinstance(message, LearnSaid):
         return
@@ -96,7 +94,7 @@ def follow(desk: Desk, message: Said) -> None:
         go_on(desk)
 
 
-def go_on(desk: Desk) -> None:
+def go_on(desk: AtDesk) -> None:
     """Take the next thing that lacks."""
     view = desk.view
     stage = next_stage(desk.state, view)
@@ -108,12 +106,12 @@ def go_on(desk: Desk) -> None:
         new_sled(desk)
 
 
-def begin(desk: Desk) -> None:
+def begin(desk: AtDesk) -> None:
     desk.view.first_start = True
     go_on(desk)
 
 
-def skip(desk: Desk) -> None:
+def skip(desk: AtDesk) -> None:
     """Not now: the next thing is asked for instead."""
     view, state = desk.view, desk.state
     stage: Stage | None = state.learn.what if state.learn is not None else next_stage(state, view)
@@ -126,7 +124,7 @@ def skip(desk: Desk) -> None:
         go_on(desk)
 
 
-def leave(desk: Desk) -> None:
+def leave(desk: AtDesk) -> None:
     """Out of the whole guide; the list of cables has it all again."""
     desk.view.first_start = False
     desk.view.skipped = frozenset(STAGES)
@@ -139,14 +137,14 @@ def found(state: State) -> bool:
     return state.learn is not None and state.learn.enter
 
 
-def again(desk: Desk) -> None:
+def again(desk: AtDesk) -> None:
     """What was seen was not it: ask anew."""
     learn = desk.state.learn
     if learn is not None:
         desk.send(Learn(learn.what, leaf=learn.leaf))
 
 
-def new_sled(desk: Desk) -> None:
+def new_sled(desk: AtDesk) -> None:
     gear, view = desk.state.gear, desk.view
     count = len(gear.jigs) + 1 if gear is not None else 1
     view.sled = {"name": f"sled-{count}", "fence": "near", "pivot": "right"}
@@ -288,7 +286,7 @@ def _ticks(state: State, view: View, wide: int) -> Block:
 # ---- the list of cables -----------------------------------------------------------------------------------
 
 
-def cables(desk: Desk) -> list[Row]:
+def cables(desk: AtDesk) -> list[Row]:
     """All that can be found and proved again."""
     view, state = desk.view, desk.state
     out = [
@@ -311,17 +309,17 @@ def cables(desk: Desk) -> list[Row]:
     return out
 
 
-def _other_units(desk: Desk) -> None:
+def _other_units(desk: AtDesk) -> None:
     desk.send(PutUnits("inch" if desk.state.units == "mm" else "mm"))
 
 
-def typed(desk: Desk, text: str) -> None:
+def typed(desk: AtDesk, text: str) -> None:
     """Another leaf for the proof. Raises UnitsError."""
     unit = "mm" if desk.state.units == "mm" else "in"
     desk.view.leaf = parse_length(f"{text} {unit}" if text[-1:].isdigit() else text)
 
 
-def _learn(desk: Desk, what: Literal["indicator", "travel", "leaf"]):  # type: ignore[no-untyped-def]
+def _learn(desk: AtDesk, what: Literal["indicator", "travel", "leaf"]):  # type: ignore[no-untyped-def]
     def take() -> None:
         desk.learn(Learn(what, leaf=desk.view.leaf if what == "leaf" else None))
 

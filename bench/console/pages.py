@@ -5,19 +5,15 @@ A page is a title and rows; a row is taken by its digit, or by Enter. May import
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from bench.console import first_start, guide, phrases, sleds
 from bench.console.actions import shown
+from bench.console.at_desk import AtDesk
 from bench.console.pictures import on_the_sled
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
 from bench.units import UnitsError, length_words, parse_angle, parse_length, parse_slope
 from bench.wire import Begin, CheckKind, Finding, Option, OptionValue
-
-if TYPE_CHECKING:
-    from bench.console.desk import Desk
 
 _TITLES = {
     "checks": "Which check?",
@@ -35,7 +31,7 @@ _TITLES = {
 }
 
 
-def rows(desk: Desk) -> list[Row]:
+def rows(desk: AtDesk) -> list[Row]:
     make = {
         "checks": _checks,
         "options": _options,
@@ -52,7 +48,7 @@ def rows(desk: Desk) -> list[Row]:
     return make(desk) if make is not None else []
 
 
-def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
+def page(desk: AtDesk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     """The page as rows of the screen, and which screen row belongs to which row of the list."""
     view, state = desk.view, desk.state
     title = _TITLES.get(view.page, view.page)
@@ -82,7 +78,7 @@ def page(desk: Desk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
 
 
-def _drawn(desk: Desk, wide: int, high: int, used: int) -> Block:
+def _drawn(desk: AtDesk, wide: int, high: int, used: int) -> Block:
     """What stands below the rows: the sled as described, how the indicator stands, where the leaves go."""
     view, state = desk.view, desk.state
     if view.page in ("sled", "mine"):
@@ -100,7 +96,7 @@ def _drawn(desk: Desk, wide: int, high: int, used: int) -> Block:
 # ---- the pages -------------------------------------------------------------------------------------------
 
 
-def _checks(desk: Desk) -> list[Row]:
+def _checks(desk: AtDesk) -> list[Row]:
     kinds = desk.state.checks or []
 
     def choose(kind: CheckKind) -> None:
@@ -119,11 +115,11 @@ def _checks(desk: Desk) -> list[Row]:
     return [row(kind) for kind in kinds]
 
 
-def _the_kind(desk: Desk) -> CheckKind | None:
+def _the_kind(desk: AtDesk) -> CheckKind | None:
     return next((k for k in desk.state.checks or [] if k.kind == desk.view.kind), None)
 
 
-def _options(desk: Desk) -> list[Row]:
+def _options(desk: AtDesk) -> list[Row]:
     kind, view = _the_kind(desk), desk.view
     if kind is None:
         return []
@@ -148,7 +144,7 @@ def _options(desk: Desk) -> list[Row]:
     return out
 
 
-def _option(desk: Desk, option: Option) -> Row:
+def _option(desk: AtDesk, option: Option) -> Row:
     view = desk.view
     given = view.options.get(option.name)
     default = option.default
@@ -174,7 +170,7 @@ def _option(desk: Desk, option: Option) -> Row:
     return Row(option.words, field=f"option:{option.name}", value=value)
 
 
-def _begin(desk: Desk, kind: CheckKind) -> None:
+def _begin(desk: AtDesk, kind: CheckKind) -> None:
     try:
         options = {o.name: _value(o, desk.view.options.get(o.name), desk.state.units) for o in kind.options}
     except (UnitsError, ValueError) as error:
@@ -212,12 +208,12 @@ def _with_unit(text: str, units: str) -> str:
     return f"{text} {'mm' if units == 'mm' else 'in'}" if text.strip()[-1:].isdigit() else text
 
 
-def _past_findings(desk: Desk) -> list[Finding]:
+def _past_findings(desk: AtDesk) -> list[Finding]:
     state = desk.state
     return state.past if state.past is not None else state.last
 
 
-def _past(desk: Desk) -> list[Row]:
+def _past(desk: AtDesk) -> list[Row]:
     state, view = desk.state, desk.view
     out = []
     for finding in _past_findings(desk):
@@ -232,17 +228,17 @@ def _past(desk: Desk) -> list[Row]:
     return out
 
 
-def _notes(desk: Desk) -> list[Row]:
+def _notes(desk: AtDesk) -> list[Row]:
     """What the daemon had to say when it came up, and what was said here since."""
     notes = [*desk.state.notes, *(s.words for s in desk.state.notices if s.words not in desk.state.notes)]
     return [Row(words) for words in notes]
 
 
-def _show(desk: Desk, finding: Finding) -> None:
+def _show(desk: AtDesk, finding: Finding) -> None:
     desk.view.shown = None if desk.view.shown == finding.id else finding.id
 
 
-def _limits(desk: Desk, wide: int, high: int) -> Block:
+def _limits(desk: AtDesk, wide: int, high: int) -> Block:
     finding = desk.state.finding
     assert finding is not None
     board = desk.state.board(finding.jig) or phrases.BOARD
@@ -257,7 +253,7 @@ def _limits(desk: Desk, wide: int, high: int) -> Block:
     return [[(" ", "text"), *line] for line in (*out, *foot)]
 
 
-def _move_words(desk: Desk, finding: Finding, wide: int) -> Block:
+def _move_words(desk: AtDesk, finding: Finding, wide: int) -> Block:
     if finding.move is None:
         return [[(" Nothing to move.", "text")]]
     state = desk.state
@@ -268,7 +264,7 @@ def _move_words(desk: Desk, finding: Finding, wide: int) -> Block:
     return [*out, []]
 
 
-def _move(desk: Desk) -> list[Row]:
+def _move(desk: AtDesk) -> list[Row]:
     finding, units = desk.state.finding, desk.state.units
     if finding is None or finding.move is None:
         return []
@@ -292,7 +288,7 @@ def _move(desk: Desk) -> list[Row]:
     return out
 
 
-def _live(desk: Desk) -> list[Row]:
+def _live(desk: AtDesk) -> list[Row]:
     jig = desk.state.jig_gear(desk.state.finding.jig if desk.state.finding is not None else None)
     reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
     at = f", {length_words(reach, desk.state.units)} from the pivot" if reach is not None else ""
@@ -312,7 +308,7 @@ def _live(desk: Desk) -> list[Row]:
     ]
 
 
-def _keys(desk: Desk) -> list[Row]:
+def _keys(desk: AtDesk) -> list[Row]:
     """Every action there is; those that would do nothing now are faint."""
     out = []
     for action in desk.actions:
@@ -331,7 +327,7 @@ def _keys(desk: Desk) -> list[Row]:
 # ---- typing ----------------------------------------------------------------------------------------------
 
 
-def type_key(desk: Desk, key: str, char: str | None) -> bool:
+def type_key(desk: AtDesk, key: str, char: str | None) -> bool:
     """A value is being typed: digits of the number pad, or anything; Enter keeps it, Esc does not."""
     view = desk.view
     if key == "escape":
@@ -350,7 +346,7 @@ def type_key(desk: Desk, key: str, char: str | None) -> bool:
     return True
 
 
-def _typed(desk: Desk, field: str, text: str) -> None:
+def _typed(desk: AtDesk, field: str, text: str) -> None:
     units = desk.state.units
     try:
         if field.startswith("option:"):

@@ -6,8 +6,7 @@ bench.wire.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from bench.console.at_desk import AtDesk
 from bench.console.canvas import Canvas
 from bench.console.first_start import new_sled
 from bench.console.glyphs import Glyphs
@@ -15,9 +14,6 @@ from bench.console.text import Block
 from bench.console.view import Row
 from bench.units import PER_MM, length_words, parse_length, parse_slope
 from bench.wire import Jig, PutJig, PutLeaves
-
-if TYPE_CHECKING:
-    from bench.console.desk import Desk
 
 _FIELDS = (
     ("name", "Name"),
@@ -32,7 +28,7 @@ _FIELDS = (
 _CHOICES = {"fence": ("near", "far"), "pivot": ("right", "left")}
 
 
-def sleds(desk: Desk) -> list[Row]:
+def sleds(desk: AtDesk) -> list[Row]:
     """The sleds there are, a new one, the cables."""
     state, view = desk.state, desk.view
     out = []
@@ -57,7 +53,7 @@ def sleds(desk: Desk) -> list[Row]:
     return out
 
 
-def sled(desk: Desk) -> list[Row]:
+def sled(desk: AtDesk) -> list[Row]:
     view = desk.view
     over = "over 300 mm" if desk.state.units == "mm" else "over a foot"
     out = []
@@ -78,7 +74,7 @@ def sled(desk: Desk) -> list[Row]:
     return out
 
 
-def typed(desk: Desk, field: str, text: str) -> None:
+def typed(desk: AtDesk, field: str, text: str) -> None:
     """Raises UnitsError, whose words are for the person."""
     unit = "mm" if desk.state.units == "mm" else "in"
     if field == "leaves":
@@ -120,7 +116,7 @@ def described(given: dict[str, str]) -> Jig:
     )
 
 
-def _can_move(desk: Desk) -> bool:
+def _can_move(desk: AtDesk) -> bool:
     if "pivot_to_screw" not in desk.view.sled and "pivot_to_stop" not in desk.view.sled:
         desk.state.say(
             "sled", "Without the distance from the pivot to the screw no move can be told.", bad=True
@@ -129,7 +125,7 @@ def _can_move(desk: Desk) -> bool:
     return True
 
 
-def _keep(desk: Desk) -> None:
+def _keep(desk: AtDesk) -> None:
     if not _can_move(desk):
         return
     jig = described(desk.view.sled)
@@ -138,7 +134,7 @@ def _keep(desk: Desk) -> None:
         desk.view.home()
 
 
-def mine(desk: Desk) -> list[Row]:
+def mine(desk: AtDesk) -> list[Row]:
     """The drawing on a page of its own, where there is no room beside the rows."""
     return [
         Row("Yes, this is mine: keep it", lambda: _keep(desk), "act"),
@@ -146,12 +142,12 @@ def mine(desk: Desk) -> list[Row]:
     ]
 
 
-def _look(desk: Desk) -> None:
+def _look(desk: AtDesk) -> None:
     if _can_move(desk):
         desk.view.go("mine")
 
 
-def drawn(desk: Desk, wide: int, high: int) -> Block:
+def drawn(desk: AtDesk, wide: int, high: int) -> Block:
     """The sled as it was described: "is this yours?"; nothing where there is no room beside the rows."""
     rows = 9 if desk.view.page == "sled" else 2
     desk.view.looked = high >= rows + 8 and wide >= 40
