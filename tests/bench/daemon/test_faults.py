@@ -175,7 +175,8 @@ class Flips:
         return escaped, refused, wrong
 
 
-@pytest.mark.parametrize("seed", [10, *(pytest.param(seed, marks=slow) for seed in (11, 12, 13))])
+@slow
+@pytest.mark.parametrize("seed", [10, 11, 12, 13])
 def test_flipped_digits_are_held_and_the_slope_is_right(seed, rigs, run, wire, figure) -> None:
     rig = rigs()
     check = ready(rig, run, sweeps=2)

@@ -9,6 +9,7 @@ import time
 import tty
 from pathlib import Path
 
+from bench.daemon import feed
 from bench.daemon.service import Service
 from bench.settings import Paths, load
 
@@ -21,6 +22,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     manager.setblocking(False)
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
+    monkeypatch.setattr(feed, "STALLED", 0.3)
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
     master, slave = os.openpty()
     tty.setraw(slave)
@@ -48,14 +50,14 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     while indicator.value is None:
         assert time.monotonic() < end
         await beats(0.05)
-    assert await beats(1.0) >= 2
+    assert await beats(0.6) >= 1
     fd = indicator.source.shared.port._fd  # type: ignore[attr-defined]
     loop.remove_reader(fd)  # the loop goes on, but nobody reads any more
-    await beats(1.3)  # a second of what lies unread, and it is noticed
-    assert await beats(1.0) == 0
+    await beats(0.6)  # a while of what lies unread, and it is noticed
+    assert await beats(0.6) == 0
     loop.add_reader(fd, indicator.source.shared.port._readable)  # type: ignore[attr-defined]
-    await beats(0.3)
-    assert await beats(1.0) >= 2
+    await beats(0.2)
+    assert await beats(0.6) >= 1
     service._stop.set()
     await life
     manager.close()
