@@ -34,15 +34,17 @@ NS = 1_000_000_000
 class Batch:
     """The readings of one block: stamps in monotonic s, values in mm as the instrument shows them.
 
-    held: the (stamp, value) that the gate refused; they may have come in a block before.
+    held: the (stamp, value) that the gate refused; they may have come in a block before. came: the stamps of all that
+    is in `data` and is a reading, whatever the gate makes of it.
     """
 
-    __slots__ = ("data", "first", "flags", "held", "rejected", "stamps", "unit", "values", "when")
+    __slots__ = ("came", "data", "first", "flags", "held", "rejected", "stamps", "unit", "values", "when")
 
     def __init__(self, data: bytes, when: int, first: int) -> None:
         self.data = data
         self.when = when
         self.first = first
+        self.came: list[float] = []
         self.stamps: list[float] = []
         self.values: list[float] = []
         self.rejected: list[tuple[float, Record]] = []
@@ -146,6 +148,7 @@ class Instrument:
         self.rejects = self._decoder.rejects
         if values:
             self._unread = 0
+            batch.came = stamps
             self._heard(stamps)
             self._let_through(batch, stamps, values, tags)
         else:

@@ -25,7 +25,7 @@ class RawBytes:
         back = self._back.setdefault(name, deque())
         if sweep is None:
             self._recorded = None
-            back.append((batch.when, batch.data, batch.stamps))
+            back.append((batch.when, batch.data, batch.came))
             while back and back[0][0] < batch.when - LOOK_BACK_NS:
                 back.popleft()
             return
@@ -35,4 +35,4 @@ class RawBytes:
                 for _, data, stamps in before:
                     self._log.chunk(sweep, other, data, [int(t * 1e9) for t in stamps])
                 before.clear()
-        self._log.chunk(sweep, name, batch.data, [int(t * 1e9) for t in batch.stamps])
+        self._log.chunk(sweep, name, batch.data, [int(t * 1e9) for t in batch.came])

@@ -332,6 +332,27 @@ async def test_readings_that_waited_while_the_program_was_late_keep_their_distan
     assert min(gaps) == pytest.approx(0.01, rel=0.05) and max(gaps) == pytest.approx(0.01, rel=0.05)
 
 
+async def test_raw_bytes_and_their_times_are_kept_whatever_the_gate_refuses(hear, cable) -> None:
+    wire = cable()
+    one = hear(PortSettings(port=str(wire.path)), count=0.001)
+    await one.until(lambda: "open" in one.states)
+    came: list[int] = []
+    told = one.instrument._on_batch
+    one.instrument._on_batch = lambda what, batch: (came.append(len(batch.came)), told(what, batch))
+    at = 10_000_000_000
+    sent = b"\r\n"
+    one.instrument._block(sent, at)
+    for n in range(60):
+        at += 10_000_000
+        line = b"%+.3f mm\r\n" % (8.0 if n == 50 else 1.0 + n % 2 / 1000)
+        sent += line
+        one.instrument._block(line, at)
+    assert one.held == [8.0] and 8.0 not in one.values and len(one.values) == 59
+    assert one.instrument.said().held == 1 and one.instrument.readings == 59
+    assert one.raw == sent and sum(came) == 60
+    assert one.stamps == sorted(one.stamps) and len(set(one.stamps)) == 59
+
+
 # ---- a reader that hangs ----------------------------------------------------------------------------
 
 
