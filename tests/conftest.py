@@ -11,6 +11,7 @@ import tempfile
 # small matrices on several workers: threads of the arithmetic library only get in one another's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import pytest
 from hypothesis import HealthCheck, configuration, settings
 
 # a folder for each process: in a fresh clone workers would write its character tables over one another
@@ -24,3 +25,11 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("everyday")
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m looks
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What only .ci/run has the time for is slow too."""
+    for item in items:
+        if item.get_closest_marker("ci") is not None:
+            item.add_marker(pytest.mark.slow)

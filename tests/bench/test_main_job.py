@@ -108,6 +108,7 @@ def test_marks_and_one_indicator(rigs, run) -> None:
     assert daemon.end() == 0
 
 
+@pytest.mark.ci
 def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     run("daemon").hear("ready")
@@ -137,6 +138,7 @@ def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     check.hear("mark 1 of 4")
 
 
+@pytest.mark.ci
 def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> None:
     rig = rigs()
     daemon = run("daemon")
@@ -198,6 +200,7 @@ def test_a_cable_pulled_in_mid_sweep(rigs, run) -> None:
     check.hear("1 of 1 kept")
 
 
+@pytest.mark.ci
 def test_what_comes_before_ready_does_not_count(rigs, run) -> None:
     rig = rigs()
     run("daemon").hear("ready")
@@ -256,6 +259,7 @@ def test_wrong_settings_start_nothing(rigs, run, tmp_path) -> None:
     assert "settings.toml" in line and "pivot_to_blade" in line
 
 
+@pytest.mark.ci
 def test_a_missing_port_is_told_and_waited_for(rigs, run) -> None:
     rig = rigs()
     rig.unplug("indicator")
@@ -294,6 +298,7 @@ def _alive(pid: str) -> bool:
         return False
 
 
+@pytest.mark.ci
 def test_plain_watching_is_whole_sentences_at_most_one_a_second(rigs, run) -> None:
     rigs()
     run("daemon").hear("ready")
@@ -306,6 +311,7 @@ def test_plain_watching_is_whole_sentences_at_most_one_a_second(rigs, run) -> No
     assert all(line.endswith(".") for line in lines)
 
 
+@pytest.mark.ci
 def test_marks_by_the_instruments_own_button(rigs, run) -> None:
     """An indicator that only speaks when its button is pressed: each reading takes the next mark."""
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
@@ -330,6 +336,7 @@ def test_marks_by_the_instruments_own_button(rigs, run) -> None:
     assert fence["value"] == pytest.approx(A, abs=fence["uncertainty"])
 
 
+@pytest.mark.ci
 def test_marks_by_a_beat(rigs, run) -> None:
     """No hand free for Enter: move on the low tone, stand still on the high one."""
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
@@ -351,6 +358,7 @@ def test_marks_by_a_beat(rigs, run) -> None:
     assert fence["value"] == pytest.approx(A, abs=fence["uncertainty"])
 
 
+@pytest.mark.ci
 def test_a_bumped_stand_is_refused_at_once_and_asked_again(rigs, run) -> None:
     rig = rigs()
     run("daemon").hear("ready")

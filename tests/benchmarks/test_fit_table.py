@@ -25,6 +25,7 @@ def table(trials: int, names: list[str]) -> dict:
     return json.loads(subprocess.run(command, check=True, capture_output=True, text=True, env=one).stdout)
 
 
+@pytest.mark.ci
 def test_table_in_small() -> None:
     answer = table(6, list(WORST))
     for name, row in answer["rows"].items():

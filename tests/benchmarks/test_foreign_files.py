@@ -23,6 +23,7 @@ def lines(script: str, *args: str) -> list[dict]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+@pytest.mark.ci
 def test_foreign_files_in_small() -> None:
     rows = lines("foreign_files.py", "--files", "2", "--seed", "3")
     assert len({row["kind"] for row in rows}) == 8
@@ -42,6 +43,7 @@ def test_foreign_files() -> None:
         assert row["width"] <= WIDEST.get(row["kind"], 2.6), row
 
 
+@pytest.mark.ci
 def test_slips_in_small() -> None:
     rows = {row["slip"]: row for row in lines("slips.py", "--checks", "112")}
     assert rows["all"]["checks"] == 112

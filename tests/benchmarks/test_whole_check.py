@@ -20,6 +20,7 @@ def lines(script: str, *args: str) -> list[dict]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+@pytest.mark.ci
 def test_whole_checks_in_small() -> None:
     (row,) = lines("whole_check.py", "--saws", "16", "--count", "0.001")
     assert row["u95_median_mm_per_300"] <= 0.011
@@ -27,6 +28,7 @@ def test_whole_checks_in_small() -> None:
     assert (row["wrong_verdicts"], row["wrong_way"]) == (0, 0)
 
 
+@pytest.mark.ci
 def test_every_slip_in_small() -> None:
     """Leaned before each set-up no slip of sides gets through; without, every wrong way has a remark at least."""
     told = lines("signs_run.py", "--checks", "104", "--each")

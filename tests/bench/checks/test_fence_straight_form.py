@@ -411,6 +411,7 @@ def faces(seed: int, trials: int, passes: int, *, noise: float, count: float, si
     }
 
 
+@pytest.mark.ci
 def test_the_intervals_hold_the_form() -> None:
     """The indicator's own error, which these faces do not have, is in the interval: it holds more than 95 %."""
     shares = faces(11, 12, 3, noise=0.003, count=0.001, size=0.04, bend=0.003)

@@ -25,6 +25,7 @@ from bench.wire import Ask, Jig
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
 
 
+@pytest.mark.ci
 @given(TEXT, st.integers(1, 60))
 def test_a_fitted_line_is_as_wide_as_asked(text: str, room: int) -> None:
     assert cells(cut(text, room)) <= room

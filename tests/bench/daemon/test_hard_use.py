@@ -216,7 +216,7 @@ def bad_manners(path: Path, seconds: float, over: threading.Event) -> None:
     flood.close()
 
 
-@pytest.mark.parametrize("seconds", [1, slow(20)])
+@pytest.mark.parametrize("seconds", [pytest.param(1, marks=pytest.mark.ci), slow(20)])
 def test_clients_of_bad_manners(seconds: int, rigs, run, wire, figure, tmp_path) -> None:
     rigs()
     daemon = run("daemon")
@@ -245,7 +245,7 @@ def test_clients_of_bad_manners(seconds: int, rigs, run, wire, figure, tmp_path)
     assert daemon.end() == 0
 
 
-@pytest.mark.parametrize("copies", [1, slow(20)])
+@pytest.mark.parametrize("copies", [pytest.param(1, marks=pytest.mark.ci), slow(20)])
 def test_copies_while_it_sweeps(copies: int, rigs, run, wire, pushing, figure, tmp_path) -> None:
     """Each copy is whole and holds what the log held at some moment: nothing that the log has not, in its order."""
     rig = rigs()

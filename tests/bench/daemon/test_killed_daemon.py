@@ -79,7 +79,13 @@ def test_kill_9_in_sweeps(kills, rigs, run, wire, pushing, figure, tmp_path) -> 
     )
 
 
-@pytest.mark.parametrize("times", [2, pytest.param(100, marks=[pytest.mark.slow, pytest.mark.timeout(1200)])])
+@pytest.mark.parametrize(
+    "times",
+    [
+        pytest.param(2, marks=pytest.mark.ci),
+        pytest.param(100, marks=[pytest.mark.slow, pytest.mark.timeout(1200)]),
+    ],
+)
 def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None:
     """SIGTERM in mid-sweep: exit 0 within two seconds, the sweep stored as interrupted."""
     rig = rigs()
@@ -117,7 +123,13 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
     )
 
 
-@pytest.mark.parametrize("rounds", [2, pytest.param(50, marks=[pytest.mark.slow, pytest.mark.timeout(1200)])])
+@pytest.mark.parametrize(
+    "rounds",
+    [
+        pytest.param(2, marks=pytest.mark.ci),
+        pytest.param(50, marks=[pytest.mark.slow, pytest.mark.timeout(1200)]),
+    ],
+)
 def test_five_daemons_at_once(rounds, rigs, run, wire, figure) -> None:
     """Exactly one runs; the others end within a second of it and say who holds the log; nothing to clean."""
     rigs()

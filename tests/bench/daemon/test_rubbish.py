@@ -47,6 +47,7 @@ def test_a_bad_message_is_an_error_object(rigs, run, tmp_path, line) -> None:
             pass
 
 
+@pytest.mark.ci
 def test_others_lose_nothing_by_it(rigs, run, wire, tmp_path) -> None:
     """One never reads, one sends ten megabytes without an end, many come and go: a watcher sees every reading."""
     rigs()

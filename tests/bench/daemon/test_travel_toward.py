@@ -10,6 +10,7 @@ def settings(tmp_path) -> None:
     path.write_text(path.read_text().replace("[travel]\n", '[travel]\ngrows = "toward"\n'))
 
 
+@pytest.mark.ci
 def test_a_profile_is_not_mirrored(rigs, run, tmp_path) -> None:
     """A face that bends at its far end only: there, and not at its near end, the live profile bends too."""
     rig = rigs()
@@ -37,6 +38,7 @@ def test_a_profile_is_not_mirrored(rigs, run, tmp_path) -> None:
     assert sag(heights[-third:]) > 2 * abs(sag(heights[:third]))
 
 
+@pytest.mark.ci
 def test_the_sleds_way_is_turned(rigs, run, tmp_path) -> None:
     rig = rigs()
     settings(tmp_path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 
 def push(rig, check, a: float) -> None:
     for placement in ("handle-left", "handle-right"):
@@ -15,6 +17,7 @@ def push(rig, check, a: float) -> None:
         check.hear("1 of 1 kept")
 
 
+@pytest.mark.ci
 def test_a_move_the_wrong_way_is_remarked(rigs, run) -> None:
     rig = rigs()
     run("daemon").hear("ready")

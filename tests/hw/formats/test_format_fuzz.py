@@ -130,6 +130,7 @@ def test_mutated_frames(case: tuple[str, dict[str, object]], seed: int, mm: floa
         recovers(name, options, decoder, mutated(encode(mm + step), random.Random(seed + step)))
 
 
+@pytest.mark.ci
 @steady
 @given(st.sampled_from(CASES), st.text(max_size=80))
 def test_frames_of_any_text(case: tuple[str, dict[str, object]], text: str) -> None:
