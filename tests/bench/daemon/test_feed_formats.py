@@ -371,3 +371,18 @@ async def test_a_reader_that_leaves_what_came_is_stalled(hear, cable) -> None:
     assert one.instrument.stalled(201.5)
     os.read(fd, 100)
     assert not one.instrument.stalled(202.0)
+
+
+async def test_a_flood_is_told_and_ends(hear, cable) -> None:
+    wire = cable()
+    one = hear(PortSettings(port=str(wire.path)))
+    await one.until(lambda: "open" in one.states)
+    at = 10_000_000_000
+    for _ in range(4):
+        at += 100_000_000
+        one.instrument._block(b"1.0\n" * 10_000, at)
+    assert one.instrument.state == "flooding" and "that is not an instrument" in one.instrument.words
+    for _ in range(30):
+        at += 100_000_000
+        one.instrument._block(b"1.0\n", at)
+    assert one.instrument.state == "open"
