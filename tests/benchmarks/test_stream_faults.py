@@ -54,4 +54,6 @@ def test_flipped_bits(share: float) -> None:
     assert len(passed_on) == 15
     parsed = sum(one["read_all_the_same"] for one in passed_on)
     assert sum(one["figure"] for one in passed_on) <= max(1, parsed // 100)
-    assert sum(one["refused"] for one in said if "refused" in one) <= max(1, share * 1_000_000 * 15 * 1e-4)
+    assert sum(one["refused"] for one in said if "refused" in one) <= max(
+        3, share * 1_000_000 * 15 * 1e-4
+    )  # in small a handful: one lost frame can cost its neighbours
