@@ -105,7 +105,8 @@ class Gate:
     ) -> Passed:
         """Readings as they came -> what is passed on. tags travel with their readings (a unit, flags)."""
         out = Passed([], [], [], [])
-        path = self._path
+        passed_stamps, passed_values, _, passed_tags = out
+        path, raw = self._path, self._raw
         for index, (stamp, value) in enumerate(zip(stamps, values, strict=True)):
             tag = tags[index] if tags is not None else None
             gone = stamp - self._last if self._last is not None else SLOWEST
@@ -140,16 +141,16 @@ class Gate:
                             well = self._off(passing, value, stopped=False) <= self._doubt
                             place = passing if well else next_one
                     self._place = place
-            self._raw.append(value)
-            if len(self._raw) >= self._look:
+            raw.append(value)
+            if len(raw) >= self._look:
                 self._learn()
             if well:
                 path.append((place, value))
                 if len(path) > 3:
                     del path[0]
-                out.stamps.append(stamp)
-                out.values.append(value)
-                out.tags.append(tag)
+                passed_stamps.append(stamp)
+                passed_values.append(value)
+                passed_tags.append(tag)
             else:
                 self._hold(_Held(place, stamp, value, tag), out)
         self.refused += len(out.held)
