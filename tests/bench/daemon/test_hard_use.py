@@ -169,7 +169,7 @@ def test_rubbish_through_a_real_port(size: int, rigs, run, wire, figure) -> None
         left -= len(burst)
         bursts += 1
         # near the line before it: one that leaps to and fro is held back by the gate, well formed or not
-        value = chance.choice((0.998, 0.999, 1.001, 1.002))
+        value = chance.choice((0.999, 1.001))
         rig.send("indicator", burst + b"\r\n+1.000 mm\r\n%+.3f mm\r\n" % value)
         until, seen = time.monotonic() + 3.0, False
         while not seen and time.monotonic() < until:
