@@ -6,16 +6,27 @@ SWEEPGAUGE_EXAMPLES=1000 looks further, for an evening.
 from __future__ import annotations
 
 import os
-import tempfile
+import sys
+import warnings
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, configuration, given, settings
+from hypothesis import strategies as st
+
+# compiled once a checkout, kept out of the tree: where a machine forbids it, each worker and each daemon that a test
+# starts would compile everything anew
+KEPT = Path(__file__).parent.parent / ".pytest_cache"
+sys.dont_write_bytecode = False
+sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(KEPT / "compiled")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # small matrices on several workers: threads of the arithmetic library only get in one another's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import pytest
-from hypothesis import HealthCheck, configuration, settings
-
-# a folder for each process: in a fresh clone workers would write its character tables over one another
-configuration.set_hypothesis_home_dir(tempfile.mkdtemp(prefix="examples-"))
+# character tables take seconds to make: once a checkout, and before the workers begin, which would each make their own
+TABLES = KEPT / "characters"
+configuration.set_hypothesis_home_dir(TABLES)
 
 settings.register_profile(
     "everyday",
@@ -25,6 +36,20 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("everyday")
+
+
+@settings(max_examples=1, database=None)
+@given(st.text())
+def make_tables(text: str) -> None:
+    """The first text drawn makes them."""
+
+
+@pytest.hookimpl(tryfirst=True)  # before the workers are begun
+def pytest_sessionstart() -> None:
+    if "PYTEST_XDIST_WORKER" not in os.environ and not any(TABLES.glob("unicode_data/*/*")):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # that this is slow is known; it is done once
+            make_tables()
 
 
 @pytest.hookimpl(tryfirst=True)  # before -m looks
