@@ -32,7 +32,7 @@ settings.register_profile(
     "everyday",
     derandomize=True,
     deadline=None,
-    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "25")),
+    max_examples=int(os.environ.get("SWEEPGAUGE_EXAMPLES", "15")),
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("everyday")

@@ -82,6 +82,7 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
     assert again.answer()["quantities"][0]["value"] == pytest.approx(fence["value"], abs=1e-9)
 
 
+@pytest.mark.ci
 def test_marks_and_one_indicator(rigs, run) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     daemon = run("daemon")

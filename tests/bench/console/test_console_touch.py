@@ -73,6 +73,7 @@ async def test_the_live_move_is_answered_by_touch(fake, scenes, size, phase) -> 
         assert len(fake.of(Press)) == 1
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize("size", SOME)
 async def test_every_action_is_come_to_by_touch_alone(fake, scenes, size) -> None:
     """What the row of keys has no room for stands in the list of all keys, screenful after screenful."""

@@ -47,6 +47,7 @@ def held(name: str, line: bytes) -> bytes:
     return b"M+ 2.500M  \n" if name == "indicator" else line
 
 
+@pytest.mark.ci
 def test_a_unit_switched_in_mid_sweep_voids_it(rigs, run) -> None:
     rig = rigs()
     check = ready(rig, run)

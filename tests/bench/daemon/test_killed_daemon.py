@@ -36,7 +36,13 @@ def states(path) -> dict[str, str]:
         return dict(db.execute("SELECT sweep, state FROM sweep"))
 
 
-@pytest.mark.parametrize("kills", [2, pytest.param(200, marks=[pytest.mark.slow, pytest.mark.timeout(1800)])])
+@pytest.mark.parametrize(
+    "kills",
+    [
+        pytest.param(2, marks=pytest.mark.ci),
+        pytest.param(200, marks=[pytest.mark.slow, pytest.mark.timeout(1800)]),
+    ],
+)
 def test_kill_9_in_sweeps(kills, rigs, run, wire, pushing, figure, tmp_path) -> None:
     chance = random.Random(kills)
     rig = rigs()
