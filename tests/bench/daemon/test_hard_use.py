@@ -153,7 +153,10 @@ def test_no_sweep_is_joined_across_a_pulled_cable(rigs, run, wire) -> None:
 
 @pytest.mark.parametrize("size", [20_000, slow(1_000_000)])
 def test_rubbish_through_a_real_port(size: int, rigs, run, wire, figure) -> None:
-    """Random bytes in bursts; after each, two lines: the second is read. The daemon answers all the while."""
+    """Random bytes in bursts; after each, two lines: the second is read. The daemon answers all the while.
+
+    The second is sent twice: what steps from the line before it may wait in the gate for the next one to agree.
+    """
     rig = rigs()
     daemon = run("daemon")
     daemon.hear("ready")
@@ -170,7 +173,7 @@ def test_rubbish_through_a_real_port(size: int, rigs, run, wire, figure) -> None
         bursts += 1
         # near the line before it: one that leaps to and fro is held back by the gate, well formed or not
         value = chance.choice((0.999, 1.001))
-        rig.send("indicator", burst + b"\r\n+1.000 mm\r\n%+.3f mm\r\n" % value)
+        rig.send("indicator", burst + b"\r\n+1.000 mm\r\n" + b"%+.3f mm\r\n" % value * 2)
         until, seen = time.monotonic() + 3.0, False
         while not seen and time.monotonic() < until:
             message = client.next(0.5)
