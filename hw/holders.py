@@ -1,4 +1,7 @@
-"""Which processes have a device open, as far as this user may see. Linux only; the standard library only."""
+"""Which processes have a device open, as far as this user may see. Linux only; the standard library only.
+
+May import: the standard library only.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""`sweepgauge capture`: raw bytes, for a bug report or a fixture."""
+"""`sweepgauge capture`: raw bytes, for a bug report or a fixture.
+
+May import: bench.client, bench.plain_port, bench.settings, bench.wire, click, serial, its neighbours.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ import click
 from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
 
 if TYPE_CHECKING:
-    from bench.settings import PortSettings
+    pass
 
 LOOK = 0.05  # s
 ASKINGS = 10.0  # requests a second, where the settings do not say
@@ -69,7 +72,6 @@ def _through(client: object, instrument: str | None, until: float | None) -> int
 
 
 def _direct(instrument: str | None, settings: object, until: float | None) -> int:
-    import serial
 
     from bench.settings import Settings
 
@@ -93,19 +95,13 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
         raise Complaint(
             f"{name} types like a keyboard: only the daemon takes it; start it and capture through it"
         )
-    request = _request(port)
+    from bench.plain_port import open_port, request_of
+
+    request = request_of(port)
     asks = request is not None
     count = 0
     try:
-        with serial.serial_for_url(
-            port.port,
-            baudrate=port.baud,
-            bytesize=port.bits,
-            parity=port.parity,
-            stopbits=port.stop,
-            timeout=LOOK,
-            **({"exclusive": True} if port.port.startswith("/") else {}),
-        ) as opened:
+        with open_port(port, LOOK) as opened:
             asked = 0.0
             while until is None or time.monotonic() < until:
                 if request is not None and time.monotonic() - asked > 1.0 / (port.rate or ASKINGS):
@@ -129,17 +125,6 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
             " or name what asks it (request) in the settings."
         )
     return count
-
-
-def _request(port: PortSettings) -> bytes | None:
-    """What is sent to ask for a reading; None for what sends by itself."""
-    if port.format == "modbus_rtu":
-        from hw.formats import read_options
-        from hw.formats.modbus_rtu import request
-
-        values = read_options(port.format, port.options)
-        return request(*(int(str(values[key])) for key in ("address", "register", "function")))
-    return port.request.encode("ascii") if port.request else None
 
 
 def _out(data: bytes) -> int:

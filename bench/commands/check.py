@@ -1,4 +1,7 @@
-"""`sweepgauge check`, `moved`, `undo`, `abandon`: a check on the running daemon, led by words and Enter."""
+"""`sweepgauge check`, `moved`, `undo`, `abandon`: a check on the running daemon, led by words and Enter.
+
+May import: bench.client, bench.units, bench.wire, bench.words, click, msgspec, its neighbours.
+"""
 
 from __future__ import annotations
 

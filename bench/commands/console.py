@@ -1,4 +1,7 @@
-"""`sweepgauge console`."""
+"""`sweepgauge console`.
+
+May import: bench.console, click, its neighbours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""`sweepgauge daemon`."""
+"""`sweepgauge daemon`.
+
+May import: bench.daemon, click, its neighbours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""`sweepgauge decode`: a raw capture to readings, and what was rejected and why."""
+"""`sweepgauge decode`: a raw capture to readings, and what was rejected and why.
+
+May import: click, hw.formats, hw.reading, msgspec, its neighbours.
+"""
 
 from __future__ import annotations
 

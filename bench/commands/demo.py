@@ -1,4 +1,7 @@
-"""`sweepgauge demo`."""
+"""`sweepgauge demo`.
+
+May import: bench.console, bench.demo, bench.demo_screen, click, msgspec, its neighbours.
+"""
 
 from __future__ import annotations
 

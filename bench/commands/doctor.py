@@ -2,6 +2,7 @@
 
 It proposes and never changes anything. With a daemon running it asks the daemon, which holds the ports; without
 one it looks at the ports itself and listens on those that nobody holds.
+May import: bench.doctor, bench.settings, bench.settings_words, bench.units, click, msgspec, its neighbours.
 """
 
 from __future__ import annotations

@@ -159,22 +159,33 @@ def _words(key: Key, quantity: Quantity, stretches: list[Stretch], units: System
     yield f"{check}{f' of {of}' if of else ''}: {count} look{'s' if count > 1 else ''} {since}."
     latest = last.looks[-1].look
     yield f"  Latest, {_date(latest.at)}: {quantity.way + ': ' if quantity.way else ''}{size(latest.value)}."
+
+    def which(change: float) -> str:
+        """The way of a change, in the words of the latest look's own way."""
+        if not quantity.way or latest.value == 0:
+            return "up" if change > 0 else "down"
+        same = change * latest.value > 0
+        return f"toward: {quantity.way}" if same else f"away from: {quantity.way}"
+
     if count == 1:
         yield "  One look shows no change yet; the next one can."
     elif not last.alarms:
         yield f"  No change seen; a step of {size(last.seen)} would be."
     for one in last.alarms:
-        before = size(one.look.value - last.mean)
+        off = one.look.value - last.mean
         yield (
-            f"  {_date(one.look.at)} {ALARMS[one.alarm or 'step']}: by {before}. Was it moved, dropped, its runners "
-            f"changed? A move is noted with `sweepgauge moved`."
+            f"  {_date(one.look.at)} {ALARMS[one.alarm or 'step']}: by {size(off)}, {which(off)}. "
+            f"Was it moved, dropped, its runners changed? A move is noted with `sweepgauge moved`."
         )
     if last.looks[-1].runs:
         yield f"  Worth a look: {', '.join(last.looks[-1].runs)}."
     found = last.trend
     if found is not None and found.significant:
         give_or_take = size(found.uncertainty * 30)
-        yield f"  It goes by {size(found.slope * 30)} in 30 days, give or take {give_or_take}; a season may come and go."
+        yield (
+            f"  It goes by {size(found.slope * 30)} in 30 days, {which(found.slope)}, give or take {give_or_take}; "
+            f"a season may come and go."
+        )
         if found.earliest is not None:
             yield f"  It may leave good enough from {_date(found.earliest)} on."
     when = look_again(last)

@@ -1,4 +1,8 @@
-"""`sweepgauge evaluate`: recorded sweeps to findings, without a daemon."""
+"""`sweepgauge evaluate`: recorded sweeps to findings, without a daemon.
+
+May import: bench.checks, bench.conclude, bench.daemon, bench.gear_use, bench.recorded, bench.words, click, msgspec,
+its neighbours.
+"""
 
 from __future__ import annotations
 

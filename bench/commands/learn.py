@@ -1,4 +1,7 @@
-"""`sweepgauge learn`: find the cables and prove them without a screen, driven by Enter."""
+"""`sweepgauge learn`: find the cables and prove them without a screen, driven by Enter.
+
+May import: bench.client, bench.units, bench.wire, click, msgspec, its neighbours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""`sweepgauge log list|show|export`: asks the daemon; --log FILE reads a file."""
+"""`sweepgauge log list|show|export`: asks the daemon; --log FILE reads a file.
+
+May import: bench.client, bench.daemon, bench.log, bench.units, bench.wire, bench.words, click, msgspec, its
+neighbours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""`sweepgauge watch`."""
+"""`sweepgauge watch`.
+
+May import: bench.client, bench.wire, bench.words, click, msgspec, its neighbours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""A field of characters for drawings of set-ups. Pure."""
+"""A field of characters for drawings of set-ups. Pure.
+
+May import: its neighbours.
+"""
 
 from __future__ import annotations
 

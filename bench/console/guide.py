@@ -1,6 +1,7 @@
 """What to do now: the check in progress, the last result, the live move, or how to begin. Pure.
 
 Built only from what the daemon asks for; nothing here knows a check by name.
+May import: bench.units, bench.wire, msgspec, its neighbours.
 """
 
 from __future__ import annotations

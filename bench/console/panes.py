@@ -1,6 +1,7 @@
 """The bands of the working screen: strip, number, where we are, what to do, what was said last. Pure.
 
 Each takes what is known, how wide and how high, and gives exactly that many rows.
+May import: its neighbours.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What one wired port says in a moment, read as the daemon would read it, and what is to be remarked of it.
 
 Nothing is sent but what the settings name, or for Modbus its request for the two registers. May import:
-bench.doctor.matter, bench.settings (types), hw.
+bench.doctor.matter, bench.plain_port, bench.settings (types), hw.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.matter import Matter, fault, told
+from bench.plain_port import open_port, request_of
 from bench.settings import PortSettings
-from hw.formats import make_decoder, read_options
+from hw.formats import make_decoder
 from hw.reading import Record
 
 LOOK = 0.05  # s
@@ -61,23 +62,14 @@ class Taken(msgspec.Struct):
 
 def take(port: PortSettings, seconds: float) -> Taken:
     """Listen for so long. Raises FormatError, OSError, ValueError."""
-    import serial
 
     options: dict[str, object] = dict(port.options)
     if port.format == "line":
         options.setdefault("at_open", True)
     decoder = make_decoder(port.format, options)
-    request = _request(port, options)
+    request = request_of(port)
     heard, data = Taken(), bytearray()
-    with serial.serial_for_url(
-        port.port,
-        baudrate=port.baud,
-        bytesize=port.bits,
-        parity=port.parity,
-        stopbits=port.stop,
-        timeout=LOOK,
-        **({"exclusive": True} if port.port.startswith("/") else {}),
-    ) as opened:
+    with open_port(port, LOOK) as opened:
         asked, end = 0.0, time.monotonic() + seconds
         while (now := time.monotonic()) < end:
             if request and now - asked > ASKING:
@@ -93,15 +85,6 @@ def take(port: PortSettings, seconds: float) -> Taken:
                 heard.add(record, time.monotonic(), port.per_count)
     heard.data, heard.rejects = bytes(data), decoder.rejects
     return heard
-
-
-def _request(port: PortSettings, options: dict[str, object]) -> bytes | None:
-    if port.format == "modbus_rtu":
-        from hw.formats.modbus_rtu import request
-
-        values = read_options(port.format, options)
-        return request(*(int(str(values[name])) for name in ("address", "register", "function")))
-    return port.request.encode("ascii") if port.request else None
 
 
 def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:

@@ -1,4 +1,7 @@
-"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard library only. mm."""
+"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard library only. mm.
+
+May import: the standard library only.
+"""
 
 from __future__ import annotations
 

@@ -1,0 +1,40 @@
+"""A wired port opened without the daemon, and what it is asked with: for what only listens, the doctor and a capture.
+
+May import: bench.settings (types), hw.formats, serial.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import serial
+
+    from bench.settings import PortSettings
+
+
+def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
+    """For us alone where it is a device. timeout: s that a read waits. Raises OSError (serial.SerialException)."""
+    import serial
+
+    opened: serial.SerialBase = serial.serial_for_url(
+        port.port,
+        baudrate=port.baud,
+        bytesize=port.bits,
+        parity=port.parity,
+        stopbits=port.stop,
+        timeout=timeout,
+        **({"exclusive": True} if port.port.startswith("/") else {}),
+    )
+    return opened
+
+
+def request_of(port: PortSettings) -> bytes | None:
+    """What is sent to ask for a reading; None for what sends by itself."""
+    if port.format == "modbus_rtu":
+        from hw.formats import read_options
+        from hw.formats.modbus_rtu import request
+
+        values = read_options(port.format, port.options)
+        return request(*(int(str(values[key])) for key in ("address", "register", "function")))
+    return port.request.encode("ascii") if port.request else None
