@@ -10,16 +10,16 @@ import sys
 import warnings
 from pathlib import Path
 
-import pytest
-from hypothesis import HealthCheck, configuration, given, settings
-from hypothesis import strategies as st
-
 # compiled once a checkout, kept out of the tree: where a machine forbids it, each worker and each daemon that a test
 # starts would compile everything anew
 KEPT = Path(__file__).parent.parent / ".pytest_cache"
 sys.dont_write_bytecode = False
 sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(KEPT / "compiled")
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+import pytest  # noqa: E402 - compiled where it is said above
+from hypothesis import HealthCheck, configuration, given, settings  # noqa: E402
+from hypothesis import strategies as st  # noqa: E402
 
 # small matrices on several workers: threads of the arithmetic library only get in one another's way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

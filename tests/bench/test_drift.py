@@ -12,8 +12,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from statsmodels.regression.linear_model import OLS
-from statsmodels.tools import add_constant
 
 from bench import drift
 from bench.drift import Look
@@ -163,6 +161,9 @@ def test_what_lasts_is_not_scatter() -> None:
     gaps=st.lists(st.floats(0.5, 60), min_size=30, max_size=30),
 )
 def test_the_slope_is_that_of_statsmodels(values: list[float], gaps: list[float]) -> None:
+    from statsmodels.regression.linear_model import OLS
+    from statsmodels.tools import add_constant
+
     days = [sum(gaps[:n]) for n in range(len(values))]
     ours = drift.trend(
         [Look("f", d, v, 0.0, 0.0) for d, v in zip(days, values, strict=True)], 0.0, tolerance=1.0

@@ -6,7 +6,6 @@ import math
 from pathlib import Path
 
 import pytest
-import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -49,6 +48,8 @@ def table_g2() -> list[tuple[float | None, float, str]]:
 def test_t_factors_of_table_g2() -> None:
     """JCGM 100:2008, Table G.2, every cell. Its 68.27, 95.45 and 99.73 % are one, two, three sigma; the
     rounding of those names shows in the last digit of the first rows."""
+    import scipy.stats
+
     exact = {0.6827: 1.0, 0.9545: 2.0, 0.9973: 3.0}
     cells = table_g2()
     assert len(cells) == 28 * 6
@@ -60,11 +61,15 @@ def test_t_factors_of_table_g2() -> None:
 
 @given(st.floats(0.3, 1e6), st.sampled_from([0.5, 0.9, 0.95, 0.99, 0.9999]))
 def test_t_quantile_is_scipys(dof: float, p: float) -> None:
+    import scipy.stats
+
     assert t_quantile(p, dof) == pytest.approx(scipy.stats.t.ppf(0.5 + p / 2, dof), rel=1e-7)
 
 
 @given(st.floats(0.01, 50), st.floats(0.5, 200), st.floats(0.5, 200))
 def test_f_tail_is_scipys(ratio: float, top: float, bottom: float) -> None:
+    import scipy.stats
+
     assert f_upper_tail(ratio, top, bottom) == pytest.approx(scipy.stats.f.sf(ratio, top, bottom), abs=1e-9)
     assert 0 <= f_two_sided(ratio, top, bottom) <= 1
 
@@ -162,6 +167,8 @@ HALF = (0.5, 0.5)
 
 
 def test_seat_and_hold() -> None:
+    import scipy.stats
+
     assert seat(HALF, reseated=True) is None
     assert seat(HALF, reseated=False).standard_uncertainty == pytest.approx(30e-6 / math.sqrt(2))
     logged = seat((1.0,), reseated=False, scatter=20e-6, dof=12)
@@ -184,6 +191,8 @@ def test_contact_away_is_the_turn_of_an_arc() -> None:
 
 
 def test_resolution_only_where_the_scatter_hides_it_not() -> None:
+    import scipy.stats
+
     assert resolution(0.01, 220, 0.004) is None
     part = resolution(0.01, 220, 0.003)
     both_ends = math.sqrt(2) * scipy.stats.uniform(-0.005, 0.01).std() / 220
@@ -194,6 +203,8 @@ def test_resolution_only_where_the_scatter_hides_it_not() -> None:
 def test_span_of_the_indicator() -> None:
     # two readings, each rounded by up to half a count: their difference is triangular over one count either way;
     # beside it 1 % of the span, rectangular
+    import scipy.stats
+
     part = span(0.06, 220, 0.001)
     rounded = scipy.stats.triang(0.5, -0.001, 0.002).std()
     share = scipy.stats.uniform(-0.0006, 0.0012).std()

@@ -7,7 +7,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -78,6 +77,8 @@ def groups_of(slopes: list[list[float]], u: float, dof: float = 20) -> list[Grou
 
 def test_between_is_the_pooled_scatter_of_placements() -> None:
     """Student's two-sample pooled variance (scipy's t test uses the same), placements far apart."""
+    import scipy.stats
+
     first, second = [1e-4, 1.3e-4, 0.9e-4], [9e-4, 8.7e-4, 9.4e-4]
     between = between_sweeps(groups_of([first, second], 1e-9))
     t = scipy.stats.ttest_ind(first, second, equal_var=True)
@@ -97,6 +98,8 @@ def test_noise_is_not_counted_twice() -> None:
 
 
 def test_single_sweeps_add_what_they_cannot_show() -> None:
+    import scipy.stats
+
     one = groups_of([[1e-4], [2e-4]], 4e-6)
     plain = between_sweeps(one)
     assert plain.single
@@ -176,6 +179,8 @@ def case(spread: float, fixed: float) -> tuple[list[Group], object, object]:
 
 
 def test_settle_names_a_number_that_settles() -> None:
+    import scipy.stats
+
     groups, between, combined = case(2e-5, 1e-6)
     answer = settle(1.4e-4, combined, 1.67e-4, between, groups)
     assert answer.part == "between sweeps"

@@ -9,7 +9,6 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -266,7 +265,6 @@ def test_a_number_without_quotes_is_refused() -> None:
         parse_length(250)  # type: ignore[arg-type]
 
 
-REGISTRY = pint.get_application_registry()
 PINT_NAMES = {
     "mm": "mm",
     "in": "inch",
@@ -284,7 +282,9 @@ PINT_NAMES = {
     st.sampled_from(sorted(PINT_NAMES)),
 )
 def test_lengths_agree_with_pint(number: object, unit: str) -> None:
-    theirs = REGISTRY.Quantity(float(f"{number}"), PINT_NAMES[unit]).to("mm").magnitude
+    import pint
+
+    theirs = pint.get_application_registry().Quantity(float(f"{number}"), PINT_NAMES[unit]).to("mm").magnitude
     assert parse_length(f"{number} {unit}") == pytest.approx(theirs, rel=1e-12, abs=1e-12)
 
 

@@ -10,7 +10,6 @@ import math
 import random
 
 import pytest
-from scipy import stats
 
 from bench.checks.model import EvidenceError, EvidenceGear, Known, Pool, SquareHistory
 from bench.finding import BudgetRow, Finding
@@ -50,6 +49,8 @@ def std(found: Finding, name: str) -> float:
 
 
 def test_the_rows_of_a_plain_check(recorded) -> None:
+    from scipy import stats
+
     a, e = 6e-4, 1e-4
     b = {
         "handle-left": [a - e + d for d in (-2e-5, 0, 2e-5)],
@@ -172,6 +173,8 @@ def test_verdicts_and_what_would_settle(recorded) -> None:
 
 
 def test_a_later_look_uses_ninety_nine(recorded) -> None:
+    from scipy import stats
+
     rows = rows_of({p: [1e-4 - 1e-5, 1e-4, 1e-4 + 1e-5] for p in BOTH})
     first, later = (recorded("fence-square", rows, gear=FINE, known=Known(looks=n)) for n in (0, 1))
     assert (first.confidence, later.confidence) == (0.95, 0.99)

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import linprog
 
 from bench.asking import Facts, advance, ask
 from bench.checks.fence_straight import CHECK, evaluate
@@ -47,6 +46,8 @@ def values(found: Finding) -> dict[str, float]:
 
 def zone_by_linear_programme(x, y) -> float:
     """Least width of two parallel lines along y: minimise b - a with a <= y - m x <= b."""
+    from scipy.optimize import linprog
+
     one = np.ones_like(x)
     rows = np.vstack((np.column_stack((-x / 100, 0 * one, -one)), np.column_stack((x / 100, one, 0 * one))))
     found = linprog([0, -1, 1], rows, np.concatenate((-y, y)), bounds=[(None, None)] * 3, method="highs")
@@ -55,6 +56,8 @@ def zone_by_linear_programme(x, y) -> float:
 
 def contact_by_linear_programme(x, y, start, stop, pushed) -> float:
     """Slope of the lowest line above y over [start, stop] where it is pushed."""
+    from scipy.optimize import linprog
+
     inside = (x >= start - 1e-9) & (x <= stop + 1e-9)
     above = -np.column_stack((np.ones(inside.sum()), (x[inside] - pushed) / 100))
     found = linprog([1, 0], A_ub=above, b_ub=-y[inside], bounds=[(None, None)] * 2, method="highs")

@@ -7,8 +7,6 @@ import random
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
-from scipy import stats
 
 from bench.checks.closure import lost_motion
 from bench.checks.fence_square import plan
@@ -227,6 +225,9 @@ def test_no_move_is_urged_where_the_way_is_not_known() -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_beside_statsmodels_and_scipy(seed: int) -> None:
     """The same passes by a robust fit each (Huber's T, statsmodels), halves and t-interval (scipy) of what remains."""
+    import statsmodels.api as sm
+    from scipy import stats
+
     traces = passes(seed, scatter=3e-5)
     finding = found(traces)
     means, spread = {}, 0.0

@@ -7,7 +7,6 @@ import random
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear
@@ -51,6 +50,8 @@ def test_first_harmonic_by_fft(recorded, where) -> None:
 
 
 def test_uneven_turns_and_scatter_by_regression(recorded) -> None:
+    import statsmodels.api as sm
+
     reads = wobbling([0, 30, 90, 160, 200, 270, 300], 0.02, 100, times=4, noise=0.001)
     turn = np.radians([t for t, each in reads.items() for _ in each])
     y = np.array([r for each in reads.values() for r in each])

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import linprog
 
 from bench.asking import Facts, advance, ask
 from bench.checks.model import Evidence, EvidenceGear, Trace
@@ -45,6 +44,8 @@ def by_linear_programme(columns: Columns, at: float) -> tuple[float | None, floa
     |x - t (u - middle) - centre| + q/2 <= w/2 + relief/2 at runner stations in the slot and slot stations under it,
     x the offset at the middle; t in 1e-4 rad.
     """
+    from scipy.optimize import linprog
+
     sides = [s for s in ("left", "right") if f"runner-{s}" in columns]
     rows, ends = [], []
     middle = (

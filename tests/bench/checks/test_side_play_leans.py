@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from scipy import stats
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
@@ -73,6 +72,8 @@ def test_the_other_side_turns_the_sign(recorded) -> None:
 
 
 def test_rows(recorded) -> None:
+    from scipy import stats
+
     rows = readings(250.0, jitter=0.002)
     found = recorded("side-play", rows, gear=GEAR)
     std = {row.part: row.standard_uncertainty for row in found.budget}

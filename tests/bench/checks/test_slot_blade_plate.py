@@ -10,7 +10,6 @@ import math
 import random
 
 import pytest
-from scipy import stats
 from shapely import affinity
 from shapely.geometry import LineString
 
@@ -129,6 +128,8 @@ def test_the_side_may_be_said_and_the_mount(recorded) -> None:
 
 
 def test_rows_of_one_spot(recorded) -> None:
+    from scipy import stats
+
     rows = spots(1e-4, "right", scatter=0.002, touches=5)
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.01})
@@ -165,6 +166,8 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
 
 def test_more_touches_are_asked_for_where_they_would_tell(recorded) -> None:
     """The number named is the least with which U, worked by scipy from the same rows, is clear of the limit."""
+    from scipy import stats
+
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     rows = spots(1.5e-4, "right", scatter=0.01)
     found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.002})

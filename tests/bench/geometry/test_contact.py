@@ -5,8 +5,6 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import linprog
-from scipy.spatial import ConvexHull
 
 from bench.geometry.contact import contact_line, lower_hull, upper_hull
 from bench.geometry.reversal import GeometryError
@@ -37,6 +35,8 @@ def board_on(x, where):
 
 def resting_line(x, y, left, right, pushed_at):
     """Height under the push of the lowest straight edge that lies on the profile, by linear programming."""
+    from scipy.optimize import linprog
+
     at = np.unique(np.concatenate(([left, right], x[(x > left) & (x < right)])))
     under = np.interp(at, x, y)
     rows = -np.column_stack((np.ones_like(at), (at - pushed_at) / 100.0))
@@ -124,6 +124,8 @@ def test_the_rotation_is_its_sensitivity_times_the_heights(profile, where):
 @given(profiles)
 @settings(max_examples=25, deadline=None)
 def test_hulls_agree_with_scipy(profile):
+    from scipy.spatial import ConvexHull
+
     x, y = profile
     if np.linalg.matrix_rank(np.column_stack((x - x[0], y - y[0])), tol=1e-9) < 2:
         return

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import scipy.stats
-import statsmodels.api as sm
 
 from bench.geometry.line_fit import fit_sweep
 from bench.geometry.related_noise import _grams, judge
@@ -91,6 +89,8 @@ def test_bisquare_on_the_telephones() -> None:
 
 def test_bisquare_on_stackloss() -> None:
     """Brownlee (1965), pp. 491-500; the bisquare fit as printed, which stopped 2e-4 from its fixed point."""
+    import statsmodels.api as sm
+
     *predictors, loss = columns("stackloss.csv")
     design = np.column_stack([np.ones_like(loss), *predictors])
     start = design @ np.linalg.lstsq(design, loss, rcond=None)[0]
@@ -119,6 +119,8 @@ def test_sweep_fit_leaves_the_telephones_wrong_years_out() -> None:
 @pytest.mark.parametrize("case", [0, 1])
 def test_agrees_with_the_median_of_slopes(case: int) -> None:
     """Sen (1968) and Hollander, Wolfe, Chicken (2014), Example 9.1: another sharp and robust slope."""
+    import scipy.stats
+
     data = published("theil_sen.json")["cases"][case]
     fit = fit_sweep(data["x"], data["y"])
     half = scipy.stats.t.ppf(0.975, fit.degrees_of_freedom) * fit.standard_uncertainty
@@ -129,6 +131,8 @@ def test_agrees_with_the_median_of_slopes(case: int) -> None:
 
 def test_stations_are_ordinary_regression() -> None:
     """Eight clean marks: slope, standard error and degrees of freedom of scipy's regression."""
+    import scipy.stats
+
     rng = np.random.default_rng(4)
     x = np.arange(25.0, 201.0, 25.0)
     y = np.round(1.5 + 2e-4 * x + rng.normal(0, 0.003, 8), 3)
@@ -161,6 +165,8 @@ def test_whitening_is_that_of_the_dense_covariance() -> None:
 def test_related_noise_agrees_with_generalised_least_squares() -> None:
     """Noise that is related over 6 mm: statsmodels' GLS is told the covariance, ours has to see it; the
     usual independent standard error of ordinary least squares is far too small."""
+    import statsmodels.api as sm
+
     rng = np.random.default_rng(6)
     s = np.linspace(0, 220, 240)
     covariance = 0.004**2 * np.exp(-np.abs(s[:, None] - s[None, :]) / 6) + 0.001**2 * np.eye(240)

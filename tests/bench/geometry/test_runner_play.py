@@ -6,7 +6,6 @@ import shapely
 import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import linprog
 
 from bench.geometry.reversal import GeometryError
 from bench.geometry.runner_play import Widths, fit_at, fit_uncertainty, lines_between, positions, runner_fit
@@ -48,6 +47,8 @@ def conditions(runners, slots, at):
 
 def by_linear_programme(runners, slots, at):
     """(yaw play, side play, relief) or None where unbounded."""
+    from scipy.optimize import linprog
+
     rows, limits, _ = conditions(runners, slots, at)
     scale = np.array([1.0, 1e-3, 1.0])
     free = [(None, None), (None, None)]

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import ttest_ind
 
 from bench.geometry.play import side_play, yaw_play
 from bench.geometry.reversal import GeometryError
@@ -16,6 +15,8 @@ readings = st.lists(st.integers(-500, 500), min_size=2, max_size=8).map(lambda v
 @given(readings, readings)
 @settings(max_examples=40, deadline=None)
 def test_difference_error_and_degrees_of_freedom_agree_with_a_welch_test(left, right):
+    from scipy.stats import ttest_ind
+
     found = side_play(left, right)
     assert found.value == pytest.approx(np.mean(right) - np.mean(left), abs=1e-12)
     if np.ptp(left) > 0 and np.ptp(right) > 0:

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import linprog
 
 from bench.geometry.reversal import GeometryError, standard_uncertainty
 from bench.geometry.straightness import bow, least_squares, less_noise, minimum_zone, straightness_about
@@ -28,6 +27,8 @@ profiles = st.lists(
 
 def zone_by_linear_programme(x, y):
     """Least width of two parallel lines along y: minimise b - a with a <= y - m x <= b."""
+    from scipy.optimize import linprog
+
     scale = 100.0
     one = np.ones_like(x)
     rows = np.vstack(

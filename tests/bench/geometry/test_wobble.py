@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import least_squares
 
 from bench.geometry.reversal import GeometryError
 from bench.geometry.wobble import wobble
@@ -37,6 +36,8 @@ def test_warp_is_what_the_tilt_leaves():
 @given(st.integers(0, 10**6), st.integers(3, 20))
 @settings(max_examples=30, deadline=None)
 def test_uneven_turns_agree_with_a_general_least_squares(seed, n):
+    from scipy.optimize import least_squares
+
     rng = np.random.default_rng(seed)
     turns = (np.arange(n) + rng.uniform(-0.3, 0.3, n)) * 2 * np.pi / n
     readings = rng.normal(0, 0.05, n)
