@@ -160,8 +160,10 @@ class Learner:
 
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
+        if self.what is None:
+            return
         one = next((one for one in self._wired() if one.name == message.instrument), None)
-        if self.what is None or one is None:
+        if one is None:
             return
         if self._proof is not None:
             if one.role == "indicator":

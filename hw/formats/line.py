@@ -21,6 +21,7 @@ from hw.reading import Record, Unit
 
 MOST_SHAPES = 64
 
+_ENDS = (b"\n", b"\r")
 _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
 
 # (start, separator, end, negative, multiplier, divisor, unit, flags); separator -1: float() reads start:end
@@ -45,13 +46,38 @@ class PlainDecoder(LineCutter):
         self._range = range_mm or EVERYWHERE
         self._shapes: dict[bytes, Shape] = {}
 
+    def feed(self, data: bytes) -> list[Record]:
+        """Bytes as they came -> the records they completed, in order."""
+        if not self._rest and not self._dropping and self._parity is None and data.endswith(_ENDS):
+            # the usual block of a slow instrument is one whole line: nothing to cut, nothing to keep
+            behind = 1 if data.endswith(b"\r\n") else 0
+            line = data[: -1 - behind]
+            cut = self._shapes.get(line.translate(_SHAPE))
+            if cut is not None:
+                return [self._by_shape(line, cut, behind)]
+        return super().feed(data)
+
+    def _by_shape(self, line: bytes, cut: Shape, behind: int, raw: bytes | None = None) -> Record:
+        """raw: the whole block as it came, where that is not what is read."""
+        start, separator, end, negative, multiplier, divisor, unit, flags = cut
+        if separator < 0:
+            value = float(line[start:end])
+        else:
+            value = int(line[start:separator] + line[separator + 1 : end]) * multiplier / divisor
+        if negative:
+            value = 0.0 - value  # so that -0 is 0
+        if raw is not None:
+            begin = len(raw) - behind - len(line) - 1
+            line = raw[begin : begin + len(line)]
+        if self._range[0] <= value <= self._range[1]:
+            return Record(value, unit, flags, None, None, line, behind)
+        return self._reject(outside(value, self._range) or "", line, behind)
+
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
         lines = block.replace(b"\r", b"\n").split(b"\n")
         shapes = block.translate(_SHAPE).split(b"\n")
         self._keep(lines.pop(), raw)
         left = len(block)
-        same = raw is block
-        low, high = self._range
         known = self._shapes.get
         append = out.append
         for line, shape in zip(lines, shapes, strict=False):  # shapes has the rest as one more
@@ -62,20 +88,7 @@ class PlainDecoder(LineCutter):
                     start = len(raw) - left - len(line) - 1
                     self._line(line, raw[start : start + len(line)], left, out)
                 continue
-            start, separator, end, negative, multiplier, divisor, unit, flags = cut
-            if separator < 0:
-                value = float(line[start:end])
-            else:
-                value = int(line[start:separator] + line[separator + 1 : end]) * multiplier / divisor
-            if negative:
-                value = 0.0 - value  # so that -0 is 0
-            if not same:
-                start = len(raw) - left - len(line) - 1
-                line = raw[start : start + len(line)]  # noqa: PLW2901
-            if low <= value <= high:
-                append(Record(value, unit, flags, None, None, line, left))
-            else:
-                append(self._reject(outside(value, self._range) or "", line, left))
+            append(self._by_shape(line, cut, left, None if raw is block else raw))
 
     def _read(self, line: bytes) -> Record:
         text = ascii_text(line, self._parity is not None)
