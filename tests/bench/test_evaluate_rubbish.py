@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
@@ -83,7 +83,6 @@ passes = st.lists(
 
 
 @given(passes, jigs, st.sampled_from([None, 0.02]))
-@settings(max_examples=40)
 def test_any_passes_along_a_face(some, jig, straightedge) -> None:
     rows = ["sweep,placement,travel_mm,reading_mm"]
     for number, (placement, n, start, scale, chance) in enumerate(some):
@@ -107,7 +106,6 @@ def test_any_passes_along_a_face(some, jig, straightedge) -> None:
     ),
     jigs,
 )
-@settings(max_examples=20)
 def test_any_widths_of_runners_and_slots(rows, jig) -> None:
     text = "what,station_mm,width_mm\n" + "".join(f"{a},{b!r},{c!r}\n" for a, b, c in rows)
     answers("runner-fit", text, jig)

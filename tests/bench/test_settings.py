@@ -329,7 +329,7 @@ def toml(value: object) -> str:
     return repr(value)
 
 
-@hypothesis_settings(max_examples=80)
+@hypothesis_settings(max_examples=2 * hypothesis_settings().max_examples)
 @given(
     st.dictionaries(
         KEYS,

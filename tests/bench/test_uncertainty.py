@@ -146,7 +146,7 @@ def test_empty_and_broken_budgets() -> None:
         combine([Part("seat", "B", math.nan)])
 
 
-@settings(max_examples=60)
+@settings(max_examples=2 * settings().max_examples)
 @given(
     st.lists(
         st.tuples(st.floats(0, 1e-3), st.one_of(st.none(), st.floats(1, 200))),

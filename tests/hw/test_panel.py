@@ -178,7 +178,7 @@ def test_a_release_whose_edge_was_lost_is_no_long_press() -> None:
     assert actions == ["press"]
 
 
-@settings(max_examples=100)
+@settings(max_examples=3 * settings().max_examples)
 @given(st.lists(st.one_of(st.floats(0.0001, 0.015), st.floats(0.025, 1.6)), max_size=30))
 def test_any_bouncing_gives_one_action_for_each_stretch_of_contact(lengths: list[float]) -> None:
     """Against a plain reckoning over the whole record: levels that lasted beyond the bounce, merged."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.checks import find
@@ -112,7 +112,6 @@ def sound(finding: Finding) -> None:
 
 @pytest.mark.parametrize("kind", list(KINDS))
 @given(data=st.data(), gear=some_gear, known=some_known)
-@settings(max_examples=25, deadline=None)
 def test_any_readings(kind: str, data: st.DataObject, gear: EvidenceGear, known: Known) -> None:
     traces = data.draw(KINDS[kind])
     options = data.draw(st.sampled_from(OPTIONS[kind]))

@@ -104,7 +104,6 @@ def test_the_parts_of_the_uncertainty():
 
 
 @given(st.floats(1.0, 50.0), st.floats(1.0, 50.0), st.floats(100.0, 600.0), st.floats(-0.5, 0.5))
-@settings(max_examples=30, deadline=None)
 def test_zero_errors_cancel_and_swapped_ends_flip(near, far, apart, zero):
     plain = board_rotation([near], [far], apart).rotation
     assert board_rotation([near + zero], [far + zero], apart).rotation == pytest.approx(plain, abs=1e-12)

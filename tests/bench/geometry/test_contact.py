@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.contact import contact_line, lower_hull, upper_hull
@@ -80,7 +80,6 @@ def test_a_board_pushed_onto_the_fence_by_a_geometry_library_turns_the_same_way(
 
 
 @given(profiles, places)
-@settings(max_examples=25, deadline=None)
 def test_the_edge_is_the_lowest_line_under_the_push(profile, where):
     x, y = profile
     left, right, push = board_on(x, where)
@@ -93,7 +92,6 @@ def test_the_edge_is_the_lowest_line_under_the_push(profile, where):
 
 
 @given(profiles, places, st.floats(-1.0, 1.0), st.floats(-1e-3, 1e-3))
-@settings(max_examples=25, deadline=None)
 def test_tilt_mirror_and_far_fence(profile, where, a, b):
     x, y = profile
     left, right, push = board_on(x, where)
@@ -112,7 +110,6 @@ def test_tilt_mirror_and_far_fence(profile, where, a, b):
 
 
 @given(profiles, places)
-@settings(max_examples=25, deadline=None)
 def test_the_rotation_is_its_sensitivity_times_the_heights(profile, where):
     x, y = profile
     found = contact_line(x, y, *board_on(x, where))
@@ -122,7 +119,6 @@ def test_the_rotation_is_its_sensitivity_times_the_heights(profile, where):
 
 
 @given(profiles)
-@settings(max_examples=25, deadline=None)
 def test_hulls_agree_with_scipy(profile):
     from scipy.spatial import ConvexHull
 

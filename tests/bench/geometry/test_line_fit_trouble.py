@@ -227,7 +227,7 @@ def test_units_order_and_mirror_do_not_matter(seed: int, n: int, factor: float) 
     assert mirrored.slope == pytest.approx(-plain.slope, abs=small)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=2 * settings().max_examples)
 @given(
     st.lists(
         st.tuples(st.floats(0, 300), st.one_of(st.floats(-10, 10), st.sampled_from([0.0, 1.0, 1e6]))),
@@ -253,7 +253,6 @@ def test_never_a_number_that_is_none(rows: list[tuple[float, float]], resolution
     assert fit.set_aside == fit.aside.sum()
 
 
-@settings(max_examples=30, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     where=st.integers(0, 190),

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.reversal import (
@@ -42,7 +42,6 @@ def test_the_worked_straightedge_reversal_is_told_apart():
 
 
 @given(st.integers(0, 1000), height, height, height, height)
-@settings(max_examples=30, deadline=None)
 def test_set_up_lines_leave_the_face_as_it_is(seed, a, b, c, d):
     rng = np.random.default_rng(seed)
     x = uneven(40, seed)
@@ -61,7 +60,6 @@ def test_levelling_agrees_with_numpy_polyfit():
 
 
 @given(st.integers(2, 200), st.integers(0, 1000), height, st.floats(-1e-3, 1e-3), st.floats(5.0, 900.0))
-@settings(max_examples=20, deadline=None)
 def test_a_straight_face_stays_straight_to_its_ends_however_unevenly_it_was_swept(n, seed, a, b, window):
     x = uneven(n, seed)
     at = np.linspace(-300.0, 300.0, 61)
@@ -69,7 +67,6 @@ def test_a_straight_face_stays_straight_to_its_ends_however_unevenly_it_was_swep
 
 
 @given(st.integers(2, 200), st.integers(0, 1000), st.floats(5.0, 900.0))
-@settings(max_examples=20, deadline=None)
 def test_averaging_is_nowhere_noisier_than_one_reading(n, seed, window):
     weights = smoothing_matrix(uneven(n, seed), np.linspace(-300.0, 300.0, 61), window)
     assert np.sum(weights**2, axis=1).max() <= 1.0 + 1e-9

@@ -161,7 +161,6 @@ def test_every_position_agrees_with_linear_programming(two, seed):
 
 
 @given(st.integers(0, 10**6))
-@settings(max_examples=20, deadline=None)
 def test_the_play_is_the_extent_of_the_polygon_that_all_conditions_leave(seed):
     runners, slots = bodies(seed)
     middle = runners[0].s[-1] / 2

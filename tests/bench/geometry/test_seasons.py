@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.reversal import GeometryError
@@ -114,7 +114,6 @@ def test_spacing_of_runners_under_a_panel():
 
 
 @given(climates, climates, st.floats(1.0, 600.0), st.floats(0.0, 0.005), st.floats(0.0, 3e-4))
-@settings(max_examples=40, deadline=None)
 def test_out_and_back_is_the_same_to_first_order_and_damper_is_larger(first, second, size, wet, warm):
     material = Moves(wet, warm)
     there = size_in(size, material, first, second)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.play import side_play, yaw_play
@@ -13,7 +13,6 @@ readings = st.lists(st.integers(-500, 500), min_size=2, max_size=8).map(lambda v
 
 
 @given(readings, readings)
-@settings(max_examples=40, deadline=None)
 def test_difference_error_and_degrees_of_freedom_agree_with_a_welch_test(left, right):
     from scipy.stats import ttest_ind
 
@@ -40,7 +39,6 @@ def test_a_swapped_pair_shows_as_a_play_below_zero():
 
 
 @given(readings, readings, st.floats(50.0, 500.0), st.floats(-1.0, 1.0))
-@settings(max_examples=30, deadline=None)
 def test_zero_and_side_of_the_twist_do_not_matter(left, right, place, zero):
     plain = yaw_play(left, right, place)
     moved = yaw_play([v + zero for v in left], [v + zero for v in right], -place)

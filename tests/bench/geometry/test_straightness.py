@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.reversal import GeometryError, standard_uncertainty
@@ -102,7 +102,6 @@ def test_the_autocollimator_table():
 
 
 @given(profiles)
-@settings(max_examples=25, deadline=None)
 def test_no_narrower_zone_exists(profile):
     x, y = profile
     zone = minimum_zone(x, y)
@@ -114,7 +113,6 @@ def test_no_narrower_zone_exists(profile):
 
 
 @given(profiles, st.floats(-1.0, 1.0), st.floats(-1e-3, 1e-3))
-@settings(max_examples=25, deadline=None)
 def test_a_line_added_changes_no_form_and_a_mirror_keeps_it(profile, a, b):
     x, y = profile
     for measure in (minimum_zone, least_squares):
@@ -131,7 +129,6 @@ def test_a_line_added_changes_no_form_and_a_mirror_keeps_it(profile, a, b):
 
 
 @given(profiles)
-@settings(max_examples=25, deadline=None)
 def test_a_straightness_is_its_sensitivity_times_the_heights(profile):
     """Every one of them is piecewise linear in the heights, and has no memory of a line."""
     x, y = profile

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.geometry.reversal import GeometryError
@@ -34,7 +34,6 @@ def test_warp_is_what_the_tilt_leaves():
 
 
 @given(st.integers(0, 10**6), st.integers(3, 20))
-@settings(max_examples=30, deadline=None)
 def test_uneven_turns_agree_with_a_general_least_squares(seed, n):
     from scipy.optimize import least_squares
 
@@ -55,7 +54,6 @@ def test_uneven_turns_agree_with_a_general_least_squares(seed, n):
 
 
 @given(st.integers(0, 10**6), st.floats(0.0, 6.28), st.floats(-1.0, 1.0))
-@settings(max_examples=30, deadline=None)
 def test_where_counting_begins_changes_only_the_phase(seed, start, offset):
     rng = np.random.default_rng(seed)
     readings = rng.normal(0, 0.05, 8)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import LineString, Point
@@ -33,7 +33,6 @@ def test_worked_case_of_toe() -> None:
     assert opening(toe, "right") * 300 == pytest.approx(0.090)
 
 
-@settings(max_examples=40)
 @given(SMALL, SMALL, SIDE, st.floats(300, 900), st.floats(0, 0.0003))
 def test_the_rip_fence_opens_as_wanted_after_its_move(
     fence: float, blade: float, side: str, span: float, wanted: float
@@ -54,7 +53,6 @@ def test_the_rip_fence_opens_as_wanted_after_its_move(
     assert was == pytest.approx(opening(fence - blade, side) * 290, abs=2e-5)  # type: ignore[arg-type]
 
 
-@settings(max_examples=40)
 @given(SMALL, st.floats(150, 600))
 def test_blade_and_table_go_opposite_ways_to_the_same_end(rotation: float, span: float) -> None:
     carriage = blade_move(rotation, 2e-5, span)

@@ -72,7 +72,7 @@ def y_at(line: LineString, x: float) -> float:
     return float(crossing.y)
 
 
-@settings(max_examples=60)
+@settings(max_examples=2 * settings().max_examples)
 @given(
     st.floats(-0.002, 0.002).filter(lambda a: abs(a) > 1e-6),
     st.sampled_from(SIDES),

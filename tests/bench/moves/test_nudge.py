@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import LineString, Point
@@ -25,7 +25,6 @@ def test_worked_case() -> None:
     assert fence_nudge(0.0003, 0 - 250) == pytest.approx(0.075)
 
 
-@settings(max_examples=40)
 @given(ROTATIONS, st.sampled_from(["left", "right"]), st.floats(50, 900))
 def test_the_fence_at_the_indicator_goes_as_foretold(rotation: float, pivot: str, reach: float) -> None:
     jig = Jig(name="s", pivot=pivot, pivot_to_blade=250)  # type: ignore[arg-type]
@@ -39,7 +38,6 @@ def test_the_fence_at_the_indicator_goes_as_foretold(rotation: float, pivot: str
     assert fence_nudge(rotation, offset) == pytest.approx(seen, rel=1e-4)
 
 
-@settings(max_examples=40)
 @given(ROTATIONS, st.floats(-0.2, 0.2), st.floats(50, 400))
 def test_the_arm_shows_the_turn_whatever_the_pivot_does_along_the_travel(
     rotation: float, slop: float, beyond: float

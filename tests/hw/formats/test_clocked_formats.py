@@ -16,7 +16,7 @@ from hw.formats.sync48 import Sync48
 from hw.formats.sync52 import Sync52
 from hw.reading import Record
 
-steady = settings(derandomize=True, deadline=None, max_examples=80)
+steady = settings(max_examples=2 * settings().max_examples)
 
 
 def one(name: str, text: str, **options: object) -> Record:

@@ -13,7 +13,7 @@ from hw.formats.records import BridgeRecord, ScaleRecord
 from hw.reading import FormatError
 from hw.virtual.encoders import ENCODERS, LINE_ENCODERS, BridgeEncoder, display, make_encoder
 
-steady = settings(derandomize=True, deadline=None, max_examples=250)
+steady = settings(max_examples=7 * settings().max_examples)
 
 OWN = {"resolution", "send_unit", "mode", "digits"}
 

@@ -14,7 +14,7 @@ from hw.formats.as_json import to_json
 from hw.reading import Decoder
 from hw.virtual.encoders import make_encoder
 
-steady = settings(derandomize=True, deadline=None, max_examples=150)
+steady = settings(max_examples=4 * settings().max_examples)
 
 CASES: list[tuple[str, dict[str, object]]] = [
     ("line", {}),

@@ -13,7 +13,7 @@ from hw.formats.line import PlainDecoder
 from hw.formats.plain_text import Fault, ascii_text, read_plain
 from hw.reading import FormatError, Record
 
-steady = settings(derandomize=True, deadline=None, max_examples=60)
+steady = settings(max_examples=2 * settings().max_examples)
 
 
 def decode(data: bytes, **options: object) -> list[Record]:

@@ -18,7 +18,7 @@ from hw.formats.quad_x4 import Quadrature, QuadX4
 from hw.formats.wedge import Wedge
 from hw.reading import FormatError, Record
 
-steady = settings(derandomize=True, deadline=None, max_examples=60)
+steady = settings(max_examples=2 * settings().max_examples)
 
 
 def decode(name: str, text: str, **options: object) -> list[Record]:

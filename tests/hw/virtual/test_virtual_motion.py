@@ -4,7 +4,7 @@ from itertools import pairwise
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from hw.virtual.form import Edge
@@ -17,7 +17,6 @@ from hw.virtual.motion import Leg, Pose, Timeline, passes, stroke
     length=st.floats(-400, 400).filter(lambda x: abs(x) > 0.05),
     speed=st.floats(5, 500),
 )
-@settings(max_examples=30, deadline=None)
 def test_a_stroke_ends_where_it_should_and_never_turns_back(seed, length, speed):
     travel = stroke(Random(seed), 10.0, length, speed)
     assert travel.at(-1.0) == 10.0
@@ -29,7 +28,6 @@ def test_a_stroke_ends_where_it_should_and_never_turns_back(seed, length, speed)
 
 
 @given(seed=st.integers(0, 1000), mark=st.floats(1.0, 199.0))
-@settings(max_examples=30, deadline=None)
 def test_a_leg_knows_when_it_passes_a_mark(seed, mark):
     for length, first in ((200.0, 0.0), (-200.0, 200.0)):
         travel = stroke(Random(seed), first, length, 200.0)
@@ -66,7 +64,6 @@ def test_a_gauge_has_lost_motion_counts_and_a_zero():
 
 
 @given(seed=st.integers(0, 1000))
-@settings(max_examples=20, deadline=None)
 def test_an_edge_has_no_angle_over_its_ridden_stretch(seed):
     edge = Edge.draw(Random(seed), 300.0, 0.002, 0.004, (60.0, 285.0))
     places = [60.0 + 0.5 * n for n in range(451)]

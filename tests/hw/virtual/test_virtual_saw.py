@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
@@ -51,7 +51,6 @@ def degrees(angle):
 
 
 @given(a=ANGLES, slot=ANGLES, seed=st.integers(0, 50), far=st.booleans())
-@settings(max_examples=25, deadline=None)
 def test_a_cut_board_is_out_of_square_by_the_truth(a, slot, seed, far):
     """A board on the fence, cut by a tooth that stands still while the sled slides along the slots."""
     saw = quiet(seed, fence="far" if far else "near", rotation=a)
@@ -112,7 +111,6 @@ def swept_reading(saw, handle, side, y, s):
 
 
 @given(a=ANGLES, e=ANGLES, seed=st.integers(0, 50), far=st.booleans(), left=st.booleans())
-@settings(max_examples=25, deadline=None)
 def test_the_plunger_follows_a_swept_polygon(a, e, seed, far, left):
     saw = quiet(seed, fence="far" if far else "near", rotation=a, square_error=e)
     handle = "left" if left else "right"
@@ -129,7 +127,6 @@ def test_the_plunger_follows_a_swept_polygon(a, e, seed, far, left):
 # way about on a far one. Here, for once, the rule itself is checked against the swept readings.
 @pytest.mark.parametrize("fence", ["near", "far"])
 @given(a=ANGLES, e=ANGLES, seed=st.integers(0, 20))
-@settings(max_examples=20, deadline=None)
 def test_both_placements_give_rotation_and_square(fence, a, e, seed):
     saw = quiet(seed, fence=fence, rotation=a, square_error=e)
     b = {}
@@ -184,7 +181,6 @@ def test_toe_is_rip_fence_against_blade():
 
 
 @given(dy=st.floats(-1.5, 1.5).filter(lambda dy: abs(dy) > 1e-6), seed=st.integers(0, 50), far=st.booleans())
-@settings(max_examples=25, deadline=None)
 def test_turning_the_fence_moves_its_face_there_by_that_much(dy, seed, far):
     saw = quiet(seed, fence="far" if far else "near")
     pivot = tuple(saw.pivot_point)
