@@ -156,6 +156,7 @@ def test_what_lasts_is_not_scatter() -> None:
 # ---- trend ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.ci  # the import alone takes a second
 @given(
     values=st.lists(st.floats(-10, 10), min_size=5, max_size=30),
     gaps=st.lists(st.floats(0.5, 60), min_size=30, max_size=30),

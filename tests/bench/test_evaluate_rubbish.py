@@ -207,14 +207,22 @@ def test_a_strip_cut_off_the_wrong_edge_and_a_slip_of_the_caliper_are_remarked_o
     [
         ("fence-straight", "\n".join(face(0.1, 0.0).splitlines()[:62]), "straightedge"),
         ("runner-fit", "what,station_mm,width_mm\nrunner-left,0,19\nrunner-left,100,19\n", "not slot-left"),
-        (
+        pytest.param(
             "runner-fit",
             "what,station_mm,width_mm\nslot-left,0,19\nslot-left,100,19\n",
             "no runner was measured",
+            marks=pytest.mark.ci,
         ),
-        ("runner-fit", "what,station_mm,width_mm\nslot-left,0,19\nrunner-left,0,18.9\n", "at one place only"),
-        ("test-board", "end,width_mm\nnear,25\n", "no width at the far end"),
-        ("test-board", "end,width_mm\nnear,25\nfar,25\n", "--apart"),
+        pytest.param(
+            "runner-fit",
+            "what,station_mm,width_mm\nslot-left,0,19\nrunner-left,0,18.9\n",
+            "at one place only",
+            marks=pytest.mark.ci,
+        ),
+        pytest.param(
+            "test-board", "end,width_mm\nnear,25\n", "no width at the far end", marks=pytest.mark.ci
+        ),
+        pytest.param("test-board", "end,width_mm\nnear,25\nfar,25\n", "--apart", marks=pytest.mark.ci),
     ],
 )
 def test_too_little_is_one_line_and_exit_2(tmp_path: Path, kind: str, text: str, says: str) -> None:

@@ -72,8 +72,8 @@ def test_a_daemon_killed_in_mid_learning_leaves_nothing_and_the_sled_is_found_af
     ("args", "words"),
     [
         (("learn", "leaf"), "no indicator is set up"),
-        (("learn", "indicator", "--leaf", "0.1 mm"), "--leaf goes with"),
-        (("learn", "leaf", "--leaf", "thin"), "--leaf: "),
+        pytest.param(("learn", "indicator", "--leaf", "0.1 mm"), "--leaf goes with", marks=pytest.mark.ci),
+        pytest.param(("learn", "leaf", "--leaf", "thin"), "--leaf: ", marks=pytest.mark.ci),
     ],
 )
 def test_wrong_use_is_one_line_and_exit_2(bare, args, words) -> None:

@@ -26,7 +26,12 @@ def figures(part: str, share: float) -> list[dict]:
 
 
 @pytest.mark.parametrize(
-    ("part", "share"), [("twins", 1.0), ("cuts", 0.1), pytest.param("cuts", 1.0, marks=pytest.mark.slow)]
+    ("part", "share"),
+    [
+        ("twins", 1.0),
+        pytest.param("cuts", 0.1, marks=pytest.mark.ci),
+        pytest.param("cuts", 1.0, marks=pytest.mark.slow),
+    ],
 )
 def test_recordings(part: str, share: float) -> None:
     assert all(one["pass"] for one in figures(part, share))
@@ -45,7 +50,11 @@ def test_rubbish(share: float) -> None:
 
 
 @pytest.mark.parametrize(
-    "share", [0.0005, pytest.param(0.03, marks=[pytest.mark.slow, pytest.mark.timeout(1200)])]
+    "share",
+    [
+        pytest.param(0.0005, marks=pytest.mark.ci),
+        pytest.param(0.03, marks=[pytest.mark.slow, pytest.mark.timeout(1200)]),
+    ],
 )
 def test_flipped_bits(share: float) -> None:
     """Of what parses all the same, at most one in a hundred is passed on far off; next to nothing good is refused."""

@@ -222,6 +222,7 @@ def test_no_move_is_urged_where_the_way_is_not_known() -> None:
     assert not said(found(passes()), "either side of square")
 
 
+@pytest.mark.ci  # the import alone takes a second
 @pytest.mark.parametrize("seed", range(3))
 def test_beside_statsmodels_and_scipy(seed: int) -> None:
     """The same passes by a robust fit each (Huber's T, statsmodels), halves and t-interval (scipy) of what remains."""

@@ -49,6 +49,7 @@ def test_first_harmonic_by_fft(recorded, where) -> None:
     assert value["total"].value == pytest.approx(max(everything) - min(everything), abs=2e-6)
 
 
+@pytest.mark.ci  # the import alone takes a second
 def test_uneven_turns_and_scatter_by_regression(recorded) -> None:
     import statsmodels.api as sm
 

@@ -60,6 +60,7 @@ def test_each_copy_is_the_fit_of_its_own_widths(seed: int, two: bool) -> None:
             assert side[row, k] == pytest.approx(expected, rel=1e-6, abs=1e-8)
 
 
+@pytest.mark.ci
 def test_a_few_pairs_tell_as_much_as_many_copies(monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside a thousand; a standard deviation of as few independent ones would be known to a tenth only."""
     rng = np.random.default_rng(5)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+import statistics
 
 import pytest
 from shapely import affinity
@@ -128,15 +129,13 @@ def test_the_side_may_be_said_and_the_mount(recorded) -> None:
 
 
 def test_rows_of_one_spot(recorded) -> None:
-    from scipy import stats
-
     rows = spots(1e-4, "right", scatter=0.002, touches=5)
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.01})
     std = {r.part: r.standard_uncertainty for r in found.budget}
     assert std["arbor end float"] == pytest.approx(0.01 / math.sqrt(3) / 170)
     ends = [[float(r[3]) for r in rows if r[1] == name] for name in ("front", "rear")]
-    pooled = math.sqrt(sum(stats.tvar(e) for e in ends) / 2)
+    pooled = math.sqrt(sum(statistics.variance(e) for e in ends) / 2)
     assert std["touches"] == pytest.approx(pooled * math.sqrt(2 / 5) / 170, rel=1e-3)
     assert std["indicator over the span used"] == pytest.approx(
         math.hypot(0.001 / math.sqrt(6), 0.01 * 0.017 / math.sqrt(3)) / 170, rel=0.05
@@ -166,7 +165,7 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
 
 def test_more_touches_are_asked_for_where_they_would_tell(recorded) -> None:
     """The number named is the least with which U, worked by scipy from the same rows, is clear of the limit."""
-    from scipy import stats
+    from scipy.special import stdtrit
 
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     rows = spots(1.5e-4, "right", scatter=0.01)
@@ -181,7 +180,7 @@ def test_more_touches_are_asked_for_where_they_would_tell(recorded) -> None:
     def expanded(n: float) -> float:
         u2 = touches**2 * 3 / n
         dof = (u2 + others) ** 2 / (u2**2 / (2 * (n - 1)))
-        return stats.t.ppf(0.995, dof) * math.sqrt(u2 + others)
+        return stdtrit(dof, 0.995) * math.sqrt(u2 + others)
 
     assert expanded(each) <= clear < expanded(each - 1)
 

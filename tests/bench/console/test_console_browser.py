@@ -21,7 +21,7 @@ def packet(stream: IO[bytes]) -> tuple[bytes, bytes]:
     return kind, stream.read(size)
 
 
-@pytest.mark.parametrize("width", [44, 120])
+@pytest.mark.parametrize("width", [44, pytest.param(120, marks=pytest.mark.ci)])
 def test_the_screen_is_drawn_for_a_browser(tmp_path: Path, width: int) -> None:
     screen = subprocess.Popen(
         [sys.executable, "-m", "bench.cli", "console", "--socket", str(tmp_path / "none")],

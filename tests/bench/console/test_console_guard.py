@@ -134,7 +134,7 @@ def test_left_by_key(terminal) -> None:
     assert one.exit_code() == 0
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", [signal.SIGTERM, pytest.param(signal.SIGHUP, marks=pytest.mark.ci)])
 def test_told_to_end(terminal, number) -> None:
     one = terminal()
     os.kill(one.pid, number)

@@ -93,8 +93,8 @@ def test_a_lean_that_showed_no_play_proves_no_side() -> None:
     ("kind", "option", "value"),
     [
         ("fence-straight", "--mount", "standing"),
-        ("runner-fit", "--side", "left"),
-        ("test-board", "--side", "right"),
+        pytest.param("runner-fit", "--side", "left", marks=pytest.mark.ci),
+        pytest.param("test-board", "--side", "right", marks=pytest.mark.ci),
     ],
 )
 def test_what_a_kind_has_no_use_for_is_refused(tmp_path: Path, kind: str, option: str, value: str) -> None:

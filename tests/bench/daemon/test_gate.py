@@ -89,8 +89,10 @@ def spoiled_stream(
     ("kept", "escapes"),
     [
         ({"noise": 0.003}, 0),
-        ({"name": "sync48", "rate": 40.0, "count": 25.4 / 20480, "noise": 0.0008}, 2),
-        (
+        pytest.param(
+            {"name": "sync48", "rate": 40.0, "count": 25.4 / 20480, "noise": 0.0008}, 2, marks=pytest.mark.ci
+        ),
+        pytest.param(
             {
                 "name": "line",
                 "rate": 100.0,
@@ -99,6 +101,7 @@ def spoiled_stream(
                 "options": {"resolution": "0.001 mm"},
             },
             1,
+            marks=pytest.mark.ci,
         ),
         ({"name": "line", "rate": 100.0, "travel": True}, 2),
     ],
@@ -117,7 +120,13 @@ def test_most_flips_of_a_24_bit_frame_still_parse() -> None:
     assert outcome.parsed / outcome.flipped == pytest.approx(22 / 24, abs=0.04)
 
 
-@pytest.mark.parametrize(("name", "count"), [("sync52", 0.001), ("bcd28", 0.01)], ids=["52 bits", "28 bits"])
+@pytest.mark.parametrize(
+    ("name", "count"),
+    [
+        pytest.param("sync52", 0.001, id="52 bits", marks=pytest.mark.ci),
+        pytest.param("bcd28", 0.01, id="28 bits"),
+    ],
+)
 def test_ten_counts_off_is_seen_amid_noise(name: str, count: float) -> None:
     """Decimal digits differ by ten counts where their neighbour digit has one bit flipped: hardly more than noise."""
     found = [

@@ -70,7 +70,7 @@ class Watcher:
         return out
 
 
-@pytest.mark.parametrize("cycles", [1, slow(100)])
+@pytest.mark.parametrize("cycles", [pytest.param(1, marks=pytest.mark.ci), slow(100)])
 def test_pulled_and_plugged_in_again(cycles: int, rigs, run, wire, figure) -> None:
     """Each time another device is behind the same name. What is measured is from the plug to the next reading."""
     rig = rigs(marks='["25 mm", "50 mm", "75 mm", "100 mm"]')
@@ -151,7 +151,7 @@ def test_no_sweep_is_joined_across_a_pulled_cable(rigs, run, wire) -> None:
     assert not any(one.state == "kept" for one in said)
 
 
-@pytest.mark.parametrize("size", [20_000, slow(1_000_000)])
+@pytest.mark.parametrize("size", [pytest.param(20_000, marks=pytest.mark.ci), slow(1_000_000)])
 def test_rubbish_through_a_real_port(size: int, rigs, run, wire, figure) -> None:
     """Random bytes in bursts; after each, two lines: the second is read. The daemon answers all the while.
 

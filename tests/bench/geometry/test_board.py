@@ -72,6 +72,7 @@ def test_the_cut_that_was_worked_by_simulation():
     )
 
 
+@pytest.mark.ci
 def test_the_uncertainty_is_the_scatter_of_boards_cut_with_play_and_seating():
     """Each of four cuts falls anywhere in the play and on its own seating; widths are read three times."""
     rng = np.random.default_rng(8)

@@ -144,8 +144,17 @@ def test_a_hollow_fence_carries_a_board_at_its_two_ends():
     assert found.span == pytest.approx((found.rotation, found.rotation))
 
 
-@pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize("shape", [0.0, 0.05, -0.05])
+@pytest.mark.parametrize(
+    ("shape", "fence"),
+    [
+        (0.05, "near"),
+        (-0.05, "far"),
+        *(
+            pytest.param(*case, marks=pytest.mark.ci)
+            for case in [(0.0, "near"), (0.0, "far"), (0.05, "far"), (-0.05, "near")]
+        ),
+    ],
+)
 def test_the_uncertainty_is_the_scatter_of_noisy_profiles(shape, fence):
     rng = np.random.default_rng(17)
     x = np.linspace(-450.0, 450.0, 46)

@@ -87,6 +87,7 @@ def test_bisquare_on_the_telephones() -> None:
     assert scale == pytest.approx(answer["scale"], rel=1e-4)
 
 
+@pytest.mark.ci  # the import alone takes a second
 def test_bisquare_on_stackloss() -> None:
     """Brownlee (1965), pp. 491-500; the bisquare fit as printed, which stopped 2e-4 from its fixed point."""
     import statsmodels.api as sm
@@ -162,6 +163,7 @@ def test_whitening_is_that_of_the_dense_covariance() -> None:
         assert logdet[row] == pytest.approx(np.linalg.slogdet(covariance)[1], rel=1e-9)
 
 
+@pytest.mark.ci
 def test_related_noise_agrees_with_generalised_least_squares() -> None:
     """Noise that is related over 6 mm: statsmodels' GLS is told the covariance, ours has to see it; the
     usual independent standard error of ordinary least squares is far too small."""

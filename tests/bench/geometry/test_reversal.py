@@ -127,7 +127,7 @@ def test_whole_sweeps_of_different_places_give_the_face():
     assert np.abs(result.straightedge - edge).max() < 4.0 * sigma.max() + 0.0003
 
 
-@pytest.mark.parametrize("sweeps", [1, 3])
+@pytest.mark.parametrize("sweeps", [pytest.param(1, marks=pytest.mark.ci), 3])
 def test_the_covariance_is_the_scatter_of_the_face_over_many_trials(sweeps):
     rng = np.random.default_rng(11)
     x = uneven(150, 1)

@@ -144,7 +144,10 @@ def test_a_runner_longer_than_its_slot_is_judged_where_it_fills_it():
     assert found.yaw_play == pytest.approx(2 * 0.1 / 700.0)
 
 
-@pytest.mark.parametrize("two", [False, True], ids=["one runner", "two runners"])
+@pytest.mark.parametrize(
+    "two",
+    [pytest.param(False, id="one runner", marks=pytest.mark.ci), pytest.param(True, id="two runners")],
+)
 @given(seed=st.integers(0, 10**6))
 @settings(max_examples=8, deadline=None)
 def test_every_position_agrees_with_linear_programming(two, seed):
@@ -264,6 +267,7 @@ def test_lines_between_two_rows_of_points():
     assert found.gap == pytest.approx(2.0)
 
 
+@pytest.mark.ci
 def test_the_uncertainty_is_the_scatter_of_measured_widths():
     """Widths of a known runner and slot measured 30 times with a caliper's errors."""
     rng = np.random.default_rng(4)

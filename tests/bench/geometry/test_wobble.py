@@ -66,7 +66,7 @@ def test_where_counting_begins_changes_only_the_phase(seed, start, offset):
     assert upside_down.tilt == pytest.approx(plain.tilt)
 
 
-@pytest.mark.parametrize("repeats", [1, 3])
+@pytest.mark.parametrize("repeats", [pytest.param(1, marks=pytest.mark.ci), 3])
 def test_the_uncertainties_are_the_scatter_over_many_plates(repeats):
     rng = np.random.default_rng(3)
     turns = np.tile(EIGHT, repeats)

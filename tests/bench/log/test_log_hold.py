@@ -67,6 +67,7 @@ def round_of(path, count: int) -> None:
     end(winner)
 
 
+@pytest.mark.ci
 def test_five_at_once_and_again_after_killing_the_winner(path) -> None:
     round_of(path, 5)
     round_of(path, 1)

@@ -361,11 +361,11 @@ def test_modbus(answer: str, options: tuple[str, ...], wanted: object) -> None:
     ("args", "says"),
     [
         (["--format", "sync25"], "sync25"),
-        ([], "--format"),
-        (["--format", "line", "--option", "profile"], "KEY=VALUE"),
-        (["--format", "line", "--option", "profile=plane"], "plane"),
+        pytest.param([], "--format", marks=pytest.mark.ci),
+        pytest.param(["--format", "line", "--option", "profile"], "KEY=VALUE", marks=pytest.mark.ci),
+        pytest.param(["--format", "line", "--option", "profile=plane"], "plane", marks=pytest.mark.ci),
         (["--format", "sync24", "--option", "decimals=2"], "decimals"),
-        (["--format", "line", "--option", "range_mm=5,1"], "range_mm"),
+        pytest.param(["--format", "line", "--option", "range_mm=5,1"], "range_mm", marks=pytest.mark.ci),
         (["--format", "line", "--sorts"], "--sorts"),
     ],
 )
