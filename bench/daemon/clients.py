@@ -33,7 +33,7 @@ class SocketHeld(Exception):
 
 class Client:
     def __init__(self, writer: asyncio.StreamWriter) -> None:
-        self._writer = writer
+        self._transport = writer.transport
         self.watching = False
         self.most: float | None = None  # messages a second per instrument
         self.capturing: str | None = None
@@ -45,12 +45,12 @@ class Client:
     def send_line(self, line: bytes, *, live: bool = False) -> None:
         if self.gone:
             return
-        waiting = self._writer.transport.get_write_buffer_size()
+        waiting = self._transport.get_write_buffer_size()
         if waiting > DROP:
             log.warning("a client does not read; it is dropped")
             self.drop()
         elif not (live and waiting > SKIP_LIVE):
-            self._writer.write(line)
+            self._transport.write(line)
 
     def send(self, message: msgspec.Struct) -> None:
         self.send_line(encode(message))
@@ -78,7 +78,7 @@ class Client:
 
     def drop(self) -> None:
         self.gone = True
-        self._writer.transport.abort()
+        self._transport.abort()
 
 
 OnRequest = Callable[[Client, Request], Awaitable[None]]
@@ -114,7 +114,7 @@ class Clients:
             self._server.close()
         for client in list(self.all):
             client.gone = True
-            client._writer.close()
+            client._transport.close()
         for task in list(self._tasks):
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -128,10 +128,11 @@ class Clients:
                 client.send_line(line)
 
     def tell_readings(self, readings: Readings, now: float) -> None:
-        watching = [c for c in self.all if c.watching]
-        if watching:
-            line = encode(readings)
-            for client in watching:
+        line = None
+        for client in list(self.all):
+            if client.watching:
+                if line is None:
+                    line = encode(readings)
                 client.send_readings(readings, line, now)
 
     @property

@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Literal
 
+import msgspec
+
 from bench.daemon.gate import Gate
 from bench.daemon.sources import Sources, make_reader, may_err
 from bench.settings import PortSettings
@@ -31,26 +33,23 @@ ASKINGS = 10.0  # requests a second, where an instrument speaks only when asked
 NS = 1_000_000_000
 
 
-class Batch:
+class Batch(msgspec.Struct):
     """The readings of one block: stamps in monotonic s, values in mm as the instrument shows them.
 
     held: the (stamp, value) that the gate refused; they may have come in a block before. came: the stamps of all that
     is in `data` and is a reading, whatever the gate makes of it.
     """
 
-    __slots__ = ("came", "data", "first", "flags", "held", "rejected", "stamps", "unit", "values", "when")
-
-    def __init__(self, data: bytes, when: int, first: int) -> None:
-        self.data = data
-        self.when = when
-        self.first = first
-        self.came: list[float] = []
-        self.stamps: list[float] = []
-        self.values: list[float] = []
-        self.rejected: list[tuple[float, Record]] = []
-        self.held: list[tuple[float, float]] = []
-        self.unit: str = "mm"
-        self.flags: set[str] = set()
+    data: bytes
+    when: int
+    first: int
+    came: list[float] = []
+    stamps: list[float] = []
+    values: list[float] = []
+    rejected: list[tuple[float, Record]] = []
+    held: list[tuple[float, float]] = []
+    unit: str = "mm"
+    flags: set[str] = set()
 
 
 OnBatch = Callable[["Instrument", Batch], None]
@@ -134,7 +133,7 @@ class Instrument:
         span = min(when - before, NS)
         stamps: list[float] = []
         values: list[float] = []
-        tags: list[tuple[str, tuple[str, ...]]] = []
+        heard: list[Record] = []
         later = len(records)
         for record in records:
             later -= 1
@@ -142,7 +141,7 @@ class Instrument:
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
-                tags.append((record.unit, record.flags))
+                heard.append(record)
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
         self.rejects = self._decoder.rejects
@@ -150,7 +149,7 @@ class Instrument:
             self._unread = 0
             batch.came = stamps
             self._heard(stamps)
-            self._let_through(batch, stamps, values, tags)
+            self._let_through(batch, stamps, values, heard)
         else:
             if not self._unread:
                 self._unread_since = when / NS
@@ -163,20 +162,20 @@ class Instrument:
         batch: Batch,
         stamps: list[float],
         values: list[float],
-        tags: Sequence[tuple[str, tuple[str, ...]]],
+        records: list[Record],
     ) -> None:
         """What the gate lets pass is the batch; a unit or a flag goes or waits with its own reading."""
         if self._gate is not None:
-            passed = self._gate.pass_on(stamps, values, tags)
+            passed = self._gate.pass_on(stamps, values, records)
             stamps, values, batch.held = passed.stamps, passed.values, passed.held
-            tags = passed.tags  # type: ignore[assignment]
+            records = passed.tags  # type: ignore[assignment]
             if not values:
                 return
         batch.stamps, batch.values = stamps, values
-        for unit, flags in tags:
-            batch.unit = unit
-            if flags:
-                batch.flags.update(flags)
+        for record in records:
+            if record.flags:
+                batch.flags.update(record.flags)
+        batch.unit = records[-1].unit
         self.readings += len(values)
         self.value, self.unit = values[-1], batch.unit
 

@@ -187,24 +187,28 @@ class Bench:
         if instrument.role != "caliper":
             self._raw.keep(instrument.name, batch, self.run.sweep_id if self.run is not None else None)
         if batch.values:
-            self._check_unit(instrument, batch, now)
+            if self._unit.get(instrument.name) != batch.unit:
+                self._check_unit(instrument, batch, now)
             if batch.flags or self._spoiling:
                 self._check_flags(instrument, batch, now)
             self._feed(instrument, batch, now)
-        if self.run is not None and not self.run.facts.rested:
-            self.run.rest(now)
-        self.checking.after()
+        if self.run is not None:
+            if not self.run.facts.rested:
+                self.run.rest(now)
+            self.checking.after()
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear = self.settings.gear
         if instrument.role == "travel":
             values = [-v for v in batch.values] if self._travel_turned() else batch.values
-            self._happened(self.sweeper.travel(batch.stamps, values), now)
+            if happenings := self.sweeper.travel(batch.stamps, values):
+                self._happened(happenings, now)
         elif instrument.role == "indicator":
             if "hold" in batch.flags:
                 return
             values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
-            self._happened(self.sweeper.indicator(batch.stamps, values), now)
+            if happenings := self.sweeper.indicator(batch.stamps, values):
+                self._happened(happenings, now)
             if self.live.move is not None:
                 self.live.readings(values)
             elif self.run is not None and self.run.ask.gather != "width":
