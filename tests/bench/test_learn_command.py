@@ -68,12 +68,13 @@ def test_a_daemon_killed_in_mid_learning_leaves_nothing_and_the_sled_is_found_af
     assert kept.travel is not None and kept.gear.travel.grows == "away"
 
 
+@pytest.mark.ci  # a daemon each
 @pytest.mark.parametrize(
     ("args", "words"),
     [
         (("learn", "leaf"), "no indicator is set up"),
-        pytest.param(("learn", "indicator", "--leaf", "0.1 mm"), "--leaf goes with", marks=pytest.mark.ci),
-        pytest.param(("learn", "leaf", "--leaf", "thin"), "--leaf: ", marks=pytest.mark.ci),
+        (("learn", "indicator", "--leaf", "0.1 mm"), "--leaf goes with"),
+        (("learn", "leaf", "--leaf", "thin"), "--leaf: "),
     ],
 )
 def test_wrong_use_is_one_line_and_exit_2(bare, args, words) -> None:

@@ -225,11 +225,11 @@ def test_what_comes_before_ready_does_not_count(rigs, run) -> None:
     ("args", "says"),
     [
         (["status"], "no daemon answers"),
-        (["check", "fence-square"], "no daemon answers"),
+        pytest.param(["check", "fence-square"], "no daemon answers", marks=pytest.mark.ci),
         (["check", "nonsense"], "no check is called 'nonsense'"),
         (["evaluate", "fence-square", "missing.csv"], "missing.csv"),
-        (["decode", "--format", "nonsense"], "nonsense"),
-        (["log", "list", "--log", "missing.db"], "missing.db"),
+        pytest.param(["decode", "--format", "nonsense"], "nonsense", marks=pytest.mark.ci),
+        pytest.param(["log", "list", "--log", "missing.db"], "missing.db", marks=pytest.mark.ci),
     ],
 )
 def test_wrong_use_is_one_line_and_exit_2(tmp_path, args: list[str], says: str) -> None:

@@ -140,7 +140,7 @@ def test_no_sweep_is_an_error() -> None:
 
 
 @pytest.mark.parametrize("play", [0.0, rarely(0.5), rarely(1.0), 3.0])
-@pytest.mark.parametrize("counts", [(3,), rarely((5,)), (2, 2), rarely((3, 3))])
+@pytest.mark.parametrize("counts", [rarely((3,)), rarely((5,)), (2, 2), rarely((3, 3))])
 def test_intervals_of_several_sweeps_hold_the_truth(play: float, counts: tuple[int, ...]) -> None:
     """Any ratio of play to noise; 1,000 trials have a standard error of 0.7 %."""
     rng = np.random.default_rng([11, int(10 * play), *counts])
@@ -156,7 +156,7 @@ def test_intervals_of_several_sweeps_hold_the_truth(play: float, counts: tuple[i
     assert 0.92 <= held / 1000 <= 0.99
 
 
-@pytest.mark.parametrize("play", [0.0, 3.0])
+@pytest.mark.parametrize("play", [rarely(0.0), 3.0])
 def test_intervals_pooled_with_the_log_hold_the_truth(play: float) -> None:
     rng = np.random.default_rng([12, int(play)])
     true = math.hypot(1, play)

@@ -172,7 +172,9 @@ def test_the_worked_crown() -> None:
 
 
 @pytest.mark.parametrize("fence", ["near", "far"])
-@pytest.mark.parametrize("wide", [None, 400.0, 1200.0])
+@pytest.mark.parametrize(
+    "wide", [None, pytest.param(400.0, marks=pytest.mark.ci), pytest.param(1200.0, marks=pytest.mark.ci)]
+)
 def test_contact_lines_are_the_lowest_lines_under_the_push(fence, wide) -> None:
     x = np.arange(-400.0, 301.0, 4.0)
     face = 0.06 * np.sin(x / 130) + 0.05 * (1 - (x / 350) ** 2)
@@ -334,7 +336,9 @@ def test_one_set_up_that_was_chosen_answers_with_what_a_straightedge_may_be() ->
     assert find_straight(fine, placements="as-is").verdict == "cannot-tell"
 
 
-@pytest.mark.parametrize("crown", [0.07, 0.1, 0.14])
+@pytest.mark.parametrize(
+    "crown", [pytest.param(0.07, marks=pytest.mark.ci), 0.1, pytest.param(0.14, marks=pytest.mark.ci)]
+)
 def test_a_straightedge_more_crooked_than_the_limit_beside_a_good_fence_is_remarked_on(crown) -> None:
     """An indicator turned round in the second set-up shows the face as the straightedge and the other way about."""
     x = np.arange(-300.0, 301.0, 4.0)

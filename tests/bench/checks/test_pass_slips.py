@@ -77,7 +77,7 @@ SLIPS = (
 )
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(n, marks=pytest.mark.ci) for n in (2, 3, 4))])
 def test_good_passes_are_left_in_peace(seed: int) -> None:
     notes = found(passes(seed, scatter=2e-5)).notes
     assert not [note for note in notes for words in SLIPS if words in note]

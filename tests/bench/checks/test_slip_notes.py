@@ -30,7 +30,7 @@ def rounded(values: np.ndarray, count: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("places", [MARKS, np.linspace(0, 220, 60)])
-@pytest.mark.parametrize("declared", [None, 0.001])
+@pytest.mark.parametrize("declared", [None, pytest.param(0.001, marks=pytest.mark.ci)])
 def test_inches_of_a_fine_indicator_in_a_column_of_mm(places, declared) -> None:
     notes = found(lambda d: rounded(d / INCH, 0.00005), declared, places).notes
     assert sum("inches or mm?" in note for note in notes) == 2

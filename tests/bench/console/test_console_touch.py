@@ -11,6 +11,7 @@ from bench.console.app import make_console
 from bench.wire import Asking, Begin, LiveSaid, Press, RunState, Undo
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+ENDS = [SIZES[0], *(pytest.param(size, marks=pytest.mark.ci) for size in SIZES[1:3]), SIZES[3]]
 SOME = [(40, 15), *(pytest.param(size, marks=pytest.mark.slow) for size in SIZES[1:])]
 ROWS, COLUMNS = 3, 8  # of a target in a sweep, at the least
 
@@ -44,7 +45,7 @@ async def touch(pilot, hit) -> None:
     await pilot.pause(0.03)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", ENDS)
 async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
     """A push wants no press at all, a bad one a single touch: two at the most, each three rows by eight columns."""
     fake.run = RunState("r1", "fence-square", "big-sled", "cabinet", scenes.place, "Is it square?")

@@ -116,6 +116,7 @@ def test_pulled_and_plugged_in_again(cycles: int, rigs, run, wire, figure) -> No
     assert daemon.end() == 0
 
 
+@pytest.mark.ci
 def test_no_sweep_is_joined_across_a_pulled_cable(rigs, run, wire) -> None:
     rig = rigs()
     run("daemon").hear("ready")

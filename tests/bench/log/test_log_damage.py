@@ -67,7 +67,14 @@ def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
         assert "log-salvaged" in [event.kind for event in read.events(db)]
 
 
-@pytest.mark.parametrize("table", ["trace", "finding", "sweep", "check_run", "gear", "boot"])
+@pytest.mark.parametrize(
+    "table",
+    [
+        "trace",
+        "gear",
+        *(pytest.param(table, marks=pytest.mark.ci) for table in ("finding", "sweep", "check_run", "boot")),
+    ],
+)
 def test_what_comes_after_never_takes_the_place_of_what_was_lost(live, path, table) -> None:
     """A table lost whole leaves links to its rows behind: no new row may answer to them."""
     fill(live, 4)

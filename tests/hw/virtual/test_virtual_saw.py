@@ -341,6 +341,7 @@ def test_gear_describes_the_saw():
 # -- whole sweeps with everything in them ------------------------------------------------------------------
 
 
+@pytest.mark.ci
 def test_noisy_sweeps_scatter_about_the_truth():
     """3 + 3 reseated pushes and a plain least-squares line. Each push carries seat 20 and hold 18 urad."""
     errors = []
