@@ -5,12 +5,13 @@ Pure: id and time are given by the caller. May import: bench.checks, bench.moves
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
 
 from bench.checks import find
-from bench.checks.model import Evidence
+from bench.checks.model import Evidence, Tap
 from bench.checks.note_units import in_units
 from bench.checks.slips import lean_seen
 from bench.finding import Finding
@@ -34,6 +35,7 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
             if lean_seen(evidence, lean)
             else f"Lean test at {lean.placement}: it showed no play, so the side is only as said."
         )
+    notes += _tap_notes(evidence.taps)
     own = saw_move(found, evidence.gear.saw, units)
     if own is not None:
         notes.insert(0, own)
@@ -45,3 +47,16 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
         if move is None:
             notes.append(why_no_move(jig) or "The move is too small to make.")
     return msgspec.structs.replace(found, id=id, at=at, move=move, notes=in_units(notes, units))
+
+
+def _tap_notes(taps: Sequence[Tap]) -> list[str]:
+    """Of each set-up the last tap, which let it go on, and the worst before it."""
+    notes: list[str] = []
+    for placement in dict.fromkeys(tap.placement for tap in taps):
+        off = [abs(t.after - t.before) for t in taps if t.placement == placement and not t.came_back]
+        back = [abs(t.after - t.before) for t in taps if t.placement == placement and t.came_back]
+        words = f"the number came back to within {back[-1]:.3f} mm" if back else "the number never came back"
+        if off:
+            words += f"; before that it stayed {max(off):.3f} mm off" if back else f": {max(off):.3f} mm off"
+        notes.append(f"Tap test at {placement}: {words}.")
+    return notes

@@ -131,7 +131,8 @@ class Operator:
             await self.hands.rest(0.3)
             self.wire.send(Press())
         elif ask.phase == "tap" and ask.enter:
-            await self.hands.tap()
+            for _ in range(2):
+                await self.hands.tap()
             await self.hands.rest(0.3)
             self.wire.send(Press())
         elif ask.phase == "sweep" and ask.ready:
@@ -293,13 +294,13 @@ async def connect(folder: Path) -> Wire:
 
 
 async def headless(
-    seed: int, say: Say, *, marks: bool = False, lean: bool = False
+    seed: int, say: Say, *, marks: bool = False, lean: bool = False, tap: bool = False
 ) -> tuple[dict[str, Any], bool]:
     """One whole check and its move. The answer for `--json`, and whether the fence ended inside its tolerance."""
     async with virtual_bench(seed, marks=marks) as (saw, hands, _, folder, _daemon):
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
-        finding = await operator.take(Begin("fence-square", lean=lean))
+        finding = await operator.take(Begin("fence-square", lean=lean, tap=tap))
         before = saw.truth()
         after = finding
         _say_finding(finding, say)

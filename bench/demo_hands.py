@@ -34,6 +34,7 @@ class Following:
         self.ask: Ask | None = None
         self.live: LiveSaid | None = None
         self.unplugged = False
+        self.tapped = False  # the stand, since it was asked for
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
         self.cannot = ""  # why the pretend saw cannot do what is asked
@@ -60,7 +61,7 @@ class Following:
     # ---- the user's keys ------------------------------------------------------------------------------
 
     def hand(self) -> None:
-        """What a hand would do now: push, turn the screw, tighten it."""
+        """What a hand would do now: push, tap the stand, turn the screw, tighten it."""
         if not self.busy:
             self._start(self._hand())
 
@@ -69,12 +70,15 @@ class Following:
             return "(hands)"
         if self.live is not None:
             return "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
-        return "push"
+        return "tap" if self.ask is not None and self.ask.phase == "tap" else "push"
 
     def can_hand(self) -> bool:
         if self.live is not None:
             return self.live.phase in ("go", "tighten")
-        return self.ask is not None and self.ask.phase == "sweep" and self.ask.ready
+        ask = self.ask
+        return ask is not None and (
+            (ask.phase == "sweep" and ask.ready) or (ask.phase == "tap" and ask.enter and not ask.waiting)
+        )
 
     def turn_operator(self) -> None:
         self.operator = not self.operator
@@ -106,7 +110,9 @@ class Following:
 
     def can_bump(self) -> bool:
         return (
-            self.live is None and self.ask is not None and self.ask.phase in ("lean", "sweep", "mark", "spot")
+            self.live is None
+            and self.ask is not None
+            and self.ask.phase in ("lean", "tap", "sweep", "mark", "spot")
         )
 
     def cable(self) -> None:
@@ -129,6 +135,9 @@ class Following:
                 self._hear_live(message)
             elif isinstance(message, Concluded):
                 self.ask = None
+            if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
+                self.tapped = False  # another set-up, or at rest once more before the next tap
+                self._done = None if self._done == "tapped" else self._done
             self._look()
 
     def _hear_live(self, said: LiveSaid) -> None:
@@ -162,6 +171,15 @@ class Following:
             self._done = self._before = self._put = None
             return
         key = (ask.phase, ask.placement, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
+        if ask.phase == "tap":
+            if not self.operator or not self.can_hand():
+                return
+            if not self.tapped:
+                self._start(self._hand())
+            elif self._done != "tapped":  # pressed once
+                self._done = "tapped"
+                self._start(self._press())
+            return
         if key == self._done:
             return
         if ask.phase in ("place", "lean", "mark"):
@@ -235,6 +253,10 @@ class Following:
                 and live.to_go
             ):
                 await self.hands.turn_fence(live.end, live.way, min(BITE, abs(live.to_go)))
+        elif ask is not None and ask.phase == "tap" and self.can_hand():
+            for _ in range(2):
+                await self.hands.tap()
+            self.tapped = True
         elif ask is not None and self.can_hand():
             if ask.taken or ask.remark:
                 await self.hands.pull_back()

@@ -26,6 +26,9 @@ LESSONS = {
     "place again": "Turned over, its own error drops out. Enter; w leaves it unturned.",
     "slipped": "It stands wrong now. Enter all the same: is it noticed?",
     "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
+    "tap rest": "Nothing is touched now: the number at rest is taken.",
+    "tap": "h taps the post, twice. A bump (b) instead would not come back.",
+    "tapped": "It jumped and came back. Enter: it is compared with the rest.",
     "sweep": "h pushes. Only after READY it counts. b bumps, k pulls a cable.",
     "sweep again": "Seated anew each time: only then do pushes tell. h pushes.",
     "moving": "The line is the arm as it is met; dust is set aside.",
@@ -67,6 +70,8 @@ def _step(ask: Ask, following: Following) -> str:
         return "slipped" if following.slipped else "place again" if ask.step > 1 else "place"
     if ask.phase == "sweep":
         return "moving" if ask.moving else "sweep again" if ask.taken else "sweep"
+    if ask.phase == "tap":
+        return "tapped" if following.tapped else "tap" if ask.enter else "tap rest"
     return ask.phase
 
 
@@ -92,7 +97,7 @@ def actions(following: Following) -> tuple[Action, ...]:
             "hand",
             ("h",),
             lambda desk: following.hand_word(),
-            "Pretend saw: the hands push the sled, turn the screw a little, tighten it.",
+            "Pretend saw: the hands push the sled, tap the stand, turn the screw a little, tighten it.",
             lambda desk: following.hand(),
             lambda desk: following.can_hand(),
         ),

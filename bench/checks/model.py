@@ -126,6 +126,15 @@ class Lean(msgspec.Struct, frozen=True):
     right: float
 
 
+class Tap(msgspec.Struct, frozen=True):
+    """Readings at rest before and after the stand was tapped, mm; came_back: whether that is near enough."""
+
+    placement: str
+    before: float
+    after: float
+    came_back: bool = True
+
+
 class Evidence(msgspec.Struct, frozen=True):
     """All that a finding is worked out from; kept beside it so that it can be worked out again."""
 
@@ -135,6 +144,7 @@ class Evidence(msgspec.Struct, frozen=True):
     gear: EvidenceGear = EvidenceGear()
     known: Known = Known()
     leans: list[Lean] = []
+    taps: list[Tap] = []  # in order, those that did not come back too
 
 
 class EvidenceError(ValueError):

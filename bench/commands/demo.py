@@ -18,8 +18,9 @@ from bench.commands.common import Complaint, json_option, say
 @click.option("--seed", type=int, help="Draws the virtual saw; another seed, another saw.")
 @click.option("--marks", is_flag=True, help="One indicator only, the sled stopped at marks.")
 @click.option("--lean", is_flag=True, help="With the lean test.")
+@click.option("--tap", is_flag=True, help="With the tap test.")
 @json_option
-def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: bool) -> int:
+def demo(headless: bool, seed: int | None, marks: bool, lean: bool, tap: bool, as_json: bool) -> int:
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
 
     Without --headless on the screen to work by: Enter answers what is asked, `h` is the hand that pushes, `o` lets
@@ -37,7 +38,7 @@ def demo(headless: bool, seed: int | None, marks: bool, lean: bool, as_json: boo
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     try:
-        answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean))
+        answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean, tap=tap))
     except DemoError as error:
         raise Complaint(str(error)) from error
     if as_json:

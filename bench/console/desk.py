@@ -233,7 +233,9 @@ class Desk:
         if before is None or before.check != finding.check or before.jig != finding.jig:
             saw = finding.saw if finding.jig is None else None
             view = self.view
-            before = Begin(finding.check, jig=finding.jig, saw=saw, sweeps=view.pushes, lean=view.lean)
+            before = Begin(
+                finding.check, jig=finding.jig, saw=saw, sweeps=view.pushes, lean=view.lean, tap=view.tap
+            )
         self.begin(msgspec.structs.replace(before, verifies=finding.id if self.moved else None))
 
     def more(self) -> None:

@@ -131,12 +131,22 @@ def _options(desk: AtDesk) -> list[Row]:
     def lean() -> None:
         view.lean = not view.lean
 
+    def tap() -> None:
+        view.tap = not view.tap
+
     out.append(Row(f"Pushes a set-up: {view.pushes}", pushes, more="Three tell how much pushes differ."))
     out.append(
         Row(
             f"Lean test: {'yes' if view.lean else 'no'}",
             lean,
             more="Proves the side on which the indicator stands.",
+        )
+    )
+    out.append(
+        Row(
+            f"Tap test: {'yes' if view.tap else 'no'}",
+            tap,
+            more="Proves that the stand holds: tapped, the number comes back.",
         )
     )
     for option in kind.options:
@@ -183,6 +193,7 @@ def _begin(desk: AtDesk, kind: CheckKind) -> None:
             jig=desk.state.the_jig if needs_jig else None,
             sweeps=desk.view.pushes,
             lean=desk.view.lean,
+            tap=desk.view.tap,
             options={name: value for name, value in options.items() if value is not None},
         )
     )

@@ -50,6 +50,7 @@ class View(msgspec.Struct):
     options: dict[str, str] = msgspec.field(default_factory=dict)  # as typed or chosen
     pushes: int = 3
     lean: bool = True
+    tap: bool = False
     shown: str | None = None  # id of a past result that is looked at
     typing: str | None = None  # which field
     typed: str = ""

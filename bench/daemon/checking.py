@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, OptionValue, Trace
+from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, OptionValue, Tap, Trace
 from bench.daemon.concluding import Concluding, with_verdict_on_move
 from bench.daemon.feed import Instrument
 from bench.daemon.outbox import Outbox
@@ -213,6 +213,7 @@ class Checking:
             acknowledged=any(e.kind == "acknowledged" for e in left.events),
             traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
             leans=leans,
+            taps=[msgspec.convert(e.data, Tap) for e in left.events if e.kind == "tap"],
             now=now,
         )
         kept = sum(1 for t in run.kept.traces if t.push)

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bench.asking import Ask, Facts, advance, ask
-from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Trace
+from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Tap, Trace
 from bench.daemon.journal import Journal
 from bench.daemon.kept import Kept
 from bench.daemon.leaning import lean_words, proved_side
@@ -57,6 +57,7 @@ class CheckRun:
         hold = self.options.get("hold")
         self.kept = Kept(run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell)
         self.leans: list[Lean] = []
+        self.taps: list[Tap] = []
         self.ready_since: float | None = None
         self._placed_at = 0.0
         self._journal = journal
@@ -124,6 +125,7 @@ class CheckRun:
             options=self.options,
             gear=self.gear,
             leans=list(self.leans),
+            taps=list(self.taps),
         )
 
     def extend(self, sweeps: int, now: float) -> None:
@@ -285,8 +287,8 @@ class CheckRun:
             return
         off = not_back(before, taken, self.still.count)
         self.facts.tapped, self.facts.tap_rest = off is None, False
-        values = {"before": before.value, "after": taken.value, "came_back": off is None}
-        self._event("tap", {"placement": current.placement, **values})
+        self.taps.append(Tap(current.placement or "", before.value, taken.value, off is None))
+        self._event("tap", msgspec.to_builtins(self.taps[-1]))
         if off is None:
             self._tell(Notice("tap", "Tapped: the number came back, the stand holds."))
             return
@@ -386,10 +388,12 @@ class CheckRun:
 
     # ---- after a restart --------------------------------------------------------------------------
 
-    def resume(self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], now: float) -> None:
+    def resume(
+        self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float
+    ) -> None:  # fmt: skip
         """Take up a run from the log. What was placed is asked again: somebody may have moved it."""
         self.facts.acknowledged = acknowledged
-        self.leans = list(leans)
+        self.leans, self.taps = list(leans), list(taps)
         self.kept.resume(traces)
         self.facts.step = -1
         advance(self.steps, self.facts)

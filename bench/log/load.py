@@ -12,7 +12,7 @@ import zlib
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
+from bench.checks.model import Evidence, EvidenceGear, Lean, Tap, Trace
 from bench.finding import Finding
 from bench.log import packing
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
@@ -144,7 +144,7 @@ def open_runs(db: sqlite3.Connection, *, traces: bool = True) -> list[OpenRun]:
 
 
 def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
-    """What a check has gathered so far: its whole sweeps and its leans. Raises LogError if unknown."""
+    """What a check has gathered so far: its whole sweeps, leans and taps. Raises LogError if unknown."""
     row = db.execute(
         "SELECT check_kind, options_json, gear_key FROM check_run WHERE run = ?", (run,)
     ).fetchone()
@@ -156,12 +156,14 @@ def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
         for event in events(db, run)
         if event.kind == "lean"
     }
+    taps = [msgspec.convert(event.data, Tap) for event in events(db, run) if event.kind == "tap"]
     return Evidence(
         check=kind,
         traces=[s.trace for s in sweeps(db, run) if s.state == "whole" and s.trace is not None],
         options=json.loads(options),
         gear=gear(db, gear_key),
         leans=list(leans.values()),
+        taps=taps,
     )
 
 

@@ -206,7 +206,7 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("finding_json TEXT NOT NULL", "the finding as scripts see it; mm and rad"),
             (
                 "evidence_json TEXT NOT NULL",
-                "options, leans and what was known; the gear and the traces apart",
+                "options, leans, taps and what was known; the gear and the traces apart",
             ),
             ("gear_key INTEGER NOT NULL REFERENCES gear", "the gear it was worked out with"),
             ("crc32 INTEGER NOT NULL", "checksum of finding_json followed by evidence_json"),

@@ -68,6 +68,10 @@ class Hands:
         """What the travel scale shows of time t, mm; grows away."""
         return self.travel.indicate(self._line.at(t).s)
 
+    def pushed_in(self, mm: float, began: float, seconds: float, ease: float) -> None:
+        """The plunger goes in by that much at time began, and comes out again."""
+        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
+
     # -- acts on the set-up ------------------------------------------------------------------------
 
     async def put(self, placement: str) -> None:
@@ -217,7 +221,7 @@ class Hands:
 
     async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
         began = self.clock()
-        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
+        self.pushed_in(mm, began, seconds, ease)
         await self._until(began + seconds)
 
     async def _wait(self, seconds: float) -> None:

@@ -53,6 +53,8 @@ class Job:
             ask.waiting,
             ask.moving,
             ask.remark,
+            ask.enter,
+            self.following.tapped,
         )
 
     async def answer(self) -> None:
@@ -84,6 +86,8 @@ class Job:
             return None
         if ask.phase == "sweep":
             return "h" if ask.ready and not ask.moving else None
+        if ask.phase == "tap" and ask.enter and not self.following.tapped:
+            return "h"
         return "enter" if ask.enter and not ask.waiting else None
 
     async def until(self, met: Callable[[], bool], seconds: float = 90.0) -> None:
@@ -208,7 +212,7 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
 @pytest.mark.slow
 async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
-        await begin(job, "4", "1")  # one set-up is enough to see it
+        await begin(job, "5", "1")  # one set-up is enough to see it
         await job.until(lambda: app.state.result is not None)
         move = app.state.finding.move
         assert move is not None
@@ -242,10 +246,37 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
         )
 
 
+@pytest.mark.ci
+async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
+    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await begin(job, "5", "4", "2", "2", "2", "2", "2", "2", "2", "1")  # one set-up, tapped, one push
+        await job.until(lambda: following.ask.phase == "tap")
+        await shows(app, "HOLD STILL", "Nothing is touched now")
+        await wait(lambda: following.ask.enter)
+        await shows(app, "TAP TEST", "Tap the indicator's post", "h taps the post")
+        await job.press("b")  # an elbow in place of a tap
+        await job.press("enter")
+        await shows(app, "the number did not come back")
+        assert following.ask.phase == "tap"
+        await wait(lambda: following.ask.enter and not following.ask.waiting)
+        before = following.hands.saw.truth()
+        await job.press("h")
+        await wait(lambda: following.tapped)
+        await shows(app, "it is compared with the rest")
+        await job.press("enter")
+        await wait(lambda: following.ask.phase == "lean", strict=False)
+        assert following.ask.phase == "lean", (following.ask, [n.words for n in app.state.notices])
+        await shows(app, "Tapped: the number came back")
+        await job.until(lambda: app.state.result is not None)
+        assert following.hands.saw.truth() == before
+        (note,) = (n for n in app.state.finding.notes if n.startswith("Tap test"))
+        assert "came back" in note and "before that it stayed 0.2" in note
+
+
 @pytest.mark.slow
 async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
-        await begin(job, "4", "1")
+        await begin(job, "5", "1")
         await job.until_kept(1)
         await wait(lambda: not following.busy)
         await job.press("h")
@@ -262,7 +293,7 @@ async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> N
 @pytest.mark.slow
 async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
-        await begin(job, "4", "1")
+        await begin(job, "5", "1")
         await job.until_kept(1)
         await wait(lambda: not following.busy)
         await job.press("h")
@@ -281,7 +312,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, daemon):
         hands, ports = following.hands, following.ports
         async with screen(folder, following) as (app, job):
-            await begin(job, "4", "1")
+            await begin(job, "5", "1")
             await job.until_kept(2)
             await wait(lambda: not following.busy)
             daemon.kill()
@@ -324,7 +355,7 @@ async def _told(folder: Path) -> tuple[int, int]:
 async def test_a_screen_left_in_mid_check_and_another_opened(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon):
         async with screen(folder, following) as (app, job):
-            await begin(job, "4", "1")
+            await begin(job, "5", "1")
             await job.until_kept(2)
             await shows(app, "2 of 3 kept")
             await job.press("0")
@@ -351,7 +382,7 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
             job = Job(press, following)
             job.by_key = False
             await asyncio.sleep(2.0)  # keys before the screen listens belong to nobody
-            await begin(job, "4", "1")
+            await begin(job, "5", "1")
             await job.until_kept(2)
             for pid in _below(process.pid):
                 with contextlib.suppress(ProcessLookupError):

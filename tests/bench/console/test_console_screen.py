@@ -162,14 +162,15 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         await scenes.until(pilot, lambda t: "No caliper is set up." in t)
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Pushes a set-up: 3" in t)
-        await pilot.press("2", "2", "4")  # five pushes; which set-ups
+        await pilot.press("2", "2", "4", "5")  # five pushes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Pushes a set-up: 5" in t and "handle left" in t)
-        await pilot.press("6", *"19.75", "enter")  # a bare number is in the user's own unit
+        await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
         await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
         await pilot.press("1")
         await pilot.pause(0.05)
     (begin,) = fake.of(Begin)
-    assert (begin.check, begin.jig, begin.sweeps, begin.lean) == ("fence-square", "big-sled", 5, True)
+    assert (begin.check, begin.jig, begin.sweeps) == ("fence-square", "big-sled", 5)
+    assert (begin.lean, begin.tap) == (True, True)
     assert begin.options == {"placements": "handle-left", "runner_length": 19.75}
 
 

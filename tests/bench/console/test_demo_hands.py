@@ -6,10 +6,11 @@ import asyncio
 
 import pytest
 
+from bench.asking import Ask
 from bench.console.text import wrap
 from bench.demo_hands import DRAWN, Following
 from bench.demo_screen import LESSONS
-from bench.wire import LiveSaid, Press
+from bench.wire import Asking, LiveSaid, Press
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
@@ -58,3 +59,29 @@ async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign)
     assert not any(isinstance(asked, Press) for asked in wire.asked)  # Enter is the user's
     await following.close()
     assert wire.closed
+
+
+async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> None:
+    wire = Deaf()
+    following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
+    rest = Ask(phase="tap", words="rest", placement="handle-left")
+    asked = Ask(phase="tap", words="tap", placement="handle-left", enter=True)
+
+    async def hear(ask: Ask) -> None:
+        await wire.inbox.put(Asking("r", "fence-square", None, ask))
+        await asyncio.sleep(0.05)
+
+    await hear(rest)
+    assert not following.can_hand()
+    await hear(asked)
+    assert following.can_hand() and following.hand_word() == "tap" and not following.tapped
+    following.hand()
+    await asyncio.sleep(0.4)
+    assert following.tapped and not any(isinstance(one, Press) for one in wire.asked)  # Enter is the user's
+    await hear(rest)  # it did not come back
+    assert not following.tapped
+    following.turn_operator()
+    await hear(asked)
+    await asyncio.sleep(0.8)
+    assert following.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1
+    await following.close()

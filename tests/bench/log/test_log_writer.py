@@ -8,7 +8,7 @@ from contextlib import closing
 
 import pytest
 
-from bench.checks.model import Evidence, Known, Pool, Trace
+from bench.checks.model import Evidence, Known, Pool, Tap, Trace
 from bench.log import read
 from bench.log.committer import GROUP_S, QUEUE_BYTES
 from bench.log.rows import Saved
@@ -89,6 +89,7 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
     life.begin(instrument="cable 3", hold="left")
     trace = life.sweep("s-0")
     life.writer.event("run-1", "lean", {"placement": "handle-right", "left": -0.01, "right": 0.02})
+    life.writer.event("run-1", "tap", {"placement": "-", "before": 2.5, "after": 2.52, "came_back": False})
     life.sweep("s-1")
     life.writer.undo_sweep("s-1", "a sneeze")
     life.writer.start_sweep("s-2", "run-1", "handle-left")
@@ -112,7 +113,7 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
         ("s-2", "running", False),
     ]
     assert [event.kind for event in run.events] == [
-        "begun", "sweep-started", "sweep-ended", "lean", "sweep-started", "sweep-ended", "sweep-undone",
+        "begun", "sweep-started", "sweep-ended", "lean", "tap", "sweep-started", "sweep-ended", "sweep-undone",
         "sweep-started",
     ]  # fmt: skip
     assert [(s.sweep, s.readings) for s in left.interrupted] == [("s-2", 3)]
@@ -125,6 +126,7 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
         assert read.raw_readings(db, "s-2") == {"indicator": (b"x" * 7, [1, 2, 3]), "travel": (b"y" * 7, [1])}
     assert evidence.traces == [trace]
     assert [(lean.left, lean.right) for lean in evidence.leans] == [(-0.01, 0.02)]
+    assert evidence.taps == [Tap("-", 2.5, 2.52, False)]
     again.writer.abandon("run-1", "left lying")
     again.writer.close()
     assert live("boot-c").writer.unfinished.words == []

@@ -175,6 +175,27 @@ def lean(desk: Desk, scenes) -> None:
     asked(desk, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
 
 
+def tap(desk: Desk, scenes) -> None:
+    words = (
+        "Tap the indicator's post lightly with a finger, twice: the number must come back. Press Enter when it stands "
+        "still."
+    )
+    asked(desk, scenes, msgspec.structs.replace(scenes.place, phase="tap", words=words))
+
+
+def tap_again(desk: Desk, scenes) -> None:
+    """It did not come back; the number at rest is taken anew, with nothing touched."""
+    remark = (
+        "Tapped, and the number did not come back: it stands 0.020 mm off. Is the magnet on, the foot clean, every "
+        "screw of the stand tight? Mend it, then hands off: it is asked again."
+    )
+    words = "Hands off everything: the number at rest is being taken."
+    rest = msgspec.structs.replace(
+        scenes.place, phase="tap", words=words, enter=False, waiting=True, remark=remark
+    )
+    asked(desk, scenes, rest)
+
+
 def ready(desk: Desk, scenes) -> None:
     asked(desk, scenes, scenes.push)
     _kept(desk)
@@ -353,6 +374,8 @@ SCENES: dict[str, Scene] = {
     "set-up": set_up,
     "set-up-again": set_up_again,
     "lean": lean,
+    "tap": tap,
+    "tap-again": tap_again,
     "ready": ready,
     "moving": moving,
     "refused": refused,
