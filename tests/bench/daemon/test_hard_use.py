@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.client import WireClient
 from bench.log.read import back_up
 from bench.wire import (
     Asking,
@@ -300,3 +301,42 @@ def test_copies_while_it_sweeps(copies: int, rigs, run, wire, pushing, figure, t
 def rows(db: sqlite3.Connection, table: str) -> list[object]:
     """The keys of a table in the order of writing."""
     return [row[0] for row in db.execute(f"SELECT rowid FROM {table} ORDER BY rowid")]
+
+
+@pytest.mark.parametrize("seconds", [pytest.param(4, marks=pytest.mark.ci), slow(600)])
+def test_ten_clients_come_and_go(seconds: int, rigs, run, wire, figure, tmp_path) -> None:
+    """While it is connected each sees every reading, whatever the nine others do."""
+    rigs()
+    daemon = run("daemon")
+    daemon.hear("ready")
+    wire()
+    over = time.monotonic() + seconds
+    seen, visits, lost, faults = [0] * 10, [0] * 10, [0] * 10, []
+
+    def come_and_go(number: int) -> None:
+        chance = random.Random(number)
+        try:
+            while time.monotonic() < over:
+                client = WireClient(tmp_path / "socket")
+                watcher = Watcher(client)
+                watcher.look(min(chance.uniform(0.2, 8.0), max(0.1, over - time.monotonic())))
+                client.close()
+                seen[number] += len(watcher.late)
+                lost[number] += watcher.lost
+                visits[number] += 1
+                time.sleep(chance.uniform(0.0, 0.3))
+        except Exception as error:
+            faults.append(repr(error))
+
+    clients = [threading.Thread(target=come_and_go, args=(number,)) for number in range(10)]
+    for one in clients:
+        one.start()
+    for one in clients:
+        one.join()
+    assert faults == []
+    assert min(seen) > 10 * seconds
+    if seconds > 100:
+        figure("ten clients: visits", sum(visits), "-", good=True)
+        figure("ten clients: numbers missing while connected", sum(lost), 0, good=sum(lost) == 0)
+    assert sum(lost) == 0
+    assert daemon.end() == 0
