@@ -282,6 +282,8 @@ class ClockedPins:
             came = self._take()
         except OSError as error:
             self._lost(error)
+            for task in self._tasks:  # whoever asks, or tells where it stands, does so of lines that are gone
+                task.cancel()
             self._tasks = [asyncio.get_running_loop().create_task(self._keep_opening())]
             return
         if came and (self._pausing is None or isinstance(self._builder, FrameBuilder)):
@@ -341,7 +343,8 @@ class ClockedPins:
             except TimeoutError:
                 self.unanswered += 1
             finally:
-                lines.pull(False)
+                with contextlib.suppress(OSError):  # gone meanwhile: the next pull says so
+                    lines.pull(False)
             self._ask_now.clear()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._ask_now.wait(), max(0.0, due - time.monotonic()))
