@@ -45,7 +45,7 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
 
     name: str
     role: Literal["indicator", "travel", "caliper"]
-    state: str  # "open", "absent", "busy", "denied", "silent", "garbled", "flooding", "marks"
+    state: str  # "open", "absent", "busy", "denied", "silent", "no-reading", "garbled", "flooding", "marks"
     words: str
     port: str = ""
     rate: float | None = None  # readings a second

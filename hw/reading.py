@@ -58,4 +58,4 @@ class FormatError(ValueError):
     """An unknown format, profile or option; the message names it and what would do."""
 
 
-PortState = Literal["absent", "open", "busy", "denied", "silent", "garbled", "flooding"]
+PortState = Literal["absent", "open", "busy", "denied", "silent", "no-reading", "garbled", "flooding"]

@@ -22,6 +22,7 @@ _STATES: dict[str, str] = {
     "busy": "port in use",
     "denied": "no permission",
     "silent": "silent",
+    "no-reading": "has no reading",
     "garbled": "garbled",
     "flooding": "flooding",
     "marks": "by marks",

@@ -18,6 +18,7 @@ from bench.daemon.sources import Sources, make_reader, may_err
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
 from hw.reading import PortState, Record
+from hw.statuses import meaning_of
 
 Role = Literal["indicator", "travel", "caliper"]
 
@@ -96,6 +97,8 @@ class Instrument:
         self._opened = False  # and nothing has come since
         self._unread = 0  # bytes since the last reading
         self._unread_since = 0.0
+        self._no: str | None = None  # its own word for it, where what it said last was that it has no reading
+        self._lost = False  # it sends, and no reading has come for long
         self._stuck_since: float | None = None
         self._stuck_at = 0
         self.source = (sources or Sources()).open(settings, self._block, self._port_state)
@@ -154,6 +157,10 @@ class Instrument:
             if not self._unread:
                 self._unread_since = when / NS
             self._unread += len(data)
+        if batch.rejected:
+            self._no = batch.rejected[-1][1].status
+            if self._no is not None:
+                self._unread = 0
         self._health(when / NS, len(values), len(batch.rejected))
         self._on_batch(self, batch)
 
@@ -211,16 +218,26 @@ class Instrument:
                 "flooding", f"{self.name}: over {FLOOD} frames in a second; that is not an instrument."
             )
         elif bads >= GARBLED and bads > goods:
-            self._become_garbled()
-        elif goods:
+            self._become_unread()
+        elif goods and goods >= bads:
             self._become("open", f"{self.name} reads.")
 
+    def _become_unread(self) -> None:
+        """It sends, and there is no reading in it: because it says so itself, or because nothing can be made of it."""
+        if self._no is not None:
+            means, do = meaning_of(self._no)
+            self._become(
+                "no-reading", f"The {self.name} says it has no reading: {means}. {do[0].upper()}{do[1:]}."
+            )
+        else:
+            self._become_garbled()
+
     def _become_garbled(self) -> None:
-        where = self.settings.port or "the pins"
+        kind = f"{self.settings.format} {self.settings.options.get('profile', '')}".rstrip()
         self._become(
             "garbled",
-            f"{self.name}: what comes from {where} is not {self.settings.format}: "
-            f"check baud rate, parity and format.",
+            f"The {self.name} sends what cannot be read as {kind}: check baud rate, parity and format; "
+            f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
         )
 
     def _port_state(self, state: PortState, words: str) -> None:
@@ -230,6 +247,7 @@ class Instrument:
         self.last = None
         self.rate = None
         self._unread = 0
+        self._no, self._lost = None, False
         if self._gate is not None:
             self._gate.restart()
         if state == "open":
@@ -239,17 +257,31 @@ class Instrument:
             self.value = None
         self._become(state, words)
 
-    def tick(self, now: float) -> None:
-        """Silence is an event too; called a few times a second."""
-        if self.state in {"open", "garbled"} and self.last is not None and self._intervals >= 4:
-            usual = self._interval
-            if usual < 1.0 and now - self.last > max(QUIET, 5 * usual):
-                self._become("silent", f"{self.name} has sent nothing for {now - self.last:.0f} s.")
-                self.rate = None
-
+    def tick(self, now: float) -> bool:
+        """Silence is an event too; called a few times a second. True once when it sends and reads no longer."""
+        heard = now - self._previous_block / NS  # s ago
+        usual = self._interval if self.last is not None and self._intervals >= 4 else QUIET
+        long = max(QUIET, 5 * usual)
+        if self.last is not None and usual < 1.0:
+            if now - self.last <= long:
+                self._lost = False
+            elif heard > long:
+                if self.state in {"open", "garbled", "no-reading"}:
+                    self._become("silent", f"The {self.name} has sent nothing for {heard:.0f} s: is it on?")
+                    self.rate = None
+            elif not self._lost:
+                self._lost, self.rate = True, None
+                self._become_unread()
+                return True
+        if self._no is not None and self.state in {"open", "silent"} and heard < 1.0 and self._no_value(now):
+            self._become_unread()
         long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
-        if long_nothing and self.state in {"open", "silent"} and now - self._previous_block / NS < 1.0:
+        if long_nothing and self.state in {"open", "silent"} and heard < 1.0:
             self._become_garbled()
+        return False
+
+    def _no_value(self, now: float) -> bool:
+        return self.last is None or now - self.last > QUIET
 
     def stalled(self, now: float) -> bool:
         """Something has waited to be read for STALLED seconds, and the reader did not move. Asked in turns."""

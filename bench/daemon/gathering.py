@@ -128,7 +128,8 @@ class Bench:
         self._look_at_clock()
         self.live.say()
         for instrument in self.instruments:
-            instrument.tick(now)
+            if instrument.tick(now):
+                self._went(instrument, "does not read")
         self._happened(self.sweeper.tick(now), now)
         if self.run is not None:
             self.run.tick(now)
@@ -159,6 +160,7 @@ class Bench:
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(instrument.said())
+        log.info("%s: %s", instrument.name, instrument.words)
         self.log.event(
             None,
             "instrument",
@@ -166,11 +168,15 @@ class Bench:
         )
         if instrument.state in {"absent", "busy", "denied", "silent"}:
             self._unit.pop(instrument.name, None)
-            if instrument.role in {"indicator", "travel"}:
-                now = time.monotonic()
-                self._happened(self.sweeper.broken(f"the {instrument.name} went away"), now)
-                if self.run is not None and self.run.sweep_id is not None:
-                    self.run.interrupt(f"The {instrument.name} went away; do this pass again.", now)
+            self._went(instrument, "fell silent" if instrument.state == "silent" else "went away")
+
+    def _went(self, instrument: Instrument, how: str) -> None:
+        """What is being swept cannot be used."""
+        if instrument.role in {"indicator", "travel"}:
+            now = time.monotonic()
+            self._happened(self.sweeper.broken(f"the {instrument.name} {how}"), now)
+            if self.run is not None and self.run.sweep_id is not None:
+                self.run.interrupt(f"The {instrument.name} {how}; do this pass again.", now)
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
         now = batch.when / 1e9

@@ -1,0 +1,79 @@
+"""What an instrument says instead of a reading is told as that, once, and is no silence and no wrong baud rate."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.daemon.feed import Instrument
+from bench.settings import PortSettings
+
+STEP = 0.1  # s between lines, as a gauge that sends ten a second
+
+
+class Fed:
+    """An instrument that is handed lines and looked at between them, at times of our own."""
+
+    def __init__(self, **settings: object) -> None:
+        self.told: list[tuple[str, str]] = []
+        self.one = Instrument(
+            "indicator",
+            "indicator",
+            PortSettings(port="/dev/none", **settings),  # type: ignore[arg-type]
+            lambda instrument, batch: None,
+            lambda instrument: self.told.append((instrument.state, instrument.words)),
+        )
+        self.now = 100.0
+        self.one._port_state("open", "/dev/none is open.")
+        self.one._block(b"\r\n", int(self.now * 1e9))
+
+    def say(self, line: bytes, times: int, step: float = STEP) -> None:
+        for _ in range(times):
+            self.now += step
+            if line:
+                self.one._block(line, int(self.now * 1e9))
+            self.one.tick(self.now)
+
+
+@pytest.mark.parametrize(
+    ("line", "settings", "says"),
+    [
+        (b"ERR0\r\n", {}, "moved too fast"),
+        (b"-----\r\n", {}, "no reading"),
+        (b"911\r", {"options": {"profile": "code_channel_item"}}, "error 911"),
+        (b"1 TO 999999.99 mm\r\n", {"options": {"profile": "mux"}}, "gauge"),
+    ],
+)
+@pytest.mark.parametrize("step", [STEP, 1.0])
+def test_its_own_word_for_no_reading_is_told_once(line, settings, says, step) -> None:
+    fed = Fed(**settings)
+    good = (
+        b"01A+0001.234\r"
+        if b"911" in line
+        else b"1 MW+0001.234 mm\r\n"
+        if b"TO" in line
+        else b"+1.234 mm\r\n"
+    )
+    fed.say(good, 20)
+    before = len(fed.told)
+    fed.say(line, 100, step)
+    new = fed.told[before:]
+    assert [state for state, _ in new] == ["no-reading"], new
+    assert says in new[0][1] and "baud" not in new[0][1]
+    fed.say(good, 20)
+    assert fed.told[-1][0] == "open"
+
+
+def test_rubbish_is_not_told_as_silence_in_between() -> None:
+    fed = Fed()
+    fed.say(b"+1.234 mm\r\n", 20)
+    before = len(fed.told)
+    fed.say(bytes(range(128, 148)) + b"\r\n", 100)
+    assert [state for state, _ in fed.told[before:]] == ["garbled"]
+
+
+def test_silence_after_rubbish_is_silence() -> None:
+    fed = Fed()
+    fed.say(b"+1.234 mm\r\n", 20)
+    fed.say(bytes(range(128, 148)) + b"\r\n", 50)
+    fed.say(b"", 50)
+    assert fed.told[-1][0] == "silent"
