@@ -150,12 +150,13 @@ def test_it_is_the_linear_programmes_line(points: list[tuple[int, float]]) -> No
 
     x, y = [float(a) for a, _ in points], [b for _, b in points]
     x0, y0, slope = device_clock._lowest_line(sorted(zip(x, y, strict=True)))
-    found = linprog(
+    worst = 1e6 * device_clock.WORST
+    found = linprog(  # in us: its own tolerance is 1e-7
         [-len(x), -sum(x)],
         A_ub=[[1.0, a] for a in x],
-        b_ub=y,
-        bounds=[(None, None), (-device_clock.WORST, device_clock.WORST)],
+        b_ub=[1e6 * b for b in y],
+        bounds=[(None, None), (-worst, worst)],
         method="highs",
     )
-    ours = sum(b - (y0 + slope * (a - x0)) for a, b in zip(x, y, strict=True))
-    assert ours == pytest.approx(sum(y) + found.fun, abs=1e-7)
+    ours = sum(1e6 * (b - (y0 + slope * (a - x0))) for a, b in zip(x, y, strict=True))
+    assert ours == pytest.approx(sum(1e6 * b for b in y) + found.fun, abs=1e-3)
