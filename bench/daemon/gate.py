@@ -1,55 +1,58 @@
 """A gate behind the decoders, for readings that are well formed and wrong: a bit flipped on the wire.
 
 Frames of most gauges carry no checksum, and of the bits of a 24-bit frame nine in ten may flip and still leave a
-frame that parses. What gives such a reading away is that it goes where nothing goes: off the path that the readings
-before it were on, and back at the next. By Newton, an excursion of h there and back within two intervals T takes an
-acceleration of at least 2 h / T^2. At a hundred readings a second 16 counts of 0.01 mm would be 3 m/s^2, a third of
-gravity, twice within 20 ms: a sled of some kilograms in a hand does not do it (fast pointing with an empty hand
-peaks near 10 m/s^2, and takes ten times as long; from memory), and a plunger on a straight face is driven by the
-sled. Slow instruments prove less: at 8 a second a hand could. So a reading off the path is not judged but held
-until the next ones say whether the path really turned.
+frame that parses. What gives such a reading away is that it goes where nothing goes: off the path of the readings on
+both sides of it. By Newton, an excursion of h there and back within two intervals T takes an acceleration of at least
+2 h / T^2. At a hundred readings a second 16 counts of 0.01 mm would be 3 m/s^2, a third of gravity, twice within 20 ms:
+a sled of some kilograms in a hand does not do it (fast pointing with an empty hand peaks near 10 m/s^2, and takes ten
+times as long; from memory), and a plunger on a straight face is driven by the sled. Slow instruments prove less: at 8
+a second a hand could. So a reading off the path is not judged but held until the next ones say what it was.
 
-    on the path of the readings before      passed on at once
-    off it, and the next one is on it       refused: counted, told, never passed on, never replaced
-    off it, and the next ones are in line   passed on with them: a step, a hand, a zero button
-    with what came
+    foretold by the readings before           passed on at once
+    not, but smooth with them and the next    passed on when that has come
+    smooth only without it, when two or more  refused: counted, told, never passed on, never replaced
+    have come after it
+    smooth either way                         one more is waited for; then what cannot be told apart is refused
+    off, and the next two are in line with    passed on with them: a step, a hand, a zero button
+    it, elsewhere than the path leads
 
-Off it begins early, at a few counts or deviations, since waiting costs one reading's time and nothing else. Refused is
-what is off the line, or the curve, between its neighbours on both sides, which is known twice as well as the path
-ahead: a decimal digit with one bit flipped is ten counts off, amid a noise of one.
+Off begins early, at a few counts or deviations, since waiting costs one reading's time and nothing else: a decimal
+digit with one bit flipped is ten counts off amid a noise of one, and a slow instrument under a quick hand foretells to
+ten counts only. Between its neighbours on both sides a reading is known to some two deviations.
+
+Places are counted in readings, not in time: readings arrive in blocks, and their stamps jitter more than the
+instrument. Where stamps say that some were lost, both are tried.
 
 Nothing is ever altered: a reading is passed on as it came or not at all. Readings that come one by one (a button,
-marks) pass untouched. Pure: stamps in s, values in mm. May import: nothing of the house.
+marks) pass untouched. Pure: stamps in s, values in mm. May import: bench.daemon.gate_path and
+gate_usual.
 """
 
 from __future__ import annotations
 
-import statistics
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import NamedTuple
 
-COUNTS = 8.0  # counts off the path that are let pass: what is smaller is lost among resolution and texture
-NOISES = 6.0  # or so many standard deviations of the usual distance from the path, where that is more
-DOUBTED, DOUBTS = (
-    4.0,
-    3.0,
-)  # counts, deviations: from here on a reading waits for the next one to speak for it
-BETWEEN, BETWEENS = (
-    6.0,
-    3.0,
-)  # the same for its distance from the line between its neighbours, half as uncertain
+from bench.daemon.gate_path import Point, off, roughness, unlike
+from bench.daemon.gate_usual import FINE, FUZZ, LEVEL, LINE, NO_LIMITS, ROUGH, STILL, limits, usual
+
+CLEAR = 4.0  # a reading so many times further off than the next one is refused without the one after that
+EVEN = 0.05  # of its speed, and what moves is that uneven
+UNSURE = 3.0  # two ways of being smooth, and one not so many times smoother: it is not known which
+SURER = 2.0  # so many times smoother without it than with it
+FAR = 50.0  # times ALIKE; a step so far is believed if it stays there: the same bit may flip twice
+GROWN = 1.3  # noise now over that remembered; more is motion
+
 SLOWEST = 1.0  # s; readings further apart than this are not a stream
+SLOW = 0.03  # s; slower than this, a hand does much between two readings
 GAP = 5.0  # usual intervals without a reading, and the path is unknown
 SHORTEST_GAP = 0.25  # s; a block that waited in the kernel is no gap
 LATE = 1.6  # usual intervals, and one reading at least is taken to be missing
-QUICK = 0.15  # s; streams quicker than this can wait for one more reading before a turn is believed
-FAR = 50.0  # tolerances; a step so large is believed one reading later
 MOST_HELD = 4
-WINDOW = 24  # readings by which is judged what is usual
-LOOK, LOOK_QUICK = 8, 32  # after how many it is judged again; fifty a second and more are quick
-STEPS = 3  # differences in a window before the smallest is believed to be the display's step
-FUZZ = 1e-7  # mm; differences below this are arithmetic
+QUICK = 0.02  # s; streams quicker than this are looked at in larger pieces
+WINDOW, WINDOW_QUICK = 24, 16  # readings that are looked at once more when what is usual is judged anew
+LOOK, LOOK_QUICK = 8, 32  # and after how many new ones that is
 
 
 class Passed(NamedTuple):
@@ -62,7 +65,8 @@ class Passed(NamedTuple):
 
 
 class _Held(NamedTuple):
-    place: float  # in usual intervals
+    place: float  # by count
+    lost: float  # so many more came before it and were lost, if its stamp is right
     stamp: float
     value: float
     tag: object
@@ -78,16 +82,15 @@ class Gate:
         self._step = 0.0
         self._raw: list[float] = []  # the last readings, passed on or not
         self._look = LOOK  # so many raw ones, and what is usual is looked at again
-        self._level = True  # the stream stands still but for its noise
-        self._noise = 0.0  # of the stream at a standstill, one standard deviation, mm
-        self._scatter = 0.0  # usual distance from the path, one standard deviation, mm
+        self._order = LEVEL  # what foretells best
+        self._noise = 0.0  # of one reading, standard deviation, mm; remembered
         self._interval = 0.0
         self._last: float | None = None  # stamp of the last reading, held or not
-        self._path: list[tuple[float, float]] = []  # the last three passed on: place, value
+        self._path: list[Point] = []  # the last three passed on
         self._place = 0.0
         self._held: list[_Held] = []
-        self._tolerance = self._doubt = self._between = float("inf")
-        self._allow()
+        self._limits = limits(count, 0.0, STILL, slow=False) if count else NO_LIMITS
+        self._doubt, self._leap = self._limits.doubts[LEVEL], self._limits.leapt  # what the usual case needs
 
     @property
     def waiting(self) -> int:
@@ -96,8 +99,10 @@ class Gate:
     def restart(self) -> None:
         """The port was opened anew: the path is unknown, what waited is refused."""
         self.refused += len(self._held)
-        self._held, self._raw = [], []
+        self._held.clear()
+        self._raw.clear()
         self._path.clear()
+        self._look = LOOK
         self._last, self._interval = None, 0.0
 
     def pass_on(
@@ -106,41 +111,37 @@ class Gate:
         """Readings as they came -> what is passed on. tags travel with their readings (a unit, flags)."""
         out = Passed([], [], [], [])
         passed_stamps, passed_values, _, passed_tags = out
-        path, raw = self._path, self._raw
+        path, raw, held = self._path, self._raw, self._held
         for index, (stamp, value) in enumerate(zip(stamps, values, strict=True)):
             tag = tags[index] if tags is not None else None
             gone = stamp - self._last if self._last is not None else SLOWEST
-            if len(path) == 3 and not self._held and gone < LATE * self._interval:
+            lost = 0.0
+            if len(path) == 3 and not held and gone < LATE * self._interval:
                 # the usual case, without calls: thousands a second come this way
                 self._last = stamp
                 self._interval += (max(gone, 1e-6) - self._interval) * 0.0625
                 self._place = place = self._place + 1.0
-                (p1, v1), (p2, v2) = path[1], path[2]
-                off = (
-                    value - (path[0][1] + v1 + v2) / 3.0
-                    if self._level
-                    else value - v2 - (v2 - v1) * (place - p2) / (p2 - p1)
-                )
-                well = (
-                    -self._doubt <= off <= self._doubt
-                    or self._off(place, value, stopped=False) <= self._doubt
-                )
-            else:
-                next_one = self._place + 1.0
-                passing = self._step_on(stamp)
-                if passing is None:  # no stream, or its start: there is no path to be off
-                    self._refuse(out)
-                    path.clear()
-                    place, well = self._place, True
+                (p0, v0), (_, v1), (_, v2) = path
+                if not self._order:
+                    well = (
+                        -self._doubt <= value - (v0 + v1 + v2) / 3.0 <= self._doubt
+                        and -self._leap <= value - v2 <= self._leap
+                    )
+                elif place - p0 == 3.0:
+                    apart = value - v2 - v2 + v1 if self._order == 1 else value - 3.0 * (v2 - v1) - v0
+                    well = -self._doubt <= apart <= self._doubt
                 else:
-                    # late is mostly the machine and not the instrument: the next reading, before one after some lost
-                    place, well = next_one, False
-                    if not self._held:
-                        well = self._off(next_one, value, stopped=False) <= self._doubt
-                        if not well and passing > next_one:
-                            well = self._off(passing, value, stopped=False) <= self._doubt
-                            place = passing if well else next_one
-                    self._place = place
+                    well = self._foretold(place, value)
+            else:
+                lost_or_none = self._step_on(stamp)
+                self._place = place = self._place + 1.0
+                if lost_or_none is None:  # no stream, or its start: there is no path to be off
+                    self._end(out)
+                    path.clear()
+                    well = True
+                else:
+                    lost = lost_or_none
+                    well = not held and self._speaks(place, lost, value)
             raw.append(value)
             if len(raw) >= self._look:
                 self._learn()
@@ -152,139 +153,225 @@ class Gate:
                 passed_values.append(value)
                 passed_tags.append(tag)
             else:
-                self._hold(_Held(place, stamp, value, tag), out)
+                held.append(_Held(place, lost, stamp, value, tag))
+                if len(held) > 1:
+                    self._judge(out)
         self.refused += len(out.held)
+        return out
+
+    def settle(self, now: float) -> Passed:
+        """Decide what still waits where nothing has come for as long as makes a gap. now: s, on the stamps' clock."""
+        out = Passed([], [], [], [])
+        if self._held and self._last is not None:
+            if now - self._last > max(GAP * self._interval, SHORTEST_GAP):
+                self._end(out)
+            self.refused += len(out.held)
         return out
 
     # ---- the path ---------------------------------------------------------------------------------
 
     def _step_on(self, stamp: float) -> float | None:
-        """The place of this reading, counted in usual intervals; None where no path leads to it.
-
-        By count and not by time: readings arrive in blocks, and their stamps jitter more than the instrument.
-        """
+        """How many were lost before this reading, if its stamp is right; None where no path leads to it."""
         last, self._last = self._last, stamp
         if last is None:
             return None
-        gone, usual = stamp - last, self._interval
-        if gone > SLOWEST or (usual and gone > max(GAP * usual, SHORTEST_GAP)):
-            self._place += 1.0
+        gone, interval = stamp - last, self._interval
+        if gone > SLOWEST or (interval and gone > max(GAP * interval, SHORTEST_GAP)):
             return None
-        if not usual:
+        if not interval:
             self._interval = max(gone, 1e-4)
-        elif gone < LATE * usual:
-            self._interval += (max(gone, 1e-6) - usual) / 16.0
+        elif gone < LATE * interval:
+            self._interval += (max(gone, 1e-6) - interval) / 16.0
         else:
-            self._interval += 0.02 * (gone - usual)  # it may have become slower
-            self._place += round(gone / usual) - 1.0
-        self._place += 1.0
-        return self._place
+            self._interval += 0.02 * (gone - interval)  # it may have become slower
+            return round(gone / interval) - 1.0
+        return 0.0
 
-    def _off(self, place: float, value: float, *, stopped: bool = True) -> float:
-        """How far off the path, which may go on in several ways: standing, straight, bent, stopped.
+    def _foretold(self, place: float, value: float) -> bool:
+        """Whether the readings before led there."""
+        path, here = self._path, (place, value)
+        last = path[-1][1]
+        if len(path) < 2:
+            return abs(value - last) <= self._limits.doubts[LEVEL]
+        if self._order == LEVEL:
+            mean = sum(v for _, v in path) / len(path)
+            return abs(value - last) <= self._leap and abs(value - mean) <= self._doubt
+        if self._order == LINE or len(path) < 3:
+            return off([*path[-2:], here]) <= self._limits.doubts[LINE]
+        return off([*path, here]) <= self._doubt
 
-        stopped: whether what moves may have stopped just there; the next reading will tell.
-        """
+    def _speaks(self, place: float, lost: float, value: float) -> bool:
+        """The same where some may have been lost: wherever it stands."""
+        return self._foretold(place, value) and (not lost or self._foretold(place + lost, value))
+
+    def _ahead(self, point: Point) -> float:
+        """How far off the path, in whatever way it may go on: standing, straight, bent."""
         path = self._path
-        p2, v2 = path[-1]
-        off = abs(value - v2)
-        if len(path) < 2 or (stopped and off <= FUZZ):
-            return off
-        if not stopped:
-            off = float("inf")
-        p1, v1 = path[-2]
-        if self._level:
-            off = abs(value - (v1 + v2 + path[0][1]) / 3.0)
-            if off <= self._doubt:
-                return off
-        slope, ahead = (v2 - v1) / (p2 - p1), place - p2
-        off = min(off, abs(value - v2 - slope * ahead))
-        if off <= self._doubt or len(path) < 3 or self._level:
-            return off
-        p0, v0 = path[0]
-        bend = (slope - (v1 - v0) / (p1 - p0)) / (p2 - p0)
-        # a hand that speeds up evenly is on the parabola and off the line
-        return min(off, abs(value - v2 - slope * ahead - bend * ahead * (place - p1)))
-
-    def _go_on(self, place: float, value: float) -> None:
-        path = self._path
-        path.append((place, value))
-        if len(path) > 3:
-            del path[0]
+        standing = abs(point[1] - path[-1][1])
+        if len(path) < 2:
+            return standing
+        straight = off([*path[-2:], point])
+        least = straight if self._order else min(standing, straight)
+        return min(least, off([*path, point])) if len(path) == 3 else least
 
     # ---- what is off it ---------------------------------------------------------------------------
 
-    def _hold(self, new: _Held, out: Passed) -> None:
+    def _judge(self, out: Passed) -> None:
         held = self._held
-        # each reading that is held makes the path a little less sure
-        if held and self._off(new.place, new.value) <= self._tolerance * (1.0 + 0.5 * len(held)):
-            self._held = []
-            for one in held:
-                if self._off_neighbours(one, new) <= self._between:
-                    self._pass(one, out)
-                else:
-                    out.held.append((one.stamp, one.value))
-            self._pass(new, out)
-            return
-        held.append(new)
-        size = self._in_line()
-        if size:
-            before, turned = held[:-size], held[-size:]
-            self._held = []
-            for one in before:
-                if self._on_the_way(one.value, turned[0].value):
-                    self._pass(one, out)
-                else:
-                    out.held.append((one.stamp, one.value))
-            self._path.clear()
-            for one in turned:
-                self._pass(one, out)
-        elif len(held) > MOST_HELD:
+        while held:
+            if len(held) == 1:
+                one = held[0]
+                if not self._speaks(one.place, one.lost, one.value):
+                    return
+                self._pass(held.pop(0), out)
+            elif not (self._by_next(out) if len(held) == 2 else self._by_those_after(out)):
+                break
+        if len(held) > MOST_HELD:
             # rougher than can be followed; what is on the way to one of the next two may well be true
             oldest = held.pop(0)
             if any(self._on_the_way(oldest.value, later.value) for later in held[:2]):
+                self._doubt = max(self._doubt, self._ahead((oldest.place, oldest.value)))
                 self._pass(oldest, out)
             else:
                 out.held.append((oldest.stamp, oldest.value))
 
-    def _off_neighbours(self, one: _Held, new: _Held) -> float:
-        """How far off what stands on both sides of it, straight or bent: a hand that speeds up is no fault."""
-        after, here = (new.place, new.value), (one.place, one.value)
-        off = _off_line(self._path[-1], after, here)
-        if off > self._between and len(self._path) > 1:
-            off = min(off, _off_parabola(self._path[-2], self._path[-1], after, here))
-        return off
+    def _ways(self) -> Iterator[tuple[bool, list[Point]]]:
+        """What is held as points: by count; and by stamps, where these say that some were lost."""
+        held = self._held
+        yield False, [(one.place, one.value) for one in held]
+        if any(one.lost for one in held):
+            lost, points = 0.0, []
+            for one in held:
+                lost += one.lost
+                points.append((one.place + lost, one.value))
+            yield True, points
 
-    def _in_line(self) -> int:
-        """How many of the last ones held are in line with each other, so that the path turned there; or 0."""
-        newest = [(one.place, one.value) for one in self._held[-4:]]
-        if self._interval < QUICK:
-            if len(newest) >= 3 and _off_line(*newest[-3:]) <= self._tolerance:
-                return 3
-            return 4 if len(newest) == 4 and _off_parabola(*newest) <= self._tolerance else 0
-        if len(newest) < 2:
-            return 0
-        # two that agree, or that go on as the first of them left the path
-        same = abs(newest[-1][1] - newest[-2][1]) <= self._tolerance
-        onward = bool(self._path) and _off_line(self._path[-1], *newest[-2:]) <= self._tolerance
-        if self._path and abs(newest[-2][1] - self._path[-1][1]) > FAR * self._tolerance:
-            # so far that the same bit flipped twice is as likely: a third must agree
-            third = len(newest) > 2 and abs(newest[-1][1] - newest[-3][1]) <= self._tolerance
-            return 3 if same and third else 0
-        return 2 if same or onward else 0
+    def _by_next(self, out: Passed) -> bool:
+        """Whether the next one is enough to decide on the first of two."""
+        path = self._path[-2:]
+        for by_stamp, (here, after) in self._ways():
+            if unlike([*path, here, after]) <= self._limits.between and self._joins(here, after):
+                self._decide(by_stamp, (), 1, out)
+                if self._order == LEVEL:  # it moves
+                    self._order, self._doubt = LINE, self._limits.doubts[LINE]
+                return True
+        if any(one.lost for one in self._held):
+            return False
+        here, after = ((one.place, one.value) for one in self._held)
+        ours = [*path, after, here]
+        apart = off(ours)
+        sure = self._ahead(after) <= min(apart / CLEAR, self._limits.near)
+        if not sure or unlike(ours) <= self._limits.between or apart <= EVEN * abs(path[-1][1] - path[0][1]):
+            return False
+        self._decide(False, (0,), 1, out)
+        return True
+
+    def _joins(self, here: Point, after: Point) -> bool:
+        ours = [*self._path[-2:], here, after]
+        return min(off(ours[-3:]), off(ours)) <= self._limits.doubts[LINE]
+
+    def _by_those_after(self, out: Passed) -> bool:
+        """Decide on the first of three or more: smooth as they are, or without one or more, or a turn."""
+        path, size = self._path, len(self._held)
+        gone: tuple[int, ...] = ()
+        cost, by_stamp = min((roughness([*path, *points]), way) for way, points in self._ways())
+        if cost > self._limits.smooth:
+            found = self._without(cost / SURER)
+            if not found:
+                return self._by_turn(out)
+            cost, by_stamp, gone = found[0]
+            if size == 3 and 0 not in gone:
+                return False
+            other = next((one for one in found if (0 in one[2]) != (0 in gone)), None)
+            if other is not None and other[0] <= min(self._limits.smooth, UNSURE * cost):
+                if size == 3:
+                    return False
+                gone = tuple({*gone, *other[2]})
+        stay = size - 1  # each of the others is asked anew
+        while size - stay in gone:
+            stay -= 1
+        self._decide(by_stamp, gone, stay, out)
+        return True
+
+    def _without(self, most: float) -> list[tuple[float, bool, tuple[int, ...]]]:
+        """All ways to leave out as few as makes the rest smooth, the smoothest first; the newest always stays.
+
+        With (roughness, whether by stamps, places left out) for each; none where that is rougher than `most`.
+        """
+        path, size = self._path, len(self._held)
+        for number in range(1, 3 if size > MOST_HELD else 2):
+            found = sorted(
+                (roughness([*path, *(one for at, one in enumerate(points) if at not in gone)]), way, gone)
+                for way, points in self._ways()
+                for gone in combinations(range(size - 1), number)
+            )
+            if found[0][0] <= min(self._limits.smooth, most):
+                return found
+        return []
+
+    def _by_turn(self, out: Passed) -> bool:
+        """Whether the last ones held are in line with each other and not on their way back, so that the path turned."""
+        for by_stamp, points in self._ways():
+            size = next((n for n in (3, 4) if off(points[-n:]) <= self._limits.alike), 0)
+            if size and self._left(points[-size], points[-1]):
+                self._decide(by_stamp, self._strays(size), size, out)
+                self._path.clear()
+                self._decide(False, (), 0, out)
+                return True
+        return False
+
+    def _left(self, first: Point, newest: Point) -> bool:
+        if self._ahead(newest) <= self._limits.near:
+            return False
+        far = abs(first[1] - self._path[-1][1]) > FAR * self._limits.alike
+        return not far or abs(first[1] - newest[1]) <= self._limits.alike
 
     def _on_the_way(self, value: float, to: float) -> bool:
         """Between the last one passed on and the next: nothing says that it was never there."""
         start = self._path[-1][1] if self._path else value
         return min(start, to) - FUZZ <= value <= max(start, to) + FUZZ
 
-    def _refuse(self, out: Passed) -> None:
-        if self._held:
-            out.held.extend((one.stamp, one.value) for one in self._held)
-            self._held = []
+    def _strays(self, size: int) -> list[int]:
+        """Which of those held before the last `size` are not on the way to these."""
+        held = self._held
+        to = held[-size].value
+        return [at for at, one in enumerate(held[:-size]) if not self._on_the_way(one.value, to)]
+
+    def _decide(self, by_stamp: bool, gone: Sequence[int], stay: int, out: Passed) -> None:
+        """All held but the last `stay`: those at `gone` are refused. by_stamp: some were lost, as the stamps say."""
+        held = self._held
+        if by_stamp:
+            lost = 0.0
+            for at, one in enumerate(held):
+                lost += one.lost
+                held[at] = one._replace(place=one.place + lost, lost=0.0)
+            self._place += lost
+        size = len(held) - stay
+        decided = held[:size]
+        del held[:size]
+        for at, one in enumerate(decided):
+            if at in gone:
+                out.held.append((one.stamp, one.value))
+            else:
+                self._pass(one, out)
+
+    def _end(self, out: Passed) -> None:
+        """No more comes to speak for what is held: passed on is what is near the path, or a step that was seen twice."""
+        held = self._held
+        if len(held) > 1:
+            first, newest = held[-2].value, held[-1].value
+            far = abs(first - self._path[-1][1]) > FAR * self._limits.alike
+            if abs(first - newest) <= self._limits.alike and not far:
+                self._decide(False, self._strays(2), 0, out)
+        while held:
+            near = self._ahead((held[0].place, held[0].value)) <= self._limits.near
+            self._decide(False, () if near else (0,), len(held) - 1, out)
 
     def _pass(self, one: _Held, out: Passed) -> None:
-        self._go_on(one.place, one.value)
+        path = self._path
+        path.append((one.place, one.value))
+        if len(path) > 3:
+            del path[0]
         out.stamps.append(one.stamp)
         out.values.append(one.value)
         out.tags.append(one.tag)
@@ -292,47 +379,20 @@ class Gate:
     # ---- what is usual ----------------------------------------------------------------------------
 
     def _learn(self) -> None:
-        """The display's step, and how far off the readings are from one another: all of them, wrong ones too.
-
-        Medians are blind to one in a hundred; and a stream that grew noisy must not be refused for ever.
-        """
-        raw = self._raw
-        first = [abs(b - a) for a, b in pairwise(raw)]
-        second = [abs(c - 2.0 * b + a) for a, b, c in zip(raw, raw[1:], raw[2:], strict=False)]
-        steps = [step for step in first if step > FUZZ]
-        if len(steps) >= STEPS:
-            self._step = min(*steps, self._step or steps[0])
-        # of white noise of deviation 1: differences 1.41, differences of those 2.45, off the mean of three 1.15
-        noise = statistics.median(first) / 0.6745 / 1.41
-        rough = statistics.median(second) / 0.6745
-        self._level = 1.15 * noise <= rough
-        if self._level:
-            # two dozen readings tell a deviation to a fifth of itself only: remember former ones
-            self._noise += (noise - self._noise) / 8.0 if self._noise else noise
-        self._scatter = 1.15 * max(noise, self._noise) if self._level else max(rough, 1.15 * self._noise)
-        self._allow()
-        del raw[:-WINDOW]
-        self._look = len(raw) + (LOOK if self._interval > 0.02 else LOOK_QUICK)
-
-    def _allow(self) -> None:
-        """How far off the path is doubted, how far off its neighbours' line is refused, how far is no path at all."""
+        """How far off is off. From all readings, wrong ones too: a stream that grew noisy is not refused for ever."""
+        raw, quick = self._raw, self._interval < QUICK
+        seen = usual(raw, ROUGH * max(self._count, self._step))
+        if seen.step:
+            self._step = min(seen.step, self._step or seen.step)
+        # two dozen readings tell a deviation to a fifth of itself only: remember former ones
+        self._noise += (seen.noise - self._noise) / 8.0 if self._noise else seen.noise
         count = max(self._count, self._step)
+        slow = self._interval > SLOW and seen.scatter <= ROUGH * count
+        led = slow and seen.scatter > FINE * count  # by a hand amid noise: only the line is any use
+        self._order = min(seen.order, LINE) if led else seen.order
         if count:
-            self._tolerance = max(COUNTS * count, NOISES * self._scatter) + FUZZ
-            self._doubt = max(DOUBTED * count, DOUBTS * self._scatter) + FUZZ
-            self._between = max(BETWEEN * count, BETWEENS * self._scatter) + FUZZ
-
-
-_Point = tuple[float, float]
-
-
-def _off_line(a: _Point, b: _Point, c: _Point) -> float:
-    """How far c is off the line through a and b."""
-    return abs(c[1] - b[1] - (b[1] - a[1]) * (c[0] - b[0]) / (b[0] - a[0]))
-
-
-def _off_parabola(a: _Point, b: _Point, c: _Point, d: _Point) -> float:
-    """How far d is off the parabola through a, b and c."""
-    slope = (c[1] - b[1]) / (c[0] - b[0])
-    bend = (slope - (b[1] - a[1]) / (b[0] - a[0])) / (c[0] - a[0])
-    return abs(d[1] - c[1] - slope * (d[0] - c[0]) - bend * (d[0] - c[0]) * (d[0] - b[0]))
+            noise = max(min(seen.noise, GROWN * self._noise), self._noise)
+            self._limits = limits(count, noise, seen, slow=slow)
+            self._doubt, self._leap = self._limits.doubts[self._order], self._limits.leapt
+        del raw[: -WINDOW_QUICK if quick else -WINDOW]
+        self._look = len(raw) + (LOOK_QUICK if quick else LOOK)
