@@ -3,10 +3,12 @@
 It has the face of a decoder and stands behind one. Scales on pins tell how far they went since the last block
 (`quad_x4`), microcontrollers tell where they are (`bridge_counts`, `bridge`). An edge that was missed leaves every
 later position off by an unknown number of counts: the first position after it carries the flag `missed_edge`, so that
-whoever is measuring can void what it lies in. May import: hw.reading.
+whoever is measuring can void what it lies in. May import: msgspec, hw.reading.
 """
 
 from __future__ import annotations
+
+import msgspec
 
 from hw.reading import Decoder, Record
 
@@ -46,12 +48,12 @@ class CountedTravel:
             counts = self._total
             if self._missed or record.illegal:
                 self._missed, flags = False, (MISSED,)
-        return Record(
+        return msgspec.structs.replace(
+            record,
             value=counts * self._per_count,
+            unit="mm",
             flags=flags,
-            raw=record.raw,
-            behind=record.behind,
-            axis=record.axis,
+            status=None,
+            fault=None,
             counts=counts,
-            illegal=record.illegal,
         )

@@ -13,6 +13,7 @@ from typing import Literal
 
 import msgspec
 
+from bench.daemon.device_clock import DeviceClock
 from bench.daemon.gate import Gate
 from bench.daemon.sources import Sources, make_reader, may_err
 from bench.settings import PortSettings
@@ -94,6 +95,8 @@ class Instrument:
         self._late = settings.late
         self._decoder = make_reader(settings)
         self._gate = Gate(count) if may_err(settings) else None
+        self._clock = DeviceClock() if settings.profile == "bridge" else None
+        self._newest = 0.0  # stamp by that clock
         self._opened = False  # and nothing has come since
         self._unread = 0  # bytes since the last reading
         self._unread_since = 0.0
@@ -141,6 +144,12 @@ class Instrument:
         for record in records:
             later -= 1
             at = self._stamp(when, span, len(data), record.behind, later)
+            if self._clock is not None and (device_us := getattr(record, "device_us", None)) is not None:
+                at = self._clock.place(device_us, at + self._late) - self._late
+                if record.value is not None and at <= self._newest:
+                    continue  # where the scale was when the gauge was read: newer was told before
+                if record.value is not None:
+                    self._newest = at
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
@@ -178,6 +187,21 @@ class Instrument:
             records = passed.tags  # type: ignore[assignment]
             if not values:
                 return
+        self._take(batch, stamps, values, records)
+
+    def _settle(self, now: float) -> None:
+        """What the gate held when the instrument fell silent: nothing more comes to speak for it."""
+        if self._gate is None or not self._gate.waiting:
+            return
+        passed = self._gate.settle(now)
+        if not passed.values and not passed.held:
+            return
+        batch = Batch(b"", int(now * NS), self.readings, held=passed.held)
+        if passed.values:
+            self._take(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
+        self._on_batch(self, batch)
+
+    def _take(self, batch: Batch, stamps: list[float], values: list[float], records: list[Record]) -> None:
         batch.stamps, batch.values = stamps, values
         for record in records:
             if record.flags:
@@ -250,6 +274,9 @@ class Instrument:
         self._no, self._lost = None, False
         if self._gate is not None:
             self._gate.restart()
+        if self._clock is not None:
+            self._clock.restart()
+            self._newest = 0.0
         if state == "open":
             self._decoder = make_reader(self.settings)
             self._opened = True
@@ -259,6 +286,7 @@ class Instrument:
 
     def tick(self, now: float) -> bool:
         """Silence is an event too; called a few times a second. True once when it sends and reads no longer."""
+        self._settle(now)
         heard = now - self._previous_block / NS  # s ago
         usual = self._interval if self.last is not None and self._intervals >= 4 else QUIET
         long = max(QUIET, 5 * usual)
