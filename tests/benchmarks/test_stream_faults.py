@@ -38,7 +38,11 @@ def test_recordings(part: str, share: float) -> None:
 
 
 @pytest.mark.parametrize(
-    "share", [0.001, pytest.param(0.1, marks=[pytest.mark.slow, pytest.mark.timeout(1200)])]
+    "share",
+    [
+        pytest.param(0.001, marks=pytest.mark.ci),
+        pytest.param(0.1, marks=[pytest.mark.slow, pytest.mark.timeout(1200)]),
+    ],
 )
 def test_rubbish(share: float) -> None:
     said = figures("fuzz", share)

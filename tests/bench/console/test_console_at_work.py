@@ -158,6 +158,7 @@ async def begin(job: Job, *keys: str) -> None:
     await wait(lambda: job.following.ask is not None)
 
 
+@pytest.mark.ci
 async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
     async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
         await shows(app, "pretend-sled", "Pretend sled", "Nothing measured yet")

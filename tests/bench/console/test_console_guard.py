@@ -142,6 +142,7 @@ def test_told_to_end(terminal, number) -> None:
     assert one.exit_code() == 0
 
 
+@pytest.mark.ci
 def test_the_drawing_process_killed(terminal) -> None:
     one = terminal()
     os.kill(one.child(), signal.SIGKILL)

@@ -97,6 +97,7 @@ def test_a_look_that_another_took_the_place_of_does_not_count(live: Callable, hi
     ]
 
 
+@pytest.mark.ci
 def test_nothing_yet_and_no_log(live: Callable, path: Path) -> None:
     life = live()
     life.writer.close()

@@ -224,6 +224,7 @@ def test_an_id_used_twice_is_refused_and_the_first_stays(live, path, caplog) -> 
         assert [sweep.trace for sweep in read.sweeps_of(db, "run-1")] == [first]
 
 
+@pytest.mark.ci
 def test_a_stalled_disk_fills_the_queue_to_a_limit_and_says_so(live, path) -> None:
     """The stall is another program's long transaction: to the writer it looks as a disk that does not answer."""
     life = live()
