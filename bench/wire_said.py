@@ -56,6 +56,7 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
     rejects: int = 0
     held: int = 0  # well-formed readings held back because nothing moves so fast
     grows: str = ""  # "pushed-in", "pulled-out"; "away", "toward"
+    spoiled: str = ""  # "hold", "missed_edge": it reads, and what it reads just now is not used
 
 
 class Readings(Tagged, frozen=True, tag="readings"):

@@ -6,10 +6,14 @@ May import: bench.client, bench.wire, bench.words, click, msgspec, its neighbour
 from __future__ import annotations
 
 import time
+from typing import TYPE_CHECKING
 
 import click
 
 from bench.commands.common import Complaint, connect, json_option, socket_option
+
+if TYPE_CHECKING:
+    from bench.units import System
 
 
 @click.command()
@@ -29,9 +33,9 @@ def watch(
     from bench.wire import GetStatus, Watch
 
     until = None if seconds is None else time.monotonic() + seconds
-    teller = _Plain() if plain else _Json() if as_json else _Lines()
     try:
         with connect(socket_path) as client:
+            teller = _Plain(client.version.units) if plain else _Json() if as_json else _Lines()
             client.send(GetStatus())
             client.send(Watch())
             while until is None or time.monotonic() < until:
@@ -49,10 +53,12 @@ def watch(
 
 class _Lines:
     def hear(self, message: object, only: str | None) -> None:
-        from bench.wire import InstrumentState, Readings, Rejected
+        from bench.wire import InstrumentState, Notice, Readings, Rejected
 
-        if isinstance(message, InstrumentState) and only in (None, message.name):
-            click.echo(f"{message.name}: {message.state}. {message.words}", err=True)
+        if isinstance(message, Notice):
+            click.echo(message.words, err=True)
+        elif isinstance(message, InstrumentState) and only in (None, message.name):
+            click.echo(f"{message.name}: {message.words}", err=True)
         elif isinstance(message, Readings) and only in (None, message.instrument):
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
@@ -97,11 +103,13 @@ class _Plain:
 
     STEP = 0.005  # mm; less is the last digit flickering
 
-    def __init__(self) -> None:
+    def __init__(self, units: System = "mm") -> None:
+        self._units = units
         self._said: dict[str, str] = {}
         self._values: dict[str, float] = {}
         self._due = 0.0
-        self._queue: list[str] = []
+        self._queue: list[tuple[str, str]] = []  # what it is about, and the sentence
+        self._last = ""
 
     def hear(self, message: object, only: str | None) -> None:
         from bench.wire import Asking, Concluded, InstrumentState, Notice, Readings, StatusReply, SweepSaid
@@ -112,32 +120,40 @@ class _Plain:
         elif isinstance(message, InstrumentState) and only in (None, message.name):
             if self._said.get(message.name) != message.words:
                 self._said[message.name] = message.words
-                self._queue.append(message.words)
+                about = f"state of {message.name}"  # only how it is now is worth telling late
+                self._queue = [one for one in self._queue if one[0] != about]
+                self._queue.append((about, message.words))
         elif isinstance(message, Readings) and only in (None, message.instrument):
             value = message.values[-1]
             before = self._values.get(message.instrument)
             if before is None or abs(value - before) >= self.STEP:
                 self._pending(message.instrument, value)
         elif isinstance(message, Notice | SweepSaid) and message.words:
-            self._queue.append(message.words)
+            self._queue.append(("", message.words))
         elif (
             isinstance(message, Asking)
             and message.ask is not None
             and message.ask.words != self._said.get("ask")
         ):
             self._said["ask"] = message.ask.words
-            self._queue.append(message.ask.words)
+            self._queue.append(("", message.ask.words))
         elif isinstance(message, Concluded):
             from bench.words import finding_words
 
-            self._queue.extend(line.strip() for line in finding_words(message.finding, "mm"))
-        now = time.monotonic()
-        if self._queue and now >= self._due:
-            click.echo(self._queue.pop(0))
-            self._due = now + 1.0
+            self._queue.extend(("", line.strip()) for line in finding_words(message.finding, self._units))
+        self._tell(time.monotonic())
+
+    def _tell(self, now: float) -> None:
+        while self._queue and now >= self._due:
+            words = self._queue.pop(0)[1]
+            if words != self._last:
+                click.echo(words)
+                self._due = now + 1.0
+            self._last = words
 
     def _pending(self, instrument: str, value: float) -> None:
         if self._queue or time.monotonic() < self._due:
             return  # the newest value is told when there is room; old ones are not worth a sentence
         self._values[instrument] = value
-        self._queue.append(f"{instrument} reads {value:.3f} mm.")
+        shown = f"{value / 25.4:.4f} in" if self._units == "inch" else f"{value:.3f} mm"
+        self._queue.append(("", f"{instrument} reads {shown}."))

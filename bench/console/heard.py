@@ -28,12 +28,13 @@ class Heard(msgspec.Struct):
     at: float | None = None
     rejects: int = 0
     grows: str = ""
+    spoiled: str = ""
     recent: deque[tuple[float, float]] = msgspec.field(default_factory=lambda: deque(maxlen=32))
 
     def told(self, said: InstrumentState, now: float) -> None:
         self.state, self.words, self.port = said.state, said.words, said.port
         self.rate, self.unit, self.rejects = said.rate, said.unit, said.rejects
-        self.grows = said.grows or self.grows
+        self.grows, self.spoiled = said.grows or self.grows, said.spoiled
         if said.value is not None and said.age is not None:
             self.value, self.at = said.value, now - said.age
         elif said.state != "open":

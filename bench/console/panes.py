@@ -16,6 +16,7 @@ from bench.console.view import View
 ASIDE = 17  # columns beside the number for unit, way and travel
 
 _BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
+_SPOILED = {"hold": "on hold, MAX, MIN", "missed_edge": "missed an edge"}
 _STATES: dict[str, str] = {
     "open": "reads",
     "absent": "not plugged in",
@@ -33,6 +34,8 @@ def health(heard: Heard, now: float) -> tuple[str, Role]:
     """One instrument in two or three words, and whether that is good."""
     words = _STATES.get(heard.state, heard.state)
     if heard.state == "open":
+        if heard.spoiled:
+            return _SPOILED.get(heard.spoiled, heard.spoiled), "bad"
         if heard.at is None:
             return "waits for a reading", "unsure"
         if not heard.fresh(now):

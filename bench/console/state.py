@@ -239,10 +239,12 @@ class State(msgspec.Struct):
 
     def _instrument(self, message: InstrumentState) -> Iterable[str]:
         before = self.instruments.get(message.name)
-        worse = before is not None and before.state == "open" and message.state not in ("open", "marks")
+        was_open = before is not None and before.state == "open"
         self.instruments[message.name] = self._heard(message, self.clock())
-        if worse:
-            self.say(message.name, message.words, bad=True)
+        if was_open != (message.state == "open") and before is not None and message.state != "marks":
+            self.say(
+                message.name, message.words if was_open else f"The {message.name} is back.", bad=was_open
+            )
         return ("number", "health", "notice")
 
     def _asking(self, message: Asking) -> Iterable[str]:

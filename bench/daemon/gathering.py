@@ -32,9 +32,9 @@ from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Rea
 log = logging.getLogger("sweepgauge")
 
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
-SPOILS = {  # flags of readings that must not enter a sweep
-    "hold": "is on hold, maximum or minimum",
-    "missed_edge": "has missed an edge: where the sled is, is not known",
+SPOILS = {  # flags of readings that must not enter a sweep: what that is, and what to do
+    "hold": ("is on hold, maximum or minimum", "Switch that off on the gauge; till then nothing counts."),
+    "missed_edge": ("has missed an edge: where the sled is, is not known", "Push slower."),
 }
 TELL_POINTS = 0.1  # s between pieces of the running line
 
@@ -67,7 +67,7 @@ class Bench:
         self._points_due = 0.0
         self._told_rejected: dict[str, float] = {}
         self._told_held: dict[str, float] = {}
-        self._spoiling: dict[str, str] = {}  # why an instrument's readings cannot be used just now
+        self._spoiling: dict[str, str] = {}  # the flag for which readings cannot be used just now
         self._unit: dict[str, str] = {}
         self.by_marks = settings.gear.travel.by_marks
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
@@ -149,7 +149,7 @@ class Bench:
             self.log.event(None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True))
 
     def states(self) -> list[InstrumentState]:
-        states = [instrument.said() for instrument in self.instruments]
+        states = [self._said(instrument) for instrument in self.instruments]
         if self.by_marks:
             marks = self.settings.gear.travel.marks
             words = f"No travel instrument: the sled is stopped at {len(marks)} marks, {marks[0]:g} to {marks[-1]:g} mm."
@@ -158,8 +158,16 @@ class Bench:
 
     # ---- what instruments say -----------------------------------------------------------------------
 
+    def _said(self, instrument: Instrument) -> InstrumentState:
+        said, flag = instrument.said(), self._spoiling.get(instrument.name, "")
+        if not flag or said.state != "open":
+            return said
+        return msgspec.structs.replace(
+            said, spoiled=flag, words=f"The {said.name} {SPOILS[flag][0]}. {SPOILS[flag][1]}"
+        )
+
     def _changed(self, instrument: Instrument) -> None:
-        self.tell(instrument.said())
+        self.tell(self._said(instrument))
         log.info("%s: %s", instrument.name, instrument.words)
         self.log.event(
             None,
@@ -238,21 +246,26 @@ class Bench:
         self._unit[instrument.name] = batch.unit
         if before is not None and before != batch.unit:
             words = f"the {instrument.name} was switched from {before} to {batch.unit}"
-            self.tell(Notice(instrument.name, words[0].upper() + words[1:] + "."))
+            said = words[0].upper() + words[1:] + "."
+            self.tell(Notice(instrument.name, said))
+            log.info("%s", said)
             self.log.event(None, "unit", {"name": instrument.name, "from": before, "to": batch.unit})
             self._happened(self.sweeper.broken(words), now)
 
     def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
         """Readings that are no readings of the moment: said when it begins and when it ends; no sweep has them."""
         name = instrument.name
-        words = next((SPOILS[flag] for flag in SPOILS if flag in batch.flags), None)
+        spoils = next((flag for flag in SPOILS if flag in batch.flags), None)
         before = self._spoiling.pop(name, None)
-        if words is not None:
-            self._spoiling[name] = words
-            self._happened(self.sweeper.broken(f"the {name} {words}"), now)
-        if words != before:
-            said = f"The {name} {words}." if words is not None else f"The {name} reads again."
+        if spoils is not None:
+            self._spoiling[name] = spoils
+            self._happened(self.sweeper.broken(f"the {name} {SPOILS[spoils][0]}"), now)
+        if spoils != before:
+            state = self._said(instrument)
+            said = state.words if spoils is not None else f"The {name} reads again."
+            self.tell(state)
             self.tell(Notice(name, said))
+            log.info("%s", said)
             self.log.event(None, "spoiled", {"name": name, "words": said})
 
     def _happened(self, happenings: list[Happening], now: float) -> None:
@@ -270,6 +283,7 @@ class Bench:
         value, so_far = batch.held[-1][1], instrument.said().held
         words = f"The {instrument.name} leapt to {value:.3f} mm and back: not used ({so_far} so far)."
         self.tell(Notice(instrument.name, words))
+        log.info("%s", words)
         self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
 
     def stalled(self, now: float) -> bool:

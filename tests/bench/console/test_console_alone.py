@@ -145,3 +145,22 @@ async def test_what_went_wrong_with_the_move_is_said_first(fake, scenes, size) -
         text = await scenes.until(pilot, lambda t: "OUT: TOO FAR" in t)
         assert text.count("!") >= 1 and (size[1] < 18 or words in " ".join(text.split()))
         assert text.replace("\n", " ").count("is the distance to the stop right?") <= 1
+
+
+async def test_an_instrument_that_comes_back_says_so_and_the_old_words_go(fake, scenes) -> None:
+    """Trouble that is over must not stand on the screen as if it went on."""
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        fake.say(InstrumentState("indicator", "indicator", "absent", "The cable went away."))
+        await scenes.until(pilot, lambda t: "went away" in t)
+        fake.say(InstrumentState("indicator", "indicator", "open", "It is open.", value=2.5, age=0.0))
+        text = await scenes.until(pilot, lambda t: "indicator is back" in t)
+        assert "went away" not in text
+
+
+async def test_a_held_display_is_no_good_health(fake, scenes) -> None:
+    async with scenes.screen(fake) as (_app, pilot):
+        fake.say(
+            InstrumentState("indicator", "indicator", "open", "On hold.", value=2.5, age=0.0, spoiled="hold")
+        )
+        text = await scenes.until(pilot, lambda t: "on hold" in t)
+        assert "! indicator on hold" in text

@@ -1,0 +1,46 @@
+"""What `watch --plain` says, to whom hears it read out: what is so now, not what was so a minute ago."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.commands import watch
+from bench.wire import InstrumentState, Notice, Readings
+
+
+@pytest.fixture
+def plain(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+    """Hears messages at a time of our own; gives the lines said so far."""
+    now = [100.0]
+    monkeypatch.setattr(watch.time, "monotonic", lambda: now[0])
+
+    def hear(units: str, *messages: tuple[float, object]) -> list[str]:
+        teller = watch._Plain(units)
+        for after, message in messages:
+            now[0] += after
+            teller.hear(message, None)
+        return capsys.readouterr().out.splitlines()
+
+    return hear
+
+
+def state(state: str, words: str) -> InstrumentState:
+    return InstrumentState("indicator", "indicator", state, words)
+
+
+def test_states_that_come_faster_than_sentences_are_not_told_late(plain) -> None:
+    flapping = [(0.05, state("silent", f"Silent {n}.")) for n in range(100)]
+    said = plain("mm", *flapping, (0.0, state("open", "Open.")), *[(1.1, None)] * 3)
+    assert said[-1] == "Open." and len(said) < 10
+
+
+def test_the_same_sentence_is_told_once(plain) -> None:
+    said = plain("mm", (0.0, state("open", "On hold.")), (2.0, Notice("indicator", "On hold.")), (2.0, None))
+    assert said == ["On hold."]
+
+
+@pytest.mark.parametrize(
+    ("units", "says"), [("mm", "indicator reads 12.700 mm."), ("inch", "indicator reads 0.5000 in.")]
+)
+def test_numbers_are_in_the_users_unit(plain, units: str, says: str) -> None:
+    assert plain(units, (0.0, Readings("indicator", 0, [1.0], [12.7], "mm", []))) == [says]
