@@ -290,3 +290,59 @@ def test_a_busy_machine_refuses_nothing(seed: int) -> None:
         assert not out.held
         passed += len(out.values)
     assert passed == 4000 - gate.waiting
+
+
+def settled(last: list[float], rate: float = 10.0) -> tuple[list[float], list[float], Gate]:
+    """Passed on and refused of readings after 30 at rest, once nothing has come for five of their intervals."""
+    gate = Gate(0.001)
+    stamps, values = stream([2.5, 2.501, 2.5] * 10 + last, rate)
+    out = gate.pass_on(stamps, values)
+    waiting = gate.waiting
+    assert gate.settle(stamps[-1] + 1.0 / rate).values == [] and gate.waiting == waiting
+    end = gate.settle(stamps[-1] + max(6.0 / rate, 0.3))
+    assert gate.waiting == 0 and gate.refused == len(out.held) + len(end.held)
+    return out.values[30:] + end.values, [value for _, value in out.held + end.held], gate
+
+
+@pytest.mark.parametrize("rate", [3.0, 10.0, 100.0])
+def test_what_waits_when_nothing_more_comes(rate: float) -> None:
+    assert settled([2.58], rate)[:2] == ([], [2.58])
+    assert settled([2.58, 2.581], rate)[:2] == ([2.58, 2.581], [])
+    assert settled([2.507], rate)[:2] == ([2.507], [])
+    assert settled([2.58, 2.66], rate)[:2] == ([], [2.58, 2.66])
+    assert settled([802.5, 802.501], rate)[:2] == ([], [802.5, 802.501])  # the same bit may flip twice
+    gate = settled([2.58, 2.581], rate)[2]
+    at = 31 / rate + 0.3
+    assert gate.pass_on([at, at + 1 / rate], [2.58, 2.58]).values == [2.58, 2.58]
+
+
+def test_a_gap_settles_what_waited() -> None:
+    gate = Gate(0.001)
+    gate.pass_on(*stream([2.5, 2.501, 2.5] * 10 + [2.58, 2.581]))
+    assert gate.waiting == 2
+    assert gate.pass_on([10.0], [2.58]).values == [2.58, 2.581, 2.58]
+
+
+def test_a_reading_is_judged_by_both_sides() -> None:
+    """Ten counts off amid an even change of speed: no one-sided line tells it, its neighbours do."""
+    gate = Gate(0.001)
+    true = [2.5] * 30 + [round(2.5 + 0.0045 * k * k, 3) for k in range(12)]
+    came = [value + (0.01 if place == 36 else 0.0) for place, value in enumerate(true)]
+    out = gate.pass_on(*stream(came))
+    end = gate.settle(10.0)
+    assert out.values + end.values == true[:36] + true[37:]
+    assert [value for _, value in out.held] == [came[36]]
+
+
+def test_readings_lost_on_the_way_cost_no_others() -> None:
+    """A line end flipped loses two readings of a moving sled; stamps say so, and those after them are on the path."""
+    draw = random.Random(11)
+    gate, refused, at = Gate(0.001), 0, 0
+    for k, s in zip(range(20_000), hand(draw, 10.0), strict=False):
+        at += 1
+        if draw.random() < 0.02:
+            at = -1  # this one and the next
+        if at > 0:
+            value = round(2.5 - 1.5e-3 * s + draw.gauss(0, 0.0008), 3)
+            refused += len(gate.pass_on([(k + draw.uniform(0, 0.3)) / 10.0], [value]).held)
+    assert refused <= 4
