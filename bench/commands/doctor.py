@@ -21,6 +21,7 @@ from bench.commands.common import (
     load_settings,
     log_option,
     paths,
+    say,
     settings_option,
     socket_option,
 )
@@ -39,10 +40,24 @@ SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 @socket_option
 @settings_option
 @log_option
-@click.option("--spacing", default="2 mm", metavar="LENGTH", help="Travel wanted between two readings.")
+@click.option(
+    "--spacing",
+    metavar="LENGTH",
+    help="Travel wanted between two readings, 2 mm if not said: how fast may you push?",
+)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0.5, 600),
+    help="Listen for so long, 1.5 if not said: for what sends at its button, or for a longer look at the noise.",
+)
 @json_option
 def doctor(
-    socket_path: str | None, settings_path: str | None, log_path: str | None, spacing: str, as_json: bool
+    socket_path: str | None,
+    settings_path: str | None,
+    log_path: str | None,
+    spacing: str | None,
+    seconds: float | None,
+    as_json: bool,
 ) -> int:
     """Ports, formats, rates, clock, disk, permissions: what is wrong, what to do.
 
@@ -53,7 +68,7 @@ def doctor(
     from bench.units import UnitsError, parse_length
 
     try:
-        wanted = parse_length(spacing)
+        wanted = parse_length(spacing or "2 mm")
     except UnitsError as error:
         raise Complaint(f"--spacing: {error}") from error
     if wanted <= 0:
@@ -67,8 +82,12 @@ def doctor(
         and SERVICE_SETTINGS.exists()
     ):
         where = msgspec.structs.replace(where, settings=SERVICE_SETTINGS)
+    if seconds is not None:
+        say(
+            f"Listening for {seconds:g} s: move it, leave it at rest, or press its button, as you want it heard."
+        )
     matters = []
-    for matter in _look(where, wanted):
+    for matter in _look(where, wanted, asked=spacing is not None, seconds=seconds):
         matters.append(matter)
         if not as_json:
             _print(matter)
@@ -96,7 +115,7 @@ def _print(matter: Matter) -> None:
         click.echo(f"      do: {matter.do}")
 
 
-def _look(where: Paths, spacing: float) -> Iterator[Matter]:
+def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -> Iterator[Matter]:
     from bench.doctor import machine, pins, ports, rights
     from bench.doctor.matter import fault, told
     from bench.settings import Settings
@@ -106,10 +125,14 @@ def _look(where: Paths, spacing: float) -> Iterator[Matter]:
         settings = load_settings(where)
     except Complaint as error:
         yield fault("settings", str(error), "mend it; nothing starts half configured")
-        settings = Settings()
+        settings, known = Settings(), False
     else:
+        known = True
         for line in words(settings):
-            yield told("settings", line)
+            none = settings.settings_file is None and line.startswith("Settings:")
+            yield told(
+                "settings", f"Settings: no file at {where.settings}, the defaults hold." if none else line
+            )
     wired = [
         (name, port)
         for name, port in (
@@ -122,7 +145,8 @@ def _look(where: Paths, spacing: float) -> Iterator[Matter]:
     found = ports.find_ports()
     user = rights.this_user()
     yield from ports.cables(found, wired)
-    yield from _instruments(settings, where, wired, found, user, spacing)
+    listened = _instruments(settings, where, wired, found, user, spacing, asked=asked, seconds=seconds)
+    yield from (matter for matter in listened if known or matter.about != "instruments")
     yield from ports.neighbours()
     wants = (
         {"dialout": "serial ports"} if any(port.port.startswith("/") for _, port in wired) or found else {}
@@ -147,13 +171,18 @@ def _instruments(
     found: list[Found],
     user: User,
     spacing: float,
+    *,
+    asked: bool,
+    seconds: float | None,
 ) -> Iterator[Matter]:
     from bench.doctor import instruments, service
     from bench.doctor.matter import fault, told
 
     try:
         with service.WireClient(where.socket) as client:
-            yield from service.asked(client, dict(wired), spacing, settings.units)
+            yield from service.asked(
+                client, dict(wired), spacing, settings.units, asked=asked, seconds=seconds
+            )
         return
     except service.NoDaemon:
         left = service.socket_matter(where.socket)
@@ -165,7 +194,9 @@ def _instruments(
     except (service.Gone, service.Refused) as error:
         yield fault("daemon", f"it ended the talk: {error}", "see what it says: journalctl -u sweepgauge -e")
         return
-    yield from instruments.heard_here(wired, found, user, spacing, settings.units)
+    yield from instruments.heard_here(
+        wired, found, user, spacing, settings.units, asked=asked, seconds=seconds
+    )
     if not wired:
         yield told(
             "instruments",

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import errno
 import os
+import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Lock
+from typing import NamedTuple
 
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.ports import Found
@@ -25,14 +28,36 @@ from hw.listening import Listening, is_text, judge, listen, open_line, settings_
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s
+_ADDRESS = re.compile(r"the answer of address (\d+), not \d+")
+
+
+class Wish(NamedTuple):
+    """What the user wants: travel between readings, mm; the units to be told in; whether it was named; s to listen."""
+
+    spacing: float
+    units: System
+    asked: bool
+    seconds: float
+
 
 Wired = Sequence[tuple[str, PortSettings]]
 
 
 def heard_here(
-    wired: Wired, found: Sequence[Found], user: User, spacing: float, units: System
+    wired: Wired,
+    found: Sequence[Found],
+    user: User,
+    spacing: float,
+    units: System,
+    *,
+    asked: bool = False,
+    seconds: float | None = None,
 ) -> list[Matter]:
-    """All ports at once, as each takes a second or two; in the order of the settings."""
+    """All ports at once, as each takes a second or two; in the order of the settings.
+
+    asked: the user named the spacing. seconds: to listen to each that is set up; LISTEN where it is not said.
+    """
+    wish = Wish(spacing, units, asked, LISTEN if seconds is None else seconds)
     named = {os.path.realpath(port.port) for _, port in wired}
     others = [cable for cable in found if str(cable.device) not in named]
     pushed = any(name == "travel" for name, _ in wired)
@@ -42,7 +67,7 @@ def heard_here(
             pool.submit(
                 _wired,
                 turns[os.path.realpath(port.port)],
-                *(name, port, user, spacing, units, pushed and name != "caliper"),
+                *(name, port, user, wish, pushed and name != "caliper"),
             )
             for name, port in wired
         ]
@@ -50,16 +75,12 @@ def heard_here(
         return [matter for job in jobs for matter in job.result()]
 
 
-def _wired(
-    turn: Lock, name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
-) -> list[Matter]:
+def _wired(turn: Lock, name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -> list[Matter]:
     with turn:
-        return list(_heard(name, port, user, spacing, units, swept))
+        return list(_heard(name, port, user, wish, swept))
 
 
-def _heard(
-    name: str, port: PortSettings, user: User, spacing: float, units: System, swept: bool
-) -> Iterator[Matter]:
+def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -> Iterator[Matter]:
     if not port.port:
         wires = ", ".join(f"{wire} {pin}" for wire, pin in port.pins.items())
         yield told(
@@ -79,7 +100,7 @@ def _heard(
         )
         return
     try:
-        heard = take(port, LISTEN)
+        heard = take(port, wish.seconds)
     except FormatError as error:
         yield fault(name, str(error), "mend the option in the settings")
         return
@@ -102,30 +123,53 @@ def _heard(
         yield told(
             name,
             f"{port.port} is open and silent" + (", though it was asked" if asks else ""),
-            "is it switched on, are address and speed its own, are the two wires the right way round?"
-            if port.format == "modbus_rtu"
-            else "switch the instrument on, or press its send button"
-            + ("" if asks else "; one that is asked needs request in the settings"),
+            _wake(port, asks),
         )
         return
     if heard.good and heard.good >= heard.rejects:
         mark = f", {heard.rejects} rejected" if heard.rejects else ""
-        yield good(name, f"{port.port}: {heard.good} readings in {LISTEN:g} s{mark}")
+        yield good(name, f"{port.port}: {heard.good} readings in {wish.seconds:g} s{mark}")
         yield from remarks(name, port, heard)
         if len(heard.channels) < 2:
-            yield from stream(name, rate_of(heard.times), heard.values, spacing, units, swept=swept)
+            asked = wish.asked and name != "caliper" and port.asking != "button"
+            yield from stream(
+                name, rate_of(heard.times), heard.values, wish.spacing, wish.units, swept=swept, asked=asked
+            )
         return
     if heard.statuses and sum(heard.statuses.values()) >= heard.rejects:
         yield fault(name, *dumb(port.port, heard))
         return
-    yield from wrong(name, port, heard.data, _look_further(port, heard.data))
+    yield from wrong(name, port, heard.data, _look_further(port, heard.data), heard.faults)
 
 
-def wrong(name: str, port: PortSettings, data: bytes, heard: Listening) -> Iterator[Matter]:
-    """Bytes come, and they are not what the settings say."""
+def _wake(port: PortSettings, asks: bool) -> str:
+    """What to do about an instrument that says nothing."""
+    if port.format == "modbus_rtu":
+        return "is it switched on, are address and speed its own, are the two wires the right way round?"
+    if port.asking == "button":
+        return "press its button while it is listened to: sweepgauge doctor --seconds 15"
+    return "switch the instrument on, or press its send button" + (
+        "" if asks else '; one that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
+    )
+
+
+def wrong(
+    name: str, port: PortSettings, data: bytes, heard: Listening, faults: Counter[str] | None = None
+) -> Iterator[Matter]:
+    """Bytes come, and they are not what the settings say. faults: why frames were rejected, read as the settings say."""
     speaks = f"of the format {port.format}" + (f", profile {port.profile}" if port.profile else "")
     words = f"{port.port}: {len(data)} bytes that are not {speaks}"
     proposal = heard.proposal
+    why = tuple(f"{fault}, {many} times" for fault, many in (faults or Counter()).most_common(2))
+    if proposal is None and (other := _other_address(faults or Counter())) is not None:
+        yield fault(
+            name,
+            words,
+            f"this would fit what is heard: address = {other}",
+            evidence=why,
+            proposal={"address": other},
+        )
+        return
     if proposal is None:
         text = "" if heard.text_at is None else f"; they are lines of text at {heard.text_at} baud"
         yield fault(
@@ -133,6 +177,7 @@ def wrong(name: str, port: PortSettings, data: bytes, heard: Listening) -> Itera
             f"{words}: {data[:40]!r}{text}",
             ("check the profile" if text else "check baud rate, parity and format")
             + "; `sweepgauge capture` keeps bytes for a report",
+            evidence=why,
         )
         return
     yield fault(
@@ -142,6 +187,12 @@ def wrong(name: str, port: PortSettings, data: bytes, heard: Listening) -> Itera
         evidence=proposal.evidence,
         proposal=proposal.settings,
     )
+
+
+def _other_address(faults: Counter[str]) -> int | None:
+    """The only address that answers, where it is not the one in the settings: its checksum is right."""
+    found = {int(match[1]) for why in faults if (match := _ADDRESS.fullmatch(why))}
+    return found.pop() if len(found) == 1 and len(faults) == 1 else None
 
 
 def _look_further(port: PortSettings, data: bytes) -> Listening:
@@ -195,4 +246,7 @@ def _why_not(name: str, port: PortSettings, user: User) -> Matter | None:
         return denied
     if port.format != "wedge" and not is_pseudo(path) and (holders := holders_of(path)):
         return fault(name, f"{path} is held by {', '.join(holders)}", "close that program")
+    if port.format != "wedge" and not path.is_char_device():
+        kind = "a folder" if path.is_dir() else "a file"
+        return fault(name, f"{path} is {kind}, not a serial port", "name a device: ls -l /dev/serial/by-id")
     return None

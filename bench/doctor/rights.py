@@ -8,6 +8,7 @@ from __future__ import annotations
 import grp
 import os
 import pwd
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -68,13 +69,26 @@ def may_open(path: Path, user: User) -> Matter | None:
     """Why this device may not be opened, where that is so."""
     if not path.exists() or os.access(path, os.R_OK | os.W_OK):
         return None
-    try:
-        group = grp.getgrgid(path.stat().st_gid).gr_name
-    except KeyError:
-        group = "dialout"
+    group = group_of(path)
+    mode = path.stat().st_mode
+    if group == "root" or not (mode & stat.S_IRGRP and mode & stat.S_IWGRP):
+        return fault(
+            "rights",
+            f"{path} may be opened by {'root' if group == 'root' else 'its owner'} alone, not by {user.name}",
+            "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload, then plug it in "
+            "again",
+        )
     do = (
         "log out and in again, as this login began before you joined the group"
         if group in user.listed
         else f"sudo adduser {user.name} {group}, then log out and in again"
     )
     return fault("rights", f"{path} may not be opened by {user.name}; the group {group} may", do)
+
+
+def group_of(path: Path) -> str:
+    """The name of the group that a device belongs to."""
+    try:
+        return grp.getgrgid(path.stat().st_gid).gr_name
+    except KeyError:
+        return "dialout"

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.client import Gone, NoDaemon, Refused, WireClient
-from bench.doctor.instruments import LISTEN, wrong
+from bench.doctor.instruments import LISTEN, Wish, wrong
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
@@ -53,10 +53,20 @@ def socket_matter(path: Path) -> Matter | None:
 
 
 def asked(
-    client: WireClient, ports: dict[str, PortSettings], spacing: float, units: System
+    client: WireClient,
+    ports: dict[str, PortSettings],
+    spacing: float,
+    units: System,
+    *,
+    asked: bool = False,
+    seconds: float | None = None,
 ) -> Iterator[Matter]:
-    """What the daemon says, and what its instruments sound like for a moment. Raises Gone, NoDaemon, Refused."""
-    heard = _watch(client)
+    """What the daemon says, and what its instruments sound like for a moment. Raises Gone, NoDaemon, Refused.
+
+    asked: the user named the spacing. seconds: to listen; LISTEN where it is not said.
+    """
+    wish = Wish(spacing, units, asked, LISTEN if seconds is None else seconds)
+    heard = _watch(client, wish.seconds)
     reply = client.ask(
         GetStatus(), StatusReply
     )  # after listening: an instrument may just have been switched on
@@ -75,17 +85,16 @@ def asked(
             one,
             heard.get(one.name, Taken()),
             ports.get(one.name),
-            spacing,
-            units,
+            wish,
             pushed and one.role != "caliper",
         )
 
 
-def _watch(client: WireClient) -> dict[str, Taken]:
+def _watch(client: WireClient, seconds: float) -> dict[str, Taken]:
     """What each instrument says for a moment."""
     out: dict[str, Taken] = {}
     client.ask(Watch(on=True), Done)
-    end = time.monotonic() + LISTEN
+    end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
         message = client.next(left)
         if isinstance(message, Readings):
@@ -105,8 +114,7 @@ def _instrument(
     one: InstrumentState,
     heard: Taken,
     port: PortSettings | None,
-    spacing: float,
-    units: System,
+    wish: Wish,
     swept: bool,
 ) -> Iterator[Matter]:
     words = one.words.removeprefix(f"{one.name}: ")
@@ -114,9 +122,13 @@ def _instrument(
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
         yield told(
             one.name,
-            f"{words.rstrip('.')}, and nothing came in {LISTEN:g} s{before}",
-            "switch it on, or press its send button; is its cable firm?",
+            f"{words.rstrip('.')}, and nothing came in {wish.seconds:g} s{before}",
+            "press its button while it is listened to: sweepgauge doctor --seconds 15"
+            if port is not None and port.asking == "button"
+            else "switch it on, or press its send button; is its cable firm?",
         )
+    elif one.spoiled or one.state == "no-reading":
+        pass  # told below, by what was heard
     elif one.state in GOOD:
         yield good(one.name, words)
     elif one.state in ("garbled", "flooding") and port is not None:
@@ -130,9 +142,19 @@ def _instrument(
         yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
     if heard.statuses and not heard.values:
         yield fault(one.name, *dumb(one.port, heard))
+    elif one.state == "no-reading" and not heard.values:
+        yield fault(one.name, words, "see what its display says")
     else:
         yield from remarks(one.name, port or PortSettings(), heard)
-    yield from stream(one.name, rate_of(heard.times) or one.rate, heard.values, spacing, units, swept=swept)
+    yield from stream(
+        one.name,
+        rate_of(heard.times) or one.rate,
+        heard.values,
+        wish.spacing,
+        wish.units,
+        swept=swept,
+        asked=wish.asked and one.state == "open" and one.role != "caliper",
+    )
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD:
         share = one.rejects / max(1, frames)
@@ -146,14 +168,12 @@ def _instrument(
                 "check the cable, its length and what runs beside it; `sweepgauge capture` keeps bytes for a report",
             )
     if one.held:
-        yield told(
-            one.name,
-            f"{one.held} readings were well formed and went where nothing goes: held back, as a bit flipped",
-        )
+        many = "1 reading" if one.held == 1 else f"{one.held} readings"
+        yield told(one.name, f"{many} leapt and came back, as when a bit flips on the line: not used")
 
 
 _REMEDY = {
-    "absent": "is the cable plugged in? ls -l /dev/serial/by-id",
+    "absent": "ls -l /dev/serial/by-id shows what is plugged in",
     "busy": "close the program that holds it",
     "denied": "sudo adduser sweepgauge dialout (or the user that runs the daemon), then start it again",
 }

@@ -36,9 +36,13 @@ def stream(
     units: System,
     *,
     swept: bool = True,
+    asked: bool = False,
 ) -> Iterator[Matter]:
-    """What the readings (mm) of a few seconds say. swept: it is read while a sled is pushed, not at marks."""
-    if rate and swept:
+    """What the readings (mm) of a few seconds say.
+
+    swept: it is read while a sled is pushed, not at marks. asked: the user named the spacing and wants to be answered.
+    """
+    if rate and (swept or asked):
         fastest = rate * spacing
         words = (
             f"{rate:.1f} readings a second: for one every {length_words(spacing, units)} of travel push no faster "
@@ -46,7 +50,9 @@ def stream(
         )
         figures = {"rate": round(rate, 3), "spacing": spacing, "fastest_push": round(fastest, 3)}
         ways = "push slower; or allow a wider spacing (--spacing); or work with marks: leave [travel] out of the settings"
-        if fastest < SLOWEST_PUSH:
+        if not swept:
+            yield told(name, words + "; at marks it is not pushed past", figures=figures)
+        elif fastest < SLOWEST_PUSH:
             yield fault(name, words, ways, figures=figures)
         else:
             yield told(name, words, ways if fastest < USUAL_PUSH else "", figures=figures)

@@ -17,6 +17,7 @@ from bench.plain_port import open_port, request_of
 from bench.settings import PortSettings
 from hw.formats import make_decoder
 from hw.reading import Record
+from hw.statuses import meaning_of
 
 LOOK = 0.05  # s
 ASKING = 0.1  # s between requests
@@ -34,7 +35,11 @@ class Taken(msgspec.Struct):
     counts_only: bool = False
     statuses: Counter[str] = msgspec.field(default_factory=Counter)
     flags: Counter[str] = msgspec.field(default_factory=Counter)
-    channels: set[str] = msgspec.field(default_factory=set)
+    channels: set[str] = msgspec.field(default_factory=set)  # that read
+    mute: set[str] = msgspec.field(default_factory=set)  # channels whose gauge does not answer
+    faults: Counter[str] = msgspec.field(default_factory=Counter)  # why frames were rejected
+    echoes: int = 0  # of them, what was asked, sent back
+    shortest: str = ""  # a rejected frame, to show
     axes: set[str] = msgspec.field(default_factory=set)
     shown: set[str] = msgspec.field(default_factory=set)  # units
 
@@ -53,9 +58,12 @@ class Taken(msgspec.Struct):
             self.values.append(value)
         if record.status is not None:
             self.statuses[record.status] += 1
+        if record.fault is not None:
+            self.faults[record.fault] += 1
+            self.shortest = self.shortest or repr(record.raw[:24])
         self.flags.update(record.flags)
         if record.channel is not None:
-            self.channels.add(record.channel)
+            (self.channels if record.status is None else self.mute).add(record.channel)
         if record.axis is not None:
             self.axes.add(record.axis)
 
@@ -82,8 +90,11 @@ def take(port: PortSettings, seconds: float) -> Taken:
             data += block
             text = block.hex().encode() + b"\n" if port.format == "modbus_rtu" and block else block
             for record in decoder.feed(text):
+                if request and record.fault is not None and record.raw.strip() == request.strip():
+                    heard.echoes += 1
+                    continue
                 heard.add(record, time.monotonic(), port.per_count)
-    heard.data, heard.rejects = bytes(data), decoder.rejects
+    heard.data, heard.rejects = bytes(data), decoder.rejects - heard.echoes
     return heard
 
 
@@ -99,8 +110,8 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
         heard_of = ", ".join(sorted(heard.channels))
         yield fault(
             name,
-            f"channels {heard_of} come mixed",
-            f"say which gauge this is: channel = {min(heard.channels)}",
+            f"channels {heard_of} come mixed" + _mute(heard),
+            f"say which gauge this is: channel = {' or '.join(sorted(heard.channels))}",
         )
     if len(heard.axes) > 1 and "axis" not in port.options:
         yield fault(
@@ -116,17 +127,67 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
             f"the display is in a mode ({which}): what it sends is not the reading of the moment",
             "switch hold, maximum and minimum off on the instrument",
         )
-    if heard.statuses:
-        said = ", ".join(f"{status} {count} times" for status, count in heard.statuses.items())
-        yield told(name, f"in between it had no reading: {said}", "see what its display says")
+    if heard.statuses and not heard.mute:
+        said, do = _statuses(heard)
+        yield told(name, f"in between it had no reading: {said}", do)
+    if heard.flags["default_unit"]:
+        chosen = port.options.get("default_unit")
+        yield told(
+            name,
+            f"it sends no unit: its numbers are read as {'inch' if chosen in ('in', 'inch') else 'mm'}",
+            'does its display show mm? If it shows inches: default_unit = "in"' if chosen is None else "",
+        )
+    if heard.echoes:
+        yield told(name, f"it repeats what it is asked, {heard.echoes} times: no harm in that")
+    if heard.rejects and heard.faults:
+        why, many = heard.faults.most_common(1)[0]
+        yield told(
+            name,
+            f"{heard.rejects} of {heard.rejects + heard.good} frames were rejected, most of them ({many}) because: "
+            f"{why}; such as {heard.shortest}",
+            "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a report",
+        )
+    if port.format == "modbus_rtu":
+        yield from _turned_words(name, port, heard)
     if len(heard.shown) > 1:
         yield fault(name, "its unit was switched while it was heard", "leave it at mm or inch during a check")
 
 
+def _mute(heard: Taken) -> str:
+    if not heard.mute:
+        return ""
+    one = len(heard.mute) == 1
+    return f"; {', '.join(sorted(heard.mute))} {'has' if one else 'have'} no gauge that answers"
+
+
+def _turned_words(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
+    """A small number in the wrong one of two words is a multiple of 65536 counts."""
+    scale = float(str(port.options.get("scale_mm", 0.001)))
+    counts = [round(value / scale) for value in heard.values]
+    if (
+        counts
+        and all(count & 0xFFFF in (0, 0xFFFF) for count in counts)
+        and any(abs(c) > 0xFFFF for c in counts)
+    ):
+        words = "hi_lo" if port.options.get("words") == "lo_hi" else "lo_hi"
+        yield told(
+            name,
+            f"all its numbers are multiples of {65536 * scale:g} mm: its two words may come the other way round",
+            f'if its display says otherwise than {heard.values[-1]:g} mm: words = "{words}"',
+            evidence=tuple(f"{count:#010x}" for count in dict.fromkeys(c & 0xFFFFFFFF for c in counts[:3])),
+            proposal={"words": words},
+        )
+
+
+def _statuses(heard: Taken) -> tuple[str, str]:
+    """What it said instead of readings and what that means; what to do about the commonest."""
+    said = ", ".join(
+        f"{status} {count} times ({meaning_of(status)[0]})" for status, count in heard.statuses.items()
+    )
+    return said, meaning_of(heard.statuses.most_common(1)[0][0])[1]
+
+
 def dumb(where: str, heard: Taken) -> tuple[str, str]:
     """It speaks, and what it says is that it has no reading: words, and what to do."""
-    said = ", ".join(f"{status} {count} times" for status, count in heard.statuses.items())
-    return (
-        f"{where}: the instrument itself says that it has no reading: {said}",
-        "see what its display says: moved too fast, off its scale, worn or dirty; switch it off and on",
-    )
+    said, do = _statuses(heard)
+    return f"{where}: the instrument itself says that it has no reading: {said}", do

@@ -135,6 +135,7 @@ def test_wrong_settings_are_named(rigs, look, tmp_path) -> None:
     path.write_text(path.read_text() + "\nnonsense = 1\n")
     code, said = look()
     assert code == 1 and "nonsense" in said and "mend it" in said
+    assert "none is set up" not in said  # what is set up could not be read
 
 
 def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
@@ -144,6 +145,7 @@ def test_no_settings_no_hardware_and_a_socket_left_over(look, tmp_path) -> None:
     answer = json.loads(said)
     (nothing,) = matters(answer, "instruments")
     assert "demo" in nothing["do"]
+    assert str(tmp_path / "settings.toml") in matters(answer, "settings")[0]["words"]  # where it would be
     (left,) = matters(answer, "socket")
     assert left["good"] is None and "left over" in left["words"]
 

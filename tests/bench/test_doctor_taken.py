@@ -16,6 +16,7 @@ from bench.doctor import instruments, machine
 from bench.doctor.rights import User
 from bench.doctor.stream import stream
 from bench.settings import PortSettings
+from bench.wire import GetStatus, StatusReply
 from hw.formats.modbus_rtu import crc16
 
 ANN = User("ann", False, frozenset(), frozenset())
@@ -198,8 +199,12 @@ def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path
     try:
         with service.WireClient(tmp_path / "socket") as client:
             found = list(service.asked(client, {}, 2.0, "mm"))
+            status = client.ask(GetStatus(), StatusReply)
     finally:
         over.set()
         thread.join()
     assert "in a mode (hold)" in faults(found)
-    assert "out_of_range" in faults(found)
+    assert "past the end of its range" in faults(found)
+    by_name = {one.name: one for one in status.instruments}
+    assert by_name["indicator"].spoiled == "hold" and "Switch that off" in by_name["indicator"].words
+    assert by_name["travel"].state == "no-reading" and "end of its range" in by_name["travel"].words
