@@ -79,10 +79,10 @@ def main() -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("", err=True)
         code = 130
-    except BrokenPipeError:
-        # the reader of our output left (head, a closed pager); that is not an error of ours
-        sys.stderr.close()
-        code = 0
+    except SystemExit as ended:
+        # The reader of our output left (head, a closed pager): no error of ours, and 1 would be bad news. click ends
+        # with 1 there, and leaves this mark.
+        code = 0 if type(sys.stdout).__name__ == "PacifyFlushWrapper" else ended.code
     sys.exit(code if isinstance(code, int) else 0)
 
 

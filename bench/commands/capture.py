@@ -7,14 +7,10 @@ from __future__ import annotations
 
 import sys
 import time
-from typing import TYPE_CHECKING
 
 import click
 
 from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
-
-if TYPE_CHECKING:
-    pass
 
 LOOK = 0.05  # s
 ASKINGS = 10.0  # requests a second, where the settings do not say
@@ -41,7 +37,7 @@ def capture(
     try:
         client = WireClient(where.socket)
     except NoDaemon:
-        say("No daemon runs: the port is opened here.")
+        say("No daemon runs: the port is opened here." + ("" if seconds is not None else " Ctrl-C ends it."))
         count = _direct(instrument, load_settings(where), until)
     else:
         with client:
@@ -113,8 +109,10 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
                 data += opened.read(opened.in_waiting)
                 if data:
                     count += _out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
+    except BrokenPipeError:
+        raise  # whoever read our output left: no fault of the port
     except (OSError, ValueError) as error:
-        raise Complaint(f"{port.port}: {error}") from error
+        raise Complaint(f"{error}; `sweepgauge doctor` says what to do") from error
     except KeyboardInterrupt:
         pass
     if not count:

@@ -1,0 +1,116 @@
+"""What `decode` and `capture` tell a person: which formats there are, what would fit, and what goes on in a pipe."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import threading
+import tty
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from bench.commands.decode import decode
+from hw.formats import FORMATS, PROFILES
+
+SWEEPGAUGE = [sys.executable, "-m", "bench.cli"]
+
+
+def decoded(data: bytes, *args: str) -> tuple[str, str]:
+    """Standard output and standard error."""
+    done = CliRunner().invoke(decode, list(args), input=data, standalone_mode=False)
+    if done.exception is not None:
+        raise done.exception
+    return done.stdout, done.stderr
+
+
+def test_help_names_every_format_and_profile() -> None:
+    said = CliRunner().invoke(decode, ["--help"]).output
+    assert all(name in said for name in (*FORMATS, *PROFILES))
+
+
+@pytest.mark.parametrize(
+    ("data", "args", "fits"),
+    [
+        (b"1 MW+003.4665 mm\r\n" * 5, ("--format", "line"), "--format line --option profile=mux"),
+        (b"+1.234 mm\r\n" * 5, ("--format", "sync24"), "--format line --option profile=plain"),
+        (
+            bytes(byte | (byte.bit_count() % 2 << 7) for byte in b"+0001.234\r") * 5,
+            ("--format", "line"),
+            "--option parity7=even",
+        ),
+    ],
+)
+def test_where_nothing_reads_what_would_fit_is_said(data: bytes, args: tuple[str, ...], fits: str) -> None:
+    out, said = decoded(data, *args)
+    assert fits in said and fits not in out
+    assert "would fit" not in decoded(data, *args, "--json")[0]
+
+
+def test_where_it_reads_nothing_else_is_proposed() -> None:
+    assert "would fit" not in decoded(b"+1.234 mm\r\n" * 5, "--format", "line")[1]
+
+
+def test_an_empty_capture_is_said_to_be_empty() -> None:
+    out, said = decoded(b"", "--format", "line")
+    assert not out and "nothing" in said.lower()
+
+
+def test_a_long_rejected_frame_is_cut_for_the_eye_alone() -> None:
+    out, _ = decoded(b"x" * 60 + b"\r\n", "--format", "line")
+    assert len(out) < 120 and "..." in out
+    out, _ = decoded(b"x" * 60 + b"\r\n", "--format", "line", "--json")
+    assert "78" * 60 in out
+
+
+def test_a_living_stream_is_decoded_as_it_comes() -> None:
+    """`capture | decode` shows a reading when it is sent, not when 64 kilobytes are together."""
+    with subprocess.Popen(
+        [*SWEEPGAUGE, "decode", "--format", "line"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as done:
+        assert done.stdin is not None and done.stdout is not None
+        timer = threading.Timer(20, done.kill)
+        timer.start()
+        done.stdin.write(b"+1.234 mm\r\n")
+        done.stdin.flush()
+        assert done.stdout.readline().startswith(b"1.234 mm")
+        done.stdin.close()
+        timer.cancel()
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize("command", ["capture", "decode"])
+def test_whoever_reads_only_the_first_lines_causes_no_complaint(command: str, tmp_path: Path) -> None:
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    (tmp_path / "settings.toml").write_text(f'[indicator]\nport = "{os.ttyname(slave)}"\n')
+    env = {
+        **os.environ,
+        "SWEEPGAUGE_SETTINGS": str(tmp_path / "settings.toml"),
+        "SWEEPGAUGE_SOCKET": str(tmp_path / "socket"),
+    }
+    args = {"capture": ["capture", "--seconds", "20"], "decode": ["decode", "--format", "line"]}[command]
+    with subprocess.Popen(
+        [*SWEEPGAUGE, *args], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env
+    ) as done:
+        assert done.stdin is not None and done.stdout is not None and done.stderr is not None
+        over = threading.Event()
+
+        def speak() -> None:
+            while not over.wait(0.02):
+                try:
+                    os.write(master if command == "capture" else done.stdin.fileno(), b"+1.234 mm\r\n")
+                except OSError:
+                    return
+
+        thread = threading.Thread(target=speak)
+        thread.start()
+        done.stdout.read(4)
+        done.stdout.close()
+        code, said = done.wait(20), done.stderr.read()
+        over.set()
+        thread.join()
+    os.close(master), os.close(slave)
+    assert code == 0 and b"Errno" not in said and b"Traceback" not in said, said
