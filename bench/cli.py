@@ -82,7 +82,7 @@ def main() -> None:
     except SystemExit as ended:
         # The reader of our output left (head, a closed pager): no error of ours, and 1 would be bad news. click ends
         # with 1 there, and leaves this mark.
-        code = 0 if type(sys.stdout).__name__ == "PacifyFlushWrapper" else ended.code
+        code = 0 if type(sys.stdout).__name__.endswith("PacifyFlushWrapper") else ended.code
     sys.exit(code if isinstance(code, int) else 0)
 
 
