@@ -21,6 +21,7 @@ from typing import Any
 import msgspec
 
 from bench.asking import Ask
+from bench.demo_acts import BY_THEMSELVES, follow, push, tap
 from bench.finding import Finding
 from bench.wire import (
     Asking,
@@ -43,8 +44,6 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
-PUSH = 220.0  # mm
-SPEED = 200.0  # mm/s
 START = 15.0  # s that the daemon may take to come up
 Say = Callable[[str], None]
 
@@ -124,29 +123,23 @@ class Operator:
             if ask.remark:
                 self.say(f"  {ask.remark}")
             self.say(f"[{ask.step} of {ask.steps}] {ask.words}")
-            await self.hands.put(ask.placement or "")
-            self.wire.send(Press())
-        elif ask.phase == "lean":
-            await self.hands.lean(ask.lean)
-            await self.hands.rest(0.3)
-            self.wire.send(Press())
+            await self._follow(ask)
+        elif ask.phase in BY_THEMSELVES:
+            await self._follow(ask)
         elif ask.phase == "tap" and ask.enter:
-            for _ in range(2):
-                await self.hands.tap()
+            await tap(self.hands)
             await self.hands.rest(0.3)
             self.wire.send(Press())
         elif ask.phase == "sweep" and ask.ready:
-            if ask.taken or ask.remark:
-                await self.hands.pull_back()
-                await self.hands.seat()
-            await self.hands.push(PUSH, SPEED)
-        elif ask.phase == "mark":
-            if ask.mark == 1 and ask.taken:
-                await self.hands.pull_back()
-                await self.hands.seat()
-            await self.hands.stop_at(ask.at or 0.0, 400.0)
-            self.wire.send(Press())
+            await push(self.hands, ask)
         await self._until(lambda: self._finding is not None or _moved_on(ask, self._ask), 8.0)
+
+    async def _follow(self, ask: Ask) -> None:
+        try:
+            await follow(self.hands, ask)
+        except ValueError as error:
+            raise DemoError(f"the pretend saw cannot: {error}") from error
+        self.wire.send(Press())
 
     async def _listen(self) -> None:
         while (message := await self.wire.inbox.get()) is not None:
@@ -193,7 +186,7 @@ def _moved_on(before: Ask, now: Ask | None) -> bool:
     """Whether what is asked has changed in a way that needs hands."""
     if now is None:
         return False
-    key = ("phase", "ready", "placement", "step", "taken", "mark", "lean", "enter", "remark")
+    key = ("phase", "ready", "placement", "step", "at", "taken", "mark", "lean", "enter", "remark")
     return any(getattr(before, name) != getattr(now, name) for name in key)
 
 
@@ -207,7 +200,7 @@ async def virtual_bench(
     with contextlib.ExitStack() as stack:
         if folder is None:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")))
-        ports = VirtualPorts(saw, hands, folder / "ports", RATE)
+        ports = VirtualPorts(saw, hands, folder / "ports", RATE, caliper=True)
         await ports.start()
         try:
             write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
@@ -225,6 +218,7 @@ def write_settings(path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks:
 
     values: dict[str, Any] = dict(saw.gear())
     values["indicator"] = {"port": ports["indicator"], "resolution": "0.001 mm"}
+    values["caliper"] = {"port": ports["caliper"], "resolution": "0.01 mm"}
     if not marks:
         values["travel"] = {"port": ports["travel"]}
     path.write_text(tomlkit.dumps(values))

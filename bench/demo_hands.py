@@ -1,7 +1,7 @@
 """Hands on the virtual saw for the demonstration with the screen: they follow what the daemon asks.
 
-They put, lean and go to marks by themselves; the push, the screw and every slip are the user's, by a key, or the
-operator's. A client of the wire. May import: bench.asking, bench.demo, bench.wire, hw.virtual.
+They put, lean, go to marks, touch and measure by themselves; the push, the screw and every slip are the user's, by a
+key, or the operator's. A client of the wire. May import: bench.asking, bench.demo, bench.demo_acts, bench.wire, hw.virtual.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.asking import Ask
-from bench.demo import PUSH, SPEED, Wire
+from bench.demo import Wire
+from bench.demo_acts import BY_THEMSELVES, follow, push, tap
 from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
@@ -170,7 +171,7 @@ class Following:
         if ask is None:
             self._done = self._before = self._put = None
             return
-        key = (ask.phase, ask.placement, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
+        key = (ask.phase, ask.placement, ask.at, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
         if ask.phase == "tap":
             if not self.operator or not self.can_hand():
                 return
@@ -182,10 +183,10 @@ class Following:
             return
         if key == self._done:
             return
-        if ask.phase in ("place", "lean", "mark"):
+        if ask.phase in BY_THEMSELVES:
             self._done = key
             self._start(self._follow(ask))
-        elif self.operator and (ask.phase in ("cautions", "spot") or (ask.phase == "sweep" and ask.ready)):
+        elif self.operator and (ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)):
             self._done = key
             self._start(self._hand() if ask.phase == "sweep" else self._press())
 
@@ -210,19 +211,11 @@ class Following:
             if self._put != ask.placement:
                 self._before, self._put = self._put, ask.placement
             self.cannot, self.slipped = "", False
-            try:
-                await self.hands.put(ask.placement or "")
-            except ValueError:
-                self.cannot = "The pretend saw has no such set-up; 9 gives up."
-                raise
-        elif ask.phase == "lean":
-            await self.hands.lean(ask.lean)
-            await self.hands.rest(0.3)
-        else:
-            if ask.mark == 1 and ask.taken:
-                await self.hands.pull_back()
-                await self.hands.seat()
-            await self.hands.stop_at(ask.at or 0.0)
+        try:
+            await follow(self.hands, ask)
+        except ValueError as error:
+            self.cannot = f"The pretend saw cannot: {error}; 9 gives up."
+            raise
         if self.operator:
             self.wire.send(Press(waits=False))
 
@@ -254,11 +247,7 @@ class Following:
             ):
                 await self.hands.turn_fence(live.end, live.way, min(BITE, abs(live.to_go)))
         elif ask is not None and ask.phase == "tap" and self.can_hand():
-            for _ in range(2):
-                await self.hands.tap()
+            await tap(self.hands)
             self.tapped = True
         elif ask is not None and self.can_hand():
-            if ask.taken or ask.remark:
-                await self.hands.pull_back()
-                await self.hands.seat()
-            await self.hands.push(PUSH, SPEED)
+            await push(self.hands, ask)

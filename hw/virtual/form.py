@@ -6,7 +6,9 @@ Lengths in mm along the edge; heights in mm, positive proud of the edge (towards
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
 from random import Random
 
 STEP = 0.5  # mm between the stored heights
@@ -64,6 +66,76 @@ class Edge:
                 (random.uniform(0.0, self.length), random.uniform(0.5, 2.0), random.uniform(0.005, 0.06))
             )
             left += random.expovariate(1.0)
+
+    def rest(self, low: float, high: float, pushed: float) -> tuple[float, float]:
+        """(slope, height at `pushed`) of a straight edge that lies on the stretch, pressed home at that place, mm."""
+        top = hull(self._points(low, high))
+        for (x1, y1), (x2, y2) in pairwise(top):
+            if x1 <= pushed <= x2:
+                slope = (y2 - y1) / (x2 - x1)
+                return slope, y1 + slope * (pushed - x1)
+        raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
+
+    def zone(self, low: float, high: float, mean: float = 0.0) -> float:
+        """Height in mm of the narrowest straight strip that holds the stretch, averaged over `mean` mm."""
+        points = self._points(low, high, mean)
+        top = hull(points)
+        bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]
+        return min(_strip(top, bottom), _strip([(x, -y) for x, y in bottom], [(x, -y) for x, y in top]))
+
+    def crown(self, low: float, high: float) -> float:
+        """mm by which its least-squares parabola over the stretch stands out of its chord in the middle."""
+        points = self._points(low, high)
+        middle, half = (low + high) / 2.0, (high - low) / 2.0
+        mean = sum(y for _, y in points) / len(points)
+        bent = [((x - middle) / half) ** 2 for x, _ in points]
+        flat = sum(bent) / len(bent)
+        return -sum((b - flat) * (y - mean) for b, (_, y) in zip(bent, points, strict=True)) / sum(
+            (b - flat) ** 2 for b in bent
+        )
+
+    def levelled(self, slope: float, height: float, at: float) -> Edge:
+        """The same edge, turned and shifted so that the line of that slope and height at a place is its zero."""
+        heights = [h - height - slope * (index * STEP - at) for index, h in enumerate(self.heights)]
+        return Edge(self.length, heights, self.dust)
+
+    def raised(self, middle: float, half: float, top: float) -> Edge:
+        """The same edge with a swelling of that height over 2 half, mm."""
+        heights = [
+            h + top * max(0.0, 1.0 - ((index * STEP - middle) / half) ** 2)
+            for index, h in enumerate(self.heights)
+        ]
+        return Edge(self.length, heights, self.dust)
+
+    def _points(self, low: float, high: float, mean: float = 0.0) -> list[tuple[float, float]]:
+        half = round(mean / 2 / STEP)
+        sums = [0.0, *accumulate(self.heights)]
+        first, last = max(half, round(low / STEP)), min(len(self.heights) - 1 - half, round(high / STEP))
+        return [
+            (k * STEP, (sums[k + half + 1] - sums[k - half]) / (2 * half + 1)) for k in range(first, last + 1)
+        ]
+
+
+def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The upper hull of points in rising x: what a straight edge laid on them from above can touch."""
+    out: list[tuple[float, float]] = []
+    for x, y in points:
+        while len(out) > 1:
+            (x1, y1), (x2, y2) = out[-2:]
+            if (y2 - y1) * (x - x1) > (y - y1) * (x2 - x1):
+                break
+            out.pop()
+        out.append((x, y))
+    return out
+
+
+def _strip(top: Sequence[tuple[float, float]], bottom: Sequence[tuple[float, float]]) -> float:
+    """The narrowest strip that lies on a side of the upper hull."""
+    widest = []
+    for (x1, y1), (x2, y2) in pairwise(top):
+        slope = (y2 - y1) / (x2 - x1)
+        widest.append(max(y1 + slope * (x - x1) - y for x, y in bottom))
+    return min(widest)
 
 
 def _averaged(values: list[float], window: int) -> list[float]:

@@ -16,6 +16,7 @@ from random import Random
 
 from .gauge import Gauge
 from .motion import Leg, Pose, Timeline, passes, stroke
+from .plane import Vector
 from .saw import LeftRight, VirtualSaw
 
 GRIP = 0.12  # s for the hands to take hold, or to let go
@@ -36,6 +37,7 @@ class Hands:
         pace: float = 1.0,
         resolution: float = 0.001,
         travel_resolution: float = 0.01,
+        caliper_resolution: float = 0.01,
     ) -> None:
         self.saw = saw
         self.clock = clock
@@ -43,6 +45,7 @@ class Hands:
         traits = saw.traits
         self.indicator = Gauge(Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis)
         self.travel = Gauge(Random(saw.noise.random()), travel_resolution, traits.noise, 0.0)
+        self.caliper = Gauge(Random(0), caliper_resolution)
         self._line = Timeline()
         self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)  # from, to, mm, ease
 
@@ -66,7 +69,11 @@ class Hands:
 
     def travel_at(self, t: float) -> float:
         """What the travel scale shows of time t, mm; grows away."""
-        return self.travel.indicate(self._line.at(t).s)
+        return self.travel.indicate(self.saw.travel_begins + self._line.at(t).s)
+
+    def caliper_at(self, t: float) -> float:
+        """What the caliper shows, mm."""
+        return self.caliper.indicate(self.saw.bodies.between_jaws())
 
     def pushed_in(self, mm: float, began: float, seconds: float, ease: float) -> None:
         """The plunger goes in by that much at time began, and comes out again."""
@@ -74,16 +81,17 @@ class Hands:
 
     # -- acts on the set-up ------------------------------------------------------------------------
 
-    async def put(self, placement: str) -> None:
+    async def put(self, placement: str, *, mount: str | None = None, at: float | None = None) -> None:
         """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger preloaded.
 
-        The sled is drawn back to the start first, but for "rear", where it is pushed to the blade's rear;
+        The sled is drawn back to the start first, but for a spot of the blade, where it goes to `at` mm;
         for leaned and twisted set-ups it is left so.
         """
         self.saw.lift()
         await self._wait(0.1)
-        await self._move_to(160.0 if placement == "rear" else 10.0 if placement == "front" else 0.0, 400.0)
-        self.saw.place(placement, self._line.last)
+        front, rear = (10.0, 160.0) if at is None else (at, at)
+        await self._move_to(rear if placement == "rear" else front if placement == "front" else 0.0, 400.0)
+        self.saw.place(placement, self._line.last, mount=mount, at=at)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
             await self.lean("left" if way == "left" else "right", twist=how == "twisted")
@@ -96,6 +104,32 @@ class Hands:
         self.saw.seat()
         self.saw.lower()
         await self._wait(0.15)
+
+    async def touch(self) -> None:
+        """Lift the plunger and let it down again, the sled held anew as it was leaned or twisted."""
+        how, _, way = (self.saw.placement or "").partition("-")
+        if how in ("leaned", "twisted"):
+            await self.lean(None)
+            await self.lean("left" if way == "left" else "right", twist=how == "twisted")
+        else:
+            await self._push_in(-1.0, 0.3 * self.pace, 0.05)
+        await self._wait(0.1)
+
+    async def measure(self, what: str, at: float) -> None:
+        """Take the caliper off, lay it across a width (see `Bodies.lay_caliper`)."""
+        self.saw.bodies.jaws = None
+        await self._wait(0.15)
+        self.saw.bodies.lay_caliper(what, at)
+        await self._wait(0.15)
+
+    async def cut_board(self, kept: str = "left", turns: int = 4) -> None:
+        """Cut a test board, turned so many times, each cut in a fresh hold; its strip lies there then."""
+        await self._wait(0.5)
+        saw = self.saw
+        saw.bodies.cut_board(
+            saw.face(), lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]), kept, turns,
+            far=saw.fence == "far",
+        )  # fmt: skip
 
     async def press_plunger(self, times: int = 2, depth: float = 2.0) -> None:
         """Push the plunger in with a finger and let it go."""
@@ -161,8 +195,8 @@ class Hands:
         await self.rest(settle)
 
     async def stop_at(self, mark: float, speed: float = 120.0) -> None:
-        """Bring the sled to a mark (mm of travel) and hold it still."""
-        await self._move_to(mark, speed)
+        """Bring what is pushed to a mark (mm of travel, as its scale shows it) and hold it still."""
+        await self._move_to(mark - self.saw.travel_begins, speed)
         await self._wait(0.2)
 
     async def lean(self, way: LeftRight | None, *, twist: bool = False) -> None:

@@ -28,6 +28,8 @@ Encode = Callable[[float], bytes]
 Mode = Literal["continuous", "button"]
 UNREAD_LIMIT = 2000  # bytes a reader may leave lying; of more the kernel shows only a part
 LOOK_EVERY = 6  # lines; looking costs as much as working out a reading
+CALIPER_RATE = 10.0  # lines per second: hand tools send no faster
+CALIPER_AGE = 0.05  # s
 BEHIND_LIMIT = 1.0  # s of lateness that is made up for
 
 
@@ -56,6 +58,7 @@ class Port:
         self.encode = encode
         self.age = age
         self.mode: Mode = "continuous"
+        self.every = 1  # of the others' lines
         self.device: str | None = None
         self.sent = 0
         self.lost = 0
@@ -150,7 +153,7 @@ class Port:
 
 
 class VirtualPorts:
-    """The saw's instruments as serial ports: "indicator" and "travel".
+    """The saw's instruments as serial ports: "indicator" and "travel", and "caliper" where it is asked for.
 
     directory: where the stable names are made. rate: lines per second of each; modes: "continuous" (the
     default) or "button" by name. encode_*: mm -> the bytes of one reading. ages: seconds by which a reading
@@ -169,6 +172,7 @@ class VirtualPorts:
         indicator_age: float = 0.015,
         travel_age: float = 0.010,
         modes: Mapping[str, Mode] | None = None,
+        caliper: bool = False,
     ) -> None:
         self.saw = saw
         self.hands = hands
@@ -185,6 +189,12 @@ class VirtualPorts:
                 encode_travel or plain_line(2), travel_age,
             ),
         }  # fmt: skip
+        if caliper:
+            path = self.directory / "usb-pretend-caliper-port0"
+            port = self._ports["caliper"] = Port(
+                "caliper", path, hands.caliper_at, plain_line(2), CALIPER_AGE
+            )
+            port.every = max(1, round(rate / CALIPER_RATE))
         for name, mode in (modes or {}).items():
             self._port(name).mode = mode
         self._timer: asyncio.TimerHandle | None = None
@@ -271,7 +281,7 @@ class VirtualPorts:
                 self._due = now
             while self._due <= now:
                 for port in self._ports.values():
-                    if port.mode == "continuous":
+                    if port.mode == "continuous" and self._count % port.every == 0:
                         self._say(port, self._due, look=self._count % LOOK_EVERY == 0)
                 self._count += 1
                 self._due += 1.0 / self.rate

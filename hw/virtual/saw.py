@@ -13,10 +13,13 @@ from dataclasses import dataclass
 from random import Random
 from typing import Literal
 
+from .along_fence import RUN, AlongFence
+from .bodies import FOOT, Bodies, turn_named
 from .form import Edge
 from .motion import Pose
 from .outfit import gear
 from .plane import Frame, Probe, Surface, Vector, reach
+from .square import ridden_edge
 from .traits import Traits
 
 LeftRight = Literal["left", "right"]
@@ -24,10 +27,11 @@ NearFar = Literal["near", "far"]
 Way = Literal["away", "toward"]
 PLACEMENTS = (
     "handle-left", "handle-right", "-", "front", "rear", "free-end", "leaned-left", "leaned-right",
-    "twisted-left", "twisted-right",
+    "twisted-left", "twisted-right", "as-is", "rolled-over",
 )  # fmt: skip
+PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
+PLATE_PUSH = 160.0  # past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
-ARM_WIDTH = 30.0  # of the square's arm
 TIP_CLEAR = 15.0  # the plunger stands that far inside the arm's tip (or clear of the handle) at the start
 PLUNGER_RANGE = 12.7
 BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
@@ -61,6 +65,7 @@ class VirtualSaw:
     other_edge: Edge
     other_edge_angle: float
     rip_fence_form: Edge
+    bodies: Bodies
     acts: Random
     noise: Random
 
@@ -71,9 +76,11 @@ class VirtualSaw:
     seat_angle: float = 0.0
     seat_gap: float = 0.0
     _probe: Probe | None = None
+    _along: AlongFence | None = None
     _preload: float = 2.5
     _home: float = 0.0
     _slip: str | None = None
+    _mount: str | None = None
     _key: tuple[object, ...] | None = None
     _met: tuple[Surface, bool] = (_NOWHERE, False)
 
@@ -115,6 +122,7 @@ class VirtualSaw:
             other_edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
             other_edge_angle=random.gauss(0.0, 30e-6),
             rip_fence_form=Edge.draw(random, 900.0, traits.texture, 0.0, (300.0, 600.0)),
+            bodies=Bodies.draw(seed, traits),
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),
         )
@@ -136,6 +144,22 @@ class VirtualSaw:
             "yaw_play": self.traits.yaw_play,
             "side_play": self.traits.side_play,
         }
+
+    def face(self) -> Surface:
+        """The working face of the sled fence, with its form."""
+        return self.bodies.face(self.pivot_point, self.fence_angle, far=self.fence == "far")
+
+    @property
+    def run(self) -> float:
+        """mm that what is pushed now is pushed: the sled, or the indicator along the sled fence."""
+        if self._along is not None:
+            return RUN
+        return PUSH if turn_named(self.placement or "") is None else PLATE_PUSH
+
+    @property
+    def travel_begins(self) -> float:
+        """What the travel scale shows at the start, mm: along the sled fence it is the place from the blade."""
+        return 0.0 if self._along is None else -RUN / 2.0
 
     def gear(self) -> dict[str, object]:
         """Settings values for this saw, sled, square and leaves, shaped like the settings file."""
@@ -167,25 +191,35 @@ class VirtualSaw:
     def lower(self) -> None:
         self.lifted = False
 
-    def place(self, placement: str, pose: Pose = Pose()) -> None:  # noqa: B008
+    def place(
+        self, placement: str, pose: Pose = Pose(), *, mount: str | None = None, at: float | None = None,  # noqa: B008
+    ) -> None:  # fmt: skip
         """Set up the square (or the carried indicator) and the plunger, preloaded 2 to 3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one spot of the blade
         body (the indicator stays as it was set at the front); "free-end" for an indicator on the jig that
         looks back at the fence's face near its free end; leaned-left, leaned-right for a stand on the right
-        of the sled's side at the runners' middle, twisted-left, twisted-right for one TWIST_AT beyond it.
+        of the sled's side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond it (TWIST_AT
+        unless said); as-is, rolled-over for one that rides along a straightedge, its tip on the sled fence; turn-90 and
+        the like for one on the plate, turned by hand to that mark: standing, or carried along the slot (mount).
         """
         slip, self._slip = self._slip, None
-        if placement not in PLACEMENTS:
+        turn = turn_named(placement)
+        if placement not in PLACEMENTS and turn is None:
             raise ValueError(f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}")
         before = self.placement or ""
         stays = (
             (placement == "rear" and before == "front")
             or (placement.partition("-")[0] in ("leaned", "twisted") and before.startswith(placement[:6]))
+            or (turn is not None and turn_named(before) is not None and mount == self._mount)
             or (slip == "not-turned" and self._probe is not None)
         )
+        if turn is not None:
+            self.bodies.turn_plate(turn)
         if not stays:
-            self._set_up(placement, slip)
+            self._mount = mount
+            self._set_up(placement, slip, at)
+        if slip != "not-turned" or not stays:
             self.placement = placement
         self.seat()
         self.lifted = False
@@ -198,7 +232,13 @@ class VirtualSaw:
             self._home = met or 0.0
 
     def seat(self) -> None:
-        """Lift the square, wipe, press it home: it comes to rest a little differently each time."""
+        """Lift the square, wipe, press it home: it comes to rest a little differently each time. The plate has nothing
+        to seat; the face of the fence is wiped."""
+        if turn_named(self.placement or "") is not None:
+            return
+        if self._along is not None:
+            self.bodies.wipe(self.traits.dust / self.arm)
+            return
         self.seat_angle = self.acts.gauss(0.0, self.traits.seat)
         self.seat_gap = abs(self.acts.gauss(0.0, self.traits.seat)) * 100.0
         for form in (self.edge, self.other_edge, self.rip_fence_form):
@@ -261,8 +301,12 @@ class VirtualSaw:
     def _distance(self, pose: Pose) -> float | None:
         if self._probe is None:
             return None
+        if self._along is not None:
+            return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
+        if turn_named(self.placement or "") is not None:
+            return self.bodies.to_plate(probe.origin, probe.points, self.blade_angle)
         key = (self.fence_angle, self.seat_angle, self.seat_gap, self.placement, self.side)
         if key != self._key:  # every reading asks; only a move, a seat or another set-up changes it
             self._key, self._met = key, self._surface()
@@ -270,7 +314,8 @@ class VirtualSaw:
         met = reach(probe, surface.carried_by(frame) if rides else surface)
         return None if met is None else met[0]
 
-    def _set_up(self, placement: str, slip: str | None) -> None:
+    def _set_up(self, placement: str, slip: str | None, at: float | None) -> None:
+        self._along = None
         if placement in ("handle-left", "handle-right"):
             self.handle = "left" if placement == "handle-left" else "right"
             self.side = "right" if self.handle == "left" else "left"
@@ -289,8 +334,18 @@ class VirtualSaw:
             self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
-            y = MIDDLE.y + (TWIST_AT if placement.startswith("twisted") else 0.0)
+            off = TWIST_AT if at is None else at
+            y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
+        elif placement in ("as-is", "rolled-over"):
+            self._along = self.bodies.lay_straightedge(self.face(), rolled=placement == "rolled-over")
+            self._probe = self._along.probe(self.travel_begins)
+        elif turn_named(placement) is not None:
+            self.side = "right"
+            carried = self._mount == "carried"
+            self._probe = _sideways(
+                "right", Vector(0.0, -PLATE_PUSH / 2.0 if carried else FOOT[0]), rides=carried
+            )
         else:
             beyond = 1.0 if self.fence == "near" else -1.0
             x = self.pivot_point.x + (self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop)
@@ -320,32 +375,22 @@ class VirtualSaw:
         return Surface(self.pivot_point, face, out), True
 
     def _arm(self) -> Surface:
-        """The edge of the square's arm under the plunger, in the sled.
-
-        In its own frame the square lies with the handle to the left: the handle's face runs from the corner
-        towards -X, the ridden edge from the corner upwards, the body between them. Turned over about the
-        arm's long axis it is the mirror image in X; against a far fence it is that in Y.
-        """
-        upright = math.pi / 2.0 - self.square_error  # 90 deg + e from the handle's face, through the body
-        along = Vector(math.cos(upright), math.sin(upright))
-        outward = Vector(math.sin(upright), -math.cos(upright))
-        base, form = Vector(0.0, self.seat_gap), self.edge
-        if (self.side == "left") == (self.handle == "left"):  # the arm's other edge
-            base = base.plus(Vector(-ARM_WIDTH, 0.0))
-            along = along.turned(self.other_edge_angle)
-            outward = outward.turned(self.other_edge_angle)
-            outward, form = Vector(-outward.x, -outward.y), self.other_edge
-        across = 1.0 if self.handle == "left" else -1.0
-        upward = 1.0 if self.fence == "near" else -1.0
-
-        def laid(v: Vector) -> Vector:
-            return Vector(v.x * across, v.y * upward).turned(self.fence_angle + self.seat_angle)
-
+        """The edge of the square's arm under the plunger, in the sled."""
         # slid along by the handle's length when turned over: it rests on the same stretch of the fence
         x = -20.0 if self.handle == "left" else -170.0
         face = Vector(1.0, 0.0).turned(self.fence_angle)
-        corner = self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x)
-        return Surface(corner.plus(laid(base)), laid(along), laid(outward), form, 0.0, self.arm)
+        turned_over = (self.side == "left") == (self.handle == "left")  # the arm's other edge is met
+        return ridden_edge(
+            self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x),
+            self.fence_angle + self.seat_angle,
+            self.arm,
+            self.square_error,
+            self.seat_gap,
+            self.other_edge if turned_over else self.edge,
+            self.other_edge_angle if turned_over else None,
+            across=1.0 if self.handle == "left" else -1.0,
+            upward=1.0 if self.fence == "near" else -1.0,
+        )
 
 
 def _sideways(side: LeftRight, foot: Vector, *, rides: bool) -> Probe:

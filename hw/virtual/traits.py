@@ -20,7 +20,7 @@ class Traits:
     slot: float = 0.5e-3  # the slots run off +Y by up to this, which must not matter
     blade: float = 0.1e-3  # sd, blade against slot
     rip_fence: float = 0.15e-3  # sd, rip fence against slot
-    yaw_play: float = 0.1e-3  # full swing
+    yaw_play: float = 0.356e-3  # full swing: the side play at both ends of a runner of 450
     side_play: float = 0.08
     hold_yaw: float = 18e-6  # sd from push to push
     hold_side: float = 0.0015  # sd from push to push
@@ -31,6 +31,17 @@ class Traits:
     dust: float = 0.6  # grains expected on the arm after a wipe
     hand: float = 0.005  # sd of a move of the fence
     uneven: float = 0.15  # share by which the push's speed wanders
+    plate_tilt: float = 0.2e-3  # sd, of the plate on its arbor
+    plate_warp: float = 0.006  # sd, at the rim
+    to_mark: float = 0.015  # sd with which a plate is turned to a mark by hand
+    end_float: float = 0.0005  # sd of the arbor along its axis, from turn to turn
+    fence_bow: float = 0.03  # sd of the sled fence's crown over 900
+    straightedge_bow: float = 0.015  # sd, over 900
+    blocks: float = 40e-6  # sd of the straightedge against the fence
+    slot_bow: float = 0.006  # sd of each wall's crown, of slots and of runners
+    pinch: float = 0.0  # by which the left slot narrows at one place
+    jaws: float = 0.006  # sd of the caliper's error, outside and inside jaws each
+    felt: float = 0.004  # sd of how one width is felt
     noise: float = 0.0005  # sd of the indicator
     hysteresis: float = 0.001  # full width
 
@@ -39,6 +50,7 @@ class Traits:
         """Nothing but the angles: no play in the hold, no seating scatter, texture, dust or noise."""
         still = cls(
             hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
-            uneven=0.0, noise=0.0, hysteresis=0.0,
+            uneven=0.0, plate_warp=0.0, to_mark=0.0, end_float=0.0, fence_bow=0.0, straightedge_bow=0.0, blocks=0.0,
+            slot_bow=0.0, jaws=0.0, felt=0.0, noise=0.0, hysteresis=0.0,
         )  # fmt: skip
         return replace(still, **kept)

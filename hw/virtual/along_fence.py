@@ -1,0 +1,68 @@
+"""An indicator that is carried along a straightedge, its tip on the face of the sled fence. Pure; this room only.
+
+Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the fence on two blocks that are not
+quite equal; the indicator's base rides on its edge with two feet. Rolled over about its own length the straightedge is
+mirrored across that length: its edge then faces away from the fence, the base rides beyond it and reaches over it.
+May import: the standard library only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .form import Edge
+from .plane import Probe, Surface, Vector, reach
+
+HALF = 450.0  # of the face and of the straightedge, to either side of the blade
+RUN = 600.0  # along which the indicator is pushed, its middle at the blade
+APART = 100.0  # from the face to the straightedge's middle
+WIDE = 50.0  # of the straightedge
+FEET = 25.0  # from the plunger to either foot of the base
+
+
+@dataclass(frozen=True)
+class AlongFence:
+    """face: of the sled fence, its form beginning HALF to the left of the blade. lies: rad, of the straightedge
+    against the face; off: mm, a base that is not quite pressed to the edge."""
+
+    face: Surface
+    straightedge: Edge
+    rolled: bool
+    lies: float = 0.0
+
+    def distance(self, place: float, off: float = 0.0) -> float | None:
+        """mm that the plunger reaches with the base at that place, mm from the blade; None off the face."""
+        return None if (met := reach(self.probe(place, off), self.face)) is None else met[0]
+
+    def probe(self, place: float, off: float = 0.0) -> Probe:
+        """The plunger as the base holds it."""
+        edge = self.edge()
+        left, right = (
+            edge.base.plus(edge.along, at).plus(
+                edge.outward, off + (0.0 if edge.form is None else edge.form.at(at))
+            )
+            for at in (place + HALF - FEET, place + HALF + FEET)
+        )
+        across = right.plus(left, -1.0)
+        length = across.dot(across) ** 0.5
+        along = Vector(across.x / length, across.y / length)
+        toward = Vector(-along.y, along.x)
+        if toward.dot(self.face.outward) > 0.0:  # it looks at the face
+            toward = Vector(-toward.x, -toward.y)
+        return Probe(left.plus(across, 0.5), toward)
+
+    def edge(self) -> Surface:
+        """The ridden edge of the straightedge, where it lies."""
+        along = self.face.along.turned(self.lies)
+        outward = self.face.outward.turned(self.lies)
+        middle = self.face.base.plus(self.face.outward, APART)
+        # as it lies its edge faces the fence; rolled over it is mirrored across the straightedge's own length
+        faces = 1.0 if self.rolled else -1.0
+        return Surface(
+            middle.plus(outward, faces * WIDE / 2.0),
+            along,
+            Vector(outward.x * faces, outward.y * faces),
+            self.straightedge,
+            0.0,
+            2.0 * HALF,
+        )

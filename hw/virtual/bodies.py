@@ -1,0 +1,214 @@
+"""What else of the pretend saw can be measured: its plate, its sled fence's form, its slots and runners, a test board.
+
+Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled and square stay what they are.
+Standard library and this room only; mm and rad. May import: the standard library only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from random import Random
+
+from .along_fence import HALF, RUN, AlongFence
+from .board import TRIM, Board, Cut
+from .form import Edge
+from .plane import Surface, Vector
+from .plate import FULL_TURN, Plate, Space
+from .traits import Traits
+from .ways import Ways
+
+HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
+RIM = 100.0  # of the plate's body, below the gullets
+FOOT = (
+    -70.0,
+    40.0,
+)  # where a standing indicator touches it: mm away from the operator and up, from the arbor
+LOOKS = 720  # places round the plate that tell its truth
+BOARD = 412.0  # mm across, before it is cut
+
+
+def turn_named(placement: str) -> float | None:
+    """rad of a set-up `turn-DEGREES`; None of any other."""
+    head, _, degrees = placement.partition("-")
+    try:
+        return math.radians(float(degrees)) if head == "turn" else None
+    except ValueError:
+        return None
+
+
+@dataclass
+class Bodies:
+    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now. jaws: what the caliper is laid
+    across, and where; jaw_errors: mm, of its outside and inside jaws."""
+
+    traits: Traits
+    seed: int
+    plate: Plate
+    fence_form: Edge
+    straightedge: Edge
+    jaw_errors: tuple[float, float]
+    acts: Random
+    plate_turn: float = 0.0
+    shifted: float = 0.0
+    jaws: tuple[str, float] | None = None
+    felt: float = 0.0
+    board: Board | None = field(default=None)
+
+    @classmethod
+    def draw(cls, seed: int, traits: Traits) -> Bodies:
+        random = Random(f"bodies {seed}")
+        long = (0.0, 2.0 * HALF)
+        face = Edge.draw(random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long)
+        # the angle of the fence is that of the line that the square's handle rests on
+        low, high = (place + HALF for place in HANDLE)
+        middle = (low + high) / 2.0
+        slope, height = face.rest(low, high, middle)
+        return cls(
+            traits,
+            seed,
+            Plate.draw(random, traits.plate_tilt, traits.plate_warp, RIM),
+            face.levelled(slope, height, middle),
+            Edge.draw(random, long[1], traits.texture, random.gauss(0.0, traits.straightedge_bow), long),
+            (random.gauss(0.0, traits.jaws), random.gauss(0.0, traits.jaws)),
+            Random(f"body acts {seed}"),
+        )
+
+    @cached_property
+    def ways(self) -> Ways:
+        traits = self.traits
+        random = Random(f"ways {self.seed}")
+        return Ways.draw(random, traits.side_play, traits.texture, traits.slot_bow, traits.pinch)
+
+    # -- the plate -------------------------------------------------------------------------------------
+
+    def turn_plate(self, turn: float) -> None:
+        """By hand, to a mark: never quite to it, and the arbor floats a little along its axis."""
+        self.plate_turn = turn + self.acts.gauss(0.0, self.traits.to_mark)
+        self.shifted = self.acts.gauss(0.0, self.traits.end_float)
+
+    def to_plate(self, origin: Vector, points: Vector, stands: float) -> float | None:
+        """mm from a plunger at that height to the plate as it stands turned; stands: rad, of the blade in the saw."""
+        arbor = Vector(self.shifted, 0.0).turned(stands)
+        start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
+        return self.plate.reach(start, Space(points.x, points.y, 0.0), self.plate_turn, stands)
+
+    def plate_truth(self) -> dict[str, float]:
+        """What the plate shows where a standing indicator touches it: total, tilt, warp (mm), phase (rad of turn).
+
+        Of the displacement along +X: range; full swing of its first wave round the turn, and where that is largest;
+        range of what is left.
+        """
+        start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
+        turns = [FULL_TURN * k / LOOKS for k in range(LOOKS)]
+        met = [self.plate.reach(start, ray, turn) for turn in turns]
+        places = [500.0 - away for away in met if away is not None]
+        mean = sum(places) / LOOKS
+        along = 2.0 / LOOKS * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
+        across = 2.0 / LOOKS * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
+        left = [
+            x - mean - along * math.cos(t) - across * math.sin(t) for x, t in zip(places, turns, strict=True)
+        ]
+        return {
+            "total": max(places) - min(places),
+            "tilt": 2.0 * math.hypot(along, across),
+            "warp": max(left) - min(left),
+            "phase": math.atan2(across, along) % FULL_TURN,
+        }
+
+    # -- the sled fence's form -------------------------------------------------------------------------
+
+    def face(self, pivot: Vector, angle: float, *, far: bool) -> Surface:
+        """The working face of the fence, its form beginning HALF to the left of the blade."""
+        along = Vector(1.0, 0.0).turned(angle)
+        outward = Vector(0.0, -1.0 if far else 1.0).turned(angle)
+        return Surface(
+            pivot.plus(along, (-HALF - pivot.x) / along.x), along, outward, self.fence_form, 0.0, 2.0 * HALF
+        )
+
+    def lay_straightedge(self, face: Surface, *, rolled: bool) -> AlongFence:
+        return AlongFence(face, self.straightedge, rolled, self.acts.gauss(0.0, self.traits.blocks))
+
+    def wipe(self, dust: float) -> None:
+        """The face is wiped, and the straightedge's edge."""
+        for form in (self.fence_form, self.straightedge):
+            form.wipe(self.acts, dust * form.length)
+
+    def form_truth(self, mean: float = 45.0) -> dict[str, float]:
+        """Of the stretch along which the indicator is pushed: straightness in mm (narrowest strip), its form averaged
+        over so many mm; crown: mm by which the middle stands out of the line through the ends (least squares)."""
+        low, high = HALF - RUN / 2.0, HALF + RUN / 2.0
+        return {
+            "straightness": self.fence_form.zone(low, high, mean),
+            "crown": self.fence_form.crown(low, high),
+        }
+
+    # -- widths ----------------------------------------------------------------------------------------
+
+    def lay_caliper(self, what: str, at: float) -> None:
+        """Across a slot, a runner, their spacings, or the strip ("near", "far"), at a place in mm along it."""
+        before, self.jaws = self.jaws, (what, at)
+        try:
+            self._width()
+        except ValueError:
+            self.jaws = before
+            raise
+        self.felt = self.acts.gauss(0.0, self.traits.felt)
+
+    def between_jaws(self) -> float:
+        """mm that the caliper is open, with its errors; closed where it is laid across nothing."""
+        if self.jaws is None:
+            return 0.0
+        inside = self.jaws[0] in ("slot-left", "slot-right")
+        return self._width() + self.jaw_errors[inside] + self.felt
+
+    def _width(self) -> float:
+        assert self.jaws is not None
+        what, at = self.jaws
+        if what not in ("near", "far"):
+            return self.ways.width(what, at)
+        if self.board is None:
+            raise ValueError("no board was cut yet")
+        return self.board.width(at)
+
+    def runner_truth(self, sides: tuple[int, ...] = (0,)) -> dict[str, float]:
+        """side_play in mm, yaw_play in rad, relief in mm, of those runners in their slots (0 left, 1 right)."""
+        side, yaw = self.ways.play(sides)
+        return {"side_play": side, "yaw_play": yaw, "relief": self.ways.relief(sides)}
+
+    # -- a test board ----------------------------------------------------------------------------------
+
+    def cut_board(
+        self, face: Surface, way: Callable[[], Vector], kept: str, turns: int, *, far: bool
+    ) -> None:
+        """way: of the blade through the sled, as it is held in one cut."""
+
+        def made() -> Cut:
+            seat = self.acts.gauss(0.0, self.traits.seat)
+            return Cut(lambda left, right: rests(face, left, right, seat), way())
+
+        self.board = Board.rough(BOARD, kept, far=far)
+        self.board.make(made, turns)
+
+    def board_truth(
+        self, face: Surface, slot: float, kept: str = "left", across: float = BOARD - 2 * TRIM
+    ) -> float:
+        """rad by which the line that a board of that width rests on, beside the blade, is turned against the cut."""
+        left, right = rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
+        return math.atan2(right.y - left.y, right.x - left.x) - slot
+
+
+def rests(face: Surface, left: float, right: float, seat: float = 0.0) -> tuple[Vector, Vector]:
+    """Two points, from left to right, of the edge of a board that lies on the face over that stretch, pressed home at
+    its middle; seat: rad by which it is not quite home."""
+    assert face.form is not None
+    middle = (left + right) / 2.0
+    slope, height = face.form.rest(left + HALF, right + HALF, middle + HALF)
+    ends = [
+        face.base.plus(face.along, x + HALF).plus(face.outward, height + slope * (x - middle))
+        for x in (left, right)
+    ]
+    along = ends[1].plus(ends[0], -1.0).turned(seat)
+    return ends[0], ends[0].plus(along)

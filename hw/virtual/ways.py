@@ -1,0 +1,186 @@
+"""The slots of the table and the runners of the sled: their walls, their widths, and how far the sled can go in them.
+
+Pure; standard library and `form` only. mm and rad, from above: Y along the slots from their near end, away positive, +X
+right, yaw counter-clockwise. Every wall has a form of its own, so that slots and runners are bowed as well as uneven.
+May import: the standard library only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from random import Random
+
+from .form import Edge
+
+SLOT, RUNNER = 600.0, 450.0  # lengths
+APART = 300.0  # middle to middle
+WIDE = 19.05  # of a slot
+STEP = 10.0  # between the places at which walls are held against each other
+MOVED = 30.0  # between the places of the sled that are tried
+EPS = 1e-9
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A slot or a runner: where its middle line stands, how wide it is, and how much each wall stands out of it
+    (a slot's walls into it, a runner's out of it)."""
+
+    middle: float
+    wide: float
+    left: Edge
+    right: Edge
+    slot: bool
+
+    def walls(self, at: float) -> tuple[float, float]:
+        """x of the left and the right wall, mm, at a place along it."""
+        left, right = self.left.at(at), self.right.at(at)
+        half = self.wide / 2.0
+        if self.slot:
+            return self.middle - half + left, self.middle + half - right
+        return self.middle - half - left, self.middle + half + right
+
+    def width(self, at: float) -> float:
+        left, right = self.walls(at)
+        return right - left
+
+    def centre(self, at: float) -> float:
+        return sum(self.walls(at)) / 2.0
+
+
+@dataclass(frozen=True)
+class Ways:
+    """slots, runners: left and right."""
+
+    slots: tuple[Bar, Bar]
+    runners: tuple[Bar, Bar]
+
+    @classmethod
+    def draw(cls, random: Random, side_play: float, uneven: float, bow: float, pinch: float = 0.0) -> Ways:
+        """side_play: of the sled in them, mm. uneven, bow: standard deviations of every wall's form, mm. pinch: mm by
+        which the left slot then narrows at one place."""
+
+        def wall(length: float) -> Edge:
+            return Edge.draw(random, length, uneven, random.gauss(0.0, bow), (0.0, length - 1.0))
+
+        def pair(length: float, wide: float, slot: bool) -> tuple[Bar, Bar]:
+            apart = APART + random.gauss(0.0, uneven)
+            left = Bar(-apart / 2.0, wide, wall(length), wall(length), slot)
+            return left, Bar(apart / 2.0, wide, wall(length), wall(length), slot)
+
+        ways = cls(pair(SLOT, WIDE, True), pair(RUNNER, WIDE - 2.0 * side_play, False))
+        for _ in range(2):  # planed until it runs with that play
+            more = side_play - ways.play()[0]
+            left, right = (replace(bar, wide=bar.wide - more) for bar in ways.runners)
+            ways = replace(ways, runners=(left, right))
+        if pinch:
+            slot = ways.slots[0]
+            tight = replace(slot, left=slot.left.raised(SLOT / 3.0, 80.0, pinch))
+            ways = replace(ways, slots=(tight, ways.slots[1]))
+        return ways
+
+    def width(self, what: str, at: float) -> float:
+        """What a caliper would have between its jaws there: slot-left, runner-right, slot-spacing and so on."""
+        body, _, side = what.partition("-")
+        pair = {"slot": self.slots, "runner": self.runners}.get(body)
+        if pair is None or side not in ("left", "right", "spacing"):
+            raise ValueError(f"there is no width called {what!r}")
+        length = SLOT if body == "slot" else RUNNER
+        if not -EPS <= at <= length + EPS:
+            raise ValueError(f"the {body} ends at {length:g} mm, before {at:g} mm")
+        if side == "spacing":
+            return pair[1].centre(at) - pair[0].centre(at)
+        return pair[0 if side == "left" else 1].width(at)
+
+    def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
+        """(side play in mm at the runners' middle, yaw play in rad): the largest, the runners wholly in the slots."""
+        found = [room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)]
+        free = [one for one in found if one is not None]
+        return max((x for x, _ in free), default=0.0), max((yaw for _, yaw in free), default=0.0)
+
+    def relief(self, sides: Sequence[int] = (0, 1)) -> float:
+        """mm to be taken off every runner's width so that it goes through from end to end."""
+        gaps = [
+            widest(bounds)
+            for at in _places(-RUNNER, SLOT, MOVED)
+            if len(bounds := self._bounds(sides, at)) > 1
+        ]
+        return max(0.0, -min(gaps))
+
+    def _bounds(self, sides: Sequence[int], at: float) -> list[tuple[float, float, float]]:
+        """(place from the runners' middle, least and largest x of the runner's own line) with its end at `at`."""
+        out = []
+        for side in sides:
+            slot, runner = self.slots[side], self.runners[side]
+            for u in _places(0.0, RUNNER):
+                if -EPS <= at + u <= SLOT + EPS:
+                    slot_left, slot_right = slot.walls(at + u)
+                    own_left, own_right = runner.walls(u)
+                    out.append((u - RUNNER / 2.0, slot_left - own_left, slot_right - own_right))
+        return out
+
+
+def _places(low: float, high: float, step: float = STEP) -> Iterator[float]:
+    for k in range(int((high - low) / step + EPS) + 1):
+        yield low + k * step
+
+
+Bounds = Sequence[tuple[float, float, float]]
+
+
+def gap(bounds: Bounds, slope: float) -> tuple[float, float]:
+    """Least and largest x of a line of that slope at the middle; the first above the second where none passes."""
+    return (
+        max(low - slope * u for u, low, _ in bounds),
+        min(high - slope * u for u, _, high in bounds),
+    )
+
+
+def widest(bounds: Bounds) -> float:
+    """The most room that any line has, mm; negative where none passes."""
+    return _room(bounds, _best(bounds))
+
+
+def room(bounds: Bounds) -> tuple[float, float] | None:
+    """(how far lines that pass can stand apart at the middle, over how many rad they can turn); None: none passes."""
+    best = _best(bounds)
+    if _room(bounds, best) < 0.0:
+        return None
+    steep = [_edge(bounds, best, best + way * 0.1) for way in (-1.0, 1.0)]
+    # lowest and highest x: concave in the slope
+    high = gap(bounds, _top(lambda m: gap(bounds, m)[1], *steep))[1]
+    low = gap(bounds, _top(lambda m: -gap(bounds, m)[0], *steep))[0]
+    return high - low, math.atan(steep[1]) - math.atan(steep[0])
+
+
+def _room(bounds: Bounds, slope: float) -> float:
+    low, high = gap(bounds, slope)
+    return high - low
+
+
+def _best(bounds: Bounds) -> float:
+    """The slope with the most room."""
+    return _top(lambda m: _room(bounds, m), -0.05, 0.05)
+
+
+def _edge(bounds: Bounds, inside: float, outside: float) -> float:
+    """The slope between the two at which no line passes any more."""
+    for _ in range(32):
+        middle = (inside + outside) / 2.0
+        if _room(bounds, middle) < 0.0:
+            outside = middle
+        else:
+            inside = middle
+    return inside
+
+
+def _top(of: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function that rises and then falls is highest."""
+    for _ in range(45):
+        third = (high - low) / 3.0
+        if of(low + third) < of(high - third):
+            low += third
+        else:
+            high -= third
+    return (low + high) / 2.0
