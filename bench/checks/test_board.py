@@ -1,7 +1,8 @@
 """Does a board agree? It is turned and cut n times, and the strip cut along its first edge is measured.
 
 a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept left of the blade; kept
-right the sign flips. May import: bench.checks, bench.finding; arithmetic inside functions only. mm and rad.
+right the sign flips, and it flips where the fence stands beyond the board: the cut edge then comes to it by the
+other turn. May import: bench.checks, bench.finding; arithmetic inside functions only. mm and rad.
 """
 
 from __future__ import annotations
@@ -31,13 +32,13 @@ FREE_CUT = 100e-6  # rad by which one cut may differ where no play is known; com
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
     apart = _given(options, "apart")
     if apart is None:
         apart = (_given(options, "board") or BOARD) - 2 * IN_FROM_END
     turns = int(_given(options, "turns") or TURNS)
     right = options.get("kept") == "right"
-    side, way = ("RIGHT", "counter-clockwise") if right else ("LEFT", "clockwise")
+    side = "RIGHT" if right else "LEFT"
+    way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
     near = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut that; turn the board {way}, so that the "
         f"edge just cut lies on the sled fence, and cut the next; {turns} turns in all. The last cut takes a strip, "
@@ -86,7 +87,7 @@ def evaluate(evidence: Evidence) -> Finding:
             far,
             apart,
             turns,
-            "right" if options.get("kept") == "right" else "left",
+            "left" if _clockwise(options, evidence.gear) else "right",
             yaw_play=play if play is not None else FREE_CUT * math.sqrt(12.0),
             seat=known.seat_scatter if known.seat_scatter is not None else SEAT,
             width_uncertainty=caliper.max_error / math.sqrt(3.0) if single else None,
@@ -128,6 +129,12 @@ def evaluate(evidence: Evidence) -> Finding:
         budget=combined.rows,
         notes=notes,
     )
+
+
+def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
+    """How the edge just cut comes onto the sled fence, from above: left of the blade clockwise, if that is near."""
+    far = gear.jig is not None and gear.jig.fence == "far"
+    return (options.get("kept") == "right") == far
 
 
 def _given(options: Mapping[str, OptionValue], name: str) -> float | None:

@@ -46,7 +46,8 @@ def board_rotation(
 
     near, far: (k,) widths read where the strip touched the fence and at its other end, `apart` mm from it.
     kept: the side of the blade the board lies on: left, the freshly cut edge turned clockwise onto the
-    fence; right, counter-clockwise, which flips the sign. Four turns for the usual board with five cuts.
+    fence; right, counter-clockwise, which flips the sign; against a fence beyond the board the two change
+    places. Four turns for the usual board with five cuts.
     yaw_play: full range the sled can yaw in, rad: each cut falls anywhere in it, yaw_play / sqrt(12 turns).
     seat: standard uncertainty of one seating, rad: seat / sqrt(turns). width_uncertainty: standard
     uncertainty of one width, mm; from the scatter of the readings at both ends, pooled, unless given. With
