@@ -37,7 +37,7 @@ def lines(seed: int, seconds: float) -> list[tuple[bytes, float, float]]:
 def heard(tmp_path):
     """What an instrument of this section makes of such lines: (stamp, value) pairs."""
 
-    def hear(section: str, seed: int, more: str = "") -> list[tuple[float, float]]:
+    def hear(section: str, seed: int, more: str = "", block: int = 1) -> list[tuple[float, float]]:
         file = tmp_path / f"{section}.toml"
         file.write_text(f'[{section}]\nport = "/dev/none"\nprofile = "bridge"\ngauge = "sync24"\n{more}')
         got: list[tuple[float, float]] = []
@@ -47,8 +47,10 @@ def heard(tmp_path):
 
         one = Instrument(section, section, getattr(load(file), section), batch, lambda _: None)  # type: ignore[arg-type]
         one._block(b"\r\n", 49 * 10**9)
-        for text, _, arrival in lines(seed, 12.0):
-            one._block(text, round(arrival * 1e9))
+        sent = lines(seed, 12.0)
+        for first in range(0, len(sent), block):
+            together = sent[first : first + block]
+            one._block(b"".join(text for text, _, _ in together), round(together[-1][2] * 1e9))
         return got
 
     return hear
@@ -64,6 +66,15 @@ def test_where_the_sled_was_is_paired_with_when(heard, seed: int) -> None:
     # the shortest way of a line is 1 ms, which is in all of them alike
     assert max(off) - min(off) < 0.15
     assert abs(sum(off) / len(off)) < 0.3
+
+
+def test_lines_that_come_two_in_a_block_are_no_worse(heard) -> None:
+    """What came before in the same block must not be taken for earlier than any line can be: speeds of USB are fiction."""
+    got = [
+        (at, value) for at, value in heard("travel", 4, f'per_count = "{COUNT} mm"\n', block=2) if at > 54.0
+    ]
+    off = [value - SPEED * (at - 50.0) for at, value in got]
+    assert max(off) - min(off) < 0.15
 
 
 @pytest.mark.parametrize("seed", [1, 2])
