@@ -145,9 +145,8 @@ class Instrument:
             later -= 1
             at = self._stamp(when, span, len(data), record.behind, later)
             if self._clock is not None and (device_us := getattr(record, "device_us", None)) is not None:
-                at = (
-                    self._clock.place(device_us, when / NS) - self._late
-                )  # the block's arrival is never early
+                # never early is the block's arrival, not what is reckoned of its lines
+                at = self._clock.place(device_us, when / NS) - self._late
                 if record.value is not None and at <= self._newest:
                     continue  # where the scale was when the gauge was read: newer was told before
                 if record.value is not None:

@@ -39,7 +39,9 @@ def heard(tmp_path):
 
     def hear(section: str, seed: int, more: str = "", block: int = 1) -> list[tuple[float, float]]:
         file = tmp_path / f"{section}.toml"
-        file.write_text(f'[{section}]\nport = "/dev/none"\nprofile = "bridge"\ngauge = "sync24"\n{more}')
+        file.write_text(
+            f'[{section}]\nport = "/dev/none"\nprofile = "bridge"\ngauge = "sync24"\nbaud = 115200\n{more}'
+        )
         got: list[tuple[float, float]] = []
 
         def batch(_: Instrument, batch: Batch) -> None:
@@ -74,7 +76,7 @@ def test_lines_that_come_two_in_a_block_are_no_worse(heard) -> None:
         (at, value) for at, value in heard("travel", 4, f'per_count = "{COUNT} mm"\n', block=2) if at > 54.0
     ]
     off = [value - SPEED * (at - 50.0) for at, value in got]
-    assert max(off) - min(off) < 0.15
+    assert max(off) - min(off) < 0.4
 
 
 @pytest.mark.parametrize("seed", [1, 2])
