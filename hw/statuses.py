@@ -10,8 +10,8 @@ from __future__ import annotations
 _MEANING = {
     "no_reading": ("its display shows no reading", "see its display; switch it off and on"),
     "sensor_error": (
-        "moved too fast, past its end, or a dirty sensor",
-        "move the plunger slowly, see its display, switch it off and on",
+        "moved too fast, past its end, or dirty",
+        "move it slowly, see its display, switch it off and on",
     ),
     "out_of_range": ("past the end of its range", "move it back into its range"),
     "bad_command": ("it does not know what it is asked", "see its manual for the request, and write request"),

@@ -45,7 +45,7 @@ def status(socket_path: str | None, as_json: bool) -> int:
         if one.value is not None:
             rate = f", {one.rate:.0f} a second" if one.rate else ""
             now = f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s old{rate}, {one.rejects} rejected."
-        words = one.words.removeprefix(f"{one.name}: ")
+        words = one.words.removeprefix(f"The {one.name} ")
         click.echo(f"{one.name}: {words}{now}")
     if reply.run is None:
         click.echo("no check in progress")

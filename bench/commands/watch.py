@@ -58,7 +58,7 @@ class _Lines:
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
         elif isinstance(message, InstrumentState) and only in (None, message.name):
-            click.echo(f"{message.name}: {message.words}", err=True)
+            click.echo(f"{message.name}: {message.words.removeprefix(f'The {message.name} ')}", err=True)
         elif isinstance(message, Readings) and only in (None, message.instrument):
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
@@ -122,7 +122,8 @@ class _Plain:
                 self._said[message.name] = message.words
                 about = f"state of {message.name}"  # only how it is now is worth telling late
                 self._queue = [one for one in self._queue if one[0] != about]
-                self._queue.append((about, message.words))
+                whose = "" if message.name in message.words.lower() else f"{message.name}: "
+                self._queue.append((about, whose + message.words))
         elif isinstance(message, Readings) and only in (None, message.instrument):
             value = message.values[-1]
             before = self._values.get(message.instrument)

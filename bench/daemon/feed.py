@@ -245,7 +245,7 @@ class Instrument:
         elif bads >= GARBLED and bads > goods:
             self._become_unread()
         elif goods and goods >= bads:
-            self._become("open", f"{self.name} reads.")
+            self._become("open", f"The {self.name} reads.")
 
     def _become_unread(self) -> None:
         """It sends, and there is no reading in it: because it says so itself, or because nothing can be made of it."""

@@ -27,6 +27,7 @@ from bench.finding import Finding
 from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.settings import PortSettings, Settings
+from bench.units import length_words
 from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Readings, Rejected
 
 log = logging.getLogger("sweepgauge")
@@ -168,7 +169,8 @@ class Bench:
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(self._said(instrument))
-        log.info("%s: %s", instrument.name, instrument.words)
+        words = instrument.words
+        log.info("%s%s", "" if instrument.name in words else f"{instrument.name}: ", words)
         self.log.event(
             None,
             "instrument",
@@ -281,7 +283,8 @@ class Bench:
             return
         self._told_held[instrument.name] = now + 1.0
         value, so_far = batch.held[-1][1], instrument.said().held
-        words = f"The {instrument.name} leapt to {value:.3f} mm and back: not used ({so_far} so far)."
+        shown = length_words(value, self.settings.units, 3 if self.settings.units == "mm" else None)
+        words = f"A leap to {shown} was not used: the {instrument.name} came back from it ({so_far} so far)."
         self.tell(Notice(instrument.name, words))
         log.info("%s", words)
         self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})

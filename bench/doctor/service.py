@@ -117,7 +117,7 @@ def _instrument(
     wish: Wish,
     swept: bool,
 ) -> Iterator[Matter]:
-    words = one.words.removeprefix(f"{one.name}: ")
+    words = one.words.removeprefix(f"The {one.name} ")
     if one.state == "open" and not (heard.values or heard.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
         yield told(

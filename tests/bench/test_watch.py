@@ -7,6 +7,8 @@ import pytest
 from bench.commands import watch
 from bench.wire import InstrumentState, Notice, Readings
 
+HELD = "The indicator is on hold."
+
 
 @pytest.fixture
 def plain(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
@@ -30,13 +32,13 @@ def state(state: str, words: str) -> InstrumentState:
 
 def test_states_that_come_faster_than_sentences_are_not_told_late(plain) -> None:
     flapping = [(0.05, state("silent", f"Silent {n}.")) for n in range(100)]
-    said = plain("mm", *flapping, (0.0, state("open", "Open.")), *[(1.1, None)] * 3)
-    assert said[-1] == "Open." and len(said) < 10
+    said = plain("mm", *flapping, (0.0, state("open", "/dev/x is open.")), *[(1.1, None)] * 3)
+    assert said[-1] == "indicator: /dev/x is open." and len(said) < 10
 
 
 def test_the_same_sentence_is_told_once(plain) -> None:
-    said = plain("mm", (0.0, state("open", "On hold.")), (2.0, Notice("indicator", "On hold.")), (2.0, None))
-    assert said == ["On hold."]
+    said = plain("mm", (0.0, state("open", HELD)), (2.0, Notice("indicator", HELD)), (2.0, None))
+    assert said == [HELD]
 
 
 @pytest.mark.parametrize(
