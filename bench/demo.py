@@ -297,7 +297,7 @@ async def headless(
         finding = await operator.take(Begin("fence-square", lean=lean, tap=tap))
         before = saw.truth()
         after = finding
-        _say_finding(finding, say)
+        say_finding(finding, say)
         if finding.move is not None:
             move = finding.move
             # a person follows the leaves that were named; where none fits, the distance itself, live
@@ -308,7 +308,7 @@ async def headless(
             await _heard(wire, Done)
             options: dict[str, Any] = {"placements": "handle-left"}
             after = await operator.take(Begin("fence-square", options=options, verifies=finding.id))
-            _say_finding(after, say)
+            say_finding(after, say)
         await wire.close()
         now = saw.truth()["rotation"]
         tolerance = finding.quantities[0].tolerance or 0.0
@@ -337,7 +337,7 @@ async def _heard(wire: Wire, kind: type) -> Said:
             raise DemoError(message.text)
 
 
-def _say_finding(finding: Finding, say: Say) -> None:
+def say_finding(finding: Finding, say: Say) -> None:
     from bench.words import finding_words
 
     for line in finding_words(finding, "mm", 600.0):

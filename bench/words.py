@@ -5,15 +5,21 @@ May import: bench.finding, bench.units.
 
 from __future__ import annotations
 
+import math
+
 from bench.finding import Finding, Quantity
 from bench.units import System, across, give_or_take, length_words, slope_words
 
+TURN = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {"inside": "good enough", "outside": "out", "cannot-tell": "too close to call"}
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
     """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is without sign, the way has it."""
-    if q.unit == "mm":
+    if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
+        where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
+        size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
+    elif q.unit == "mm":
         size = give_or_take(q.value, q.uncertainty, units)
     elif board is not None:
         size = across(abs(q.value), board, units, q.uncertainty)

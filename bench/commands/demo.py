@@ -1,6 +1,6 @@
 """`sweepgauge demo`.
 
-May import: bench.console, bench.demo, bench.demo_screen, click, msgspec, its neighbours.
+May import: bench.checks, bench.console, bench.demo, bench.demo_kinds, bench.demo_screen, click, msgspec, its neighbours.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import random
 
 import click
 
+from bench.checks import KINDS
 from bench.commands.common import Complaint, json_option, say
 
 
@@ -19,8 +20,13 @@ from bench.commands.common import Complaint, json_option, say
 @click.option("--marks", is_flag=True, help="One indicator only, the sled stopped at marks.")
 @click.option("--lean", is_flag=True, help="With the lean test.")
 @click.option("--tap", is_flag=True, help="With the tap test.")
+@click.option(
+    "--check", "kind", type=click.Choice(KINDS), help="Headless: this one check in place of the whole job."
+)
 @json_option
-def demo(headless: bool, seed: int | None, marks: bool, lean: bool, tap: bool, as_json: bool) -> int:
+def demo(
+    headless: bool, seed: int | None, marks: bool, lean: bool, tap: bool, kind: str | None, as_json: bool
+) -> int:
     """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
 
     Without --headless on the screen to work by: Enter answers what is asked, `h` is the hand that pushes, `o` lets
@@ -32,13 +38,19 @@ def demo(headless: bool, seed: int | None, marks: bool, lean: bool, tap: bool, a
 
     from bench.demo import DemoError
     from bench.demo import headless as run
+    from bench.demo_kinds import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
+    if kind is not None and not headless and not as_json:
+        raise Complaint("--check goes with --headless; on the screen the check is chosen there")
     if not headless and not as_json:
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     try:
-        answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean, tap=tap))
+        if kind is None:
+            answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean, tap=tap))
+        else:
+            answer, good = asyncio.run(one_check(chosen, say, kind, marks=marks, lean=lean, tap=tap))
     except DemoError as error:
         raise Complaint(str(error)) from error
     if as_json:

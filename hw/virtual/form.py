@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from random import Random
 
 STEP = 0.5  # mm between the stored heights
@@ -77,7 +77,8 @@ class Edge:
         raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
 
     def zone(self, low: float, high: float, mean: float = 0.0) -> float:
-        """Height in mm of the narrowest straight strip that holds the stretch, averaged over `mean` mm."""
+        """Height in mm of the narrowest straight strip that holds the stretch; of its average over `mean` mm, which
+        goes to the very ends by the line through the outermost `mean` mm."""
         points = self._points(low, high, mean)
         top = hull(points)
         bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]
@@ -108,12 +109,23 @@ class Edge:
         return Edge(self.length, heights, self.dust)
 
     def _points(self, low: float, high: float, mean: float = 0.0) -> list[tuple[float, float]]:
+        first, last = max(0, round(low / STEP)), min(len(self.heights) - 1, round(high / STEP))
         half = round(mean / 2 / STEP)
-        sums = [0.0, *accumulate(self.heights)]
-        first, last = max(half, round(low / STEP)), min(len(self.heights) - 1 - half, round(high / STEP))
-        return [
-            (k * STEP, (sums[k + half + 1] - sums[k - half]) / (2 * half + 1)) for k in range(first, last + 1)
-        ]
+        if not half:
+            return [(k * STEP, self.heights[k]) for k in range(first, last + 1)]
+        out = []
+        for k in range(first, last + 1):
+            middle = min(max(k, first + half), last - half)
+            window = self.heights[middle - half : middle + half + 1]
+            height = sum(window) / len(window)
+            if k != middle:
+                height += (
+                    (k - middle)
+                    * sum(j * h for j, h in zip(range(-half, half + 1), window, strict=True))
+                    / (half * (half + 1) * (2 * half + 1) / 3)
+                )
+            out.append((k * STEP, height))
+        return out
 
 
 def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

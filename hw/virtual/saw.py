@@ -121,7 +121,7 @@ class VirtualSaw:
             edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
             other_edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
             other_edge_angle=random.gauss(0.0, 30e-6),
-            rip_fence_form=Edge.draw(random, 900.0, traits.texture, 0.0, (300.0, 600.0)),
+            rip_fence_form=Edge.draw(random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)),
             bodies=Bodies.draw(seed, traits),
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),

@@ -130,6 +130,17 @@ def test_the_narrowest_strip_is_that_of_the_rotated_rectangle(seed):
     assert edge.zone(150.0, 750.0) == pytest.approx(sides[0], rel=1e-3)
 
 
+@given(seed=SEEDS)
+def test_the_averaged_form_is_that_of_local_lines(seed):
+    """SciPy's filter of Savitzky and Golay of the first order, which goes to the very ends by the last line."""
+    from scipy.signal import savgol_filter
+
+    edge = VirtualSaw.draw(seed).bodies.fence_form
+    heights = [h for k, h in enumerate(edge.heights) if 150.0 <= k * 0.5 <= 750.0]
+    smooth = savgol_filter(heights, 91, 1, mode="interp")
+    assert [y for _, y in edge._points(150.0, 750.0, 45.0)] == pytest.approx(smooth.tolist(), abs=1e-9)
+
+
 @pytest.mark.parametrize("fence", ["near", "far"])
 @given(seed=SEEDS)
 def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
