@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 BLOCK = 65536
 EYEFUL = 32  # bytes of a rejected frame that a person is shown; --json has all
 KEPT = 16384  # bytes from the beginning, for a guess at what they are
+BITS = {24: "sync24", 28: "bcd28", 48: "sync48", 52: "sync52"}
 NAMES = "line, sync24, sync48, bcd28, sync52, quad_x4, wedge, modbus_rtu"
 PROFILES = "plain, code_channel_item, mux, mode_letter, bridge, bridge_counts"
 
@@ -98,14 +99,20 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
     if not first:
         say("Nothing came on standard input: the capture is empty.")
     elif not good:
-        _propose(bytes(first))
+        _propose(bytes(first), format_name)
     return 0
 
 
-def _propose(data: bytes) -> None:
+def _propose(data: bytes, tried: str) -> None:
     """Nothing was read: what would?"""
     from hw.listening import judge
 
+    rows = [row.replace(b" ", b"") for row in data.split(b"\n")]
+    if all(set(row.strip()) <= set(b"01") for row in rows):
+        sizes = {BITS.get(len(row.strip())) for row in rows[:-1]} - {None, tried}
+        if sizes:
+            say(f"Frames of that many bits are read with: --format {' or '.join(sorted(map(str, sizes)))}")
+        return
     proposal = judge(data)
     if proposal is None:
         say(

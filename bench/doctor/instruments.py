@@ -123,7 +123,7 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
         yield told(
             name,
             f"{port.port} is open and silent" + (", though it was asked" if asks else ""),
-            _wake(port, asks),
+            wake(port, asks),
         )
         return
     if heard.good and heard.good >= heard.rejects:
@@ -142,7 +142,7 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
     yield from wrong(name, port, heard.data, _look_further(port, heard.data), heard.faults)
 
 
-def _wake(port: PortSettings, asks: bool) -> str:
+def wake(port: PortSettings, asks: bool) -> str:
     """What to do about an instrument that says nothing."""
     if port.format == "modbus_rtu":
         return "is it switched on, are address and speed its own, are the two wires the right way round?"

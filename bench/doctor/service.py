@@ -6,13 +6,14 @@ May import: bench.client, bench.doctor, bench.settings (types), bench.wire, hw.l
 from __future__ import annotations
 
 import os
+import re
 import stat
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from bench.client import Gone, NoDaemon, Refused, WireClient
-from bench.doctor.instruments import LISTEN, Wish, wrong
+from bench.doctor.instruments import LISTEN, Wish, wake, wrong
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
@@ -103,8 +104,12 @@ def _watch(client: WireClient, seconds: float) -> dict[str, Taken]:
             heard.values += message.values
             heard.shown.add(message.unit)
             heard.flags.update({flag: len(message.values) for flag in message.flags})
-        elif isinstance(message, Rejected) and message.status is not None:
-            out.setdefault(message.instrument, Taken()).statuses[message.status] += 1
+        elif isinstance(message, Rejected):
+            heard = out.setdefault(message.instrument, Taken())
+            if message.status is not None:
+                heard.statuses[message.status] += 1
+            elif message.fault is not None:
+                heard.faults[message.fault] += 1
     client.ask(Watch(on=False), Done)
     return out
 
@@ -133,11 +138,17 @@ def _instrument(
         yield good(one.name, words)
     elif one.state in ("garbled", "flooding") and port is not None:
         data = _capture(client, one.name)
+        if port.format == "modbus_rtu":  # comes as hexadecimal digits, an answer a line
+            data = b"".join(
+                bytes.fromhex(row.decode()) for row in re.findall(rb"(?m)^(?:[0-9a-f]{2})+$", data)
+            )
         at = port.baud if is_text(data) else None
-        yield from wrong(one.name, port, data, Listening({port.baud: data}, judge(data, port.baud), at))
+        found = Listening({port.baud: data}, judge(data, port.baud), at)
+        yield from wrong(one.name, port, data, found, heard.faults)
         yield told(one.name, words, "to try other speeds, stop the daemon and look again")
     elif one.state == "silent":
-        yield told(one.name, words, "switch it on, or press its send button; is its cable firm?")
+        asks = port is not None and port.request is not None
+        yield told(one.name, words, wake(port or PortSettings(), asks) + "; is its cable firm?")
     else:
         yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
     if heard.statuses and not heard.values:
@@ -158,7 +169,7 @@ def _instrument(
     frames = one.rejects + one.readings
     if one.rejects and one.state in GOOD:
         share = one.rejects / max(1, frames)
-        refused = f"{one.rejects} of {frames} frames were rejected"
+        refused = f"{one.rejects} of {frames} frames were rejected since it was opened"
         if share < BAD_SHARE:
             yield told(one.name, refused)
         else:

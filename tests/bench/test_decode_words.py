@@ -49,6 +49,11 @@ def test_where_nothing_reads_what_would_fit_is_said(data: bytes, args: tuple[str
     assert "would fit" not in decoded(data, *args, "--json")[0]
 
 
+def test_bits_are_not_taken_for_a_number() -> None:
+    assert "would fit" not in decoded(b"111111111111111111111111\n", "--format", "sync48")[1]
+    assert "--format sync24" in decoded(b"0100 1011 0010 0000 0000 0000\n", "--format", "sync48")[1]
+
+
 def test_where_it_reads_nothing_else_is_proposed() -> None:
     assert "would fit" not in decoded(b"+1.234 mm\r\n" * 5, "--format", "line")[1]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import threading
+import time
 import tty
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -16,7 +17,7 @@ from bench.doctor import instruments, rights
 from bench.doctor.rights import User
 from bench.doctor.stream import stream
 from bench.doctor.taken import Taken, dumb, remarks
-from bench.settings import PortSettings
+from bench.settings import PortSettings, load
 from hw.formats.modbus_rtu import crc16
 
 ANN = User("ann", False, frozenset(), frozenset())
@@ -161,3 +162,45 @@ def test_its_own_faults_are_not_counted_twice() -> None:
     heard = Taken(statuses=Counter({"sensor_error": 1}), values=[1.0], times=[0.0], good=1)
     (one,) = remarks("indicator", PortSettings(), heard)
     assert "moved too fast" in one.words
+
+
+def test_through_the_daemon_a_wrong_address_is_named_too(run, tmp_path: Path) -> None:
+    """What the daemon hands on of registers are hexadecimal digits: no lines of text."""
+    from bench.doctor import service
+
+    body = bytes.fromhex("09030400002710")
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    (tmp_path / "settings.toml").write_text(
+        f'[travel]\nport = "{os.ttyname(slave)}"\nformat = "modbus_rtu"\nscale_mm = 0.001\ngrows = "away"\n'
+    )
+    os.set_blocking(master, False)
+    over = threading.Event()
+
+    def speak() -> None:
+        while not over.wait(0.01):
+            try:
+                os.read(master, 256)
+                os.write(master, body + crc16(body))
+            except OSError:
+                continue
+
+    thread = threading.Thread(target=speak)
+    thread.start()
+    try:
+        run("daemon").hear("ready")
+        settings = load(tmp_path / "settings.toml")
+        assert settings.travel is not None
+        deadline = time.monotonic() + 10
+        with service.WireClient(tmp_path / "socket") as client:
+            while time.monotonic() < deadline:
+                found = service.asked(client, {"travel": settings.travel}, 2.0, "mm", seconds=0.5)
+                proposed = [m for m in found if m.proposal]
+                if proposed:
+                    break
+    finally:
+        over.set()
+        thread.join()
+        os.close(master), os.close(slave)
+    (one,) = proposed
+    assert one.proposal == {"address": 9} and "lines of text" not in one.words
