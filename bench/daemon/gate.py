@@ -13,8 +13,8 @@ a second a hand could. So a reading off the path is not judged but held until th
     smooth only without it, when two or more  refused: counted, told, never passed on, never replaced
     have come after it
     smooth either way                         one more is waited for; then what cannot be told apart is refused
-    off, and the next two are in line with    passed on with them: a step, a hand, a zero button
-    it, elsewhere than the path leads
+    off, and the next are in line with it,    passed on with them: a step, a hand, a zero button
+    or at the corner of a rest and a push
 
 Off begins early, at a few counts or deviations, since waiting costs one reading's time and nothing else: a decimal
 digit with one bit flipped is ten counts off amid a noise of one, and a slow instrument under a quick hand foretells to
@@ -24,21 +24,20 @@ Places are counted in readings, not in time: readings arrive in blocks, and thei
 instrument. Where stamps say that some were lost, both are tried.
 
 Nothing is ever altered: a reading is passed on as it came or not at all. Readings that come one by one (a button,
-marks) pass untouched. Pure: stamps in s, values in mm. May import: bench.daemon.gate_path and
-gate_usual.
+marks) pass untouched. Pure: stamps in s, values in mm. May import: bench.daemon.gate_path and gate_usual.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 from typing import NamedTuple
 
-from bench.daemon.gate_path import Point, off, roughness, unlike
-from bench.daemon.gate_usual import FINE, FUZZ, LEVEL, LINE, NO_LIMITS, ROUGH, STILL, limits, usual
+from bench.daemon.gate_path import Point, ahead, off, roughness, unlike, without
+from bench.daemon.gate_usual import FINE, LEVEL, LINE, NO_LIMITS, ROUGH, STILL, limits, usual
 
 CLEAR = 4.0  # a reading so many times further off than the next one is refused without the one after that
-EVEN = 0.05  # of its speed, and what moves is that uneven
+EVEN = 0.1  # of its way between two readings
+ABRUPT = 5.0  # times SMOOTH; a step between two readings that comes out of rest or ends in it
 UNSURE = 3.0  # two ways of being smooth, and one not so many times smoother: it is not known which
 SURER = 2.0  # so many times smoother without it than with it
 FAR = 50.0  # times ALIKE; a step so far is believed if it stays there: the same bit may flip twice
@@ -205,14 +204,7 @@ class Gate:
         return self._foretold(place, value) and (not lost or self._foretold(place + lost, value))
 
     def _ahead(self, point: Point) -> float:
-        """How far off the path, in whatever way it may go on: standing, straight, bent."""
-        path = self._path
-        standing = abs(point[1] - path[-1][1])
-        if len(path) < 2:
-            return standing
-        straight = off([*path[-2:], point])
-        least = straight if self._order else min(standing, straight)
-        return min(least, off([*path, point])) if len(path) == 3 else least
+        return ahead(self._path, point, standing=self._order == LEVEL)
 
     # ---- what is off it ---------------------------------------------------------------------------
 
@@ -250,21 +242,30 @@ class Gate:
         """Whether the next one is enough to decide on the first of two."""
         path = self._path[-2:]
         for by_stamp, (here, after) in self._ways():
-            if unlike([*path, here, after]) <= self._limits.between and self._joins(here, after):
+            if unlike([*path, here, after]) <= self._even(after) and self._joins(here, after):
                 self._decide(by_stamp, (), 1, out)
                 if self._order == LEVEL:  # it moves
                     self._order, self._doubt = LINE, self._limits.doubts[LINE]
                 return True
-        if any(one.lost for one in self._held):
+        if any(one.lost for one in self._held) or self._on_the_way(self._held[0].value, self._held[1].value):
             return False
         here, after = ((one.place, one.value) for one in self._held)
         ours = [*path, after, here]
         apart = off(ours)
         sure = self._ahead(after) <= min(apart / CLEAR, self._limits.near)
-        if not sure or unlike(ours) <= self._limits.between or apart <= EVEN * abs(path[-1][1] - path[0][1]):
+        if not sure or unlike(ours) <= self._even(after):
             return False
         self._decide(False, (0,), 1, out)
         return True
+
+    def _even(self, newest: Point) -> float:
+        """How far from smooth is smooth: least at a standstill; between two slow readings a hand is not so even."""
+        place, last = self._path[-1]
+        step = abs(newest[1] - last)
+        if self._order == LEVEL and step <= self._leap:
+            return self._limits.smooth
+        uneven = EVEN * step / (newest[0] - place) if self._interval > SLOW else 0.0
+        return max(self._limits.swept, uneven)
 
     def _joins(self, here: Point, after: Point) -> bool:
         ours = [*self._path[-2:], here, after]
@@ -275,39 +276,29 @@ class Gate:
         path, size = self._path, len(self._held)
         gone: tuple[int, ...] = ()
         cost, by_stamp = min((roughness([*path, *points]), way) for way, points in self._ways())
-        if cost > self._limits.smooth:
-            found = self._without(cost / SURER)
-            if not found:
+        smooth = self._even((self._held[-1].place, self._held[-1].value))
+        if cost > smooth:
+            most, ways = min(smooth, cost / SURER), list(self._ways())
+            for number in (1, 2) if size > MOST_HELD else (1,):
+                found = without(path, ways, number)
+                if found[0][0] <= most:
+                    break
+            else:
                 return self._by_turn(out)
             cost, by_stamp, gone = found[0]
             if size == 3 and 0 not in gone:
                 return False
-            other = next((one for one in found if (0 in one[2]) != (0 in gone)), None)
-            if other is not None and other[0] <= min(self._limits.smooth, UNSURE * cost):
+            other = next((one for one in found if (0 in one[2]) != (0 in gone)), (smooth + 1.0, False, ()))
+            if other[0] <= min(smooth, UNSURE * cost):
                 if size == 3:
                     return False
                 gone = tuple({*gone, *other[2]})
+            gone = () if gone == (0,) and self._corner() else gone
         stay = size - 1  # each of the others is asked anew
         while size - stay in gone:
             stay -= 1
         self._decide(by_stamp, gone, stay, out)
         return True
-
-    def _without(self, most: float) -> list[tuple[float, bool, tuple[int, ...]]]:
-        """All ways to leave out as few as makes the rest smooth, the smoothest first; the newest always stays.
-
-        With (roughness, whether by stamps, places left out) for each; none where that is rougher than `most`.
-        """
-        path, size = self._path, len(self._held)
-        for number in range(1, 3 if size > MOST_HELD else 2):
-            found = sorted(
-                (roughness([*path, *(one for at, one in enumerate(points) if at not in gone)]), way, gone)
-                for way, points in self._ways()
-                for gone in combinations(range(size - 1), number)
-            )
-            if found[0][0] <= min(self._limits.smooth, most):
-                return found
-        return []
 
     def _by_turn(self, out: Passed) -> bool:
         """Whether the last ones held are in line with each other and not on their way back, so that the path turned."""
@@ -326,10 +317,21 @@ class Gate:
         far = abs(first[1] - self._path[-1][1]) > FAR * self._limits.alike
         return not far or abs(first[1] - newest[1]) <= self._limits.alike
 
+    def _corner(self) -> bool:
+        """Whether what moved fast came to rest at the first one held, or the other way round: no curve goes there."""
+        before, after = [value for _, value in self._path], [one.value for one in self._held[1:]]
+        if len(before) < 3 or len(after) < 2 or not self._on_the_way(self._held[0].value, after[0]):
+            return False
+        ended = len(after) > 2 and max(after) - min(after) <= self._leap
+        began = max(before) - min(before) <= self._leap
+        if began == ended:
+            return False
+        return abs(after[1] - after[0] if began else before[2] - before[1]) > ABRUPT * self._limits.smooth
+
     def _on_the_way(self, value: float, to: float) -> bool:
         """Between the last one passed on and the next: nothing says that it was never there."""
-        start = self._path[-1][1] if self._path else value
-        return min(start, to) - FUZZ <= value <= max(start, to) + FUZZ
+        start, slack = self._path[-1][1], self._limits.smooth
+        return min(start, to) - slack <= value <= max(start, to) + slack
 
     def _strays(self, size: int) -> list[int]:
         """Which of those held before the last `size` are not on the way to these."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import combinations
 
 Point = tuple[float, float]
 
@@ -47,3 +48,28 @@ def roughness(points: Sequence[Point]) -> float:
     if len(points) <= WIDEST:
         return unlike(points)
     return max(unlike(points[at : at + WIDEST]) for at in range(len(points) - WIDEST + 1))
+
+
+def ahead(path: Sequence[Point], point: Point, *, standing: bool) -> float:
+    """How far off the path of one to three, in whatever way it may go on: standing if it does, straight, bent."""
+    still = abs(point[1] - path[-1][1])
+    if len(path) < 2:
+        return still
+    straight = off([*path[-2:], point])
+    least = min(still, straight) if standing else straight
+    return min(least, off([*path, point])) if len(path) == 3 else least
+
+
+Without = tuple[float, bool, tuple[int, ...]]
+
+
+def without(path: Sequence[Point], ways: Sequence[tuple[bool, list[Point]]], number: int) -> list[Without]:
+    """Every way to go on smoothly without `number` of the points but the newest, the smoothest first.
+
+    ways: the points after the path, where they may stand in two ways. With (roughness, which way, what is left out).
+    """
+    return sorted(
+        (roughness([*path, *(one for at, one in enumerate(points) if at not in gone)]), way, gone)
+        for way, points in ways
+        for gone in combinations(range(len(points) - 1), number)
+    )

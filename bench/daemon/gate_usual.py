@@ -18,6 +18,7 @@ GAINS = (1.155, 2.449, 4.472)
 GAIN4 = 8.367  # the same for fourth differences
 SQRT2 = math.sqrt(2.0)
 STEPS = 3  # differences in a window before the smallest is believed to be the display's step
+ENOUGH = 24  # readings for a fair look at fourth differences, of which one wrong reading spoils five
 FUZZ = 1e-7  # mm; differences below this are arithmetic
 NORMAL = 0.6745  # median of what is off over its standard deviation
 
@@ -26,8 +27,7 @@ NORMAL = 0.6745  # median of what is off over its standard deviation
 DOUBTED = ((4.0, 3.5), (4.0, 4.9), (4.0, 9.0))
 SLOWLY = (3.3, 3.9)  # off the line, where readings come slowly and a hand does much between two
 LEAPT = (4.5, 5.0)  # from the one before, where all stands still: a slow creep leaves the mean behind
-BETWEEN = (4.0, 4.5)  # in deviations of one reading, off the parabola of two before and one after: not smooth
-SMOOTH = (4.0, 4.5)  # the same off cubics
+SMOOTH = (4.0, 4.5)  # of one reading among its neighbours, off their parabola or cubic
 ALIKE = (6.0, 10.0)  # three that are in line
 NEAR = (8.0, 6.0)  # what may be the path going on
 # the same by what motion does: scatter of what is foretold, of third and fourth differences, of what is foretold
@@ -47,15 +47,12 @@ class Usual(NamedTuple):
     order: int
     scatter: float
     noise: float
-    bent: float
     waved: float
 
 
 def usual(raw: Sequence[float], rough: float = 0.0) -> Usual:
-    """Of five readings or more, wrong ones too: medians are blind to one in a hundred.
-
-    rough: scatter, mm, below which `waved` is not worked out, and 0.
-    """
+    """Of five readings or more, wrong ones too: medians are blind to one in a hundred. waved: 0 where these
+    are few, or scatter below `rough`, mm."""
     first = list(map(sub, raw[1:], raw))
     second = list(map(sub, first[1:], first))
     third = list(map(sub, second[1:], second))
@@ -68,15 +65,15 @@ def usual(raw: Sequence[float], rough: float = 0.0) -> Usual:
     off = (level * GAINS[LEVEL], line * GAINS[LINE], bent * GAINS[PARABOLA])
     scatter = min(off)
     waved = 0.0
-    if scatter > rough:
+    if scatter > rough and len(raw) >= ENOUGH:
         waved = sorted(map(abs, map(sub, third[1:], third)))[half - 1] / (NORMAL * GAIN4)
     # motion adds to each of them, noise is in all
     noise = min(level, line, bent)
     step = sizes[zeros] if len(sizes) - zeros >= STEPS else 0.0
-    return Usual(step, off.index(scatter), scatter, noise, bent, waved)
+    return Usual(step, off.index(scatter), scatter, noise, waved)
 
 
-STILL = Usual(0.0, LEVEL, 0.0, 0.0, 0.0, 0.0)
+STILL = Usual(0.0, LEVEL, 0.0, 0.0, 0.0)
 
 
 class Limits(NamedTuple):
@@ -84,8 +81,8 @@ class Limits(NamedTuple):
 
     doubts: tuple[float, float, float]
     leapt: float
-    between: float
     smooth: float
+    swept: float
     alike: float
     near: float
 
@@ -99,7 +96,6 @@ def limits(count: float, noise: float, seen: Usual, *, slow: bool) -> Limits:
     def far(words: tuple[float, float], moved: float = 0.0) -> float:
         return max(words[0] * count, words[1] * noise, moved) + FUZZ
 
-    rough = seen.scatter > ROUGH * count
     doubts = [far(words) for words in DOUBTED]
     if slow:
         doubts[LINE] = far(SLOWLY)
@@ -108,8 +104,8 @@ def limits(count: float, noise: float, seen: Usual, *, slow: bool) -> Limits:
     return Limits(
         (doubts[0], doubts[1], doubts[2]),
         far(LEAPT),
-        far(BETWEEN, CHANGED * seen.bent if rough else 0.0),
-        far(SMOOTH, CHANGED * seen.waved if rough else 0.0),
+        far(SMOOTH),
+        far(SMOOTH, CHANGED * seen.waved),
         far(ALIKE, MOVED * seen.scatter),
         far(NEAR, LED * seen.scatter),
     )

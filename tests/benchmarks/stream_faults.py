@@ -4,7 +4,8 @@
 
     fuzz   a million random bytes for each format, and a million spoiled frames over all of them
     cuts   every recording cut at every offset, at its end and at its beginning
-    flips  a million frames for each format, one in a hundred with one bit flipped, through decoder and gate
+    flips  a million frames for each format, one in a hundred with one bit flipped, through decoder and gate; and how
+           many good ones of an abrupt hand the gate refuses, with none flipped
     twins  every recording gives its twin
 
 --share 0.01 does a hundredth of it. Exit status 1 where a figure is missed.
@@ -15,7 +16,6 @@ from __future__ import annotations
 import argparse
 import gc
 import json
-import math
 import os
 import random
 import sys
@@ -23,6 +23,8 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from pushes import hand, shove
 
 from bench.daemon.gate import Gate
 from hw.formats import make_decoder
@@ -33,6 +35,7 @@ from hw.virtual.encoders import make_encoder
 STREAMS = Path(__file__).parents[2] / "fixtures" / "streams"
 MILLION = 1_000_000
 STALL = 0.2  # s in which a decoder must hand back the loop
+ABRUPT = 2e-3  # of good readings that an abrupt hand may lose
 MEMORY = 1024  # KiB that a million of anything may add, of which the allocator's own steps are a few hundred
 
 Case = tuple[str, dict[str, Any]]
@@ -254,25 +257,6 @@ FLIPPED: list[Stream] = [
 OWN = {"resolution", "send_unit"}
 
 
-def hand(draw: random.Random, rate: float) -> Iterator[float]:
-    """A sled pushed along the minimum-jerk path (Flash and Hogan, J. Neurosci. 5 (1985) 1688), left, drawn back.
-
-    Pushed at what the instrument can follow: a reading every 20 mm at least.
-    """
-    fastest = min(200.0, 20.0 * rate)
-    while True:
-        length, speed = draw.uniform(150, 400), draw.uniform(fastest / 5, fastest)
-        count = max(2, int(1.875 * length / speed * rate))
-        for start, end in ((0.0, length), (length, 0.0)):
-            for _ in range(int(draw.uniform(0.5, 1.2) * rate)):
-                yield start
-            shake = draw.uniform(0, 6)
-            for i in range(count):
-                x = i / count
-                x += 0.01 * math.sin(shake + 7 * x) * math.sin(math.pi * x) ** 2
-                yield start + (end - start) * x**3 * (10 - 15 * x + 6 * x * x)
-
-
 def flip(case: Case, frame: bytes, draw: random.Random) -> bytes:
     """One bit of what is on the wire: of any byte, its end too; of a clocked frame one of its bits."""
     name, _ = case
@@ -338,8 +322,36 @@ def flipped(stream: Stream, frames: int, seed: int) -> bool:
     return ok & said(f"{what}: good and refused, share", share, 1e-4, share <= 1e-4, refused=refused)
 
 
+# what an abrupt hand does to the slowest and to travel
+SHOVED: list[Stream] = [
+    Stream(("line", {}), 5.0, 0.001, 0.0008),
+    Stream(("line", {}), 10.0, 0.001, 0.0008),
+    Stream(("line", {}), 100.0, 0.001, 0.0008),
+    Stream(("line", {}), 8.4, 0.01, 0.0, travel=True),
+    Stream(("line", {}), 30.0, 0.01, 0.0, travel=True),
+    Stream(("line", {}), 100.0, 0.01, 0.0, travel=True),
+]
+
+
+def shoved(stream: Stream, readings: int, seed: int) -> bool:
+    draw, gate = random.Random(seed), Gate(stream.count)
+    path, slope = shove(draw, stream.rate), 2e-3
+    for place in range(readings):
+        s = next(path)
+        mm = s if stream.travel else 2.5 + slope * s + draw.gauss(0, stream.noise)
+        stamp = (place + draw.uniform(0, 0.3)) / stream.rate
+        gate.pass_on([stamp], [round(mm / stream.count) * stream.count])
+    what = (
+        f"count {stream.count:g} mm at {stream.rate:g}/s{', travel' if stream.travel else ''}, an abrupt hand"
+    )
+    share = gate.refused / readings
+    return said(f"{what}: good and held back, share", share, ABRUPT, share <= ABRUPT, readings=readings)
+
+
 def flips(share: float) -> bool:
-    return all([flipped(stream, int(MILLION * share), 1 + k) for k, stream in enumerate(FLIPPED)])
+    results = [flipped(stream, int(MILLION * share), 1 + k) for k, stream in enumerate(FLIPPED)]
+    results += [shoved(stream, int(MILLION * share / 5), 1 + k) for k, stream in enumerate(SHOVED)]
+    return all(results)
 
 
 def main() -> int:

@@ -346,3 +346,18 @@ def test_readings_lost_on_the_way_cost_no_others() -> None:
             value = round(2.5 - 1.5e-3 * s + draw.gauss(0, 0.0008), 3)
             refused += len(gate.pass_on([(k + draw.uniform(0, 0.3)) / 10.0], [value]).held)
     assert refused <= 4
+
+
+@pytest.mark.parametrize("rate", [5.0, 10.0, 30.0])
+def test_a_push_that_begins_and_ends_at_once_is_kept(rate: float) -> None:
+    """A slow instrument sees a hand's whole beginning between two readings: a corner that no curve goes round."""
+    draw = random.Random(12)
+    gate, passed, came = Gate(0.001), 0, 0
+    for _ in range(60):
+        step, corner = draw.uniform(-60, 60), draw.random()
+        push = [0.0] * 8 + [step * (corner + k) for k in range(8)] + [step * (corner + 7.4)] * 8
+        for mm in push:
+            out = gate.pass_on([came / rate], [round(2.5 + 0.001 * (mm + draw.gauss(0, 0.7)), 3)])
+            passed, came = passed + len(out.values), came + 1
+    assert gate.refused <= 3
+    assert passed + gate.refused + gate.waiting == came
