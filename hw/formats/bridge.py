@@ -13,7 +13,9 @@ all characters between `$` and `*`; CR LF.
          |  |         |      the gauge word
          |  |         travel, in counts of 32 bits, signed
          |  the microcontroller's clock at the gauge's reading, us modulo 2**32
-         sequence number, 0 to 65535 and round again
+         sequence number, modulo 2**16
+
+Longer numbers, up to 64 bits, are taken modulo these.
 
 The gauge word is a number by the rules of `plain` (with a point), `---` for "no reading", nothing at all
 when the gauge gave no new word for this line, or, with the option gauge=sync24 and the like, the bits of
@@ -36,6 +38,10 @@ from hw.formats.records import BridgeRecord
 from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16
+CLOCK = 1 << 32
+LONGEST = (
+    1 << 64
+) - 1  # of a board that goes round later than ours: the same number, once ours has gone round
 LARGEST_COUNT = (1 << 63) - 1
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
@@ -125,8 +131,8 @@ class BridgeReader:
         fields = body.split(",")
         if len(fields) != 5 or fields[0] != "BRG":
             raise Fault("not the five fields BRG, sequence, us, count, gauge word")
-        sequence = self._whole("sequence number", fields[1], 0, SEQUENCES - 1)
-        device_us = self._whole("time", fields[2], 0, (1 << 32) - 1)
+        sequence = self._whole("sequence number", fields[1], 0, LONGEST) % SEQUENCES
+        device_us = self._whole("time", fields[2], 0, LONGEST) % CLOCK
         counts = self._whole("count", fields[3], -(1 << 31), (1 << 31) - 1)
         said = self._gauge(fields[4])
         gap = ("gap",) if self._last is not None and sequence != (self._last + 1) % SEQUENCES else ()

@@ -237,9 +237,10 @@ def test_bridge_with_the_bits_of_a_clocked_gauge(gauge: str, word: str, value: f
         sentence("BRG,17,1,2"),
         sentence("BRG,17,1,2,+1,5mm"),
         sentence("BRG,17,1,2,+1.5kg"),
-        sentence("BRG,65536,1,2,+1.5mm"),
+        sentence("BRG,18446744073709551616,1,2,+1.5mm"),
         sentence("BRG,-1,1,2,+1.5mm"),
-        sentence("BRG,1,4294967296,2,+1.5mm"),
+        sentence("BRG,1,18446744073709551616,2,+1.5mm"),
+        sentence("BRG,1,-1,2,+1.5mm"),
         sentence("BRG,1,1,2147483648,+1.5mm"),
         sentence("BRG,1,1,0x2,+1.5mm"),
         sentence("BRG,1,1,,+1.5mm"),
@@ -249,6 +250,14 @@ def test_bridge_with_the_bits_of_a_clocked_gauge(gauge: str, word: str, value: f
 def test_bridge_refused(line: bytes) -> None:
     assert one("bridge", line).fault is not None
     assert one("bridge", line).value is None
+
+
+def test_numbers_of_a_bridge_that_go_round_later_than_ours_are_taken() -> None:
+    """A clock of 64 bits would be refused after 71 minutes, a longer sequence number after 65536 lines."""
+    lines = sentence("BRG,65535,4294967295,2,+1.5mm") + sentence("BRG,65536,4294967305,3,+1.5mm")
+    first, second = decode("bridge", lines)
+    assert (second.value, second.sequence, second.device_us) == (1.5, 0, 9)
+    assert first.flags == second.flags == ()  # no gap
 
 
 @pytest.mark.parametrize("place", range(len(sentence("BRG,17,1,2,+1.5mm")) - 2))
