@@ -12,8 +12,9 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.asking import Ask
+from bench.checks.model import OptionValue
 from bench.demo import Wire
-from bench.demo_acts import BY_THEMSELVES, follow, push, tap
+from bench.demo_acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
 from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
@@ -39,6 +40,7 @@ class Following:
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
         self.cannot = ""  # why the pretend saw cannot do what is asked
+        self.options: dict[str, OptionValue] = {}  # of the check, as far as what is asked shows them
         self._at_free_end = False
         self._meant: str | None = None  # way of the live move, as it was before anything was moved
         self._before: str | None = None  # the set-up before the present one
@@ -136,10 +138,24 @@ class Following:
                 self._hear_live(message)
             elif isinstance(message, Concluded):
                 self.ask = None
+            self._hear_options()
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
                 self.tapped = False  # another set-up, or at rest once more before the next tap
                 self._done = None if self._done == "tapped" else self._done
             self._look()
+
+    def _hear_options(self) -> None:
+        ask = self.ask
+        if ask is None or ask.gather != "width":
+            return
+        what, _, side = (ask.placement or "").partition("-")
+        if ask.step == 1 and not ask.taken:
+            self.options = {}
+        if what == FIRST_WIDTH:
+            self.options["kept"] = board_asked(ask.words)[0]
+        elif side in ("left", "right"):
+            one = self.options.get("runner", side)
+            self.options["runner"] = side if side == one else "both"
 
     def _hear_live(self, said: LiveSaid) -> None:
         began = self.live is None

@@ -11,18 +11,23 @@ from bench.asking import Ask
 from bench.console.at_desk import Action
 from bench.console.desk import Desk
 from bench.demo import connect, virtual_bench
+from bench.demo_acts import FIRST_WIDTH
 from bench.demo_hands import Following
+from bench.demo_kinds import truth_words
+from bench.demo_truth import truth_of
 from bench.units import PER_MM
 
 # each fits into two rows of forty columns
 LESSONS = {
-    "page checks": "The first asks for the sled's fence. Enter takes it.",
+    "page checks": "Enter takes the first: the sled's fence. The hands can do all.",
     "page options": "As it stands it is good: Enter begins.",
     "page move": "Leaves make a stop to come to. Or 1: live, as it shrinks.",
     "page live": "The pretend one stands beyond the sled fence: take 1.",
     "page limits": "The longest bar is what to better first. . goes back.",
     "cautions": "On a real saw this comes first. Read, then Enter.",
     "place": "The hands have set it up. Enter: it stands. w puts it wrong.",
+    "place other": "The hands have put it up as it says. Enter: it stands.",
+    "place cut": "The hands have cut the board and turned it: Enter goes on.",
     "place again": "Turned over, its own error drops out. Enter; w leaves it unturned.",
     "slipped": "It stands wrong now. Enter all the same: is it noticed?",
     "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
@@ -30,10 +35,12 @@ LESSONS = {
     "tap": "h taps the post, twice. A bump (b) instead would not come back.",
     "tapped": "It jumped and came back. Enter: it is compared with the rest.",
     "sweep": "h pushes. Only after READY it counts. b bumps, k pulls a cable.",
+    "sweep other": "h pushes, right through. Only after READY it counts.",
     "sweep again": "Seated anew each time: only then do pushes tell. h pushes.",
     "moving": "The line is the arm as it is met; dust is set aside.",
     "mark": "The hands stop the sled at each mark; Enter takes it.",
-    "spot": "Enter takes the reading, when it stands still.",
+    "spot": "The hands lift the plunger and let it down. Enter takes it.",
+    "width": "The hands lay the caliper across. Enter takes the width.",
     "live stand": "The hands set the indicator on the sled. Enter.",
     "live lean": "The hands lean the sled. The number stands still: Enter.",
     "live go": "h turns the screw a little. At 0, or a hair past it, Enter.",
@@ -66,10 +73,14 @@ def lesson(desk: Desk, following: Following) -> str:
 
 
 def _step(ask: Ask, following: Following) -> str:
+    square = (ask.placement or "").startswith("handle-")
+    if ask.phase == "place" and not square:
+        return "place cut" if ask.gather == "width" and ask.placement == FIRST_WIDTH else "place other"
     if ask.phase == "place":
         return "slipped" if following.slipped else "place again" if ask.step > 1 else "place"
     if ask.phase == "sweep":
-        return "moving" if ask.moving else "sweep again" if ask.taken else "sweep"
+        again = "sweep again" if ask.taken else "sweep"
+        return "moving" if ask.moving else again if square else "sweep other"
     if ask.phase == "tap":
         return "tapped" if following.tapped else "tap" if ask.enter else "tap rest"
     return ask.phase
@@ -85,9 +96,12 @@ def _at_rest(desk: Desk, following: Following) -> str:
         return LESSONS["moved"]
     if finding.move is not None:
         return LESSONS["out"]
+    if finding.check != "fence-square":
+        truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options))
+        return f"In truth: {truth[0]}." if truth else ""
     if finding.verdict == "inside":
-        truth = following.hands.saw.truth()["rotation"] * PER_MM
-        return f"That is the job. In truth it is now {truth:+.3f} mm per 300 mm."
+        now = following.hands.saw.truth()["rotation"] * PER_MM
+        return f"That is the job. In truth it is now {now:+.3f} mm per 300 mm."
     return ""
 
 

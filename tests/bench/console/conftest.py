@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import html
+import importlib.util
 import re
+import sys
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -38,6 +40,12 @@ from bench.wire import (
     decode_request,
     encode,
 )
+
+# what several test files share, by a name of its own: tests are imported each by its path
+_spec = importlib.util.spec_from_file_location("console_job", Path(__file__).with_name("job.py"))
+assert _spec is not None and _spec.loader is not None
+sys.modules["console_job"] = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(sys.modules["console_job"])
 
 SLED = Jig(
     "big-sled",

@@ -12,150 +12,14 @@ import subprocess
 import sys
 import termios
 import time
-from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 import pytest
+from console_job import Job, begin, bench, screen, shows, wait
 
-from bench.console.app import make_console
-from bench.demo import connect, end_daemon, start_daemon, virtual_bench
+from bench.demo import connect, end_daemon, start_daemon
 from bench.demo_hands import Following
-from bench.demo_screen import actions, lesson
 from bench.wire import GetStatus, StatusReply
-
-LONG = 25.0  # s that anything may take on a busy machine
-
-
-class Job:
-    """Answers what is asked as a user does: `press` types a key, `following` are the hands and what they hear."""
-
-    def __init__(self, press: Callable[[str], Awaitable[None]], following: Following) -> None:
-        self.press, self.following = press, following
-        self.by_key = True  # the hand too; a screen without the demonstration's keys has none for it
-
-    def asked(self) -> object:
-        live, ask = self.following.live, self.following.ask
-        if live is not None:
-            return (
-                live.phase,
-                live.enter,
-                live.words if live.phase not in ("go", "tighten") else self.following.tight,
-            )
-        if ask is None:
-            return None
-        return (
-            ask.phase,
-            ask.placement,
-            ask.lean,
-            ask.mark,
-            ask.taken,
-            ask.ready,
-            ask.waiting,
-            ask.moving,
-            ask.remark,
-            ask.enter,
-            self.following.tapped,
-        )
-
-    async def answer(self) -> None:
-        """One answer, once the hands are free; then something else is asked."""
-        now = self.asked()
-        key = self._key()
-        if key is None or self.following.busy:
-            await asyncio.sleep(0.05)
-            return
-        if key == "h" and not self.by_key:
-            self.following.hand()
-        else:
-            await self.press(key)
-        await wait(lambda: self.asked() != now or self.following.busy or self._nearer(), 1.5, strict=False)
-        await wait(lambda: not self.following.busy)
-
-    def _nearer(self) -> bool:
-        return self.following.live is not None and self.following.live.phase == "go"
-
-    def _key(self) -> str | None:
-        live, ask = self.following.live, self.following.ask
-        if live is not None:
-            if live.phase == "go":
-                return "enter" if live.to_go is not None and abs(live.to_go) < 0.008 else "h"
-            if live.phase == "tighten" and not self.following.tight:
-                return "h"
-            return "enter" if live.enter else None
-        if ask is None:
-            return None
-        if ask.phase == "sweep":
-            return "h" if ask.ready and not ask.moving else None
-        if ask.phase == "tap" and ask.enter and not self.following.tapped:
-            return "h"
-        return "enter" if ask.enter and not ask.waiting else None
-
-    async def until(self, met: Callable[[], bool], seconds: float = 90.0) -> None:
-        end = time.monotonic() + seconds
-        while not met():
-            assert time.monotonic() < end, f"never came; asked: {self.following.ask} {self.following.live}"
-            await self.answer()
-
-    async def until_kept(self, taken: int, placement: str = "handle-left") -> None:
-        def kept() -> bool:
-            ask = self.following.ask
-            return ask is not None and ask.placement == placement and ask.taken >= taken and not ask.moving
-
-        await self.until(kept)
-
-
-async def wait(met: Callable[[], bool], seconds: float = LONG, *, strict: bool = True) -> None:
-    end = time.monotonic() + seconds
-    while not met():
-        if time.monotonic() > end:
-            assert not strict, "never came"
-            return
-        await asyncio.sleep(0.03)
-
-
-@contextlib.asynccontextmanager
-async def bench(tmp_path: Path, seed: int = 3):
-    async with virtual_bench(seed, folder=tmp_path) as (saw, hands, ports, folder, daemon):
-        following = Following(await connect(folder), hands, ports)
-        try:
-            yield saw, following, folder, daemon
-        finally:
-            await following.close()
-
-
-@contextlib.asynccontextmanager
-async def screen(folder: Path, following: Following, size=(80, 24), look: str = "shop"):
-    """A console on that daemon, with the demonstration's keys, and the user before it."""
-    app = make_console(
-        folder / "socket", look=look, extra=actions(following), tip=lambda desk: lesson(desk, following)
-    )
-    async with app.run_test(size=size) as pilot:
-        await wait(lambda: app.state.told_status and app.state.gear is not None and bool(app.state.checks))
-        yield app, Job(pilot.press, following)
-
-
-async def shows(app, *words: str) -> str:
-    """Until all of it stands on the screen, blanks and line ends as one."""
-
-    def there() -> bool:
-        return all(any(word in side for side in _sides(app)) for word in words)
-
-    await wait(there, strict=False)
-    text = "\n".join(app.sheet.text())
-    assert there(), f"never came: {words}; the screen shows:\n{text}"
-    return text
-
-
-def _sides(app) -> list[str]:
-    """The screen as one line, whole and without what stands beside the words."""
-    lines = app.sheet.text()
-    return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (45, 31, 200)]
-
-
-async def begin(job: Job, *keys: str) -> None:
-    for key in ("1", "1", *(keys or ("1",))):
-        await job.press(key)
-    await wait(lambda: job.following.ask is not None)
 
 
 @pytest.mark.ci
@@ -303,7 +167,7 @@ async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
         await shows(app, "indicator not plugged in", "This pass cannot be used", "k puts it back")
         await wait(lambda: not following.busy)
         await job.press("k")
-        await shows(app, "indicator reads", "READY", "1 of 3 kept")
+        await shows(app, "all read", "READY", "1 of 3 kept")
         await job.until(lambda: app.state.result is not None)
         assert sum(row.push for row in app.state.finding.sweeps) == 3
 

@@ -1,0 +1,39 @@
+"""Every other kind of check on the screen, by keys and by the hands of the demonstration, beside what the saw knows."""
+
+from __future__ import annotations
+
+import pytest
+from console_job import bench, screen, shows, wait
+
+from bench.demo_kinds import missed, truth_words
+from bench.demo_truth import truth_of
+
+
+@pytest.mark.parametrize(
+    ("kind", "by_operator"),
+    [
+        pytest.param("plate-wobble", False, marks=pytest.mark.ci),
+        pytest.param("runner-fit", True, marks=pytest.mark.ci),
+        pytest.param("test-board", False, marks=pytest.mark.ci),
+        pytest.param("fence-straight", True, marks=pytest.mark.ci),
+        pytest.param("slot-blade", True, marks=pytest.mark.slow),
+        pytest.param("rip-fence", False, marks=pytest.mark.slow),
+        pytest.param("side-play", True, marks=pytest.mark.slow),
+    ],
+)
+async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_operator) -> None:
+    async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        place = [one.kind for one in app.state.checks].index(kind) + 1
+        for key in ("1", str(place), "2", *["2"] * 7, "1"):  # one push a set-up
+            await job.press(key)
+        await wait(lambda: following.ask is not None)
+        if by_operator:
+            await job.press("o")
+            await wait(lambda: app.state.result is not None, 90.0)
+        else:
+            await job.until(lambda: app.state.result is not None)
+        finding = app.state.finding
+        truth = truth_of(saw, kind, following.options)
+        assert not following.cannot
+        assert truth and not missed(finding, truth), (finding.quantities, truth)
+        await shows(app, truth_words(finding, truth)[0])
