@@ -33,6 +33,7 @@ class Facts(msgspec.Struct):
     tap_rest: bool = False  # the number at rest, before the tap, was taken
     marks: tuple[float, ...] = ()  # empty: swept with a travel instrument
     marks_taken: int = 0  # of the present push
+    buttons: tuple[str, ...] = ()  # instruments that send only at their own button
     extra: int = 0  # pushes per placement added by an extension
     waiting: bool = False  # a press was taken; waiting for the reading to hold still
     moving: bool = False  # a sweep is under way
@@ -153,7 +154,7 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
     if step.gather == "sweep" and facts.marks:
         number = facts.marks_taken + 1
         place = facts.marks[facts.marks_taken]
-        words = f"Push to the mark at {place:g} mm, stop, press Enter, hold still."
+        words = f"Push to the mark at {place:g} mm, stop, press {_taken_by('indicator', facts)}, hold still."
         if number == 1 and taken and step.reseat:
             words = f"Draw back. {step.reseat} {words}"
         elif number == 1 and taken:
@@ -170,7 +171,13 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
             words = f"{step.reseat} {words}"
         return replace(base, phase="sweep", words=words, enter=False, ready=True)
     phase: Phase = "spot" if step.gather == "spot" else "width"
-    words = f"{step.words} Press Enter when it stands still."
+    press = _taken_by("caliper" if step.gather == "width" else "indicator", facts)
+    words = f"{step.words} Press {press} when it stands still."
     if taken:  # the set-up was told with the first
-        words = f"{step.reseat or 'Let go, then the same again.'} Press Enter when it stands still."
+        words = f"{step.reseat or 'Let go, then the same again.'} Press {press} when it stands still."
     return replace(base, phase=phase, ready=True, words=words)
+
+
+def _taken_by(instrument: str, facts: Facts) -> str:
+    """What is pressed to take a number that stands still."""
+    return f"the {instrument}'s own button" if instrument in facts.buttons else "Enter"

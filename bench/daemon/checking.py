@@ -190,6 +190,10 @@ class Checking:
             at_rest=self._at_rest,
             verifies=request.verifies,
         )
+        wired = (("indicator", self._settings().indicator), ("caliper", self._settings().caliper))
+        run.facts.buttons = tuple(
+            name for name, port in wired if port is not None and port.asking == "button"
+        )
         return run
 
     def take_up(self, left: OpenRun, now: float) -> str:

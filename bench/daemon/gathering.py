@@ -1,6 +1,6 @@
 """The measuring half of the daemon: instruments in, the check in progress fed, the log kept.
 
-Owns no socket. May import: hw (through feed), bench.log, bench.checks, bench.conclude and its neighbours.
+Owns no socket. May import: hw (through feed, and hw.statuses), bench.log, bench.checks, bench.conclude and its neighbours.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from bench.log.writer import LogWriter
 from bench.settings import PortSettings, Settings
 from bench.units import length_words
 from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Readings, Rejected
+from hw.statuses import meaning_of
 
 log = logging.getLogger("sweepgauge")
 
@@ -295,6 +296,15 @@ class Bench:
 
     def _say_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
         due = self._told_rejected.get(instrument.name, 0.0)
+        if instrument.settings.asking == "button" and not batch.values and now >= due:
+            said = batch.rejected[-1][1]
+            why = said.fault if said.status is None else meaning_of(said.status)[0]
+            self.tell(
+                Notice(
+                    instrument.name,
+                    f"That press of the {instrument.name} gave no reading: {why}. Press again.",
+                )
+            )
         for at, record in batch.rejected:
             if now < due:
                 return

@@ -55,6 +55,21 @@ def test_marks_are_asked_near_to_far_and_begin_again() -> None:
     assert again.at == 25.0 and again.words.startswith("Draw back")
 
 
+def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
+    facts = Facts(acknowledged=True, placed=True, marks=(25.0, 50.0), buttons=("indicator",))
+    advance(STEPS, facts)
+    facts.placed = True
+    words = ask((), STEPS, facts).words
+    assert "press the indicator's own button" in words and "Enter" not in words
+    width = (Step("slot-left", "Measure it.", "width", 1),)
+    facts = Facts(acknowledged=True, buttons=("indicator",))
+    advance(width, facts)
+    facts.placed = True
+    assert "Press Enter" in ask((), width, facts).words  # the caliper's number is typed
+    facts.buttons = ("caliper",)
+    assert "Press the caliper's own button" in ask((), width, facts).words
+
+
 def test_the_next_station_of_a_set_up_asks_for_no_new_one() -> None:
     steps = tuple(Step("slot-left", "width", "width", 1, at=float(at)) for at in (0, 100))
     facts = Facts(acknowledged=True)

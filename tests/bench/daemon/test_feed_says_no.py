@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from bench.daemon.feed import Instrument
@@ -77,3 +79,22 @@ def test_silence_after_rubbish_is_silence() -> None:
     fed.say(bytes(range(128, 148)) + b"\r\n", 50)
     fed.say(b"", 50)
     assert fed.told[-1][0] == "silent"
+
+
+def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_path) -> None:
+    rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
+    path = tmp_path / "settings.toml"
+    path.write_text(path.read_text().replace("[indicator]", '[indicator]\nasking = "button"', 1))
+    rig.sends = False
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1")
+    check.hear("Press Enter")
+    check.enter()
+    check.hear("handle-left")
+    check.enter()
+    check.hear("press the indicator's own button")
+    rig.send("indicator", b"\r\nERR0\r\n")
+    check.hear("gave no reading: moved too fast")
+    time.sleep(0.3)  # no hand presses twice in that time, and five a second is the most that is told
+    rig.send("indicator", b"+1.2.3 mm\r\n")
+    check.hear("gave no reading: a second decimal point")
