@@ -51,7 +51,7 @@ LATE = 1.6  # usual intervals, and one reading at least is taken to be missing
 MOST_HELD = 4
 QUICK = 0.02  # s; streams quicker than this are looked at in larger pieces
 WINDOW, WINDOW_QUICK = 24, 16  # readings that are looked at once more when what is usual is judged anew
-LOOK, LOOK_QUICK = 8, 32  # and after how many new ones that is
+LOOK, LOOK_QUICK, LOOK_MOST, LOOKS = 8, 32, 96, 0.1  # and after how many new ones that is; those of so many s
 
 
 class Passed(NamedTuple):
@@ -161,10 +161,9 @@ class Gate:
     def settle(self, now: float) -> Passed:
         """Decide what still waits where nothing has come for as long as makes a gap. now: s, on the stamps' clock."""
         out = Passed([], [], [], [])
-        if self._held and self._last is not None:
-            if now - self._last > max(GAP * self._interval, SHORTEST_GAP):
-                self._end(out)
-            self.refused += len(out.held)
+        if self._last is not None and now - self._last > max(GAP * self._interval, SHORTEST_GAP):
+            self._end(out)
+        self.refused += len(out.held)
         return out
 
     # ---- the path ---------------------------------------------------------------------------------
@@ -220,12 +219,11 @@ class Gate:
                 break
         if len(held) > MOST_HELD:
             # rougher than can be followed; what is on the way to one of the next two may well be true
-            oldest = held.pop(0)
-            if any(self._on_the_way(oldest.value, later.value) for later in held[:2]):
+            oldest = held[0]
+            true = any(self._on_the_way(oldest.value, later.value) for later in held[1:3])
+            if true:
                 self._doubt = max(self._doubt, self._ahead((oldest.place, oldest.value)))
-                self._pass(oldest, out)
-            else:
-                out.held.append((oldest.stamp, oldest.value))
+            self._decide(False, () if true else (0,), len(held) - 1, out)
 
     def _ways(self) -> Iterator[tuple[bool, list[Point]]]:
         """What is held as points: by count; and by stamps, where these say that some were lost."""
@@ -382,7 +380,7 @@ class Gate:
 
     def _learn(self) -> None:
         """How far off is off. From all readings, wrong ones too: a stream that grew noisy is not refused for ever."""
-        raw, quick = self._raw, self._interval < QUICK
+        raw, quick = self._raw, 0.0 < self._interval < QUICK
         seen = usual(raw, ROUGH * max(self._count, self._step))
         if seen.step:
             self._step = min(seen.step, self._step or seen.step)
@@ -390,11 +388,13 @@ class Gate:
         self._noise += (seen.noise - self._noise) / 8.0 if self._noise else seen.noise
         count = max(self._count, self._step)
         slow = self._interval > SLOW and seen.scatter <= ROUGH * count
-        led = slow and seen.scatter > FINE * count  # by a hand amid noise: only the line is any use
-        self._order = min(seen.order, LINE) if led else seen.order
+        # by a hand amid noise: only the line is any use
+        self._order = min(seen.order, LINE) if slow and seen.scatter > FINE * count else seen.order
         if count:
             noise = max(min(seen.noise, GROWN * self._noise), self._noise)
             self._limits = limits(count, noise, seen, slow=slow)
             self._doubt, self._leap = self._limits.doubts[self._order], self._limits.leapt
         del raw[: -WINDOW_QUICK if quick else -WINDOW]
-        self._look = len(raw) + (LOOK_QUICK if quick else LOOK)
+        self._look = len(raw) + (
+            max(LOOK_QUICK, min(LOOK_MOST, int(LOOKS / self._interval))) if quick else LOOK
+        )
