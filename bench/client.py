@@ -44,7 +44,7 @@ class WireClient:
         except PermissionError as error:
             self._socket.close()
             raise NoDaemon(
-                f"{path} may not be opened: join the group sweepgauge, then log in again"
+                f"{path} may not be opened by you: `sweepgauge doctor` says which group to join"
             ) from error
         except OSError as error:
             self._socket.close()

@@ -5,6 +5,7 @@ May import: bench.client, bench.plain_port, bench.settings, bench.wire, click, s
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 
@@ -37,7 +38,6 @@ def capture(
     try:
         client = WireClient(where.socket)
     except NoDaemon:
-        say("No daemon runs: the port is opened here." + ("" if seconds is not None else " Ctrl-C ends it."))
         count = _direct(instrument, load_settings(where), until)
     else:
         with client:
@@ -93,6 +93,7 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
         )
     from bench.plain_port import open_port, request_of
 
+    say("No daemon runs: the port is opened here." + ("" if until is not None else " Ctrl-C ends it."))
     request = request_of(port)
     asks = request is not None
     count = 0
@@ -112,7 +113,9 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
     except (OSError, ValueError) as error:
-        raise Complaint(f"{error}; `sweepgauge doctor` says what to do") from error
+        number = getattr(error, "errno", None)
+        why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else str(error)
+        raise Complaint(f"{why}; `sweepgauge doctor` says what to do") from error
     except KeyboardInterrupt:
         pass
     if not count:

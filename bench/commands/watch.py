@@ -54,6 +54,7 @@ def watch(
 class _Lines:
     def hear(self, message: object, only: str | None) -> None:
         from bench.wire import InstrumentState, Notice, Readings, Rejected
+        from hw.statuses import meaning_of
 
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
@@ -63,7 +64,10 @@ class _Lines:
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
         elif isinstance(message, Rejected) and only in (None, message.instrument):
-            click.echo(f"{message.instrument} rejected: {message.fault or message.status}", err=True)
+            said = f"rejected: {message.fault}"
+            if message.status is not None:
+                said = f"has no reading: {message.status} ({meaning_of(message.status)[0]})"
+            click.echo(f"{message.instrument} {said}", err=True)
 
 
 class _Json:

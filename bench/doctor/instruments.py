@@ -10,7 +10,7 @@ import errno
 import os
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from threading import Lock
@@ -28,6 +28,7 @@ from hw.listening import Listening, is_text, judge, listen, open_line, settings_
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s
+_OUTSIDE = " is outside range_mm "
 _ADDRESS = re.compile(r"the answer of address (\d+), not \d+")
 
 
@@ -160,6 +161,13 @@ def wrong(
     speaks = f"of the format {port.format}" + (f", profile {port.profile}" if port.profile else "")
     words = f"{port.port}: {len(data)} bytes that are not {speaks}"
     proposal = heard.proposal
+    if faults and all(_OUTSIDE in why for why in faults):
+        yield fault(
+            name,
+            f"{port.port}: its numbers are beyond range_mm: {faults.most_common(1)[0][0]}",
+            "bring it back into that range; or take out range_mm, or make it wider",
+        )
+        return
     why = tuple(f"{fault}, {many} times" for fault, many in (faults or Counter()).most_common(2))
     if proposal is None and (other := _other_address(faults or Counter())) is not None:
         yield fault(
@@ -175,18 +183,34 @@ def wrong(
         yield fault(
             name,
             f"{words}: {data[:40]!r}{text}",
-            ("check the profile" if text else "check baud rate, parity and format")
+            (
+                "no profile reads such lines: see its menu for another way of sending"
+                if text
+                else "check baud rate, parity and format"
+            )
             + "; `sweepgauge capture` keeps bytes for a report",
             evidence=why,
         )
         return
+    settings = dict(proposal.settings)
+    if "default_unit" in settings and "default_unit" in port.options:
+        settings["default_unit"] = str(port.options["default_unit"])  # its owner has said so already
     yield fault(
         name,
         words,
-        f"this would fit what is heard: {settings_text(proposal.settings)}",
+        f"this would fit what is heard: {settings_text(settings)}{_take_out(port, settings)}",
         evidence=proposal.evidence,
-        proposal=proposal.settings,
+        proposal=settings,
     )
+
+
+def _take_out(port: PortSettings, settings: Mapping[str, str | int]) -> str:
+    """What stands in the settings and would be in the way of a proposal."""
+    framing = {"bits": port.bits != 8, "parity": port.parity != "N", "stop": port.stop != 1}
+    had = [key for key in ("parity7", "decimals") if key in port.options]
+    had += [key for key, said in framing.items() if said]
+    extra = [key for key in had if key not in settings]
+    return f"; and take out {', '.join(extra)}" if extra else ""
 
 
 def _other_address(faults: Counter[str]) -> int | None:

@@ -15,6 +15,7 @@ from pathlib import Path
 from bench.client import Gone, NoDaemon, Refused, WireClient
 from bench.doctor.instruments import LISTEN, Wish, wake, wrong
 from bench.doctor.matter import Matter, fault, good, told
+from bench.doctor.rights import group_of
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
 from bench.settings import PortSettings
@@ -45,10 +46,13 @@ def socket_matter(path: Path) -> Matter | None:
             "socket", f"{path} is there and is not a socket", "remove it, or name another with --socket"
         )
     if not os.access(path, os.R_OK | os.W_OK):
+        group = group_of(path)
         return fault(
             "socket",
-            f"{path} may not be opened by this user; its group may",
-            "sudo adduser $USER sweepgauge, then log out and in again",
+            f"{path} may not be opened by this user; its group, {group}, may",
+            "its daemon was started by root: end that one, and start the service or one of your own"
+            if group == "root"
+            else f"sudo adduser $USER {group}, then log out and in again",
         )
     return told("socket", f"{path} is left over from a daemon that was killed; the next one clears it away")
 

@@ -110,7 +110,7 @@ def test_text_of_no_known_shape_is_said_to_be_text(rigs, look) -> None:
     code, said = look(rig=rig, saying={"indicator": b"%&/ what is this\r\n"})
     assert code == 1
     assert (
-        "lines of text at 9600 baud" in said and "check the profile" in said and "sweepgauge capture" in said
+        "lines of text at 9600 baud" in said and "no profile reads" in said and "sweepgauge capture" in said
     )
     assert "travel is open" in said or "is open and silent" in said
 

@@ -204,3 +204,15 @@ def test_through_the_daemon_a_wrong_address_is_named_too(run, tmp_path: Path) ->
         os.close(master), os.close(slave)
     (one,) = proposed
     assert one.proposal == {"address": 9} and "lines of text" not in one.words
+
+
+def test_numbers_beyond_the_range_are_not_called_a_wrong_format(said) -> None:
+    (one,) = said(b"+1.234 mm\r\n", options={"range_mm": "0,1"})
+    assert "beyond range_mm" in one.words and "wider" in one.do and one.proposal is None
+
+
+def test_what_is_in_the_way_of_a_proposal_is_said(said) -> None:
+    (one,) = said(b"+1.234 mm\r\n", options={"parity7": "even"})
+    assert "take out parity7" in one.do
+    (one,) = said(b"01A+00.12345\r", options={"default_unit": "in"})
+    assert one.proposal["default_unit"] == "in"  # said by its owner, and not to be turned over by us
