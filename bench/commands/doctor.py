@@ -117,6 +117,7 @@ def _print(matter: Matter) -> None:
 
 def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -> Iterator[Matter]:
     from bench.doctor import machine, pins, ports, rights
+    from bench.doctor.lately import lately
     from bench.doctor.matter import fault, told
     from bench.settings import Settings
     from bench.settings_words import words
@@ -147,6 +148,7 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     yield from ports.cables(found, wired)
     listened = _instruments(settings, where, wired, found, user, spacing, asked=asked, seconds=seconds)
     yield from (matter for matter in listened if known or matter.about != "instruments")
+    yield from lately(where.log, time.time())
     yield from ports.neighbours()
     wants = (
         {"dialout": "serial ports"} if any(port.port.startswith("/") for _, port in wired) or found else {}

@@ -146,6 +146,16 @@ def events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
     return load.events(db, run)
 
 
+def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float, str, dict[str, object]]]:
+    """(wall s, kind, data) of what instruments did outside and inside checks, in the order of recording."""
+    rows = db.execute(
+        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ?"
+        " AND kind IN ('instrument', 'held', 'spoiled', 'unit') ORDER BY event_key",
+        (since,),
+    )
+    return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
+
+
 def raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
     """By instrument: the bytes of the wire during a sweep, and each record's arrival in monotonic us."""
     return load.raw(db, sweep)

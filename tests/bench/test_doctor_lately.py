@@ -1,0 +1,55 @@
+"""What happened while nobody looked is told by the doctor, out of a log that the real writer wrote."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.doctor.lately import lately
+from bench.log.rows import Stamp
+from bench.log.writer import LogWriter
+
+NOW = 1.9e9
+
+
+@pytest.fixture
+def log(tmp_path: Path):
+    writer = LogWriter.open(
+        tmp_path / "log.db",
+        boot_id="b",
+        program="test",
+        on_saved=lambda _: None,
+        on_trouble=lambda _: None,
+    )
+    yield writer
+    writer.close()
+
+
+def instrument(log: LogWriter, ago: float, state: str, words: str) -> None:
+    data = {"name": "indicator", "state": state, "words": words}
+    log.event(None, "instrument", data, at=Stamp(1, NOW - ago, True))
+
+
+def test_the_days_troubles_are_counted_and_the_last_ones_told(log: LogWriter) -> None:
+    instrument(log, 90_000, "silent", "The day before.")
+    instrument(log, 5_000, "open", "The indicator reads.")
+    for ago in (4_000, 3_000):
+        instrument(log, ago, "absent", "It went away (the cable was pulled).")
+        instrument(log, ago - 1, "absent", "It is not there.")
+        instrument(log, ago - 2, "open", "It is open.")
+    instrument(log, 2_000, "no-reading", "The indicator says it has no reading.")
+    log.event(None, "held", {"name": "travel", "value": 3.2, "held": 1}, at=Stamp(2, NOW - 100, True))
+    assert log.flush()
+    indicator, travel = lately(log.path, NOW)
+    assert indicator.good is None and "went away 2 times" in indicator.words
+    assert "said it had no reading once" in indicator.words and "silent" not in indicator.words
+    assert len(indicator.evidence) == 3 and "no reading" in indicator.evidence[-1]
+    assert "leapt and came back once" in travel.words and "3.2 mm" in travel.evidence[0]
+
+
+def test_a_quiet_day_and_a_missing_log_are_no_matter(log: LogWriter, tmp_path: Path) -> None:
+    instrument(log, 10, "open", "The indicator reads.")
+    assert log.flush()
+    assert not list(lately(log.path, NOW))
+    assert not list(lately(tmp_path / "none.db", NOW))
