@@ -27,6 +27,7 @@ STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
 MOST = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
 TURNS_BACK = 1.6  # way over reach of a sweep that was pushed and drawn back under one number
 NAMES = ("sweep", "placement", "what", "end")  # columns that hold a name; all others hold a length
+WALLS, NO_WALL = ("left", "right"), ("free", "none", "-")
 PLACES = ("placement", "what", "end")
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
@@ -179,19 +180,30 @@ def _take(group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceG
     time = row.cells.get("t_s", "") if columns.timed else ""
     group.at.append(_number(name, row, "t_s") if time else None)
     if columns.swept:
-        group.seat = _same(name, row, "seat", group.seat)
-        group.hold = _same(name, row, "hold", group.hold)
+        group.seat = _same(name, row, "seat", group.seat, row.cells.get("seat"))
+        group.hold = _same(name, row, "hold", group.hold, _wall(name, row))
 
 
-def _same(name: str, row: Row, column: str, before: str | None) -> str | None:
+def _same(name: str, row: Row, column: str, before: str | None, said: str | None) -> str | None:
     """One sweep runs on one seat and under one hold; rows that leave it out go with the others."""
-    said = row.cells.get(column) or None
-    if said is not None and before is not None and said != before:
+    if said and before is not None and said != before:
         raise RecordedError(
             f"{name}:{row.line}: {column} {_short(said)} in a sweep that had {_short(before)}; "
             f"number the sweeps apart"
         )
-    return before if said is None else said
+    return said or before
+
+
+def _wall(name: str, row: Row) -> str | None:
+    """The wall of the slots against which the sled was held; None where it was not. It takes the play between them
+    out of the budget, so that no other word may."""
+    said = row.cells.get("hold") or ""
+    word = said.lower()
+    if word and word not in (*WALLS, *NO_WALL):
+        raise RecordedError(
+            f"{name}:{row.line}: unknown hold {_short(said)}; it takes {', '.join(WALLS)}, or nothing"
+        )
+    return word if word in WALLS else None
 
 
 def _number(name: str, row: Row, column: str) -> float:
