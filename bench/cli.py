@@ -58,6 +58,14 @@ def cli() -> None:
     """
 
 
+def _no_command(context: click.Context | None) -> str:
+    """One line, as for everything that is wrong; the help is a word away."""
+    if context is None or not isinstance(context.command, click.Group) or context.command is cli:
+        return "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the job with nothing plugged in"
+    names = ", ".join(context.command.list_commands(context))
+    return f"no command; there are: {names}; see {context.command_path} --help"
+
+
 def main() -> None:
     """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and where)."""
     from bench.commands.common import Complaint
@@ -68,7 +76,7 @@ def main() -> None:
         click.echo(f"sweepgauge: {error}", err=True)
         code = 2
     except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
+        click.echo(f"sweepgauge: {_no_command(error.ctx)}", err=True)
         code = 2
     except click.ClickException as error:
         context = getattr(error, "ctx", None)

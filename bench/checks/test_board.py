@@ -160,6 +160,8 @@ def _widths(evidence: Evidence, end: str) -> list[float]:
 def _apart(evidence: Evidence) -> float:
     """As said; else as the widths were asked for at their places along the strip."""
     given = _given(evidence.options, "apart")
+    if given is not None and not given > 0.0:
+        raise EvidenceError("--apart must be more than nothing: how far apart the widths were read")
     if given is None:
         at = {t.placement: t.travel[0] for t in evidence.traces if t.travel}
         given = at.get(FAR, 0.0) - at.get(NEAR, 0.0)

@@ -72,7 +72,8 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
         key, equals, value = text.partition("=")
         if not equals or not key:
             raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
-        given[key.strip()] = value
+        if given.setdefault(key.strip(), value) != value:
+            raise Complaint(f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and {value!r}")
     try:
         decoder = make_decoder(format_name, given)
     except FormatError as error:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bench.commands.common import json_option, socket_option
-from bench.commands.log import asked, from_file
+from bench.commands.log import asked, from_file, known_kind
 
 if TYPE_CHECKING:
     from bench.drift import Look, Stretch
@@ -41,6 +41,7 @@ def drift(
 
     Example:  sweepgauge drift --jig big-sled
     """
+    known_kind(kind)
     units: System = "mm"
     if log_path is not None:
         path = log_path

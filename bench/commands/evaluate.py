@@ -1,6 +1,6 @@
 """`sweepgauge evaluate`: recorded sweeps to findings, without a daemon.
 
-May import: bench.checks, bench.conclude, bench.daemon, bench.gear_use, bench.recorded, bench.words, click, msgspec,
+May import: bench.checks, bench.conclude, bench.gear_use, bench.recorded, bench.words, click, msgspec,
 its neighbours.
 """
 
@@ -87,9 +87,9 @@ def evaluate(
         path = Path(name)
         known = Known()
         if log_path is not None:
-            from bench.daemon import history
+            from bench.commands.log import from_file
 
-            known = history.known(where.log, kind, gear, options)
+            known = from_file(lambda h: h.known(where.log, kind, gear, options))
         try:
             traces = read_sweeps(path, check, options, gear)
             evidence = Evidence(kind, traces, options, gear, known)

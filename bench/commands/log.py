@@ -48,20 +48,22 @@ def list_(
 
     Example:  sweepgauge log list --jig big-sled
     """
-    from bench.wire import LogList, LogRows
     from bench.words import finding_words
 
+    known_kind(kind)
+    units: System = "mm"
     if log_path is not None:
         rows = from_file(lambda h: h.findings(_there(log_path), jig=jig, check=kind, most=most))
     else:
-        rows = _ask(socket_path, LogList(jig=jig, check=kind, most=most), LogRows).findings
+        reply, units = asked(socket_path, jig, kind, most)
+        rows = reply.findings
     if as_json:
         import msgspec
 
         click.echo(msgspec.json.encode({"findings": rows}))
         return 0
     for finding in rows:
-        lines = finding_words(finding, "mm")
+        lines = finding_words(finding, units)
         click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
         if len(lines) > 1:
             click.echo(f"  {lines[1]}")
@@ -85,19 +87,20 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     from bench.wire import LogOne, LogShow
     from bench.words import finding_words
 
+    units: System = "mm"
     if log_path is not None:
         shown = from_file(lambda h: h.show(_there(log_path), id))
         one = {"finding": shown.finding, "evidence": shown.evidence, "moves": shown.moves}
         finding = shown.finding
     else:
-        reply = _ask(socket_path, LogShow(id=id), LogOne)
+        reply, units = _ask(socket_path, LogShow(id=id), LogOne)
         one = {"finding": reply.finding, "evidence": reply.evidence, "moves": reply.moves}
         finding = reply.finding
     if as_json:
         click.echo(msgspec.json.encode(one))
         return 0
     click.echo(f"{finding.at}  {finding.id}")
-    for line in finding_words(finding, "mm"):
+    for line in finding_words(finding, units):
         click.echo(line)
     for row in finding.budget:
         click.echo(f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad")
@@ -106,8 +109,8 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
         click.echo(
             f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside} set aside, {sweep.slope:+.6f}"
         )
-    for move in msgspec.json.decode(msgspec.json.encode(one["moves"])):
-        click.echo(f"  move made: {move.get('made')}; verified by: {move.get('verified_by')}")
+    for move in one["moves"]:
+        click.echo(f"  {_became(move, units)}")
     return 0
 
 
@@ -143,6 +146,25 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
         raise Complaint(str(error)) from error
 
 
+def known_kind(kind: str | None) -> None:
+    """Of a check that there is not, nothing was ever measured: that is a slip, and no "nothing yet"."""
+    if kind is not None:
+        from bench.commands.options import the_check
+
+        the_check(kind)
+
+
+def _became(move: Any, units: System) -> str:
+    from bench.units import length_words
+
+    if move.made is None:
+        return "The move was not noted as made: `sweepgauge moved` does."
+    distance = move.made.get("distance_mm")
+    size = f" by {length_words(float(distance), units)}" if isinstance(distance, int | float) else ""
+    proof = f"verified by {move.verified_by}" if move.verified_by else "not verified yet"
+    return f"The move was made{size}; {proof}."
+
+
 def _there(text: str) -> Path:
     return Path(text)
 
@@ -159,23 +181,17 @@ def from_file(call: Callable[[Any], T]) -> T:
 
 def asked(socket: str | None, jig: str | None, kind: str | None, most: int) -> tuple[LogRows, System]:
     """Findings from the daemon, and the units its user sees."""
-    from bench.client import Gone, NoDaemon, Refused
     from bench.wire import LogList, LogRows
 
-    try:
-        with connect(socket) as client:
-            rows = client.ask(LogList(jig=jig, check=kind, most=most), LogRows, timeout=30.0)
-            assert isinstance(rows, LogRows)
-            return rows, client.version.units
-    except (Refused, Gone, NoDaemon) as error:
-        raise Complaint(str(error)) from error
+    rows, units = _ask(socket, LogList(jig=jig, check=kind, most=most), LogRows)
+    return rows, units
 
 
-def _ask(socket: str | None, request: Any, kind: Any) -> Any:
+def _ask(socket: str | None, request: Any, kind: Any) -> tuple[Any, System]:
     from bench.client import Gone, NoDaemon, Refused
 
     try:
         with connect(socket) as client:
-            return client.ask(request, kind, timeout=30.0)
+            return client.ask(request, kind, timeout=30.0), client.version.units
     except (Refused, Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error

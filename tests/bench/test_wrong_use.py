@@ -1,0 +1,67 @@
+"""What is wrong is said in one line that names it, with exit status 2: by the commands, as a user would run them."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SWEEPS = "sweep,placement,travel_mm,reading_mm\n" + "".join(
+    f"{n},handle-left,{25 * i},{2 + 0.005 * i + 0.001 * (i * n % 3)}\n" for n in (1, 2) for i in range(10)
+)
+
+
+def use(folder: Path, *args: str) -> str:
+    """The one line, without the name of the program."""
+    (folder / "sweeps.csv").write_text(SWEEPS)
+    done = subprocess.run(
+        [sys.executable, "-m", "bench.cli", *args],
+        capture_output=True,
+        check=False,
+        text=True,
+        cwd=folder,
+        input="",
+        env={"HOME": str(folder), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(folder)},
+        timeout=30,
+    )
+    assert done.returncode == 2, done.stdout + done.stderr
+    assert done.stdout == ""
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("sweepgauge: ")
+    return line.removeprefix("sweepgauge: ")
+
+
+@pytest.mark.parametrize("there", [None, b"", b"no log at all\n" * 100])
+def test_a_log_that_is_none_is_not_taken_for_history(tmp_path: Path, there: bytes | None) -> None:
+    if there is not None:
+        (tmp_path / "other.db").write_bytes(there)
+    assert "other.db" in use(
+        tmp_path, "evaluate", "fence-square", "sweeps.csv", "--log", "other.db", "--json"
+    )
+
+
+@pytest.mark.parametrize("command", [["drift"], ["log", "list"]])
+def test_a_check_that_is_none_has_no_history(tmp_path: Path, command: list[str]) -> None:
+    line = use(tmp_path, *command, "--log", "log.db", "--check", "fence-sqare")
+    assert "fence-sqare" in line and "fence-square" in line
+
+
+def test_a_port_that_is_none_is_not_opened(tmp_path: Path) -> None:
+    assert "'caliper'" in use(tmp_path, "capture", "caliper", "--seconds", "1")
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        ([], ["--help", "demo"]),
+        (["log"], ["list", "show", "export", "log --help"]),
+        (["decode", "--format", "line", "--option", "profile=plain", "--option", "profile=mux"], ["profile"]),
+        (["evaluate", "test-board", "board.csv", "--apart", "0 mm"], ["--apart", "more than nothing"]),
+    ],
+)
+def test_what_is_missing_is_named(tmp_path: Path, args: list[str], says: list[str]) -> None:
+    (tmp_path / "board.csv").write_text("end,width_mm\nnear,20\nnear,20.01\nfar,20\nfar,20.01\n")
+    line = use(tmp_path, *args)
+    assert all(word in line for word in says), line
