@@ -185,6 +185,12 @@ def _instruments(
             yield from service.asked(
                 client, dict(wired), spacing, settings.units, asked=asked, seconds=seconds
             )
+        if not wired:
+            yield told(
+                "instruments",
+                "none is set up",
+                "plug them in, and: sweepgauge learn indicator; or sweepgauge console",
+            )
         return
     except service.NoDaemon:
         left = service.socket_matter(where.socket)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import select
 import sys
+import time
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
@@ -16,8 +17,9 @@ from bench.commands.common import Complaint, connect, json_option, say, socket_o
 
 if TYPE_CHECKING:
     from bench.client import WireClient
-    from bench.wire import LearnSaid
+    from bench.wire import Cables, LearnSaid
 
+NONE_YET = 3.0  # s after which it is said that no cable is heard
 What = Literal["indicator", "travel", "leaf"]
 
 
@@ -75,6 +77,9 @@ class _Leading:
         self.enter = False  # an Enter is asked for
         self.early = False  # an Enter that came before it was asked for
         self.open = True
+        self._cables: dict[str, str] = {}  # state of each, by name
+        self._began = time.monotonic()
+        self._none_said = False
 
     def run(self, what: What, leaf: float | None) -> LearnSaid:
         from bench.wire import Learn
@@ -91,9 +96,11 @@ class _Leading:
 
     def _listen(self, what: What) -> LearnSaid | None:
         from bench.client import Refused
-        from bench.wire import Error, LearnSaid
+        from bench.wire import Cables, Error, LearnSaid
 
         for message in self.client.waiting():
+            if isinstance(message, Cables):
+                self._heard(message)
             if isinstance(message, Error) and message.ref == 1:
                 raise Refused(message)
             if isinstance(message, LearnSaid) and message.what == what and self._hear(message):
@@ -107,7 +114,21 @@ class _Leading:
             self.open = bool(data)
             self.early = self.early or b"\n" in data
         self._press()
+        self._none(what)
         return None
+
+    def _heard(self, message: Cables) -> None:
+        """What is listened to, each time that a cable does otherwise: a plunger that nobody hears is no good."""
+        for cable in message.cables:
+            if cable.state != "listening" and self._cables.get(cable.name) != cable.state:
+                say(f"  {cable.name}: {cable.words}")
+            self._cables[cable.name] = cable.state
+
+    def _none(self, what: What) -> None:
+        late = time.monotonic() - self._began > NONE_YET
+        if late and what != "leaf" and not self._cables and not self._none_said:
+            self._none_said = True
+            say("  No cable is heard yet: plug it in. `sweepgauge doctor` says what this machine sees.")
 
     def _hear(self, message: LearnSaid) -> bool:
         """True when it is over."""

@@ -262,7 +262,9 @@ class Answers:
     def _capture(self, client: Client, request: Capture) -> None:
         names = [i.name for i in self.service.bench.instruments]
         name = request.instrument or (names[0] if names else None)
-        if name is None or name not in names:
+        if name is None:
+            raise WrongUse("no instrument is set up yet: `sweepgauge learn indicator` finds its cable")
+        if name not in names:
             raise WrongUse(f"no instrument is called {name!r}; there are: {', '.join(names) or 'none'}")
         client.capturing = name if request.on else None
         client.send(Done(name, request.ref))

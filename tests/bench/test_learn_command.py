@@ -83,3 +83,18 @@ def test_wrong_use_is_one_line_and_exit_2(bare, args, words) -> None:
     assert command.wait() == 2
     (line,) = command.rest().strip().splitlines()
     assert words in line
+
+
+@pytest.mark.ci  # a daemon each
+def test_where_no_cable_is_that_is_said_and_a_silent_one_too(rigs, run, tmp_path) -> None:
+    rig = rigs()
+    (tmp_path / "settings.toml").unlink()
+    daemon = run("daemon", ports=f"{tmp_path}/none-*")
+    daemon.hear("ready")
+    learn = run("learn", "indicator")
+    learn.hear("No cable is heard yet")
+    learn.end()
+    daemon.end()
+    rig.sends = False
+    run("daemon", ports=f"{tmp_path}/port-*").hear("ready")
+    run("learn", "indicator").hear("press its send button")
