@@ -33,7 +33,7 @@ async def one_check(
         begin = Begin(kind, sweeps=sweeps, options=dict(given), lean=lean, tap=tap)
         finding = await Operator(wire, hands, say).take(begin)
         await wire.close()
-        truth = truth_of(saw, kind, given)
+        truth = truth_of(saw, kind, given, finding)
         say_finding(finding, say)
         for line in truth_words(finding, truth):
             say(f"The virtual saw tells: {line}.")

@@ -97,7 +97,7 @@ def _at_rest(desk: Desk, following: Following) -> str:
     if finding.move is not None:
         return LESSONS["out"]
     if finding.check != "fence-square":
-        truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options))
+        truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
         return f"In truth: {truth[0]}." if truth else ""
     if finding.verdict == "inside":
         now = following.hands.saw.truth()["rotation"] * PER_MM

@@ -136,10 +136,15 @@ class Bodies:
         for form in (self.fence_form, self.straightedge):
             form.wipe(self.acts, dust * form.length)
 
-    def form_truth(self, mean: float = 45.0) -> dict[str, float]:
-        """Of the stretch along which the indicator is pushed: straightness in mm (narrowest strip), its form averaged
-        over so many mm; crown: mm by which the middle stands out of the line through the ends (least squares)."""
-        low, high = HALF - RUN / 2.0, HALF + RUN / 2.0
+    def form_truth(
+        self, begins: float = -RUN / 2.0, ends: float = RUN / 2.0, mean: float = 45.0
+    ) -> dict[str, float]:
+        """Of a stretch, mm from the blade, by default all that the indicator is pushed along.
+
+        straightness: mm, of the narrowest strip that holds its form averaged over `mean` mm. crown: mm by which the
+        middle stands out of the line through the ends (least squares).
+        """
+        low, high = HALF + begins, HALF + ends
         return {
             "straightness": self.fence_form.zone(low, high, mean),
             "crown": self.fence_form.crown(low, high),

@@ -71,6 +71,12 @@ async def test_their_options_too(kind, seed, options) -> None:
     assert good, (answer["finding"].quantities, answer["truth"])
 
 
+@pytest.mark.ci
+async def test_a_sled_fence_read_at_marks() -> None:
+    answer, good = await one_check(4, lambda line: None, "fence-straight", sweeps=1, marks=True)
+    assert good and set(answer["truth"]) == {"bow"}, (answer["finding"].quantities, answer["truth"])
+
+
 def test_every_kind_has_a_truth_by_the_findings_own_names() -> None:
     saw = VirtualSaw.draw(1)
     for kind in KINDS:

@@ -33,7 +33,7 @@ async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_op
         else:
             await job.until(lambda: app.state.result is not None)
         finding = app.state.finding
-        truth = truth_of(saw, kind, following.options)
+        truth = truth_of(saw, kind, following.options, finding)
         assert not following.cannot
         assert truth and not missed(finding, truth), (finding.quantities, truth)
         await shows(app, truth_words(finding, truth)[0])
