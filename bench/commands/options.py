@@ -14,6 +14,9 @@ from bench.units import UnitsError, parse_angle, parse_length, parse_slope
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+PLACES = {"front_at", "rear_at"}  # along the travel, either side of its zero
+MAY_BE_NONE = {"touch_away", "end_float", "slot_straight", "straightedge", "clearance_least"}
+STEEPEST = 0.1  # rad
 TAKEN = {"socket", "settings", "log", "json", "jig", "saw", "square", "sweeps", "lean", "tap", "beat"}
 
 
@@ -57,12 +60,13 @@ def _value(option: Option, text: str) -> OptionValue:
     name = f"--{option.name.replace('_', '-')}"
     try:
         if option.kind == "length":
-            return parse_length(text)
+            return _size(option.name, name, text, parse_length(text))
         if option.kind in ("angle", "slope"):
             try:
-                return float(text)  # rad, as findings have it
+                value = float(text)  # rad, as findings have it
             except ValueError:
-                return parse_angle(text) if option.kind == "angle" else parse_slope(text)
+                value = parse_angle(text) if option.kind == "angle" else parse_slope(text)
+            return _turn(option.name, name, text, value)
         if option.kind == "count":
             return int(text)
     except UnitsError as error:
@@ -72,3 +76,21 @@ def _value(option: Option, text: str) -> OptionValue:
     if option.choices and text not in option.choices:
         raise Complaint(f"{name} takes {' or '.join(option.choices)}, not {text!r}")
     return text
+
+
+def _size(of: str, name: str, text: str, value: float) -> float:
+    if of in PLACES or value > 0.0 or (value == 0.0 and of in MAY_BE_NONE):
+        return value
+    least = "cannot be less than nothing" if of in MAY_BE_NONE else "must be more than nothing"
+    raise Complaint(f"{name} {least}, not {text!r}")
+
+
+def _turn(of: str, name: str, text: str, value: float) -> float:
+    """rad. A text such as nan is a number to Python and an answer to nobody."""
+    if not abs(value) <= STEEPEST:
+        raise Complaint(
+            f"{name} takes an angle of at most {STEEPEST:g} rad, not {text!r}: nothing on a saw leans so far"
+        )
+    if of.endswith("uncertainty") and value < 0.0:
+        raise Complaint(f"{name} cannot be less than nothing, not {text!r}")
+    return value

@@ -65,3 +65,26 @@ def test_what_is_missing_is_named(tmp_path: Path, args: list[str], says: list[st
     (tmp_path / "board.csv").write_text("end,width_mm\nnear,20\nnear,20.01\nfar,20\nfar,20.01\n")
     line = use(tmp_path, *args)
     assert all(word in line for word in says), line
+
+
+@pytest.mark.parametrize(
+    ("kind", "given"),
+    [("rip-fence", f"--blade={value}") for value in ("nan", "inf", "-inf", "1e400", "9", "2 rad")]
+    + [("rip-fence", "--blade-uncertainty=nan"), ("test-board", "--sweep-fence=nan")],
+)
+def test_an_angle_is_a_number_of_the_size_of_a_saws(tmp_path: Path, kind: str, given: str) -> None:
+    assert given.partition("=")[0] in use(tmp_path, "evaluate", kind, "sweeps.csv", given)
+
+
+@pytest.mark.parametrize(
+    ("kind", "given"),
+    [
+        ("rip-fence", "--blade-uncertainty=-0.001"),
+        ("fence-square", "--touch-away=-3 mm"),
+        ("fence-square", "--runner-length=0 mm"),
+        ("plate-wobble", "--radius=-100 mm"),
+        ("slot-blade", "--end-float=-0.005 mm"),
+    ],
+)
+def test_what_cannot_be_less_than_nothing_is_refused(tmp_path: Path, kind: str, given: str) -> None:
+    assert given.partition("=")[0] in use(tmp_path, "evaluate", kind, "sweeps.csv", given)
