@@ -97,6 +97,7 @@ class _Leading:
         self.units: Any = "mm"
         self.extends = extends  # once at most: every later look must be a stricter one
         self.offered: Any = None  # the finding that may be gone on with
+        self.away: dict[str, str] = {}  # instruments that do not read just now, and what was said of it
 
     def run(self) -> Any:
         from bench.client import Gone
@@ -190,10 +191,21 @@ class _Leading:
         self.offered = None
 
     def _hear(self, message: Any) -> Any:
-        from bench.wire import Asking, Concluded, Error, MarkTaken, NotConcluded, Notice, SweepSaid
+        from bench.wire import (
+            Asking,
+            Concluded,
+            Error,
+            InstrumentState,
+            MarkTaken,
+            NotConcluded,
+            Notice,
+            SweepSaid,
+        )
 
         if isinstance(message, Error):
             raise Complaint(message.text)
+        if isinstance(message, InstrumentState) and message.role != "caliper":
+            self._state(message)
         if isinstance(message, Asking):
             if message.run is None:
                 if self.run_id is not None:
@@ -222,6 +234,16 @@ class _Leading:
             return None if self._offer(message.finding) else message.finding
         return None
 
+    def _state(self, message: Any) -> None:
+        """An instrument that stops reading, with what to do about it, and that reads again."""
+        if message.state in ("open", "marks"):
+            if self.away.pop(message.name, None) is not None:
+                say(f"  The {message.name} is back.")
+        elif self.away.get(message.name) != message.words:
+            self.away[message.name] = message.words
+            whose = "" if message.name in message.words.lower() else f"{message.name}: "
+            say(f"  {whose}{message.words}")
+
     def _ask(self, ask: Any) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""
         import msgspec
@@ -240,7 +262,8 @@ class _Leading:
             say(f"[{ask.step} of {ask.steps}: {ask.placement}] {ask.words}")
             say("Press Enter when it stands.")
         elif ask.phase == "mark":
-            say(f"ready: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of {ask.marks}. {ask.words}")
+            ready = f"when the {' and the '.join(self.away)} reads again" if self.away else "ready"
+            say(f"{ready}: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of {ask.marks}. {ask.words}")
         elif ask.ready:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
         else:

@@ -98,3 +98,23 @@ def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_
     time.sleep(0.3)  # no hand presses twice in that time, and five a second is the most that is told
     rig.send("indicator", b"+1.2.3 mm\r\n")
     check.hear("gave no reading: a second decimal point")
+
+
+def test_check_says_why_it_waits_and_that_it_need_not_any_longer(rigs, run) -> None:
+    rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1")
+    check.hear("Press Enter")
+    check.enter()
+    check.hear("handle-left")
+    check.enter()
+    check.hear("ready: push 1 of 1, mark 1 of 4")
+    check.enter()
+    check.hear("mark 1 of 4: ")
+    usual = rig.spoil
+    rig.spoil = lambda name, line: b"ERR0\r\n" if name == "indicator" else line
+    check.hear("has no reading: moved too fast")
+    check.hear("does not read; do this pass again")
+    check.hear("when the indicator reads again: push 1 of 1, mark 1 of 4")
+    rig.spoil = usual
+    check.hear("The indicator is back.")
