@@ -61,6 +61,12 @@ async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign)
     assert wire.closed
 
 
+async def until(met) -> None:
+    async with asyncio.timeout(10.0):
+        while not met():
+            await asyncio.sleep(0.01)
+
+
 async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> None:
     wire = Deaf()
     following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
@@ -76,12 +82,13 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
     await hear(asked)
     assert following.can_hand() and following.hand_word() == "tap" and not following.tapped
     following.hand()
-    await asyncio.sleep(0.4)
-    assert following.tapped and not any(isinstance(one, Press) for one in wire.asked)  # Enter is the user's
+    await until(lambda: following.tapped and not following.busy)
+    assert not any(isinstance(one, Press) for one in wire.asked)  # Enter is the user's
     await hear(rest)  # it did not come back
     assert not following.tapped
     following.turn_operator()
     await hear(asked)
-    await asyncio.sleep(0.8)
-    assert following.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1
+    await until(lambda: any(isinstance(one, Press) for one in wire.asked))
+    await asyncio.sleep(0.4)
+    assert following.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1  # and no more
     await following.close()
