@@ -179,6 +179,15 @@ class Kept:
         return pushes[-1] if pushes else None
 
     def take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
+        """A push takes its draw back with it, where that was made already: it closes nothing any more."""
+        at = self.traces.index(trace)
+        after = self.traces[at + 1] if at + 1 < len(self.traces) else None
+        back = after if after is not None and not after.push and after.placement == trace.placement else None
+        self._remove(trace, reason, state, reason)
+        if trace.push and back is not None:
+            self._remove(back, "the draw back of a pass taken back", "undone", "")
+
+    def _remove(self, trace: Trace, reason: str, state: Literal["undone", "refused"], words: str) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
         for index, step in enumerate(self._steps if trace.push else ()):
@@ -194,7 +203,7 @@ class Kept:
                 push=trace.push,
                 taken=self.taken,
                 wanted=self.wanted,
-                words=reason,
+                words=words,
             )
         )
 
