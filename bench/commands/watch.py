@@ -14,6 +14,7 @@ from bench.commands.common import Complaint, connect, json_option, socket_option
 
 if TYPE_CHECKING:
     from bench.units import System
+    from bench.wire import StatusReply
 
 
 @click.command()
@@ -30,7 +31,7 @@ def watch(
     Example:  sweepgauge watch --json | head
     """
     from bench.client import Gone, NoDaemon
-    from bench.wire import GetStatus, Watch
+    from bench.wire import GetStatus, StatusReply, Watch
 
     until = None if seconds is None else time.monotonic() + seconds
     try:
@@ -41,6 +42,8 @@ def watch(
             while until is None or time.monotonic() < until:
                 left = None if until is None else until - time.monotonic()
                 message = client.next(1.0 if left is None else max(0.01, min(1.0, left)))
+                if isinstance(message, StatusReply) and instrument is not None:
+                    refuse_unknown(message, instrument)
                 teller.hear(message, instrument)
     except Gone as error:
         raise Complaint(f"the daemon went away ({error})") from error
@@ -49,6 +52,13 @@ def watch(
     except KeyboardInterrupt:
         pass
     return 0
+
+
+def refuse_unknown(status: StatusReply, name: str) -> None:
+    """Waiting for ever for a name that nothing has looks like an instrument that is silent."""
+    names = [one.name for one in status.instruments]
+    if names and name not in names:
+        raise Complaint(f"no instrument is called {name!r}; there are: {', '.join(names)}")
 
 
 class _Lines:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from bench.commands import watch
-from bench.wire import InstrumentState, Notice, Readings
+from bench.commands.common import Complaint
+from bench.wire import InstrumentState, Notice, Readings, StatusReply
 
 HELD = "The indicator is on hold."
 
@@ -46,3 +47,11 @@ def test_the_same_sentence_is_told_once(plain) -> None:
 )
 def test_numbers_are_in_the_users_unit(plain, units: str, says: str) -> None:
     assert plain(units, (0.0, Readings("indicator", 0, [1.0], [12.7], "mm", []))) == [says]
+
+
+def test_an_instrument_that_is_none_is_named(plain) -> None:
+    there = [state("open", "/dev/x is open.")]
+    with pytest.raises(Complaint, match=r"no instrument is called 'indicater'; there are: indicator"):
+        watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicater")
+    watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicator")
+    watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", [], None, []), "caliper")  # may yet come
