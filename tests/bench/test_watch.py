@@ -54,4 +54,6 @@ def test_an_instrument_that_is_none_is_named(plain) -> None:
     with pytest.raises(Complaint, match=r"no instrument is called 'indicater'; there are: indicator"):
         watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicater")
     watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", there, None, []), "indicator")
-    watch.refuse_unknown(StatusReply("sweepgauge", "log", "recording", [], None, []), "caliper")  # may yet come
+    watch.refuse_unknown(
+        StatusReply("sweepgauge", "log", "recording", [], None, []), "caliper"
+    )  # may yet come
