@@ -27,6 +27,7 @@ QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
 GARBLED = 5  # rejects in a second, and more of them than readings
 NONSENSE = 200  # bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a line
+UNREAD = ("garbled", "no-reading")
 STALLED = 1.0  # s in which something waits to be read and nobody reads it
 
 SMOOTHING = 12
@@ -91,6 +92,7 @@ class Instrument:
         self._interval = 0.0  # s between readings, smoothed over some ten of them
         self._intervals = 0  # how many went into it
         self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
+        self._bad_at = 0.0  # s; a line that is half bad must not come and go
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._late = settings.late
         self._decoder = make_reader(settings)
@@ -235,16 +237,20 @@ class Instrument:
             self._since, self._goods, self._bads = now, 0, 0
         self._goods += good
         self._bads += bad
+        if bad:
+            self._bad_at = now
         goods, bads = self._goods, self._bads
         if not bad and self.state == "open" and goods <= FLOOD:
-            return
+            return  # nearly always
         if goods + bads > FLOOD:
             self._become(
                 "flooding", f"{self.name}: over {FLOOD} frames in a second; that is not an instrument."
             )
         elif bads >= GARBLED and bads > goods:
             self._become_unread()
-        elif goods and goods >= bads:
+        elif self.state in UNREAD and now - self._bad_at < 1.0:
+            return
+        elif goods and goods >= bads and self.state != "open":
             self._become("open", f"The {self.name} reads.")
 
     def _become_unread(self) -> None:

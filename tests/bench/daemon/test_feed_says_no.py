@@ -73,6 +73,19 @@ def test_rubbish_is_not_told_as_silence_in_between() -> None:
     assert [state for state, _ in fed.told[before:]] == ["garbled"]
 
 
+@pytest.mark.parametrize("bad", [b"+1.2.3 mm\r\n", b"ERR0\r\n"])
+def test_a_line_of_which_most_is_bad_does_not_come_and_go(bad: bytes) -> None:
+    fed = Fed()
+    fed.say(b"+1.234 mm\r\n", 20)
+    before = len(fed.told)
+    for _ in range(60):
+        fed.say(b"+1.234 mm\r\n", 1, 0.04)
+        fed.say(bad, 2, 0.04)
+    assert len(fed.told[before:]) == 1, fed.told[before:]
+    fed.say(b"+1.234 mm\r\n", 20)
+    assert fed.told[-1][0] == "open"
+
+
 def test_silence_after_rubbish_is_silence() -> None:
     fed = Fed()
     fed.say(b"+1.234 mm\r\n", 20)
