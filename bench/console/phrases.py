@@ -169,6 +169,8 @@ def settled_by(finding: Finding, units: System) -> str:
         return f"A pass of {length_words(settle.length, units)} would settle it."
     if settle.resolution is not None:
         return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
+    if settle.part == "between sweeps":
+        return "More than 12 pushes a set-up would be needed: look for what sets them apart, such as seat or hold."
     return f"No number of passes settles this; it hangs on: {settle.part}."
 
 
