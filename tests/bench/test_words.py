@@ -14,7 +14,10 @@ from bench.words import settle_words
 @pytest.mark.parametrize("words", [settle_words, settled_by])
 def test_passes_that_scatter_are_not_said_to_be_past_help_by_passes(words: Callable[..., str]) -> None:
     def of(part: str) -> str:
-        return words(Finding(check="fence-square", quantities=[], verdict="cannot-tell", settle=Settle(part=part)), "mm")
+        return words(
+            Finding(check="fence-square", quantities=[], verdict="cannot-tell", settle=Settle(part=part)),
+            "mm",
+        )
 
     assert of("resolution") == "No number of passes settles this; it hangs on: resolution."
     # more of them than anybody takes would; what sets them apart is the thing to look for
