@@ -5,7 +5,9 @@ May import: click, bench.commands (lazily).
 
 from __future__ import annotations
 
+import errno
 import importlib
+import os
 import sys
 
 import click
@@ -31,6 +33,9 @@ COMMANDS = {
     "drift": ("drift", "How results have changed without a move, and when to look again."),
     "log": ("log", "List, show or export what was measured."),
 }
+
+
+UNWRITTEN = (errno.ENOSPC, errno.EDQUOT)  # a full card
 
 
 class _Lazy(click.Group):
@@ -91,6 +96,12 @@ def main() -> None:
         # The reader of our output left (head, a closed pager): no error of ours, and 1 would be bad news. click ends
         # with 1 there, and leaves this mark.
         code = 0 if type(sys.stdout).__name__.endswith("PacifyFlushWrapper") else ended.code
+    except OSError as error:
+        if error.errno not in UNWRITTEN or error.filename is not None:
+            raise
+        click.echo(f"sweepgauge: the answer could not be written: {error.strerror}", err=True)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what is left must not be tried again at the end
+        code = 2
     sys.exit(code if isinstance(code, int) else 0)
 
 

@@ -53,7 +53,7 @@ def table_of(text: str, name: str) -> Table:
     rows: list[Row] = []
     blank: int | None = None
     for fields, line in reader:
-        if not fields:
+        if not "".join(fields).strip() and len(fields) <= 1:
             blank = blank or line
             continue
         if blank is not None:

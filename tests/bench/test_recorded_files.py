@@ -119,6 +119,7 @@ def test_names_that_no_plan_lists_are_asked_of_the_check() -> None:
         ("\n\n\n", "file.csv: is empty"),
         (HEAD + "\n", "no readings"),
         (swept() + ",,,\n", "file.csv:14: the row is empty"),
+        (swept() + "  \n" + swept().partition("\n")[2], "file.csv:14: the row is empty"),
         (swept() + "\n" + swept().partition("\n")[2], "file.csv:14: the row is empty"),
         (swept() + "1,handle-left,1_0,1\n", ":14: travel_mm is not a number: '1_0'"),
         (swept() + "1,handle-left,0x10,1\n", ":14: travel_mm is not a number"),
@@ -324,3 +325,7 @@ def test_exit_status_and_one_line_for_each_kind_of_file(tmp_path: Path) -> None:
     assert (done.returncode, done.stdout) == (2, "")
     assert "bad.csv:2: width_mm is not a number: 'nineteen'" in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_lines_without_anything_at_the_end_are_nothing() -> None:
+    assert len(read(swept() + "\n  \n\t\n")) == 1

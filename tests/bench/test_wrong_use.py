@@ -88,3 +88,20 @@ def test_an_angle_is_a_number_of_the_size_of_a_saws(tmp_path: Path, kind: str, g
 )
 def test_what_cannot_be_less_than_nothing_is_refused(tmp_path: Path, kind: str, given: str) -> None:
     assert given.partition("=")[0] in use(tmp_path, "evaluate", kind, "sweeps.csv", given)
+
+
+def test_a_card_that_is_full_is_said(tmp_path: Path) -> None:
+    (tmp_path / "sweeps.csv").write_text(SWEEPS)
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "bench.cli", "evaluate", "fence-square", "sweeps.csv", "--json"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+            text=True,
+            cwd=tmp_path,
+            env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
+            timeout=30,
+        )
+    assert done.returncode == 2
+    assert done.stderr == "sweepgauge: the answer could not be written: No space left on device\n"
