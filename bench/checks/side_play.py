@@ -66,6 +66,11 @@ def evaluate(evidence: Evidence) -> Finding:
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
         *uneven_spots({name: spots[name] for name in PLACES[2:]}),
     ]
+    for pair in (PLACES[:2], PLACES[2:]):
+        lacking = [name for name in pair if not spots[name]]
+        if len(lacking) == 1:
+            there = next(name for name in pair if spots[name])
+            notes.append(f"No {lacking[0]} was read: what was read {there} is left out. Take both.")
     quantities: list[Quantity] = []
     budget: list[BudgetRow] = []
     indicator = evidence.gear.indicator

@@ -145,3 +145,11 @@ def test_what_is_asked_for_live() -> None:
     assert [s.placement for s in steps] == ["leaned-left", "leaned-right", "twisted-left", "twisted-right"]
     assert {(s.gather, s.repeat, s.side) for s in steps} == {("spot", 5, "right")}
     assert [s.at for s in steps] == [0.0, 0.0, 260.0, 260.0]
+
+
+@pytest.mark.parametrize("lacking", ["leaned-left", "leaned-right", "twisted-left", "twisted-right"])
+def test_one_way_of_two_is_no_play_and_is_said(recorded, lacking: str) -> None:
+    found = recorded("side-play", [row for row in readings(250.0) if row[1] != lacking], gear=GEAR)
+    (there,) = found.quantities
+    assert there.name == ("yaw-play" if lacking.startswith("leaned") else "side-play")
+    assert any(note.startswith(f"No {lacking}") for note in found.notes)
