@@ -13,10 +13,11 @@ from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
 from bench.checks.slips import uneven_spots
-from bench.checks.turns import even_turns, turn_of
-from bench.finding import Finding, Quantity
+from bench.checks.turns import even_turns, turn_of, widest_gap
+from bench.finding import Finding, Quantity, Settle
 
 MARKS = 8  # turns read live unless said
+MOST_UNREAD = math.radians(91)  # between neighbouring marks; four even ones are the fewest that go round
 FEWEST = 3  # turns that fix an offset and a first harmonic
 
 
@@ -48,7 +49,7 @@ def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGe
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.reversal import GeometryError
     from bench.geometry.wobble import wobble
-    from bench.uncertainty import Part, combine, indicator_error, verdict
+    from bench.uncertainty import Part, combine, indicator_error, rectangular, verdict
 
     right = evidence.options.get("side") != "left"
     turns: list[float] = []
@@ -73,6 +74,16 @@ def evaluate(evidence: Evidence) -> Finding:
         Part("indicator over the span used", "B", span),
         Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
     ]
+    gap = widest_gap(turns)
+    unread = None
+    if gap > MOST_UNREAD:
+        # the extreme that may lie in the gap stands off the nearest mark by that much, if the plate is only tilted
+        half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
+        unread = rectangular("unread part of the turn", half)
+        notes.append(
+            f"The marks leave {math.degrees(gap):.0f} degrees of the turn unread: the plate may swing more there. Read "
+            f"marks all round."
+        )
     if found.u_total is None:
         notes.append("Three turns read once each leave nothing to judge the scatter by; read more turns.")
     saw = evidence.gear.saw
@@ -89,8 +100,8 @@ def evaluate(evidence: Evidence) -> Finding:
     ):
         dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
         scatter = Part("scatter of the readings", "A", float(u), dof) if u is not None and u > 0 else None
-        combined = combine([scatter, *fixed], confidence)
         first = name == "total"
+        combined = combine([scatter, *fixed, unread if first else None], confidence)
         said = verdict(value, combined.expanded, limit) if first and limit is not None else None
         quantities.append(
             Quantity(
@@ -126,6 +137,7 @@ def evaluate(evidence: Evidence) -> Finding:
         quantities=quantities,
         verdict=quantities[0].verdict,
         confidence=confidence,
+        settle=Settle(part=budget[0].part) if budget and quantities[0].verdict == "cannot-tell" else None,
         budget=budget or [],
         notes=notes,
     )

@@ -6,6 +6,10 @@ May import: the standard library.
 from __future__ import annotations
 
 import math
+import re
+from itertools import pairwise
+
+_DEGREES = re.compile(r"-?[0-9]{1,4}(\.[0-9]+)?")
 
 
 def turn_of(placement: str) -> float | None:
@@ -13,11 +17,8 @@ def turn_of(placement: str) -> float | None:
     head, dash, tail = placement.partition("-")
     if head != "turn" or not dash:
         return None
-    try:
-        degrees = float(tail)
-    except ValueError:
-        return None
-    return degrees if math.isfinite(degrees) else None
+    # not all that Python takes for a number: 1_0, 1e2 and other alphabets' digits are slips of the pen
+    return float(tail) if _DEGREES.fullmatch(tail) else None
 
 
 def even_turns(count: int) -> list[str]:
@@ -29,3 +30,9 @@ def are_even(degrees: list[float]) -> bool:
     marks = sorted(d % 360 for d in degrees)
     gap = 360 / len(marks)
     return all(abs((b - a) % 360 - gap) < 1 for a, b in zip(marks, [*marks[1:], marks[0] + 360], strict=True))
+
+
+def widest_gap(turns: list[float]) -> float:
+    """The widest part of the turn without a mark, rad; turns in rad, any of them more than once."""
+    marks = sorted({round(t % math.tau, 6) for t in turns})
+    return max((b - a for a, b in pairwise([*marks, marks[0] + math.tau])), default=math.tau)

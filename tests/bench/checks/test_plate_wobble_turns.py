@@ -11,6 +11,7 @@ import pytest
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear
 from bench.gear import Indicator, Saw
+from bench.recorded import RecordedError
 
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), saw=Saw("saw", wobble=0.05))
 
@@ -121,3 +122,33 @@ def test_what_is_asked_for_live() -> None:
     assert {(s.gather, s.repeat, s.side, s.mount) for s in steps} == {("spot", 1, "right", "still")}
     assert len(check.plan({}, EvidenceGear())) == 8
     assert {c.name for c in check.cautions} >= {"unplug", "still-teeth"}
+
+
+@pytest.mark.parametrize("turns", [range(0, 80, 10), range(100, 290, 30), (0, 120, 240)])
+def test_marks_that_leave_much_of_the_turn_unread_do_not_call_a_plate_good(recorded, turns) -> None:
+    """A plate that swings by 0.06 in all: what was read of it swings less, and the limit is 0.05."""
+    reads = wobbling(turns, 0.03, 0.0, times=2)
+    read = [r for each in reads.values() for r in each]
+    assert max(read) - min(read) < 0.05 - 0.004
+    found = recorded("plate-wobble", rows(reads), gear=GEAR)
+    total = found.quantities[0]
+    assert total.value + total.uncertainty >= 0.06
+    assert total.verdict == found.verdict == "cannot-tell"
+    assert found.settle is not None and found.settle.part == "unread part of the turn"
+    assert any("of the turn unread" in note for note in found.notes)
+
+
+def test_marks_all_round_leave_nothing_unread(recorded) -> None:
+    for count in (4, 8, 12):
+        found = recorded(
+            "plate-wobble", rows(wobbling([360 * i / count for i in range(count)], 0.03, 20.0)), gear=GEAR
+        )
+        assert not any("unread" in note for note in found.notes)
+        assert "unread part of the turn" not in {row.part for row in found.budget}
+
+
+@pytest.mark.parametrize("name", ["turn-1_0", "turn-1e2", "turn- 45", "turn-\u0663", "turn-nan", "turn-+45"])
+def test_a_turn_is_written_in_plain_digits(recorded, name: str) -> None:
+    reads = rows(wobbling(range(0, 360, 45), 0.012, 0.0))
+    with pytest.raises(RecordedError, match="unknown placement"):
+        recorded("plate-wobble", [*reads, (9, name, 0, "1.0")], gear=GEAR)
