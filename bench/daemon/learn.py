@@ -160,9 +160,8 @@ class Learner:
 
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
-        if self.what is None:
-            return
-        one = next((one for one in self._wired() if one.name == message.instrument), None)
+        wired = self._wired() if self.what is not None else []
+        one = next((one for one in wired if one.name == message.instrument), None)
         if one is None:
             return
         if self._proof is not None:
