@@ -145,10 +145,8 @@ class State(msgspec.Struct):
         return self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
 
     def jig_gear(self, name: str | None = None) -> Jig | None:
-        name = name or self.the_jig
-        if self.gear is None:
-            return None
-        return next((j for j in self.gear.jigs if j.name == name), None)
+        jigs = self.gear.jigs if self.gear is not None else []
+        return next((j for j in jigs if j.name == (name or self.the_jig)), None)
 
     def board(self, jig: str | None = None) -> float | None:
         """mm: the user's widest board on that sled."""
