@@ -59,6 +59,11 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
         some = [t for t in evidence.traces if t.placement == name and t.push]
         values = [r for t in some for r in t.reading]
+        if values and len(set(values)) == 1:
+            notes.append(
+                f"At {name} the reading did not change by a single count: does the tip touch, is the plunger free and the "
+                f"display not on hold? Press the plunger once and see."
+            )
         if len(set(values)) < 3:
             continue
         swept = any(len(set(t.travel)) >= SWEPT_PLACES for t in some)

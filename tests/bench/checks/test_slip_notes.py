@@ -112,3 +112,13 @@ def test_an_inch_user_reads_inches_in_the_notes() -> None:
     kind = Evidence("fence-square", traces, {}, gear)
     notes = conclude(kind, id="x", at="2026-01-01T00:00:00+00:00", units="inch").notes
     assert not any(" mm " in n for n in notes)
+
+
+def test_a_reading_that_never_changes_is_asked_about(recorded) -> None:
+    """A plunger that does not touch, or a display on hold, makes every fence dead square."""
+    dead = [(n, p, 5 * k, "2.000") for n, p in ((1, "handle-left"), (2, "handle-right")) for k in range(40)]
+    found = recorded("fence-square", dead)
+    asked = [note for note in found.notes if "did not change" in note]
+    assert len(asked) == 2 and "handle-left" in asked[0] and "touch" in asked[0]
+    alive = [(*row[:3], "2.001") if row[2] == 100 else row for row in dead]
+    assert not any("did not change" in note for note in recorded("fence-square", alive).notes)
