@@ -82,7 +82,7 @@ def evaluate(
         raise Complaint(f"--mount {mount} is not for {kind}: nothing in it hangs on that")
     if side is not None and all(step.side is None for step in steps):
         raise Complaint(f"--side is not for {kind}: nothing in it hangs on that")
-    findings = []
+    findings, refused = [], []
     for name in files:
         path = Path(name)
         known = Known()
@@ -97,9 +97,11 @@ def evaluate(
             now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
             finding = conclude(evidence, id=number, at=now, units=settings.units)
         except RecordedError as error:
-            raise Complaint(str(error)) from error
+            refused.append(str(error))
+            continue
         except EvidenceError as error:
-            raise Complaint(f"{path}: {error}") from error
+            refused.append(f"{path}: {error}")
+            continue
         findings.append(finding)
         if as_json:
             import msgspec
@@ -111,6 +113,10 @@ def evaluate(
             board = gear.jig.widest_board if gear.jig is not None else None
             for line in finding_words(finding, settings.units, board):
                 click.echo(line)
+    if refused:
+        for words in refused[:-1]:
+            say(f"sweepgauge: {words}")
+        raise Complaint(refused[-1])
     if as_json and len(files) == 1:
         for note in findings[0].notes:
             say(note)

@@ -105,3 +105,23 @@ def test_a_card_that_is_full_is_said(tmp_path: Path) -> None:
         )
     assert done.returncode == 2
     assert done.stderr == "sweepgauge: the answer could not be written: No space left on device\n"
+
+
+def test_a_file_that_is_refused_keeps_no_other_from_its_answer(tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
+    good.write_text(SWEEPS)
+    bad.write_text(SWEEPS.replace("handle-left,25,", "handle-left,x,"))
+    done = subprocess.run(
+        [sys.executable, "-m", "bench.cli", "evaluate", "fence-square", "--json"]
+        + ["bad.csv", "good.csv", "none.csv", "good.csv"],
+        capture_output=True,
+        check=False,
+        text=True,
+        cwd=tmp_path,
+        env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
+        timeout=30,
+    )
+    assert done.returncode == 2
+    assert len(done.stdout.splitlines()) == 2
+    first, second = done.stderr.splitlines()  # one line for each that is refused
+    assert first.startswith("sweepgauge: bad.csv:3: ") and second.startswith("sweepgauge: none.csv: ")
