@@ -109,11 +109,11 @@ def test_a_card_that_is_full_is_said(tmp_path: Path) -> None:
 
 def test_a_file_that_is_refused_keeps_no_other_from_its_answer(tmp_path: Path) -> None:
     good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
+    files = ["bad.csv", "good.csv", "none.csv", "good.csv"]
     good.write_text(SWEEPS)
     bad.write_text(SWEEPS.replace("handle-left,25,", "handle-left,x,"))
     done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "evaluate", "fence-square", "--json"]
-        + ["bad.csv", "good.csv", "none.csv", "good.csv"],
+        [sys.executable, "-m", "bench.cli", "evaluate", "fence-square", "--json", *files],
         capture_output=True,
         check=False,
         text=True,
