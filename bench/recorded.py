@@ -27,7 +27,7 @@ STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
 MOST = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
 TURNS_BACK = 1.6  # way over reach of a sweep that was pushed and drawn back under one number
 NAMES = ("sweep", "placement", "what", "end")  # columns that hold a name; all others hold a length
-WALLS, NO_WALL = ("left", "right"), ("free", "none", "-")
+WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
 PLACES = ("placement", "what", "end")
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
@@ -181,7 +181,7 @@ def _take(group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceG
     group.at.append(_number(name, row, "t_s") if time else None)
     if columns.swept:
         group.seat = _same(name, row, "seat", group.seat, row.cells.get("seat"))
-        group.hold = _same(name, row, "hold", group.hold, _wall(name, row))
+        group.hold = _same(name, row, "hold", group.hold, _hold(row))
 
 
 def _same(name: str, row: Row, column: str, before: str | None, said: str | None) -> str | None:
@@ -194,16 +194,15 @@ def _same(name: str, row: Row, column: str, before: str | None, said: str | None
     return said or before
 
 
-def _wall(name: str, row: Row) -> str | None:
-    """The wall of the slots against which the sled was held; None where it was not. It takes the play between them
-    out of the budget, so that no other word may."""
+def _hold(row: Row) -> str | None:
+    """Against which wall of the slots the sled was held, in the words of whoever held it; None where it was not.
+
+    A hold that is declared takes the play between the walls out of the budget.
+    """
     said = row.cells.get("hold") or ""
-    word = said.lower()
-    if word and word not in (*WALLS, *NO_WALL):
-        raise RecordedError(
-            f"{name}:{row.line}: unknown hold {_short(said)}; it takes {', '.join(WALLS)}, or nothing"
-        )
-    return word if word in WALLS else None
+    if said.lower() in NO_HOLD:
+        return None
+    return said.lower() if said.lower() in WALLS else said
 
 
 def _number(name: str, row: Row, column: str) -> float:

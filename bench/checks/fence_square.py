@@ -188,8 +188,8 @@ def evaluate(evidence: Evidence) -> Finding:
 def _with_known_square(
     evidence: Evidence, placed: Placed, sense: float, notes: list[str]
 ) -> tuple[float, Part | None]:
-    """One placement: the square's error comes from its log, else from its tolerance, else it is a poor one's."""
-    from bench.uncertainty import rectangular, square
+    """One placement: the square's error comes from its log, else from its tolerance."""
+    from bench.uncertainty import square
 
     sign = sense if placed.name == LEFT else -sense
     history, owned = evidence.known.square, evidence.gear.square
@@ -206,11 +206,11 @@ def _with_known_square(
         )
         return placed.rotation, row
     notes.append(
-        "One set-up and nothing known of the square: the answer is the fence and the square together, and the square "
-        f"is taken to be within {POOR_SQUARE * 300:.3f} mm per 300 mm (common practice, no source). Turn the square "
-        "over and push again, or name a square with its tolerance."
+        "One set-up and nothing known of the square: the answer is the fence and the square together, and a poor "
+        f"square is out by {POOR_SQUARE * 300:.3f} mm per 300 mm (common practice, no source). Turn the square over "
+        "and push again, or name a square with its tolerance."
     )
-    return placed.rotation, rectangular("square", POOR_SQUARE)
+    return placed.rotation, None
 
 
 def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float) -> list[str]:

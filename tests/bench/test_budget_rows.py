@@ -33,7 +33,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "reading age": ("B", "age x change of speed / length; none without an age", f"{GUM} 5.1.3"),
     "travel scale": ("B", "0.1 % either way", f"{GUM} 4.3.7; {USUAL}"),
     "plunger tilt": ("B", "2 deg either way, by its cosine", f"{GUM} 4.3.7, F.2.4.4; {USUAL}"),
-    "square": ("A B", "its log's; its tolerance over its arm; 0.1 mm over 300", f"{GUM} 4.3.7; {USUAL}"),
+    "square": ("A B", "its log's; its tolerance over its arm", f"{GUM} 4.3.7"),
     "closure": ("B", "what did not come back beyond play, rectangular", f"{GUM} 4.3.7"),
     "form of the arm": ("B", "a bow of 0.02 mm over the arm, where stretches differ", f"{GUM} 4.3.7; {USUAL}"),
     "blade": ("B", "half of the give or take that was given with it", f"{GUM} 4.3.3"),
