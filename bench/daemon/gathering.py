@@ -38,6 +38,7 @@ SPOILS = {  # flags of readings that must not enter a sweep: what that is, and w
     "hold": ("is on hold, maximum or minimum", "Switch that off on the gauge; till then nothing counts."),
     "missed_edge": ("has missed an edge: where the sled is, is not known", "Push slower."),
 }
+TELL_LEAPS = 10.0  # s
 TELL_POINTS = 0.1  # s between pieces of the running line
 
 
@@ -279,13 +280,14 @@ class Bench:
                 log.info("%s", what.words)
 
     def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Well-formed readings that went where nothing goes; all are counted, one a second is told."""
+        """Well-formed readings that went where nothing goes; all are counted, the first and then one a while is told:
+        a grain of dust under the tip leaps as well, and the pass is none the worse for it."""
         if now < self._told_held.get(instrument.name, 0.0):
             return
-        self._told_held[instrument.name] = now + 1.0
+        self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
         shown = length_words(value, self.settings.units, 3 if self.settings.units == "mm" else None)
-        words = f"A leap to {shown} was not used: the {instrument.name} came back from it ({so_far} so far)."
+        words = f"A leap to {shown} was not used: the {instrument.name} came back from it (dust, or a bit lost; {so_far} so far)."
         self.tell(Notice(instrument.name, words))
         log.info("%s", words)
         self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
