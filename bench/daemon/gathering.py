@@ -287,7 +287,10 @@ class Bench:
         self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
         shown = length_words(value, self.settings.units, 3 if self.settings.units == "mm" else None)
-        words = f"A leap to {shown} was not used: the {instrument.name} came back from it (dust, or a bit lost; {so_far} so far)."
+        words = (
+            f"A leap to {shown} was not used: the {instrument.name} came back from it "
+            f"(dust, or a bit lost; {so_far} so far)."
+        )
         self.tell(Notice(instrument.name, words))
         log.info("%s", words)
         self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
