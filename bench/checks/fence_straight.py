@@ -268,9 +268,11 @@ def _contacts(
     evidence: Evidence, face: Face, rest: Sequence[Part | None], confidence: float, notes: list[str]
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's own line."""
+    from bench.checks.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
     from bench.uncertainty import Part, combine, tilt, travel_scale
 
+    fine = texture(face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,))
     jig = evidence.gear.jig
     sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
     side: Literal["near", "far"] = "near" if sign > 0 else "far"
@@ -298,10 +300,13 @@ def _contacts(
             None if p is None else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge) for p in rest
         ]
         gear = evidence.gear
+        # a board stands on the texture that the average no longer has: as much again as that was seen to turn it
+        missed = contact_missed(face, fine, (start, stop), pushed, side)
         combined = combine(
             [
                 *scatter,
                 *rows,
+                Part("form averaged away", "B", missed) if missed else None,
                 travel_scale(rotation, gear.travel.scale_error),
                 tilt(rotation, gear.indicator.tilt),
             ],
