@@ -39,8 +39,8 @@ ROUGH = 8.0  # counts of scatter; rougher than this a slow stream is not doubted
 class Usual(NamedTuple):
     """step: the smallest between two readings, 0 where unknown; order: what foretells the next one best.
 
-    scatter: how far off what foretells best readings usually are; noise: that of one reading; bent, waved: what of one
-    reading would make the usual third and fourth differences: noise, and how motion changes. Deviations, mm.
+    scatter: how far off what foretells best readings usually are; noise: that of one reading; waved: what of one
+    reading would make the usual fourth differences: noise, and how motion changes. Deviations, mm.
     """
 
     step: float

@@ -280,16 +280,16 @@ class Bench:
                 log.info("%s", what.words)
 
     def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Well-formed readings that went where nothing goes; all are counted, the first and then one a while is told:
-        a grain of dust under the tip leaps as well, and the pass is none the worse for it."""
+        """Well-formed readings off the path of the others; all are counted, the first and then one a while is told:
+        a grain of dust under the tip is off it as well, and the pass is none the worse for it."""
         if now < self._told_held.get(instrument.name, 0.0):
             return
         self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
         shown = length_words(value, self.settings.units, 3 if self.settings.units == "mm" else None)
         words = (
-            f"A leap to {shown} was not used: the {instrument.name} came back from it "
-            f"(dust, or a bit lost; {so_far} so far)."
+            f"One reading of the {instrument.name}, {shown}, was not used: it is off the path of those around it "
+            f"({'dust, a jerk' if instrument.role != 'travel' else 'a jerk'} or a bit lost; {so_far} so far)."
         )
         self.tell(Notice(instrument.name, words))
         log.info("%s", words)

@@ -155,19 +155,19 @@ class Learner:
         ports = [one.settings.port for one in self._wired() if one.settings.port]
         return {port if "://" in port else os.path.realpath(port) for port in ports}
 
+    def _named(self, name: str) -> Instrument | None:
+        return next((one for one in self._wired() if one.name == name), None)
+
     def _indicator(self) -> Instrument | None:
         return next((one for one in self._wired() if one.role == "indicator"), None)
 
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
-        wired = self._wired() if self.what is not None else []
-        one = next((one for one in wired if one.name == message.instrument), None)
-        if one is None:
+        if self.what is None or (one := self._named(message.instrument)) is None:
             return
-        if self._proof is not None:
-            if one.role == "indicator":
-                self._proof.readings(message)
-        elif one.settings.port:
+        if self._proof is not None and one.role == "indicator":
+            self._proof.readings(message)
+        elif self._proof is None and one.settings.port:
             self._take(one.settings.port, message.at, message.values)
 
     def _take(self, port: str, times: list[float], values: list[float]) -> None:

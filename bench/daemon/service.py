@@ -232,8 +232,7 @@ class Service:
 
     def _tell_readings(self, message: Readings, now: float) -> None:
         self.clients.tell_readings(message, now)
-        if self.learner.what is not None:
-            self.learner.heard(message)
+        self.learner.heard(message)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""

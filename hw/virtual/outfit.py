@@ -6,16 +6,32 @@ May import: the standard library only.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from .saw import VirtualSaw
+from typing import Protocol
 
 SAW, SLED, SQUARE = "pretend-saw", "pretend-sled", "pretend-square"
 LEAVES = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)
 
 
-def gear(saw: VirtualSaw) -> dict[str, object]:
+class Owned(Protocol):
+    """What is written of a saw and its sled; mm."""
+
+    @property
+    def rip_fence_side(self) -> str: ...
+    @property
+    def fence(self) -> str: ...
+    @property
+    def pivot(self) -> str: ...
+    @property
+    def pivot_to_blade(self) -> float: ...
+    @property
+    def pivot_to_screw(self) -> float: ...
+    @property
+    def pivot_to_stop(self) -> float: ...
+    @property
+    def arm(self) -> float: ...
+
+
+def gear(saw: Owned) -> dict[str, object]:
     """Tables saw, jig, square and leaves, for the settings file; whoever writes it adds the ports."""
     return {
         "units": "mm",

@@ -331,3 +331,46 @@ def first_bench(tmp_path: Path):
             await bench.ports.stop()
 
     return make
+
+
+@pytest.fixture
+def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
+    """What the doctor says of an instrument that sends `line` again and again, or answers what it is asked."""
+    from bench.doctor import instruments
+    from bench.doctor.rights import User
+    from bench.settings import PortSettings
+
+    monkeypatch.setattr(instruments, "LISTEN", 0.4)
+    monkeypatch.setattr("hw.listening.TURN", 0.2)
+    monkeypatch.setattr("hw.listening.SILENCE", 0.2)
+    somebody = User("ann", False, frozenset(), frozenset())
+    opened: list[int] = []
+
+    def look(line: bytes, *, answers: bytes = b"", name: str = "indicator", **settings: object) -> list:
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(master, False)
+        opened.extend((master, slave))
+        over = threading.Event()
+
+        def speak() -> None:
+            while not over.wait(0.02):
+                try:
+                    asked = os.read(master, 256)
+                except OSError:
+                    asked = b""
+                if line or (answers and asked):
+                    os.write(master, line or answers)
+
+        thread = threading.Thread(target=speak, daemon=True)
+        thread.start()
+        wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
+        try:
+            return instruments.heard_here(wired, [], somebody, 2.0, "mm")
+        finally:
+            over.set()
+            thread.join()
+
+    yield look
+    for descriptor in opened:
+        os.close(descriptor)

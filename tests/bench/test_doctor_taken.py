@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import threading
 import tty
-from collections.abc import Callable, Iterator
 from functools import reduce
 from operator import xor
 from pathlib import Path
@@ -20,44 +19,6 @@ from bench.wire import GetStatus, StatusReply
 from hw.formats.modbus_rtu import crc16
 
 ANN = User("ann", False, frozenset(), frozenset())
-
-
-@pytest.fixture
-def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
-    """What is said of an indicator that sends `line` again and again, or answers what it is asked."""
-    monkeypatch.setattr(instruments, "LISTEN", 0.4)
-    monkeypatch.setattr("hw.listening.TURN", 0.2)
-    monkeypatch.setattr("hw.listening.SILENCE", 0.2)
-    opened: list[int] = []
-    over = threading.Event()
-
-    def look(line: bytes, *, answers: bytes = b"", name: str = "indicator", **settings) -> list:
-        master, slave = os.openpty()
-        tty.setraw(slave)
-        os.set_blocking(master, False)
-        opened.extend((master, slave))
-
-        def speak() -> None:
-            while not over.wait(0.02):
-                try:
-                    asked = os.read(master, 256)
-                except OSError:
-                    asked = b""
-                if line or (answers and asked):
-                    os.write(master, line or answers)
-
-        thread = threading.Thread(target=speak, daemon=True)
-        thread.start()
-        wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
-        try:
-            return instruments.heard_here(wired, [], ANN, 2.0, "mm")
-        finally:
-            over.set()
-            thread.join()
-
-    yield look
-    for descriptor in opened:
-        os.close(descriptor)
 
 
 def faults(matters: list) -> str:

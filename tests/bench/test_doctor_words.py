@@ -8,7 +8,6 @@ import threading
 import time
 import tty
 from collections import Counter
-from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,44 +20,6 @@ from bench.settings import PortSettings, load
 from hw.formats.modbus_rtu import crc16
 
 ANN = User("ann", False, frozenset(), frozenset())
-
-
-@pytest.fixture
-def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
-    """What is said of an indicator that sends `line` again and again, or answers what it is asked."""
-    monkeypatch.setattr(instruments, "LISTEN", 0.4)
-    monkeypatch.setattr("hw.listening.TURN", 0.15)
-    monkeypatch.setattr("hw.listening.SILENCE", 0.2)
-    opened: list[int] = []
-
-    def look(line: bytes, *, answers: bytes = b"", **settings) -> list:
-        master, slave = os.openpty()
-        tty.setraw(slave)
-        os.set_blocking(master, False)
-        opened.extend((master, slave))
-        over = threading.Event()
-
-        def speak() -> None:
-            while not over.wait(0.02):
-                try:
-                    asked = os.read(master, 256)
-                except OSError:
-                    asked = b""
-                if line or (answers and asked):
-                    os.write(master, line or answers)
-
-        thread = threading.Thread(target=speak, daemon=True)
-        thread.start()
-        try:
-            wired = [("indicator", PortSettings(port=os.ttyname(slave), **settings))]
-            return instruments.heard_here(wired, [], ANN, 2.0, "mm")
-        finally:
-            over.set()
-            thread.join()
-
-    yield look
-    for descriptor in opened:
-        os.close(descriptor)
 
 
 def text(matters: list) -> str:
