@@ -46,7 +46,7 @@ LARGEST_COUNT = (1 << 63) - 1
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
 _SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})")
-_WHOLE = re.compile(r"-?[0-9]{1,10}")
+_WHOLE = re.compile(r"-?[0-9]{1,20}")  # 64 bits have twenty digits
 _HEX = re.compile(r"[0-9A-F]+")
 
 

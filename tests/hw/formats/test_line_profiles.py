@@ -260,6 +260,13 @@ def test_numbers_of_a_bridge_that_go_round_later_than_ours_are_taken() -> None:
     assert first.flags == second.flags == ()  # no gap
 
 
+def test_a_bridge_with_a_clock_of_64_bits_is_read_after_weeks() -> None:
+    """More than ten digits: 10**10 us are under three hours."""
+    record = one("bridge", sentence("BRG,17,1234567890123456,2,+1.5mm"))
+    assert isinstance(record, BridgeRecord)
+    assert (record.value, record.device_us) == (1.5, 1234567890123456 % 2**32)
+
+
 @pytest.mark.parametrize("place", range(len(sentence("BRG,17,1,2,+1.5mm")) - 2))
 def test_no_flipped_bit_passes_the_checksum(place: int) -> None:
     line = sentence("BRG,17,1,2,+1.5mm")
