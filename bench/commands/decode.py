@@ -26,6 +26,7 @@ PROFILES = "plain, code_channel_item, mux, mode_letter, bridge, bridge_counts"
 
 def _words(record: Record) -> str:
     """One record as a line for a person."""
+    from hw.formats.lengths import in_words
     from hw.statuses import meaning_of
 
     where = f"channel {record.channel}: " if record.channel is not None else ""
@@ -40,7 +41,7 @@ def _words(record: Record) -> str:
         said = f"status: {record.status}" + (f" ({means})" if means != record.status else "")
     elif record.value is not None:
         flags = f" [{', '.join(record.flags)}]" if record.flags else ""
-        said = f"{record.value:.6g} mm (shown in {record.unit}){flags}"
+        said = f"{in_words(record.value)} mm (shown in {record.unit}){flags}"
     else:
         return where + counts
     return where + said + (f"; {counts}" if counts else "")
@@ -78,6 +79,8 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
         decoder = make_decoder(format_name, given)
     except FormatError as error:
         raise Complaint(str(error)) from error
+    if sys.stdin is None:  # closed by whoever called
+        raise Complaint("there is no standard input: give the capture as `< captured.bin`")
     source = cast(io.BufferedReader, sys.stdin.buffer)
     out = sys.stdout.buffer
     first, good = bytearray(), 0

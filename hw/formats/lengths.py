@@ -17,9 +17,14 @@ def to_mm(digits: int, decimals: int, inch: bool) -> float:
     return digits * (254 if inch else 1) / power
 
 
+def in_words(value: float) -> str:
+    """Millimetres to a hundredth of a nanometre, without an exponent and without zeros at the end."""
+    return f"{round(value, 8) + 0.0:.8f}".rstrip("0").rstrip(".")  # + 0.0: -0 is 0
+
+
 def outside(value: float, range_mm: tuple[float, float]) -> str | None:
     """Why a value is refused by the option range_mm; None when it is inside."""
     low, high = range_mm
     if low <= value <= high:
         return None
-    return f"{value:.6g} mm is outside range_mm {low:g} to {high:g}"
+    return f"{in_words(value)} mm is outside range_mm {in_words(low)} to {in_words(high)}"

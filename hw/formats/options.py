@@ -35,7 +35,7 @@ def choice(*known: str, also: Mapping[str, str] | None = None) -> Reader:
     def read(given: object) -> str:
         if isinstance(given, str) and given in spellings:
             return spellings[given]
-        raise ValueError("one of " + ", ".join(known))
+        raise ValueError("one of " + ", ".join(spellings))
 
     return read
 

@@ -70,6 +70,28 @@ def test_a_long_rejected_frame_is_cut_for_the_eye_alone() -> None:
     assert "78" * 60 in out
 
 
+@pytest.mark.parametrize("line", ["+123.4565 mm", "+1234567.8 mm", "-0.00005 mm"])
+def test_a_person_is_shown_every_digit(line: str) -> None:
+    assert decoded(f"{line}\r\n".encode(), "--format", "line")[0].startswith(f"{line.lstrip('+')} ")
+    (refused,) = decoded(f"{line}\r\n".encode(), "--format", "line", "--option", "range_mm=5,6.000001")[
+        0
+    ].splitlines()
+    assert f"{line.lstrip('+')} is outside range_mm 5 to 6.000001" in refused
+
+
+def test_no_standard_input_at_all_is_wrong_use() -> None:
+    done = subprocess.run(
+        ["sh", "-c", 'exec "$0" "$@" <&-', *SWEEPGAUGE, "decode", "--format", "line"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=20,
+    )
+    assert done.returncode == 2 and not done.stdout
+    (said,) = done.stderr.splitlines()
+    assert "standard input" in said
+
+
 def test_a_living_stream_is_decoded_as_it_comes() -> None:
     """`capture | decode` shows a reading when it is sent, not when 64 kilobytes are together."""
     with subprocess.Popen(

@@ -236,6 +236,7 @@ def test_table() -> None:
         ("modbus_rtu", {"scale_mm": True}, "above zero"),
         ("modbus_rtu", {"address": "0"}, "from 1 to 247"),
         ("wedge", {"terminator": "SPACE"}, "ENTER, TAB"),
+        ("wedge", {"default_unit": "cm"}, "mm, inch, in$"),
     ],
 )
 def test_wrong_options_of_other_formats(name: str, options: dict[str, object], words: str) -> None:
