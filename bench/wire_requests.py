@@ -180,6 +180,13 @@ class LogExport(Tagged, frozen=True, tag="log-export"):
     ref: int | None = None
 
 
+class LogEvents(Tagged, frozen=True, tag="log-events"):
+    """What happened to the instruments and to the log itself, the latest so many."""
+
+    most: int = 50
+    ref: int | None = None
+
+
 Request = (
     GetStatus
     | Watch
@@ -203,4 +210,5 @@ Request = (
     | LogList
     | LogShow
     | LogExport
+    | LogEvents
 )

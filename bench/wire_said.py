@@ -319,6 +319,24 @@ class LogOne(Tagged, frozen=True, tag="log-one"):
     ref: int | None = None
 
 
+class LogEvent(msgspec.Struct, frozen=True):
+    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator", "travel", "caliper", "pass",
+    "clock", "log". words: a whole sentence for a person."""
+
+    at: str
+    synced: bool
+    kind: str
+    about: str
+    words: str
+
+
+class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
+    """Newest first."""
+
+    events: list[LogEvent]
+    ref: int | None = None
+
+
 class LogText(Tagged, frozen=True, tag="log-text"):
     """A piece of an export; `last` ends it."""
 
@@ -347,6 +365,7 @@ Said = (
     | LogRows
     | LogOne
     | LogText
+    | LogEventRows
     | Fitted
     | Recording
     | GearReply

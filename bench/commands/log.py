@@ -1,4 +1,4 @@
-"""`sweepgauge log list|show|export`: asks the daemon; --log FILE reads a file.
+"""`sweepgauge log list|show|export|events`: asks the daemon; --log FILE reads a file.
 
 May import: bench.client, bench.daemon, bench.log, bench.units, bench.wire, bench.words, click, msgspec, its
 neighbours.
@@ -23,7 +23,7 @@ T = TypeVar("T")
 
 @click.group()
 def log() -> None:
-    """List, show or export what was measured."""
+    """List, show or export what was measured; list what happened to instruments and log."""
 
 
 def _file_option(f: Any) -> Any:
@@ -144,6 +144,46 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
                         return 0
     except (Refused, Gone) as error:
         raise Complaint(str(error)) from error
+
+
+@log.command()
+@socket_option
+@_file_option
+@json_option
+@click.option(
+    "--most", type=click.IntRange(1, 10000), default=50, show_default=True, help="The latest so many."
+)
+def events(socket_path: str | None, log_path: str | None, as_json: bool, most: int) -> int:
+    """What happened to the instruments and to the log itself, newest first, in this machine's local time.
+
+    Cables, silences, switched units, held displays, readings and passes that were not used and why, the clock.
+
+    Example:  sweepgauge log events --most 20
+    """
+    from bench.wire import LogEventRows, LogEvents
+
+    if log_path is not None:
+        from bench.daemon import happened
+
+        rows = from_file(lambda _: happened.events(_there(log_path), most))
+    else:
+        rows = _ask(socket_path, LogEvents(most), LogEventRows)[0].events
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode({"events": rows}))
+        return 0
+    for row in rows:
+        click.echo(f"{_local(row.at)}  {row.words}")
+    if not rows:
+        click.echo("nothing yet")
+    return 0
+
+
+def _local(at: str) -> str:
+    from datetime import datetime
+
+    return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S")
 
 
 def known_kind(kind: str | None) -> None:

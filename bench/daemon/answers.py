@@ -16,7 +16,7 @@ import msgspec
 from bench import __version__
 from bench.checks import checks
 from bench.checks.model import EvidenceGear
-from bench.daemon import history
+from bench.daemon import happened, history
 from bench.daemon.clients import Client
 from bench.daemon.gathering import Bench
 from bench.daemon.learn import Learner
@@ -46,6 +46,8 @@ from bench.wire import (
     InstrumentState,
     Learn,
     Live,
+    LogEventRows,
+    LogEvents,
     LogExport,
     LogList,
     LogOne,
@@ -69,6 +71,7 @@ from bench.wire import (
 log = logging.getLogger("sweepgauge")
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
+FLUSH = 1.0  # s
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
@@ -171,7 +174,7 @@ class Answers:
             await self._put(client, request)
         elif isinstance(request, PutUnits):
             await self._units(client, request)
-        elif isinstance(request, LogList | LogShow | LogExport):
+        elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
             await self._from_log(client, request)
         else:
             raise WrongUse("this daemon cannot do that")
@@ -309,13 +312,18 @@ class Answers:
 
     # ---- the log --------------------------------------------------------------------------------------
 
-    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport) -> None:
+    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport | LogEvents) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
             rows, moves, superseded = await asyncio.to_thread(
                 history.listed, path, jig=request.jig, check=request.check, most=request.most
             )
             client.send(LogRows(rows, moves, superseded, request.ref))
+        elif isinstance(request, LogEvents):
+            units = self.service.settings.units
+            await asyncio.to_thread(self.service.log.flush, FLUSH)  # events of no check wait for company
+            events = await asyncio.to_thread(happened.events, path, request.most, units)
+            client.send(LogEventRows(events, request.ref))
         elif isinstance(request, LogShow):
             shown = await asyncio.to_thread(history.show, path, request.id)
             client.send(

@@ -21,9 +21,15 @@ from bench.checks.model import Evidence
 from bench.finding import Finding, Move
 from bench.log import load, schema
 from bench.log.faults import is_damage, why
-from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
+from bench.log.rows import EventRow, Happened, LogDamaged, LogError, OpenRun, SweepRecord
 
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
+
+# events of instruments, of the clock and of the log itself
+_OF_ITSELF = (
+    *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
+    *("clock", "clock-jumped", "log-salvaged", "refused-by-log", "not-recorded"),
+)
 
 _COPIES = 5  # tries to copy a log that is being written to
 
@@ -156,6 +162,41 @@ def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float,
     return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
 
 
+def happened(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
+    """What instruments, clock and log did, and the passes that were not used: newest first, at most so many.
+
+    An opening of the log stands before all that was recorded in it. A pass is told where its reason was told: where it
+    is a sentence, and no mere handling of the sled. Dates are put right as those of findings are.
+    """
+    marks = ", ".join("?" * len(_OF_ITSELF))
+    rows = db.execute(
+        f"""
+        SELECT e.kind, e.data_json, e.wall_s, e.clock_synced, e.monotonic_ns, boot.boot_id,
+               r.check_kind, s.placement, s.reason, e.boot_key AS opening, e.event_key AS place
+          FROM event AS e JOIN boot ON boot.boot_key = e.boot_key
+          LEFT JOIN check_run AS r ON r.run_key = e.run_key
+          LEFT JOIN sweep AS s
+            ON e.kind IN ('sweep-ended', 'sweep-undone') AND s.sweep = json_extract(e.data_json, '$.sweep')
+         WHERE e.kind IN ({marks})
+            OR (e.kind = 'sweep-ended' AND json_extract(e.data_json, '$.state') = 'interrupted')
+            OR (e.kind = 'sweep-ended' AND json_extract(e.data_json, '$.reason') GLOB '*[.?!]')
+            OR (e.kind = 'sweep-undone' AND s.reason GLOB '*[.?!]')
+         UNION ALL
+        SELECT 'opened', json_object('program', program), wall_s, clock_synced, monotonic_ns, boot_id,
+               NULL, NULL, NULL, boot_key, 0
+          FROM boot
+         ORDER BY opening DESC, place DESC LIMIT ?
+        """,
+        (*_OF_ITSELF, most),
+    )
+    dates = _dates(db)
+    found = []
+    for kind, data, wall, synced, monotonic, boot_id, check, placement, reason, _, _ in rows:
+        when, known = _when(wall, bool(synced), monotonic, dates.get(boot_id))
+        found.append(Happened(kind, json.loads(data), when, known, check, placement, reason))
+    return found
+
+
 def raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
     """By instrument: the bytes of the wire during a sweep, and each record's arrival in monotonic us."""
     return load.raw(db, sweep)
@@ -218,9 +259,7 @@ def _findings(
             finding = msgspec.json.decode(found, type=Finding)
         except msgspec.MsgspecError as error:
             raise LogDamaged(f"finding number {key} of the log can no longer be read: {error}") from error
-        put_right = dates.get(boot_id) if not synced else None
-        when = wall if put_right is None else put_right + monotonic / 1e9
-        known = bool(synced) or put_right is not None
+        when, known = _when(wall, bool(synced), monotonic, dates.get(boot_id))
         yield FindingRow(key, run, finding, later, instrument, hold, when, known)
 
 
@@ -241,6 +280,13 @@ def _dates(db: sqlite3.Connection) -> dict[str, float]:
             " WHERE kind = 'clock' AND event.clock_synced = 1 ORDER BY event_key"
         ).fetchall()
     )
+
+
+def _when(wall: float, synced: bool, monotonic_ns: int, zero: float | None) -> tuple[float, bool]:
+    """Wall s, and whether that is known; zero: the wall clock at the boot's monotonic zero, once it was known."""
+    if synced or zero is None:
+        return wall, synced
+    return zero + monotonic_ns / 1e9, True
 
 
 def _connect(path: Path, scratch: Path) -> sqlite3.Connection:

@@ -55,6 +55,19 @@ class EventRow(msgspec.Struct, frozen=True):
     synced: bool
 
 
+class Happened(msgspec.Struct, frozen=True):
+    """Something that an instrument, the clock or the log did, or a pass that was not used. wall_s: when, put right if
+    the clock was synced later in the same boot. check, placement, reason: of a pass."""
+
+    kind: str
+    data: dict[str, object]
+    wall_s: float
+    synced: bool
+    check: str | None = None
+    placement: str | None = None
+    reason: str | None = None
+
+
 class SweepRecord(msgspec.Struct, frozen=True):
     """A sweep as kept; `readings` counts the pairs of its trace, or what came raw where it has none."""
 

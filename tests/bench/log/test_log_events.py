@@ -1,0 +1,126 @@
+"""`log events`: what instruments, clock and log did, in words, newest first, out of a log that the real writer wrote."""
+
+from __future__ import annotations
+
+import json
+import time
+
+import pytest
+from click.testing import CliRunner
+
+from bench.commands.log import log as command
+from bench.daemon import happened
+from bench.log import read
+from bench.log.rows import Happened
+
+AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
+
+
+def words(path, most: int = 50, units: str = "mm") -> list[str]:
+    return [one.words for one in happened.events(path, most, units)]
+
+
+def test_what_instruments_did_is_told_newest_first(live, path) -> None:
+    writer = live().writer
+    writer.event(None, "instrument", {"name": "indicator", "state": "absent", "words": AWAY})
+    writer.event(None, "instrument", {"name": "indicator", "state": "open", "words": "The indicator reads."})
+    writer.event(None, "unit", {"name": "travel", "from": "mm", "to": "inch"})
+    writer.event(None, "spoiled", {"name": "indicator", "words": "The indicator is on hold."})
+    writer.event(None, "held", {"name": "travel", "value": 25.4, "held": 3})
+    writer.event(None, "live-begun", {"finding": "f", "jig": "big-sled"})  # of a move, not of an instrument
+    assert writer.flush()
+    assert words(path) == [
+        "One reading of the travel, 25.400 mm, was not used: it is off the path of those around it (a jerk or a bit "
+        "lost; 3 so far).",
+        "The indicator is on hold.",
+        "The travel was switched from mm to inch.",
+        "The indicator reads.",
+        f"Indicator: {AWAY}",
+        "The log was opened by test 1.",
+    ]
+    assert words(path, 2, "inch")[0].startswith("One reading of the travel, 1 in, ")
+    assert [one.about for one in happened.events(path, 3)] == ["travel", "indicator", "travel"]
+
+
+def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, path) -> None:
+    life = live()
+    life.begin()
+    for sweep in ("void", "short", "kept", "jumped"):
+        life.writer.start_sweep(sweep, "run-1", "handle-left")
+    life.writer.end_sweep("void", "refused", reason="This pass cannot be used: the indicator went away.")
+    life.writer.end_sweep("short", "refused", reason="too short for a pass")
+    life.writer.end_sweep("kept", "whole")
+    life.writer.end_sweep("jumped", "whole")
+    life.writer.undo_sweep("jumped", "The reading jumps by 0.5 mm: was zero pressed?")
+    life.writer.start_sweep("running", "run-1", "handle-right")
+    life.writer.close()
+    assert live("boot-b").writer.flush()
+    assert words(path) == [
+        "Fence-square, handle-right: The program ended during the sweep.",
+        "The log was opened by test 1.",
+        "Fence-square, handle-left: The reading jumps by 0.5 mm: was zero pressed?",
+        "Fence-square, handle-left: This pass cannot be used: the indicator went away.",
+        "The log was opened by test 1.",
+    ]
+
+
+def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> None:
+    clock = make.Clock(monotonic_s=50.0, wall_s=100.0, synced=False)
+    writer = live("boot-1970", clock=clock).writer
+    writer.event(None, "instrument", {"name": "indicator", "words": "The indicator reads."})
+    clock.monotonic_s, clock.wall_s, clock.synced = 650.0, 1_900_000_600.0, True
+    writer.event(None, "clock-jumped", {"seconds": 7200.0})
+    writer.event(None, "clock")
+    assert writer.flush()
+    clock_set, jumped, reads, opened = happened.events(path, 50)
+    assert jumped.words == "The clock of this machine jumped 2.0 h forward." and clock_set.about == "clock"
+    assert opened.at == reads.at == "2030-03-17T17:46:40+00:00" and reads.synced
+
+
+@pytest.mark.parametrize(
+    ("kind", "data", "says"),
+    [
+        ("log-salvaged", {"set_aside": "old.db", "sweeps": 3, "findings": 1, "unreadable": 2}, "set aside"),
+        ("not-recorded", {"sweep": "s", "readings": 40, "why": "the log was stalled"}, "40 readings"),
+        ("refused-by-log", {"why": "no such sweep"}, "no such sweep"),
+        ("learned", {"what": "travel", "values": {"port": "/dev/x", "grows": "away"}}, "port /dev/x"),
+        ("leaf", {"leaf_mm": 0.1, "change_mm": 0.1, "outcome": "proved"}, "0.100 mm"),
+        ("leaf", {"leaf_mm": 0.1, "change_mm": None, "outcome": "nothing"}, "proved nothing"),
+    ],
+)
+def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:
+    about, said = happened._words(Happened(kind, data, 0.0, True), data, "mm")
+    assert says in said and said.endswith((".", "?", "!")) and about in ("log", "travel", "indicator")
+
+
+def test_no_kind_is_listed_without_words(path) -> None:
+    """Told by name, so that none of them falls to the last line as a trouble of the log."""
+    for kind in read._OF_ITSELF:
+        about = happened._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
+        assert (about == "log") == (kind in ("log-salvaged", "not-recorded", "refused-by-log")), kind
+
+
+def test_the_command_reads_a_file_in_local_time_and_as_json(live, path, monkeypatch) -> None:
+    writer = live().writer  # at 2027-01-15 08:00:00 UTC
+    writer.event(None, "unit", {"name": "indicator", "from": "mm", "to": "inch"})
+    assert writer.flush()
+    monkeypatch.setenv("TZ", "XST-5:30")
+    time.tzset()
+    try:
+        said = CliRunner().invoke(command, ["events", "--log", str(path)], standalone_mode=False).output
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert said.splitlines()[0] == "2027-01-15 13:30:00  The indicator was switched from mm to inch."
+    shown = CliRunner().invoke(command, ["events", "--log", str(path), "--json", "--most", "1"])
+    assert json.loads(shown.output) == {
+        "events": [
+            {
+                "at": "2027-01-15T08:00:00+00:00",
+                "synced": True,
+                "kind": "unit",
+                "about": "indicator",
+                "words": "The indicator was switched from mm to inch.",
+            }
+        ]
+    }
