@@ -92,16 +92,16 @@ def seconds(low: float, high: float) -> Reader:
 
 
 def exact_ratio(given: object) -> tuple[int, int]:
-    """A number above zero as (numerator, denominator), exact to the decimal text: "0.001" is (1, 1000)."""
+    """A number above zero, at most 1000, as (numerator, denominator), exact to the decimal text: "0.001" is (1, 1000)."""
     try:
         number = _real(given)
-        if number <= 0:
+        if not 0 < number <= 1000:  # so that no count of 32 bits leaves what a float can be
             raise ValueError
         from fractions import Fraction
 
         ratio = Fraction(str(given).strip())
     except (ValueError, OverflowError):
-        raise ValueError("a number above zero, such as 0.001") from None
+        raise ValueError("a number above zero and at most 1000, such as 0.001") from None
     return ratio.numerator, ratio.denominator
 
 

@@ -154,6 +154,7 @@ def test_options() -> None:
     assert one(b"1.5\r", default_unit="in").value == 38.1
     assert one(b"1.5\r", default_unit="in").flags == ("default_unit",)
     assert one(b"5.001\r", range_mm="-1,5").fault == "5.001 mm is outside range_mm -1 to 5"
+    assert one(b"5.001\r", range_mm="-1e300,5").fault == "5.001 mm is outside range_mm -1e+300 to 5"
     decoder = make_decoder("line", {"range_mm": [-1, 5.0]})
     records = decoder.feed(b"5.0\r5.1\r5.2\r-1.0\r0.2 in\rERR0\r")
     assert [r.value for r in records] == [5.0, None, None, -1.0, None, None]

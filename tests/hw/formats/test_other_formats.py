@@ -233,6 +233,7 @@ def test_table() -> None:
         ("sync24", {"edge": "up"}, "rising, falling"),
         ("modbus_rtu", {"scale_mm": "0"}, "above zero"),
         ("modbus_rtu", {"scale_mm": "1_0"}, "above zero"),
+        ("modbus_rtu", {"scale_mm": "1e305"}, "above zero and at most 1000"),
         ("modbus_rtu", {"scale_mm": True}, "above zero"),
         ("modbus_rtu", {"address": "0"}, "from 1 to 247"),
         ("wedge", {"terminator": "SPACE"}, "ENTER, TAB"),
