@@ -15,17 +15,25 @@ if TYPE_CHECKING:
 
 def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
     """For us alone where it is a device. timeout: s that a read waits. Raises OSError (serial.SerialException)."""
+    import termios
+
     import serial
 
-    opened: serial.SerialBase = serial.serial_for_url(
-        port.port,
-        baudrate=port.baud,
-        bytesize=port.bits,
-        parity=port.parity,
-        stopbits=port.stop,
-        timeout=timeout,
-        **({"exclusive": True} if port.port.startswith("/") else {}),
-    )
+    try:
+        opened: serial.SerialBase = serial.serial_for_url(
+            port.port,
+            baudrate=port.baud,
+            bytesize=port.bits,
+            parity=port.parity,
+            stopbits=port.stop,
+            timeout=timeout,
+            **({"exclusive": True} if port.port.startswith("/") else {}),
+        )
+    except termios.error as error:  # no OSError, and no words
+        raise serial.SerialException(
+            f"it does not take {port.baud} baud with {port.bits} bits, parity {port.parity} and {port.stop:g} stop bits; "
+            f'one that knows no parity is read with bits = 8 and parity7 = "even" or "odd"'
+        ) from error
     return opened
 
 

@@ -69,7 +69,7 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     speaks = port.format + (f", profile {port.profile}" if port.profile else "")
     if not port.port:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
-        return f"{name}: {where}; format {speaks}."
+        return f"{name}: {where}; format {speaks}{_options_words(port)}."
     told = f"{name}: {port.port}; format {speaks}"
     if port.format != "wedge":
         told += f"; {_line_words(port)}"
@@ -77,13 +77,21 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
         told += f"; asked with {port.request!r}"
     elif port.asking == "button":
         told += "; sends at its own button"
-    if port.options.keys() - {"profile"}:
-        told += "; " + ", ".join(f"{key} {value}" for key, value in port.options.items() if key != "profile")
+    told += _options_words(port)
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
         told += (
             ". This name may belong to another cable after a restart: take the one under /dev/serial/by-id"
         )
     return told + "."
+
+
+def _options_words(port: PortSettings) -> str:
+    said = [
+        f"{key} {str(value).lower() if isinstance(value, bool) else value}"
+        for key, value in port.options.items()
+        if key != "profile"
+    ]
+    return "; " + ", ".join(said) if said else ""
 
 
 def _travel_words(settings: Settings) -> str:

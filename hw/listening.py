@@ -31,6 +31,12 @@ TURN = 1.2  # s for each speed where bytes come
 SETTLE = 0.05  # s; what was under way when the speed was changed is no evidence
 LOOK = 0.06  # s between looks at what came
 ENOUGH = 16384  # bytes at one speed
+GAUGES = (
+    "sync24",
+    "sync52",
+    "sync48",
+    "bcd28",
+)  # whose bits a bridge may carry; their lengths tell them apart
 
 PARITY_WORDS = {
     "even": "bit 7 makes the number of ones even in all {n} bytes: even parity over seven bits",
@@ -95,14 +101,19 @@ def judge(data: bytes, speed: int = 9600) -> Proposal | None:
     best: Proposal | None = None
     for profile in PROFILES:
         for decimals in (None, 3) if profile in {"plain", "code_channel_item"} else (None,):
-            found = _try(data, speed, parity, profile, decimals)
-            if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
-                best = found
+            for gauge in (None, *GAUGES) if profile == "bridge" else (None,):
+                found = _try(data, speed, parity, profile, decimals, gauge)
+                if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
+                    best = found
     return best
 
 
-def _try(data: bytes, speed: int, parity: str | None, profile: str, decimals: int | None) -> Proposal | None:
+def _try(
+    data: bytes, speed: int, parity: str | None, profile: str, decimals: int | None, gauge: str | None = None
+) -> Proposal | None:
     options: dict[str, object] = {"profile": profile}
+    if gauge is not None:
+        options["gauge"] = gauge
     if decimals is not None:
         options["decimals"] = decimals
     if parity in {"even", "odd"}:
@@ -136,6 +147,9 @@ def _try(data: bytes, speed: int, parity: str | None, profile: str, decimals: in
     if decimals is not None:
         settings["decimals"] = decimals
         evidence.append("no decimal point is sent: how many decimals it means is yours to say")
+    if gauge is not None:
+        settings["gauge"] = gauge
+        evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
     if any(record.counts is not None and record.value is None for record in good):
         evidence.append("counts are sent: per_count, the travel of one, is yours to say")
     channels = sorted({record.channel for record in good if record.channel})
@@ -185,9 +199,10 @@ def listen(
             data += line.read(ENOUGH)
             if request and clock() - asked > 0.25:
                 asked = clock()
-                _ask(line, request)
+                # an instrument of seven bits may want parity in what it is asked, too; one of eight has answered by now
+                _ask(line, request if data or asked - began < TURN / 2 else with_even_parity(request))
             found = judge(bytes(data), speed) if data else None
-            if found and found.readings >= SURE and not found.rejects:
+            if found and found.readings >= SURE and not found.rejects and _complete(found):
                 return Listening({**heard, speed: bytes(data)}, found)
         heard[speed] = bytes(data)
         if not data and len(heard) == 1 and not request:
@@ -201,8 +216,18 @@ def listen(
     return Listening(heard, best)
 
 
+def _complete(found: Proposal) -> bool:
+    """A board's line says ten times where the scale is before it has a gauge's word to tell what gauge that is."""
+    return found.settings["profile"] != "bridge" or "gauge" in found.settings
+
+
 def _ask(line: Line, request: bytes) -> None:
     line.write(request)  # type: ignore[attr-defined]
+
+
+def with_even_parity(data: bytes) -> bytes:
+    """Seven-bit characters as they look, read as 8N1, when they are sent with even parity."""
+    return bytes(byte | (byte.bit_count() % 2 << 7) for byte in data)
 
 
 def settings_text(settings: Mapping[str, str | int]) -> str:

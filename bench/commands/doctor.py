@@ -149,7 +149,7 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     listened = _instruments(settings, where, wired, found, user, spacing, asked=asked, seconds=seconds)
     yield from (matter for matter in listened if known or matter.about != "instruments")
     yield from lately(where.log, time.time())
-    yield from ports.neighbours()
+    yield from ports.neighbours(named={port.port for _, port in wired})
     wants = (
         {"dialout": "serial ports"} if any(port.port.startswith("/") for _, port in wired) or found else {}
     )

@@ -16,6 +16,7 @@ from pathlib import Path
 from threading import Lock
 from typing import NamedTuple
 
+from bench.doctor.elsewhere import ask_elsewhere, for_asked
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.ports import Found
 from bench.doctor.rights import User, may_open
@@ -28,6 +29,7 @@ from hw.listening import Listening, is_text, judge, listen, open_line, settings_
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s
+ASKED = 'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
 _OUTSIDE = " is outside range_mm "
 _ADDRESS = re.compile(r"the answer of address (\d+), not \d+")
 
@@ -120,12 +122,7 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
             )
         return
     if not heard.data:
-        asks = port.request is not None or port.format == "modbus_rtu"
-        yield told(
-            name,
-            f"{port.port} is open and silent" + (", though it was asked" if asks else ""),
-            wake(port, asks),
-        )
+        yield from _silent(name, port)
         return
     if heard.good and heard.good >= heard.rejects:
         mark = f", {heard.rejects} rejected" if heard.rejects else ""
@@ -143,15 +140,49 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
     yield from wrong(name, port, heard.data, _look_further(port, heard.data), heard.faults)
 
 
-def wake(port: PortSettings, asks: bool) -> str:
-    """What to do about an instrument that says nothing."""
-    if port.format == "modbus_rtu":
-        return "is it switched on, are address and speed its own, are the two wires the right way round?"
-    if port.asking == "button":
-        return "press its button while it is listened to: sweepgauge doctor --seconds 15"
-    return "switch the instrument on, or press its send button" + (
-        "" if asks else '; one that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
+def _silent(name: str, port: PortSettings) -> Iterator[Matter]:
+    """Nothing came. One that is asked may not have understood: it is asked at other speeds too."""
+    asks = port.request is not None or port.format == "modbus_rtu"
+    other = ask_elsewhere(port) if asks and port.port.startswith("/") else None
+    if other is None:
+        yield told(
+            name,
+            f"{port.port} is open and silent" + (", though it was asked" if asks else ""),
+            wake(port, asks),
+        )
+        return
+    settings, evidence = other
+    yield fault(
+        name,
+        f"{port.port} does not answer at {port.baud} baud as the settings say, and does otherwise",
+        f"this would fit what is heard: {settings_text(settings)}{_take_out(port, settings)}",
+        evidence=evidence,
+        proposal=settings,
     )
+
+
+def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
+    """What to do about an instrument that says nothing. held: by the daemon, which hears one speed only."""
+    if port.format == "modbus_rtu":
+        do = "is it switched on, are address and speed its own, are the two wires the right way round?"
+    elif port.asking == "button":
+        return "press its button while it is listened to: sweepgauge doctor --seconds 15"
+    elif port.pins:
+        if "req" in port.pins:
+            return (
+                "is it on; does REQ reach its contact, and CK? A slow one wants timeout = 2.5; "
+                "one that moves may not answer"
+            )
+        return "is it on; do clock and ground reach its contacts? A clock that never changes is no clock"
+    elif port.format == "wedge":
+        return "press its button; is it the right name under /dev/input/by-id?"
+    else:
+        do = "switch the instrument on, or press its send button; is its cable firm?" + (
+            "" if asks else f" {ASKED}"
+        )
+    if held and (asks or port.format == "modbus_rtu"):
+        do += " To have it asked at other speeds, stop the daemon and look again"
+    return do
 
 
 def wrong(
@@ -179,28 +210,40 @@ def wrong(
         )
         return
     if proposal is None:
-        text = "" if heard.text_at is None else f"; they are lines of text at {heard.text_at} baud"
-        yield fault(
-            name,
-            f"{words}: {data[:40]!r}{text}",
-            (
-                "no profile reads such lines: see its menu for another way of sending"
-                if text
-                else "check baud rate, parity and format"
-            )
-            + "; `sweepgauge capture` keeps bytes for a report",
-            evidence=why,
-        )
+        yield _unknown(name, port, words, data, heard, why)
         return
-    settings = dict(proposal.settings)
+    settings, evidence = for_asked(port, proposal.settings, proposal.evidence)
+    settings = dict(settings)
     if "default_unit" in settings and "default_unit" in port.options:
         settings["default_unit"] = str(port.options["default_unit"])  # its owner has said so already
     yield fault(
         name,
         words,
         f"this would fit what is heard: {settings_text(settings)}{_take_out(port, settings)}",
-        evidence=proposal.evidence,
+        evidence=evidence,
         proposal=settings,
+    )
+
+
+def _unknown(
+    name: str, port: PortSettings, words: str, data: bytes, heard: Listening, why: tuple[str, ...]
+) -> Matter:
+    """Nothing here reads it. Lines of text at another speed: that speed first, or a report is of no use."""
+    at = heard.text_at
+    report = "keep bytes for a report: `sweepgauge capture` (Next one, in hw/INSTRUMENTS.md)"
+    if at is None:
+        return fault(
+            name, f"{words}: {data[:40]!r}", f"check baud rate, parity and format; {report}", evidence=why
+        )
+    text = heard.heard.get(at) or data
+    speed = {"baud": at} if at != port.baud else None
+    return fault(
+        name,
+        f"{words}; they are lines of text at {at} baud: {text[:40]!r}",
+        (f"write baud = {at}; " if speed else "")
+        + f"no profile reads such lines: see its menu for another way of sending; or {report}",
+        evidence=why if speed is None else (),
+        proposal=speed,
     )
 
 
@@ -255,10 +298,24 @@ def _proposed(cable: Found, user: User) -> Iterator[Matter]:
             proposal=settings,
         )
     elif heard.silent:
-        yield told("port", f"{cable.name} is silent", "press the instrument's send button and look again")
+        yield told(
+            "port",
+            f"{cable.name} is silent",
+            "press the instrument's send button and look again. One that is asked, or has registers, is heard once "
+            f'the settings name it: {ASKED.removeprefix("One that is asked needs ")}; format = "modbus_rtu"',
+        )
     else:
         speeds = ", ".join(f"{speed}" for speed, data in heard.heard.items() if data)
-        yield told("port", f"{cable.name}: something is sent, but nothing known is heard at {speeds} baud")
+        at = heard.text_at
+        said = f"{cable.name}: something is sent, but nothing known is heard at {speeds} baud"
+        settings = {"port": cable.name, "baud": at or next(iter(heard.heard))}
+        yield told(
+            "port",
+            said if at is None else f"{said}; it is text at {at}: {heard.heard[at][:40]!r}",
+            f"to keep bytes for a report, under [indicator]: {settings_text(settings)}; then sweepgauge capture (Next "
+            "one, in hw/INSTRUMENTS.md)",
+            proposal=settings if at is not None else None,
+        )
 
 
 def _why_not(name: str, port: PortSettings, user: User) -> Matter | None:

@@ -6,7 +6,7 @@ May import: bench.doctor.matter, bench.settings (types), hw.holders.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -64,8 +64,11 @@ def cables(found: Sequence[Found], wired: Sequence[tuple[str, PortSettings]]) ->
             )
 
 
-def neighbours(root: Path = Path("/")) -> Iterator[Matter]:
-    """A login console on the header's port, a modem manager, a keyboard cable: what else is on the wires."""
+def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[Matter]:
+    """A login console on the header's port, a modem manager, a keyboard cable: what else is on the wires.
+
+    named: ports of the settings; of those nothing needs to be said.
+    """
     command = root / "proc/cmdline"
     serial0 = root / "dev/serial0"
     if serial0.exists() and command.exists():
@@ -87,7 +90,12 @@ def neighbours(root: Path = Path("/")) -> Iterator[Matter]:
                 "the cable in again",
             )
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
-        yield told("port", f"{link} types like a keyboard: a cable that does is read with the format wedge")
+        if str(link) not in named:
+            yield told(
+                "port",
+                f"{link} types like a keyboard: a cable that does is read with the format wedge",
+                "write its name only if it is the cable: a keyboard that is named is taken from the whole computer",
+            )
 
 
 def _processes(proc: Path) -> Iterator[str]:

@@ -18,6 +18,7 @@ from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.rights import group_of
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
+from bench.doctor.unread import bits_matter, keys_matter
 from bench.settings import PortSettings
 from bench.units import System
 from bench.wire import (
@@ -132,14 +133,16 @@ def _instrument(
         yield told(
             one.name,
             f"{words.rstrip('.')}, and nothing came in {wish.seconds:g} s{before}",
-            "press its button while it is listened to: sweepgauge doctor --seconds 15"
-            if port is not None and port.asking == "button"
-            else "switch it on, or press its send button; is its cable firm?",
+            wake(port or PortSettings(), port is not None and port.request is not None, held=True),
         )
     elif one.spoiled or one.state == "no-reading":
         pass  # told below, by what was heard
     elif one.state in GOOD:
         yield good(one.name, words)
+    elif one.state in ("garbled", "flooding") and port is not None and not port.port:
+        yield bits_matter(one.name, port, _capture(client, one.name), heard.faults)
+    elif one.state in ("garbled", "flooding") and port is not None and port.format == "wedge":
+        yield keys_matter(one.name, port, _capture(client, one.name), heard.faults)
     elif one.state in ("garbled", "flooding") and port is not None:
         data = _capture(client, one.name)
         if port.format == "modbus_rtu":  # comes as hexadecimal digits, an answer a line
@@ -152,7 +155,7 @@ def _instrument(
         yield told(one.name, words, "to try other speeds, stop the daemon and look again")
     elif one.state == "silent":
         asks = port is not None and port.request is not None
-        yield told(one.name, words, wake(port or PortSettings(), asks) + "; is its cable firm?")
+        yield told(one.name, words, wake(port or PortSettings(), asks, held=True))
     else:
         yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
     if heard.statuses and not heard.values:

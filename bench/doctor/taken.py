@@ -20,7 +20,11 @@ from hw.reading import Record
 from hw.statuses import meaning_of
 
 LOOK = 0.05  # s
-ASKING = 0.1  # s between requests
+ASKINGS = {
+    "line": 10.0,
+    "modbus_rtu": 20.0,
+}  # requests a second, as the daemon asks where the settings do not say
+ANSWER_BITS, TURN_ROUND = 100, 0.005  # of nine bytes; s
 NOT_OF_THE_MOMENT = {"hold", "max", "min", "tir"}
 
 
@@ -32,6 +36,7 @@ class Taken(msgspec.Struct):
     values: list[float] = []
     good: int = 0
     rejects: int = 0
+    bare: int = 0  # lines with a count and nothing else
     counts_only: bool = False
     statuses: Counter[str] = msgspec.field(default_factory=Counter)
     flags: Counter[str] = msgspec.field(default_factory=Counter)
@@ -51,8 +56,7 @@ class Taken(msgspec.Struct):
             self.good += 1
             self.shown.add(record.unit)
         elif record.counts is not None and record.status is None and record.fault is None:
-            self.good += 1
-            self.counts_only = True
+            self.bare += 1
         if value is not None:
             self.times.append(at)
             self.values.append(value)
@@ -77,15 +81,16 @@ def take(port: PortSettings, seconds: float) -> Taken:
     decoder = make_decoder(port.format, options)
     request = request_of(port)
     heard, data = Taken(), bytearray()
+    every = 1.0 / (port.rate or ASKINGS.get(port.format, 10.0))
     with open_port(port, LOOK) as opened:
-        asked, end = 0.0, time.monotonic() + seconds
+        due, end = 0.0, time.monotonic() + seconds
         while (now := time.monotonic()) < end:
-            if request and now - asked > ASKING:
-                asked = now
+            if request and now >= due:
+                due = now + every
                 opened.write(request)
             block = opened.read(1)
             if port.format == "modbus_rtu" and block:
-                time.sleep(LOOK)  # an answer ends with silence, and is told whole
+                time.sleep(ANSWER_BITS / port.baud + TURN_ROUND)  # an answer is told whole
             block += opened.read(opened.in_waiting or 0)
             data += block
             text = block.hex().encode() + b"\n" if port.format == "modbus_rtu" and block else block
@@ -95,12 +100,21 @@ def take(port: PortSettings, seconds: float) -> Taken:
                     continue
                 heard.add(record, time.monotonic(), port.per_count)
     heard.data, heard.rejects = bytes(data), decoder.rejects - heard.echoes
+    if heard.bare and not (port.profile == "bridge" and heard.values):
+        heard.good += heard.bare  # between a gauge's words a board tells where the scale is: that is no lack
+        heard.counts_only = True
     return heard
 
 
 def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
     """Readings come, and yet not all is well with them."""
-    if heard.counts_only:
+    if heard.counts_only and port.profile == "bridge":
+        yield fault(
+            name,
+            "the board tells where the scale is, and no word of a gauge came",
+            'is the gauge on and wired to the board? If this is the travel: per_count = "0.005 mm", or what its scale has',
+        )
+    elif heard.counts_only:
         yield fault(
             name,
             "it sends counts, and the settings do not say what travel one is",

@@ -343,6 +343,7 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
     monkeypatch.setattr(instruments, "LISTEN", 0.4)
     monkeypatch.setattr("hw.listening.TURN", 0.2)
     monkeypatch.setattr("hw.listening.SILENCE", 0.2)
+    monkeypatch.setattr("bench.doctor.elsewhere.ANSWER", 0.03)
     somebody = User("ann", False, frozenset(), frozenset())
     opened: list[int] = []
 
@@ -374,3 +375,18 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
     yield look
     for descriptor in opened:
         os.close(descriptor)
+
+
+@pytest.fixture
+def no_parity(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ports that know no parity, such as the small one on a Pi's pins: the C library then refuses, with no OSError."""
+    import termios
+
+    really = termios.tcsetattr
+
+    def refuse(fd: int, when: int, attributes: list) -> None:
+        if attributes[2] & termios.PARENB:
+            raise termios.error(22, "Invalid argument")
+        really(fd, when, attributes)
+
+    monkeypatch.setattr(termios, "tcsetattr", refuse)

@@ -202,6 +202,12 @@ def test_the_console_on_the_header_and_a_modem_manager(tmp_path: Path) -> None:
     (tmp_path / "etc/udev/rules.d").mkdir(parents=True)
     (tmp_path / "etc/udev/rules.d/60-sweepgauge.rules").touch()
     assert list(ports.neighbours(tmp_path)) == []
+    kbd = tmp_path / "dev/input/by-id/usb-0003-event-kbd"
+    kbd.parent.mkdir(parents=True)
+    kbd.touch()
+    (one,) = ports.neighbours(tmp_path)
+    assert "wedge" in one.words and "taken from the whole computer" in one.do
+    assert list(ports.neighbours(tmp_path, named={str(kbd)})) == []
 
 
 def test_a_holder_is_named(tmp_path: Path) -> None:

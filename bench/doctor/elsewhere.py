@@ -1,0 +1,81 @@
+"""An instrument that speaks only when asked, and is silent as the settings are: asked at other speeds and parities.
+
+Nothing is sent but the request that the settings name. May import: bench.plain_port, bench.settings (types), hw.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+
+import msgspec
+
+from bench.plain_port import open_port, request_of
+from bench.settings import PortSettings
+from hw.formats import make_decoder
+from hw.listening import SPEEDS, listen, open_line
+
+Found = tuple[dict[str, str | int], tuple[str, ...]]  # keys of the settings file, and what they rest on
+ANSWER = 0.2  # s
+LONGEST = 64  # bytes of an answer
+NO_PARITY = "ttyS0"  # the small port on the pins of most boards with Wi-Fi, which knows no parity [P1]
+
+
+def ask_elsewhere(port: PortSettings) -> Found | None:
+    """What would be answered; None where nothing is, or the port cannot be opened. Blocks up to a dozen seconds."""
+    try:
+        return _registers(port) if port.format == "modbus_rtu" else _line(port)
+    except (OSError, ValueError):
+        return None
+
+
+def _line(port: PortSettings) -> Found | None:
+    request = request_of(port)
+    assert request is not None
+    with open_line(port.port, port.baud) as line:
+        found = listen(line, port.baud, request=request).proposal
+    return None if found is None else for_asked(port, found.settings, found.evidence)
+
+
+def for_asked(port: PortSettings, settings: dict[str, str | int], evidence: tuple[str, ...]) -> Found:
+    """Parity goes out too where something is asked: then the port makes it, not `parity7`, which only reads it."""
+    if port.request is None or "parity7" not in settings:
+        return settings, evidence
+    if os.path.basename(os.path.realpath(port.port)) == NO_PARITY:
+        return settings, (*evidence, "this port knows no parity: what is asked goes out without")
+    parity = settings["parity7"]
+    kept = {key: value for key, value in settings.items() if key != "parity7"}
+    return {**kept, "bits": 7, "parity": parity}, (
+        *evidence,
+        "what it is asked goes out with that parity too",
+    )
+
+
+def _registers(port: PortSettings) -> Found | None:
+    """The checksum of an answer proves speed and parity."""
+    request = request_of(port)
+    assert request is not None
+    for speed in (port.baud, *(speed for speed in SPEEDS if speed != port.baud)):
+        for parity, word in (("N", "none"), ("E", "even")):
+            if (speed, parity) == (port.baud, port.parity):
+                continue
+            try:
+                data = _answer(msgspec.structs.replace(port, baud=speed, parity=parity), request)
+            except (OSError, ValueError):
+                continue  # a port that knows no parity, or not that speed
+            text = data.hex().encode() + b"\n"
+            records = make_decoder("modbus_rtu", dict(port.options)).feed(text) if data else []
+            if any(record.fault is None for record in records):
+                said = f"an answer with a right checksum at {speed} baud, parity {word}: {data.hex()}"
+                return {"baud": speed, "parity": word}, (said,)
+    return None
+
+
+def _answer(port: PortSettings, request: bytes) -> bytes:
+    with open_port(port, ANSWER) as opened:
+        opened.reset_input_buffer()
+        opened.write(request)
+        data, end = b"", time.monotonic() + ANSWER
+        while time.monotonic() < end and len(data) < LONGEST:
+            data += opened.read(max(1, opened.in_waiting))
+    return data

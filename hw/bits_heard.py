@@ -1,0 +1,107 @@
+"""What is heard on a clock and a data line that is not what the settings say: format, inversion, wires changed over.
+
+It proposes and never decides, as hw.listening does for serial lines. What it goes by is how many bits a frame has and
+whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the display can.
+
+May import: hw.formats, hw.reading.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from hw.formats import make_decoder, read_options
+from hw.reading import FormatError
+
+SIZES = {24: "sync24", 28: "bcd28", 48: "sync48", 52: "sync52"}
+MOST = 0.8  # of the frames must be alike
+READ = 0.9  # of those alike must be read, for a proposal
+SHORT = 16  # bits; the formats have more, a data line taken for the clock has fewer edges than that
+PROVES_NOTHING = {"sync48"}  # any 48 bits are two numbers
+OTHER = {"rising": "falling", "falling": "rising"}
+ALL_BITS = set("01")
+
+
+class BitsHeard(NamedTuple):
+    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits."""
+
+    words: str
+    do: str
+    evidence: tuple[str, ...] = ()
+    proposal: dict[str, str | bool] | None = None
+
+
+def is_bits(data: bytes) -> bool:
+    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1, `?` where edges were missed."""
+    rows = _rows(data)
+    return bool(rows) and all(set(row) <= ALL_BITS | {"?"} for row in rows)
+
+
+def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHeard | None:
+    """Frames, one a line, that format `name` with its options does not read; None where there are none.
+
+    Raises FormatError for a format or an option that is not known.
+    """
+    rows = _rows(data)
+    if not rows:
+        return None
+    given = read_options(name, options)
+    missed = sum("?" in row for row in rows)
+    if missed > len(rows) / 10:
+        return BitsHeard(
+            f"edges were missed in {missed} of {len(rows)} frames",
+            "shorter wires, less to do for this computer, or a microcontroller between (profile bridge)",
+        )
+    sizes = Counter(len(row) for row in rows)
+    size, many = sizes.most_common(1)[0]
+    alike = [row for row in rows if len(row) == size]
+    seen: tuple[str, ...] = (f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",)
+    if many < MOST * len(rows) or size < SHORT:
+        lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
+        return BitsHeard(
+            f"frames of {lengths} bits come, too few or never alike",
+            "data and clock may be changed over: change the two pin numbers in the settings; then the ground",
+            seen,
+        )
+    found = SIZES.get(size)
+    if found is None:
+        return BitsHeard(
+            f"frames of {size} bits come, which no format here has",
+            "keep them for a report: `sweepgauge capture`, and say what the display showed",
+            seen,
+        )
+    own = bool(given.get("invert", False)) if found == name else False
+    for invert in (own, not own):
+        if _share(alike, found, invert) >= READ and (found, invert) != (name, own):
+            edge = str(read_options(found, {})["edge"])
+            # what turns the data over turns the clock over too, and the bit stands at its other edge
+            proposal: dict[str, str | bool] = {"format": found, "invert": invert}
+            proposal["edge"] = OTHER[edge] if invert else edge
+            if found in PROVES_NOTHING:
+                proposal = {"format": found}
+                seen = (*seen, "any 48 bits can be read: whether they are inverted only the display tells")
+            return BitsHeard(f"frames of {size} bits come", f"as {found} they are read", seen, proposal)
+    other = OTHER[str(given.get("edge", "falling"))]
+    return BitsHeard(
+        f"frames of {size} bits come, as {found} has, and are not read, neither as they are nor inverted",
+        f'try the other edge of the clock: edge = "{other}"; then check the ground and the length of the wires',
+        seen,
+    )
+
+
+def _rows(data: bytes) -> list[str]:
+    """Frames without the last one where that is cut."""
+    *whole, last = data.decode("ascii", "replace").replace(" ", "").replace("\r", "").split("\n")
+    rows = [row for row in whole if row]
+    return rows if rows or not last else [last]
+
+
+def _share(rows: list[str], name: str, invert: bool) -> float:
+    try:
+        decoder = make_decoder(name, {"invert": invert})
+    except FormatError:
+        return 0.0
+    records = decoder.feed("".join(f"{row}\n" for row in rows).encode())
+    return sum(record.fault is None for record in records) / len(rows)
