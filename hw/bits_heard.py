@@ -58,11 +58,19 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHea
     size, many = sizes.most_common(1)[0]
     alike = [row for row in rows if len(row) == size]
     seen: tuple[str, ...] = (f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",)
-    if many < MOST * len(rows) or size < SHORT:
+    if (
+        many < MOST * len(rows) or size < SHORT
+    ):  # before all else: with the wires changed over they may be all alike
         lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
         return BitsHeard(
             f"frames of {lengths} bits come, too few or never alike",
             "data and clock may be changed over: change the two pin numbers in the settings; then the ground",
+            seen,
+        )
+    if len(set("".join(alike))) == 1:
+        return BitsHeard(
+            f"frames of {size} bits come, and every bit is {alike[0][0]}",
+            "move it off zero and look again: if nothing changes, the data line is open or held",
             seen,
         )
     found = SIZES.get(size)

@@ -1,6 +1,6 @@
 """`sweepgauge capture`: raw bytes, for a bug report or a fixture.
 
-May import: bench.client, bench.plain_port, bench.settings, bench.wire, click, serial, its neighbours.
+May import: bench.capture_file, bench.client, bench.plain_port, bench.settings, bench.wire, click, its neighbours.
 """
 
 from __future__ import annotations
@@ -8,10 +8,15 @@ from __future__ import annotations
 import os
 import sys
 import time
+from typing import TYPE_CHECKING
 
 import click
 
 from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
+
+if TYPE_CHECKING:
+    from bench.client import WireClient
+    from bench.settings import Paths, PortSettings, Settings
 
 LOOK = 0.05  # s
 ASKINGS = 10.0  # requests a second, where the settings do not say
@@ -22,75 +27,137 @@ ASKINGS = 10.0  # requests a second, where the settings do not say
 @socket_option
 @settings_option
 @click.option("--seconds", type=click.FloatRange(min=0), help="Stop after so long; else Ctrl-C ends it.")
+@click.option(
+    "--save",
+    metavar="FILE",
+    help="Into this file, with what a report needs: how it is set up, and when each byte came. `decode` reads it.",
+)
+@click.option("--note", metavar="TEXT", help="With --save: what was done, and what the display showed.")
+@click.option(
+    "--baud",
+    type=click.IntRange(50, 4_000_000),
+    help="With a device for the name: its speed, 9600 if not said.",
+)
 def capture(
-    instrument: str | None, socket_path: str | None, settings_path: str | None, seconds: float | None
+    instrument: str | None,
+    socket_path: str | None,
+    settings_path: str | None,
+    seconds: float | None,
+    save: str | None,
+    note: str | None,
+    baud: int | None,
 ) -> int:
     """Raw bytes of an instrument to standard output: through the daemon where it holds the port.
 
-    What is read from pins comes as 0 and 1, a frame a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
+    INSTRUMENT is indicator, travel or caliper; or a device that the settings do not name, such as
+    /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame a line; Modbus in hexadecimal, an answer a
+    line: as `decode` takes it.
 
-    Example:  sweepgauge capture indicator --seconds 10 > indicator.bin
+    Example:  sweepgauge capture indicator --seconds 10 --save mine.json --note "rest, 0.00; then slowly to 5.00"
     """
-    from bench.client import NoDaemon, WireClient
-
-    until = None if seconds is None else time.monotonic() + seconds
     where = paths(settings=settings_path, socket=socket_path)
+    if note is not None and save is None:
+        raise Complaint("--note goes into the file of --save: name that too")
+    device = _device(instrument, where)
+    if baud is not None and device is None:
+        raise Complaint(
+            "--baud is for a device that the settings do not name; else baud stands in the settings"
+        )
+    kept = _Kept(save, note or "")
     try:
-        client = WireClient(where.socket)
-    except NoDaemon:
-        count = _direct(instrument, load_settings(where), until)
-    else:
-        with client:
-            count = _through(client, instrument, until)
-    say(f"{count} bytes.")
+        count = _capture(
+            instrument, device, baud, where, None if seconds is None else time.monotonic() + seconds, kept
+        )
+    finally:
+        kept.close()
+    say(f"{count} bytes." if save is None else f"{count} bytes, in {save}.")
+    if save is not None and not note:
+        say("What was done, and what the display showed, is wanted with it: --note, or tell it beside.")
     return 0
 
 
-def _through(client: object, instrument: str | None, until: float | None) -> int:
-    from bench.client import Gone, NoDaemon, Refused, WireClient
+def _device(instrument: str | None, where: Paths) -> str | None:
+    """The device that is named in place of an instrument; None where it is one of the settings'."""
+    if instrument is None or not instrument.startswith("/"):
+        return None
+    real = os.path.realpath(instrument)
+    for name, port in _named(load_settings(where)).items():
+        if port.port and os.path.realpath(port.port) == real:
+            raise Complaint(f"{instrument} is the {name} of the settings: sweepgauge capture {name}")
+    return instrument
+
+
+def _named(settings: Settings) -> dict[str, PortSettings]:
+    """What is wired, by its name."""
+    three = (("indicator", settings.indicator), ("travel", settings.travel), ("caliper", settings.caliper))
+    return {name: port for name, port in three if port is not None}
+
+
+def _capture(
+    instrument: str | None,
+    device: str | None,
+    baud: int | None,
+    where: Paths,
+    until: float | None,
+    kept: _Kept,
+) -> int:
+    from bench.client import NoDaemon, WireClient
+    from bench.settings import PortSettings
+
+    if device is not None:
+        return _direct(device, PortSettings(port=device, baud=baud or 9600), until, kept)
+    try:
+        client = WireClient(where.socket)
+    except NoDaemon:
+        ports = {name: port for name, port in _named(load_settings(where)).items() if port.port or port.pins}
+        name = instrument or next(iter(ports), None)
+        if name is None or name not in ports:
+            raise Complaint(
+                f"no instrument {name or ''!r} with a port in the settings; there are: {', '.join(ports) or 'none'}; "
+                f"or name a device: sweepgauge capture /dev/serial/by-id/..."
+            ) from None
+        return _direct(name, ports[name], until, kept)
+    with client:
+        return _through(client, instrument, until, where, kept)
+
+
+def _through(
+    client: WireClient, instrument: str | None, until: float | None, where: Paths, kept: _Kept
+) -> int:
+    from bench.client import Gone, NoDaemon, Refused
     from bench.wire import Capture, Done, RawBytes
 
-    assert isinstance(client, WireClient)
     count = 0
     try:
         client.ask(Capture(instrument), Done)
+        kept.begin(instrument or "", None)
         while until is None or time.monotonic() < until:
             message = client.next(0.2 if until is None else max(0.01, min(0.2, until - time.monotonic())))
             if isinstance(message, RawBytes):
-                count += _out(bytes.fromhex(message.hex))
+                kept.name = message.instrument
+                count += kept.out(bytes.fromhex(message.hex))
     except Refused as error:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
         raise Complaint(f"the daemon went away after {count} bytes ({error})") from error
     except KeyboardInterrupt:
         pass
+    if kept.path is not None:
+        kept.port = _as_set(kept.name, where)
     return count
 
 
-def _direct(instrument: str | None, settings: object, until: float | None) -> int:
+def _as_set(name: str, where: Paths) -> PortSettings | None:
+    """As the settings have it; those of the service where it is the service that was asked."""
+    from bench.commands.doctor import settings_of_service
 
-    from bench.settings import Settings
+    return _named(load_settings(settings_of_service(where))).get(name)
 
-    assert isinstance(settings, Settings)
-    ports = {
-        name: port
-        for name, port in (
-            ("indicator", settings.indicator),
-            ("travel", settings.travel),
-            ("caliper", settings.caliper),
-        )
-        if port is not None and port.port is not None
-    }
-    name = instrument or next(iter(ports), None)
-    if name not in ports:
-        raise Complaint(
-            f"no instrument {name or ''!r} with a port in the settings; there are: {', '.join(ports) or 'none'}"
-        )
-    port = ports[name]
-    if port.format == "wedge":
-        raise Complaint(
-            f"{name} types like a keyboard: only the daemon takes it; start it and capture through it"
-        )
+
+def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> int:
+    if port.format == "wedge" or port.pins:
+        what = "is on pins" if port.pins else "types like a keyboard"
+        raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")
     from bench.plain_port import open_port, request_of
 
     say("No daemon runs: the port is opened here." + ("" if until is not None else " Ctrl-C ends it."))
@@ -99,6 +166,7 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
     count = 0
     try:
         with open_port(port, LOOK) as opened:
+            kept.begin(name, port)
             asked = 0.0
             while until is None or time.monotonic() < until:
                 if request is not None and time.monotonic() - asked > 1.0 / (port.rate or ASKINGS):
@@ -109,12 +177,12 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
                     time.sleep(LOOK)  # an answer ends with silence
                 data += opened.read(opened.in_waiting)
                 if data:
-                    count += _out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
+                    count += kept.out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
     except (OSError, ValueError) as error:
         number = getattr(error, "errno", None)
-        why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else str(error)
+        why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else f"{port.port}: {error}"
         raise Complaint(f"{why}; `sweepgauge doctor` says what to do") from error
     except KeyboardInterrupt:
         pass
@@ -126,6 +194,54 @@ def _direct(instrument: str | None, settings: object, until: float | None) -> in
             " or name what asks it (request) in the settings."
         )
     return count
+
+
+class _Kept:
+    """Where the bytes go: to standard output as they come, or with their times into a file at the end."""
+
+    def __init__(self, path: str | None, note: str) -> None:
+        self.path, self.note = path, note
+        self.name = ""
+        self.port: PortSettings | None = None
+        self._began: float | None = None
+        self._at = ""
+        self._blocks: list[tuple[float, str]] = []
+        if path is not None and os.path.exists(path):
+            raise Complaint(f"{path} is there already: name another file, or remove it")
+
+    def begin(self, name: str, port: PortSettings | None) -> None:
+        from datetime import UTC, datetime
+
+        self.name, self.port = name, port
+        self._began, self._at = time.monotonic(), datetime.now(UTC).isoformat(timespec="seconds")
+
+    def out(self, data: bytes) -> int:
+        if self.path is None:
+            return _out(data)
+        assert self._began is not None
+        self._blocks.append((round(time.monotonic() - self._began, 4), data.hex()))
+        return len(data)
+
+    def close(self) -> None:
+        """Also where the daemon went away in the middle: what came is kept."""
+        if self.path is None or self._began is None:
+            return
+        from bench.capture_file import Saved, encode
+        from bench.settings import PortSettings
+
+        saved = Saved(
+            instrument=self.name,
+            at=self._at,
+            note=self.note,
+            seconds=round(time.monotonic() - self._began, 3),
+            port=self.port or PortSettings(),
+            blocks=self._blocks,
+        )
+        try:
+            with open(self.path, "xb") as file:
+                file.write(encode(saved))
+        except OSError as error:
+            raise Complaint(f"{self.path} cannot be written: {error.strerror}") from error
 
 
 def _out(data: bytes) -> int:

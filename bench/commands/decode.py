@@ -1,12 +1,14 @@
 """`sweepgauge decode`: a raw capture to readings, and what was rejected and why.
 
-May import: click, hw.formats, hw.reading, msgspec, its neighbours.
+May import: bench.capture_file, click, hw, msgspec, its neighbours.
 """
 
 from __future__ import annotations
 
 import io
+import re
 import sys
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -14,12 +16,14 @@ import click
 from bench.commands.common import Complaint, say
 
 if TYPE_CHECKING:
-    from hw.reading import Record
+    from bench.capture_file import Saved
+    from hw.reading import Decoder, Record
 
 BLOCK = 65536
 EYEFUL = 32  # bytes of a rejected frame that a person is shown; --json has all
 KEPT = 16384  # bytes from the beginning, for a guess at what they are
-BITS = {24: "sync24", 28: "bcd28", 48: "sync48", 52: "sync52"}
+KEYS = re.compile(rb"(?:KEY_\w+ ?)+\s")
+HEX = re.compile(rb"(?:[0-9a-f]{10,}\s+)+\Z")  # answers of registers, one a line
 NAMES = "line, sync24, sync48, bcd28, sync52, quad_x4, wedge, modbus_rtu"
 PROFILES = "plain, code_channel_item, mux, mode_letter, bridge, bridge_counts"
 
@@ -48,7 +52,12 @@ def _words(record: Record) -> str:
 
 
 @click.command()
-@click.option("--format", "format_name", required=True, metavar="NAME", help=f"The wire format: {NAMES}.")
+@click.option(
+    "--format",
+    "format_name",
+    metavar="NAME",
+    help=f"The wire format: {NAMES}. A saved capture names its own.",
+)
 @click.option(
     "--option",
     "options",
@@ -57,8 +66,8 @@ def _words(record: Record) -> str:
     help=f"An option of the format, as in the settings; for line, profile is one of {PROFILES}.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
-    """Raw bytes from standard input to readings, and what was rejected and why.
+def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> int:
+    """Raw bytes, or a saved capture, from standard input to readings, and what was rejected and why.
 
     Example:  sweepgauge decode --format line --option profile=plain --json < captured.bin
     """
@@ -66,7 +75,6 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
 
     from hw.formats import make_decoder
     from hw.formats.as_json import to_json
-    from hw.reading import FormatError
 
     given: dict[str, object] = {}
     for text in options:
@@ -75,47 +83,119 @@ def decode(format_name: str, options: tuple[str, ...], as_json: bool) -> int:
             raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
         if given.setdefault(key.strip(), value) != value:
             raise Complaint(f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and {value!r}")
-    try:
-        decoder = make_decoder(format_name, given)
-    except FormatError as error:
-        raise Complaint(str(error)) from error
+    if format_name is not None:
+        _checked(make_decoder, format_name, given)  # before anything is waited for
     if sys.stdin is None:  # closed by whoever called
         raise Complaint("there is no standard input: give the capture as `< captured.bin`")
     source = cast(io.BufferedReader, sys.stdin.buffer)
     out = sys.stdout.buffer
+    came = source.read1(BLOCK)
+    saved = _saved(came, source)
+    if saved is not None:
+        if not as_json:
+            _tell(saved)
+        if format_name in (None, saved.port.format):
+            # what sends by itself may have been in the middle of a line; an answer or a press begins one
+            half = saved.port.format == "line" and saved.port.asking == "continuous"
+            opened = {"at_open": True} if half else {}
+            format_name, given = saved.port.format, {**opened, **saved.port.options, **given}
+    if format_name is None:
+        raise Complaint(
+            f"--format says what the bytes are, one of {NAMES}; only a saved capture says it itself"
+        )
+    decoder = _checked(make_decoder, format_name, given)
+    name = saved.instrument if saved is not None else "indicator"
     first, good = bytearray(), 0
-    while True:
-        data = source.read1(BLOCK)  # what is there: a capture may go on while it is read
+    for at, data in _blocks(saved, came, source):
         if len(first) < KEPT:
             first += data
         records = decoder.feed(data) if data else decoder.finish()
         for record in records:
             good += record.fault is None
             if as_json:
-                out.write(msgspec.json.encode(to_json(record, "indicator", None)) + b"\n")
+                out.write(msgspec.json.encode(to_json(record, name, at)) + b"\n")
             else:
                 click.echo(_words(record))
         out.flush()
-        if not data:
-            break
     if not as_json and decoder.rejects:
         say(f"{decoder.rejects} rejected")
     if not first:
         say("Nothing came on standard input: the capture is empty.")
     elif not good:
-        _propose(bytes(first), format_name)
+        _propose(bytes(first), format_name, given)
     return 0
 
 
-def _propose(data: bytes, tried: str) -> None:
+def _checked(
+    make: Callable[[str, dict[str, object]], Decoder], format_name: str, given: dict[str, object]
+) -> Decoder:
+    from hw.reading import FormatError
+
+    try:
+        return make(format_name, given)
+    except FormatError as error:
+        raise Complaint(str(error)) from error
+
+
+def _saved(came: bytes, source: io.BufferedReader) -> Saved | None:
+    """What `capture --save` wrote; None where these are bytes as they came."""
+    from bench.capture_file import FIRST, read
+
+    if not came.startswith(FIRST):
+        return None
+    try:
+        return read(came + source.read())
+    except ValueError as error:
+        raise Complaint(f"standard input: {error}") from error
+
+
+def _tell(saved: Saved) -> None:
+    from hw.listening import settings_text
+
+    port, plain = saved.port, type(saved.port)()
+    said: dict[str, str | int] = {
+        key: value
+        for key in ("port", "format", "profile", "baud", "bits", "parity", "stop", "request", "rate")
+        if (value := getattr(port, key)) != getattr(plain, key)
+        or (key in ("format", "baud") and not port.pins)
+    }
+    said |= {name: pin for name, pin in port.pins.items()}
+    said |= {key: str(value) for key, value in port.options.items() if key != "profile"}
+    say(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}")
+    if saved.note:
+        say(f"Note: {saved.note}")
+
+
+def _blocks(
+    saved: Saved | None, came: bytes, source: io.BufferedReader
+) -> Iterator[tuple[float | None, bytes]]:
+    """What came, with its time where that was kept; nothing, once, at the end."""
+    if saved is not None:
+        yield from ((at, bytes.fromhex(text)) for at, text in saved.blocks)
+        yield None, b""
+        return
+    while True:
+        yield None, came
+        if not came:
+            return
+        came = source.read1(BLOCK)  # what is there: a capture may go on while it is read
+
+
+def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Nothing was read: what would?"""
+    from hw.bits_heard import is_bits, judge_bits
     from hw.listening import judge
 
-    rows = [row.replace(b" ", b"") for row in data.split(b"\n")]
-    if all(set(row.strip()) <= set(b"01") for row in rows):
-        sizes = {BITS.get(len(row.strip())) for row in rows[:-1]} - {None, tried}
-        if sizes:
-            say(f"Frames of that many bits are read with: --format {' or '.join(sorted(map(str, sizes)))}")
+    if is_bits(data):
+        heard = judge_bits(data, tried, given)
+        if heard is not None and heard.proposal is not None:
+            inverted = " --option invert=true" if heard.proposal.get("invert") else ""
+            say(f"This would fit: --format {heard.proposal['format']}{inverted}")
+        elif heard is not None:
+            say(f"{heard.words}: {heard.do}.".capitalize())
+        return
+    if KEYS.match(data) or HEX.match(data):
+        say(f"This would fit: --format {'wedge' if KEYS.match(data) else 'modbus_rtu'}")
         return
     proposal = judge(data)
     if proposal is None:

@@ -74,14 +74,8 @@ def doctor(
     if wanted <= 0:
         raise Complaint(f"--spacing takes a length above zero, not {spacing}")
     where = paths(settings=settings_path, log=log_path, socket=socket_path)
-    if (
-        where.socket == SERVICE_SOCKET
-        and settings_path is None
-        and "SWEEPGAUGE_SETTINGS" not in os.environ
-        and not where.settings.exists()
-        and SERVICE_SETTINGS.exists()
-    ):
-        where = msgspec.structs.replace(where, settings=SERVICE_SETTINGS)
+    if settings_path is None:
+        where = settings_of_service(where)
     if seconds is not None:
         say(
             f"Listening for {seconds:g} s: move it, leave it at rest, or press its button, as you want it heard."
@@ -98,6 +92,20 @@ def doctor(
         open_ends = sum(matter.good is None and bool(matter.do) for matter in matters)
         click.echo(_total(faults, open_ends))
     return 1 if faults else 0
+
+
+def settings_of_service(where: Paths) -> Paths:
+    """The service's own settings where it is the service that is asked and nobody named others."""
+    import msgspec
+
+    if (
+        where.socket == SERVICE_SOCKET
+        and "SWEEPGAUGE_SETTINGS" not in os.environ
+        and not where.settings.exists()
+        and SERVICE_SETTINGS.exists()
+    ):
+        return msgspec.structs.replace(where, settings=SERVICE_SETTINGS)
+    return where
 
 
 def _total(faults: int, open_ends: int) -> str:

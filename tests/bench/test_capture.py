@@ -123,6 +123,44 @@ def test_a_port_that_does_not_take_the_framing_says_so(
     assert "parity7" in str(caught.value)
 
 
+def test_a_saved_capture_has_all_that_a_report_needs(tmp_path: Path, peers: list[Peer]) -> None:
+    """Speed and parity, what it is asked, what was done, and when each byte came: decode needs nothing else."""
+    peers.append(peer := Peer(answer=bytes(b | b.bit_count() % 2 << 7 for b in b"+0001.500\r")))
+    text = f'[caliper]\nport = "{peer.name}"\nrequest = "?\\r"\nbaud = 4800\nparity7 = "even"\nrate = 20\n'
+    file = tmp_path / "mine.json"
+    out, said = captured(tmp_path, text, "caliper", "--save", str(file), "--note", "jaws shut, display 1.50")
+    assert out == b"" and str(file) in said
+    kept = json.loads(file.read_text())
+    assert kept["note"] == "jaws shut, display 1.50" and kept["instrument"] == "caliper"
+    assert kept["port"]["baud"] == 4800 and kept["port"]["request"] == "?\r" and kept["port"]["rate"] == 20
+    times = [at for at, _ in kept["blocks"]]
+    assert len(times) >= 3 and times == sorted(times) and times[0] >= 0 and times[-1] <= kept["seconds"] < 5
+    assert values(file.read_bytes()) == [1.5] * len(times)
+    done = CliRunner().invoke(decode, [], input=file.read_bytes(), standalone_mode=False)
+    assert "jaws shut" in done.stderr and 'request = "?' in done.stderr and "baud = 4800" in done.stderr
+    answers = CliRunner().invoke(decode, ["--json"], input=file.read_bytes(), standalone_mode=False).stdout
+    assert all(json.loads(line)["at"] in times for line in answers.splitlines())
+    with pytest.raises(Complaint, match="is there already"):
+        captured(tmp_path, text, "caliper", "--save", str(file))
+    hurt = CliRunner().invoke(decode, [], input=file.read_bytes()[:-40], standalone_mode=False)
+    assert isinstance(hurt.exception, Complaint) and "not whole" in str(hurt.exception)
+
+
+def test_a_device_that_the_settings_do_not_name(tmp_path: Path, peers: list[Peer]) -> None:
+    peers.append(peer := Peer(line=b"POS=+012.345,T=21.5\r\n"))
+    file = tmp_path / "mine.json"
+    captured(tmp_path, "", peer.name, "--baud", "19200", "--save", str(file))
+    kept = json.loads(file.read_text())
+    assert kept["port"]["port"] == peer.name and kept["port"]["baud"] == 19200
+    assert b"POS=" in b"".join(bytes.fromhex(text) for _, text in kept["blocks"])
+    with pytest.raises(Complaint, match="is the travel of the settings"):
+        captured(tmp_path, f'[travel]\nport = "{peer.name}"\n', peer.name)
+    with pytest.raises(Complaint, match="--baud is for a device"):
+        captured(tmp_path, f'[travel]\nport = "{peer.name}"\n', "travel", "--baud", "4800")
+    with pytest.raises(Complaint, match="--save"):
+        captured(tmp_path, "", peer.name, "--note", "at rest")
+
+
 def test_through_the_daemon_that_holds_the_port(rigs, run, tmp_path: Path) -> None:
     rigs()
     run("daemon").hear("ready")
@@ -134,3 +172,16 @@ def test_through_the_daemon_that_holds_the_port(rigs, run, tmp_path: Path) -> No
     )
     read = values(done.stdout, "--format", "line", "--option", "at_open=true")
     assert len(read) >= 3 and set(read[:-1]) == {0.0}
+    saved = tmp_path / "mine.json"
+    args = ["capture", "indicator", "--seconds", "0.4", "--save", str(saved)]
+    where = {
+        name: str(tmp_path / file) for name, file in (("SOCKET", "socket"), ("SETTINGS", "settings.toml"))
+    }
+    subprocess.run(
+        [sys.executable, "-m", "bench.cli", *args],
+        env={**os.environ, **{f"SWEEPGAUGE_{name}": file for name, file in where.items()}},
+        check=True,
+    )
+    kept = json.loads(saved.read_text())
+    assert kept["instrument"] == "indicator" and kept["port"]["port"].endswith("port-indicator")
+    assert values(saved.read_bytes())[-1] is not None

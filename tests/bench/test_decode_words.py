@@ -54,6 +54,21 @@ def test_bits_are_not_taken_for_a_number() -> None:
     assert "--format sync24" in decoded(b"0100 1011 0010 0000 0000 0000\n", "--format", "sync48")[1]
 
 
+@pytest.mark.parametrize(
+    ("data", "args", "fits"),
+    [
+        (b"101101001101111111111111\n" * 3, ("--format", "sync24"), "--format sync24 --option invert=true"),
+        (b"KEY_1 KEY_DOT KEY_5 KEY_ENTER\n", ("--format", "line"), "--format wedge"),
+        (b"01030400002710e00f\n" * 3, ("--format", "line"), "--format modbus_rtu"),
+        (b"0000\n" * 5, ("--format", "sync24"), "changed over"),
+    ],
+)
+def test_what_does_not_come_over_a_serial_line_is_known_too(
+    data: bytes, args: tuple[str, ...], fits: str
+) -> None:
+    assert fits in decoded(data, *args)[1]
+
+
 def test_where_it_reads_nothing_else_is_proposed() -> None:
     assert "would fit" not in decoded(b"+1.234 mm\r\n" * 5, "--format", "line")[1]
 

@@ -65,6 +65,11 @@ def test_wires_changed_over_a_length_that_nothing_has_and_missed_edges() -> None
     assert heard is not None and heard.proposal is None and 'edge = "falling"' in heard.do
 
 
+def test_a_line_that_never_moves_proves_nothing() -> None:
+    heard = judge_bits(frames("1" * 24), "sync24", {})
+    assert heard is not None and heard.proposal is None and "off zero" in heard.do
+
+
 def test_what_is_no_frame_of_bits() -> None:
     assert judge_bits(b"", "sync24", {}) is None
     assert is_bits(frames(SYNC24)) and is_bits(b"0?10\n")
