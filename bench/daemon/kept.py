@@ -20,6 +20,7 @@ from bench.wire import Fitted, SweepSaid
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 LEAST_READINGS = 8
+BACK = "Back at the start."
 
 
 class Kept:
@@ -37,6 +38,7 @@ class Kept:
         self.traces: list[Trace] = []
         self.passes: list[Fitted] = []
         self.sweep_id: str | None = None  # the sweep being recorded
+        self._draw_back = False  # that of a push which was not kept is still to come: it belongs to no pass
         self._run_id = run_id
         self._steps = steps
         self._facts = facts
@@ -77,15 +79,19 @@ class Kept:
         longest = max((abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push), default=0.0)
         if len(sweep.reading) < LEAST_READINGS:
             self.refuse(
-                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?"
+                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?",
+                push=sweep.push,
             )
         elif sweep.length < SHARE_OF_LONGEST * longest:
             if sweep.push:
                 self.refuse(
-                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end."
+                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end.",
+                    push=True,
                 )
             else:
                 self.drop("a short draw back")
+        elif self._draw_back and not sweep.push:
+            self._drawn_back(sweep)
         else:
             if sweep.push and self.traces:
                 self._drop_shorter(sweep.length)
@@ -100,7 +106,29 @@ class Kept:
                     trace, f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it was not whole."
                 )
 
+    def _drawn_back(self, sweep: Sweep) -> None:
+        """Alone, it would say that the travel counts the other way round."""
+        self._draw_back = False
+        sweep_id = self.begin()
+        self.sweep_id = None
+        reason = "the draw back of a pass that was not kept"
+        self._journal.end_sweep(sweep_id, "refused", push=False, trace=None, reason=reason)
+        self._tell(
+            SweepSaid(
+                sweep_id,
+                self.placement,
+                "back",
+                push=False,
+                taken=self.taken,
+                wanted=self.wanted,
+                readings=len(sweep.reading),
+                length=sweep.length,
+                words=BACK,
+            )
+        )
+
     def keep(self, sweep: Sweep) -> None:
+        self._draw_back = False
         placement = self.placement
         assert placement
         sweep_id = self.begin()
@@ -141,14 +169,15 @@ class Kept:
     def _back_words(self) -> str:
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
-            return "Back at the start."
+            return BACK
         return (
             "That was a draw back; only pushes count. If it was a push, the travel counts the other way: say so with "
             "grows, under [travel]."
         )
 
-    def refuse(self, words: str) -> None:
-        """Not kept, and the person is told why."""
+    def refuse(self, words: str, *, push: bool | None = None) -> None:
+        """Not kept, and the person is told why. push: whether it was one, where that is known."""
+        self._draw_back = self._draw_back or bool(push)
         sweep_id = self.begin()
         self.sweep_id = None
         self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=words)
@@ -184,6 +213,8 @@ class Kept:
         after = self.traces[at + 1] if at + 1 < len(self.traces) else None
         back = after if after is not None and not after.push and after.placement == trace.placement else None
         self._remove(trace, reason, state, reason)
+        if trace.push and after is None:
+            self._draw_back = trace.placement == self.placement
         if trace.push and back is not None:
             self._remove(back, "the draw back of a pass taken back", "undone", "")
 

@@ -339,7 +339,7 @@ class CheckRun:
             self._tell(SweepSaid(sweep, placement, "running", taken=kept.taken, wanted=kept.wanted))
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
-            self.kept.refuse(what.words)
+            self.kept.refuse(what.words, push=what.push)
         else:
             self.facts.moving = False
             if not what.sweeps:

@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 REST_SPAN = 0.3  # mm; less than this ...
 REST_TIME = 0.5  # ... in so many seconds is rest
@@ -18,6 +19,9 @@ TURN = 5.0  # mm drawn back before a push and a pull-back without a rest between
 LEAST = 30.0  # mm; anything shorter is handling, not a sweep
 GAP = 0.6  # s without a reading (or four usual intervals) breaks a sweep
 TORN = 0.3  # s (or four usual intervals) without a reading at the end of a pass, and its end is not known
+LEAP = 10.0  # mm between two readings; less is a quick hand
+LEAPS = 5.0  # times as far, and
+FASTER = 3.0  # times as fast as the readings beside it: no sled goes so
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
@@ -50,10 +54,11 @@ class Ended:
 
 @dataclass(slots=True)
 class Broken:
-    """The movement cannot be used: whole sentence why."""
+    """The movement cannot be used: whole sentence why. push: which way it went, as far as that was seen."""
 
     began: float
     words: str
+    push: bool | None = None
 
 
 Happening = Began | Ended | Broken
@@ -225,6 +230,12 @@ class Sweeper:
         stop = self._window.times[0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
+        if (leap := _leap(self._times[: last + 3], self._travel[: last + 3])) is not None:
+            size, place, before = leap
+            self._state = "rest"
+            self._times, self._travel = [], []
+            why = f"the travel leaps by {size:.0f} mm at {place:.0f} mm: was its zero pressed, or its unit switched?"
+            return Broken(self._began, f"This pass cannot be used: {why}", _way(travel[:before]))
         read_times, readings = list(self._read_times), list(self._readings)
         sweeps = []
         silent = 0.0
@@ -247,16 +258,18 @@ class Sweeper:
                     at=at,
                 )
             )
+        way = _way(travel)
         self._state = "rest"
         self._times, self._travel = [], []
         if silent > self._allowed(self._read_intervals, TORN):
             why = f"the indicator's readings stopped {silent:.1f} s before its end"
-            return Broken(self._began, f"This pass cannot be used: {why}.")
+            return Broken(self._began, f"This pass cannot be used: {why}.", way)
         return Ended(self._began, sweeps)
 
     def _break(self, out: list[Happening], why: str) -> None:
         if self._state == "moving":
-            out.append(Broken(self._began, f"This pass cannot be used: {why}."))
+            way = _way(self._travel)
+            out.append(Broken(self._began, f"This pass cannot be used: {why}.", way))
         self._state = "unknown"
         self._times, self._travel = [], []
         self._read_times.clear()
@@ -288,6 +301,33 @@ def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
     if direction:
         pieces.append((first, extreme))
     return pieces
+
+
+def _way(travel: Sequence[float]) -> bool | None:
+    """True for a push, False for a pull-back: the first stretch of it; None where it hardly went anywhere."""
+    first, final = next(iter(_turns(travel)), (0, 0))
+    return travel[final] > travel[first] if final > first else None
+
+
+def _leap(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float, int] | None:
+    """(mm, where, how many readings before it) of a step from one reading to the next that no sled makes.
+
+    Far beyond the steps on both sides of it, in length and in speed; or back for one reading only, amid a way on: a
+    slow scale shows no more of it. Its zero was pressed, or its unit switched without a word.
+    """
+    steps = [b - a for a, b in pairwise(travel)]
+    spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
+    for i, step in enumerate(steps):
+        beside = [*range(max(0, i - 3), i), *range(i + 1, min(len(steps), i + 4))]
+        if abs(step) <= LEAP or not beside:
+            continue
+        between = steps[i - 1 : i] + steps[i + 1 : i + 2]
+        back = len(between) == 2 and all(step * other < 0 and abs(other) > REST_SPAN for other in between)
+        far = abs(step) > LEAPS * max(abs(steps[j]) for j in beside)
+        fast = abs(step) / spans[i] > FASTER * max(abs(steps[j]) / spans[j] for j in beside)
+        if back or (far and fast):
+            return abs(step), travel[i], i + 1
+    return None
 
 
 def _interpolate(at: Sequence[float], times: Sequence[float], values: Sequence[float]) -> list[float]:

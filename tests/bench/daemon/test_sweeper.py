@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,11 +15,12 @@ class Sled:
     def __init__(self, step: float = 0.01) -> None:
         self.sweeper = Sweeper()
         self.t, self.s, self.step = 100.0, 0.0, step
+        self.zero = 0.0  # where the scale shows nothing
         self.happened: list[object] = []
 
     def read(self) -> None:
         self.t += self.step
-        self.happened += self.sweeper.travel([self.t], [round(self.s, 2)])
+        self.happened += self.sweeper.travel([self.t], [round(self.s - self.zero, 2)])
         self.happened += self.sweeper.indicator([self.t + 0.002], [1.0 + 3e-4 * self.s])
 
     def rest(self, seconds: float = 0.7) -> None:
@@ -128,3 +130,64 @@ def test_what_is_drawn_comes_once() -> None:
         drawn += len(travel)
     sled.rest()
     assert 0 < drawn <= len(sled.sweeps[0].reading) + 60
+
+
+@pytest.mark.parametrize(
+    ("step", "at"), [(0.01, 40.0), (0.01, 130.0), (0.05, 40.0), (0.1, 75.0), (0.2, 75.0)]
+)
+@pytest.mark.parametrize("lost", [0, 1])
+def test_a_zero_pressed_on_the_scale_voids_the_pass_and_is_said(step: float, at: float, lost: int) -> None:
+    """lost: the gate may refuse the first reading after it."""
+    sled = Sled(step)
+    sled.rest(2.0)
+    sled.go(at, 100)
+    sled.zero = sled.s
+    sled.t += lost * step
+    sled.s += lost * step * 100
+    sled.go(180, 100)
+    sled.rest(2.0)
+    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    assert sled.sweeps == [] and broken.push is True
+    assert "the travel leaps by" in broken.words and "was its zero pressed" in broken.words
+    sled.go(0, 100)
+    sled.rest(2.0)
+    assert [sweep.push for sweep in sled.sweeps] == [False]
+
+
+def test_a_scale_set_forward_at_rest_and_one_that_begins_to_count_inches_leap() -> None:
+    sled = Sled()
+    sled.rest()
+    sled.zero = -80.0
+    sled.rest()
+    sled.go(60, 150)
+    sled.zero = sled.s - (sled.s + 80) / 25.4  # and on by less; what matters is the step
+    sled.go(160, 150)
+    sled.rest()
+    leaps = [what.words for what in sled.happened if isinstance(what, Broken)]
+    assert len(leaps) == 2 and all("leaps" in words for words in leaps) and sled.sweeps == []
+
+
+@pytest.mark.parametrize("step", [0.01, 0.05, 0.1])
+def test_a_hand_that_jerks_turns_back_and_is_read_unevenly_does_not_leap(step: float) -> None:
+    sled = Sled(step)
+    sled.rest(2.0)
+    sled.go(60, 50)
+    sled.go(200, 600)  # let go and caught
+    sled.go(150, 400)
+    sled.go(200, 300)
+    sled.t += 0.4  # readings lost on the way
+    sled.s += 40
+    sled.go(300, 100)
+    sled.rest(2.0)
+    assert not [what for what in sled.happened if isinstance(what, Broken)]
+    assert sled.sweeps[0].push
+
+
+def test_what_broke_tells_which_way_it_went() -> None:
+    sled = Sled()
+    sled.rest()
+    for to, push in ((100, True), (10, False)):
+        sled.go(to, 200)
+        (broken,) = sled.sweeper.broken("the cable was pulled")
+        assert broken.push is push
+        sled.rest(1.2)
