@@ -41,6 +41,7 @@ class RegisterPort:
     ) -> None:
         self.serial = SerialPort(port, self._bytes, self._state)
         self.heard_silence = False
+        self.waited = 0.0
         self.unanswered = 0  # requests, one after the other
         self._request = request(options["address"], options["register"], options["function"])
         self._timeout: float = options["timeout"]

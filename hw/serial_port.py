@@ -5,7 +5,7 @@ one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread a
 or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here raises
 at the caller once started: what happens to the port is told as a state with a sentence.
 
-May import: serial, asyncio, hw.holders, hw.reading.
+May import: serial, asyncio, hw.holders, hw.reading, hw.rounds.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from dataclasses import dataclass
 
 from hw.holders import holders_of, is_pseudo
 from hw.reading import PortState
+from hw.rounds import SPACING, Rounds
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
@@ -62,8 +63,16 @@ class _CannotOpen(Exception):
 class SerialPort:
     """start() and stop() are called on the event loop; both callbacks come on it too."""
 
-    def __init__(self, options: PortOptions, on_block: OnBlock, on_state: OnState) -> None:
+    def __init__(
+        self,
+        options: PortOptions,
+        on_block: OnBlock,
+        on_state: OnState,
+        rounds: Rounds | None = None,
+    ) -> None:
+        """rounds: of several ports that may be read together; None, and this one is read at once always."""
         self.options = options
+        self._rounds = rounds or Rounds()
         self._on_block = on_block
         self._on_state = on_state
         self._serial: object | None = None
@@ -84,6 +93,11 @@ class SerialPort:
     @property
     def is_open(self) -> bool:
         return self._serial is not None
+
+    @property
+    def waited(self) -> float:
+        """How long the bytes of a block may have waited before they were read, s."""
+        return SPACING if self._rounds.going else 0.0
 
     def start(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -147,7 +161,7 @@ class SerialPort:
             threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True).start()
         else:
             os.set_blocking(self._fd, False)
-            self._loop.add_reader(self._fd, self._readable)
+            self._rounds.join(self._fd, self._readable)
         self._say("open", f"{self.options.port} is open.")
         return True
 
@@ -290,9 +304,8 @@ class SerialPort:
         self._retry = min(LAST_RETRY, self._retry * 1.5)
 
     def _close(self) -> None:
-        if self._fd is not None and self._loop is not None:
-            # the reader goes first: a closed descriptor's number may be another file's a moment later
-            self._loop.remove_reader(self._fd)
+        if self._fd is not None:
+            self._rounds.leave(self._fd)
         self._fd = None
         if self._silence is not None:
             self._silence.cancel()

@@ -31,6 +31,9 @@ UNREAD = ("garbled", "no-reading")
 STALLED = 1.0  # s in which something waits to be read and nobody reads it
 
 SMOOTHING = 12
+STEADY = 4  # intervals from which the usual one is known
+DRAWN = 0.25  # of an interval at most is added between two readings
+LOST = 2.0  # intervals too early, and it was silent meanwhile
 ASKINGS = 10.0  # requests a second, where an instrument speaks only when asked
 
 NS = 1_000_000_000
@@ -143,9 +146,15 @@ class Instrument:
         values: list[float] = []
         heard: list[Record] = []
         later = len(records)
+        waited, reckoned = self.source.waited, self.last
+        if not waited or self._intervals < STEADY:
+            reckoned = None
         for record in records:
             later -= 1
             at = self._stamp(when, span, len(data), record.behind, later)
+            if reckoned is not None:
+                # when in its round it came is not known; that it comes evenly is
+                reckoned = at = min(at, self._evenly(reckoned, when / NS - self._late - waited))
             if self._clock is not None and (device_us := getattr(record, "device_us", None)) is not None:
                 # never early is the block's arrival, not what is reckoned of its lines
                 at = self._clock.place(device_us, when / NS) - self._late
@@ -224,6 +233,12 @@ class Instrument:
         back = min(max(behind * self._char, later * self._interval) * NS, span * behind / size)
         return (when - back) / NS - self._late
 
+    def _evenly(self, last: float, earliest: float) -> float:
+        """The next stamp of a stream, s, drawn by degrees to where it can be: a leap would look like a loss."""
+        at, interval = last + self._interval, self._interval
+        behind = earliest - at
+        return earliest if behind > LOST * interval else at + min(max(0.0, behind), DRAWN * interval)
+
     def _heard(self, stamps: Sequence[float]) -> None:
         if self.last is not None and stamps[0] > self.last:
             new = (stamps[-1] - self.last) / len(stamps)
@@ -295,7 +310,7 @@ class Instrument:
         """Silence is an event too; called a few times a second. True once when it sends and reads no longer."""
         self._settle(now)
         heard = now - self._previous_block / NS  # s ago
-        usual = self._interval if self.last is not None and self._intervals >= 4 else QUIET
+        usual = self._interval if self.last is not None and self._intervals >= STEADY else QUIET
         long = max(QUIET, 5 * usual)
         if self.last is not None and usual < 1.0:
             if now - self.last <= long:

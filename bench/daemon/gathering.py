@@ -97,6 +97,11 @@ class Bench:
             )
         )
 
+    @property
+    def measuring(self) -> bool:
+        """A check, or a move followed live, is in progress."""
+        return self.run is not None or self.live.move is not None
+
     # ---- life -------------------------------------------------------------------------------------
 
     def start(self) -> None:

@@ -145,6 +145,7 @@ class Service:
             now = time.monotonic()
             self.bench.tick(now)
             watched = any(client.watching for client in self.clients.all)
+            self.bench.sources.rounds.look(now, at_once=self._at_once())
             self.learner.tick(now, watched=watched, present=bool(self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
@@ -153,6 +154,14 @@ class Service:
                 # alive is who reads: the loop that this runs on, and each reader by what it leaves unread
                 notify("WATCHDOG=1")
                 due = now + interval
+
+    def _at_once(self) -> bool:
+        """Whether it matters when a reading came, or somebody wants every one as it comes."""
+        return (
+            self.bench.measuring
+            or self.learner.what is not None
+            or any(client.each for client in self.clients.all)
+        )
 
     # ---- what the log says --------------------------------------------------------------------------
 

@@ -13,16 +13,20 @@ from typing import Any, Protocol
 from bench.settings import PortSettings
 from hw.formats import make_decoder, read_options
 from hw.reading import Decoder, PortState
+from hw.rounds import Rounds
 from hw.serial_port import OnBlock, OnState, PortOptions, SerialPort
 
 COUNTS = frozenset({"bridge_counts", "bridge"})  # profiles that carry counts
 
 
 class Source(Protocol):
-    """What hw's ports have in common. heard_silence: what came first after the opening was a beginning."""
+    """What hw's ports have in common. heard_silence: what came first after the opening was a beginning. waited: how
+    long the bytes of a block may have waited before they were read, s."""
 
     @property
     def heard_silence(self) -> bool: ...
+    @property
+    def waited(self) -> float: ...
     def start(self) -> None: ...
     async def stop(self) -> None: ...
     def write(self, data: bytes) -> bool: ...
@@ -35,6 +39,7 @@ class Sources:
     make_factory: Callable[[], Any] | None = None
 
     def __init__(self) -> None:
+        self.rounds = Rounds()  # of the ports that only listen: who asks waits for the answer
         self._shared: dict[PortOptions, _Shared] = {}
 
     def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Source:
@@ -66,7 +71,7 @@ class Sources:
     def join(self, member: _Member) -> None:
         shared = self._shared.get(member.options)
         if shared is None:
-            shared = self._shared[member.options] = _Shared(member.options)
+            shared = self._shared[member.options] = _Shared(member.options, self.rounds)
         shared.join(member)
         member.shared = shared
 
@@ -80,8 +85,8 @@ class Sources:
 class _Shared:
     """One serial port and those who hear it."""
 
-    def __init__(self, options: PortOptions) -> None:
-        self.port = SerialPort(options, self._block, self._state)
+    def __init__(self, options: PortOptions, rounds: Rounds) -> None:
+        self.port = SerialPort(options, self._block, self._state, rounds)
         self.members: list[_Member] = []
         self._told: tuple[PortState, str] | None = None
 
@@ -138,6 +143,10 @@ class _Member:
 
     def stuck(self) -> bool:
         return self.shared is not None and self.shared.port.stuck()
+
+    @property
+    def waited(self) -> float:
+        return self.shared.port.waited if self.shared is not None else 0.0
 
 
 def _port_options(settings: PortSettings) -> PortOptions:

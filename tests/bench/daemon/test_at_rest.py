@@ -1,0 +1,67 @@
+"""A daemon at rest looks at its ports in rounds; a check, and a client that wants each reading, end that."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from itertools import pairwise
+
+import pytest
+
+from bench.wire import Abandon, Begin, Readings, Watch
+
+SETTINGS = """
+[indicator]
+port = "{indicator}"
+[travel]
+port = "{travel}"
+"""
+
+
+@pytest.fixture(autouse=True)
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("hw.rounds.LOOKED_OVER", 0.3)
+
+
+async def until(true, seconds: float = 15.0) -> None:
+    async with asyncio.timeout(seconds):
+        while not true():
+            await asyncio.sleep(0.01)
+
+
+async def test_rounds_at_rest_and_none_in_a_check(first_bench) -> None:
+    async with first_bench(SETTINGS) as bench:
+        wire = await bench.talk()
+        await bench.reads()
+        await bench.reads("travel")
+        rounds = bench.service.bench.sources.rounds
+        await until(lambda: rounds.going)
+        wire.send(Begin("slot-blade"))
+        await until(lambda: bench.service.bench.run is not None)
+        began = time.monotonic()
+        await until(lambda: not rounds.going)
+        assert time.monotonic() - began < 1.0  # a tick later, 0.1 s
+        await asyncio.sleep(0.5)  # readings keep coming, and it stays so
+        assert not rounds.going
+        wire.send(Abandon())
+        await until(lambda: rounds.going)
+        wire.send(Watch(on=True))  # each of them, as it comes
+        await until(lambda: not rounds.going)
+
+
+async def test_in_rounds_nothing_is_missing_and_stamps_go_on(first_bench) -> None:
+    async with first_bench(SETTINGS) as bench:
+        wire = await bench.talk()
+        await until(lambda: bench.service.bench.sources.rounds.going)
+        await bench.until(wire, Readings)
+        heard: list[Readings] = []
+        while len(heard) < 12:
+            said = await bench.until(wire, Readings, lambda m: m.instrument == "indicator")
+            heard.append(said)
+        assert bench.service.bench.sources.rounds.going
+        assert all(b.first == a.first + len(a.values) for a, b in pairwise(heard))
+        at = [stamp for one in heard for stamp in one.at]
+        gaps = [b - a for a, b in pairwise(at)]
+        assert min(gaps) >= 0.0
+        assert max(gaps) < 0.5  # sixty a second; a busy machine may sleep
+        assert abs(at[-1] - time.monotonic()) < 1.0
