@@ -121,6 +121,85 @@ def test_the_rule_is_written_as_udev_reads_it() -> None:
     assert 'ENV{ID_MM_DEVICE_IGNORE}="1"' in text and '{device/latency_timer}="1"' in text
 
 
+NAMESPACE = (
+    subprocess.run(["unshare", "-m", "true"], capture_output=True, check=False).returncode == 0
+    if (shutil.which("unshare") and os.geteuid() == 0)
+    else False
+)
+DEVICES = """
+set -e
+for place in /sys /run /dev; do mount -t tmpfs none $place; done
+mknod -m 666 /dev/null c 1 3
+bus=/sys/devices/platform/xhci/usb1
+mkdir -p $bus/1-1 /sys/class/tty /sys/bus/usb /sys/bus/usb-serial /sys/bus/platform /run/udev/rules.d
+for hub in $bus $bus/1-1; do
+  printf 'DEVTYPE=usb_device\\nDRIVER=usb\\n' > $hub/uevent; ln -s /sys/bus/usb $hub/subsystem
+done
+printf 'DRIVER=xhci\\n' > $bus/../uevent; ln -s /sys/bus/platform $bus/../subsystem
+cable() {  # socket, serial number or nothing, ttyUSB number
+  unit=$bus/1-1/1-1.$1; face=$unit/1-1.$1:1.0; port=$face/ttyUSB$3; tty=$port/tty/ttyUSB$3
+  mkdir -p $tty; echo 1234 > $unit/idVendor; echo 5678 > $unit/idProduct; [ -z "$2" ] || echo "$2" > $unit/serial
+  printf 'DEVTYPE=usb_device\\nDRIVER=usb\\n' > $unit/uevent; ln -s /sys/bus/usb $unit/subsystem
+  printf 'DEVTYPE=usb_interface\\n' > $face/uevent; ln -s /sys/bus/usb $face/subsystem
+  echo 00 > $face/bInterfaceNumber; echo ff > $face/bInterfaceClass
+  printf 'DRIVER=x\\n' > $port/uevent; ln -s /sys/bus/usb-serial $port/subsystem; echo 0 > $port/port_number
+  printf 9 > $port/latency_timer
+  printf "MAJOR=188\\nMINOR=$3\\nDEVNAME=ttyUSB$3\\n" > $tty/uevent; ln -s /sys/class/tty $tty/subsystem
+  echo 188:$3 > $tty/dev; ln -s ../../../ttyUSB$3 $tty/device; ln -s $tty /sys/class/tty/ttyUSB$3
+}
+cable 2 A601 0; cable 3 "" 1; cable 4 "" 2
+cp "$@" /run/udev/rules.d/
+export SYSTEMD_DEVICE_VERIFY_SYSFS=0
+for number in 0 1 2; do
+  udevadm test --action=add /sys/class/tty/ttyUSB$number 2>&1
+  echo; echo "LATENCY=$(cat /sys/class/tty/ttyUSB$number/device/latency_timer)"
+done
+"""
+
+
+def names_given(*rules: Path) -> list[dict[str, str]]:
+    """What udev itself makes of three cables, of which one has a number, in a machine laid out in memory."""
+    done = subprocess.run(
+        ["unshare", "-m", "bash", "-c", DEVICES, "bash", *map(str, rules)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    *told, _ = re.split(r"(?m)(?<=^LATENCY=\d)\n", done.stdout)
+    return [
+        dict(line.split("=", 1) for line in one.splitlines() if re.match(r"[A-Z_]+=", line)) for one in told
+    ]
+
+
+@needs("udevadm")
+@pytest.mark.skipif(not NAMESPACE, reason="a machine in memory wants root and a mount namespace")
+def test_udev_gives_the_names_that_the_pages_speak_of(tmp_path: Path) -> None:
+    named, two, three = names_given(RULES)
+    own = {"by-number/A601-port0", "by-socket/platform-xhci-usb-0:1.2:1.0-port0"}
+    assert {f"/dev/sweepgauge/{name}" for name in own} <= set(named["DEVLINKS"].split())
+    assert "by-number" not in two["DEVLINKS"] + three["DEVLINKS"]
+    sockets = [name for one in (two, three) for name in one["DEVLINKS"].split() if "/by-socket/" in name]
+    assert len(set(sockets)) == 2
+    assert {one["LATENCY"] for one in (named, two, three)} == {"1"}
+    assert {one["ID_MM_DEVICE_IGNORE"] for one in (named, two, three)} == {"1"}
+    # a name of one's own, as the file says: what ls shows, whole, between the quotes
+    line = next(line for line in RULES.read_text().splitlines() if line.endswith('sweepgauge/indicator"'))
+    mine = tmp_path / "61-sweepgauge-own.rules"
+    mine.write_text(re.sub(r'=="[^"]+"', f'=="{Path(sockets[1]).name}"', line.removeprefix("#")) + "\n")
+    links = [one["DEVLINKS"] for one in names_given(RULES, mine)]
+    assert ["/dev/sweepgauge/indicator" in one for one in links] == [False, False, True]
+
+
+@needs("udevadm")
+def test_udev_finds_nothing_to_say_about_the_rule() -> None:
+    done = subprocess.run(["udevadm", "verify", str(RULES)], capture_output=True, text=True, check=False)
+    if "nknown command" in done.stderr + done.stdout:
+        pytest.skip("this udevadm is older than 254 and cannot verify")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 @pytest.fixture
 def manager(tmp_path: Path) -> Iterator[socket.socket]:
     """Where the service manager would listen."""

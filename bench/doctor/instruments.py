@@ -230,7 +230,7 @@ def _unknown(
 ) -> Matter:
     """Nothing here reads it. Lines of text at another speed: that speed first, or a report is of no use."""
     at = heard.text_at
-    report = "keep bytes for a report: `sweepgauge capture` (Next one, in hw/INSTRUMENTS.md)"
+    report = 'keep bytes for a report: `sweepgauge capture` ("The next one" in hw/INSTRUMENTS.md)'
     if at is None:
         return fault(
             name, f"{words}: {data[:40]!r}", f"check baud rate, parity and format; {report}", evidence=why
@@ -312,8 +312,8 @@ def _proposed(cable: Found, user: User) -> Iterator[Matter]:
         yield told(
             "port",
             said if at is None else f"{said}; it is text at {at}: {heard.heard[at][:40]!r}",
-            f"to keep bytes for a report, under [indicator]: {settings_text(settings)}; then sweepgauge capture (Next "
-            "one, in hw/INSTRUMENTS.md)",
+            f"to keep bytes for a report: sweepgauge capture {cable.name} --baud {settings['baud']} --seconds 10 --save "
+            'mine.json ("The next one" in hw/INSTRUMENTS.md)',
             proposal=settings if at is not None else None,
         )
 
