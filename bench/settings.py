@@ -41,7 +41,7 @@ _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 
 # Options that go to the format as they stand; the format itself says whether they fit it.
 _OPTIONS = (
-    *("default_unit", "decimals", "invert", "range_mm", "parity7", "at_open", "channel", "gauge"),
+    *("default_unit", "decimals", "invert", "range_mm", "parity7", "at_open", "channel", "gauge", "judged"),
     *("gap_us", "edge", "order", "sign", "scale_mm", "axis"),
     *("terminator", "timeout", "words", "address", "register", "function"),
 )

@@ -15,6 +15,7 @@ what comes over clock and data lines is not found this way, nor is a parity besi
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, Protocol
@@ -37,6 +38,8 @@ GAUGES = (
     "sync48",
     "bcd28",
 )  # whose bits a bridge may carry; their lengths tell them apart
+
+MARKED = re.compile(rb"[<=>] *[\r\n]")
 
 PARITY_WORDS = {
     "even": "bit 7 makes the number of ones even in all {n} bytes: even parity over seven bits",
@@ -119,6 +122,9 @@ def _try(
     if parity in {"even", "odd"}:
         options["parity7"] = parity
     clean = bytes(byte & 0x7F for byte in data) if parity == "mark" else data
+    judged = profile == "plain" and bool(MARKED.search(bytes(byte & 0x7F for byte in data)))
+    if judged:
+        options["judged"] = True
     records = make_decoder("line", {**options, "at_open": True}).feed(clean)
     good = [record for record in records if _reads(record)]
     if len(good) < LEAST:
@@ -147,6 +153,9 @@ def _try(
     if decimals is not None:
         settings["decimals"] = decimals
         evidence.append("no decimal point is sent: how many decimals it means is yours to say")
+    if judged:
+        settings["judged"] = True
+        evidence.append("its own tolerance mark stands last in a line: judged reads it")
     if gauge is not None:
         settings["gauge"] = gauge
         evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
@@ -233,6 +242,6 @@ def with_even_parity(data: bytes) -> bytes:
 def settings_text(settings: Mapping[str, str | int]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
     return "; ".join(
-        f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}"
+        f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {str(value).lower()}"
         for key, value in settings.items()
     )

@@ -99,6 +99,11 @@ class Instrument:
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._late = settings.late
         self._decoder = make_reader(settings)
+        self._request = b""
+        if settings.asking == "request" and settings.format == "line":
+            self._request = (settings.request or "R\r").encode("ascii")
+        self._asked = self._request.strip()
+        self._echoes = 0  # of it, from this decoder
         self._gate = Gate(count) if may_err(settings) else None
         self._clock = DeviceClock() if settings.profile == "bridge" else None
         self._newest = 0.0  # stamp by that clock
@@ -114,7 +119,7 @@ class Instrument:
 
     def start(self) -> None:
         self.source.start()
-        if self.settings.asking == "request" and self.settings.format == "line":
+        if self._request:
             self._asker = asyncio.get_running_loop().create_task(self._ask_again())
 
     async def stop(self) -> None:
@@ -124,9 +129,8 @@ class Instrument:
 
     async def _ask_again(self) -> None:
         """Some instruments speak only when spoken to."""
-        request = (self.settings.request or "R\r").encode("ascii")
         while True:
-            self.source.write(request)
+            self.source.write(self._request)
             await asyncio.sleep(1.0 / (self.settings.rate or ASKINGS))
 
     # ---- what is heard ----------------------------------------------------------------------------
@@ -136,7 +140,7 @@ class Instrument:
         if self._opened:
             self._opened = False
             if self.source.heard_silence:  # nobody was in mid-line: the first press of a button counts
-                self._decoder = make_reader(self.settings, at_start=True)
+                self._decoder, self._echoes = make_reader(self.settings, at_start=True), 0
         batch = Batch(data, when, self.readings)
         records = self._decoder.feed(data)
         before = self._previous_block or when
@@ -166,9 +170,11 @@ class Instrument:
                 stamps.append(at)
                 values.append(record.value)
                 heard.append(record)
+            elif record.fault is not None and self._asked and record.raw.strip() == self._asked:
+                self._echoes += 1  # it repeats what it is asked: no harm in that
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
-        self.rejects = self._decoder.rejects
+        self.rejects = self._decoder.rejects - self._echoes
         if values:
             self._unread = 0
             batch.came = stamps
@@ -300,7 +306,7 @@ class Instrument:
             self._clock.restart()
             self._newest = 0.0
         if state == "open":
-            self._decoder = make_reader(self.settings)
+            self._decoder, self._echoes = make_reader(self.settings), 0
             self._opened = True
         else:
             self.value = None

@@ -16,7 +16,7 @@ from bench.daemon.scout import Tapped, short_name
 
 Role = Literal["indicator", "travel"]
 
-_ORDER = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals")
+_ORDER = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals", "judged")
 
 
 def values_of(

@@ -166,7 +166,7 @@ class Tapped:
         settings = proposal.settings
         line.baudrate = int(settings["baud"])
         line.bytesize, line.stopbits = int(settings.get("bits", 8)), int(settings.get("stop", 1))
-        names = ("profile", "parity7", "default_unit", "decimals")
+        names = ("profile", "parity7", "default_unit", "decimals", "judged")
         options: dict[str, object] = {name: settings[name] for name in names if name in settings}
         many = proposal.readings >= 3
         decoder = make_decoder("line", {**options, "at_open": many})

@@ -250,7 +250,7 @@ def _unknown(
 def _take_out(port: PortSettings, settings: Mapping[str, str | int]) -> str:
     """What stands in the settings and would be in the way of a proposal."""
     framing = {"bits": port.bits != 8, "parity": port.parity != "N", "stop": port.stop != 1}
-    had: list[str] = [key for key in ("parity7", "decimals") if key in port.options]
+    had: list[str] = [key for key in ("parity7", "decimals", "judged") if key in port.options]
     had += [key for key, said in framing.items() if said]
     extra = [key for key in had if key not in settings]
     return f"; and take out {', '.join(extra)}" if extra else ""

@@ -65,6 +65,7 @@ FORMATS: dict[str, Format] = {
             Option(
                 "parity7", None, "bit 7 of each byte is parity: checked and stripped", choice("even", "odd")
             ),
+            Option("judged", False, "plain: its tolerance mark, < = or >, may stand last", boolean),
             Option("at_open", False, "drop everything up to the first line end", boolean),
             Option("channel", None, "mux: give only this channel", integer(1, 4)),
             Option("axis", None, "bridge_counts: give only this axis", _LETTER),

@@ -39,8 +39,10 @@ class PlainDecoder(LineCutter):
         range_mm: tuple[float, float] | None = None,
         at_open: bool = False,
         parity7: str | None = None,
+        judged: bool = False,
     ) -> None:
         super().__init__(at_open=at_open, parity7=parity7)
+        self._judged = judged
         self._default_unit: Unit = default_unit
         self._decimals = decimals
         self._range = range_mm or EVERYWHERE
@@ -92,7 +94,7 @@ class PlainDecoder(LineCutter):
 
     def _read(self, line: bytes) -> Record:
         text = ascii_text(line, self._parity is not None)
-        record, measure = read_plain(text, self._decimals, self._default_unit)
+        record, measure = read_plain(text, self._decimals, self._default_unit, self._judged)
         if measure is not None:
             self._learn(line, measure)
             fault = outside(measure.mm(), self._range)
@@ -150,7 +152,7 @@ def make(options: Mapping[str, Any]) -> LineCutter:
     shared = {name: options[name] for name in ("range_mm", "at_open", "parity7")}
     decimals, unit = options["decimals"], options["default_unit"]
     if profile == "plain":
-        return PlainDecoder(default_unit=unit, decimals=decimals, **shared)
+        return PlainDecoder(default_unit=unit, decimals=decimals, judged=options["judged"], **shared)
     if profile == "bridge_counts":
         from hw.formats.bridge import CountsDecoder
 

@@ -7,6 +7,7 @@ May import: hw.reading, hw.formats.lengths.
     -0,125 mm           a decimal comma, as the line has no point and a digit follows directly
     ERR0                the instrument's own error word -> a status
     -----               three dashes or more alone: no reading
+    +1.250>             judged: the instrument's own tolerance mark comes last, below < within = above >
 
 A line is read whole or not at all: nothing may be left over, and "the first number in it" is never searched.
 """
@@ -20,6 +21,7 @@ from hw.formats.lengths import to_mm
 from hw.reading import Record, Unit
 
 UNITS: dict[str, Unit] = {"mm": "mm", "MM": "mm", "in": "inch", "IN": "inch", "inch": "inch", '"': "inch"}
+JUDGED = {"<": "judge_under", "=": "judge_go", ">": "judge_over"}
 UNIT_WORDS = 'mm MM in IN inch "'
 ERRORS = {"0": "sensor_error", "1": "bad_command", "2": "parity_error", "3": "out_of_range"}
 
@@ -117,6 +119,8 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
         raise Fault("a second decimal point")
     field = rest[1:].lstrip(" ") if rest[0] == "," else rest
     unit = UNITS.get(field)
+    if unit is None and field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
+        raise Fault(f"{field[-1]!r} is left over after the number: a tolerance mark, which judged=true reads")
     if unit is None:
         raise Fault(f"{rest!r} is left over after the number; a unit is one of {UNIT_WORDS}")
     return Measure(number, unit, ())
@@ -134,13 +138,21 @@ def status_word(text: str) -> str | None:
     return ERRORS[error[1]]
 
 
-def read_plain(text: str, decimals: int | None, default_unit: Unit) -> tuple[Record, Measure | None]:
-    """A line of profile `plain` as a record (without raw), and its measure when it holds a value."""
+def read_plain(
+    text: str, decimals: int | None, default_unit: Unit, judged: bool = False
+) -> tuple[Record, Measure | None]:
+    """A line of profile `plain` as a record (without raw), and its measure when it holds a value.
+
+    judged: a tolerance mark may stand last.
+    """
     bare = text.strip(" ")
     if not bare:
         raise Fault("nothing but blanks")
     status = status_word(bare)
     if status is not None:
         return Record(status=status), None
-    measure = find_measure(text, decimals, default_unit)
+    mark = JUDGED.get(bare[-1]) if judged else None
+    measure = find_measure(text.rstrip(" ")[:-1] if mark else text, decimals, default_unit)
+    if mark:
+        measure = measure._replace(flags=(*measure.flags, mark))
     return Record(value=measure.mm(), unit=measure.unit, flags=measure.flags), measure

@@ -225,10 +225,12 @@ def test_what_is_yours_to_say_is_said() -> None:
 def test_a_proposal_can_be_pasted() -> None:
     import tomllib
 
-    found = judge(b"01A+00.12345\r" * 4)
-    assert found is not None
-    text = settings_text(found.settings).replace("; ", "\n")
-    assert tomllib.loads(text) == found.settings
+    for line in (b"01A+00.12345\r", b"+1.250 mm>\r"):
+        found = judge(line * 4)
+        assert found is not None
+        text = settings_text(found.settings).replace("; ", "\n")
+        assert tomllib.loads(text) == found.settings
+    assert found.settings["judged"] is True
 
 
 @given(st.binary(max_size=400))

@@ -110,6 +110,45 @@ def test_refused(line: bytes, words: str) -> None:
     assert record.raw == line.rstrip(b"\r\n")
 
 
+@pytest.mark.parametrize(
+    ("line", "value", "unit", "flags"),
+    [
+        (b"+1.250>\r", 1.25, "mm", ("default_unit", "judge_over")),
+        (b"-0.005 mm<\r\n", -0.005, "mm", ("judge_under",)),
+        (b"0.1000 in =\n", 2.54, "inch", ("judge_go",)),
+        (b"0.1000 in = \n", 2.54, "inch", ("judge_go",)),
+        (b"+1.250\r", 1.25, "mm", ("default_unit",)),  # its tolerances are switched off
+    ],
+)
+def test_a_tolerance_mark_stands_last(line: bytes, value: float, unit: str, flags: tuple[str, ...]) -> None:
+    """Manuals of plunger indicators: with limits set, the value is followed by <, = or >. That below, within and
+    above are meant in this order is taken from how the signs read."""
+    record = one(line, judged=True)
+    assert (record.value, record.unit, record.flags, record.fault) == (pytest.approx(value), unit, flags, None)
+    again = decode(line + line, judged=True)  # by the hot path
+    assert [r.flags for r in again] == [flags, flags]
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        (b"+1.250>\n", "'>' is left over after the number: a tolerance mark, which judged=true reads"),
+        (b"+1.250 mm =\n", "'=' is left over after the number: a tolerance mark"),
+        (b"+1.250 mm ? \n", "left over"),
+        (b">\n", "no number"),
+    ],
+)
+def test_a_tolerance_mark_that_nobody_told_of(line: bytes, words: str) -> None:
+    assert words in (one(line).fault or "")
+
+
+@pytest.mark.parametrize("line", [b"+1.250>>\n", b"+1.250 mm> mm\n", b">+1.250\n", b"=\n", b"ERR0>\n"])
+def test_more_than_one_mark_or_elsewhere_is_refused(line: bytes) -> None:
+    record = one(line, judged=True)
+    assert record.value is None
+    assert record.fault
+
+
 def test_line_ends_and_empty_lines() -> None:
     assert [r.value for r in decode(b"\r\n1.0\r2.0\n\n\r3.0\r\n\r\n")] == [1.0, 2.0, 3.0]
 
