@@ -84,7 +84,7 @@ def test_what_the_hardware_needs_is_left_open() -> None:
         "ProcSubset" not in unit
     )  # hides the device tree, by which the board is told, and the boot's identity
     allowed = {line.split()[0] for line in unit["DeviceAllow"]}
-    assert allowed >= {"char-ttyUSB", "char-ttyACM", "char-ttyAMA", "char-gpiochip"}
+    assert allowed >= {"char-ttyUSB", "char-ttyACM", "char-ttyAMA", "/dev/ttyS0", "char-gpiochip"}
     # a driver's number is looked up when the unit starts: it must be loaded by then
     for module in ("usbserial", "cdc_acm"):
         assert any(f"modprobe@{module}.service" in line for line in unit["Wants"])

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from bench.settings import Paths, PortSettings, Settings
 
 LOOK = 0.05  # s
+ASKED = "What was done, and what did its display show"
 ASKINGS = 10.0  # requests a second, where the settings do not say
 
 
@@ -69,9 +70,11 @@ def capture(
             instrument, device, baud, where, None if seconds is None else time.monotonic() + seconds, kept
         )
     finally:
+        if kept.begun and not note and sys.stdin is not None and sys.stdin.isatty():
+            kept.note = click.prompt(ASKED, default="", show_default=False, err=True)
         kept.close()
     say(f"{count} bytes." if save is None else f"{count} bytes, in {save}.")
-    if save is not None and not note:
+    if save is not None and not kept.note:
         say("What was done, and what the display showed, is wanted with it: --note, or tell it beside.")
     return 0
 
@@ -209,6 +212,10 @@ class _Kept:
         if path is not None and os.path.exists(path):
             raise Complaint(f"{path} is there already: name another file, or remove it")
 
+    @property
+    def begun(self) -> bool:
+        return self.path is not None and self._began is not None
+
     def begin(self, name: str, port: PortSettings | None) -> None:
         from datetime import UTC, datetime
 
@@ -225,7 +232,7 @@ class _Kept:
     def close(self) -> None:
         """Also where the daemon went away in the middle: what came is kept."""
         if self.path is None or self._began is None:
-            return
+            return  # it could not even be opened
         from bench.capture_file import Saved, encode
         from bench.settings import PortSettings
 

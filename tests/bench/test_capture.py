@@ -146,6 +146,24 @@ def test_a_saved_capture_has_all_that_a_report_needs(tmp_path: Path, peers: list
     assert isinstance(hurt.exception, Complaint) and "not whole" in str(hurt.exception)
 
 
+def test_at_the_end_somebody_who_sits_there_is_asked_what_was_done(tmp_path: Path, peers: list[Peer]) -> None:
+    peers.append(peer := Peer(line=b"+0012.345 mm\r\n"))
+    master, slave = os.openpty()
+    file = tmp_path / "mine.json"
+    args = ["capture", peer.name, "--seconds", "0.2", "--save", str(file), "--socket", str(tmp_path / "none")]
+    with subprocess.Popen(
+        [sys.executable, "-m", "bench.cli", *args, "--settings", str(tmp_path / "none.toml")],
+        stdin=slave,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as program:
+        os.write(master, b"0.00; 10.00; inch 1.0000\n")
+        _, said = program.communicate(timeout=20)
+    os.close(master), os.close(slave)
+    assert b"what did its display show" in said and program.returncode == 0
+    assert json.loads(file.read_text())["note"] == "0.00; 10.00; inch 1.0000"
+
+
 def test_a_device_that_the_settings_do_not_name(tmp_path: Path, peers: list[Peer]) -> None:
     peers.append(peer := Peer(line=b"POS=+012.345,T=21.5\r\n"))
     file = tmp_path / "mine.json"
