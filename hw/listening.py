@@ -16,6 +16,7 @@ what comes over clock and data lines is not found this way, nor is a parity besi
 from __future__ import annotations
 
 import re
+import json
 import time
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, Protocol
@@ -139,7 +140,8 @@ def _try(
     settings: dict[str, str | int] = {"format": "line", "profile": profile, "baud": speed}
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
     evidence = [
-        f"{len(good)} readings and {rejects} rejects in {len(data)} bytes at {speed} baud, such as {first!r}"
+        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)} bytes at {speed} baud, such as "
+        f"{first!r}"
     ]
     if parity is not None:
         evidence.append(PARITY_WORDS[parity].format(n=len(data) - 1))
@@ -165,6 +167,10 @@ def _try(
     if len(channels) > 1:
         evidence.append(f"channels {', '.join(channels)} are heard: say which with channel")
     return Proposal(settings, len(good), rejects, tuple(evidence))
+
+
+def _many(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _reads(record: Record) -> bool:

@@ -137,7 +137,7 @@ def test_a_saved_capture_has_all_that_a_report_needs(tmp_path: Path, peers: list
     assert len(times) >= 3 and times == sorted(times) and times[0] >= 0 and times[-1] <= kept["seconds"] < 5
     assert values(file.read_bytes()) == [1.5] * len(times)
     done = CliRunner().invoke(decode, [], input=file.read_bytes(), standalone_mode=False)
-    assert "jaws shut" in done.stderr and 'request = "?' in done.stderr and "baud = 4800" in done.stderr
+    assert "jaws shut" in done.stderr and r'request = "?\r"' in done.stderr and "baud = 4800" in done.stderr
     answers = CliRunner().invoke(decode, ["--json"], input=file.read_bytes(), standalone_mode=False).stdout
     assert all(json.loads(line)["at"] in times for line in answers.splitlines())
     with pytest.raises(Complaint, match="is there already"):
