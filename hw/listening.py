@@ -15,8 +15,8 @@ what comes over clock and data lines is not found this way, nor is a parity besi
 
 from __future__ import annotations
 
-import re
 import json
+import re
 import time
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, Protocol
@@ -248,6 +248,6 @@ def with_even_parity(data: bytes) -> bytes:
 def settings_text(settings: Mapping[str, str | int]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
     return "; ".join(
-        f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {str(value).lower()}"
+        f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"  # a CR as TOML has it, too
         for key, value in settings.items()
     )
