@@ -67,6 +67,17 @@ class Heard(msgspec.Struct):
         return self.at is not None and now - self.at < FRESH
 
     @property
+    def troubled(self) -> bool:
+        """It does not read, or what it reads is not used."""
+        return self.state not in ("open", "marks") or bool(self.spoiled)
+
+    @property
+    def whose_words(self) -> str:
+        """Its state in words that name it: a port's name says nothing at the saw."""
+        nameless = self.port and self.words.startswith(self.port)
+        return f"{self.name[:1].upper()}{self.name[1:]}: {self.words}" if nameless else self.words
+
+    @property
     def live(self) -> bool:
         return self.state == "open" and self.value is not None
 

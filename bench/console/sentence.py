@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
+
 import msgspec
+
+NOTICES = 8  # sentences kept
 
 
 class Sentence(msgspec.Struct, frozen=True):
@@ -15,3 +19,20 @@ def whole(text: str) -> str:
     """With a capital and a stop."""
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
+class Sentences(list[Sentence]):
+    """What was said last, the newest at the end; trouble that is not over stays behind mere remarks."""
+
+    def add(self, said: Sentence, troubled: Container[str]) -> None:
+        """troubled: what trouble is not over of. The same twice in a row is said once."""
+        place = len(self)
+        while not said.bad and place and self[place - 1].bad and self[place - 1].about in troubled:
+            place -= 1
+        if not place or self[place - 1].words != said.words:
+            self.insert(place, said)
+        del self[:-NOTICES]
+
+    def over(self, about: str, *, bad: bool = True) -> None:
+        """What was said of it counts no more; bad: only the bad news."""
+        self[:] = [one for one in self if one.about != about or (bad and not one.bad)]

@@ -6,13 +6,12 @@ the clock comes in as an argument. May import: bench.wire.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Iterable
 
 import msgspec
 
 from bench.console.heard import Heard, Pass, cables_heard
-from bench.console.sentence import Sentence, whole
+from bench.console.sentence import Sentence, Sentences, whole
 from bench.units import System
 from bench.wire import (
     Ask,
@@ -46,7 +45,6 @@ from bench.wire import (
     Version,
 )
 
-NOTICES = 8  # sentences kept
 PASSES = 24  # kept lines at most
 NOTHING: frozenset[str] = frozenset()
 
@@ -86,7 +84,7 @@ class State(msgspec.Struct):
     ports: dict[str, Heard] = msgspec.field(default_factory=dict)  # cables that are looked for, by port
     lively: str | None = None  # the one whose number moved last
     learned: frozenset[str] = frozenset()  # what was found and proved while this screen was here
-    notices: deque[Sentence] = msgspec.field(default_factory=lambda: deque(maxlen=NOTICES))
+    notices: Sentences = msgspec.field(default_factory=Sentences)
     chosen_jig: str | None = None  # by the user, here
     told_status: bool = False
     notes: list[str] = msgspec.field(default_factory=list)  # of the daemon's start
@@ -169,8 +167,8 @@ class State(msgspec.Struct):
     # ---- folding ------------------------------------------------------------------------------------
 
     def say(self, about: str, words: str, *, bad: bool = False) -> None:
-        if not self.notices or self.notices[-1].words != words:
-            self.notices.append(Sentence(about, words, bad))
+        troubled = {name for name, one in self.instruments.items() if one.troubled}
+        self.notices.add(Sentence(about, words, bad), troubled)
 
     def hear(self, message: Said) -> frozenset[str]:
         if isinstance(message, Readings):
@@ -237,12 +235,14 @@ class State(msgspec.Struct):
 
     def _instrument(self, message: InstrumentState) -> Iterable[str]:
         before = self.instruments.get(message.name)
-        was_open = before is not None and before.state == "open"
-        self.instruments[message.name] = self._heard(message, self.clock())
-        if was_open != (message.state == "open") and before is not None and message.state != "marks":
-            self.say(
-                message.name, message.words if was_open else f"The {message.name} is back.", bad=was_open
-            )
+        was, words = ("", "") if before is None else (before.state, before.words)
+        heard = self.instruments[message.name] = self._heard(message, self.clock())
+        if before is not None and words != message.words:
+            self.notices.over(message.name)  # another trouble takes the place of the one before
+            if message.state not in ("open", "marks"):
+                self.say(message.name, heard.whose_words, bad=True)
+            elif was not in ("open", "marks"):
+                self.say(message.name, f"The {message.name} is back.")
         return ("number", "health", "notice")
 
     def _asking(self, message: Asking) -> Iterable[str]:
@@ -268,9 +268,9 @@ class State(msgspec.Struct):
             done.state, done.push, done.slope = message.state, message.push, message.slope
             self._keep(done)
             self.line = None
-        elif message.state == "refused":
-            self.line = None
         else:
+            self.notices.over("pass", bad=False)  # that it was kept
+            self.line = None if message.state == "refused" else self.line
             self.passes = [p for p in self.passes if p.sweep != message.sweep]
         if message.words and message.state != "running":
             self.say("pass", message.words, bad=message.state == "refused")
@@ -315,7 +315,8 @@ class State(msgspec.Struct):
         return ()
 
     def _notice(self, message: Notice) -> Iterable[str]:
-        self.say(message.about, message.words)
+        spoiled = message.about in self.instruments and bool(self.instruments[message.about].spoiled)
+        self.say(message.about, message.words, bad=spoiled)
         return ("notice",)
 
     def _error(self, message: Error) -> Iterable[str]:
