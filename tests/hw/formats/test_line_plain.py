@@ -124,7 +124,12 @@ def test_a_tolerance_mark_stands_last(line: bytes, value: float, unit: str, flag
     """Manuals of plunger indicators: with limits set, the value is followed by <, = or >. That below, within and
     above are meant in this order is taken from how the signs read."""
     record = one(line, judged=True)
-    assert (record.value, record.unit, record.flags, record.fault) == (pytest.approx(value), unit, flags, None)
+    assert (record.value, record.unit, record.flags, record.fault) == (
+        pytest.approx(value),
+        unit,
+        flags,
+        None,
+    )
     again = decode(line + line, judged=True)  # by the hot path
     assert [r.flags for r in again] == [flags, flags]
 
