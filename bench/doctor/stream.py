@@ -78,11 +78,7 @@ def stream(
 def _speed(mm: float, units: System) -> str:
     """Two digits are enough for a hand."""
     size = mm / 25.4 if units == "inch" else mm
-    return (
-        f"{size:.2g} {'in' if units == 'inch' else 'mm'}"
-        if size < 100
-        else f"{size:.0f} {'in' if units == 'inch' else 'mm'}"
-    )
+    return f"{size:{'.2g' if size < 99.5 else '.0f'}} {'in' if units == 'inch' else 'mm'}"
 
 
 def at_rest(values: Sequence[float]) -> tuple[float, float, float]:

@@ -128,6 +128,8 @@ def test_push_speed_is_for_what_is_pushed() -> None:
     assert "no faster than 17 mm a second" in one.words
     (one,) = stream("indicator", 8.4, [], 25.4, "inch")
     assert "no faster than 8.4 in a second" in one.words
+    (one,) = stream("travel", 49.97, [], 2.0, "mm")
+    assert "no faster than 100 mm a second" in one.words
     (one,) = stream("indicator", None, [1.0] * 10, 2.0, "mm")
     assert one.words == "at rest it does not change at all"
 
