@@ -252,6 +252,8 @@ class _Leading:
         if calm == self.last:
             return
         before, self.last = self.last, calm
+        if before is not None and calm == msgspec.structs.replace(before, remark=None):
+            return  # what was not kept is over and done with; the rest was said
         if ask.remark and ask.remark != self.said_last and (before is None or before.remark != ask.remark):
             say(f"  {ask.remark}")
         if ask.phase == "cautions":

@@ -122,7 +122,10 @@ class _Plain:
         self._said: dict[str, str] = {}
         self._values: dict[str, float] = {}
         self._due = 0.0
-        self._queue: list[tuple[str, str]] = []  # what it is about, and the sentence
+        self._first: list[
+            tuple[str, str]
+        ] = []  # what it is about, and the sentence: not to wait for the rest
+        self._queue: list[tuple[str, str]] = []
         self._last = ""
 
     def hear(self, message: object, only: str | None) -> None:
@@ -134,16 +137,19 @@ class _Plain:
         elif isinstance(message, InstrumentState) and only in (None, message.name):
             if self._said.get(message.name) != message.words:
                 self._said[message.name] = message.words
-                about = f"state of {message.name}"  # only how it is now is worth telling late
-                self._queue = [one for one in self._queue if one[0] != about]
+                # only how it is now is worth telling late
+                self._first = [one for one in self._first if one[0] != message.name]
                 whose = "" if message.name in message.words.lower() else f"{message.name}: "
-                self._queue.append((about, whose + message.words))
+                self._first.append((message.name, whose + message.words))
         elif isinstance(message, Readings) and only in (None, message.instrument):
             value = message.values[-1]
             before = self._values.get(message.instrument)
             if before is None or abs(value - before) >= self.STEP:
                 self._pending(message.instrument, value)
-        elif isinstance(message, Notice | SweepSaid) and message.words:
+        elif isinstance(message, SweepSaid) and message.words:
+            first = message.state == "refused"  # before the sled is pushed on in vain
+            (self._first if first else self._queue).append(("", message.words))
+        elif isinstance(message, Notice) and message.words != self._said.get(message.about):
             self._queue.append(("", message.words))
         elif (
             isinstance(message, Asking)
@@ -151,23 +157,29 @@ class _Plain:
             and message.ask.words != self._said.get("ask")
         ):
             self._said["ask"] = message.ask.words
-            self._queue.append(("", message.ask.words))
+            self._asks_no_more()
+            self._queue.append(("ask", message.ask.words))
         elif isinstance(message, Concluded):
             from bench.words import finding_words
 
+            self._asks_no_more()
             self._queue.extend(("", line.strip()) for line in finding_words(message.finding, self._units))
         self._tell(time.monotonic())
 
     def _tell(self, now: float) -> None:
-        while self._queue and now >= self._due:
-            words = self._queue.pop(0)[1]
+        while (waiting := self._first or self._queue) and now >= self._due:
+            words = waiting.pop(0)[1]
             if words != self._last:
                 click.echo(words)
                 self._due = now + 1.0
             self._last = words
 
+    def _asks_no_more(self) -> None:
+        """What was asked before and not yet told is done, or never was to be."""
+        self._queue = [one for one in self._queue if one[0] != "ask"]
+
     def _pending(self, instrument: str, value: float) -> None:
-        if self._queue or time.monotonic() < self._due:
+        if self._first or self._queue or time.monotonic() < self._due:
             return  # the newest value is told when there is room; old ones are not worth a sentence
         self._values[instrument] = value
         shown = f"{value / 25.4:.4f} in" if self._units == "inch" else f"{value:.3f} mm"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from bench.asking import Ask
 from bench.commands import watch
 from bench.commands.common import Complaint
-from bench.wire import InstrumentState, Notice, Readings, StatusReply
+from bench.wire import Asking, InstrumentState, Notice, Readings, StatusReply, SweepSaid
 
 HELD = "The indicator is on hold."
 
@@ -57,3 +58,24 @@ def test_an_instrument_that_is_none_is_named(plain) -> None:
     watch.refuse_unknown(
         StatusReply("sweepgauge", "log", "recording", [], None, []), "caliper"
     )  # may yet come
+
+
+def test_trouble_and_a_pass_that_does_not_count_do_not_wait_and_old_asks_are_not_told(plain) -> None:
+    """Sentences come one a second: whoever hears them must not push a sled whose cable is out."""
+    said = plain(
+        "mm",
+        (0.0, Notice("", "Told at once.")),
+        *[(0.0, Notice("", f"Remark {n}.")) for n in range(3)],
+        *[(0.1, Asking(run="r", ask=Ask("sweep", words))) for words in ("Stand it.", "Wait.", "Push.")],
+        (0.1, state("absent", "The indicator went away.")),
+        (0.0, SweepSaid("s", "handle-left", "refused", words="This pass cannot be used.")),
+        *[(1.1, None)] * 8,
+    )
+    remarks = [f"Remark {n}." for n in range(3)]
+    assert said == [
+        "Told at once.",
+        "The indicator went away.",
+        "This pass cannot be used.",
+        *remarks,
+        "Push.",
+    ]
