@@ -1,9 +1,9 @@
-"""When ports are read: each as soon as something comes, or all together twenty-five times a second.
+"""When ports are read: each as soon as something comes, or all together twenty times a second.
 
 A process that is woken pays more for the waking than for what it was woken for: four instruments at fifty a second,
 each in its own time, are two hundred wakes. Where nobody measures and nobody wants each reading at once, nothing is
-lost by looking in rounds; the kernel keeps what comes between (4 kB: 44 ms of a line at 921,600 baud). When in the
-round a reading came is not known then, so a measurement must have its ports read at once.
+lost by looking in rounds: the kernel keeps what comes between (4 kB at least). When in the round a reading came is not
+known then, so a measurement must have its ports read at once.
 
 May import: asyncio, select.
 """
@@ -12,13 +12,9 @@ from __future__ import annotations
 
 import asyncio
 import select
-import time
 from collections.abc import Callable
 
-SPACING = 0.04  # s between two rounds
-LOOKED_OVER = 1.0  # s
-MANY = 40  # wakes a second, and rounds are fewer
-FEW = 15  # rounds a second that found something, and wakes were fewer
+SPACING = 0.05  # s between two rounds
 
 
 class Rounds:
@@ -28,8 +24,6 @@ class Rounds:
         self._ports: dict[int, Callable[[], None]] = {}
         self._poll = select.poll()
         self._timer: asyncio.TimerHandle | None = None  # of the next round; None while ports are read at once
-        self._worth = 0  # wakes, or rounds that found something, since then
-        self._since = time.monotonic()
 
     @property
     def going(self) -> bool:
@@ -41,7 +35,7 @@ class Rounds:
         self._ports[fd] = readable
         self._poll.register(fd, select.POLLIN)
         if self._timer is None:
-            asyncio.get_running_loop().add_reader(fd, self._woken, readable)
+            asyncio.get_running_loop().add_reader(fd, readable)
 
     def leave(self, fd: int) -> None:
         """Before the descriptor is closed: its number may be another's a moment later."""
@@ -53,23 +47,12 @@ class Rounds:
         elif not self._ports:
             self._end()
 
-    def look(self, now: float, *, at_once: bool) -> None:
-        """Called several times a second: whether readings are wanted at once, and if not whether rounds pay. now: s."""
-        if at_once:
-            if self._timer is not None:
-                self._end()
-            self._worth, self._since = 0, now
-        elif now - self._since >= LOOKED_OVER:
-            rate = self._worth / (now - self._since)
-            self._worth, self._since = 0, now
-            if self._timer is None and rate > MANY:
-                self._begin()
-            elif self._timer is not None and rate < FEW:
-                self._end()
-
-    def _woken(self, readable: Callable[[], None]) -> None:
-        self._worth += 1
-        readable()
+    def go(self, wanted: bool) -> None:
+        """In rounds from now on; or no longer, and what waits is read at once."""
+        if wanted and self._timer is None and self._ports:
+            self._begin()
+        elif not wanted and self._timer is not None:
+            self._end()
 
     def _begin(self) -> None:
         loop = asyncio.get_running_loop()
@@ -83,15 +66,12 @@ class Rounds:
             self._timer.cancel()
             self._timer = None
         for fd, readable in self._ports.items():
-            loop.add_reader(fd, self._woken, readable)
+            loop.add_reader(fd, readable)
 
     def _round(self) -> None:
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(SPACING, self._round)
-        ready = self._poll.poll(0)
-        if ready:
-            self._worth += 1
-        for fd, _ in ready:
+        for fd, _ in self._poll.poll(0):
             if (readable := self._ports.get(fd)) is None:  # one before it closed this one
                 continue
             try:

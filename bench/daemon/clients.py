@@ -42,11 +42,6 @@ class Client:
         self.bad = 0
         self.gone = False
 
-    @property
-    def each(self) -> bool:
-        """Whether it wants every reading, or every byte, as it comes."""
-        return (self.watching and self.most is None) or self.capturing is not None
-
     def send_line(self, line: bytes, *, live: bool = False) -> None:
         if self.gone:
             return

@@ -39,6 +39,10 @@ from bench.wire import Saved as SavedSaid
 log = logging.getLogger("sweepgauge")
 
 TICK = 0.1  # s
+WORTH_IT = 40.0  # readings a second; more wakes than that cost more than rounds do
+AS_THEY_COME = 150.0  # the same where a client wants each as it comes
+STAYS = 0.75  # of these, and rounds go on: what is promised of 5 ms is so at a hundred readings a second
+HURRIES = 2000.0  # readings a second from which what the kernel keeps (4 kB) must not wait for a round
 LAST = 5  # findings in a status
 
 
@@ -145,7 +149,7 @@ class Service:
             now = time.monotonic()
             self.bench.tick(now)
             watched = any(client.watching for client in self.clients.all)
-            self.bench.sources.rounds.look(now, at_once=self._at_once())
+            self.bench.sources.rounds.go(self._in_rounds())
             self.learner.tick(now, watched=watched, present=bool(self.clients.all))
             for client in list(self.clients.all):
                 client.flush(now)
@@ -155,13 +159,17 @@ class Service:
                 notify("WATCHDOG=1")
                 due = now + interval
 
-    def _at_once(self) -> bool:
-        """Whether it matters when a reading came, or somebody wants every one as it comes."""
-        return (
-            self.bench.measuring
-            or self.learner.what is not None
-            or any(client.each for client in self.clients.all)
-        )
+    def _in_rounds(self) -> bool:
+        """Whether the ports may be looked at now and then: never where it matters when a reading came."""
+        if self.bench.measuring or self.learner.what is not None:
+            return False
+        if any(client.capturing is not None for client in self.clients.all):
+            return False
+        each = any(client.watching and client.most is None for client in self.clients.all)
+        least = AS_THEY_COME if each else WORTH_IT
+        if self.bench.sources.rounds.going:
+            least *= STAYS
+        return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
 
     # ---- what the log says --------------------------------------------------------------------------
 

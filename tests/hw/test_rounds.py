@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import pytest
 
-from hw.rounds import FEW, LOOKED_OVER, MANY, SPACING, Rounds
+from hw.rounds import SPACING, Rounds
 
 
 class Ends:
@@ -45,45 +45,6 @@ class Ends:
             os.close(fd)
 
 
-def busy(rounds: Rounds, wakes: int) -> None:
-    """As though a second with so many wakes, or full rounds, were over."""
-    rounds._worth = wakes
-    rounds.look(rounds._since + LOOKED_OVER, at_once=False)
-
-
-def test_many_wakes_begin_rounds_and_few_end_them() -> None:
-    async def main() -> None:
-        rounds = Rounds()
-        ends = Ends(rounds, 2)
-        busy(rounds, MANY - 1)
-        assert not rounds.going
-        busy(rounds, MANY + 1)
-        assert rounds.going
-        busy(rounds, FEW + 1)
-        assert rounds.going
-        busy(rounds, FEW - 1)
-        assert not rounds.going
-        busy(rounds, MANY + 1)
-        rounds.look(rounds._since + 0.1, at_once=True)  # somebody measures: no second is waited for
-        assert not rounds.going
-        ends.close()
-
-    asyncio.run(main())
-
-
-def test_what_is_wanted_at_once_never_goes_in_rounds() -> None:
-    async def main() -> None:
-        rounds = Rounds()
-        ends = Ends(rounds, 1)
-        for _ in range(5):
-            rounds._worth = 1000
-            rounds.look(rounds._since + LOOKED_OVER, at_once=True)
-            assert not rounds.going
-        ends.close()
-
-    asyncio.run(main())
-
-
 def test_nothing_is_lost_while_it_changes_to_and_fro() -> None:
     draw = random.Random(5)
 
@@ -97,9 +58,9 @@ def test_nothing_is_lost_while_it_changes_to_and_fro() -> None:
             os.write(ends.writers[which], piece)
             sent[which] += piece
             if turn % 7 == 3:
-                busy(rounds, MANY + 1)
+                rounds.go(True)
             elif turn % 7 == 0:
-                rounds.look(0.0, at_once=True)
+                rounds.go(False)
             await asyncio.sleep(draw.choice([0.0, 0.001, 0.01]))
         await asyncio.sleep(3 * SPACING)
         assert [ends.heard[reader] for reader in readers] == sent
@@ -115,7 +76,7 @@ def test_in_rounds_what_comes_together_is_read_together() -> None:
         (reader,) = ends.readers
         calls = []
         rounds._ports[reader] = lambda: calls.append(os.read(reader, 65536))
-        busy(rounds, MANY + 1)
+        rounds.go(True)
         for _ in range(20):
             os.write(ends.writers[0], b"x")
             await asyncio.sleep(0.002)
@@ -132,7 +93,7 @@ def test_a_port_that_hangs_up_leaves_and_the_last_ends_the_rounds() -> None:
         rounds = Rounds()
         ends = Ends(rounds, 2)
         _, second = ends.readers
-        busy(rounds, MANY + 1)
+        rounds.go(True)
         os.close(ends.writers.pop(0))
         os.write(ends.writers[0], b"here")
         await asyncio.sleep(3 * SPACING)
@@ -168,7 +129,7 @@ def test_one_that_fails_or_closes_its_neighbour_stops_nobody(order: int) -> None
             raise RuntimeError("not mine to catch")
 
         rounds._ports[failing] = fails
-        busy(rounds, MANY + 1)
+        rounds.go(True)
         for writer in ends.writers:
             os.write(writer, b"x")
         await asyncio.sleep(3 * SPACING)

@@ -6,9 +6,7 @@ import asyncio
 import time
 from itertools import pairwise
 
-import pytest
-
-from bench.wire import Abandon, Begin, Readings, Watch
+from bench.wire import Abandon, Begin, Capture, Readings, Watch
 
 SETTINGS = """
 [indicator]
@@ -18,18 +16,14 @@ port = "{travel}"
 """
 
 
-@pytest.fixture(autouse=True)
-def soon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("hw.rounds.LOOKED_OVER", 0.3)
-
-
 async def until(true, seconds: float = 15.0) -> None:
     async with asyncio.timeout(seconds):
         while not true():
             await asyncio.sleep(0.01)
 
 
-async def test_rounds_at_rest_and_none_in_a_check(first_bench) -> None:
+async def test_rounds_at_rest_and_none_in_a_check(first_bench, monkeypatch) -> None:
+    monkeypatch.setattr("bench.daemon.service.AS_THEY_COME", 250.0)  # the two send a hundred and twenty
     async with first_bench(SETTINGS) as bench:
         wire = await bench.talk()
         await bench.reads()
@@ -47,6 +41,28 @@ async def test_rounds_at_rest_and_none_in_a_check(first_bench) -> None:
         await until(lambda: rounds.going)
         wire.send(Watch(on=True))  # each of them, as it comes
         await until(lambda: not rounds.going)
+        wire.send(Capture("travel"))
+        wire.send(Watch(on=False))
+        await asyncio.sleep(0.3)
+        assert not rounds.going  # when each byte came is kept
+        wire.send(Capture("travel", on=False))
+        await until(lambda: rounds.going)
+
+
+async def test_above_what_is_promised_a_client_that_wants_each_has_them_in_rounds(
+    first_bench, monkeypatch
+) -> None:
+    monkeypatch.setattr("bench.daemon.service.AS_THEY_COME", 80.0)
+    async with first_bench(SETTINGS) as bench:
+        wire = await bench.talk()
+        await bench.reads()
+        await bench.reads("travel")
+        wire.send(Watch(on=True))
+        rounds = bench.service.bench.sources.rounds
+        await until(lambda: rounds.going)
+        first = await bench.until(wire, Readings, lambda m: len(m.values) > 1)
+        following = await bench.until(wire, Readings, lambda m: m.instrument == first.instrument)
+        assert following.first == first.first + len(first.values)
 
 
 async def test_in_rounds_nothing_is_missing_and_stamps_go_on(first_bench) -> None:
