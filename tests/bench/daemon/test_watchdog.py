@@ -51,11 +51,11 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
         assert time.monotonic() < end
         await beats(0.05)
     assert await beats(0.6) >= 1
-    fd = indicator.source.shared.port._fd  # type: ignore[attr-defined]
-    loop.remove_reader(fd)  # the loop goes on, but nobody reads any more
+    port, rounds = indicator.source.shared.port, service.bench.sources.rounds  # type: ignore[attr-defined]
+    rounds.leave(port._fd)  # the loop goes on, but nobody reads any more
     await beats(0.6)  # a while of what lies unread, and it is noticed
     assert await beats(0.6) == 0
-    loop.add_reader(fd, indicator.source.shared.port._readable)  # type: ignore[attr-defined]
+    rounds.join(port._fd, port._readable)
     await beats(0.2)
     assert await beats(0.6) >= 1
     service._stop.set()
