@@ -26,7 +26,8 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
 
     id and at (ISO 8601 with offset) are the caller's; units only shape words: of the move and of the notes.
     """
-    found = find(evidence.check).evaluate(evidence)
+    check = find(evidence.check)
+    found = check.evaluate(evidence)
     notes = list(found.notes)
     for lean in evidence.leans:
         play = abs(lean.right - lean.left)
@@ -42,10 +43,15 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
     move = None
     jig = evidence.gear.jig
     first = found.quantities[0] if found.quantities else None
-    if jig is not None and first is not None and first.name == "fence" and found.verdict != "inside":
-        move = fence_move(first.value, first.uncertainty, jig, evidence.gear.leaves, units=units)
+    if jig is not None and first is not None and check.turns_fence and found.verdict != "inside":
+        held = check.holds_back(evidence, found) if check.holds_back is not None else None
+        leaves = evidence.gear.leaves
+        if held is None:
+            move = fence_move(
+                first.value, first.uncertainty, jig, leaves, units=units, then=check.verified_by
+            )
         if move is None:
-            notes.append(why_no_move(jig) or "The move is too small to make.")
+            notes.append(held or why_no_move(jig) or "The move is too small to make.")
     return msgspec.structs.replace(found, id=id, at=at, move=move, notes=in_units(notes, units))
 
 

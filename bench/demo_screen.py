@@ -94,11 +94,12 @@ def _at_rest(desk: Desk, following: Following) -> str:
         return LESSONS["new"]
     if desk.moved:
         return LESSONS["moved"]
-    if finding.move is not None:
-        return LESSONS["out"]
     if finding.check != "fence-square":
         truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
-        return f"In truth: {truth[0]}." if truth else ""
+        said = [f"In truth: {truth[0]}."] if truth else []
+        return " ".join(said + ["Enter: the move."] * (finding.move is not None))
+    if finding.move is not None:
+        return LESSONS["out"]
     if finding.verdict == "inside":
         now = following.hands.saw.truth()["rotation"] * PER_MM
         return f"That is the job. In truth it is now {now:+.3f} mm per 300 mm."

@@ -290,6 +290,7 @@ CHECK = Check(
     plan=plan,
     evaluate=evaluate,
     quantities=("fence", "square"),
+    turns_fence=True,
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", LEFT, RIGHT)),

@@ -171,3 +171,9 @@ class Check(msgspec.Struct, frozen=True):
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
     # a step for a placement name of a recorded file that plan() does not list (turn-90, turn-137, ...)
     accepts: Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None = None
+    # whether its first quantity is the sled fence's rotation, which a move at the fence turns back
+    turns_fence: bool = False
+    # a sentence why nothing should be moved by this finding though the fence is out, or None
+    holds_back: Callable[[Evidence, Finding], str | None] | None = None
+    # what is to be taken after the move, behind "Then "
+    verified_by: str = "take the verifying passes"

@@ -14,7 +14,16 @@ from typing import TYPE_CHECKING
 from bench.checks.board_agreement import agreement_words, compare
 from bench.checks.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
 from bench.checks.fence_square import fence_way
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Option,
+    OptionValue,
+    Step,
+    SweepHistory,
+)
 from bench.checks.width_doubts import of_strip
 from bench.finding import Finding, Quantity, Settle
 
@@ -218,17 +227,31 @@ def _doubts(near: Sequence[float], far: Sequence[float], expanded: float, notes:
 
 def _beside_sweep(evidence: Evidence, a: float, expanded: float, turns: int, notes: list[str]) -> None:
     """Beside the sweep that was named, else beside the latest in the log."""
-    options, logged = evidence.options, evidence.known.sweep
-    sweep, give = _given(options, "sweep_fence"), _given(options, "sweep_fence_uncertainty")
-    if sweep is None and logged is not None:
-        words = agreement_words(compare(a, expanded, logged.fence, logged.expanded, turns))
-        notes.append(f"{words} The sweep is that of {logged.at[:10]}." if logged.at else words)
-        return
+    sweep = _sweep(evidence)
     if sweep is None:
         return
-    if give is None:
+    if "sweep_fence" in evidence.options and "sweep_fence_uncertainty" not in evidence.options:
         notes.append("The sweep's result was given without its give or take: it is taken as exact.")
-    notes.append(agreement_words(compare(a, expanded, sweep, give or 0.0, turns)))
+    words = agreement_words(compare(a, expanded, sweep.fence, sweep.expanded, turns))
+    notes.append(f"{words} The sweep is that of {sweep.at[:10]}." if sweep.at else words)
+
+
+def _sweep(evidence: Evidence) -> SweepHistory | None:
+    named = _given(evidence.options, "sweep_fence")
+    if named is None:
+        return evidence.known.sweep
+    return SweepHistory(named, _given(evidence.options, "sweep_fence_uncertainty") or 0.0)
+
+
+def holds_back(evidence: Evidence, finding: Finding) -> str | None:
+    """One of the two is wrong where board and sweep differ, and nothing should be moved by either."""
+    sweep, board = _sweep(evidence), finding.quantities[0]
+    if sweep is None:
+        return None
+    turns = _turns(evidence.options)
+    if compare(board.value, board.uncertainty, sweep.fence, sweep.expanded, turns).agree:
+        return None
+    return "No move is given while board and sweep differ: find out which of them is wrong first."
 
 
 KIND = "test-board"
@@ -239,6 +262,9 @@ CHECK = Check(
     plan=plan,
     evaluate=evaluate,
     quantities=("board",),
+    turns_fence=True,
+    holds_back=holds_back,
+    verified_by="take a sweep (fence-square) or cut another board: it says what is left",
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
         Option("apart", "length", "How far apart along the strip the widths are read"),

@@ -43,17 +43,22 @@ def drift(
     """
     known_kind(kind)
     units: System = "mm"
+    of = (
+        None if kind is None or _turns_fence(kind) else kind
+    )  # one fence: what the others had moved counts too
     if log_path is not None:
         path = log_path
-        findings, moves, superseded = from_file(lambda h: h.listed(path, jig=jig, check=kind, most=MOST))
+        findings, moves, superseded = from_file(lambda h: h.listed(path, jig=jig, check=of, most=MOST))
     else:
-        reply, units = asked(socket_path, jig, kind, MOST)
+        reply, units = asked(socket_path, jig, of, MOST)
         findings, moves, superseded = reply.findings, reply.moves, reply.superseded
     moved = {name for name, became in moves.items() if became in ("made", "verified")}
     gone = set(superseded)
+    in_order = [f for f in reversed(findings) if f.id not in gone]
     series = [
-        _one(key, group, moved)
-        for key, group in _grouped([f for f in reversed(findings) if f.id not in gone])
+        _one(key, group, moved | _others_moves(key, in_order, moved))
+        for key, group in _grouped(in_order)
+        if kind in (None, key[0])
     ]
     if as_json:
         import msgspec
@@ -78,6 +83,30 @@ def _grouped(findings: list[Finding]) -> Iterator[tuple[Key, list[Finding]]]:
         if finding.quantities:
             groups.setdefault((finding.check, finding.jig, finding.saw), []).append(finding)
     return iter(groups.items())
+
+
+def _turns_fence(kind: str) -> bool:
+    from bench.checks import KINDS, find
+
+    return kind in KINDS and find(kind).turns_fence  # a later version's log may have kinds of its own
+
+
+def _others_moves(key: Key, in_order: list[Finding], moved: set[str]) -> set[str]:
+    """The last look of this series before each move that another check of the same fence asked for: sweep and board
+    see one fence, and what is moved by the one has not drifted for the other."""
+    check, jig, saw = key
+    if not _turns_fence(check):
+        return set()
+    cuts: set[str] = set()
+    last: str | None = None
+    for finding in in_order:
+        if (finding.jig, finding.saw) != (jig, saw) or not _turns_fence(finding.check):
+            continue
+        if finding.check == check:
+            last = finding.id
+        elif finding.id in moved and last is not None:
+            cuts.add(last)
+    return cuts
 
 
 def _one(key: Key, findings: list[Finding], moved: set[str]) -> tuple[Key, Quantity, list[Stretch]]:

@@ -223,12 +223,16 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     if gear.jig is None:
         return None
     moved = {move.finding for move in read.moves(db) if move.made is not None}
-    for row in reversed(read.list_findings(db, check=fence_square.KIND, jig=gear.jig.name, last=LOOK_BACK)):
+    for row in reversed(read.list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
         found = row.finding
+        if found.check not in (fence_square.KIND, test_board.KIND):
+            continue
+        if found.check == test_board.KIND and found.id not in moved:
+            continue
         if row.superseded_by is not None or found.saw != (gear.saw.name if gear.saw else None):
             continue
         if found.id in moved or not found.quantities:
-            return None
+            return None  # by a board's answer, too
         fence = found.quantities[0]
         return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None

@@ -74,10 +74,12 @@ def fence_move(
     *,
     units: System = "mm",
     pivot_slop: float = 0.0,
+    then: str = "take the verifying passes",
 ) -> Move | None:
     """The move that turns a fence out by `rotation` back to square; None where `why_no_move` says why.
 
-    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the user owns.
+    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the user owns. then: what is to be
+    done after it.
     """
     if jig is None or jig.lever is None:
         return None
@@ -108,7 +110,7 @@ def fence_move(
         uncertainty=move.uncertainty,
         leaves=move.leaves,
         leaves_left_over=move.leaves_left_over,
-        text=text + " Then take the verifying passes.",
+        text=f"{text} Then {then}.",
     )
 
 

@@ -13,8 +13,9 @@ import shapely.affinity
 
 from bench.asking import Facts, advance, ask
 from bench.checks.board_agreement import compare
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Trace
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SweepHistory, Trace
 from bench.checks.test_board import CHECK, evaluate
+from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 
@@ -248,3 +249,51 @@ def test_the_words_turn_the_board_the_right_way() -> None:
     right = CHECK.plan({"kept": "right", "turns": 3}, EvidenceGear())[0].words
     assert "LEFT of the blade" in left and "board clockwise" in left and "4 turns" in left
     assert "RIGHT of the blade" in right and "board counter-clockwise" in right and "3 turns" in right
+
+
+# ---- the move ----------------------------------------------------------------------------------------------------
+
+
+def concluded(width, *, known: Known | None = None, jig: Jig | None, kept: str = "left") -> Finding:
+    traces = [Trace(end, [at] * 3, [width(at)] * 3) for end, at in (("near", 15.0), ("far", 385.0))]
+    gear = EvidenceGear(caliper=Caliper(0.001, 0.002), jig=jig, leaves=(0.05, 0.1))
+    evidence = Evidence("test-board", traces, {"kept": kept}, gear, known or QUIET)
+    return conclude(evidence, id="x", at="2026-01-01T10:00:00+00:00")
+
+
+QUIET = Known(yaw_play=2e-5, seat_scatter=1e-5)
+
+
+@pytest.mark.parametrize("pivot", ["left", "right"])
+@pytest.mark.parametrize("a", [8e-4, -6e-4])
+@pytest.mark.parametrize("kept", ["left", "right"])
+def test_the_move_makes_the_next_board_good(a: float, pivot, kept: str) -> None:
+    """The free end goes by as much and that way on a fence that is a line turned about its pivot; then a board is
+    really cut again."""
+    jig = Jig("sled", pivot=pivot, pivot_to_blade=250.0, pivot_to_stop=480.0)
+    found = concluded(cut_strip([a] * 5, kept), jig=jig, kept=kept)
+    assert found.verdict == "outside" and found.move is not None and found.move.end != pivot
+    assert "fence-square" in found.move.text and "verifying passes" not in found.move.text
+    pivot_x = 250.0 if pivot == "right" else -250.0
+    free_x = pivot_x + (-480.0 if pivot == "right" else 480.0)
+    fence = np.array([[pivot_x, math.tan(a) * pivot_x], [free_x, math.tan(a) * free_x]])
+    fence[1, 1] += found.move.distance * (1.0 if found.move.way == "away" else -1.0)
+    run = fence[1] - fence[0]
+    after = math.atan(run[1] / run[0])
+    again = concluded(cut_strip([after] * 5, kept), jig=jig, kept=kept)
+    assert abs(after) < abs(a) / 50 and again.verdict == "inside" and again.move is None
+
+
+def test_where_there_is_no_move_it_is_said_why() -> None:
+    width = cut_strip([8e-4] * 5)
+    bare = concluded(width, jig=Jig("sled", pivot="right"))
+    assert bare.verdict == "outside" and bare.move is None
+    assert any("pivot_to_stop" in note for note in bare.notes)
+    jig = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_stop=480.0)
+    other = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(1e-5, 2e-5))
+    differs = concluded(width, jig=jig, known=other)
+    assert differs.verdict == "outside" and differs.move is None
+    assert any("No move is given while board and sweep differ" in note for note in differs.notes)
+    agrees = Known(yaw_play=2e-5, seat_scatter=1e-5, sweep=SweepHistory(8e-4, 2e-5))
+    assert concluded(width, jig=jig, known=agrees).move is not None
+    assert concluded(width, jig=None).move is None

@@ -31,12 +31,12 @@ def test_the_latest_sweep_counts_until_the_fence_is_moved(tmp_path: Path) -> Non
     )
     move = Move("left", "away", 0.15, 0.01, [0.15], 0.0, "")
 
-    def keep(number: int, jig: str = "sled") -> None:
+    def keep(number: int, jig: str = "sled", check: str = "fence-square") -> None:
         fence = Quantity("fence", number * 1e-4, "rad", 2e-5, 4.0, 1.67e-4, "outside", "")
-        found = Finding(id=f"f{number}", at=AT, check="fence-square", jig=jig, saw="saw", quantities=[fence])
+        found = Finding(id=f"f{number}", at=AT, check=check, jig=jig, saw="saw", quantities=[fence])
         gear = msgspec.structs.replace(GEAR, jig=Jig(jig))
-        writer.begin_check(f"r{number}", "fence-square", jig=jig, saw="saw", options={}, gear=gear)
-        writer.finding(f"r{number}", found, Evidence("fence-square", [], {}, gear))
+        writer.begin_check(f"r{number}", check, jig=jig, saw="saw", options={}, gear=gear)
+        writer.finding(f"r{number}", found, Evidence(check, [], {}, gear))
         writer.move_planned(f"move-f{number}", f"f{number}", move)
         writer.finish(f"r{number}")
         writer.flush()
@@ -54,6 +54,11 @@ def test_the_latest_sweep_counts_until_the_fence_is_moved(tmp_path: Path) -> Non
         assert told() is None  # it tells of the fence as it was
         keep(4)
         assert told() == SweepHistory(4e-4, 2e-5, AT)
+        keep(5, check="test-board")
+        assert told() == SweepHistory(4e-4, 2e-5, AT)  # its move is only planned
+        writer.move_made("move-f5", {"distance_mm": 0.15})
+        writer.flush()
+        assert told() is None  # the board's answer moved the same fence
     finally:
         writer.close()
 

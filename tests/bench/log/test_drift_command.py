@@ -17,11 +17,20 @@ from bench.finding import BudgetRow, Finding, Move, Quantity
 MOVE = Move("left", "away", 0.15, 0.011, [0.15], 0.0, "Move the left end away by 0.15 mm.")
 
 
-def keep(life, name: str, day: int, value: float, *, jig: str = "big-sled", supersedes: str | None = None):
+def keep(
+    life,
+    name: str,
+    day: int,
+    value: float,
+    *,
+    jig: str = "big-sled",
+    supersedes: str | None = None,
+    check: str = "fence-square",
+):
     life.begin(f"run-{name}", jig=jig)
     finding = Finding(
         id=name,
-        check="fence-square",
+        check=check,
         jig=jig,
         at=f"2026-03-{day:02}T10:00:00+00:00",
         quantities=[Quantity("fence", value, "rad", 2e-5, 9.0, 0.000167, "inside", "left end too near you")],
@@ -29,7 +38,7 @@ def keep(life, name: str, day: int, value: float, *, jig: str = "big-sled", supe
         budget=[BudgetRow("between sweeps", "A", 5e-6, 4, 1.0)],
     )
     life.writer.finding(
-        f"run-{name}", finding, Evidence("fence-square", [], {}, EvidenceGear()), supersedes=supersedes
+        f"run-{name}", finding, Evidence(check, [], {}, EvidenceGear()), supersedes=supersedes
     )
     return finding
 
@@ -105,3 +114,23 @@ def test_nothing_yet_and_no_log(live: Callable, path: Path) -> None:
     assert drift(path)[2] == "nothing yet\n"
     code, _, words = drift(path.with_name("none.db"))
     assert code == 2 and "none.db" in words and msgspec.json.encode(words).count(b"\\n") == 1
+
+
+@pytest.mark.parametrize("kind", [(), ("--check", "fence-square")])
+def test_what_a_boards_answer_had_moved_is_no_drift_of_the_sweeps(
+    live, path: Path, kind: tuple[str, ...]
+) -> None:
+    """Sweep and board see one fence: the sweeps are cut where a board's move was made."""
+    life = live()
+    for day, value in ((1, 5.0e-4), (2, 5.04e-4), (3, 4.98e-4)):
+        keep(life, f"before{day}", day, value)
+    board = keep(life, "board", 4, 5.0e-4, check="test-board")
+    life.writer.move_planned("move-board", board.id, MOVE)
+    life.writer.move_made("move-board", {"distance_mm": 0.15})
+    for day, value in ((5, 1.0e-5), (6, 1.4e-5)):
+        keep(life, f"after{day}", day, value)
+    life.writer.close()
+    code, answer, _ = drift(path, "--json", *kind)
+    (sweeps,) = (one for one in answer["series"] if one["check"] == "fence-square")
+    assert code == 0 and [len(stretch["looks"]) for stretch in sweeps["stretches"]] == [3, 2], sweeps
+    assert len(answer["series"]) == (1 if kind else 2)
