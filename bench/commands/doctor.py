@@ -193,6 +193,7 @@ def _instruments(
             yield from service.asked(
                 client, dict(wired), spacing, settings.units, asked=asked, seconds=seconds
             )
+        yield from instruments.others_here(wired, found, user)
         if not wired:
             yield told(
                 "instruments",

@@ -78,6 +78,15 @@ def heard_here(
         return [matter for job in jobs for matter in job.result()]
 
 
+def others_here(wired: Wired, found: Sequence[Found], user: User) -> list[Matter]:
+    """Only the cables that the settings do not name, for when a daemon has the others."""
+    named = {os.path.realpath(port.port) for _, port in wired}
+    others = [cable for cable in found if str(cable.device) not in named]
+    with ThreadPoolExecutor(max_workers=8) as pool:
+        jobs = [pool.submit(_unnamed, cable, user) for cable in others]
+        return [matter for job in jobs for matter in job.result()]
+
+
 def _wired(turn: Lock, name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -> list[Matter]:
     with turn:
         return list(_heard(name, port, user, wish, swept))

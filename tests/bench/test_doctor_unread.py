@@ -189,6 +189,28 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     assert found.proposal == {"port": rig.names["travel"], "baud": 19200} and "sweepgauge capture" in found.do
 
 
+def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
+    rigs, run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The one that the daemon has is left alone; the other one is heard."""
+    from click.testing import CliRunner
+
+    from bench.commands.doctor import doctor
+
+    rig = rigs()
+    text = (tmp_path / "settings.toml").read_text()
+    (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
+    run("daemon").hear("ready")
+    found = [Found(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
+    monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
+    monkeypatch.setattr("bench.doctor.service.LISTEN", 0.3)
+    where = ["--socket", str(tmp_path / "socket"), "--settings", str(tmp_path / "settings.toml")]
+    said = CliRunner().invoke(doctor, [*where, "--log", str(tmp_path / "log.db")]).output
+    assert "good  indicator:" in said
+    assert said.count("an instrument speaks there that the settings do not name") == 1
+    assert f'port = "{rig.names["travel"]}"; format = "line"' in said
+
+
 def sentence(number: int, gauge: str) -> bytes:
     body = f"BRG,{number},{1000 * number},{number},{gauge}"
     return f"${body}*{reduce(xor, body.encode(), 0):02X}\r\n".encode()
