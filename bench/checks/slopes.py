@@ -1,6 +1,6 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .counts, .slips, .stretch,
+Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .counts, .lateness, .slips, .stretch,
 bench.finding; numpy and bench.geometry only inside functions, so that a check can be planned without them.
 """
 
@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 from bench.checks.closure import cycles, lost_motion, out_and_back
 from bench.checks.counts import count_of_sweeps
+from bench.checks.lateness import later
+from bench.checks.lateness import words as late_words
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
 from bench.checks.stretch import in_common
@@ -117,8 +119,19 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
         notes.extend(sticking(step.placement, traces, max(fit.count for _, fit in here.pushes)))
         notes.extend(push_apart(step.placement, here.rotations, [t.sweep for t, _ in here.pushes]))
         _compare_pulls(here, notes)
-        _close(here, traces, evidence, notes)
         placed.append(here)
+    tau = later(
+        [
+            pair
+            for here, step in zip(placed, steps, strict=True)
+            for pair in _pairs(here, _at(evidence, step))
+        ],
+        max(fit.count for here in placed for _, fit in here.pushes),
+    )
+    if tau is not None:
+        notes.append(late_words(tau))
+    for here, step in zip(placed, steps, strict=True):
+        _close(here, _at(evidence, step), evidence, notes, late=tau is not None)
     notes.extend(of_units(evidence, [p.length for p in placed]))
     notes.extend(of_leans(evidence, steps))
     return placed, rows
@@ -179,12 +192,19 @@ def _compare_pulls(here: Placed, notes: list[str]) -> None:
         )
 
 
-def _close(here: Placed, traces: Sequence[Trace], evidence: Evidence, notes: list[str]) -> None:
+def _pairs(here: Placed, traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
     used = {id(trace) for trace, _ in (*here.pushes, *here.pulls)}
-    pairs = cycles([trace for trace in traces if id(trace) in used])
+    return cycles([trace for trace in traces if id(trace) in used])
+
+
+def _close(
+    here: Placed, traces: Sequence[Trace], evidence: Evidence, notes: list[str], *, late: bool
+) -> None:
+    """late: why the ways back read otherwise is told already."""
+    pairs = _pairs(here, traces)
     count = max(fit.count for _, fit in here.pushes)
     here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
-    if (behind := lost_motion(pairs, count=count)) is not None:
+    if not late and (behind := lost_motion(pairs, count=count)) is not None:
         notes.append(
             f"At {here.name} the reading lies {abs(behind):.3f} mm {'higher' if behind > 0 else 'lower'} on every way "
             f"back: lost motion or a dragging plunger, late readings, or the sled held on its other wall. The pushes, "

@@ -1,0 +1,109 @@
+"""Whether one instrument's readings come later than the other's, seen by pushes and their pull-backs.
+
+On a surface that turns, a reading that is tau late lies too low all along a push and too high all along its pull-back,
+most where the sled is quickest: the two ways part in the middle and meet at the ends. The same reading set back by tau
+against the travel makes them one again. What parts them evenly (lost motion) or by a turn (the other wall) is not
+lateness; the surface's own form is the same on both ways and drops out. Pure; numpy inside functions. Travel and reading
+in mm, times in s.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Iterable, Sequence
+
+from bench.checks.model import Trace
+
+LONGEST = 0.5  # s, either way
+COARSE, STEP = 0.02, 0.005  # s
+LEAST = 0.02  # s; less bends nothing
+BETTER = 3.0  # times closer, as standard deviation, the two ways lie at that lateness
+COUNTS = 2.0  # they part by less than so many counts: nothing to be seen
+AGREE = 0.3  # of the lateness, and a step at least, by which the cycles may differ
+FEWEST = 2  # cycles
+LEAST_READINGS = 20  # of a way
+SHARE = 0.6  # of the stretch must be left, set back by so much
+TRIM = 0.1  # of the stretch at either end, where lost motion is taken up
+PLACES = 60
+
+
+def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
+    """s by which the readings come later than the travel, negative where the travel does; None where neither shows.
+
+    cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the indicator resolves, mm.
+    """
+    seen = [tau for push, pull in cycles if (tau := _of_cycle(push, pull, count)) is not None]
+    if len(seen) < FEWEST or 2 * len(seen) <= len(cycles):
+        return None
+    middle = statistics.median(seen)
+    if abs(middle) < LEAST or max(abs(tau - middle) for tau in seen) > max(
+        2 * STEP + LEAST, AGREE * abs(middle)
+    ):
+        return None
+    return middle
+
+
+def words(tau: float) -> str:
+    """tau: as `later` gives it."""
+    late, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
+    much = f"{round(abs(tau) * 100) * 10} ms"
+    return (
+        f"The {late}'s readings come about {much} later than the {other}'s, which bends the answer: write "
+        f'late = "{much}" under [{late}] in the settings, or add it to what stands there, and take the check again.'
+    )
+
+
+def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
+    """The lateness at which the two ways lie closest; None where nothing is to be seen or it makes little odds."""
+    import numpy as np
+
+    ways = []
+    for trace in (push, pull):
+        if trace.at is None or len(trace.at) < LEAST_READINGS:
+            return None
+        ways.append(
+            tuple(np.asarray(column, dtype=np.float64) for column in (trace.at, trace.travel, trace.reading))
+        )
+
+    whole = max(float(np.ptp(travel)) for _, travel, _ in ways)
+    if whole <= 0:
+        return None
+
+    def apart(tau: float) -> tuple[float, float] | None:
+        """Of the difference of the two ways: its standard deviation about its own line, and its mean."""
+        lines = []
+        for at, travel, reading in ways:
+            inside = (at - tau >= at[0]) & (at - tau <= at[-1])
+            if np.count_nonzero(inside) < LEAST_READINGS:
+                return None
+            place = np.interp(at[inside] - tau, at, travel)
+            order = np.argsort(place, kind="stable")
+            lines.append((place[order], reading[inside][order]))
+        low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
+        if high - low < SHARE * whole:
+            return None
+        places = np.linspace(low + TRIM * (high - low), high - TRIM * (high - low), PLACES)
+        (p, r), (q, s) = lines
+        difference = np.interp(places, q, s) - np.interp(places, p, r)
+        rest = difference - np.polyval(np.polyfit(places, difference, 1), places)
+        return float(np.std(rest)), float(np.mean(difference))
+
+    as_is = apart(0.0)
+    if as_is is None or as_is[0] < COUNTS * count:
+        return None
+
+    def look(taus: Iterable[float]) -> list[tuple[float, float]]:
+        tried = []
+        for tau in taus:
+            off = apart(float(tau))
+            # amid a quick push the speed hardly changes: set back the wrong way the two part the more, if evenly
+            if off is not None and abs(off[1]) <= abs(as_is[1]) + COUNTS * count:
+                tried.append((off[0], float(tau)))
+        return tried
+
+    coarse = look(np.arange(-LONGEST, LONGEST + COARSE / 2, COARSE))
+    near = min(coarse)[1]
+    tried = coarse + look(np.arange(near - COARSE, near + COARSE, STEP))
+    least, tau = min(tried)
+    other = min((off for off, at in tried if at * tau < 0), default=as_is[0])
+    return tau if least * BETTER < min(as_is[0], other) else None
