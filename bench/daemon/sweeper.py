@@ -22,6 +22,8 @@ TORN = 0.3  # s (or four usual intervals) without a reading at the end of a pass
 LEAP = 10.0  # mm between two readings; less is a quick hand
 LEAPS = 5.0  # times as far, and
 FASTER = 3.0  # times as fast as the readings beside it: no sled goes so
+HOLE = 0.15  # s without a reading of the travel amid the others, and
+HARDLY = 0.25  # of the way that was due in it: the scale counts from elsewhere
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
@@ -327,6 +329,21 @@ def _leap(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float
         fast = abs(step) / spans[i] > FASTER * max(abs(steps[j]) / spans[j] for j in beside)
         if back or (far and fast):
             return abs(step), travel[i], i + 1
+    return _held_back(times, travel)
+
+
+def _held_back(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float, int] | None:
+    """The same where the gate held back what came after the leap until it fitted again: a hole amid a way on, in which
+    the travel hardly goes on."""
+    for i in range(3, len(times) - 4):
+        hole = times[i + 1] - times[i]
+        if hole < HOLE:
+            continue
+        before = (travel[i] - travel[i - 3]) / max(1e-3, times[i] - times[i - 3])
+        after = (travel[i + 4] - travel[i + 1]) / max(1e-3, times[i + 4] - times[i + 1])
+        due, came = (before + after) / 2 * hole, travel[i + 1] - travel[i]
+        if before * after > 0 and abs(due - came) > LEAP and came / due < HARDLY:
+            return abs(due - came), travel[i], i + 1
     return None
 
 

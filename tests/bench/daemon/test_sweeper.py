@@ -167,6 +167,20 @@ def test_a_scale_set_forward_at_rest_and_one_that_begins_to_count_inches_leap() 
     assert len(leaps) == 2 and all("leaps" in words for words in leaps) and sled.sweeps == []
 
 
+def test_a_leap_that_the_gate_hid_until_the_scale_had_caught_up_is_one() -> None:
+    sled = Sled(0.02)
+    sled.rest()
+    sled.go(73, 150)
+    sled.zero = sled.s
+    while sled.s - sled.zero < 70:  # refused: off the path of those before
+        sled.t, sled.s = sled.t + sled.step, sled.s + 3
+        sled.sweeper.indicator([sled.t + 0.002], [1.0 + 3e-4 * sled.s])
+    sled.go(200, 150)
+    sled.rest(1.2)
+    (broken,) = [what for what in sled.happened if isinstance(what, Broken)]
+    assert "leaps by" in broken.words and broken.push and sled.sweeps == []
+
+
 @pytest.mark.parametrize("step", [0.01, 0.05, 0.1])
 def test_a_hand_that_jerks_turns_back_and_is_read_unevenly_does_not_leap(step: float) -> None:
     sled = Sled(step)
