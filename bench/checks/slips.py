@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.stretch import travel_span
@@ -58,17 +57,18 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
     seen: dict[str, float] = {}
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
         some = [t for t in evidence.traces if t.placement == name and t.push]
-        values = [r for t in some for r in t.reading]
-        if values and len(set(values)) == 1:
+        values = np.concatenate([np.asarray(t.reading, dtype=np.float64) for t in some] or [[]])
+        different = np.unique(values).size
+        if different == 1:
             notes.append(
                 f"At {name} the reading did not change by a single count: does the tip touch, is the plunger free and the "
                 f"display not on hold? Press the plunger once and see."
             )
-        if len(set(values)) < 3:
+        if different < 3:
             continue
-        swept = any(len(set(t.travel)) >= SWEPT_PLACES for t in some)
-        count = float(count_seen(np.asarray(values, dtype=np.float64)))
-        many = len(set(values)) >= 8  # a few may lie on a coarser grid by luck, never on a finer one
+        swept = any(np.unique(t.travel).size >= SWEPT_PLACES for t in some)
+        count = float(count_seen(values))
+        many = different >= 8  # a few may lie on a coarser grid by luck, never on a finer one
         if count > 0 and many:
             seen[name] = count
         if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
@@ -113,12 +113,17 @@ def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[str]
 
 
 def _is_staircase(reading: Sequence[float], count: float) -> bool:
-    steps = [b - a for a, b in pairwise(reading)]
-    jumps = [d for d in steps if abs(d) >= STICKS * count]
-    stands = sum(abs(d) < count / 2 for d in steps)
-    one_way = bool(jumps) and (min(jumps) > 0 or max(jumps) < 0)
-    return (
-        one_way and len(jumps) >= 2 and 2 * stands >= len(steps) and stands + len(jumps) >= 0.9 * len(steps)
+    import numpy as np
+
+    steps = np.diff(np.asarray(reading, dtype=np.float64))
+    far = np.abs(steps)
+    jumps = steps[far >= STICKS * count]
+    stands = int(np.count_nonzero(far < count / 2))
+    return bool(
+        jumps.size >= 2
+        and (jumps.min() > 0 or jumps.max() < 0)
+        and 2 * stands >= steps.size
+        and stands + jumps.size >= 0.9 * steps.size
     )
 
 

@@ -84,8 +84,8 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
         if cuts.size:
             at = np.arange(5, 5 + cuts.size)
             cross = gram[:, at[:, None], index[None, :]]
-            top = gram[:, at, last] - np.einsum("gki,gi->gk", cross, beta)
-            own = gram[:, at, at] - np.einsum("gki,gij,gkj->gk", cross, inverse, cross)
+            top = gram[:, at, last] - (cross @ beta[:, :, None])[:, :, 0]
+            own = gram[:, at, at] - ((cross @ inverse) * cross).sum(axis=2)
             gain = STEP_SIZE2 * top**2 / (1 + STEP_SIZE2 * own)
             jumps.append(
                 (
