@@ -57,7 +57,7 @@ def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
     seen: dict[str, float] = {}
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
         some = [t for t in evidence.traces if t.placement == name and t.push]
-        values = np.concatenate([np.asarray(t.reading, dtype=np.float64) for t in some] or [[]])
+        values = np.concatenate([np.asarray(t.reading, dtype=np.float64) for t in some] or [np.empty(0)])
         different = np.unique(values).size
         if different == 1:
             notes.append(
