@@ -37,6 +37,12 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
     return opened
 
 
+def parity7_of(port: PortSettings) -> str | None:
+    """The parity that the characters carry and the port does not make."""
+    parity = port.options.get("parity7")
+    return parity if isinstance(parity, str) else None
+
+
 def request_of(port: PortSettings) -> bytes | None:
     """What is sent to ask for a reading; None for what sends by itself."""
     if port.format == "modbus_rtu":
@@ -45,4 +51,8 @@ def request_of(port: PortSettings) -> bytes | None:
 
         values = read_options(port.format, port.options)
         return request(*(int(str(values[key])) for key in ("address", "register", "function")))
-    return port.request.encode("ascii") if port.request else None
+    if not port.request:
+        return None
+    from hw.formats.cutter import with_parity
+
+    return with_parity(port.request.encode("ascii"), parity7_of(port))

@@ -22,6 +22,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, Protocol
 
 from hw.formats import PROFILES, make_decoder
+from hw.formats.cutter import with_parity
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -215,7 +216,7 @@ def listen(
             if request and clock() - asked > 0.25:
                 asked = clock()
                 # an instrument of seven bits may want parity in what it is asked, too; one of eight has answered by now
-                _ask(line, request if data or asked - began < TURN / 2 else with_even_parity(request))
+                _ask(line, request if data or asked - began < TURN / 2 else with_parity(request, "even"))
             found = judge(bytes(data), speed) if data else None
             if found and found.readings >= SURE and not found.rejects and _complete(found):
                 return Listening({**heard, speed: bytes(data)}, found)
@@ -238,11 +239,6 @@ def _complete(found: Proposal) -> bool:
 
 def _ask(line: Line, request: bytes) -> None:
     line.write(request)  # type: ignore[attr-defined]
-
-
-def with_even_parity(data: bytes) -> bytes:
-    """Seven-bit characters as they look, read as 8N1, when they are sent with even parity."""
-    return bytes(byte | (byte.bit_count() % 2 << 7) for byte in data)
 
 
 def settings_text(settings: Mapping[str, str | int]) -> str:

@@ -369,6 +369,11 @@ def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
         holders = holders_of(port)
         by = ", ".join(holders) if holders else "another program"
         return "busy", f"{port} is held by {by}: close that program."
+    if number == errno.EINVAL:
+        return "absent", (
+            f"{port} does not take these settings of baud, bits, parity and stop; one that knows no parity is read "
+            f'with bits = 8 and parity7 = "even" or "odd".'
+        )
     if number in {errno.ENOTTY, errno.EISDIR}:
         return "absent", f"{port} is not a serial port: name one under /dev/serial/by-id."
     return "absent", f"{port} cannot be opened: {error}."

@@ -18,6 +18,7 @@ from bench.daemon.gate import Gate
 from bench.daemon.sources import Sources, make_reader, may_err
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
+from hw.formats.cutter import with_parity
 from hw.reading import PortState, Record
 from hw.statuses import meaning_of
 
@@ -99,10 +100,12 @@ class Instrument:
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._late = settings.late
         self._decoder = make_reader(settings)
-        self._request = b""
+        self._request = self._asked = b""
         if settings.asking == "request" and settings.format == "line":
-            self._request = (settings.request or "R\r").encode("ascii")
-        self._asked = self._request.strip()
+            asked, parity = settings.request or "R\r", settings.options.get("parity7")
+            parity = parity if isinstance(parity, str) else None
+            self._request = with_parity(asked.encode("ascii"), parity)
+            self._asked = with_parity(asked.strip().encode("ascii"), parity)
         self._echoes = 0  # of it, from this decoder
         self._gate = Gate(count) if may_err(settings) else None
         self._clock = DeviceClock() if settings.profile == "bridge" else None
@@ -286,9 +289,14 @@ class Instrument:
 
     def _become_garbled(self) -> None:
         kind = f"{self.settings.format} {self.settings.options.get('profile', '')}".rstrip()
+        check = (
+            "its wires, level shifter, invert and edge"
+            if self.settings.pins
+            else "baud rate, parity and format"
+        )
         self._become(
             "garbled",
-            f"The {self.name} sends what cannot be read as {kind}: check baud rate, parity and format; "
+            f"The {self.name} sends what cannot be read as {kind}: check {check}; "
             f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
         )
 

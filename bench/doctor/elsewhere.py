@@ -5,7 +5,6 @@ Nothing is sent but the request that the settings name. May import: bench.plain_
 
 from __future__ import annotations
 
-import os
 import time
 
 import msgspec
@@ -18,7 +17,6 @@ from hw.listening import SPEEDS, listen, open_line
 Found = tuple[dict[str, str | int], tuple[str, ...]]  # keys of the settings file, and what they rest on
 ANSWER = 0.2  # s
 LONGEST = 64  # bytes of an answer
-NO_PARITY = "ttyS0"  # the small port on the pins of most boards with Wi-Fi, which knows no parity [P1]
 
 
 def ask_elsewhere(port: PortSettings) -> Found | None:
@@ -34,21 +32,7 @@ def _line(port: PortSettings) -> Found | None:
     assert request is not None
     with open_line(port.port, port.baud) as line:
         found = listen(line, port.baud, request=request).proposal
-    return None if found is None else for_asked(port, found.settings, found.evidence)
-
-
-def for_asked(port: PortSettings, settings: dict[str, str | int], evidence: tuple[str, ...]) -> Found:
-    """Parity goes out too where something is asked: then the port makes it, not `parity7`, which only reads it."""
-    if port.request is None or "parity7" not in settings:
-        return settings, evidence
-    if os.path.basename(os.path.realpath(port.port)) == NO_PARITY:
-        return settings, (*evidence, "this port knows no parity: what is asked goes out without")
-    parity = settings["parity7"]
-    kept = {key: value for key, value in settings.items() if key != "parity7"}
-    return {**kept, "bits": 7, "parity": parity}, (
-        *evidence,
-        "what it is asked goes out with that parity too",
-    )
+    return None if found is None else (found.settings, found.evidence)
 
 
 def _registers(port: PortSettings) -> Found | None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from threading import Lock
 from typing import NamedTuple
 
-from bench.doctor.elsewhere import ask_elsewhere, for_asked
+from bench.doctor.elsewhere import ask_elsewhere
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.ports import Found
 from bench.doctor.rights import User, may_open
@@ -221,8 +221,7 @@ def wrong(
     if proposal is None:
         yield _unknown(name, port, words, data, heard, why)
         return
-    settings, evidence = for_asked(port, proposal.settings, proposal.evidence)
-    settings = dict(settings)
+    settings, evidence = dict(proposal.settings), proposal.evidence
     if "default_unit" in settings and "default_unit" in port.options:
         settings["default_unit"] = str(port.options["default_unit"])  # its owner has said so already
     yield fault(

@@ -21,6 +21,14 @@ def parity_table(parity: str) -> bytes:
     return bytes(byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256))
 
 
+def with_parity(data: bytes, parity: str | None) -> bytes:
+    """Seven-bit characters with the parity in bit 7, for a port that makes none: "even", "odd", or None as they are."""
+    if parity is None:
+        return data
+    wanted = 0 if parity == "even" else 1
+    return bytes(byte & 0x7F | ((byte & 0x7F).bit_count() % 2 != wanted) << 7 for byte in data)
+
+
 def with_frame(record: Record, raw: bytes, behind: int) -> Record:
     """The same record with its own bytes and the number of bytes that came after them."""
     return msgspec.structs.replace(record, raw=raw, behind=behind)

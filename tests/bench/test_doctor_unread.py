@@ -14,14 +14,15 @@ from pathlib import Path
 import pytest
 
 from bench.doctor import elsewhere, instruments
-from bench.doctor.elsewhere import ask_elsewhere, for_asked
+from bench.doctor.elsewhere import ask_elsewhere
 from bench.doctor.instruments import wake
 from bench.doctor.ports import Found
 from bench.doctor.rights import User
 from bench.doctor.unread import bits_matter, keys_matter
 from bench.settings import PortSettings
+from hw.formats.cutter import with_parity
 from hw.formats.modbus_rtu import crc16
-from hw.listening import judge, with_even_parity
+from hw.listening import judge
 
 PINS = {"data": 5, "clock": 6}
 ANN = User("ann", False, frozenset(), frozenset())
@@ -129,23 +130,14 @@ def test_one_that_is_asked_is_found_at_its_own_speed(asked) -> None:
 
 def test_one_that_wants_parity_in_what_it_is_asked_is_given_it(asked) -> None:
     """CR is 0x0d: three ones, so that even parity makes it 0x8d; `?` is 0x3f, six ones, and stays."""
-    assert with_even_parity(b"?\r") == b"?\x8d"
-    gauge = asked(4800, b"?\x8d", with_even_parity(b"+0012.345\r"))
+    assert with_parity(b"?\r", "even") == b"?\x8d"
+    gauge = asked(4800, b"?\x8d", with_parity(b"+0012.345\r", "even"))
     wired = [("indicator", PortSettings(port=gauge.name, request="?\r"))]
     (found,) = instruments.heard_here(wired, [], ANN, 2.0, "mm")
     assert found.proposal == {
         **{"format": "line", "profile": "plain", "baud": 4800, "default_unit": "mm"},
-        **{"bits": 7, "parity": "even"},  # parity7 reads only; what is asked would go out without
+        "parity7": "even",
     }
-
-
-def test_parity_of_the_small_port_on_the_pins_is_read_only(tmp_path: Path) -> None:
-    (tmp_path / "ttyS0").touch()
-    (tmp_path / "serial0").symlink_to("ttyS0")
-    port = PortSettings(port=str(tmp_path / "serial0"), request="?\r")
-    settings, evidence = for_asked(port, {"baud": 4800, "parity7": "even"}, ())
-    assert settings == {"baud": 4800, "parity7": "even"} and "no parity" in evidence[-1]
-    assert for_asked(PortSettings(port="/dev/x"), {"parity7": "even"}, ())[0] == {"parity7": "even"}
 
 
 def test_a_framing_that_the_port_does_not_take_is_a_fault_and_no_crash(said, no_parity) -> None:

@@ -451,3 +451,10 @@ async def test_a_hundred_pulled_cables(cable: Cable, capsys: pytest.CaptureFixtu
         print(f"\nback after {took[50]:.2f} s median, {took[-1]:.2f} s worst; {share:.2%} of a core")
     assert took[50] <= 1.0 and took[-1] <= 3.0
     assert share < 0.05  # the test's own waiting is most of it
+
+
+def test_a_framing_that_a_port_refuses_is_said_with_what_to_do() -> None:
+    """What the kernel answers to a framing it cannot do is EINVAL (tcsetattr, POSIX)."""
+    state, words = serial_port._why_not("/dev/ttyX0", termios.error(22, "Invalid argument"))
+    assert state == "absent"
+    assert "does not take these settings" in words and "parity7" in words

@@ -8,6 +8,7 @@ import pytest
 
 from bench.daemon.feed import Instrument
 from bench.settings import PortSettings
+from hw.formats.cutter import with_parity
 
 STEP = 0.1  # s between lines, as a gauge that sends ten a second
 
@@ -142,3 +143,18 @@ def test_an_instrument_that_repeats_what_it_is_asked_sends_no_rubbish() -> None:
     assert (fed.one.state, fed.one.readings, fed.one.rejects, told) == ("open", 40, 0, [])
     fed.say(b"??\r+0012.345 mm\r", 3)  # that is none
     assert (fed.one.rejects, len(told)) == (3, 3)
+
+
+def test_with_seven_bits_the_request_carries_its_parity() -> None:
+    """`?` is 0x3f, six ones, and stays; CR is 0x0d, three ones: even parity makes it 0x8d."""
+    fed = Fed(request="?\r", asking="request", options={"parity7": "even"})
+    assert fed.one._request == b"?\x8d"
+    fed.say(with_parity(b"?\r+0012.345 mm\r", "even"), 5)
+    assert (fed.one.readings, fed.one.rejects) == (5, 0)
+
+
+def test_what_pins_send_is_not_a_matter_of_baud_rates() -> None:
+    fed = Fed(format="sync24", pins={"data": 5, "clock": 6}, options={})
+    fed.say(b"0101\n" * 12, 3)
+    assert fed.one.state == "garbled"
+    assert "level shifter" in fed.one.words and "baud" not in fed.one.words

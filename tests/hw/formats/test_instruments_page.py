@@ -141,7 +141,8 @@ SHAPES = {"plain": b"+0012.34%d\r", "code_channel_item": b"01A+00.1234%d\r", "mo
 @pytest.mark.parametrize("text", [text for text in EXAMPLES if "by-id" in text])
 def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tmp_path: Path) -> None:
     """For what sends text: shape, speed and parity are heard from what an instrument of that example sends."""
-    from hw.listening import judge, with_even_parity
+    from hw.formats.cutter import with_parity
+    from hw.listening import judge
 
     for port in ports(text, tmp_path):
         line = SHAPES.get(port.profile or "plain")
@@ -149,7 +150,7 @@ def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tm
             continue
         data = b"".join(line % (n % 10) for n in range(8))
         if port.options.get("parity7") == "even" or port.parity == "E":
-            data = with_even_parity(data)
+            data = with_parity(data, "even")
         if port.bits == 7 and port.stop == 2:
             data = bytes(byte | 0x80 for byte in data)
         found = judge(data, port.baud)
