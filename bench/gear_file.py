@@ -16,7 +16,8 @@ from typing import Any, Literal, TypeVar
 import msgspec
 
 from bench.gear import Jig, Saw, Square
-from bench.toml_table import SettingsError, Table, either, given, read_toml
+from bench.paths import SettingsError
+from bench.toml_table import Table, either, given, read_toml
 
 T = TypeVar("T")
 GearKind = Literal["saw", "jig", "square", "leaves"]

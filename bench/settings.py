@@ -1,12 +1,11 @@
 """What is wired where, and what the user owns: the settings file and gear.toml, read whole or not at all.
 
-May import: bench.gear, bench.gear_file, bench.toml_table, bench.units, msgspec. These are the only readers
+May import: bench.gear, bench.gear_file, bench.paths, bench.toml_table, bench.units, msgspec. These are the only readers
 of TOML. An absent or empty file is a working default without hardware.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
 from typing import Literal
@@ -15,7 +14,8 @@ import msgspec
 
 from bench.gear import Caliper, Gear, Indicator, Travel
 from bench.gear_file import GearTables, add_gear
-from bench.toml_table import SettingsError, Table, Written, given, read_toml
+from bench.paths import Paths, SettingsError, default_paths
+from bench.toml_table import Table, Written, given, read_toml
 from bench.units import System
 
 __all__ = [
@@ -96,13 +96,6 @@ class Settings(msgspec.Struct, frozen=True):
     settings_file: str | None = None  # None: none was found, the defaults hold
     gear_file: str | None = None
     written: tuple[Written, ...] = ()
-
-
-class Paths(msgspec.Struct, frozen=True):
-    settings: Path
-    log: Path
-    gear: Path  # beside the log
-    socket: Path
 
 
 def load(settings_path: Path | str | None = None, gear_path: Path | str | None = None) -> Settings:
@@ -333,68 +326,3 @@ def _options(table: Table) -> dict[str, OptionValue]:
     if unit == "inch":
         out["default_unit"] = "in"
     return out
-
-
-# --- where things are -------------------------------------------------------------------------------
-
-_NAME = "sweepgauge"
-
-
-def _home_of_user() -> str:
-    """HOME is not set for what systemd or cron starts; the password database knows it all the same."""
-    import os
-    import pwd
-
-    try:
-        return pwd.getpwuid(os.getuid()).pw_dir
-    except KeyError:
-        return ""
-
-
-def default_paths(
-    environ: Mapping[str, str],
-    *,
-    settings: Path | str | None = None,
-    log: Path | str | None = None,
-    socket: Path | str | None = None,
-) -> Paths:
-    """The command line's own paths, else the environment's, else the service's directories, else XDG's.
-
-    systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY, CONFIGURATION_DIRECTORY
-    (systemd.exec, "RuntimeDirectory="); the rest follows the XDG base directory specification.
-    """
-
-    def named(given: Path | str | None, variable: str) -> Path | None:
-        text = str(given) if given is not None else environ.get(variable, "")
-        return Path(text) if text else None
-
-    def folder(service: str, xdg: str, below_home: str) -> Path:
-        first = environ.get(service, "").split(":")[0]
-        if first:
-            return Path(first)
-        base = environ.get(xdg, "")
-        if base.startswith("/"):  # the specification has relative ones ignored
-            return Path(base) / _NAME
-        home = environ.get("HOME", "") or _home_of_user()
-        if not home:
-            raise SettingsError(
-                f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"
-            )
-        return Path(home) / below_home / _NAME
-
-    settings_path = named(settings, "SWEEPGAUGE_SETTINGS")
-    if settings_path is None:
-        settings_path = folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config") / "settings.toml"
-    log_path = named(log, "SWEEPGAUGE_LOG")
-    if log_path is None:
-        log_path = folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
-    socket_path = named(socket, "SWEEPGAUGE_SOCKET")
-    if socket_path is None:
-        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get("XDG_RUNTIME_DIR", "").startswith("/")
-        where = (
-            folder("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
-            if runtime
-            else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
-        )
-        socket_path = where / "socket"
-    return Paths(settings=settings_path, log=log_path, gear=log_path.parent / "gear.toml", socket=socket_path)

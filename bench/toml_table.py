@@ -1,6 +1,6 @@
 """One table of a TOML file, taken apart key by key; whatever is wrong or left over is one plain line.
 
-May import: tomllib, bench.units. Lengths in mm, angles and slopes in rad, times in s once read.
+May import: tomllib, bench.paths, bench.units. Lengths in mm, angles and slopes in rad, times in s once read.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 import msgspec
 
+from bench.paths import SettingsError
 from bench.units import (
     System,
     UnitsError,
@@ -29,10 +30,6 @@ from bench.units import (
 
 STEEPEST = 0.1  # rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
 LONGEST = 10_000.0  # mm: nothing on a table saw is longer
-
-
-class SettingsError(ValueError):
-    """One line: which file, which key, what was found and what would do."""
 
 
 class Written(msgspec.Struct, frozen=True):

@@ -1,4 +1,4 @@
-"""What the commands share: options, paths, complaints. May import: click, bench.settings."""
+"""What the commands share: options, paths, complaints. May import: click, bench.paths, bench.settings."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import click
 
 if TYPE_CHECKING:
     from bench.client import WireClient
-    from bench.settings import Paths, Settings
+    from bench.paths import Paths
+    from bench.settings import Settings
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -37,7 +38,7 @@ def json_option(f: F) -> F:
 
 
 def paths(*, settings: str | None = None, log: str | None = None, socket: str | None = None) -> Paths:
-    from bench.settings import SettingsError, default_paths
+    from bench.paths import SettingsError, default_paths
 
     try:
         return default_paths(os.environ, settings=settings, log=log, socket=socket)

@@ -96,7 +96,6 @@ def doctor(
 
 def settings_of_service(where: Paths) -> Paths:
     """The service's own settings where it is the service that is asked and nobody named others."""
-    import msgspec
 
     if (
         where.socket == SERVICE_SOCKET
@@ -104,7 +103,7 @@ def settings_of_service(where: Paths) -> Paths:
         and not where.settings.exists()
         and SERVICE_SETTINGS.exists()
     ):
-        return msgspec.structs.replace(where, settings=SERVICE_SETTINGS)
+        return where._replace(settings=SERVICE_SETTINGS)
     return where
 
 
