@@ -64,7 +64,7 @@ class Bench:
         self.checking = Checking(
             log_writer, self.outbox, tell, lambda: self.settings, known, self._at_rest, self.instruments
         )
-        self.live = LiveHost(log_writer, tell, lambda: self.settings, self._move_noted)
+        self.live = LiveHost(log_writer, self.outbox, lambda: self.settings, self._move_noted)
         self._raw = RawBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-import msgspec
-
 from bench.daemon.history import LivePast
 from bench.daemon.live import LiveMove, NoLive
+from bench.daemon.outbox import Outbox
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.log.writer import LogWriter
@@ -24,14 +23,15 @@ class LiveHost:
     def __init__(
         self,
         log: LogWriter,
-        tell: Callable[[msgspec.Struct], None],
+        outbox: Outbox,
         settings: Callable[[], Settings],
         noted: Callable[[int, str], None],
     ) -> None:
         self.move: LiveMove | None = None
         self.past = LivePast()  # what earlier moves tell; set from the log at the start
         self._log = log
-        self._tell = tell
+        self._outbox = outbox
+        self._tell = outbox.tell
         self._settings = settings
         self._noted = noted
         self._said: LiveSaid | None = None
@@ -71,9 +71,14 @@ class LiveHost:
         live = self.move
         assert live is not None
         live.press()
+        if live.phase == "end":
+            self._made(live)
         self.say()
-        if live.phase != "end":
-            return
+        if live.phase == "end":
+            self.move = None
+
+    def _made(self, live: LiveMove) -> None:
+        """Written down before it is told: what it drew is aimed past the next time."""
         found = live.finding
         if live.drew is not None and found.move is not None:
             self.past.drew[live.jig.name, found.move.way] = live.drew
@@ -82,8 +87,8 @@ class LiveHost:
             f"move-{found.id}",
             {"distance_mm": live.gone, "how": "live", "drew_mm": live.drew, "jig": live.jig.name},
         )
+        self._outbox.act(ticket)
         self._noted(ticket, found.id)
-        self.move = None
 
     def back(self) -> str:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
