@@ -26,6 +26,7 @@ Role = Literal["indicator", "travel", "caliper"]
 
 QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
+EBB = 2.0  # s without a second like that, and the flood is over
 GARBLED = 5  # rejects in a second, and more of them than readings
 NONSENSE = 200  # bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a line
 UNREAD = ("garbled", "no-reading")
@@ -96,6 +97,7 @@ class Instrument:
         self._interval = 0.0  # s between readings, smoothed over some ten of them
         self._intervals = 0  # how many went into it
         self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
+        self._flood_at = 0.0
         self._bad_at = 0.0  # s; a line that is half bad must not come and go
         self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
         self._late = settings.late
@@ -267,9 +269,14 @@ class Instrument:
         if not bad and self.state == "open" and goods <= FLOOD:
             return  # nearly always
         if goods + bads > FLOOD:
+            self._flood_at = now
             self._become(
-                "flooding", f"{self.name}: over {FLOOD} frames in a second; that is not an instrument."
+                "flooding",
+                f"The {self.name} sends over {FLOOD} frames in a second, which no instrument does: is it the right port? "
+                f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
             )
+        elif self.state == "flooding" and now - self._flood_at < EBB:
+            return
         elif bads >= GARBLED and bads > goods:
             self._become_unread()
         elif self.state in UNREAD and now - self._bad_at < 1.0:

@@ -14,7 +14,7 @@ import msgspec
 
 from bench.checks.model import Check, EvidenceGear, Known, OptionValue
 from bench.daemon.checking import Checking
-from bench.daemon.feed import Batch, Instrument, Role
+from bench.daemon.feed import UNREAD, Batch, Instrument, Role
 from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
@@ -34,9 +34,15 @@ from hw.statuses import meaning_of
 log = logging.getLogger("sweepgauge")
 
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
+HELD = frozenset({"hold", "max", "min", "tir"})  # flags of a display that shows something else than now
 SPOILS = {  # flags of readings that must not enter a sweep: what that is, and what to do
     "hold": ("is on hold, maximum or minimum", "Switch that off on the gauge; till then nothing counts."),
     "missed_edge": ("has missed an edge: where the sled is, is not known", "Push slower."),
+}
+WENT = {
+    **dict.fromkeys(("absent", "busy", "denied"), "went away"),
+    **{"silent": "fell silent", "flooding": "sends more than an instrument does"},
+    **dict.fromkeys(UNREAD, "does not read"),
 }
 TELL_LEAPS = 10.0  # s
 TELL_POINTS = 0.1  # s between pieces of the running line
@@ -183,16 +189,17 @@ class Bench:
             "instrument",
             {"name": instrument.name, "state": instrument.state, "words": instrument.words},
         )
-        if instrument.state in {"absent", "busy", "denied", "silent"}:
-            self._unit.pop(instrument.name, None)
-            self._went(instrument, "fell silent" if instrument.state == "silent" else "went away")
+        if (how := WENT.get(instrument.state)) is not None:
+            if instrument.state not in UNREAD:
+                self._unit.pop(instrument.name, None)
+            self._went(instrument, how)
 
     def _went(self, instrument: Instrument, how: str) -> None:
         """What is being swept cannot be used."""
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
             self._happened(self.sweeper.broken(f"the {instrument.name} {how}"), now)
-            if self.run is not None and self.run.sweep_id is not None:
+            if self.run is not None and (self.run.sweep_id is not None or self.run.facts.rested):
                 self.run.interrupt(f"The {instrument.name} {how}; do this pass again.", now)
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
@@ -227,7 +234,7 @@ class Bench:
             if happenings := self.sweeper.travel(batch.stamps, values):
                 self._happened(happenings, now)
         elif instrument.role == "indicator":
-            if "hold" in batch.flags:
+            if self._spoiling.get(instrument.name) == "hold":
                 return
             values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
             if happenings := self.sweeper.indicator(batch.stamps, values):
@@ -264,7 +271,8 @@ class Bench:
     def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
         """Readings that are no readings of the moment: said when it begins and when it ends; no sweep has them."""
         name = instrument.name
-        spoils = next((flag for flag in SPOILS if flag in batch.flags), None)
+        flags = {"hold", *batch.flags} if batch.flags & HELD else batch.flags
+        spoils = next((flag for flag in SPOILS if flag in flags), None)
         before = self._spoiling.pop(name, None)
         if spoils is not None:
             self._spoiling[name] = spoils

@@ -1,0 +1,49 @@
+"""An instrument that does not read, in a check: nobody is told to push, and a pass of it is void."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from bench.wire import GetStatus, StatusReply
+
+
+def ready(rig, run):
+    run("daemon").hear("ready")
+    check = run("check", "fence-square", "--sweeps", "1", "--json")
+    check.hear("Press Enter")
+    check.enter()
+    check.hear("handle-left")
+    rig.rotation, rig.side = 0.0003, "right"
+    check.enter()
+    check.hear("ready")
+    return check
+
+
+@pytest.mark.parametrize("fault", [pytest.param("silent", marks=pytest.mark.ci), "garbled"])
+def test_ready_is_not_what_it_says_while_the_indicator_does_not_read(fault, rigs, run, wire) -> None:
+    rig = rigs()
+    ready(rig, run)
+    spoilt = b"" if fault == "silent" else b"\x9e\x86\x18\x18\x86f\x18\x18\x18\r\n"
+    rig.spoil = lambda name, line: spoilt if name == "indicator" else line
+    until = time.monotonic() + 6
+    while time.monotonic() < until:
+        state = wire().ask(GetStatus(), StatusReply)
+        if state.instruments[0].state == fault:
+            break
+        time.sleep(0.2)
+    time.sleep(0.5)
+    state = wire().ask(GetStatus(), StatusReply)
+    assert state.instruments[0].state == fault
+    assert state.run is not None and not state.run.ask.ready, state.run.ask.words
+
+
+def test_a_flood_in_mid_sweep_voids_it(rigs, run) -> None:
+    rig = rigs()
+    check = ready(rig, run)
+    rig.go(70.0, speed=150.0)
+    rig.spoil = lambda name, line: line * 2000 if name == "indicator" else line
+    rig.go(150.0, speed=100.0)
+    rig.spoil = lambda name, line: line
+    check.hear("This pass cannot be used")
