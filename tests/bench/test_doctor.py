@@ -227,6 +227,7 @@ def test_a_holder_is_named(tmp_path: Path) -> None:
     assert holders_of(device) == []
 
 
+@pytest.mark.ci
 def test_cables_that_the_settings_do_not_name_are_listened_to(
     rigs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

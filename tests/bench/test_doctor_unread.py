@@ -128,6 +128,7 @@ def test_one_that_is_asked_is_found_at_its_own_speed(asked) -> None:
     assert found.proposal == {"format": "line", "profile": "plain", "baud": 4800, "default_unit": "mm"}
 
 
+@pytest.mark.ci
 def test_one_that_wants_parity_in_what_it_is_asked_is_given_it(asked) -> None:
     """CR is 0x0d: three ones, so that even parity makes it 0x8d; `?` is 0x3f, six ones, and stays."""
     assert with_parity(b"?\r", "even") == b"?\x8d"
@@ -181,6 +182,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     assert found.proposal == {"port": rig.names["travel"], "baud": 19200} and "sweepgauge capture" in found.do
 
 
+@pytest.mark.ci
 def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     rigs, run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -125,6 +125,7 @@ def test_its_own_faults_are_not_counted_twice() -> None:
     assert "moved too fast" in one.words
 
 
+@pytest.mark.ci
 def test_through_the_daemon_a_wrong_address_is_named_too(run, tmp_path: Path) -> None:
     """What the daemon hands on of registers are hexadecimal digits: no lines of text."""
     from bench.doctor import service

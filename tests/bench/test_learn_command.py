@@ -28,6 +28,7 @@ def press(rig, mm: float = 2.0) -> None:
         time.sleep(0.02)
 
 
+@pytest.mark.ci
 def test_the_plunger_is_found_and_kept(bare) -> None:
     rig, run, settings, _ = bare
     learn = run("learn", "indicator", "--json")

@@ -45,6 +45,7 @@ def table_g2() -> list[tuple[float | None, float, str]]:
     ]
 
 
+@pytest.mark.ci
 def test_t_factors_of_table_g2() -> None:
     """JCGM 100:2008, Table G.2, every cell. Its 68.27, 95.45 and 99.73 % are one, two, three sigma; the
     rounding of those names shows in the last digit of the first rows."""

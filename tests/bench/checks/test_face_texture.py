@@ -70,6 +70,7 @@ def held(seed: int, rough: float, faces: int) -> tuple[int, int, list[float]]:
     return good, many, wide
 
 
+@pytest.mark.ci
 def test_contact_lines_hold_on_a_textured_face() -> None:
     """Of 2 um of texture a line through the averaged face knew nothing: a third of its intervals held."""
     good, many, _ = held(1, 0.002, 8)

@@ -335,6 +335,7 @@ async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes) ->
     assert jig.tolerance == pytest.approx(0.1 / 300)
 
 
+@pytest.mark.ci
 async def test_leaves_are_typed_in_a_row(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("7", "4", *"0.04", "plus", *"0.1", "enter")

@@ -39,6 +39,7 @@ def live(phase: str, way: str, to_go: float) -> LiveSaid:
     return LiveSaid(True, phase, f"{phase} {to_go}", True, None, way, to_go, target=0.3)
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize(("first", "sign"), [("away", -1), ("toward", 1)])
 async def test_the_last_screw_draws_the_fence_back_against_the_move(first, sign) -> None:
     """Whichever way the number happened to say last, a hair before or past its aim."""

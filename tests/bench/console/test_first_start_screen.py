@@ -47,6 +47,7 @@ async def find_the_indicator(pilot, bench) -> None:
     await pilot.press("enter")
 
 
+@pytest.mark.ci
 async def test_numbers_at_once_and_a_pressed_plunger_is_seen(first_bench) -> None:
     async with first_bench() as bench:
         app = make_console(bench.folder / "socket", look="shop")

@@ -284,6 +284,7 @@ async def test_what_waited_while_the_loop_was_late_is_no_beginning(hear, cable) 
 # ---- what is wrong with a line ----------------------------------------------------------------------
 
 
+@pytest.mark.ci
 async def test_a_line_in_which_nothing_ever_ends_is_garbled(hear, cable) -> None:
     wire = cable()
     one = hear(PortSettings(port=str(wire.path)))

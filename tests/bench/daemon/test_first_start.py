@@ -72,6 +72,7 @@ async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatc
         await bench.until(wire, Cables, lambda m: not m.cables, 6.0)  # nobody looks for cables any more
 
 
+@pytest.mark.ci
 async def test_an_indicator_that_falls_as_it_is_pushed_in_and_a_scale_that_counts_down(first_bench) -> None:
     down = {
         "encode_indicator": lambda mm: b"%+09.3f mm\r\n" % (12.0 - mm),
@@ -134,6 +135,7 @@ async def test_the_sled_must_go_far_enough_and_stay(first_bench) -> None:
         assert found.value == pytest.approx(60.0, abs=3.0)  # what it had gone already counts
 
 
+@pytest.mark.ci
 async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_first(first_bench) -> None:
     """Comments and other keys stay; the way is what the plunger says, not what was written."""
     text = BOTH.replace("[travel]", 'grows = "pulled-out"\n[travel]')

@@ -81,6 +81,7 @@ def test_the_socket_is_for_the_group_alone(rigs, run, tmp_path) -> None:
     assert stat.S_IMODE((tmp_path / "socket").stat().st_mode) == 0o660
 
 
+@pytest.mark.ci
 def test_a_port_that_sends_rubbish_is_a_state_and_comes_back(rigs, run, wire) -> None:
     rig = rigs()
     run("daemon").hear("ready")

@@ -50,6 +50,7 @@ def turned_plate(plate: Plate, turn: float, stands: float):
     return Rotation.from_rotvec([0.0, 0.0, stands]).apply(Rotation.from_rotvec([turn, 0.0, 0.0]).apply(body))
 
 
+@pytest.mark.ci
 @given(seed=SEEDS, turn=st.floats(0.0, 2 * math.pi), stands=st.floats(-2e-3, 2e-3))
 def test_a_plunger_meets_the_plate_where_turned_points_lie(seed, turn, stands):
     from scipy.interpolate import LinearNDInterpolator
