@@ -56,7 +56,7 @@ class Feeder:
                 if due <= counts[place]:
                     continue
                 view = b"".join(
-                    b"+%09.3f mm\r\n" % (10 + (i % 1000) / 1000) for i in range(counts[place], due)
+                    b"+%09.3f mm\r\n" % (10 + abs(i % 2000 - 1000) / 1000) for i in range(counts[place], due)
                 )
                 while view:
                     view = view[os.write(master, view) :]
