@@ -207,31 +207,38 @@ def through(
             daemon.stop()
 
 
-def flat(million: int) -> tuple[float, int, int]:
-    """Memory over a million readings and more: KiB for each 100,000, by a line through what stands after each."""
+FILLED = 2_500_000  # readings after which the allocator's pools have found their size
+
+
+def flat(million: int) -> tuple[float, int, float]:
+    """Memory over a million readings, after so many that nothing fills up any more: KiB for each 100,000, by a line
+    through what stands after each; readings; and KiB that it had grown until then."""
     from bench.wire import Readings, Watch
 
     with tempfile.TemporaryDirectory() as name:
-        feeder = Feeder(["indicator"], 8000.0)
+        feeder = Feeder(["indicator"], 16000.0)
         daemon = Daemon(Path(name), feeder.paths)
         try:
             daemon.client.send(Watch())
             daemon.client.next(1.0)
             feeder.start()
             got, at = 0, []
-            while got < million:
+            while got < FILLED + million:
                 message = daemon.client.next(5.0)
                 if message is None:
                     break
                 if isinstance(message, Readings):
-                    before, got = got, got + len(message.values)
-                    if got // 100_000 > before // 100_000:
+                    last, got = got, got + len(message.values)
+                    if got // 100_000 > last // 100_000:
                         at.append((got / 100_000, 1024 * memory(daemon.process.pid)))
-            sent = feeder.stop()
-            at = at[4:]  # numpy comes in, buffers and what is kept for a report find their size
+            feeder.stop()
+            before, after = (
+                [y for x, y in at if x < FILLED / 1e5],
+                [(x, y) for x, y in at if x >= FILLED / 1e5],
+            )
             # the median of all pairs: one jump of the allocator is no slope
-            slope = statistics.median((y2 - y1) / (x2 - x1) for (x1, y1), (x2, y2) in combinations(at, 2))
-            return slope, got, sent
+            slope = statistics.median((y2 - y1) / (x2 - x1) for (x1, y1), (x2, y2) in combinations(after, 2))
+            return slope, got, before[-1] - before[0]
         finally:
             daemon.stop()
 
@@ -290,7 +297,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=5.0)
     parser.add_argument(
-        "--million", type=int, default=1_500_000, help="readings over which memory is looked at"
+        "--million", type=int, default=1_000_000, help="readings over which memory is looked at"
     )
     chosen = parser.parse_args()
     seconds = chosen.seconds
@@ -333,8 +340,14 @@ def main() -> None:
             memory_mib=round(mib, 1),
             lost=sent - got,
         )
-    slope, got, _ = flat(chosen.million)
-    say("memory over so many readings", readings=got, kib_per_100_000=round(slope, 2), limit=16)
+    slope, got, grown = flat(chosen.million)
+    say(
+        "memory over so many readings",
+        readings=got,
+        grown_kib=round(grown),
+        then_kib_per_100_000=round(slope, 2),
+        limit=16,
+    )
     median, worst = latency(min(seconds, 5.0))
     say("wire to client", median_ms=round(median * 1e3, 2), p99_ms=round(worst * 1e3, 2), limit_ms=5)
     say("six sweeps of 2,000 readings to a finding", ms=round(work_out() * 1e3, 1), limit_ms=50)
