@@ -257,7 +257,8 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
         assert "so will this" in (await bench.until(wire, LearnSaid, seen)).words
-        await bench.hands.press_plunger(2)  # on a busy machine one press shows too few numbers to tell the count
+        # on a busy machine one press shows too few numbers to tell the count
+        await bench.hands.press_plunger(2)
         wire.send(Press(waits=False))
         await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
         kept = load(bench.settings_file)
