@@ -98,7 +98,9 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
         await job.until(lambda: following.ask.phase == "place" and following.ask.step == 2)
         await shows(app, "set-up 2 of 2", "w leaves it unturned")
         await wait(lambda: not following.busy)
-        moved = asyncio.create_task(wait(lambda: following.busy))  # a slow key is not through before it is over
+        moved = asyncio.create_task(
+            wait(lambda: following.busy)
+        )  # a slow key is not through before it is over
         await job.press("w")
         await moved
         await wait(lambda: not following.busy)
