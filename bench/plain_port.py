@@ -1,4 +1,4 @@
-"""A wired port opened without the daemon, and what it is asked with: for what only listens, the doctor and a capture.
+"""A wired port opened without the daemon, for the doctor and a capture; and what an instrument is asked with by anybody.
 
 May import: bench.settings (types), hw.formats, serial.
 """
@@ -37,12 +37,6 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
     return opened
 
 
-def parity7_of(port: PortSettings) -> str | None:
-    """The parity that the characters carry and the port does not make."""
-    parity = port.options.get("parity7")
-    return parity if isinstance(parity, str) else None
-
-
 def request_of(port: PortSettings) -> bytes | None:
     """What is sent to ask for a reading; None for what sends by itself."""
     if port.format == "modbus_rtu":
@@ -55,4 +49,10 @@ def request_of(port: PortSettings) -> bytes | None:
         return None
     from hw.formats.cutter import with_parity
 
-    return with_parity(port.request.encode("ascii"), parity7_of(port))
+    parity = port.options.get("parity7")  # what the characters carry and the port does not make
+    return with_parity(port.request.encode("ascii"), parity if isinstance(parity, str) else None)
+
+
+def echo_of(request: bytes) -> bytes:
+    """The line that an instrument sends which repeats what it is asked, without its end, whatever parity that has."""
+    return request.strip(b" \r\n\x8d\x8a")

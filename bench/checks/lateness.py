@@ -3,8 +3,8 @@
 On a surface that turns, a reading that is tau late lies too low all along a push and too high all along its pull-back,
 most where the sled is quickest: the two ways part in the middle and meet at the ends. The same reading set back by tau
 against the travel makes them one again. What parts them evenly (lost motion) or by a turn (the other wall) is not
-lateness; the surface's own form is the same on both ways and drops out. Pure; numpy inside functions. Travel and reading
-in mm, times in s.
+lateness; the surface's own form is the same on both ways and drops out. Travel and reading in mm, times in s. Pure. May
+import: bench.checks.model; numpy inside functions.
 """
 
 from __future__ import annotations

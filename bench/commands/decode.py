@@ -160,7 +160,11 @@ def _tell(saved: Saved) -> None:
         or (key in ("format", "baud") and not port.pins)
     }
     said |= {name: pin for name, pin in port.pins.items()}
-    said |= {key: str(value) for key, value in port.options.items() if key != "profile"}
+    said |= {
+        key: value if isinstance(value, int) else str(value)
+        for key, value in port.options.items()
+        if key != "profile"
+    }
     say(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}")
     if saved.note:
         say(f"Note: {saved.note}")

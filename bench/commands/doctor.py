@@ -96,7 +96,6 @@ def doctor(
 
 def settings_of_service(where: Paths) -> Paths:
     """The service's own settings where it is the service that is asked and nobody named others."""
-
     if (
         where.socket == SERVICE_SOCKET
         and "SWEEPGAUGE_SETTINGS" not in os.environ

@@ -43,9 +43,8 @@ def drift(
     """
     known_kind(kind)
     units: System = "mm"
-    of = (
-        None if kind is None or _turns_fence(kind) else kind
-    )  # one fence: what the others had moved counts too
+    # one fence: what the others had moved counts too
+    of = None if kind is None or _turns_fence(kind) else kind
     if log_path is not None:
         path = log_path
         findings, moves, superseded = from_file(lambda h: h.listed(path, jig=jig, check=of, most=MOST))

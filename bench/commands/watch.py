@@ -122,9 +122,8 @@ class _Plain:
         self._said: dict[str, str] = {}
         self._values: dict[str, float] = {}
         self._due = 0.0
-        self._first: list[
-            tuple[str, str]
-        ] = []  # what it is about, and the sentence: not to wait for the rest
+        # what it is about, and the sentence; what is in _first does not wait for the rest
+        self._first: list[tuple[str, str]] = []
         self._queue: list[tuple[str, str]] = []
         self._last = ""
 

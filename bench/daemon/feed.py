@@ -1,7 +1,7 @@
 """One instrument as the daemon sees it: source, decoder, stamps, gate, numbering, health.
 
-Emits what the instrument said, when it said it. May import: hw, bench.settings, bench.daemon.gate and sources. No
-numpy.
+Emits what the instrument said, when it said it. May import: hw, bench.plain_port, bench.settings, bench.daemon.gate
+and sources. No numpy.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ import msgspec
 from bench.daemon.device_clock import DeviceClock
 from bench.daemon.gate import Gate
 from bench.daemon.sources import Sources, make_reader, may_err
+from bench.plain_port import echo_of, request_of
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
-from hw.formats.cutter import with_parity
 from hw.reading import PortState, Record
 from hw.statuses import meaning_of
 
@@ -104,10 +104,8 @@ class Instrument:
         self._decoder = make_reader(settings)
         self._request = self._asked = b""
         if settings.asking == "request" and settings.format == "line":
-            asked, parity = settings.request or "R\r", settings.options.get("parity7")
-            parity = parity if isinstance(parity, str) else None
-            self._request = with_parity(asked.encode("ascii"), parity)
-            self._asked = with_parity(asked.strip().encode("ascii"), parity)
+            self._request = request_of(settings) or b"R\r"
+            self._asked = echo_of(self._request)
         self._echoes = 0  # of it, from this decoder
         self._gate = Gate(count) if may_err(settings) else None
         self._clock = DeviceClock() if settings.profile == "bridge" else None

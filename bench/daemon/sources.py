@@ -39,7 +39,7 @@ class Sources:
     make_factory: Callable[[], Any] | None = None
 
     def __init__(self) -> None:
-        self.rounds = Rounds()  # of the ports that only listen: who asks waits for the answer
+        self.rounds = Rounds()  # registers and pins are read when they are due, and typed keys when they come
         self._shared: dict[PortOptions, _Shared] = {}
 
     def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Source:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.matter import Matter, fault, told
-from bench.plain_port import open_port, request_of
+from bench.plain_port import echo_of, open_port, request_of
 from bench.settings import PortSettings
 from hw.formats import make_decoder
 from hw.reading import Record
@@ -95,7 +95,7 @@ def take(port: PortSettings, seconds: float) -> Taken:
             data += block
             text = block.hex().encode() + b"\n" if port.format == "modbus_rtu" and block else block
             for record in decoder.feed(text):
-                if request and record.fault is not None and record.raw.strip() == request.strip():
+                if request and record.fault is not None and record.raw.strip() == echo_of(request):
                     heard.echoes += 1
                     continue
                 heard.add(record, time.monotonic(), port.per_count)

@@ -1,6 +1,6 @@
 """What comes from pins or from a cable that types and is not read: what it looks like, and what would read it.
 
-May import: bench.doctor.matter, bench.settings (types), hw.bits_heard, hw.formats.
+May import: bench.doctor.matter, bench.settings (types), hw.bits_heard, hw.formats, hw.listening.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from bench.doctor.matter import Matter, fault
 from bench.settings import PortSettings
 from hw.bits_heard import judge_bits
 from hw.formats import make_decoder
+from hw.listening import settings_text
 
 REPORT = "`sweepgauge capture` keeps what came for a report"
 
@@ -31,7 +32,7 @@ def bits_matter(name: str, port: PortSettings, data: bytes, faults: Counter[str]
         return fault(name, f"{where}: nothing whole came meanwhile", f"look again; {REPORT}", evidence=why)
     do = heard.do
     if heard.proposal is not None:
-        keys = "; ".join(f"{key} = {_toml(value)}" for key, value in heard.proposal.items())
+        keys = settings_text(heard.proposal)
         do = f"{heard.do}: {keys}. Then compare with its display in two places: twice or half is the other edge"
     return fault(
         name, f"{where}: {heard.words}", do, evidence=(*heard.evidence, *why), proposal=heard.proposal
@@ -63,13 +64,3 @@ def keys_matter(name: str, port: PortSettings, data: bytes, faults: Counter[str]
 
 def _why(faults: Counter[str]) -> tuple[str, ...]:
     return tuple(f"{words}, {many} times" for words, many in faults.most_common(2))
-
-
-def _toml(value: str | int | bool) -> str:
-    return (
-        str(value).lower()
-        if isinstance(value, bool)
-        else f'"{value}"'
-        if isinstance(value, str)
-        else str(value)
-    )

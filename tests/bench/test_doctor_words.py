@@ -17,6 +17,7 @@ from bench.doctor.rights import User
 from bench.doctor.stream import stream
 from bench.doctor.taken import Taken, dumb, remarks
 from bench.settings import PortSettings, load
+from hw.formats.cutter import with_parity
 from hw.formats.modbus_rtu import crc16
 
 ANN = User("ann", False, frozenset(), frozenset())
@@ -39,8 +40,12 @@ def test_rejected_lines_say_why(said) -> None:
     assert "were rejected" in found and "1.2.3" in found
 
 
-def test_an_echo_is_no_trouble(said) -> None:
-    found = said(b"", answers=b"?\r+1.234 mm\r\n", request="?\r", asking="request")
+@pytest.mark.parametrize("parity", [None, "even"])
+def test_an_echo_is_no_trouble(said, parity: str | None) -> None:
+    """Even parity makes a CR 0x8d, which is no blank any more."""
+    answers = with_parity(b"?\r+1.234 mm\r\n", parity)
+    options = {} if parity is None else {"parity7": parity}
+    found = said(b"", answers=answers, request="?\r", asking="request", options=options)
     assert "repeats what it is asked" in text(found)
     assert not any(m.do for m in found)
 
