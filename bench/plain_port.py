@@ -47,7 +47,7 @@ def request_of(port: PortSettings) -> bytes | None:
         return request(*(int(str(values[key])) for key in ("address", "register", "function")))
     if not port.request:
         return None
-    from hw.formats.cutter import with_parity
+    from hw.formats.shared.cutter import with_parity
 
     parity = port.options.get("parity7")  # what the characters carry and the port does not make
     return with_parity(port.request.encode("ascii"), parity if isinstance(parity, str) else None)

@@ -30,7 +30,7 @@ PROFILES = "plain, code_channel_item, mux, mode_letter, bridge, bridge_counts"
 
 def _words(record: Record) -> str:
     """One record as a line for a person."""
-    from hw.formats.lengths import in_words
+    from hw.formats.shared.lengths import in_words
     from hw.statuses import meaning_of
 
     where = f"channel {record.channel}: " if record.channel is not None else ""
@@ -74,7 +74,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     import msgspec
 
     from hw.formats import make_decoder
-    from hw.formats.as_json import to_json
+    from hw.formats.shared.as_json import to_json
 
     given: dict[str, object] = {}
     for text in options:
@@ -150,7 +150,7 @@ def _saved(came: bytes, source: io.BufferedReader) -> Saved | None:
 
 
 def _tell(saved: Saved) -> None:
-    from hw.listening import settings_text
+    from hw.discovery.listening import settings_text
 
     port, plain = saved.port, type(saved.port)()
     said: dict[str, str | int] = {
@@ -187,8 +187,8 @@ def _blocks(
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Nothing was read: what would?"""
-    from hw.bits_heard import is_bits, judge_bits
-    from hw.listening import judge
+    from hw.discovery.bits_heard import is_bits, judge_bits
+    from hw.discovery.listening import judge
 
     if is_bits(data):
         heard = judge_bits(data, tried, given)

@@ -22,9 +22,9 @@ from typing import Any, NamedTuple
 from bench.daemon.feed import Instrument
 from bench.doctor.ports import FOLDERS, find_ports
 from bench.wire import Cable
+from hw.discovery.holders import holders_of, is_pseudo
+from hw.discovery.listening import Listening, Proposal, listen, open_line
 from hw.formats import make_decoder
-from hw.holders import holders_of, is_pseudo
-from hw.listening import Listening, Proposal, listen, open_line
 
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again

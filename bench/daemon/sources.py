@@ -12,9 +12,9 @@ from typing import Any, Protocol
 
 from bench.settings import PortSettings
 from hw.formats import make_decoder, read_options
+from hw.ports.rounds import Rounds
+from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
 from hw.reading import Decoder, PortState
-from hw.rounds import Rounds
-from hw.serial_port import OnBlock, OnState, PortOptions, SerialPort
 
 COUNTS = frozenset({"bridge_counts", "bridge"})  # profiles that carry counts
 
@@ -45,12 +45,12 @@ class Sources:
     def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Source:
         """What these settings name, not yet started. Raises ValueError (FormatError) where they do not agree."""
         if settings.pins:
-            from hw.clocked_pins import ClockedPins, pin_options
+            from hw.ports.clocked_pins import ClockedPins, pin_options
 
             pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
             return ClockedPins(pins, on_block, on_state, make_factory=self.make_factory)
         if settings.format == "wedge":
-            from hw.typed_keys import TypedKeys
+            from hw.ports.typed_keys import TypedKeys
 
             values = read_options("wedge", settings.options)
             return TypedKeys(
@@ -62,7 +62,7 @@ class Sources:
             )
         options = _port_options(settings)
         if settings.format == "modbus_rtu":
-            from hw.polling import RegisterPort
+            from hw.ports.registers import RegisterPort
 
             values = read_options("modbus_rtu", settings.options)
             return RegisterPort(options, values, on_block, on_state, settings.rate)
@@ -173,7 +173,7 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
     relative = settings.format == "quad_x4"
     # a microcontroller's line has both: with `per_count` its count is meant, without it its gauge
     if settings.per_count is not None and (relative or settings.profile in COUNTS):
-        from hw.travel import CountedTravel
+        from hw.formats.shared.travel import CountedTravel
 
         return CountedTravel(decoder, settings.per_count, relative=relative)
     return decoder

@@ -11,8 +11,8 @@ import msgspec
 
 from bench.plain_port import open_port, request_of
 from bench.settings import PortSettings
+from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import make_decoder
-from hw.listening import SPEEDS, listen, open_line
 
 Found = tuple[dict[str, str | int], tuple[str, ...]]  # keys of the settings file, and what they rest on
 ANSWER = 0.2  # s

@@ -24,8 +24,8 @@ from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import dumb, remarks, take
 from bench.settings import PortSettings
 from bench.units import System
-from hw.holders import holders_of, is_pseudo
-from hw.listening import Listening, is_text, judge, listen, open_line, settings_text
+from hw.discovery.holders import holders_of, is_pseudo
+from hw.discovery.listening import Listening, is_text, judge, listen, open_line, settings_text
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s

@@ -1,6 +1,6 @@
 """Serial ports by their stable names, who holds them, and what else reaches for them.
 
-May import: bench.doctor.matter, bench.settings (types), hw.holders.
+May import: bench.doctor.matter, bench.settings (types), hw.discovery.holders.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from bench.doctor.matter import Matter, fault, told
 from bench.settings import PortSettings
-from hw.holders import holders_of
+from hw.discovery.holders import holders_of
 
 FOLDERS = ("serial/by-id", "sweepgauge/by-number", "serial/by-path", "sweepgauge/by-socket")
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")

@@ -1,6 +1,6 @@
 """The daemon asked over its socket: it holds the ports, so it does the listening.
 
-May import: bench.client, bench.doctor, bench.settings (types), bench.wire, hw.listening.
+May import: bench.client, bench.doctor, bench.settings (types), bench.wire, hw.discovery.listening.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from bench.wire import (
     StatusReply,
     Watch,
 )
-from hw.listening import Listening, is_text, judge
+from hw.discovery.listening import Listening, is_text, judge
 
 BAD_SHARE = 0.01  # of the frames, and the wire is looked at
 GOOD = ("open", "marks")

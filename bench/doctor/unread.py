@@ -1,6 +1,6 @@
 """What comes from pins or from a cable that types and is not read: what it looks like, and what would read it.
 
-May import: bench.doctor.matter, bench.settings (types), hw.bits_heard, hw.formats, hw.listening.
+May import: bench.doctor.matter, bench.settings (types), hw.discovery.bits_heard, hw.formats, hw.discovery.listening.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from collections import Counter
 
 from bench.doctor.matter import Matter, fault
 from bench.settings import PortSettings
-from hw.bits_heard import judge_bits
+from hw.discovery.bits_heard import judge_bits
+from hw.discovery.listening import settings_text
 from hw.formats import make_decoder
-from hw.listening import settings_text
 
 REPORT = "`sweepgauge capture` keeps what came for a report"
 

@@ -1,6 +1,6 @@
 """Bytes or bits in, records out: the table of wire formats.
 
-May import: hw.reading, hw.formats.options; a format's own module only when one is made. Adding an
+May import: hw.reading, hw.formats.shared.options; a format's own module only when one is made. Adding an
 instrument is one file here with `make(options)`, a row in the table, a recording with its twin.
 """
 
@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from importlib import import_module
 from typing import NamedTuple
 
-from hw.formats.options import Option, boolean, choice, exact_ratio, integer, read_all, seconds, span
+from hw.formats.shared.options import Option, boolean, choice, exact_ratio, integer, read_all, seconds, span
 from hw.reading import Decoder, FormatError
 
 __all__ = ["FORMATS", "Format", "make_decoder", "read_options"]

@@ -1,6 +1,6 @@
 """Format `bcd28`: seven nibbles of BCD, sent all the time, least significant digit first.
 
-May import: hw.reading, hw.formats.clocked, lengths, plain_text. Layout from public logic-analyser articles;
+May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout from public logic-analyser articles;
 the scale in mm, and that `half` is 0 in mm, are inferred.
 
     six digits, each least significant bit first; then bit 0 minus, bit 1 half, bit 2 metric, bit 3 unknown
@@ -17,9 +17,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import ClockedDecoder, nibbles
-from hw.formats.lengths import to_mm
-from hw.formats.plain_text import Fault
+from hw.formats.shared.clocked import ClockedDecoder, nibbles
+from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 

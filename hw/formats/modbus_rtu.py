@@ -1,6 +1,6 @@
 """Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03 (or 04).
 
-May import: hw.reading, hw.formats.clocked, lengths, plain_text. Frames and CRC as the open Modbus
+May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Frames and CRC as the open Modbus
 specification over serial line has them: address, function, data, CRC-16 (polynomial 0xA001, start 0xFFFF)
 low byte first.
 
@@ -17,10 +17,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import FrameDecoder
-from hw.formats.cutter import with_frame
-from hw.formats.lengths import EVERYWHERE, outside
-from hw.formats.plain_text import Fault
+from hw.formats.shared.clocked import FrameDecoder
+from hw.formats.shared.cutter import with_frame
+from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 READ_HOLDING = 3

@@ -1,6 +1,6 @@
 """Format `sync24`: one 24-bit word, sent all the time, sign and magnitude.
 
-May import: hw.reading, hw.formats.clocked, lengths, plain_text. Layout from public reader notes and
+May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout from public reader notes and
 protocol pages of 24-bit indicators and calipers.
 
     bits 0-19 magnitude, least significant first; 20 sign; 21 and 22 unused (set: refused); 23 inch
@@ -17,9 +17,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import ClockedDecoder, number
-from hw.formats.lengths import to_mm
-from hw.formats.plain_text import Fault
+from hw.formats.shared.clocked import ClockedDecoder, number
+from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 

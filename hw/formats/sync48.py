@@ -1,6 +1,6 @@
 """Format `sync48`: two 24-bit words in two's complement, 20 480 counts to the inch.
 
-May import: hw.reading, hw.formats.clocked, plain_text, records. Layout from public protocol pages of
+May import: hw.reading, hw.formats.shared.clocked, plain_text, records. Layout from public protocol pages of
 48-bit scales and a public decoder.
 
     word 1   position since power-on            word 2   the display, negated (zeroed by its button)
@@ -17,9 +17,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import ClockedDecoder, number
-from hw.formats.plain_text import Fault
-from hw.formats.records import ScaleRecord
+from hw.formats.shared.clocked import ClockedDecoder, number
+from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.records import ScaleRecord
 
 COUNTS_PER_INCH = 20480
 

@@ -1,6 +1,6 @@
 """Format `sync52`: 52 bits, thirteen nibbles of BCD, clocked out by the gauge on request.
 
-May import: hw.reading, hw.formats.clocked, lengths, plain_text. Layout and examples as printed in gauge
+May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout and examples as printed in gauge
 manuals; each nibble comes least significant bit first, d1 first.
 
     d1-d4    F F F F   or  F F F n: n is a seventh leading digit   or  8 F n n: two more leading digits
@@ -19,9 +19,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import ClockedDecoder, nibbles
-from hw.formats.lengths import to_mm
-from hw.formats.plain_text import Fault
+from hw.formats.shared.clocked import ClockedDecoder, nibbles
+from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 JUDGEMENT = ("judge_over", "judge_go", "judge_under")

@@ -1,6 +1,6 @@
 """Format `wedge`: a cable that types the reading as a USB keyboard would.
 
-May import: hw.reading, hw.formats.clocked, lengths, plain_text. Key names are the kernel's
+May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Key names are the kernel's
 (input-event-codes.h); keys are taken as on a US layout, main block or keypad.
 
     KEY_MINUS KEY_0 KEY_DOT KEY_1 KEY_2 KEY_ENTER -> -0.12
@@ -16,10 +16,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.clocked import FrameDecoder
-from hw.formats.cutter import with_frame
-from hw.formats.lengths import EVERYWHERE, outside
-from hw.formats.plain_text import Fault, read_plain
+from hw.formats.shared.clocked import FrameDecoder
+from hw.formats.shared.cutter import with_frame
+from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.plain_text import Fault, read_plain
 from hw.reading import Record, Unit
 
 KEYS = {str(digit): str(digit) for digit in range(10)} | {f"KP{digit}": str(digit) for digit in range(10)}

@@ -18,11 +18,11 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.formats.bridge import SEQUENCES, checksum
-from hw.formats.cutter import parity_table
-from hw.formats.lengths import to_mm
+from hw.formats.line.bridge import SEQUENCES, checksum
 from hw.formats.modbus_rtu import crc16
-from hw.formats.options import boolean, choice, exact_ratio, integer
+from hw.formats.shared.cutter import parity_table
+from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.options import boolean, choice, exact_ratio, integer
 from hw.formats.sync48 import COUNTS_PER_INCH
 from hw.reading import FormatError
 

@@ -1,7 +1,7 @@
 """Instruments that do more than send: registers that answer, keys that are typed, a wheel on two pins.
 
-Twins of what `hw.polling`, `hw.typed_keys` and `hw.clocked_pins` read. May import: the standard library,
-hw.formats.modbus_rtu, hw.typed_keys (for the codes of the keys), hw.virtual.encoders and ptys.
+Twins of what `hw.ports.registers`, `hw.ports.typed_keys` and `hw.ports.clocked_pins` read. May import: the standard library,
+hw.formats.modbus_rtu, hw.ports.typed_keys (for the codes of the keys), hw.virtual.encoders and ptys.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from hw.formats.modbus_rtu import request
-from hw.typed_keys import CODES, EVENT
+from hw.ports.typed_keys import CODES, EVENT
 
 from .encoders import make_encoder
 from .ptys import Port

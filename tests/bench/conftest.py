@@ -341,8 +341,8 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
     from bench.settings import PortSettings
 
     monkeypatch.setattr(instruments, "LISTEN", 0.4)
-    monkeypatch.setattr("hw.listening.TURN", 0.2)
-    monkeypatch.setattr("hw.listening.SILENCE", 0.2)
+    monkeypatch.setattr("hw.discovery.listening.TURN", 0.2)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.2)
     monkeypatch.setattr("bench.doctor.elsewhere.ANSWER", 0.03)
     somebody = User("ann", False, frozenset(), frozenset())
     opened: list[int] = []

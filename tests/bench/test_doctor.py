@@ -54,8 +54,8 @@ def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
     monkeypatch.setattr(instruments, "LISTEN", 0.5)
     monkeypatch.setattr(service, "LISTEN", 0.5)
-    monkeypatch.setattr("hw.listening.TURN", 0.3)
-    monkeypatch.setattr("hw.listening.SILENCE", 0.5)
+    monkeypatch.setattr("hw.discovery.listening.TURN", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.5)
 
     def run(*args: str, rig=None, saying: dict[str, bytes] | None = None) -> tuple[int, str]:
         over = threading.Event()
@@ -211,7 +211,7 @@ def test_the_console_on_the_header_and_a_modem_manager(tmp_path: Path) -> None:
 
 
 def test_a_holder_is_named(tmp_path: Path) -> None:
-    from hw.holders import holders_of
+    from hw.discovery.holders import holders_of
 
     device = tmp_path / "tty"
     device.touch()
@@ -232,7 +232,7 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
     rigs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One speaks, one is silent, one is held: what may be listened to is, and a line to paste comes of it."""
-    monkeypatch.setattr("hw.listening.SILENCE", 0.3)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.3)
     rig = rigs()
     silent, slave = os.openpty()
     held = tmp_path / "held"

@@ -20,9 +20,9 @@ from bench.doctor.ports import Found
 from bench.doctor.rights import User
 from bench.doctor.unread import bits_matter, keys_matter
 from bench.settings import PortSettings
-from hw.formats.cutter import with_parity
+from hw.discovery.listening import judge
 from hw.formats.modbus_rtu import crc16
-from hw.listening import judge
+from hw.formats.shared.cutter import with_parity
 
 PINS = {"data": 5, "clock": 6}
 ANN = User("ann", False, frozenset(), frozenset())
@@ -110,8 +110,8 @@ class Asked:
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
-    monkeypatch.setattr("hw.listening.TURN", 0.6)
-    monkeypatch.setattr("hw.listening.SILENCE", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.TURN", 0.6)
+    monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.6)
     monkeypatch.setattr(elsewhere, "ANSWER", 0.08)
     monkeypatch.setattr(instruments, "LISTEN", 0.2)
     made: list[Asked] = []
@@ -166,7 +166,7 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     rigs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """At a wrong speed a capture would be of no use to anybody."""
-    from hw.listening import Listening
+    from hw.discovery.listening import Listening
 
     heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
     (found,) = instruments.wrong("indicator", PortSettings(port="/dev/x"), b"\xf0\x8a" * 20, heard)

@@ -17,8 +17,8 @@ from bench.doctor.rights import User
 from bench.doctor.stream import stream
 from bench.doctor.taken import Taken, dumb, remarks
 from bench.settings import PortSettings, load
-from hw.formats.cutter import with_parity
 from hw.formats.modbus_rtu import crc16
+from hw.formats.shared.cutter import with_parity
 
 ANN = User("ann", False, frozenset(), frozenset())
 

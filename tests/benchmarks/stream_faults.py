@@ -28,7 +28,7 @@ from pushes import hand, shove
 
 from bench.daemon.gate import Gate
 from hw.formats import make_decoder
-from hw.formats.rebuild_twins import replay
+from hw.formats.shared.rebuild_twins import replay
 from hw.reading import Decoder, Record
 from hw.virtual.encoders import make_encoder
 

@@ -8,7 +8,7 @@ import pytest
 
 from bench.daemon.feed import Batch, Instrument
 from bench.settings import load
-from hw.formats.bridge import checksum
+from hw.formats.line.bridge import checksum
 
 SPEED = 150.0  # mm/s of the sled
 COUNT = 0.005  # mm

@@ -9,7 +9,7 @@ import pytest
 
 from bench.daemon.feed import Batch, Instrument
 from bench.settings import PortSettings
-from hw.rounds import SPACING
+from hw.ports.rounds import SPACING
 
 
 class InRounds:

@@ -8,7 +8,7 @@ import pytest
 
 from bench.daemon.feed import Instrument
 from bench.settings import PortSettings
-from hw.formats.cutter import with_parity
+from hw.formats.shared.cutter import with_parity
 
 STEP = 0.1  # s between lines, as a gauge that sends ten a second
 

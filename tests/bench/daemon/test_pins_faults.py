@@ -23,7 +23,7 @@ from gpiozero.pins.mock import MockFactory
 from bench.daemon import feed
 from bench.daemon.service import Service
 from bench.settings import Paths, load
-from hw import clocked_pins, pin_lines
+from hw.ports import clocked_pins, pin_lines
 from hw.virtual.encoders import make_encoder
 
 DATA, CLOCK, REQ = 5, 6, 13

@@ -19,8 +19,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
-from hw.formats.bridge import checksum
-from hw.formats.records import BridgeRecord
+from hw.formats.line.bridge import checksum
+from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record
 from hw.virtual.encoders import make_encoder
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from hw.formats import make_decoder
 from hw.formats.bcd28 import Bcd28
-from hw.formats.records import ScaleRecord
+from hw.formats.shared.records import ScaleRecord
 from hw.formats.sync24 import Sync24
 from hw.formats.sync48 import Sync48
 from hw.formats.sync52 import Sync52

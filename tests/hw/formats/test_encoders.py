@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import FORMATS, PROFILES, make_decoder
-from hw.formats.records import BridgeRecord, ScaleRecord
+from hw.formats.shared.records import BridgeRecord, ScaleRecord
 from hw.reading import FormatError
 from hw.virtual.encoders import ENCODERS, LINE_ENCODERS, BridgeEncoder, display, make_encoder
 

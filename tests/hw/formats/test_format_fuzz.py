@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
-from hw.formats.as_json import to_json
+from hw.formats.shared.as_json import to_json
 from hw.reading import Decoder
 from hw.virtual.encoders import make_encoder
 

@@ -141,8 +141,8 @@ SHAPES = {"plain": b"+0012.34%d\r", "code_channel_item": b"01A+00.1234%d\r", "mo
 @pytest.mark.parametrize("text", [text for text in EXAMPLES if "by-id" in text])
 def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tmp_path: Path) -> None:
     """For what sends text: shape, speed and parity are heard from what an instrument of that example sends."""
-    from hw.formats.cutter import with_parity
-    from hw.listening import judge
+    from hw.discovery.listening import judge
+    from hw.formats.shared.cutter import with_parity
 
     for port in ports(text, tmp_path):
         line = SHAPES.get(port.profile or "plain")

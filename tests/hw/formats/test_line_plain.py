@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from hw.formats import make_decoder
 from hw.formats.line import PlainDecoder
-from hw.formats.plain_text import Fault, ascii_text, read_plain
+from hw.formats.shared.plain_text import Fault, ascii_text, read_plain
 from hw.reading import FormatError, Record
 
 steady = settings(max_examples=2 * settings().max_examples)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from hw.formats import make_decoder
-from hw.formats.bridge import checksum
-from hw.formats.records import BridgeRecord
+from hw.formats.line.bridge import checksum
+from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record
 
 
@@ -203,7 +203,7 @@ def test_bridge() -> None:
 
 
 def test_bridge_docstring_has_a_true_example() -> None:
-    from hw.formats import bridge
+    from hw.formats.line import bridge
 
     (example,) = [
         line.strip() for line in str(bridge.__doc__).splitlines() if line.strip().startswith("$BRG")

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import FORMATS, make_decoder, read_options
-from hw.formats.as_json import to_json
 from hw.formats.modbus_rtu import ModbusRtu, crc16, request
 from hw.formats.quad_x4 import Quadrature, QuadX4
+from hw.formats.shared.as_json import to_json
 from hw.formats.wedge import Wedge
 from hw.reading import FormatError, Record
 

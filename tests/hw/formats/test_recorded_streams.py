@@ -10,7 +10,7 @@ import pytest
 
 from hw.formats import FORMATS, make_decoder
 from hw.formats.line import PlainDecoder
-from hw.formats.rebuild_twins import rebuild, replay
+from hw.formats.shared.rebuild_twins import rebuild, replay
 from hw.reading import Decoder, Record
 
 FOLDER = Path(__file__).parents[3] / "fixtures" / "streams"
@@ -103,6 +103,6 @@ def test_rebuild_writes_the_same(tmp_path: Path) -> None:
 
 def test_a_broken_decoder_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(PlainDecoder, "_learn", lambda *_: None)
-    monkeypatch.setattr("hw.formats.plain_text.UNITS", {"mm": "mm", "in": "mm"})
+    monkeypatch.setattr("hw.formats.shared.plain_text.UNITS", {"mm": "mm", "in": "mm"})
     header, body, twin = read("plain-unit-switched")
     assert replay(header, body) != twin

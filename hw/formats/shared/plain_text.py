@@ -1,6 +1,6 @@
 """The number rules that every ASCII profile shares, and the line of profile `plain`.
 
-May import: hw.reading, hw.formats.lengths.
+May import: hw.reading, hw.formats.shared.lengths.
 
     + 2.1380, MM        sign, blanks, digits, point, digits, comma or blanks, unit
     +0012.345           no unit: the option default_unit, said in the flags
@@ -17,7 +17,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from hw.formats.lengths import to_mm
+from hw.formats.shared.lengths import to_mm
 from hw.reading import Record, Unit
 
 UNITS: dict[str, Unit] = {"mm": "mm", "MM": "mm", "in": "inch", "IN": "inch", "inch": "inch", '"': "inch"}

@@ -1,10 +1,10 @@
 """A device that speaks only when its registers are asked for: Modbus RTU over a serial port.
 
-It has the face of `hw.serial_port.SerialPort`. The request goes out at a steady rate, never before the last answer is
+It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady rate, never before the last answer is
 in or given up. An answer ends by its own length, or where the time-out finds it; it is handed on as the decoder reads
 it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is taken off.
 
-May import: asyncio, hw.formats.modbus_rtu, hw.reading, hw.serial_port.
+May import: asyncio, hw.formats.modbus_rtu, hw.reading, hw.ports.serial_port.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from hw.formats.modbus_rtu import request
+from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
 from hw.reading import PortState
-from hw.serial_port import OnBlock, OnState, PortOptions, SerialPort
 
 RATE = 20.0  # requests a second
 FASTEST = 50.0

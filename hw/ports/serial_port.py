@@ -5,7 +5,7 @@ one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread a
 or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here raises
 at the caller once started: what happens to the port is told as a state with a sentence.
 
-May import: serial, asyncio, hw.holders, hw.reading, hw.rounds.
+May import: serial, asyncio, hw.discovery.holders, hw.reading, hw.ports.rounds.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hw.holders import holders_of, is_pseudo
+from hw.discovery.holders import holders_of, is_pseudo
+from hw.ports.rounds import SPACING, Rounds
 from hw.reading import PortState
-from hw.rounds import SPACING, Rounds
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often

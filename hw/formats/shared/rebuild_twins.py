@@ -1,6 +1,6 @@
 """Writes the expected twin beside each recorded stream. Run by hand, never by the tests:
 
-    python -m hw.formats.rebuild_twins fixtures/streams
+    python -m hw.formats.shared.rebuild_twins fixtures/streams
 
 May import: hw.formats, hw.reading. A recording is NAME.stream, the bytes as they came (or the text of its
 frames), with NAME.header.json: format, options, what was done and where it comes from. Its twin is
@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from hw.formats import make_decoder
-from hw.formats.as_json import to_json
+from hw.formats.shared.as_json import to_json
 
 
 def replay(header: Mapping[str, object], body: bytes) -> list[dict[str, object]]:

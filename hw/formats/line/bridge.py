@@ -32,9 +32,9 @@ from operator import xor
 
 import msgspec
 
-from hw.formats.cutter import LineCutter
-from hw.formats.plain_text import Fault, ascii_text, find_measure, status_word
-from hw.formats.records import BridgeRecord
+from hw.formats.shared.cutter import LineCutter
+from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
+from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16

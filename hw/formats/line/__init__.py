@@ -14,9 +14,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from hw.formats.cutter import LineCutter
-from hw.formats.lengths import EVERYWHERE, outside
-from hw.formats.plain_text import Fault, Measure, ascii_text, read_plain
+from hw.formats.shared.cutter import LineCutter
+from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
 MOST_SHAPES = 64
@@ -154,15 +154,15 @@ def make(options: Mapping[str, Any]) -> LineCutter:
     if profile == "plain":
         return PlainDecoder(default_unit=unit, decimals=decimals, judged=options["judged"], **shared)
     if profile == "bridge_counts":
-        from hw.formats.bridge import CountsDecoder
+        from hw.formats.line.bridge import CountsDecoder
 
         del shared["range_mm"]
         return CountsDecoder(axis=options["axis"], **shared)
     if profile == "bridge":
-        from hw.formats.bridge import BridgeReader
+        from hw.formats.line.bridge import BridgeReader
 
         return ProfileDecoder(BridgeReader(options["gauge"], decimals, unit).read, **shared)
-    from hw.formats import line_profiles
+    from hw.formats.line import profiles as line_profiles
 
     reader = line_profiles.reader(profile, decimals, unit, options["channel"])
     return ProfileDecoder(reader, **shared)

@@ -24,8 +24,8 @@ from pathlib import Path
 import pytest
 import serial
 
-from hw import serial_port
-from hw.serial_port import PortOptions, SerialPort
+from hw.ports import serial_port
+from hw.ports.serial_port import PortOptions, SerialPort
 
 PATIENCE = 5.0  # s; what is waited for comes in a few ms unless the machine is busy
 EXCLUSIVE = 0x80045440  # TIOCGEXCL, tty_ioctl(2)

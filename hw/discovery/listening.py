@@ -22,7 +22,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple, Protocol
 
 from hw.formats import PROFILES, make_decoder
-from hw.formats.cutter import with_parity
+from hw.formats.shared.cutter import with_parity
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)

@@ -1,6 +1,6 @@
 """What the clocked formats share: one frame of bits, as text, to a record.
 
-May import: hw.reading, hw.formats.cutter, lengths, plain_text.
+May import: hw.reading, hw.formats.shared.cutter, lengths, plain_text.
 
 The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as one likes; the
 reader of the pins hands over the same through `frame`.
@@ -8,9 +8,9 @@ reader of the pins hands over the same through `frame`.
 
 from __future__ import annotations
 
-from hw.formats.cutter import LineCutter, with_frame
-from hw.formats.lengths import EVERYWHERE, outside
-from hw.formats.plain_text import Fault
+from hw.formats.shared.cutter import LineCutter, with_frame
+from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 _COMPLEMENT = str.maketrans("01", "10")

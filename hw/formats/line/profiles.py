@@ -1,6 +1,6 @@
 """Profiles of format `line` with a fixed shape: code_channel_item, mux, mode_letter.
 
-May import: hw.reading, hw.formats.plain_text.
+May import: hw.reading, hw.formats.shared.plain_text.
 
     code_channel_item   01A+00.12345            12 characters: code, sign, eight with a point; no unit
                         911                     an error code: 91 and one more (from memory)
@@ -17,8 +17,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from hw.formats.lengths import to_mm
-from hw.formats.plain_text import UNIT_WORDS, UNITS, Fault, Number, find_number, status_word
+from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.plain_text import UNIT_WORDS, UNITS, Fault, Number, find_number, status_word
 from hw.reading import Record, Unit
 
 VALUE = 8

@@ -1,6 +1,6 @@
 """What is heard on a clock and a data line that is not what the settings say: format, inversion, wires changed over.
 
-It proposes and never decides, as hw.listening does for serial lines. What it goes by is how many bits a frame has and
+It proposes and never decides, as `listening` does for serial lines. What it goes by is how many bits a frame has and
 whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the display can.
 
 May import: hw.formats, hw.reading.

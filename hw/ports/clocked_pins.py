@@ -1,6 +1,6 @@
 """An instrument on pins: clock and data, or the two waves of a scale, as the text that its decoder reads.
 
-It has the face of `hw.serial_port.SerialPort`, so that whoever reads instruments need not know which it is: a block
+It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments need not know which it is: a block
 is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time of its last bit. A frame ends where
 the clock pauses; how many bits it may have is the decoder's business, so that 23 or 25 of 24 are rejected and
 counted, never cut to fit. Before the first pause nothing is told: the frame was half over.
@@ -10,7 +10,7 @@ one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second
 in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a second at
 most; a microcontroller that counts is the better way.
 
-May import: hw.formats (its table), hw.pin_lines, hw.reading.
+May import: hw.formats (its table), hw.ports.pin_lines, hw.reading.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple, Protocol
 
 from hw.formats import read_options
-from hw.pin_lines import Happened, KernelLines, LibraryLines, Lines, Lost
+from hw.ports.pin_lines import Happened, KernelLines, LibraryLines, Lines, Lost
 from hw.reading import PortState
 
 REQUESTED_GAP_US = 20_000  # gauges that answer on request were seen to take 4 ms a bit

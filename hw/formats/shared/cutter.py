@@ -1,6 +1,6 @@
 """Cuts what arrives into lines; the formats read each.
 
-May import: hw.reading, hw.formats.plain_text (for Fault).
+May import: hw.reading, hw.formats.shared.plain_text (for Fault).
 
 CR, LF or CR LF ends a line, also when the two come in different reads (the empty line between them is
 nothing). More bytes than a line may have, without an end: one reject, told with the first byte too many,
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import msgspec
 
-from hw.formats.plain_text import Fault
+from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
 

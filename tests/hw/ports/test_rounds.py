@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import pytest
 
-from hw.rounds import SPACING, Rounds
+from hw.ports.rounds import SPACING, Rounds
 
 
 class Ends:

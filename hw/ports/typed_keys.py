@@ -1,12 +1,12 @@
 """A cable that types: key presses read from the kernel's input device, before any window has them.
 
-It has the face of `hw.serial_port.SerialPort`. The device is taken for ourselves (EVIOCGRAB), so that the digits go
+It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves (EVIOCGRAB), so that the digits go
 nowhere else. A block is what format `wedge` reads: the key names of one run, a line, ended by its terminator or where
 the keys stop for the time-out. Only presses count: releases and the keyboard's own repeats do not. Where the kernel
 says that it dropped events the run has a key of that name, which no number has.
 
 The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in input-event-codes.h.
-May import: the standard library, hw.reading, hw.serial_port.
+May import: the standard library, hw.reading, hw.ports.serial_port.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ import os
 import struct
 import time
 
+from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
 from hw.reading import PortState
-from hw.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
 
 EVENT = struct.Struct("@llHHi")  # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 GRAB = 0x40044590

@@ -18,8 +18,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hw.discovery.listening import judge, listen, open_line, parity_of, settings_text
 from hw.formats import make_decoder
-from hw.listening import judge, listen, open_line, parity_of, settings_text
 from hw.virtual.encoders import make_encoder
 
 BAUD = {

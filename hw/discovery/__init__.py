@@ -1,0 +1,1 @@
+"""Which ports are held by whom, and what is heard on them."""

@@ -1,0 +1,1 @@
+"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face."""
