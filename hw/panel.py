@@ -1,6 +1,6 @@
 """Pedal, lamp and buzzer on the pins: the hands are on the sled and the eyes on the fence.
 
-May import: the standard library; gpiozero and lgpio only inside functions, when a panel is wired. Nothing
+Nothing
 here is ever the only signal, and nothing here is fatal: without pins the panel is off and says why.
 
 Whoever starts the process sets LG_WD to a writable folder first: the library beneath opens a pipe in the

@@ -1,6 +1,6 @@
 """What an instrument says: one record, and the state of the port it came through.
 
-May import: msgspec only. Every decoder in `hw.formats` yields `Record`s; the daemon stamps them.
+Every decoder in `hw.formats` yields `Record`s; the daemon stamps them.
 """
 
 from __future__ import annotations

@@ -2,8 +2,6 @@
 
 It proposes and never decides, as `listening` does for serial lines. What it goes by is how many bits a frame has and
 whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the display can.
-
-May import: hw.formats, hw.reading.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Which processes have a device open, as far as this user may see. Linux only; the standard library only.
-
-May import: the standard library only.
-"""
+"""Which processes have a device open, as far as this user may see. Linux only; the standard library only."""
 
 from __future__ import annotations
 

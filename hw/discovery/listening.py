@@ -9,7 +9,7 @@ parity, since any seven-bit framing shows there as it is: the eighth bit is the 
     7O1       bit 7 makes it odd
     7N2       bit 7 is the first stop bit: always 1
 
-May import: hw.formats, hw.reading; serial only inside functions. What speaks only when asked (request, Modbus) and
+What speaks only when asked (request, Modbus) and
 what comes over clock and data lines is not found this way, nor is a parity beside eight bits.
 """
 

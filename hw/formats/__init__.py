@@ -1,6 +1,6 @@
 """Bytes or bits in, records out: the table of wire formats.
 
-May import: hw.reading, hw.formats.shared.options; a format's own module only when one is made. Adding an
+Adding an
 instrument is one file here with `make(options)`, a row in the table, a recording with its twin.
 """
 

@@ -1,6 +1,6 @@
 """Format `bcd28`: seven nibbles of BCD, sent all the time, least significant digit first.
 
-May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout from public logic-analyser articles;
+Layout from public logic-analyser articles;
 the scale in mm, and that `half` is 0 in mm, are inferred.
 
     six digits, each least significant bit first; then bit 0 minus, bit 1 half, bit 2 metric, bit 3 unknown

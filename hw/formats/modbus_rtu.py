@@ -1,6 +1,6 @@
 """Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03 (or 04).
 
-May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Frames and CRC as the open Modbus
+Frames and CRC as the open Modbus
 specification over serial line has them: address, function, data, CRC-16 (polynomial 0xA001, start 0xFFFF)
 low byte first.
 

@@ -1,7 +1,5 @@
 """Format `quad_x4`: the two square waves of an incremental scale or encoder, every edge counted.
 
-May import: hw.reading.
-
 State = 2A + B, A leading B counts up: 0 2 3 1 0 is +1 each, the reverse -1, the same state 0. Two waves
 changing at once is `illegal`: it adds nothing and is counted, since an edge was missed.
 

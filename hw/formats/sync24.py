@@ -1,6 +1,6 @@
 """Format `sync24`: one 24-bit word, sent all the time, sign and magnitude.
 
-May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout from public reader notes and
+Layout from public reader notes and
 protocol pages of 24-bit indicators and calipers.
 
     bits 0-19 magnitude, least significant first; 20 sign; 21 and 22 unused (set: refused); 23 inch

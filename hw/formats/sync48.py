@@ -1,6 +1,6 @@
 """Format `sync48`: two 24-bit words in two's complement, 20 480 counts to the inch.
 
-May import: hw.reading, hw.formats.shared.clocked, plain_text, records. Layout from public protocol pages of
+Layout from public protocol pages of
 48-bit scales and a public decoder.
 
     word 1   position since power-on            word 2   the display, negated (zeroed by its button)

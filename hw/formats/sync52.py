@@ -1,6 +1,6 @@
 """Format `sync52`: 52 bits, thirteen nibbles of BCD, clocked out by the gauge on request.
 
-May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Layout and examples as printed in gauge
+Layout and examples as printed in gauge
 manuals; each nibble comes least significant bit first, d1 first.
 
     d1-d4    F F F F   or  F F F n: n is a seventh leading digit   or  8 F n n: two more leading digits

@@ -1,6 +1,6 @@
 """Format `wedge`: a cable that types the reading as a USB keyboard would.
 
-May import: hw.reading, hw.formats.shared.clocked, lengths, plain_text. Key names are the kernel's
+Key names are the kernel's
 (input-event-codes.h); keys are taken as on a US layout, main block or keypad.
 
     KEY_MINUS KEY_0 KEY_DOT KEY_1 KEY_2 KEY_ENTER -> -0.12

@@ -9,8 +9,6 @@ How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24
 one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second late. `sync48` and `bcd28` send a bit
 in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a second at
 most; a microcontroller that counts is the better way.
-
-May import: hw.formats (its table), hw.ports.pin_lines, hw.reading.
 """
 
 from __future__ import annotations

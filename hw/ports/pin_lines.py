@@ -4,7 +4,7 @@ Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.1
 request: then edges of different pins keep their order, and the queue can be a thousand edges long. The usual
 libraries ask pin by pin, and the kernel queues 16 edges for each, which a busy Python misses unseen. `LibraryLines`
 goes through gpiozero all the same, for its mock pins and for older kernels; what it misses shows as frames of a
-wrong length. May import: the standard library; gpiozero only inside functions.
+wrong length.
 """
 
 from __future__ import annotations

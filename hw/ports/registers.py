@@ -3,8 +3,6 @@
 It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady rate, never before the last answer is
 in or given up. An answer ends by its own length, or where the time-out finds it; it is handed on as the decoder reads
 it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is taken off.
-
-May import: asyncio, hw.formats.modbus_rtu, hw.reading, hw.ports.serial_port.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ A process that is woken pays more for the waking than for what it was woken for:
 each in its own time, are two hundred wakes. Where nobody measures and nobody wants each reading at once, nothing is
 lost by looking in rounds: the kernel keeps what comes between (4 kB at least). When in the round a reading came is not
 known then, so a measurement must have its ports read at once.
-
-May import: asyncio, select.
 """
 
 from __future__ import annotations

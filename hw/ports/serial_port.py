@@ -4,8 +4,6 @@ Opened through pyserial (a device or one of its URLs), then read through its fil
 one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread always: a cable that is going bad
 or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here raises
 at the caller once started: what happens to the port is told as a state with a sentence.
-
-May import: serial, asyncio, hw.discovery.holders, hw.reading, hw.ports.rounds.
 """
 
 from __future__ import annotations

@@ -6,7 +6,6 @@ the keys stop for the time-out. Only presses count: releases and the keyboard's 
 says that it dropped events the run has a key of that name, which no number has.
 
 The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in input-event-codes.h.
-May import: the standard library, hw.reading, hw.ports.serial_port.
 """
 
 from __future__ import annotations

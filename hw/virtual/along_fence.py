@@ -3,7 +3,6 @@
 Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the fence on two blocks that are not
 quite equal; the indicator's base rides on its edge with two feet. Rolled over about its own length the straightedge is
 mirrored across that length: its edge then faces away from the fence, the base rides beyond it and reaches over it.
-May import: the standard library only.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is moved and turned as a body, the
 blade cuts it along the way that the sled goes, and a caliper is laid across what falls off.
-May import: the standard library only.
 """
 
 from __future__ import annotations

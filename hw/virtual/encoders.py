@@ -1,6 +1,6 @@
 """The other way round: a length in mm -> the bytes an instrument would send, for every wire format.
 
-May import: hw.reading, hw.formats. Used by the virtual saw's instruments and to prove the decoders.
+Used by the virtual saw's instruments and to prove the decoders.
 
 An encoder takes mm and gives what `decode` of that format takes: bytes of a stream, or one frame as a line
 of text. A display shows whole steps, so every encoder rounds once to a whole number of them and writes

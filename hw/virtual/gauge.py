@@ -1,7 +1,4 @@
-"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard library only. mm.
-
-May import: the standard library only.
-"""
+"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard library only. mm."""
 
 from __future__ import annotations
 

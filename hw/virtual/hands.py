@@ -2,7 +2,6 @@
 
 Standard library and this room only. Every act is awaited until it is done. What the hands do with the sled
 is a plan in monotonic seconds, so an instrument that is slow can be told where the sled was a moment ago.
-May import: the standard library only.
 """
 
 from __future__ import annotations

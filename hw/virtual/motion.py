@@ -2,7 +2,6 @@
 
 Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right within the side
 play, yaw in rad counter-clockwise seen from above, t in seconds of whatever clock the caller keeps.
-May import: the standard library only.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """The settings values that describe a pretend saw, its sled, square and leaves. Standard library only.
 
 All of it is invented. Shaped like the settings file: nested tables of text as people write it.
-May import: the standard library only.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """Instruments that do more than send: registers that answer, keys that are typed, a wheel on two pins.
 
-Twins of what `hw.ports.registers`, `hw.ports.typed_keys` and `hw.ports.clocked_pins` read. May import: the standard library,
-hw.formats.modbus_rtu, hw.ports.typed_keys (for the codes of the keys), hw.virtual.encoders and ptys.
+Twins of what `hw.ports.registers`, `hw.ports.typed_keys` and `hw.ports.clocked_pins` read.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here knows which way
 a reading grows: that comes out of where the probe stands and what it meets.
-May import: the standard library only.
 """
 
 from __future__ import annotations

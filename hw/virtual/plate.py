@@ -3,7 +3,6 @@
 mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up; the arbor's middle is the
 origin. The plate is a body of its own: flat but for its warp, tilted on the arbor, turned about X, with the arbor turned
 about Z as the blade stands in the saw. What a plunger meets comes of that; nothing here knows which way a reading grows.
-May import: the standard library only.
 """
 
 from __future__ import annotations

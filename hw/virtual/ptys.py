@@ -2,7 +2,6 @@
 
 Standard library and this room only. What an instrument sends while nobody has its port open is lost, as
 on a real cable; so are lines that the reader leaves lying.
-May import: the standard library only.
 """
 
 from __future__ import annotations

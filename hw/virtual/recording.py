@@ -2,7 +2,6 @@
 
 Standard library and this room only. For trying arithmetic on many saws; the daemon gets its sweeps through
 `ptys`.
-May import: the standard library only.
 """
 
 from __future__ import annotations

@@ -3,7 +3,6 @@
 Standard library only. Frame: seen from above, +X right, +Y away from the operator, rotations in rad
 counter-clockwise; lengths in mm. The truth is drawn from a seed. No sign is put in by formula: points of
 a body are turned and moved, and the plunger's axis is intersected with what comes of it.
-May import: the standard library only.
 """
 
 from __future__ import annotations

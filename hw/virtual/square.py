@@ -1,7 +1,4 @@
-"""A square against a fence, seen from above: where the edge lies that a plunger rides on. Pure; this room only. mm, rad.
-
-May import: the standard library only.
-"""
+"""A square against a fence, seen from above: where the edge lies that a plunger rides on. Pure; this room only. mm, rad."""
 
 from __future__ import annotations
 

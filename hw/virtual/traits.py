@@ -1,7 +1,4 @@
-"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library only.
-
-May import: the standard library only.
-"""
+"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library only."""
 
 from __future__ import annotations
 

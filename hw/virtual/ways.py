@@ -2,7 +2,6 @@
 
 Pure; standard library and `form` only. mm and rad, from above: Y along the slots from their near end, away positive, +X
 right, yaw counter-clockwise. Every wall has a form of its own, so that slots and runners are bowed as well as uneven.
-May import: the standard library only.
 """
 
 from __future__ import annotations

@@ -1,7 +1,5 @@
 """Format `line`: a byte stream cut into ASCII lines, each read by its profile.
 
-May import: hw.reading and the rest of hw.formats.
-
 A live port starts in mid-line, so with `at_open` everything up to the first line end is dropped.
 
 The shape of a line (its bytes with every digit as 0) decides all but the digits themselves, so a shape

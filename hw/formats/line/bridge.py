@@ -1,7 +1,5 @@
 """Profiles of format `line` for microcontrollers that count travel: bridge_counts and bridge.
 
-May import: hw.reading and the rest of hw.formats.
-
 `bridge_counts` is a known shape: fields of a letter and a whole number, each ended by a semicolon,
 `X1234;Y-5;`, line ends between them or not.
 

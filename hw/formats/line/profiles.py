@@ -1,7 +1,5 @@
 """Profiles of format `line` with a fixed shape: code_channel_item, mux, mode_letter.
 
-May import: hw.reading, hw.formats.shared.plain_text.
-
     code_channel_item   01A+00.12345            12 characters: code, sign, eight with a point; no unit
                         911                     an error code: 91 and one more (from memory)
     mux                 1 MW+003.4665 inch      channel, MW, a blank or none, sign, eight characters, unit

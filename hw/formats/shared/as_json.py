@@ -1,6 +1,6 @@
 """A record as the JSON object that `decode` and `watch` print.
 
-May import: hw.reading. Undefined fields are null, never missing; what only some formats have is there only
+Undefined fields are null, never missing; what only some formats have is there only
 where the record has it, and a run of counts is nothing but its counts.
 """
 

@@ -1,7 +1,5 @@
 """What the clocked formats share: one frame of bits, as text, to a record.
 
-May import: hw.reading, hw.formats.shared.cutter, lengths, plain_text.
-
 The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as one likes; the
 reader of the pins hands over the same through `frame`.
 """

@@ -1,7 +1,5 @@
 """Cuts what arrives into lines; the formats read each.
 
-May import: hw.reading, hw.formats.shared.plain_text (for Fault).
-
 CR, LF or CR LF ends a line, also when the two come in different reads (the empty line between them is
 nothing). More bytes than a line may have, without an end: one reject, told with the first byte too many,
 and all is dropped up to the next end. So what is held is bounded whatever arrives.

@@ -1,6 +1,6 @@
 """Exact decimal digits to millimetres, rounded once.
 
-May import: nothing. An inch is 25.4 mm exactly (Bureau international des poids et mesures; NIST SP 811,
+An inch is 25.4 mm exactly (Bureau international des poids et mesures; NIST SP 811,
 appendix B), so a decimal text in inches is the whole number of its digits times 254 over a power of ten,
 and a division of two whole numbers is correctly rounded in Python.
 """

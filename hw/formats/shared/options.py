@@ -1,6 +1,6 @@
 """Options of the formats: what each may be, read from command-line text or typed settings.
 
-May import: hw.reading only. Cheap to import: the table of formats is read by every command.
+Cheap to import: the table of formats is read by every command.
 """
 
 from __future__ import annotations

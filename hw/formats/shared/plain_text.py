@@ -1,7 +1,5 @@
 """The number rules that every ASCII profile shares, and the line of profile `plain`.
 
-May import: hw.reading, hw.formats.shared.lengths.
-
     + 2.1380, MM        sign, blanks, digits, point, digits, comma or blanks, unit
     +0012.345           no unit: the option default_unit, said in the flags
     -0,125 mm           a decimal comma, as the line has no point and a digit follows directly

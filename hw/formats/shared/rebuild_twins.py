@@ -2,7 +2,7 @@
 
     python -m hw.formats.shared.rebuild_twins fixtures/streams
 
-May import: hw.formats, hw.reading. A recording is NAME.stream, the bytes as they came (or the text of its
+A recording is NAME.stream, the bytes as they came (or the text of its
 frames), with NAME.header.json: format, options, what was done and where it comes from. Its twin is
 NAME.expected.jsonl, one decoded reading a line. Look at the difference before keeping it: a twin that
 changed is a reading that somebody's old log would now give otherwise.

@@ -1,7 +1,4 @@
-"""Records of formats that say more than a value.
-
-May import: hw.reading.
-"""
+"""Records of formats that say more than a value."""
 
 from __future__ import annotations
 
