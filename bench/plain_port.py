@@ -5,12 +5,16 @@ May import: bench.settings (types), hw.formats, serial.
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import serial
 
     from bench.settings import PortSettings
+
+ASKINGS = 10.0  # requests a second, where neither the settings nor the format say
+TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 
 
 def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
@@ -39,18 +43,37 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
 
 def request_of(port: PortSettings) -> bytes | None:
     """What is sent to ask for a reading; None for what sends by itself."""
-    if port.format == "modbus_rtu":
-        from hw.formats import read_options
-        from hw.formats.modbus_rtu import request
+    from hw.formats import FORMATS, read_options
 
-        values = read_options(port.format, port.options)
-        return request(*(int(str(values[key])) for key in ("address", "register", "function")))
+    query = FORMATS[port.format].query
+    if query is not None:
+        return query.request(read_options(port.format, port.options))
     if not port.request:
         return None
     from hw.formats.shared.cutter import with_parity
 
     parity = port.options.get("parity7")  # what the characters carry and the port does not make
     return with_parity(port.request.encode("ascii"), parity if isinstance(parity, str) else None)
+
+
+def request_rate(port: PortSettings) -> float:
+    """Requests a second."""
+    from hw.formats import FORMATS
+
+    query = FORMATS[port.format].query
+    return port.rate or (query.rate if query is not None else ASKINGS)
+
+
+def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, bytes]:
+    """What comes in a moment, as it came, an answer whole; and the same as its decoder takes it."""
+    from hw.formats import FORMATS
+
+    query = FORMATS[port.format].query
+    block = opened.read(1)
+    if query is not None and block:
+        time.sleep(query.bits / port.baud + TURN_ROUND)
+    block += opened.read(opened.in_waiting or 0)
+    return block, query.to_text(block) if query is not None else block
 
 
 def echo_of(request: bytes) -> bytes:

@@ -6,6 +6,7 @@ of TOML. An absent or empty file is a working default without hardware.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
 from typing import Literal
@@ -17,6 +18,9 @@ from bench.gear_file import GearTables, add_gear
 from bench.paths import Paths, SettingsError, default_paths
 from bench.toml_table import Table, Written, given, read_toml
 from bench.units import System
+from hw.formats import FORMATS, USUAL, read_options
+from hw.formats.shared.declaration import WireFormat
+from hw.reading import FormatError
 
 __all__ = [
     "Panel",
@@ -33,20 +37,23 @@ __all__ = [
 OptionValue = str | int | float | bool
 Asking = Literal["continuous", "request", "button"]
 
-FORMATS = ("line", "sync52", "sync24", "sync48", "bcd28", "quad_x4", "wedge", "modbus_rtu")
-_CLOCKED = ("sync52", "sync24", "sync48", "bcd28")
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
 LATEST = 1.0  # s; rest is told by half a second, and readings must be there by then or soon after
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 
-# Options that go to the format as they stand; the format itself says whether they fit it.
-_OPTIONS = (
-    *("default_unit", "decimals", "invert", "range_mm", "parity7", "at_open", "channel", "gauge", "judged"),
-    *("gap_us", "edge", "order", "sign", "scale_mm", "axis"),
-    *("terminator", "timeout", "words", "address", "register", "function"),
-)
 _PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
-_PINS = {"clocked": ("data", "clock", "req"), "quad_x4": ("a", "b", "z")}
+
+# How a port speaks: these and the options of the formats belong to the cable, and go with it when another takes its place.
+_LINE_KEYS = (
+    *("port", "format", "profile", "baud", "bits", "parity", "stop", "asking", "request", "rate"),
+    *("settle", "dtr", "rts", "per_count"),
+)
+
+
+def wire_keys() -> set[str]:
+    """The keys of a section that belong to its cable, whatever format that has."""
+    known = FORMATS.values()
+    return {*_LINE_KEYS, *(key for one in known for key in (*one.option_names, *one.wires))}
 
 
 class PortSettings(msgspec.Struct, frozen=True):
@@ -58,7 +65,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     """
 
     port: str = ""
-    format: str = "line"
+    format: str = USUAL
     profile: str | None = None
     baud: int = 9600
     bits: int = 8
@@ -148,7 +155,7 @@ def _section(top: Table, name: str) -> Table:
 
 def _indicator(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Indicator]:
     table = _section(top, "indicator")
-    port = _port(table, pins)
+    port, kind = _port(table, pins)
     described = Indicator(
         **given(
             resolution=table.length("resolution"),
@@ -159,13 +166,13 @@ def _indicator(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, I
             age=table.time("age", 10),
         )
     )
-    table.done()
+    _done(table, kind)
     return port, described
 
 
 def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Travel]:
     table = _section(top, "travel")
-    port = _port(table, pins)
+    port, kind = _port(table, pins)
     if port is not None and "marks" in table.left:
         where = "port" if port.port else "pins"
         raise table.wrong(
@@ -186,16 +193,24 @@ def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Trav
             marks=marks,
         ),
     )
-    table.done()
+    _done(table, kind)
     return port, described
 
 
 def _caliper(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Caliper]:
     table = _section(top, "caliper")
-    port = _port(table, pins)
+    port, kind = _port(table, pins)
     described = Caliper(**given(resolution=table.length("resolution"), max_error=table.length("max_error")))
-    table.done()
+    _done(table, kind)
     return port, described
+
+
+def _done(table: Table, kind: WireFormat) -> None:
+    """Nothing may be left over; an option of another format is told as one."""
+    for key in table.left:
+        if any(key in known.option_names for known in FORMATS.values()):
+            _agree(table, kind, {key: table.left[key]})
+    table.done()
 
 
 def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
@@ -214,29 +229,26 @@ def _pin(table: Table, key: str, pins: dict[int, str]) -> int | None:
     return pin
 
 
-def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
-    """How the instrument is wired; None where the section only describes it."""
-    kind = table.choice("format", FORMATS) or "line"
-    own_pins: dict[str, int] = {}
-    for family, names in _PINS.items():
-        if kind == family or (family == "clocked" and kind in _CLOCKED):
-            own_pins = {name: pin for name in names if (pin := _pin(table, name, pins)) is not None}
-            missing = [name for name in names[:2] if name not in own_pins]
-            if own_pins and missing:
-                raise table.wrong(missing[0], None, f"a pin number would do, beside {', '.join(own_pins)}")
+def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, WireFormat]:
+    """How the instrument is wired, None where the section only describes it; and its format."""
+    kind = FORMATS[table.choice("format", tuple(FORMATS)) or USUAL]
+    own_pins = {name: pin for name in kind.wires if (pin := _pin(table, name, pins)) is not None}
+    missing = [name for name in kind.wires[:2] if name not in own_pins]
+    if own_pins and missing:
+        raise table.wrong(missing[0], None, f"a pin number would do, beside {', '.join(own_pins)}")
     asking = table.choice("asking", ("continuous", "request", "button"))
     request = _request(table)
     if asking == "request" and request is None:
         raise table.wrong("request", None, 'the text that asks for a reading would do, such as "R\\r"')
     if asking is None and request is not None:
         asking = "request"
-    options = _options(table)
-    profile = table.text("profile", "plain")
+    options = _options(table, kind)
+    profile = table.text("profile", next(iter(kind.profiles), "none"))
     if profile is not None:
         options["profile"] = profile
     port = PortSettings(
         port=table.text("port", "/dev/serial/by-id/...") or "",
-        format=kind,
+        format=kind.name,
         profile=profile,
         pins=own_pins,
         request=request,
@@ -260,33 +272,27 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
             "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
         )
     if not (port.port or port.pins):
-        _agrees_with_format(table, port)
-        return None
-    counts = (
-        kind == "quad_x4" or profile == "bridge_counts" or (profile == "bridge" and table.key == "travel")
-    )
-    if counts and port.per_count is None:
+        _agree(table, kind, options)
+        return None, kind
+    traits = kind.traits_of(profile)
+    if traits.counts and port.per_count is None and (table.key == "travel" or not traits.gauge):
         raise table.wrong("per_count", None, 'the travel of one count would do, such as "0.005 mm"')
-    if profile == "bridge_counts" and "axis" not in options:
-        raise table.wrong("axis", None, 'the letter in front of its counts would do, such as "X"')
-    wires = _PINS["quad_x4" if kind == "quad_x4" else "clocked"][:2]
-    if (kind == "quad_x4" or kind in _CLOCKED) and not port.pins:
-        would_do = f"{kind} is read from pins: {' and '.join(wires)} would do; or a microcontroller"
+    for key, would_do in traits.needs.items():
+        if key not in options:
+            raise table.wrong(key, None, would_do)
+    if kind.wires and not port.pins:
+        would_do = (
+            f"{kind.name} is read from pins: {' and '.join(kind.wires[:2])} would do; or a microcontroller"
+        )
         raise table.wrong("port", port.port, would_do)
-    _agrees_with_format(table, port)
-    return port
+    _agree(table, kind, options)
+    return port, kind
 
 
-def _agrees_with_format(table: Table, port: PortSettings) -> None:
-    """The format's own table says which options it has and what they may be."""
-    from hw.formats import FORMATS as READ_FORMATS
-    from hw.formats import read_options
-    from hw.reading import FormatError
-
-    if port.format not in READ_FORMATS:
-        return
+def _agree(table: Table, kind: WireFormat, options: Mapping[str, object]) -> None:
+    """The format itself says which options it has and what they may be."""
     try:
-        read_options(port.format, port.options)
+        read_options(kind.name, options)
     except FormatError as error:
         raise SettingsError(f"{table.file}: {table.key}: {' '.join(str(error).split())}") from None
 
@@ -307,9 +313,11 @@ def _request(table: Table) -> str | None:
     return value
 
 
-def _options(table: Table) -> dict[str, OptionValue]:
+def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
     out: dict[str, OptionValue] = {}
-    for key in _OPTIONS:
+    for key in kind.option_names:
+        if key == "profile":
+            continue
         value = table.take(key)
         if value is None:
             continue

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bench.units import length_words, slope_words
+from hw.formats import FORMATS
 
 if TYPE_CHECKING:
     from bench.settings import PortSettings, Settings
@@ -59,7 +60,8 @@ def _line_words(port: PortSettings) -> str:
 
 def _picks(port: PortSettings) -> tuple[object, ...]:
     """Which of the numbers that come is meant."""
-    counts = port.per_count is not None if port.profile == "bridge" else None
+    traits = FORMATS[port.format].traits_of(port.profile)
+    counts = port.per_count is not None if traits.both else None
     return port.profile, port.options.get("channel"), port.options.get("axis"), counts
 
 
@@ -71,7 +73,7 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}{_options_words(port)}."
     told = f"{name}: {port.port}; format {speaks}"
-    if port.format != "wedge":
+    if FORMATS[port.format].port.line:
         told += f"; {_line_words(port)}"
     if port.asking == "request":
         told += f"; asked with {port.request!r}"

@@ -17,46 +17,13 @@ from typing import Any, Literal
 import msgspec
 
 from bench.gear_file import write_whole
-from bench.settings import Settings, SettingsError, load
+from bench.settings import Settings, SettingsError, load, wire_keys
 from bench.toml_table import read_toml
 from bench.units import System
 
 Section = Literal["indicator", "travel"]
 Value = str | int
 
-# How a port speaks: these belong to the cable, and go with it when another takes its place.
-WIRE_KEYS = (
-    *("port", "format", "profile", "baud", "bits", "parity", "stop", "parity7", "decimals", "default_unit"),
-    *(
-        "asking",
-        "request",
-        "rate",
-        "settle",
-        "dtr",
-        "rts",
-        "per_count",
-        "channel",
-        "axis",
-        "gauge",
-        "at_open",
-    ),
-    *(
-        "invert",
-        "range_mm",
-        "gap_us",
-        "edge",
-        "order",
-        "sign",
-        "scale_mm",
-        "data",
-        "clock",
-        "req",
-        "a",
-        "b",
-        "z",
-    ),
-    *("terminator", "timeout", "words", "address", "register", "function"),
-)
 HEADER = "What is wired where. Written when the cables were found; change it as you like."
 
 
@@ -90,7 +57,7 @@ def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[C
 def _stale(section: Section, table: Mapping[str, Any], values: Mapping[str, Value]) -> list[str]:
     if "port" not in values:
         return []  # the same cable goes on
-    stale = [key for key in table if key in WIRE_KEYS and key not in values]
+    stale = [key for key in table if key in wire_keys() and key not in values]
     if section == "travel" and "marks" in table:
         stale.append("marks")  # either marks or a port
     return stale
@@ -99,7 +66,7 @@ def _stale(section: Section, table: Mapping[str, Any], values: Mapping[str, Valu
 def wire_of(path: Path, section: Section) -> dict[str, Value]:
     """How the port under [section] speaks, as it is written there; empty where none is."""
     table = read_toml(path).get(section, {})
-    return {key: value for key, value in table.items() if key in WIRE_KEYS} if "port" in table else {}
+    return {key: value for key, value in table.items() if key in wire_keys()} if "port" in table else {}
 
 
 def says(path: Path, section: Section | None, key: str) -> bool:
@@ -185,7 +152,7 @@ def _put(document: Any, section: Section, values: Mapping[str, Value], take_from
             table[key] = value
     if take_from is not None and take_from in document:
         other: Any = document[take_from]
-        for key in [key for key in dict(other) if key in WIRE_KEYS]:
+        for key in [key for key in dict(other) if key in wire_keys()]:
             del other[key]
 
 

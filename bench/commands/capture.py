@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 LOOK = 0.05  # s
 ASKED = "What was done, and what did its display show"
-ASKINGS = 10.0  # requests a second, where the settings do not say
 
 
 @click.command()
@@ -158,10 +157,11 @@ def _as_set(name: str, where: Paths) -> PortSettings | None:
 
 
 def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> int:
-    if port.format == "wedge" or port.pins:
-        what = "is on pins" if port.pins else "types like a keyboard"
+    from bench.plain_port import open_port, read_block, request_of, request_rate
+    from hw.formats import FORMATS
+
+    if what := FORMATS[port.format].port.daemon_only:
         raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")
-    from bench.plain_port import open_port, request_of
 
     say("No daemon runs: the port is opened here." + ("" if until is not None else " Ctrl-C ends it."))
     request = request_of(port)
@@ -172,15 +172,12 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
             kept.begin(name, port)
             asked = 0.0
             while until is None or time.monotonic() < until:
-                if request is not None and time.monotonic() - asked > 1.0 / (port.rate or ASKINGS):
+                if request is not None and time.monotonic() - asked > 1.0 / request_rate(port):
                     asked = time.monotonic()
                     opened.write(request)
-                data = opened.read(1)
-                if port.format == "modbus_rtu" and data:
-                    time.sleep(LOOK)  # an answer ends with silence
-                data += opened.read(opened.in_waiting)
+                data, text = read_block(port, opened)
                 if data:
-                    count += kept.out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
+                    count += kept.out(text)
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
     except (OSError, ValueError) as error:

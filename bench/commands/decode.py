@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, cast
 
 import click
@@ -22,16 +22,24 @@ if TYPE_CHECKING:
 BLOCK = 65536
 EYEFUL = 32  # bytes of a rejected frame that a person is shown; --json has all
 KEPT = 16384  # bytes from the beginning, for a guess at what they are
-KEYS = re.compile(rb"(?:KEY_\w+ ?)+\s")
-HEX = re.compile(rb"(?:[0-9a-f]{10,}\s+)+\Z")  # answers of registers, one a line
-NAMES = "line, sync24, sync48, bcd28, sync52, quad_x4, wedge, modbus_rtu"
-PROFILES = "plain, code_channel_item, mux, mode_letter, bridge, bridge_counts"
+
+
+class _Listed(click.Command):
+    """Its help ends with every format and its options."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        from hw.formats import FORMATS
+
+        with formatter.section("Formats"):
+            for known in FORMATS.values():
+                rows = [(f"  {option.name}", option.words) for option in known.options]
+                formatter.write_dl([(known.name, known.words), *rows])
 
 
 def _words(record: Record) -> str:
     """One record as a line for a person."""
+    from hw.formats import meaning_of
     from hw.formats.shared.lengths import in_words
-    from hw.statuses import meaning_of
 
     where = f"channel {record.channel}: " if record.channel is not None else ""
     if record.fault is not None:
@@ -51,19 +59,19 @@ def _words(record: Record) -> str:
     return where + said + (f"; {counts}" if counts else "")
 
 
-@click.command()
+@click.command(cls=_Listed)
 @click.option(
     "--format",
     "format_name",
     metavar="NAME",
-    help=f"The wire format: {NAMES}. A saved capture names its own.",
+    help="The wire format, one of those below. A saved capture names its own.",
 )
 @click.option(
     "--option",
     "options",
     multiple=True,
     metavar="KEY=VALUE",
-    help=f"An option of the format, as in the settings; for line, profile is one of {PROFILES}.",
+    help="An option of the format, as in the settings.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> int:
@@ -73,7 +81,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     """
     import msgspec
 
-    from hw.formats import make_decoder
+    from hw.formats import FORMATS
     from hw.formats.shared.as_json import to_json
 
     given: dict[str, object] = {}
@@ -84,26 +92,26 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         if given.setdefault(key.strip(), value) != value:
             raise Complaint(f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and {value!r}")
     if format_name is not None:
-        _checked(make_decoder, format_name, given)  # before anything is waited for
+        _decoder(format_name, given)  # before anything is waited for
     if sys.stdin is None:  # closed by whoever called
         raise Complaint("there is no standard input: give the capture as `< captured.bin`")
     source = cast(io.BufferedReader, sys.stdin.buffer)
     out = sys.stdout.buffer
     came = source.read1(BLOCK)
     saved = _saved(came, source)
+    from_middle = False
     if saved is not None:
         if not as_json:
             _tell(saved)
         if format_name in (None, saved.port.format):
             # what sends by itself may have been in the middle of a line; an answer or a press begins one
-            half = saved.port.format == "line" and saved.port.asking == "continuous"
-            opened = {"at_open": True} if half else {}
-            format_name, given = saved.port.format, {**opened, **saved.port.options, **given}
+            from_middle = saved.port.asking == "continuous"
+            format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
         raise Complaint(
-            f"--format says what the bytes are, one of {NAMES}; only a saved capture says it itself"
+            f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a saved capture says it itself"
         )
-    decoder = _checked(make_decoder, format_name, given)
+    decoder = _decoder(format_name, given, from_middle=from_middle)
     name = saved.instrument if saved is not None else "indicator"
     first, good = bytearray(), 0
     for at, data in _blocks(saved, came, source):
@@ -126,13 +134,12 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     return 0
 
 
-def _checked(
-    make: Callable[[str, dict[str, object]], Decoder], format_name: str, given: dict[str, object]
-) -> Decoder:
+def _decoder(name: str, given: dict[str, object], *, from_middle: bool = False) -> Decoder:
+    from hw.formats import make_decoder
     from hw.reading import FormatError
 
     try:
-        return make(format_name, given)
+        return make_decoder(name, given, from_middle=from_middle)
     except FormatError as error:
         raise Complaint(str(error)) from error
 
@@ -189,6 +196,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Nothing was read: what would?"""
     from hw.discovery.bits_heard import is_bits, judge_bits
     from hw.discovery.listening import judge
+    from hw.formats import FORMATS
 
     if is_bits(data):
         heard = judge_bits(data, tried, given)
@@ -198,9 +206,10 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
         elif heard is not None:
             say(f"{heard.words}: {heard.do}.".capitalize())
         return
-    if KEYS.match(data) or HEX.match(data):
-        say(f"This would fit: --format {'wedge' if KEYS.match(data) else 'modbus_rtu'}")
-        return
+    for known in FORMATS.values():
+        if known.looks and re.match(known.looks, data):
+            say(f"This would fit: --format {known.name}")
+            return
     proposal = judge(data)
     if proposal is None:
         say(
@@ -214,6 +223,6 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
         )
         settings.pop("stop", None)
     said = " ".join(f"--option {key}={value}" for key, value in settings.items())
-    say(f"This would fit: --format line {said}")
+    say(f"This would fit: --format {proposal.settings['format']} {said}".rstrip())
     for words in proposal.evidence:
         say(f"  heard: {words.replace(' at 9600 baud', '')}")  # which speed it was is not in the bytes

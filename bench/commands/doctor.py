@@ -127,6 +127,7 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     from bench.doctor.matter import fault, told
     from bench.settings import Settings
     from bench.settings_words import words
+    from hw.formats import FORMATS
 
     try:
         settings = load_settings(where)
@@ -161,8 +162,8 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     )
     if pins.wired_pins(settings):
         wants["gpio"] = "the pins"
-    if any(port.format == "wedge" for _, port in wired):
-        wants["input"] = "keyboards"
+    kinds = {FORMATS[port.format].port for _, port in wired}
+    wants |= {kind.group: kind.opens for kind in kinds if not kind.line}
     yield from rights.groups(user, rights.known_groups(), wants)
     yield from pins.pins(settings)
     yield from machine.clock(machine.clock_synced(), time.time())

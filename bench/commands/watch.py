@@ -64,7 +64,7 @@ def refuse_unknown(status: StatusReply, name: str) -> None:
 class _Lines:
     def hear(self, message: object, only: str | None) -> None:
         from bench.wire import InstrumentState, Notice, Readings, Rejected
-        from hw.statuses import meaning_of
+        from hw.formats import meaning_of
 
         if isinstance(message, Notice):
             click.echo(message.words, err=True)

@@ -16,11 +16,12 @@ import msgspec
 from bench.daemon.device_clock import DeviceClock
 from bench.daemon.gate import Gate
 from bench.daemon.sources import Sources, make_reader, may_err
-from bench.plain_port import echo_of, request_of
+from bench.plain_port import echo_of, request_of, request_rate
 from bench.settings import PortSettings
 from bench.wire import InstrumentState
+from hw.formats import FORMATS, meaning_of
+from hw.formats.shared.declaration import SERIAL
 from hw.reading import PortState, Record
-from hw.statuses import meaning_of
 
 Role = Literal["indicator", "travel", "caliper"]
 
@@ -36,7 +37,6 @@ SMOOTHING = 12
 STEADY = 4  # intervals from which the usual one is known
 DRAWN = 0.25  # of an interval at most is added between two readings
 LOST = 2.0  # intervals too early, and it was silent meanwhile
-ASKINGS = 10.0  # requests a second, where an instrument speaks only when asked
 
 NS = 1_000_000_000
 
@@ -103,12 +103,14 @@ class Instrument:
         self._late = settings.late
         self._decoder = make_reader(settings)
         self._request = self._asked = b""
-        if settings.asking == "request" and settings.format == "line":
+        if settings.asking == "request" and FORMATS[settings.format].port is SERIAL:
             self._request = request_of(settings) or b"R\r"
             self._asked = echo_of(self._request)
         self._echoes = 0  # of it, from this decoder
         self._gate = Gate(count) if may_err(settings) else None
-        self._clock = DeviceClock() if settings.profile == "bridge" else None
+        self._clock = (
+            DeviceClock() if FORMATS[settings.format].traits_of(settings.profile).device_clock else None
+        )
         self._newest = 0.0  # stamp by that clock
         self._opened = False  # and nothing has come since
         self._unread = 0  # bytes since the last reading
@@ -134,7 +136,7 @@ class Instrument:
         """Some instruments speak only when spoken to."""
         while True:
             self.source.write(self._request)
-            await asyncio.sleep(1.0 / (self.settings.rate or ASKINGS))
+            await asyncio.sleep(1.0 / request_rate(self.settings))
 
     # ---- what is heard ----------------------------------------------------------------------------
 

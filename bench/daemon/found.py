@@ -16,8 +16,6 @@ from bench.daemon.scout import Tapped, short_name
 
 Role = Literal["indicator", "travel"]
 
-_ORDER = ("format", "profile", "baud", "bits", "stop", "parity7", "default_unit", "decimals", "judged")
-
 
 def values_of(
     what: Role,
@@ -35,7 +33,7 @@ def values_of(
     values: dict[str, settings_write.Value] = {}
     if isinstance(source, Tapped) and source.proposal is not None:
         heard = source.proposal.settings
-        values = {"port": port, **{key: heard[key] for key in _ORDER if key in heard}}
+        values = {"port": port, **heard}
     elif other is not None:
         values |= settings_write.wire_of(path, other)
     if what == "travel":

@@ -29,7 +29,7 @@ from bench.log.writer import LogWriter
 from bench.settings import PortSettings, Settings
 from bench.units import length_words
 from bench.wire import Begin, Extend, InstrumentState, Live, Notice, Points, Readings, Rejected
-from hw.statuses import meaning_of
+from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
 

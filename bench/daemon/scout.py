@@ -24,7 +24,7 @@ from bench.doctor.ports import FOLDERS, find_ports
 from bench.wire import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
-from hw.formats import make_decoder
+from hw.formats import FORMATS, make_decoder
 
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again
@@ -166,10 +166,10 @@ class Tapped:
         settings = proposal.settings
         line.baudrate = int(settings["baud"])
         line.bytesize, line.stopbits = int(settings.get("bits", 8)), int(settings.get("stop", 1))
-        names = ("profile", "parity7", "default_unit", "decimals", "judged")
-        options: dict[str, object] = {name: settings[name] for name in names if name in settings}
+        name = str(settings["format"])
+        options = {key: settings[key] for key in FORMATS[name].option_names if key in settings}
         many = proposal.readings >= 3
-        decoder = make_decoder("line", {**options, "at_open": many})
+        decoder = make_decoder(name, options, from_middle=many)
         self._tell(self._understood, proposal)
         bad = 0
         data = first if not many else b""  # one line, sent by hand, is the reading; a stream goes on anyway
@@ -221,7 +221,7 @@ class Tapped:
         s = self.proposal.settings
         framing = f", {s['parity7']} parity over seven bits" if "parity7" in s else ""
         framing = ", seven bits and two stop bits" if "bits" in s else framing
-        return f"It reads: {s['profile']} lines at {s['baud']} baud{framing}."
+        return f"It reads: {s.get('profile', s['format'])} lines at {s['baud']} baud{framing}."
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():

@@ -8,29 +8,14 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any
 
 from bench.settings import PortSettings
-from hw.formats import make_decoder, read_options
+from hw.formats import FORMATS, make_decoder
+from hw.ports import Port, own_port
 from hw.ports.rounds import Rounds
 from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
 from hw.reading import Decoder, PortState
-
-COUNTS = frozenset({"bridge_counts", "bridge"})  # profiles that carry counts
-
-
-class Source(Protocol):
-    """What hw's ports have in common. heard_silence: what came first after the opening was a beginning. waited: how
-    long the bytes of a block may have waited before they were read, s."""
-
-    @property
-    def heard_silence(self) -> bool: ...
-    @property
-    def waited(self) -> float: ...
-    def start(self) -> None: ...
-    async def stop(self) -> None: ...
-    def write(self, data: bytes) -> bool: ...
-    def stuck(self) -> bool: ...
 
 
 class Sources:
@@ -42,31 +27,20 @@ class Sources:
         self.rounds = Rounds()  # registers and pins are read when they are due, and typed keys when they come
         self._shared: dict[PortOptions, _Shared] = {}
 
-    def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Source:
+    def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Port:
         """What these settings name, not yet started. Raises ValueError (FormatError) where they do not agree."""
-        if settings.pins:
-            from hw.ports.clocked_pins import ClockedPins, pin_options
-
-            pins = pin_options(settings.format, settings.options, settings.pins, settings.rate)
-            return ClockedPins(pins, on_block, on_state, make_factory=self.make_factory)
-        if settings.format == "wedge":
-            from hw.ports.typed_keys import TypedKeys
-
-            values = read_options("wedge", settings.options)
-            return TypedKeys(
-                settings.port,
-                on_block,
-                on_state,
-                terminator=str(values["terminator"]),
-                timeout=float(str(values["timeout"])),
-            )
         options = _port_options(settings)
-        if settings.format == "modbus_rtu":
-            from hw.ports.registers import RegisterPort
-
-            values = read_options("modbus_rtu", settings.options)
-            return RegisterPort(options, values, on_block, on_state, settings.rate)
-        return _Member(self, options, on_block, on_state)
+        own = own_port(
+            settings.format,
+            settings.options,
+            options,
+            on_block,
+            on_state,
+            pins=settings.pins,
+            rate=settings.rate,
+            make_factory=self.make_factory,
+        )
+        return own or _Member(self, options, on_block, on_state)
 
     def join(self, member: _Member) -> None:
         shared = self._shared.get(member.options)
@@ -167,20 +141,16 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
     options: dict[str, object] = {**settings.options}
     if settings.profile is not None:
         options["profile"] = settings.profile
-    if settings.format == "line":
-        options.setdefault("at_open", not at_start)
-    decoder = make_decoder(settings.format, options)
-    relative = settings.format == "quad_x4"
+    decoder = make_decoder(settings.format, options, from_middle=not at_start)
+    counts = FORMATS[settings.format].traits_of(settings.profile).counts
     # a microcontroller's line has both: with `per_count` its count is meant, without it its gauge
-    if settings.per_count is not None and (relative or settings.profile in COUNTS):
+    if settings.per_count is not None and counts is not None:
         from hw.formats.shared.travel import CountedTravel
 
-        return CountedTravel(decoder, settings.per_count, relative=relative)
+        return CountedTravel(decoder, settings.per_count, relative=counts == "change")
     return decoder
 
 
 def may_err(settings: PortSettings) -> bool:
     """Whether a wrong reading of it may be well formed: no checksum, no counting, and it comes as a stream."""
-    if settings.format in {"modbus_rtu", "quad_x4", "wedge"} or settings.profile == "bridge":
-        return False
-    return settings.asking != "button"
+    return settings.asking != "button" and FORMATS[settings.format].traits_of(settings.profile).errs_unseen

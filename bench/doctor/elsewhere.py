@@ -12,7 +12,8 @@ import msgspec
 from bench.plain_port import open_port, request_of
 from bench.settings import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
-from hw.formats import make_decoder
+from hw.formats import FORMATS, make_decoder
+from hw.formats.shared.declaration import Query
 
 Found = tuple[dict[str, str | int], tuple[str, ...]]  # keys of the settings file, and what they rest on
 ANSWER = 0.2  # s
@@ -22,7 +23,7 @@ LONGEST = 64  # bytes of an answer
 def ask_elsewhere(port: PortSettings) -> Found | None:
     """What would be answered; None where nothing is, or the port cannot be opened. Blocks up to a dozen seconds."""
     try:
-        return _registers(port) if port.format == "modbus_rtu" else _line(port)
+        return _line(port) if FORMATS[port.format].query is None else _registers(port)
     except (OSError, ValueError):
         return None
 
@@ -47,8 +48,7 @@ def _registers(port: PortSettings) -> Found | None:
                 data = _answer(msgspec.structs.replace(port, baud=speed, parity=parity), request)
             except (OSError, ValueError):
                 continue  # a port that knows no parity, or not that speed
-            text = data.hex().encode() + b"\n"
-            records = make_decoder("modbus_rtu", dict(port.options)).feed(text) if data else []
+            records = make_decoder(port.format, dict(port.options)).feed(Query.to_text(data))
             if any(record.fault is None for record in records):
                 said = f"an answer with a right checksum at {speed} baud, parity {word}: {data.hex()}"
                 return {"baud": speed, "parity": word}, (said,)

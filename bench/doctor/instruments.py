@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import errno
 import os
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -26,12 +25,12 @@ from bench.settings import PortSettings
 from bench.units import System
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, is_text, judge, listen, open_line, settings_text
+from hw.formats import FORMATS
 from hw.reading import FormatError
 
 LISTEN = 1.5  # s
 ASKED = 'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
 _OUTSIDE = " is outside range_mm "
-_ADDRESS = re.compile(r"the answer of address (\d+), not \d+")
 
 
 class Wish(NamedTuple):
@@ -104,10 +103,11 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
         if refused is not None:
             yield refused
             return
-    if port.format == "wedge":
+    kind = FORMATS[port.format].port
+    if kind.daemon_only:
         yield told(
             name,
-            f"{port.port} types like a keyboard, and the daemon takes it for itself",
+            f"{port.port} {kind.daemon_only}, and the daemon takes it for itself",
             "start the daemon and look again; here its numbers would go to the window in front",
         )
         return
@@ -151,7 +151,7 @@ def _heard(name: str, port: PortSettings, user: User, wish: Wish, swept: bool) -
 
 def _silent(name: str, port: PortSettings) -> Iterator[Matter]:
     """Nothing came. One that is asked may not have understood: it is asked at other speeds too."""
-    asks = port.request is not None or port.format == "modbus_rtu"
+    asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_elsewhere(port) if asks and port.port.startswith("/") else None
     if other is None:
         yield told(
@@ -172,8 +172,9 @@ def _silent(name: str, port: PortSettings) -> Iterator[Matter]:
 
 def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
     """What to do about an instrument that says nothing. held: by the daemon, which hears one speed only."""
-    if port.format == "modbus_rtu":
-        do = "is it switched on, are address and speed its own, are the two wires the right way round?"
+    known = FORMATS[port.format]
+    if known.query is not None:
+        do = known.port.wake
     elif port.asking == "button":
         return "press its button while it is listened to: sweepgauge doctor --seconds 15"
     elif port.pins:
@@ -183,13 +184,13 @@ def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
                 "one that moves may not answer"
             )
         return "is it on; do clock and ground reach its contacts? A clock that never changes is no clock"
-    elif port.format == "wedge":
-        return "press its button; is it the right name under /dev/input/by-id?"
+    elif known.port.wake:
+        return known.port.wake
     else:
         do = "switch the instrument on, or press its send button; is its cable firm?" + (
             "" if asks else f" {ASKED}"
         )
-    if held and (asks or port.format == "modbus_rtu"):
+    if held and (asks or known.query is not None):
         do += " To have it asked at other speeds, stop the daemon and look again"
     return do
 
@@ -209,15 +210,13 @@ def wrong(
         )
         return
     why = tuple(f"{fault}, {many} times" for fault, many in (faults or Counter()).most_common(2))
-    if proposal is None and (other := _other_address(faults or Counter())) is not None:
-        yield fault(
-            name,
-            words,
-            f"this would fit what is heard: address = {other}",
-            evidence=why,
-            proposal={"address": other},
-        )
-        return
+    known = FORMATS[port.format]
+    if proposal is None and known.query is not None and known.unread is not None:
+        other = known.unread(port.options, known.query.to_text(data))
+        if other is not None and other.proposal is not None:
+            do = f"this would fit what is heard: {settings_text(other.proposal)}"
+            yield fault(name, words, do, evidence=why, proposal=other.proposal)
+            return
     if proposal is None:
         yield _unknown(name, port, words, data, heard, why)
         return
@@ -264,12 +263,6 @@ def _take_out(port: PortSettings, settings: Mapping[str, str | int]) -> str:
     return f"; and take out {', '.join(extra)}" if extra else ""
 
 
-def _other_address(faults: Counter[str]) -> int | None:
-    """The only address that answers, where it is not the one in the settings: its checksum is right."""
-    found = {int(match[1]) for why in faults if (match := _ADDRESS.fullmatch(why))}
-    return found.pop() if len(found) == 1 and len(faults) == 1 else None
-
-
 def _look_further(port: PortSettings, data: bytes) -> Listening:
     as_set = Listening({port.baud: data}, judge(data, port.baud), port.baud if is_text(data) else None)
     if not port.port.startswith("/"):
@@ -306,11 +299,12 @@ def _proposed(cable: Found, user: User) -> Iterator[Matter]:
             proposal=settings,
         )
     elif heard.silent:
+        asked = " or ".join(f'format = "{known.name}"' for known in FORMATS.values() if known.query)
         yield told(
             "port",
             f"{cable.name} is silent",
             "press the instrument's send button and look again. One that is asked, or has registers, is heard once "
-            f'the settings name it: {ASKED.removeprefix("One that is asked needs ")}; format = "modbus_rtu"',
+            f"the settings name it: {ASKED.removeprefix('One that is asked needs ')}; {asked}",
         )
     else:
         speeds = ", ".join(f"{speed}" for speed, data in heard.heard.items() if data)
@@ -327,15 +321,14 @@ def _proposed(cable: Found, user: User) -> Iterator[Matter]:
 
 
 def _why_not(name: str, port: PortSettings, user: User) -> Matter | None:
-    path = Path(port.port)
+    path, kind = Path(port.port), FORMATS[port.format].port
     if not path.exists():
-        kind = "/dev/input/by-id" if port.format == "wedge" else "/dev/serial/by-id"
-        return fault(name, f"{path} is not there", f"is the cable plugged in? ls -l {kind}")
+        return fault(name, f"{path} is not there", f"is the cable plugged in? ls -l {kind.folder}")
     if (denied := may_open(path, user)) is not None:
         return denied
-    if port.format != "wedge" and not is_pseudo(path) and (holders := holders_of(path)):
+    if kind.line and not is_pseudo(path) and (holders := holders_of(path)):
         return fault(name, f"{path} is held by {', '.join(holders)}", "close that program")
-    if port.format != "wedge" and not path.is_char_device():
-        kind = "a folder" if path.is_dir() else "a file"
-        return fault(name, f"{path} is {kind}, not a serial port", "name a device: ls -l /dev/serial/by-id")
+    if kind.line and not path.is_char_device():
+        what = "a folder" if path.is_dir() else "a file"
+        return fault(name, f"{path} is {what}, not a serial port", "name a device: ls -l /dev/serial/by-id")
     return None

@@ -13,6 +13,8 @@ from typing import NamedTuple
 from bench.doctor.matter import Matter, fault, told
 from bench.settings import PortSettings
 from hw.discovery.holders import holders_of
+from hw.formats import FORMATS
+from hw.formats.shared.declaration import KEYS
 
 FOLDERS = ("serial/by-id", "sweepgauge/by-number", "serial/by-path", "sweepgauge/by-socket")
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
@@ -89,11 +91,12 @@ def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[
                 "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload, then plug "
                 "the cable in again",
             )
+    typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
             yield told(
                 "port",
-                f"{link} types like a keyboard: a cable that does is read with the format wedge",
+                f"{link} types like a keyboard: a cable that does is read with the format {typed}",
                 "write its name only if it is the cable: a keyboard that is named is taken from the whole computer",
             )
 

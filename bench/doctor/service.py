@@ -6,7 +6,6 @@ May import: bench.client, bench.doctor, bench.settings (types), bench.wire, hw.d
 from __future__ import annotations
 
 import os
-import re
 import stat
 import time
 from collections.abc import Iterator
@@ -18,7 +17,7 @@ from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.rights import group_of
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
-from bench.doctor.unread import bits_matter, keys_matter
+from bench.doctor.unread import unread_matter
 from bench.settings import PortSettings
 from bench.units import System
 from bench.wire import (
@@ -33,6 +32,7 @@ from bench.wire import (
     Watch,
 )
 from hw.discovery.listening import Listening, is_text, judge
+from hw.formats import FORMATS
 
 BAD_SHARE = 0.01  # of the frames, and the wire is looked at
 GOOD = ("open", "marks")
@@ -139,16 +139,12 @@ def _instrument(
         pass  # told below, by what was heard
     elif one.state in GOOD:
         yield good(one.name, words)
-    elif one.state in ("garbled", "flooding") and port is not None and not port.port:
-        yield bits_matter(one.name, port, _capture(client, one.name), heard.faults)
-    elif one.state in ("garbled", "flooding") and port is not None and port.format == "wedge":
-        yield keys_matter(one.name, port, _capture(client, one.name), heard.faults)
+    elif one.state in ("garbled", "flooding") and port is not None and not FORMATS[port.format].port.line:
+        yield unread_matter(one.name, port, _capture(client, one.name), heard.faults)
     elif one.state in ("garbled", "flooding") and port is not None:
         data = _capture(client, one.name)
-        if port.format == "modbus_rtu":  # comes as hexadecimal digits, an answer a line
-            data = b"".join(
-                bytes.fromhex(row.decode()) for row in re.findall(rb"(?m)^(?:[0-9a-f]{2})+$", data)
-            )
+        if (query := FORMATS[port.format].query) is not None:
+            data = query.from_text(data)
         at = port.baud if is_text(data) else None
         found = Listening({port.baud: data}, judge(data, port.baud), at)
         yield from wrong(one.name, port, data, found, heard.faults)

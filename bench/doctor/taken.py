@@ -1,6 +1,6 @@
 """What one wired port says in a moment, read as the daemon would read it, and what is to be remarked of it.
 
-Nothing is sent but what the settings name, or for Modbus its request for the two registers. May import:
+Nothing is sent but what the settings name, or what the format itself asks with. May import:
 bench.doctor.matter, bench.plain_port, bench.settings (types), hw.
 """
 
@@ -13,18 +13,13 @@ from collections.abc import Iterator
 import msgspec
 
 from bench.doctor.matter import Matter, fault, told
-from bench.plain_port import echo_of, open_port, request_of
+from bench.plain_port import echo_of, open_port, read_block, request_of, request_rate
 from bench.settings import PortSettings
-from hw.formats import make_decoder
+from hw.formats import FORMATS, make_decoder, meaning_of
+from hw.formats.shared.declaration import Traits
 from hw.reading import Record
-from hw.statuses import meaning_of
 
 LOOK = 0.05  # s
-ASKINGS = {
-    "line": 10.0,
-    "modbus_rtu": 20.0,
-}  # requests a second, as the daemon asks where the settings do not say
-ANSWER_BITS, TURN_ROUND = 100, 0.005  # of nine bytes; s
 NOT_OF_THE_MOMENT = {"hold", "max", "min", "tir"}
 
 
@@ -74,33 +69,25 @@ class Taken(msgspec.Struct):
 
 def take(port: PortSettings, seconds: float) -> Taken:
     """Listen for so long. Raises FormatError, OSError, ValueError."""
-
-    options: dict[str, object] = dict(port.options)
-    if port.format == "line":
-        options.setdefault("at_open", True)
-    decoder = make_decoder(port.format, options)
+    decoder = make_decoder(port.format, dict(port.options), from_middle=True)
     request = request_of(port)
     heard, data = Taken(), bytearray()
-    every = 1.0 / (port.rate or ASKINGS.get(port.format, 10.0))
+    every = 1.0 / request_rate(port)
     with open_port(port, LOOK) as opened:
         due, end = 0.0, time.monotonic() + seconds
         while (now := time.monotonic()) < end:
             if request and now >= due:
                 due = now + every
                 opened.write(request)
-            block = opened.read(1)
-            if port.format == "modbus_rtu" and block:
-                time.sleep(ANSWER_BITS / port.baud + TURN_ROUND)  # an answer is told whole
-            block += opened.read(opened.in_waiting or 0)
+            block, text = read_block(port, opened)
             data += block
-            text = block.hex().encode() + b"\n" if port.format == "modbus_rtu" and block else block
             for record in decoder.feed(text):
                 if request and record.fault is not None and record.raw.strip() == echo_of(request):
                     heard.echoes += 1
                     continue
                 heard.add(record, time.monotonic(), port.per_count)
     heard.data, heard.rejects = bytes(data), decoder.rejects - heard.echoes
-    if heard.bare and not (port.profile == "bridge" and heard.values):
+    if heard.bare and not (_traits(port).both and heard.values):
         heard.good += heard.bare  # between a gauge's words a board tells where the scale is: that is no lack
         heard.counts_only = True
     return heard
@@ -108,7 +95,7 @@ def take(port: PortSettings, seconds: float) -> Taken:
 
 def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
     """Readings come, and yet not all is well with them."""
-    if heard.counts_only and port.profile == "bridge":
+    if heard.counts_only and _traits(port).both:
         yield fault(
             name,
             "the board tells where the scale is, and no word of a gauge came",
@@ -161,10 +148,15 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
             f"{why}; such as {heard.shortest}",
             "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a report",
         )
-    if port.format == "modbus_rtu":
-        yield from _turned_words(name, port, heard)
+    doubt = FORMATS[port.format].doubt
+    if doubt is not None and (found := doubt(port.options, heard.values)) is not None:
+        yield told(name, found.words, found.do, evidence=found.evidence, proposal=found.proposal)
     if len(heard.shown) > 1:
         yield fault(name, "its unit was switched while it was heard", "leave it at mm or inch during a check")
+
+
+def _traits(port: PortSettings) -> Traits:
+    return FORMATS[port.format].traits_of(port.profile)
 
 
 def _mute(heard: Taken) -> str:
@@ -172,25 +164,6 @@ def _mute(heard: Taken) -> str:
         return ""
     one = len(heard.mute) == 1
     return f"; {', '.join(sorted(heard.mute))} {'has' if one else 'have'} no gauge that answers"
-
-
-def _turned_words(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
-    """A small number in the wrong one of two words is a multiple of 65536 counts."""
-    scale = float(str(port.options.get("scale_mm", 0.001)))
-    counts = [round(value / scale) for value in heard.values]
-    if (
-        counts
-        and all(count & 0xFFFF in (0, 0xFFFF) for count in counts)
-        and any(abs(c) > 0xFFFF for c in counts)
-    ):
-        words = "hi_lo" if port.options.get("words") == "lo_hi" else "lo_hi"
-        yield told(
-            name,
-            f"all its numbers are multiples of {65536 * scale:g} mm: its two words may come the other way round",
-            f'if its display says otherwise than {heard.values[-1]:g} mm: words = "{words}"',
-            evidence=tuple(f"{count:#010x}" for count in dict.fromkeys(c & 0xFFFFFFFF for c in counts[:3])),
-            proposal={"words": words},
-        )
 
 
 def _statuses(heard: Taken) -> tuple[str, str]:

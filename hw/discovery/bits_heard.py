@@ -8,27 +8,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from typing import NamedTuple
 
-from hw.formats import make_decoder, read_options
+from hw.formats import FORMATS, make_decoder, read_options
+from hw.formats.shared.declaration import Diagnosis, Value
 from hw.reading import FormatError
 
-SIZES = {24: "sync24", 28: "bcd28", 48: "sync48", 52: "sync52"}
 MOST = 0.8  # of the frames must be alike
 READ = 0.9  # of those alike must be read, for a proposal
 SHORT = 16  # bits; the formats have more, a data line taken for the clock has fewer edges than that
-PROVES_NOTHING = {"sync48"}  # any 48 bits are two numbers
 OTHER = {"rising": "falling", "falling": "rising"}
 ALL_BITS = set("01")
-
-
-class BitsHeard(NamedTuple):
-    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits."""
-
-    words: str
-    do: str
-    evidence: tuple[str, ...] = ()
-    proposal: dict[str, str | bool] | None = None
 
 
 def is_bits(data: bytes) -> bool:
@@ -37,7 +26,15 @@ def is_bits(data: bytes) -> bool:
     return bool(rows) and all(set(row) <= ALL_BITS | {"?"} for row in rows)
 
 
-def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHeard | None:
+def diagnose(name: str, options: Mapping[str, object], text: bytes) -> Diagnosis | None:
+    """Why what came, as the decoder of format `name` takes it, is not read; None where nothing can be said."""
+    known = FORMATS[name]
+    if known.frame_bits:
+        return judge_bits(text, name, options)
+    return known.unread(options, text) if known.unread is not None else None
+
+
+def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> Diagnosis | None:
     """Frames, one a line, that format `name` with its options does not read; None where there are none.
 
     Raises FormatError for a format or an option that is not known.
@@ -48,7 +45,7 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHea
     given = read_options(name, options)
     missed = sum("?" in row for row in rows)
     if missed > len(rows) / 10:
-        return BitsHeard(
+        return Diagnosis(
             f"edges were missed in {missed} of {len(rows)} frames",
             "shorter wires, less to do for this computer, or a microcontroller between (profile bridge)",
         )
@@ -60,20 +57,20 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHea
         many < MOST * len(rows) or size < SHORT
     ):  # before all else: with the wires changed over they may be all alike
         lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
-        return BitsHeard(
+        return Diagnosis(
             f"frames of {lengths} bits come, too few or never alike",
             "data and clock may be changed over: change the two pin numbers in the settings; then the ground",
             seen,
         )
     if len(set("".join(alike))) == 1:
-        return BitsHeard(
+        return Diagnosis(
             f"frames of {size} bits come, and every bit is {alike[0][0]}",
             "move it off zero and look again: if nothing changes, the data line is open or held",
             seen,
         )
-    found = SIZES.get(size)
+    found = next((one.name for one in FORMATS.values() if one.frame_bits == size), None)
     if found is None:
-        return BitsHeard(
+        return Diagnosis(
             f"frames of {size} bits come, which no format here has",
             "keep them for a report: `sweepgauge capture`, and say what the display showed",
             seen,
@@ -83,14 +80,20 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> BitsHea
         if _share(alike, found, invert) >= READ and (found, invert) != (name, own):
             edge = str(read_options(found, {})["edge"])
             # what turns the data over turns the clock over too, and the bit stands at its other edge
-            proposal: dict[str, str | bool] = {"format": found, "invert": invert}
+            proposal: dict[str, Value] = {"format": found, "invert": invert}
             proposal["edge"] = OTHER[edge] if invert else edge
-            if found in PROVES_NOTHING:
+            if not FORMATS[found].proves:
                 proposal = {"format": found}
-                seen = (*seen, "any 48 bits can be read: whether they are inverted only the display tells")
-            return BitsHeard(f"frames of {size} bits come", f"as {found} they are read", seen, proposal)
+                seen = (
+                    *seen,
+                    f"any {size} bits can be read: whether they are inverted only the display tells",
+                )
+            compare = "Then compare with its display in two places: twice or half is the other edge"
+            return Diagnosis(
+                f"frames of {size} bits come", f"as {found} they are read", seen, proposal, compare
+            )
     other = OTHER[str(given.get("edge", "falling"))]
-    return BitsHeard(
+    return Diagnosis(
         f"frames of {size} bits come, as {found} has, and are not read, neither as they are nor inverted",
         f'try the other edge of the clock: edge = "{other}"; then check the ground and the length of the wires',
         seen,

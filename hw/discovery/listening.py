@@ -16,13 +16,13 @@ what comes over clock and data lines is not found this way, nor is a parity besi
 from __future__ import annotations
 
 import json
-import re
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple, Protocol
 
-from hw.formats import PROFILES, make_decoder
+from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.cutter import with_parity
+from hw.formats.shared.declaration import SERIAL, Guess, Value, WireFormat
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -34,14 +34,6 @@ TURN = 1.2  # s for each speed where bytes come
 SETTLE = 0.05  # s; what was under way when the speed was changed is no evidence
 LOOK = 0.06  # s between looks at what came
 ENOUGH = 16384  # bytes at one speed
-GAUGES = (
-    "sync24",
-    "sync52",
-    "sync48",
-    "bcd28",
-)  # whose bits a bridge may carry; their lengths tell them apart
-
-MARKED = re.compile(rb"[<=>] *[\r\n]")
 
 PARITY_WORDS = {
     "even": "bit 7 makes the number of ones even in all {n} bytes: even parity over seven bits",
@@ -53,10 +45,11 @@ PARITY_WORDS = {
 class Proposal(NamedTuple):
     """What would read the line. settings: keys of a port in the settings file, as they are written there."""
 
-    settings: dict[str, str | int]
+    settings: dict[str, Value]
     readings: int
     rejects: int
     evidence: tuple[str, ...]
+    complete: bool = True  # no more need be heard
 
 
 class Listening(NamedTuple):
@@ -101,81 +94,74 @@ def is_text(data: bytes) -> bool:
 
 
 def judge(data: bytes, speed: int = 9600) -> Proposal | None:
-    """Bytes read as 8N1 at `speed` -> what would read them; None when no profile does."""
+    """Bytes read as 8N1 at `speed` -> what would read them; None when no format does."""
     parity = parity_of(data[1:])  # the first byte may have been cut
     best: Proposal | None = None
-    for profile in PROFILES:
-        for decimals in (None, 3) if profile in {"plain", "code_channel_item"} else (None,):
-            for gauge in (None, *GAUGES) if profile == "bridge" else (None,):
-                found = _try(data, speed, parity, profile, decimals, gauge)
-                if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
-                    best = found
+    for known in FORMATS.values():
+        if known.port is not SERIAL:
+            continue
+        for guess in known.guesses(data):
+            found = _try(data, speed, parity, known, guess)
+            if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
+                best = found
     return best
 
 
-def _try(
-    data: bytes, speed: int, parity: str | None, profile: str, decimals: int | None, gauge: str | None = None
-) -> Proposal | None:
-    options: dict[str, object] = {"profile": profile}
-    if gauge is not None:
-        options["gauge"] = gauge
-    if decimals is not None:
-        options["decimals"] = decimals
+def _try(data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Guess) -> Proposal | None:
+    if "parity7" not in known.option_names:
+        parity = None  # its bytes may have eight bits of their own
+    options: dict[str, Value] = dict(guess.options)
     if parity in {"even", "odd"}:
         options["parity7"] = parity
     clean = bytes(byte & 0x7F for byte in data) if parity == "mark" else data
-    judged = profile == "plain" and bool(MARKED.search(bytes(byte & 0x7F for byte in data)))
-    if judged:
-        options["judged"] = True
-    records = make_decoder("line", {**options, "at_open": True}).feed(clean)
-    good = [record for record in records if _reads(record)]
-    if len(good) < LEAST:
-        # an instrument's own button: one line, from its beginning
-        records = make_decoder("line", options).feed(clean)
-        good = [record for record in records if _reads(record)]
-        if len(good) != len(records):
-            return None
-    rejects = sum(record.fault is not None for record in records)
+    good, rejects = _read(known, options, clean)
     if not good or rejects > MOST_REJECTED * (len(good) + rejects):
         return None
-    settings: dict[str, str | int] = {"format": "line", "profile": profile, "baud": speed}
+    seven: dict[str, Value] = {"bits": 7, "stop": 2} if parity == "mark" else {}
+    unit: dict[str, Value] = {}
+    if any("default_unit" in record.flags for record in good):
+        unit["default_unit"] = "mm"
+    shape = {key: options.pop(key) for key in ("profile",) if key in options}
+    framing = {key: options.pop(key) for key in ("parity7",) if key in options}
+    settings = {"format": known.name, **shape, "baud": speed, **framing, **seven, **unit, **options}
+    evidence = _evidence(data, speed, parity, good, rejects, guess.evidence)
+    return Proposal(settings, len(good), rejects, tuple(evidence), guess.complete)
+
+
+def _read(known: WireFormat, options: Mapping[str, Value], data: bytes) -> tuple[list[Record], int]:
+    """The readings, and how many frames were rejected."""
+    for from_middle in (True, False):
+        records = make_decoder(known.name, options, from_middle=from_middle).feed(data)
+        good = [record for record in records if record.value is not None or record.counts is not None]
+        if len(good) >= LEAST:
+            break
+    else:  # an instrument's own button: one line, from its beginning, and nothing else
+        good = good if len(good) == len(records) else []
+    return good, sum(record.fault is not None for record in records)
+
+
+def _evidence(
+    data: bytes, speed: int, parity: str | None, good: list[Record], rejects: int, guessed: tuple[str, ...]
+) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
-    evidence = [
+    yield (
         f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)} bytes at {speed} baud, such as "
         f"{first!r}"
-    ]
+    )
     if parity is not None:
-        evidence.append(PARITY_WORDS[parity].format(n=len(data) - 1))
-        if parity == "mark":
-            settings |= {"bits": 7, "stop": 2}
-        else:
-            settings["parity7"] = parity
+        yield PARITY_WORDS[parity].format(n=len(data) - 1)
     if any("default_unit" in record.flags for record in good):
-        settings["default_unit"] = "mm"
-        evidence.append("no unit is sent: default_unit is yours to say, mm or in")
-    if decimals is not None:
-        settings["decimals"] = decimals
-        evidence.append("no decimal point is sent: how many decimals it means is yours to say")
-    if judged:
-        settings["judged"] = True
-        evidence.append("its own tolerance mark stands last in a line: judged reads it")
-    if gauge is not None:
-        settings["gauge"] = gauge
-        evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
+        yield "no unit is sent: default_unit is yours to say, mm or in"
+    yield from guessed
     if any(record.counts is not None and record.value is None for record in good):
-        evidence.append("counts are sent: per_count, the travel of one, is yours to say")
+        yield "counts are sent: per_count, the travel of one, is yours to say"
     channels = sorted({record.channel for record in good if record.channel})
     if len(channels) > 1:
-        evidence.append(f"channels {', '.join(channels)} are heard: say which with channel")
-    return Proposal(settings, len(good), rejects, tuple(evidence))
+        yield f"channels {', '.join(channels)} are heard: say which with channel"
 
 
 def _many(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-def _reads(record: Record) -> bool:
-    return record.value is not None or record.counts is not None
 
 
 def open_line(port: str, speed: int) -> Any:
@@ -218,7 +204,7 @@ def listen(
                 # an instrument of seven bits may want parity in what it is asked, too; one of eight has answered by now
                 _ask(line, request if data or asked - began < TURN / 2 else with_parity(request, "even"))
             found = judge(bytes(data), speed) if data else None
-            if found and found.readings >= SURE and not found.rejects and _complete(found):
+            if found and found.readings >= SURE and not found.rejects and found.complete:
                 return Listening({**heard, speed: bytes(data)}, found)
         heard[speed] = bytes(data)
         if not data and len(heard) == 1 and not request:
@@ -232,16 +218,11 @@ def listen(
     return Listening(heard, best)
 
 
-def _complete(found: Proposal) -> bool:
-    """A board's line says ten times where the scale is before it has a gauge's word to tell what gauge that is."""
-    return found.settings["profile"] != "bridge" or "gauge" in found.settings
-
-
 def _ask(line: Line, request: bytes) -> None:
     line.write(request)  # type: ignore[attr-defined]
 
 
-def settings_text(settings: Mapping[str, str | int]) -> str:
+def settings_text(settings: Mapping[str, Value]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
     return "; ".join(
         f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"  # a CR as TOML has it, too

@@ -1,182 +1,63 @@
-"""Bytes or bits in, records out: the table of wire formats.
+"""Bytes or bits in, records out. Each file here is one wire format and says all of it: its `FORMAT`, a `WireFormat`.
 
-Adding an
-instrument is one file here with `make(options)`, a row in the table, a recording with its twin.
+A format is known by its file being here, or by `register`. Its file is imported when it is first looked at.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import pkgutil
+from collections.abc import Iterator, Mapping
 from importlib import import_module
-from typing import NamedTuple
 
-from hw.formats.shared.options import Option, boolean, choice, exact_ratio, integer, read_all, seconds, span
+from hw.formats.shared.declaration import Encoder, WireFormat
+from hw.formats.shared.options import read_all
 from hw.reading import Decoder, FormatError
 
-__all__ = ["FORMATS", "Format", "make_decoder", "read_options"]
+__all__ = ["FORMATS", "USUAL", "make_decoder", "make_encoder", "meaning_of", "read_options", "register"]
+
+USUAL = "line"  # what an instrument speaks where nobody says otherwise
 
 
-class Format(NamedTuple):
-    """One wire format.
+class _Formats(Mapping[str, WireFormat]):
+    """Every format by its name. Names cost no import; FormatError for one that is not known."""
 
-    stream: True when it comes as a byte stream; False when `feed` takes text, one frame a line.
-    asking: the ways a reading is had from it, in words.
-    asks: the bytes a host may send, by what they are for.
-    module: the module of this package that has `make(options) -> Decoder`.
-    """
+    def __init__(self) -> None:
+        self._known: dict[str, WireFormat | None] = {
+            module.name: None for module in pkgutil.iter_modules(__path__) if module.name != "shared"
+        }
 
-    words: str
-    stream: bool
-    options: tuple[Option, ...]
-    asking: tuple[str, ...]
-    module: str
-    asks: Mapping[str, bytes] = {}
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._known)
 
+    def __len__(self) -> int:
+        return len(self._known)
 
-_UNIT = choice("mm", "inch", also={"in": "inch"})
-_LETTER = choice(*"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
-_RANGE = Option("range_mm", None, "LO,HI: a value outside is rejected", span)
-_DEFAULT_UNIT = Option("default_unit", "mm", "unit when the instrument sends none: mm or in", _UNIT)
-_DECIMALS = Option("decimals", None, "places of an instrument that sends no decimal point", integer(0, 9))
-_INVERT = Option("invert", False, "complement every bit first (a shifter of one transistor inverts)", boolean)
-_GAP = Option(
-    "gap_us", 5000, "a pause of the clock longer than this parts two frames, in us", integer(50, 1_000_000)
-)
+    def __contains__(self, name: object) -> bool:
+        return name in self._known
 
+    def __getitem__(self, name: str) -> WireFormat:
+        if name not in self._known:
+            raise FormatError(f"unknown format {name!r}; known are {', '.join(self)}")
+        found = self._known[name]
+        if found is None:
+            found = self._known[name] = import_module(f"{__name__}.{name}").FORMAT
+        return found
 
-def _edge(default: str) -> Option:
-    return Option(
-        "edge", default, "clock edge, at our pin, at which a bit is taken", choice("rising", "falling")
-    )
+    def add(self, made: WireFormat) -> None:
+        if made.name in self:
+            raise ValueError(f"there is a format {made.name!r} already")
+        self._known[made.name] = made
 
-
-PROFILES = ("plain", "code_channel_item", "mux", "mode_letter", "bridge_counts", "bridge")
-"""Profiles of `line`."""
-
-FORMATS: dict[str, Format] = {
-    "line": Format(
-        "ASCII lines over RS-232 or USB-serial",
-        True,
-        (
-            Option("profile", "plain", "shape of a line: " + ", ".join(PROFILES), choice(*PROFILES)),
-            _DEFAULT_UNIT,
-            _DECIMALS,
-            _RANGE,
-            Option(
-                "parity7", None, "bit 7 of each byte is parity: checked and stripped", choice("even", "odd")
-            ),
-            Option("judged", False, "plain: its tolerance mark, < = or >, may stand last", boolean),
-            Option("at_open", False, "drop everything up to the first line end", boolean),
-            Option("channel", None, "mux: give only this channel", integer(1, 4)),
-            Option("axis", None, "bridge_counts: give only this axis", _LETTER),
-            Option(
-                "gauge",
-                "decimal",
-                "bridge: how the gauge word is written, as a number or as the bits of a clocked format",
-                choice("decimal", "sync52", "sync24", "sync48", "bcd28"),
-            ),
-        ),
-        ("continuous", "button", "request", "DTR toggled", "CTS gated"),
-        "line",
-        {
-            "plain: one reading": b"R\r",
-            "plain: one reading (query)": b"?\r",
-            "plain: print": b"PRI\r",
-            "plain: continuous on": b"OUT1\r",
-            "plain: continuous off": b"OUT0\r",
-            "mux: channel 1": b"1",
-            "mux: channel 2": b"2",
-            "mux: channel 3": b"3",
-            "mux: channel 4": b"4",
-            "mux: all": b"A",
-            "mux: version": b"V",
-        },
-    ),
-    "sync52": Format(
-        "52 bits of BCD, clocked by the gauge on request",
-        False,
-        (
-            _INVERT,
-            _RANGE,
-            _edge("falling"),
-            Option("timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)),
-        ),
-        ("request line",),
-        "sync52",
-    ),
-    "sync24": Format(
-        "24 bits, sign and magnitude, clocked all the time",
-        False,
-        (_INVERT, _RANGE, _edge("rising"), _GAP),
-        ("continuous",),
-        "sync24",
-    ),
-    "sync48": Format(
-        "two 24-bit words of 20480 counts to the inch, clocked all the time",
-        False,
-        (
-            _INVERT,
-            _RANGE,
-            _edge("falling"),
-            _GAP,
-            Option("order", "abs_first", "which word comes first", choice("abs_first", "display_first")),
-            Option(
-                "sign",
-                "negated",
-                "how the display stands in its word",
-                choice("negated", "inverted", "plain"),
-            ),
-        ),
-        ("continuous",),
-        "sync48",
-    ),
-    "bcd28": Format(
-        "28 bits of BCD, clocked all the time",
-        False,
-        (_INVERT, _RANGE, _edge("falling"), _GAP),
-        ("continuous",),
-        "bcd28",
-    ),
-    "quad_x4": Format(
-        "the two square waves of an incremental scale or encoder", False, (), ("continuous",), "quad_x4"
-    ),
-    "wedge": Format(
-        "a cable that types as a keyboard would",
-        False,
-        (
-            _DEFAULT_UNIT,
-            _DECIMALS,
-            _RANGE,
-            Option("terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")),
-            Option(
-                "timeout", 0.3, "how long after the last key a reading may still end, s", seconds(0.02, 10)
-            ),
-        ),
-        ("button",),
-        "wedge",
-    ),
-    "modbus_rtu": Format(
-        "a 32-bit position in two registers",
-        False,
-        (
-            Option("address", 1, "the device's address", integer(1, 247)),
-            Option("register", 0, "the first of the two registers", integer(0, 65534)),
-            Option("function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)),
-            Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
-            Option("scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio),
-            _RANGE,
-            Option("timeout", 0.3, "how long the device may take to answer, s", seconds(0.02, 10)),
-        ),
-        ("request",),
-        "modbus_rtu",
-    ),
-}
+    def remove(self, name: str) -> None:
+        del self._known[name]
 
 
-def _format(name: str) -> Format:
-    if name not in FORMATS:
-        raise FormatError(f"unknown format {name!r}; known are {', '.join(FORMATS)}")
-    return FORMATS[name]
+FORMATS = _Formats()
+
+
+def register(made: WireFormat) -> None:
+    """Make a format known that has no file here. Raises ValueError for a name that is taken."""
+    FORMATS.add(made)
 
 
 def read_options(name: str, options: Mapping[str, object]) -> dict[str, object]:
@@ -185,11 +66,40 @@ def read_options(name: str, options: Mapping[str, object]) -> dict[str, object]:
     Values may be text (`KEY=VALUE` of the command line; range_mm as "LO,HI") or typed (settings).
     Raises FormatError naming the format, key or value and what would do.
     """
-    return read_all(f"format {name}", _format(name).options, options)
+    return read_all(f"format {name}", FORMATS[name].options, options)
 
 
-def make_decoder(name: str, options: Mapping[str, object] | None = None) -> Decoder:
-    """A fresh decoder of format `name`; FormatError for an unknown name, option or value."""
-    values = read_options(name, options or {})
-    decoder: Decoder = import_module(f"{__name__}.{_format(name).module}").make(values)
-    return decoder
+def make_decoder(
+    name: str, options: Mapping[str, object] | None = None, *, from_middle: bool = False
+) -> Decoder:
+    """A fresh decoder of format `name`; FormatError for an unknown name, option or value.
+
+    from_middle: what comes first may be the rest of a line, as on a port just opened; a format that can leaves it out.
+    """
+    given = dict(options or {})
+    if from_middle and "at_open" in FORMATS[name].option_names:
+        given.setdefault("at_open", True)
+    return FORMATS[name].make(read_options(name, given))
+
+
+def make_encoder(name: str, options: Mapping[str, object] | None = None) -> Encoder:
+    """A fresh encoder of format `name`: mm -> bytes; it raises ValueError for what does not fit the frame.
+
+    Options are the decoder's own and those of `hw.formats.shared.encoding`. Raises FormatError for an unknown format,
+    option or value, and for a format without an encoder.
+    """
+    from hw.formats.shared.encoding import display_options
+
+    encoder = FORMATS[name].encoder
+    if encoder is None:
+        raise FormatError(f"format {name} has no encoder")
+    own, given = display_options(options or {})
+    return encoder(read_options(name, given), own)
+
+
+def meaning_of(status: str) -> tuple[str, str]:
+    """What an instrument's own word for "no reading" means, and what to do; an unknown one is told as it came."""
+    for known in FORMATS.values():
+        if status in known.statuses:
+            return known.statuses[status]
+    return status.replace("_", " "), "see its display, and its manual for that code"

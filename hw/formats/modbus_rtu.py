@@ -14,17 +14,20 @@ device: options words and scale_mm.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Sequence
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
+from hw.formats.shared.declaration import REGISTERS, Diagnosis, Encoder, Options, Query, Traits, WireFormat
+from hw.formats.shared.encoding import fits
 from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.options import RANGE, Option, choice, exact_ratio, integer, seconds
 from hw.formats.shared.plain_text import Fault
-from hw.reading import Record
+from hw.reading import FormatError, Record
 
 READ_HOLDING = 3
 READ_INPUT = 4
+_ASKED = ("address", "register", "function")
 LONGEST_ANSWER = 256  # bytes of a frame, by the specification
 
 
@@ -125,8 +128,85 @@ class ModbusRtu(FrameDecoder):
         return Record(value=value)
 
 
-def make(options: Mapping[str, Any]) -> ModbusRtu:
+def make(options: Options) -> ModbusRtu:
     """The decoder for a full set of options."""
     return ModbusRtu(
         **{name: options[name] for name in ("address", "function", "words", "scale_mm", "range_mm")}
     )
+
+
+def _modbus_rtu(options: Options, own: Options) -> Encoder:
+    if "resolution" in own:
+        raise FormatError("modbus_rtu counts by its option scale_mm; it takes no resolution")
+    above, below = options["scale_mm"]
+
+    def encode(mm: float) -> bytes:
+        counts = fits(round(mm * below / above), (1 << 31) - 1, mm)
+        four = counts.to_bytes(4, "big", signed=True)
+        if options["words"] == "lo_hi":
+            four = four[2:] + four[:2]
+        body = bytes([options["address"], options["function"], 4]) + four
+        return (body + crc16(body)).hex(" ").encode() + b"\n"
+
+    return encode
+
+
+def _whole(heard: bytes) -> bool:
+    """Five bytes of one that declines, nine with two registers."""
+    return len(heard) >= (5 if len(heard) > 1 and heard[1] & 0x80 else 9)
+
+
+def _unread(options: Options, text: bytes) -> Diagnosis | None:
+    """Does another address answer? A right checksum says so."""
+    data, function = Query.from_text(text), int(options.get("function", READ_HOLDING))
+    frames = [data[n : n + 9] for n in range(len(data) - 8) if data[n + 1 : n + 3] == bytes((function, 4))]
+    found = {frame[0] for frame in frames if crc16(frame[:-2]) == frame[-2:]}
+    if len(found) != 1 or found == {int(options.get("address", 1))}:
+        return None
+    (address,) = found
+    return Diagnosis("another address answers", "write", (), {"address": address})
+
+
+def _doubt(options: Options, values: Sequence[float]) -> Diagnosis | None:
+    """A small number in the wrong one of two words is a multiple of 65536 counts."""
+    scale = float(str(options.get("scale_mm", 0.001)))
+    counts = [round(value / scale) for value in values]
+    if not all(c & 0xFFFF in (0, 0xFFFF) for c in counts) or all(abs(c) <= 0xFFFF for c in counts):
+        return None
+    words = "hi_lo" if options.get("words") == "lo_hi" else "lo_hi"
+    return Diagnosis(
+        f"all its numbers are multiples of {65536 * scale:g} mm: its two words may come the other way round",
+        f'if its display says otherwise than {values[-1]:g} mm: words = "{words}"',
+        tuple(f"{count:#010x}" for count in dict.fromkeys(c & 0xFFFFFFFF for c in counts[:3])),
+        {"words": words},
+    )
+
+
+FORMAT = WireFormat(
+    name="modbus_rtu",
+    words="a 32-bit position in two registers",
+    make=make,
+    options=(
+        Option("address", 1, "the device's address", integer(1, 247)),
+        Option("register", 0, "the first of the two registers", integer(0, 65534)),
+        Option("function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)),
+        Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
+        Option("scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio),
+        RANGE,
+        Option("timeout", 0.3, "how long the device may take to answer, s", seconds(0.02, 10)),
+    ),
+    port=REGISTERS,
+    traits=Traits(errs_unseen=False),
+    query=Query(lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100),
+    # the exceptions are those of the protocol's public specification; what to do is common practice, no source
+    statuses={
+        "exception_1": ("it does not know that function", "see its manual, and write function"),
+        "exception_2": ("it has no such register", "see its manual, and write register"),
+        "exception_3": ("it does not give two registers from there", "see its manual, and write register"),
+        "exception_4": ("it has a failure of its own", "see its display; switch it off and on"),
+    },
+    looks=rb"(?:[0-9a-f]{10,}\s+)+\Z",
+    unread=_unread,
+    doubt=_doubt,
+    encoder=_modbus_rtu,
+)

@@ -14,10 +14,9 @@ Exactly 24 bits: of 23 or 25 neither the first nor the last 24 are tried. A line
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from hw.formats.shared.clocked import ClockedDecoder, number
+from hw.formats.shared.clocked import ClockedDecoder, clocked_format, number
+from hw.formats.shared.declaration import Encoder, Options
+from hw.formats.shared.encoding import bits_of, fits, fixed_step, framed
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -36,6 +35,17 @@ class Sync24(ClockedDecoder):
         return Record(value=to_mm(counts, 2, False))
 
 
-def make(options: Mapping[str, Any]) -> Sync24:
-    """The decoder for a full set of options."""
-    return Sync24(invert=options["invert"], range_mm=options["range_mm"])
+def _sync24(options: Options, own: Options) -> Encoder:
+    shown = fixed_step(own, "0.01 mm", "0.0005 in")
+
+    def bits(mm: float) -> str:
+        counts = shown.last_places(mm) // (5 if shown.inch else 1)
+        magnitude = bits_of(abs(fits(counts, (1 << 20) - 1, mm)), 20)
+        return f"{magnitude}{int(counts < 0)}00{int(shown.inch)}"
+
+    return framed(bits, options)
+
+
+FORMAT = clocked_format(
+    Sync24, "24 bits, sign and magnitude, clocked all the time", edge="rising", encoder=_sync24
+)

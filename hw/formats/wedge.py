@@ -13,18 +13,20 @@ time-out. A run may hold several readings, each ended by the terminator. Number 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
+from hw.formats.shared.declaration import KEYS, Diagnosis, Encoder, Options, Traits, WireFormat
+from hw.formats.shared.encoding import agrees, display, resolution
 from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, choice, read_all, seconds
 from hw.formats.shared.plain_text import Fault, read_plain
 from hw.reading import Record, Unit
 
-KEYS = {str(digit): str(digit) for digit in range(10)} | {f"KP{digit}": str(digit) for digit in range(10)}
-KEYS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
-KEYS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
+CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
+    f"KP{digit}": str(digit) for digit in range(10)
+}
+CHARACTERS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
+CHARACTERS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
 TERMINATORS = {"ENTER": ("ENTER", "KPENTER"), "TAB": ("TAB",)}
 LONGEST = 64
 
@@ -84,13 +86,66 @@ class Wedge(FrameDecoder):
 
     @staticmethod
     def _character(key: str) -> str:
-        character = KEYS.get(key.removeprefix("KEY_"))
+        character = CHARACTERS.get(key.removeprefix("KEY_"))
         if character is None:
             raise Fault(f"the key {key!r} has no place in a number")
         return character
 
 
-def make(options: Mapping[str, Any]) -> Wedge:
+def make(options: Options) -> Wedge:
     """The decoder for a full set of options."""
     names = ("terminator", "default_unit", "decimals", "range_mm")
     return Wedge(**{name: options[name] for name in names})
+
+
+_KEYS = {"-": "KEY_MINUS", "+": "KEY_KPPLUS", ".": "KEY_DOT"}
+
+
+def _wedge(options: Options, own: Options) -> Encoder:
+    shown = display(resolution(own, options["default_unit"] == "inch"), least=options["decimals"] or 1)
+    agrees(shown, options["default_unit"])
+    point, end = options["decimals"] is None, f"KEY_{options['terminator']}\n"
+
+    def encode(mm: float) -> bytes:
+        sign, digits = shown.text(mm, point=point)
+        text = digits if sign == "+" else sign + digits
+        return " ".join([*(_KEYS.get(character, f"KEY_{character}") for character in text), end]).encode()
+
+    return encode
+
+
+def _unread(options: Options, text: bytes) -> Diagnosis:
+    """Does it end its numbers with the other key?"""
+    other = "ENTER" if options.get("terminator") == "TAB" else "TAB"
+    runs = text.decode("ascii", "replace").splitlines()
+    seen = tuple(f"keys {run}" for run in runs[-2:])
+    decoder = make({**read_all("", _OPTIONS, options), "terminator": other})
+    read = sum(record.value is not None for record in decoder.feed("".join(f"{r}\n" for r in runs).encode()))
+    if read and read >= len(runs) - 1:
+        return Diagnosis(f"it ends its numbers with the key {other}", "write", seen, {"terminator": other})
+    return Diagnosis(
+        "it types what is no number",
+        "is it the cable and not a keyboard; does it type as on a US keyboard?",
+        seen,
+    )
+
+
+_OPTIONS = (
+    DEFAULT_UNIT,
+    DECIMALS,
+    RANGE,
+    Option("terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")),
+    Option("timeout", 0.3, "how long after the last key a reading may still end, s", seconds(0.02, 10)),
+)
+
+FORMAT = WireFormat(
+    name="wedge",
+    words="a cable that types as a keyboard would",
+    make=make,
+    options=_OPTIONS,
+    port=KEYS,
+    traits=Traits(errs_unseen=False),
+    looks=rb"(?:KEY_\w+ ?)+\s",
+    unread=_unread,
+    encoder=_wedge,
+)

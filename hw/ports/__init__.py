@@ -1,1 +1,58 @@
-"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face."""
+"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face, `Port`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol
+
+from hw.formats import FORMATS, read_options
+from hw.ports.serial_port import OnBlock, OnState, PortOptions
+
+
+class Port(Protocol):
+    """heard_silence: what came first after the opening was a beginning. waited: how long the bytes of a block may have
+    waited before they were read, s. stuck: something waits to be read and nobody reads it."""
+
+    @property
+    def heard_silence(self) -> bool: ...
+    @property
+    def waited(self) -> float: ...
+    def start(self) -> None: ...
+    async def stop(self) -> None: ...
+    def write(self, data: bytes) -> bool: ...
+    def stuck(self) -> bool: ...
+
+
+def own_port(
+    name: str,
+    options: Mapping[str, object],
+    line: PortOptions,
+    on_block: OnBlock,
+    on_state: OnState,
+    *,
+    pins: Mapping[str, int],
+    rate: float | None,
+    make_factory: Callable[[], Any] | None = None,
+) -> Port | None:
+    """What one instrument of format `name` has for itself; None for a serial line, which several may share.
+
+    Raises ValueError (FormatError) where these do not agree. make_factory: as for `ClockedPins`.
+    """
+    known = FORMATS[name]
+    if pins:
+        from hw.ports.clocked_pins import ClockedPins, pin_options
+
+        return ClockedPins(
+            pin_options(name, options, pins, rate), on_block, on_state, make_factory=make_factory
+        )
+    values: dict[str, Any] = read_options(name, options)
+    if known.query is not None:
+        from hw.ports.registers import RegisterPort
+
+        return RegisterPort(line, known.query, values, on_block, on_state, rate)
+    if known.port.name == "keys":
+        from hw.ports.typed_keys import TypedKeys
+
+        ends = {key: values[key] for key in ("terminator", "timeout") if key in values}
+        return TypedKeys(line.port, on_block, on_state, **ends)
+    return None

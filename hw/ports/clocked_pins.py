@@ -20,7 +20,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple, Protocol
 
-from hw.formats import read_options
+from hw.formats import FORMATS, read_options
 from hw.ports.pin_lines import Happened, KernelLines, LibraryLines, Lines, Lost
 from hw.reading import PortState
 
@@ -52,8 +52,8 @@ def pin_options(
     name: str, options: Mapping[str, object], pins: Mapping[str, int], rate: float | None = None
 ) -> PinOptions:
     """How format `name` with its options is read from these pins. Raises FormatError, or ValueError for the pins."""
-    known = {"quad_x4": {"a", "b"}}.get(name, {"clock", "data"})
-    if not known <= pins.keys():
+    known = set(FORMATS[name].wires[:2])
+    if not known or not known <= pins.keys():
         raise ValueError(
             f"{name} is read from the pins {' and '.join(sorted(known))}, not from {', '.join(pins)}"
         )

@@ -13,25 +13,24 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from hw.formats.modbus_rtu import request
+from hw.formats.shared.declaration import Query
 from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
 from hw.reading import PortState
 
-RATE = 20.0  # requests a second
-FASTEST = 50.0
+FASTEST = 50.0  # requests a second
 SILENT = 5  # requests without an answer, and it is told
-WORDS, DECLINED = 9, 5  # bytes of an answer with two registers, and of one that declines
 
 
 class RegisterPort:
     """start() and stop() are called on the event loop; both callbacks come on it too.
 
-    options: of format `modbus_rtu`, complete. rate: requests a second, at most 50.
+    options: of the format, complete. rate: requests a second, at most 50.
     """
 
     def __init__(
         self,
         port: PortOptions,
+        query: Query,
         options: Mapping[str, Any],
         on_block: OnBlock,
         on_state: OnState,
@@ -41,9 +40,10 @@ class RegisterPort:
         self.heard_silence = False
         self.waited = 0.0
         self.unanswered = 0  # requests, one after the other
-        self._request = request(options["address"], options["register"], options["function"])
+        self._query = query
+        self._request = query.request(options)
         self._timeout: float = options["timeout"]
-        self._interval = 1.0 / min(FASTEST, rate or RATE)
+        self._interval = 1.0 / min(FASTEST, rate or query.rate)
         self._on_block, self._on_state = on_block, on_state
         self._heard = bytearray()
         self._echo = False  # an echo may still be before the answer
@@ -112,13 +112,12 @@ class RegisterPort:
         heard = self._heard
         if self._echo and self._request.startswith(bytes(heard)):
             return False
-        wanted = DECLINED if len(heard) > 1 and heard[1] & 0x80 else WORDS
-        return len(heard) >= wanted
+        return self._query.whole(bytes(heard))
 
     def _tell(self) -> None:
         if self._heard:
             self.unanswered = 0
-            self._on_block(bytes(self._heard).hex().encode() + b"\n", self._when)
+            self._on_block(self._query.to_text(bytes(self._heard)), self._when)
             return
         self.unanswered += 1
         if self.unanswered == SILENT:

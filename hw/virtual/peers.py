@@ -11,10 +11,10 @@ import os
 from collections.abc import Mapping
 from typing import Any
 
+from hw.formats import make_encoder
 from hw.formats.modbus_rtu import request
 from hw.ports.typed_keys import CODES, EVENT
 
-from .encoders import make_encoder
 from .ptys import Port
 
 _BY_NAME = {name: code for code, name in CODES.items()} | {"KEY_A": 30}

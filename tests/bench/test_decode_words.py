@@ -13,7 +13,8 @@ import pytest
 from click.testing import CliRunner
 
 from bench.commands.decode import decode
-from hw.formats import FORMATS, PROFILES
+from hw.formats import FORMATS
+from hw.formats.line import PROFILES
 
 SWEEPGAUGE = [sys.executable, "-m", "bench.cli"]
 

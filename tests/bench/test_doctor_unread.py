@@ -18,7 +18,7 @@ from bench.doctor.elsewhere import ask_elsewhere
 from bench.doctor.instruments import wake
 from bench.doctor.ports import Found
 from bench.doctor.rights import User
-from bench.doctor.unread import bits_matter, keys_matter
+from bench.doctor.unread import unread_matter
 from bench.settings import PortSettings
 from hw.discovery.listening import judge
 from hw.formats.modbus_rtu import crc16
@@ -31,22 +31,24 @@ ANN = User("ann", False, frozenset(), frozenset())
 def test_bits_that_are_not_read_are_not_taken_for_a_number_on_a_serial_line() -> None:
     """101101001101... is the published word of 12.34 mm behind a transistor a line."""
     port = PortSettings(format="sync24", pins=PINS)
-    found = bits_matter("indicator", port, b"101101001101111111111111\n" * 10, Counter({"an unused bit": 9}))
+    found = unread_matter(
+        "indicator", port, b"101101001101111111111111\n" * 10, Counter({"an unused bit": 9})
+    )
     assert found.proposal == {"format": "sync24", "invert": True, "edge": "falling"}
     assert "baud" not in found.do and "invert = true" in found.do and "display" in found.do
     assert found.words.startswith("pins data 5, clock 6: ") and "an unused bit, 9 times" in found.evidence
-    wheel = bits_matter(
+    wheel = unread_matter(
         "travel", PortSettings(format="quad_x4", pins={"a": 23, "b": 24}), b"0?2\n", Counter()
     )
     assert "slower" in wheel.do and wheel.proposal is None
-    assert bits_matter("indicator", port, b"", Counter()).good is False
+    assert unread_matter("indicator", port, b"", Counter()).good is False
 
 
 def test_a_cable_that_ends_with_another_key() -> None:
     port = PortSettings(port="/dev/input/by-id/usb-0003-event-kbd", format="wedge")
-    found = keys_matter("caliper", port, b"KEY_1 KEY_DOT KEY_5 KEY_TAB\n" * 3, Counter())
+    found = unread_matter("caliper", port, b"KEY_1 KEY_DOT KEY_5 KEY_TAB\n" * 3, Counter())
     assert found.proposal == {"terminator": "TAB"}
-    found = keys_matter("caliper", port, b"KEY_CODE30 KEY_CODE48 KEY_ENTER\n" * 3, Counter())
+    found = unread_matter("caliper", port, b"KEY_CODE30 KEY_CODE48 KEY_ENTER\n" * 3, Counter())
     assert found.proposal is None and "keyboard" in found.do
 
 

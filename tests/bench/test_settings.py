@@ -223,7 +223,7 @@ def test_pins_in_place_of_a_port(tmp_path: Path) -> None:
         ('[indicator]\nresolution = ["1 mm"]', "indicator.resolution", "['1 mm']", "with a unit"),
         ('[indicator]\ntilt = "80 deg"', "indicator.tilt", '"80 deg"', "28.648 deg"),
         ('[indicator]\ngrows = "away"', "indicator.grows", '"away"', '"pushed-in" or "pulled-out"'),
-        ('[indicator]\nformat = "lines"', "indicator.format", '"lines"', '"line", "sync52"'),
+        ('[indicator]\nformat = "lines"', "indicator.format", '"lines"', '"bcd28", "line"'),
         ("[indicator]\nport = 3", "indicator.port", "3", "by-id"),
         ('[indicator]\nport = ""', "indicator.port", '""', "by-id"),
         ('[indicator]\nbaud = "9600"', "indicator.baud", '"9600"', "whole number"),

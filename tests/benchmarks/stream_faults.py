@@ -27,10 +27,9 @@ from typing import Any, NamedTuple
 from pushes import hand, shove
 
 from bench.daemon.gate import Gate
-from hw.formats import make_decoder
+from hw.formats import make_decoder, make_encoder
 from hw.formats.shared.rebuild_twins import replay
 from hw.reading import Decoder, Record
-from hw.virtual.encoders import make_encoder
 
 STREAMS = Path(__file__).parents[2] / "fixtures" / "streams"
 MILLION = 1_000_000

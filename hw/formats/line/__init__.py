@@ -9,16 +9,22 @@ the hot path costs a few look-ups and still accepts nothing that the strict read
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+import re
+from collections.abc import Callable, Iterator
+from string import ascii_letters
+from typing import Any, NamedTuple
 
+from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
+from hw.formats.shared.declaration import Encoder, Guess, Options, Traits, Value, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
 MOST_SHAPES = 64
 
+_MARKED = re.compile(rb"[<=>] *[\r\n]")
 _ENDS = (b"\n", b"\r")
 _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
 
@@ -144,23 +150,153 @@ class ProfileDecoder(LineCutter):
         return record
 
 
-def make(options: Mapping[str, Any]) -> LineCutter:
+def _fixed(options: Options) -> LineCutter:
+    from hw.formats.line import profiles
+
+    reader = profiles.reader(
+        options["profile"], options["decimals"], options["default_unit"], options["channel"]
+    )
+    return ProfileDecoder(reader, **_shared(options))
+
+
+def _counts(options: Options) -> LineCutter:
+    from hw.formats.line.bridge import CountsDecoder
+
+    shared = _shared(options)
+    del shared["range_mm"]
+    return CountsDecoder(axis=options["axis"], **shared)
+
+
+def _bridge(options: Options) -> LineCutter:
+    from hw.formats.line.bridge import BridgeReader
+
+    reader = BridgeReader(options["gauge"], options["decimals"], options["default_unit"])
+    return ProfileDecoder(reader.read, **_shared(options))
+
+
+def _plain(options: Options) -> LineCutter:
+    names = ("default_unit", "decimals", "judged")
+    return PlainDecoder(**{name: options[name] for name in names}, **_shared(options))
+
+
+def _shared(options: Options) -> dict[str, Any]:
+    return {name: options[name] for name in ("range_mm", "at_open", "parity7")}
+
+
+class Profile(NamedTuple):
+    """One shape of lines. no_point: some that speak it send no decimal point. marks: they may send a tolerance mark.
+
+    bits: the word of a gauge may come as the bits of a clocked format.
+    """
+
+    make: Callable[[Options], LineCutter]
+    traits: Traits = Traits()
+    no_point: bool = False
+    marks: bool = False
+    bits: bool = False
+
+
+PROFILES = {
+    "plain": Profile(_plain, no_point=True, marks=True),
+    "code_channel_item": Profile(_fixed, no_point=True),
+    "mux": Profile(_fixed),
+    "mode_letter": Profile(_fixed),
+    "bridge_counts": Profile(
+        _counts,
+        Traits(
+            counts="position",
+            gauge=False,
+            needs={"axis": 'the letter in front of its counts would do, such as "X"'},
+        ),
+    ),
+    "bridge": Profile(_bridge, Traits(counts="position", errs_unseen=False, device_clock=True), bits=True),
+}
+
+
+def make(options: Options) -> LineCutter:
     """The decoder for a full set of options (hw.formats.read_options)."""
-    profile = options["profile"]
-    shared = {name: options[name] for name in ("range_mm", "at_open", "parity7")}
-    decimals, unit = options["decimals"], options["default_unit"]
-    if profile == "plain":
-        return PlainDecoder(default_unit=unit, decimals=decimals, judged=options["judged"], **shared)
-    if profile == "bridge_counts":
-        from hw.formats.line.bridge import CountsDecoder
+    return PROFILES[options["profile"]].make(options)
 
-        del shared["range_mm"]
-        return CountsDecoder(axis=options["axis"], **shared)
-    if profile == "bridge":
-        from hw.formats.line.bridge import BridgeReader
 
-        return ProfileDecoder(BridgeReader(options["gauge"], decimals, unit).read, **shared)
-    from hw.formats.line import profiles as line_profiles
+def _gauges() -> list[str]:
+    """The formats whose bits a bridge may carry; their lengths tell them apart."""
+    return [name for name, known in FORMATS.items() if known.frame_bits]
 
-    reader = line_profiles.reader(profile, decimals, unit, options["channel"])
-    return ProfileDecoder(reader, **shared)
+
+def _gauge(given: object) -> object:
+    return given if given == "decimal" else choice("decimal", *_gauges())(given)
+
+
+def guesses(data: bytes) -> Iterator[Guess]:
+    """Each profile, and what its instruments leave to be said."""
+    judged = bool(_MARKED.search(bytes(byte & 0x7F for byte in data)))
+    for name, profile in PROFILES.items():
+        for decimals in (None, 3) if profile.no_point else (None,):
+            for gauge in (None, *_gauges()) if profile.bits else (None,):
+                options: dict[str, Value] = {"profile": name}
+                evidence = []
+                if decimals is not None:
+                    options["decimals"] = decimals
+                    evidence.append("no decimal point is sent: how many decimals it means is yours to say")
+                if judged and profile.marks:
+                    options["judged"] = True
+                    evidence.append("its own tolerance mark stands last in a line: judged reads it")
+                if gauge is not None:
+                    options["gauge"] = gauge
+                    evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
+                # a board's line says ten times where the scale is before it has a gauge's word to tell what gauge that is
+                yield Guess(options, tuple(evidence), complete=not profile.bits or gauge is not None)
+
+
+def _encoder(options: Options, own: Options) -> Encoder:
+    from hw.formats.line import encoding
+
+    return encoding.make(options, own)
+
+
+FORMAT = WireFormat(
+    name="line",
+    words="ASCII lines over RS-232 or USB-serial",
+    make=make,
+    options=(
+        Option("profile", "plain", "shape of a line: " + ", ".join(PROFILES), choice(*PROFILES)),
+        DEFAULT_UNIT,
+        DECIMALS,
+        RANGE,
+        Option("parity7", None, "bit 7 of each byte is parity: checked and stripped", choice("even", "odd")),
+        Option("judged", False, "plain: its tolerance mark, < = or >, may stand last", boolean),
+        Option("at_open", False, "drop everything up to the first line end", boolean),
+        Option("channel", None, "mux: give only this channel", integer(1, 4)),
+        Option("axis", None, "bridge_counts: give only this axis", choice(*ascii_letters)),
+        Option(
+            "gauge",
+            "decimal",
+            "bridge: how the gauge word is written, as a number or as the bits of a clocked format",
+            _gauge,
+        ),
+    ),
+    profiles={name: profile.traits for name, profile in PROFILES.items()},
+    # what the error digits mean is from manuals' pages on them; what to do is common practice, no source
+    statuses={
+        "no_reading": ("its display shows no reading", "see its display; switch it off and on"),
+        "sensor_error": (
+            "moved too fast, past its end, or dirty",
+            "move it slowly, see its display, switch it off and on",
+        ),
+        "out_of_range": ("past the end of its range", "move it back into its range"),
+        "bad_command": (
+            "it does not know what it is asked",
+            "see its manual for the request, and write request",
+        ),
+        "parity_error": (
+            "what it is asked comes to it with a wrong parity",
+            "see its manual for parity and bits, and write parity, bits",
+        ),
+        "gauge_error": (
+            "the box gets no answer from that gauge",
+            "is the gauge plugged into the box and on; is channel the right one?",
+        ),
+    },
+    guesses=guesses,
+    encoder=_encoder,
+)

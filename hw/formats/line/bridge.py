@@ -27,9 +27,11 @@ import re
 from collections.abc import Callable
 from functools import reduce
 from operator import xor
+from typing import Any
 
 import msgspec
 
+from hw.formats import make_decoder
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.plain_text import Fault, ascii_text, find_measure, status_word
 from hw.formats.shared.records import BridgeRecord
@@ -56,18 +58,6 @@ def checksum(body: str) -> str:
 def nibbles_to_bits(word: str) -> str:
     """Hexadecimal digits in order of arrival -> bits in order of arrival."""
     return "".join(f"{int(digit, 16):04b}"[::-1] for digit in word)
-
-
-def _clocked(gauge: str) -> Callable[[str], Record]:
-    """What reads the bits of a clocked format."""
-    from hw.formats.bcd28 import Bcd28
-    from hw.formats.sync24 import Sync24
-    from hw.formats.sync48 import Sync48
-    from hw.formats.sync52 import Sync52
-
-    if gauge == "sync48":
-        return Sync48().read
-    return {"bcd28": Bcd28, "sync24": Sync24, "sync52": Sync52}[gauge]().read
 
 
 class CountsDecoder(LineCutter):
@@ -115,7 +105,8 @@ class BridgeReader:
         self._default_unit: Unit = default_unit
         self._bits: Callable[[str], Record] | None = None
         if gauge != "decimal":
-            self._bits = _clocked(gauge)
+            decoder: Any = make_decoder(gauge)
+            self._bits = decoder.read
         self._last: int | None = None
 
     def read(self, text: str) -> Record:

@@ -6,8 +6,12 @@ reader of the pins hands over the same through `frame`.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from hw.formats.shared.cutter import LineCutter, with_frame
+from hw.formats.shared.declaration import PINS, Encoder, Options, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
@@ -81,3 +85,39 @@ class ClockedDecoder(FrameDecoder):
 
     def _read(self, line: bytes) -> Record:
         return self.read(line.replace(b" ", b"").decode("latin-1"))
+
+
+_GAP = Option(
+    "gap_us", 5000, "a pause of the clock longer than this parts two frames, in us", integer(50, 1_000_000)
+)
+_INVERT = Option("invert", False, "complement every bit first (a shifter of one transistor inverts)", boolean)
+
+
+def clocked_format(
+    decoder: type[ClockedDecoder],
+    words: str,
+    *,
+    edge: str,
+    encoder: Callable[[Options, Options], Encoder],
+    pause: Option = _GAP,
+    more: tuple[Option, ...] = (),
+    proves: bool = True,
+) -> WireFormat:
+    """What all formats of clock and data say of themselves. edge: at which a bit is taken. pause: what ends a frame."""
+    name = decoder.__module__.rpartition(".")[2]
+
+    own = ("invert", "range_mm", *(option.name for option in more))
+    at_edge = Option(
+        "edge", edge, "clock edge, at our pin, at which a bit is taken", choice("rising", "falling")
+    )
+    return WireFormat(
+        name=name,
+        words=words,
+        make=lambda options: decoder(**{key: options[key] for key in own}),
+        options=(_INVERT, RANGE, at_edge, pause, *more),
+        port=PINS,
+        wires=("data", "clock", "req"),
+        frame_bits=decoder.bits,
+        proves=proves,
+        encoder=encoder,
+    )

@@ -1,6 +1,6 @@
 """Options of the formats: what each may be, read from command-line text or typed settings.
 
-Cheap to import: the table of formats is read by every command.
+Cheap to import. Those that several formats have stand at the end.
 """
 
 from __future__ import annotations
@@ -132,3 +132,13 @@ def read_all(what: str, known: Sequence[Option], given: Mapping[str, object]) ->
         except ValueError as error:
             raise FormatError(f"option {name} of {what} is {value!r}; it takes {error}") from None
     return values
+
+
+RANGE = Option("range_mm", None, "LO,HI: a value outside is rejected", span)
+DEFAULT_UNIT = Option(
+    "default_unit",
+    "mm",
+    "unit when the instrument sends none: mm or in",
+    choice("mm", "inch", also={"in": "inch"}),
+)
+DECIMALS = Option("decimals", None, "places of an instrument that sends no decimal point", integer(0, 9))

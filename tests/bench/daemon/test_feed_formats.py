@@ -14,8 +14,8 @@ from gpiozero.pins.mock import MockFactory
 from bench.daemon.feed import Batch, Instrument
 from bench.daemon.sources import Sources
 from bench.settings import PortSettings, Settings, SettingsError, load
+from hw.formats import make_encoder
 from hw.ports.pin_lines import Lost
-from hw.virtual.encoders import make_encoder
 from hw.virtual.peers import RegisterDevice, Wheel, key_events
 from hw.virtual.ptys import Port
 

@@ -16,8 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.daemon.gate import Gate
-from hw.formats import make_decoder
-from hw.virtual.encoders import make_encoder
+from hw.formats import make_decoder, make_encoder
 
 
 def hand(random: random.Random, rate: float) -> Iterator[float]:

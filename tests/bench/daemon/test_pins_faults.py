@@ -23,8 +23,8 @@ from gpiozero.pins.mock import MockFactory
 from bench.daemon import feed
 from bench.daemon.service import Service
 from bench.settings import Paths, load
+from hw.formats import make_encoder
 from hw.ports import clocked_pins, pin_lines
-from hw.virtual.encoders import make_encoder
 
 DATA, CLOCK, REQ = 5, 6, 13
 MS = 1_000_000

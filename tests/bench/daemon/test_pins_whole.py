@@ -22,7 +22,7 @@ from bench.client import WireClient
 from bench.daemon.service import Service
 from bench.settings import Paths, load
 from bench.wire import GetStatus, Readings, StatusReply, Watch
-from hw.virtual.encoders import make_encoder
+from hw.formats import make_encoder
 from hw.virtual.peers import Wheel
 
 DATA, CLOCK, REQ = 5, 6, 13

@@ -19,7 +19,7 @@ from bench.daemon import feed
 from bench.daemon.feed import Batch, Instrument
 from bench.settings import PortSettings
 from bench.wire import GetStatus, StatusReply
-from hw.virtual.encoders import make_encoder
+from hw.formats import make_encoder
 from hw.virtual.ptys import Port
 
 

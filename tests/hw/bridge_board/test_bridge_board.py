@@ -18,11 +18,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder
+from hw.formats import make_decoder, make_encoder
 from hw.formats.line.bridge import checksum
 from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record
-from hw.virtual.encoders import make_encoder
 
 HERE = Path(__file__).parent
 SKETCH = HERE.parents[2] / "hw" / "bridge_board" / "bridge_board.ino"

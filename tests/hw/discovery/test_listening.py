@@ -19,8 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hw.discovery.listening import judge, listen, open_line, parity_of, settings_text
-from hw.formats import make_decoder
-from hw.virtual.encoders import make_encoder
+from hw.formats import make_decoder, make_encoder
 
 BAUD = {
     getattr(termios, name): int(name[1:]) for name in dir(termios) if name[0] == "B" and name[1:].isdigit()

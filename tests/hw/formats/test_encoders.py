@@ -8,10 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.formats import FORMATS, PROFILES, make_decoder
+from hw.formats import FORMATS, make_decoder, make_encoder
+from hw.formats.line import PROFILES
+from hw.formats.line.encoding import LINE_ENCODERS, BridgeEncoder
+from hw.formats.shared.encoding import display
 from hw.formats.shared.records import BridgeRecord, ScaleRecord
 from hw.reading import FormatError
-from hw.virtual.encoders import ENCODERS, LINE_ENCODERS, BridgeEncoder, display, make_encoder
 
 steady = settings(max_examples=7 * settings().max_examples)
 
@@ -66,8 +68,8 @@ def decoder_options(options: dict[str, object]) -> dict[str, object]:
 
 
 def test_every_format_has_an_encoder() -> None:
-    assert list(ENCODERS) == list(FORMATS)
-    assert tuple(LINE_ENCODERS) == PROFILES
+    assert all(one.encoder is not None for one in FORMATS.values())
+    assert list(LINE_ENCODERS) == list(PROFILES)
     assert {name for name, _, _ in CASES} == set(FORMATS) - {"quad_x4"}
 
 

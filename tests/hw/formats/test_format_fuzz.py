@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder
+from hw.formats import make_decoder, make_encoder
 from hw.formats.shared.as_json import to_json
 from hw.reading import Decoder
-from hw.virtual.encoders import make_encoder
 
 steady = settings(max_examples=4 * settings().max_examples)
 

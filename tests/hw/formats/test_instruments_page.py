@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from bench.settings import PortSettings, load
-from hw.formats import FORMATS, PROFILES, make_decoder
+from hw.formats import FORMATS, make_decoder
+from hw.formats.line import PROFILES
 
 PAGE = Path(__file__).parents[3] / "hw" / "INSTRUMENTS.md"
 TEXT = PAGE.read_text("utf-8")

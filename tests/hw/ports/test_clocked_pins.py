@@ -23,12 +23,11 @@ from gpiozero.pins.pi import PiPin
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder
+from hw.formats import make_decoder, make_encoder
 from hw.formats.shared.travel import CountedTravel
 from hw.ports import pin_lines
 from hw.ports.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder, pin_options
 from hw.ports.pin_lines import Edge, KernelLines, Lost, find_chip, pack_request, unpack_events
-from hw.virtual.encoders import make_encoder
 
 DATA, CLOCK, REQ = 5, 6, 13
 MS = 1_000_000

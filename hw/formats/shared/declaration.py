@@ -1,0 +1,156 @@
+"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and nothing of it anywhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
+
+from hw.formats.shared.options import Option
+from hw.reading import Decoder
+
+Options = Mapping[str, Any]
+Value = str | int
+Encoder = Callable[[float], bytes]
+
+
+class PortKind(NamedTuple):
+    """What an instrument is wired to.
+
+    folder: where its stable names are. group: whose members may open it; opens: what they may open then.
+    line: it has a baud rate, bits and a parity, and another program may hold it.
+    daemon_only: why nobody but the daemon reads it; empty where anybody may. wake: what to do about silence.
+    """
+
+    name: Literal["serial", "registers", "keys", "pins"]
+    folder: str
+    group: str
+    opens: str
+    line: bool = False
+    daemon_only: str = ""
+    wake: str = ""
+
+
+SERIAL = PortKind("serial", "/dev/serial/by-id", "dialout", "serial ports", line=True)
+REGISTERS = SERIAL._replace(
+    name="registers",
+    wake="is it switched on, are address and speed its own, are the two wires the right way round?",
+)
+KEYS = PortKind(
+    "keys",
+    "/dev/input/by-id",
+    "input",
+    "keyboards",
+    daemon_only="types like a keyboard",
+    wake="press its button; is it the right name under /dev/input/by-id?",
+)
+PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
+
+
+class Traits(NamedTuple):
+    """What the records of a format, or of one of its profiles, are like.
+
+    counts: each record says where a scale is, or how far it went since the last; None: it sends no counts.
+    gauge: a record may hold a gauge's value. errs_unseen: a wrong reading may be well formed, as there is no checksum.
+    device_clock: a record carries the time of the device. needs: options that must be given, and what would do.
+    """
+
+    counts: Literal["position", "change"] | None = None
+    gauge: bool = True
+    errs_unseen: bool = True
+    device_clock: bool = False
+    needs: Mapping[str, str] = {}
+
+    @property
+    def both(self) -> bool:
+        """A record holds a gauge's value and a scale's counts."""
+        return self.gauge and self.counts is not None
+
+
+class Guess(NamedTuple):
+    """Options that may read what is heard on a line. complete: no more need be heard to tell what they should be."""
+
+    options: Mapping[str, Value] = {}
+    evidence: tuple[str, ...] = ()
+    complete: bool = True
+
+
+class Diagnosis(NamedTuple):
+    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits; then: what to do
+    once it is written."""
+
+    words: str
+    do: str
+    evidence: tuple[str, ...] = ()
+    proposal: Mapping[str, Value] | None = None
+    then: str = ""
+
+
+class Query(NamedTuple):
+    """How a device that only answers is asked. request: from the options. whole: whether an answer has ended.
+
+    bits: of the longest answer on the line. rate: requests a second, where the settings do not say.
+    """
+
+    request: Callable[[Options], bytes]
+    whole: Callable[[bytes], bool]
+    bits: int
+    rate: float = 20.0
+
+    @staticmethod
+    def to_text(answer: bytes) -> bytes:
+        """An answer as the decoder takes it: a line in hexadecimal."""
+        return answer.hex().encode() + b"\n" if answer else b""
+
+    @staticmethod
+    def from_text(text: bytes) -> bytes:
+        """The bytes of all whole lines; a line that is cut is left out."""
+        rows = text.split()
+        return b"".join(bytes.fromhex(row.decode()) for row in rows if _is_hex(row))
+
+
+def _is_hex(row: bytes) -> bool:
+    return len(row) % 2 == 0 and not row.strip(b"0123456789abcdef")
+
+
+_NO_TRAITS = Traits()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WireFormat:
+    """One wire format.
+
+    words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from.
+    wires: names of its pins, the first two of them needed. traits: of its records; profiles: of those of each profile.
+    statuses: its words for "no reading", each with what it means and what to do. query: None for what sends by itself.
+    frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; proves: not every such frame can be read.
+    looks: a regular expression that matches its text from the beginning.
+    guesses: bytes heard on a line -> the options to try. unread: options and text that is not read -> why.
+    doubt: options and values, mm, that are read -> what speaks against them. encoder: makes mm -> bytes from the options
+    and those of the display (`hw.formats.shared.encoding`), for instruments in software.
+    """
+
+    name: str
+    words: str
+    make: Callable[[Options], Decoder]
+    options: tuple[Option, ...] = ()
+    port: PortKind = SERIAL
+    wires: tuple[str, ...] = ()
+    traits: Traits = _NO_TRAITS
+    profiles: Mapping[str, Traits] = field(default_factory=dict)
+    statuses: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    query: Query | None = None
+    frame_bits: int = 0
+    proves: bool = True
+    looks: bytes = b""
+    guesses: Callable[[bytes], Iterable[Guess]] = lambda data: (Guess(),)
+    unread: Callable[[Options, bytes], Diagnosis | None] | None = None
+    doubt: Callable[[Options, Sequence[float]], Diagnosis | None] | None = None
+    encoder: Callable[[Options, Options], Encoder] | None = None
+
+    @property
+    def option_names(self) -> tuple[str, ...]:
+        return tuple(option.name for option in self.options)
+
+    def traits_of(self, profile: object) -> Traits:
+        return self.profiles.get(str(profile), self.traits)

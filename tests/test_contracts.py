@@ -1,0 +1,64 @@
+"""What the house promises of itself and a program can see: who imports whom, and that no format is named outside hw."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from importlinter.cli import EXIT_STATUS_SUCCESS, lint_imports
+
+from hw.formats import FORMATS
+
+ROOT = Path(__file__).parents[1]
+ENGLISH = {
+    "line",
+    "plain",
+    "bridge",
+    "mux",
+}  # words that sentences may use; as a whole string they are names all the same
+
+
+def test_imports_run_one_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == EXIT_STATUS_SUCCESS
+
+
+def strings(source: str) -> Iterator[tuple[int, str]]:
+    """Every string of a module but its docstrings, with its line; the parts of a formatted one each for itself."""
+    tree = ast.parse(source)
+    documented = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
+    first = [node.body[0] for node in ast.walk(tree) if isinstance(node, documented) and node.body]
+    said = {id(one.value) for one in first if isinstance(one, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in said:
+            yield node.lineno, node.value
+
+
+def named(source: str) -> list[tuple[int, str]]:
+    """The strings that name a wire format or a profile."""
+    names = {*FORMATS, *(profile for known in FORMATS.values() for profile in known.profiles)}
+    within = re.compile(rf"\b({'|'.join(names - ENGLISH)})\b")
+    return [(line, text) for line, text in strings(source) if text in names or within.search(text)]
+
+
+def test_no_file_outside_hw_names_a_format() -> None:
+    for path in sorted((ROOT / "bench").rglob("*.py")):
+        if "console" not in path.parts:  # which has no way to a format: the contract on its imports says so
+            assert named(path.read_text("utf-8")) == [], path
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        'if port.format == "line": pass',
+        'x = "read with the format wedge"',
+        'x = f"{port}: profile mode_letter"',
+        'PROFILES = ("plain", "mux")',
+    ],
+)
+def test_a_name_would_be_seen(source: str) -> None:
+    assert named(source)
+    assert not named(f'def f():\n    """{source.replace(chr(34), "")}"""')
