@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
+
+import msgspec
 
 from hw.formats.shared.options import Option
 from hw.reading import Decoder
@@ -113,11 +114,7 @@ def _is_hex(row: bytes) -> bool:
     return len(row) % 2 == 0 and not row.strip(b"0123456789abcdef")
 
 
-_NO_TRAITS = Traits()
-
-
-@dataclass(frozen=True, kw_only=True)
-class WireFormat:
+class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     """One wire format.
 
     words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from.
@@ -136,9 +133,9 @@ class WireFormat:
     options: tuple[Option, ...] = ()
     port: PortKind = SERIAL
     wires: tuple[str, ...] = ()
-    traits: Traits = _NO_TRAITS
-    profiles: Mapping[str, Traits] = field(default_factory=dict)
-    statuses: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    traits: Traits = Traits()
+    profiles: Mapping[str, Traits] = {}
+    statuses: Mapping[str, tuple[str, str]] = {}
     query: Query | None = None
     frame_bits: int = 0
     proves: bool = True
