@@ -57,7 +57,8 @@ def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[C
 def _stale(section: Section, table: Mapping[str, Any], values: Mapping[str, Value]) -> list[str]:
     if "port" not in values:
         return []  # the same cable goes on
-    stale = [key for key in table if key in wire_keys() and key not in values]
+    of_cable = wire_keys()
+    stale = [key for key in table if key in of_cable and key not in values]
     if section == "travel" and "marks" in table:
         stale.append("marks")  # either marks or a port
     return stale
@@ -66,7 +67,8 @@ def _stale(section: Section, table: Mapping[str, Any], values: Mapping[str, Valu
 def wire_of(path: Path, section: Section) -> dict[str, Value]:
     """How the port under [section] speaks, as it is written there; empty where none is."""
     table = read_toml(path).get(section, {})
-    return {key: value for key, value in table.items() if key in wire_keys()} if "port" in table else {}
+    of_cable = wire_keys() if "port" in table else set()
+    return {key: value for key, value in table.items() if key in of_cable}
 
 
 def says(path: Path, section: Section | None, key: str) -> bool:
@@ -152,7 +154,8 @@ def _put(document: Any, section: Section, values: Mapping[str, Value], take_from
             table[key] = value
     if take_from is not None and take_from in document:
         other: Any = document[take_from]
-        for key in [key for key in dict(other) if key in wire_keys()]:
+        of_cable = wire_keys()
+        for key in [key for key in dict(other) if key in of_cable]:
             del other[key]
 
 

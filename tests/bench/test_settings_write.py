@@ -75,6 +75,14 @@ def test_a_cable_changes_hands_and_what_describes_the_instrument_stays(tmp_path)
     assert settings.travel is not None and (settings.travel.port, settings.travel.baud) == ("/dev/x", 4800)
 
 
+def test_every_option_of_a_format_goes_with_its_cable(tmp_path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text('[indicator]\nport = "/dev/x"\njudged = true\nmax_error = "0.004 mm"\n')
+    settings = keep(path, "indicator", INDICATOR)
+    assert settings.indicator is not None and "judged" not in settings.indicator.options
+    assert settings.gear.indicator.max_error == 0.004
+
+
 @pytest.mark.parametrize(
     "before",
     [

@@ -9,6 +9,7 @@ import pytest
 
 from bench.settings import load
 from bench.wire import Cables, Error, GearReply, Learn, LearnSaid, Press, PutUnits, StatusReply
+from hw.formats import make_encoder
 
 BOTH = """# my own words
 units = "mm"
@@ -93,6 +94,22 @@ async def test_an_indicator_that_falls_as_it_is_pushed_in_and_a_scale_that_count
             wire, StatusReply, lambda m: any(i.name == "travel" and i.port for i in m.instruments)
         )
         assert [one.grows for one in told.instruments if one.name == "travel"] == ["toward"]
+
+
+@pytest.mark.ci
+async def test_a_board_is_found_with_the_gauge_whose_bits_it_sends(first_bench) -> None:
+    """What tells its gauge's word goes into the file, and is needed already to hear the plunger."""
+    board = make_encoder("line", {"profile": "bridge", "gauge": "sync24"})
+    async with first_bench(encode_indicator=board) as bench:
+        wire = await bench.talk()
+        await on_the_cables(bench, wire)
+        await bench.hands.press_plunger(1)
+        await bench.until(wire, LearnSaid, seen)
+        wire.send(Press(waits=False))
+        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        await bench.reads()
+        port = load(bench.settings_file).indicator
+        assert port is not None and port.options == {"profile": "bridge", "gauge": "sync24"}
 
 
 @pytest.mark.slow  # every day the same is seen in test_motion, without cables
