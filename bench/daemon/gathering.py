@@ -1,6 +1,6 @@
 """The measuring half of the daemon: instruments in, the check in progress fed, the log kept.
 
-Owns no socket. May import: hw (through feed, and hw.statuses), bench.log, bench.checks, bench.conclude and its neighbours.
+Owns no socket. May import: hw (through feed, and hw.formats), bench.log, bench.checks, bench.conclude and its neighbours.
 """
 
 from __future__ import annotations

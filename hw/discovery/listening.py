@@ -133,7 +133,7 @@ def _read(known: WireFormat, options: Mapping[str, Value], data: bytes) -> tuple
     for from_middle in (True, False):
         records = make_decoder(known.name, options, from_middle=from_middle).feed(data)
         good = [record for record in records if record.value is not None or record.counts is not None]
-        if len(good) >= LEAST:
+        if from_middle and len(good) >= LEAST:
             break
     else:  # an instrument's own button: one line, from its beginning, and nothing else
         good = good if len(good) == len(records) else []
