@@ -9,11 +9,11 @@ import pkgutil
 from collections.abc import Iterator, Mapping
 from importlib import import_module
 
-from hw.formats.shared.declaration import Encoder, WireFormat
+from hw.formats.shared.declaration import WireFormat
 from hw.formats.shared.options import read_all
 from hw.reading import Decoder, FormatError
 
-__all__ = ["FORMATS", "USUAL", "make_decoder", "make_encoder", "meaning_of", "read_options", "register"]
+__all__ = ["FORMATS", "USUAL", "make_decoder", "meaning_of", "read_options", "register"]
 
 USUAL = "line"  # what an instrument speaks where nobody says otherwise
 
@@ -80,21 +80,6 @@ def make_decoder(
     if from_middle and "at_open" in FORMATS[name].option_names:
         given.setdefault("at_open", True)
     return FORMATS[name].make(read_options(name, given))
-
-
-def make_encoder(name: str, options: Mapping[str, object] | None = None) -> Encoder:
-    """A fresh encoder of format `name`: mm -> bytes; it raises ValueError for what does not fit the frame.
-
-    Options are the decoder's own and those of `hw.formats.shared.encoding`. Raises FormatError for an unknown format,
-    option or value, and for a format without an encoder.
-    """
-    from hw.formats.shared.encoding import display_options
-
-    encoder = FORMATS[name].encoder
-    if encoder is None:
-        raise FormatError(f"format {name} has no encoder")
-    own, given = display_options(options or {})
-    return encoder(read_options(name, given), own)
 
 
 def meaning_of(status: str) -> tuple[str, str]:

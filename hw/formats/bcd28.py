@@ -1,7 +1,6 @@
 """Format `bcd28`: seven nibbles of BCD, sent all the time, least significant digit first.
 
-Layout from public logic-analyser articles;
-the scale in mm, and that `half` is 0 in mm, are inferred.
+Layout from public logic-analyser articles; the scale in mm, and that `half` is 0 in mm, are inferred.
 
     six digits, each least significant bit first; then bit 0 minus, bit 1 half, bit 2 metric, bit 3 unknown
     inch = digits / 1000, and 0.0005 more when half; mm = digits / 100
@@ -15,8 +14,6 @@ What bit 3 would mean nobody has said, so a frame with it set is refused. A line
 from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, nibbles
-from hw.formats.shared.declaration import Encoder, Options
-from hw.formats.shared.encoding import bits_of, fits, fixed_step, framed
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -41,18 +38,4 @@ class Bcd28(ClockedDecoder):
         return Record(value=to_mm(-count if minus else count, 4, True), unit="inch")
 
 
-def _bcd28(options: Options, own: Options) -> Encoder:
-    shown = fixed_step(own, "0.01 mm", "0.0005 in")
-
-    def bits(mm: float) -> str:
-        last = shown.last_places(mm)
-        half = shown.inch and abs(last) % 10 == 5
-        digits = fits(abs(last) // (10 if shown.inch else 1), 999_999, mm)
-        flags = (last < 0) + 2 * half + 4 * (not shown.inch)
-        frame = [int(digit) for digit in reversed(f"{digits:06d}")] + [flags]
-        return "".join(bits_of(nibble, 4) for nibble in frame)
-
-    return framed(bits, options)
-
-
-FORMAT = clocked_format(Bcd28, "28 bits of BCD, clocked all the time", edge="falling", encoder=_bcd28)
+FORMAT = clocked_format(Bcd28, "28 bits of BCD, clocked all the time", edge="falling")

@@ -1,8 +1,7 @@
 """Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03 (or 04).
 
-Frames and CRC as the open Modbus
-specification over serial line has them: address, function, data, CRC-16 (polynomial 0xA001, start 0xFFFF)
-low byte first.
+Frames and CRC as the open Modbus specification over serial line has them: address, function, data, CRC-16
+(polynomial 0xA001, start 0xFFFF) low byte first.
 
     asked     01 03 00 00 00 02 c4 0b
     answered  01 03 04 00 00 27 10 e0 0f     10 000 counts
@@ -18,12 +17,11 @@ from collections.abc import Sequence
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
-from hw.formats.shared.declaration import REGISTERS, Diagnosis, Encoder, Options, Query, Traits, WireFormat
-from hw.formats.shared.encoding import fits
+from hw.formats.shared.declaration import REGISTERS, Diagnosis, Options, Query, Traits, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import RANGE, Option, choice, exact_ratio, integer, seconds
 from hw.formats.shared.plain_text import Fault
-from hw.reading import FormatError, Record
+from hw.reading import Record
 
 READ_HOLDING = 3
 READ_INPUT = 4
@@ -135,22 +133,6 @@ def make(options: Options) -> ModbusRtu:
     )
 
 
-def _modbus_rtu(options: Options, own: Options) -> Encoder:
-    if "resolution" in own:
-        raise FormatError("modbus_rtu counts by its option scale_mm; it takes no resolution")
-    above, below = options["scale_mm"]
-
-    def encode(mm: float) -> bytes:
-        counts = fits(round(mm * below / above), (1 << 31) - 1, mm)
-        four = counts.to_bytes(4, "big", signed=True)
-        if options["words"] == "lo_hi":
-            four = four[2:] + four[:2]
-        body = bytes([options["address"], options["function"], 4]) + four
-        return (body + crc16(body)).hex(" ").encode() + b"\n"
-
-    return encode
-
-
 def _whole(heard: bytes) -> bool:
     """Five bytes of one that declines, nine with two registers."""
     return len(heard) >= (5 if len(heard) > 1 and heard[1] & 0x80 else 9)
@@ -208,5 +190,4 @@ FORMAT = WireFormat(
     looks=rb"(?:[0-9a-f]{10,}\s+)+\Z",
     unread=_unread,
     doubt=_doubt,
-    encoder=_modbus_rtu,
 )

@@ -10,9 +10,7 @@ As text, one run of states a line, digits 0 to 3, however long.
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import PINS, Diagnosis, Encoder, Options, Traits, WireFormat
-from hw.formats.shared.encoding import display
-from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.declaration import PINS, Diagnosis, Options, Traits, WireFormat
 from hw.reading import Record
 
 KEPT = 64
@@ -111,23 +109,6 @@ def make(options: Options) -> QuadX4:
     return QuadX4()
 
 
-class QuadEncoder:
-    """Format `quad_x4`: the states passed on the way from the last position to the next, both ends told."""
-
-    def __init__(self, step: float) -> None:
-        self._step = step
-        self._counts = 0
-
-    def __call__(self, mm: float) -> bytes:
-        before, self._counts = self._counts, round(mm / self._step)
-        way = 1 if self._counts >= before else -1
-        return "".join("0231"[count % 4] for count in range(before, self._counts + way, way)).encode() + b"\n"
-
-
-def _quad_x4(options: Options, own: Options) -> Encoder:
-    return QuadEncoder(to_mm(*display(own.get("resolution", "0.005 mm"))))
-
-
 def _unread(options: Options, text: bytes) -> Diagnosis:
     return Diagnosis(
         "the two waves are not followed, an edge is missed now and then",
@@ -143,5 +124,4 @@ FORMAT = WireFormat(
     wires=("a", "b", "z"),
     traits=Traits(counts="change", gauge=False, errs_unseen=False),
     unread=_unread,
-    encoder=_quad_x4,
 )

@@ -1,7 +1,6 @@
 """Format `sync24`: one 24-bit word, sent all the time, sign and magnitude.
 
-Layout from public reader notes and
-protocol pages of 24-bit indicators and calipers.
+Layout from public reader notes and protocol pages of 24-bit indicators and calipers.
 
     bits 0-19 magnitude, least significant first; 20 sign; 21 and 22 unused (set: refused); 23 inch
     mm = counts / 100, inch = counts / 2000; the unit follows the display
@@ -15,8 +14,6 @@ Exactly 24 bits: of 23 or 25 neither the first nor the last 24 are tried. A line
 from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, number
-from hw.formats.shared.declaration import Encoder, Options
-from hw.formats.shared.encoding import bits_of, fits, fixed_step, framed
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -35,17 +32,4 @@ class Sync24(ClockedDecoder):
         return Record(value=to_mm(counts, 2, False))
 
 
-def _sync24(options: Options, own: Options) -> Encoder:
-    shown = fixed_step(own, "0.01 mm", "0.0005 in")
-
-    def bits(mm: float) -> str:
-        counts = shown.last_places(mm) // (5 if shown.inch else 1)
-        magnitude = bits_of(abs(fits(counts, (1 << 20) - 1, mm)), 20)
-        return f"{magnitude}{int(counts < 0)}00{int(shown.inch)}"
-
-    return framed(bits, options)
-
-
-FORMAT = clocked_format(
-    Sync24, "24 bits, sign and magnitude, clocked all the time", edge="rising", encoder=_sync24
-)
+FORMAT = clocked_format(Sync24, "24 bits, sign and magnitude, clocked all the time", edge="rising")

@@ -1,7 +1,6 @@
 """Format `sync48`: two 24-bit words in two's complement, 20 480 counts to the inch.
 
-Layout from public protocol pages of
-48-bit scales and a public decoder.
+Layout from public protocol pages of 48-bit scales and a public decoder.
 
     word 1   position since power-on            word 2   the display, negated (zeroed by its button)
     each least significant bit first; always counts, no unit; mm = counts x 25.4 / 20480
@@ -15,12 +14,9 @@ One published text swaps the words (option order), one has the display bit-inver
 from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, number
-from hw.formats.shared.declaration import Encoder, Options
-from hw.formats.shared.encoding import bits_of, fits, framed
 from hw.formats.shared.options import Option, choice
 from hw.formats.shared.plain_text import Fault
 from hw.formats.shared.records import ScaleRecord
-from hw.reading import FormatError
 
 COUNTS_PER_INCH = 20480
 
@@ -57,24 +53,10 @@ class Sync48(ClockedDecoder):
         return ScaleRecord(value=value, counts=counts, counts_abs=first)
 
 
-def _sync48(options: Options, own: Options) -> Encoder:
-    if "resolution" in own:
-        raise FormatError("sync48 always counts 20480 to the inch; it takes no resolution")
-
-    def bits(mm: float) -> str:
-        counts = fits(round(mm * (10 * COUNTS_PER_INCH) / 254), (1 << 23) - 1, mm)
-        second = {"negated": -counts, "inverted": ~counts, "plain": counts}[options["sign"]]
-        words = [bits_of(word % (1 << 24), 24) for word in (counts, second)]
-        return "".join(reversed(words) if options["order"] == "display_first" else words)
-
-    return framed(bits, options)
-
-
 FORMAT = clocked_format(
     Sync48,
     "two 24-bit words of 20480 counts to the inch, clocked all the time",
     edge="falling",
-    encoder=_sync48,
     proves=False,
     more=(
         Option("order", "abs_first", "which word comes first", choice("abs_first", "display_first")),

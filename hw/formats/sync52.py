@@ -17,8 +17,6 @@ A line stuck low or high fails d1-d5.
 from __future__ import annotations
 
 from hw.formats.shared.clocked import ClockedDecoder, clocked_format, nibbles
-from hw.formats.shared.declaration import Encoder, Options
-from hw.formats.shared.encoding import bits_of, display, fits, framed, resolution
 from hw.formats.shared.lengths import to_mm
 from hw.formats.shared.options import Option, seconds
 from hw.formats.shared.plain_text import Fault
@@ -63,23 +61,9 @@ class Sync52(ClockedDecoder):
         return Record(value=value, unit="inch" if inch else "mm", flags=flags)
 
 
-def _sync52(options: Options, own: Options) -> Encoder:
-    shown, width = display(resolution(own)), own.get("digits", 6)
-
-    def bits(mm: float) -> str:
-        last = fits(shown.last_places(mm), 10**width - 1, mm)
-        digits = f"{abs(last):0{width}d}"
-        head = {6: "FFFF", 7: f"FFF{digits[:1]}", 8: f"8F{digits[:2]}"}[width]
-        frame = f"{head}{8 if last < 0 else 0}{digits[-6:]}{shown.decimals}{int(shown.inch)}"
-        return "".join(bits_of(int(nibble, 16), 4) for nibble in frame)
-
-    return framed(bits, options)
-
-
 FORMAT = clocked_format(
     Sync52,
     "52 bits of BCD, clocked by the gauge on request",
     edge="falling",
-    encoder=_sync52,
     pause=Option("timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)),
 )

@@ -1,7 +1,6 @@
 """Format `wedge`: a cable that types the reading as a USB keyboard would.
 
-Key names are the kernel's
-(input-event-codes.h); keys are taken as on a US layout, main block or keypad.
+Key names are the kernel's (input-event-codes.h); keys are taken as on a US layout, main block or keypad.
 
     KEY_MINUS KEY_0 KEY_DOT KEY_1 KEY_2 KEY_ENTER -> -0.12
     KEY_KP1 KEY_KPDOT KEY_KP5 KEY_KPENTER -> 1.5
@@ -15,8 +14,7 @@ from __future__ import annotations
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
-from hw.formats.shared.declaration import KEYS, Diagnosis, Encoder, Options, Traits, WireFormat
-from hw.formats.shared.encoding import agrees, display, resolution
+from hw.formats.shared.declaration import KEYS, Diagnosis, Options, Traits, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, choice, read_all, seconds
 from hw.formats.shared.plain_text import Fault, read_plain
@@ -98,22 +96,6 @@ def make(options: Options) -> Wedge:
     return Wedge(**{name: options[name] for name in names})
 
 
-_KEYS = {"-": "KEY_MINUS", "+": "KEY_KPPLUS", ".": "KEY_DOT"}
-
-
-def _wedge(options: Options, own: Options) -> Encoder:
-    shown = display(resolution(own, options["default_unit"] == "inch"), least=options["decimals"] or 1)
-    agrees(shown, options["default_unit"])
-    point, end = options["decimals"] is None, f"KEY_{options['terminator']}\n"
-
-    def encode(mm: float) -> bytes:
-        sign, digits = shown.text(mm, point=point)
-        text = digits if sign == "+" else sign + digits
-        return " ".join([*(_KEYS.get(character, f"KEY_{character}") for character in text), end]).encode()
-
-    return encode
-
-
 def _unread(options: Options, text: bytes) -> Diagnosis:
     """Does it end its numbers with the other key?"""
     other = "ENTER" if options.get("terminator") == "TAB" else "TAB"
@@ -147,5 +129,4 @@ FORMAT = WireFormat(
     traits=Traits(errs_unseen=False),
     looks=rb"(?:KEY_\w+ ?)+\s",
     unread=_unread,
-    encoder=_wedge,
 )

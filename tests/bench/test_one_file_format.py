@@ -11,7 +11,7 @@ import asyncio
 import contextlib
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -26,9 +26,9 @@ from bench.settings import PortSettings, SettingsError, load
 from bench.settings_words import words
 from bench.wire import Begin, Cables, Concluded, LearnSaid, Press, Readings
 from hw.discovery.listening import judge
-from hw.formats import FORMATS, make_decoder, make_encoder, register
+from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Encoder, Traits, WireFormat
+from hw.formats.shared.declaration import Traits, WireFormat
 from hw.formats.shared.options import RANGE, Option, integer
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -56,9 +56,11 @@ class Micrometres(LineCutter):
         return Record(value=(count - (1 << 24) * (count >> 23)) * self._step / 1000)
 
 
-def encoder(options: Mapping[str, Any], own: Mapping[str, Any]) -> Encoder:
+def encoder(step: int = 1) -> Callable[[float], bytes]:
+    """step: micrometres that the last digit is worth."""
+
     def encode(mm: float) -> bytes:
-        digits = f"{round(mm * 1000 / options['step']) % (1 << 24):06X}"
+        digits = f"{round(mm * 1000 / step) % (1 << 24):06X}"
         return f"#{digits}/{digit_sum(digits)}\r\n".encode()
 
     return encode
@@ -72,7 +74,6 @@ FORMAT = WireFormat(
     options=(RANGE, Option("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
     traits=Traits(errs_unseen=False),
     statuses={"lamp_out": ("its lamp is out", "change the lamp")},
-    encoder=encoder,
 )
 
 
@@ -83,8 +84,8 @@ def known() -> Iterator[None]:
     FORMATS.remove(NAME)
 
 
-def sent(*lengths: float, **options: object) -> bytes:
-    return b"".join(map(make_encoder(NAME, options), lengths))
+def sent(*lengths: float, step: int = 1) -> bytes:
+    return b"".join(map(encoder(step), lengths))
 
 
 def decoded(data: bytes, *args: str) -> Any:
@@ -155,7 +156,7 @@ async def shown(app: Any, text: str) -> None:
 
 
 async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> None:
-    async with first_bench(encode_indicator=make_encoder(NAME)) as bench:
+    async with first_bench(encode_indicator=encoder()) as bench:
         wire = await bench.talk()
         await bench.until(wire, Cables, lambda m: sum(c.state == "reads" for c in m.cables) == 2)
         if not any(isinstance(m, LearnSaid) for m in wire.said):
@@ -179,8 +180,8 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
     text = f'[indicator]\nport = "{{indicator}}"\nformat = "{NAME}"\nresolution = "0.001 mm"\n'
     text += f'[travel]\nport = "{{travel}}"\nformat = "{NAME}"\nstep = 10\n'
     encoders = {
-        "encode_indicator": make_encoder(NAME),
-        "encode_travel": make_encoder(NAME, {"step": 10}),
+        "encode_indicator": encoder(),
+        "encode_travel": encoder(10),
     }
     async with first_bench(text, **encoders) as bench:
         wire = await bench.talk()

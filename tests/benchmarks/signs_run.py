@@ -19,6 +19,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from random import Random
 
+from recording import Recorder
+
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, SquareHistory, Trace
 from bench.conclude import conclude
@@ -26,7 +28,6 @@ from bench.daemon.leaning import proved_side
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
 from hw.virtual.motion import Pose
-from hw.virtual.recording import Recorder
 from hw.virtual.saw import VirtualSaw
 from hw.virtual.traits import Traits
 

@@ -27,11 +27,14 @@ from typing import Any, NamedTuple
 from pushes import hand, shove
 
 from bench.daemon.gate import Gate
-from hw.formats import make_decoder, make_encoder
-from hw.formats.shared.rebuild_twins import replay
+from hw.formats import make_decoder
 from hw.reading import Decoder, Record
 
 STREAMS = Path(__file__).parents[2] / "fixtures" / "streams"
+sys.path.append(str(STREAMS))
+from encoders import make_encoder  # noqa: E402
+from rebuild_twins import replay  # noqa: E402
+
 MILLION = 1_000_000
 STALL = 0.2  # s in which a decoder must hand back the loop
 ABRUPT = 2e-3  # of good readings that an abrupt hand may lose

@@ -17,12 +17,12 @@ from collections import Counter
 from random import Random
 
 import numpy as np
+from recording import Recorder
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Trace
 from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
-from hw.virtual.recording import Recorder
 from hw.virtual.saw import VirtualSaw
 
 PUSH = 220.0  # mm

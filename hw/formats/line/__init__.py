@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Encoder, Guess, Options, Traits, Value, WireFormat
+from hw.formats.shared.declaration import Guess, Options, Traits, Value, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
@@ -248,12 +248,6 @@ def guesses(data: bytes) -> Iterator[Guess]:
                 yield Guess(options, tuple(evidence), complete=not profile.bits or gauge is not None)
 
 
-def _encoder(options: Options, own: Options) -> Encoder:
-    from hw.formats.line import encoding
-
-    return encoding.make(options, own)
-
-
 FORMAT = WireFormat(
     name="line",
     words="ASCII lines over RS-232 or USB-serial",
@@ -298,5 +292,4 @@ FORMAT = WireFormat(
         ),
     },
     guesses=guesses,
-    encoder=_encoder,
 )

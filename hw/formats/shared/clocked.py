@@ -6,10 +6,8 @@ reader of the pins hands over the same through `frame`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from hw.formats.shared.cutter import LineCutter, with_frame
-from hw.formats.shared.declaration import PINS, Encoder, Options, WireFormat
+from hw.formats.shared.declaration import PINS, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault
@@ -98,7 +96,6 @@ def clocked_format(
     words: str,
     *,
     edge: str,
-    encoder: Callable[[Options, Options], Encoder],
     pause: Option = _GAP,
     more: tuple[Option, ...] = (),
     proves: bool = True,
@@ -119,5 +116,4 @@ def clocked_format(
         wires=("data", "clock", "req"),
         frame_bits=decoder.bits,
         proves=proves,
-        encoder=encoder,
     )

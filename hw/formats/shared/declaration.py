@@ -12,7 +12,6 @@ from hw.reading import Decoder
 
 Options = Mapping[str, Any]
 Value = str | int
-Encoder = Callable[[float], bytes]
 
 
 class PortKind(NamedTuple):
@@ -123,8 +122,7 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; proves: not every such frame can be read.
     looks: a regular expression that matches its text from the beginning.
     guesses: bytes heard on a line -> the options to try. unread: options and text that is not read -> why.
-    doubt: options and values, mm, that are read -> what speaks against them. encoder: makes mm -> bytes from the options
-    and those of the display (`hw.formats.shared.encoding`), for instruments in software.
+    doubt: options and values, mm, that are read -> what speaks against them.
     """
 
     name: str
@@ -143,7 +141,6 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     guesses: Callable[[bytes], Iterable[Guess]] = lambda data: (Guess(),)
     unread: Callable[[Options, bytes], Diagnosis | None] | None = None
     doubt: Callable[[Options, Sequence[float]], Diagnosis | None] | None = None
-    encoder: Callable[[Options, Options], Encoder] | None = None
 
     @property
     def option_names(self) -> tuple[str, ...]:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import random
 
 import pytest
+from recording import Recorder
 
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
 from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
-from hw.virtual.recording import Recorder
 from hw.virtual.saw import VirtualSaw
 
 GEAR = EvidenceGear(

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from random import Random
 
 import pytest
+from recording import Recorder
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
@@ -21,7 +22,6 @@ from hw.virtual.along_fence import RUN
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Pose, stroke
 from hw.virtual.plane import Vector
-from hw.virtual.recording import Recorder
 from hw.virtual.saw import VirtualSaw
 
 Made = tuple[list[Trace], dict[str, OptionValue]]

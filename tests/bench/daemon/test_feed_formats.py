@@ -9,14 +9,14 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
+from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
+from peers import RegisterDevice, Wheel, key_events
 
 from bench.daemon.feed import Batch, Instrument
 from bench.daemon.sources import Sources
 from bench.settings import PortSettings, Settings, SettingsError, load
-from hw.formats import make_encoder
 from hw.ports.pin_lines import Lost
-from hw.virtual.peers import RegisterDevice, Wheel, key_events
 from hw.virtual.ptys import Port
 
 

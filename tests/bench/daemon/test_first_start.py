@@ -6,10 +6,10 @@ import asyncio
 import os
 
 import pytest
+from encoders import make_encoder
 
 from bench.settings import load
 from bench.wire import Cables, Error, GearReply, Learn, LearnSaid, Press, PutUnits, StatusReply
-from hw.formats import make_encoder
 
 BOTH = """# my own words
 units = "mm"

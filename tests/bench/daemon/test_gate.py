@@ -12,11 +12,12 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import pytest
+from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.daemon.gate import Gate
-from hw.formats import make_decoder, make_encoder
+from hw.formats import make_decoder
 
 
 def hand(random: random.Random, rate: float) -> Iterator[float]:

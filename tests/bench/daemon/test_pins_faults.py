@@ -18,12 +18,12 @@ from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 import pytest
+from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
 
 from bench.daemon import feed
 from bench.daemon.service import Service
 from bench.settings import Paths, load
-from hw.formats import make_encoder
 from hw.ports import clocked_pins, pin_lines
 
 DATA, CLOCK, REQ = 5, 6, 13

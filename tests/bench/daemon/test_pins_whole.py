@@ -15,15 +15,15 @@ from pathlib import Path
 import msgspec
 import numpy as np  # noqa: F401  - the daemon loads it in a thread; pytest.approx must not meet it half loaded
 import pytest
+from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
+from peers import Wheel
 
 from bench.client import WireClient
 from bench.daemon.service import Service
 from bench.settings import Paths, load
 from bench.wire import GetStatus, Readings, StatusReply, Watch
-from hw.formats import make_encoder
-from hw.virtual.peers import Wheel
 
 DATA, CLOCK, REQ = 5, 6, 13
 

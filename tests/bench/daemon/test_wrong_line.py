@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,7 +20,6 @@ from bench.daemon import feed
 from bench.daemon.feed import Batch, Instrument
 from bench.settings import PortSettings
 from bench.wire import GetStatus, StatusReply
-from hw.formats import make_encoder
 from hw.virtual.ptys import Port
 
 

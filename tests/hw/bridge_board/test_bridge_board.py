@@ -15,10 +15,11 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from encoders import make_encoder
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder, make_encoder
+from hw.formats import make_decoder
 from hw.formats.line.bridge import checksum
 from hw.formats.shared.records import BridgeRecord
 from hw.reading import Record

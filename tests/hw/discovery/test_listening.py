@@ -15,11 +15,12 @@ import tty
 from collections.abc import Callable, Iterator
 
 import pytest
+from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
 from hw.discovery.listening import judge, listen, open_line, parity_of, settings_text
-from hw.formats import make_decoder, make_encoder
+from hw.formats import make_decoder
 
 BAUD = {
     getattr(termios, name): int(name[1:]) for name in dir(termios) if name[0] == "B" and name[1:].isdigit()

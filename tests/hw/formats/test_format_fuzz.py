@@ -6,10 +6,11 @@ import random
 
 import msgspec
 import pytest
+from encoders import make_encoder
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder, make_encoder
+from hw.formats import make_decoder
 from hw.formats.shared.as_json import to_json
 from hw.reading import Decoder
 

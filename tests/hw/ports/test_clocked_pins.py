@@ -18,12 +18,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.formats import make_decoder, make_encoder
+from hw.formats import make_decoder
 from hw.formats.shared.travel import CountedTravel
 from hw.ports import pin_lines
 from hw.ports.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder, pin_options

@@ -11,12 +11,12 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from recording import Recorder
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 from shapely.ops import split
 
 from hw.virtual.motion import Pose
-from hw.virtual.recording import Recorder
 from hw.virtual.saw import VirtualSaw
 from hw.virtual.traits import Traits
 

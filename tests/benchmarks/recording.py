@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from random import Random
 
-from .gauge import Gauge
-from .motion import Leg, Pose, stroke
-from .saw import VirtualSaw
+from hw.virtual.gauge import Gauge
+from hw.virtual.motion import Leg, Pose, stroke
+from hw.virtual.saw import VirtualSaw
 
 
 class Recorder:
