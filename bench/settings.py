@@ -18,7 +18,7 @@ from bench.gear_file import GearTables, add_gear
 from bench.paths import Paths, SettingsError, default_paths
 from bench.toml_table import Table, Written, given, read_toml
 from bench.units import System
-from hw.formats import FORMATS, USUAL, read_options
+from hw.formats import DEFAULT_FORMAT, FORMATS, read_options
 from hw.formats.shared.declaration import WireFormat
 from hw.reading import FormatError
 
@@ -65,7 +65,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     """
 
     port: str = ""
-    format: str = USUAL
+    format: str = DEFAULT_FORMAT
     profile: str | None = None
     baud: int = 9600
     bits: int = 8
@@ -231,7 +231,7 @@ def _pin(table: Table, key: str, pins: dict[int, str]) -> int | None:
 
 def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, WireFormat]:
     """How the instrument is wired, None where the section only describes it; and its format."""
-    kind = FORMATS[table.choice("format", tuple(FORMATS)) or USUAL]
+    kind = FORMATS[table.choice("format", tuple(FORMATS)) or DEFAULT_FORMAT]
     own_pins = {name: pin for name in kind.wires if (pin := _pin(table, name, pins)) is not None}
     missing = [name for name in kind.wires[:2] if name not in own_pins]
     if own_pins and missing:

@@ -61,7 +61,7 @@ def _line_words(port: PortSettings) -> str:
 def _picks(port: PortSettings) -> tuple[object, ...]:
     """Which of the numbers that come is meant."""
     traits = FORMATS[port.format].traits_of(port.profile)
-    counts = port.per_count is not None if traits.both else None
+    counts = port.per_count is not None if traits.gauge_and_counts else None
     return port.profile, port.options.get("channel"), port.options.get("axis"), counts
 
 
@@ -73,7 +73,7 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
         where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
         return f"{name}: {where}; format {speaks}{_options_words(port)}."
     told = f"{name}: {port.port}; format {speaks}"
-    if FORMATS[port.format].port.line:
+    if FORMATS[port.format].port.serial_line:
         told += f"; {_line_words(port)}"
     if port.asking == "request":
         told += f"; asked with {port.request!r}"

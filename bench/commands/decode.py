@@ -207,7 +207,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
             say(f"{heard.words}: {heard.do}.".capitalize())
         return
     for known in FORMATS.values():
-        if known.looks and re.match(known.looks, data):
+        if known.pattern and re.match(known.pattern, data):
             say(f"This would fit: --format {known.name}")
             return
     proposal = judge(data)

@@ -163,7 +163,7 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     if pins.wired_pins(settings):
         wants["gpio"] = "the pins"
     kinds = {FORMATS[port.format].port for _, port in wired}
-    wants |= {kind.group: kind.opens for kind in kinds if not kind.line}
+    wants |= {kind.group: kind.opens for kind in kinds if not kind.serial_line}
     yield from rights.groups(user, rights.known_groups(), wants)
     yield from pins.pins(settings)
     yield from machine.clock(machine.clock_synced(), time.time())

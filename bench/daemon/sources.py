@@ -153,4 +153,6 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
 
 def may_err(settings: PortSettings) -> bool:
     """Whether a wrong reading of it may be well formed: no checksum, no counting, and it comes as a stream."""
-    return settings.asking != "button" and FORMATS[settings.format].traits_of(settings.profile).errs_unseen
+    return (
+        settings.asking != "button" and FORMATS[settings.format].traits_of(settings.profile).undetected_errors
+    )

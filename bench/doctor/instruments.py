@@ -174,7 +174,7 @@ def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
     """What to do about an instrument that says nothing. held: by the daemon, which hears one speed only."""
     known = FORMATS[port.format]
     if known.query is not None:
-        do = known.port.wake
+        do = known.port.when_silent
     elif port.asking == "button":
         return "press its button while it is listened to: sweepgauge doctor --seconds 15"
     elif port.pins:
@@ -184,8 +184,8 @@ def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
                 "one that moves may not answer"
             )
         return "is it on; do clock and ground reach its contacts? A clock that never changes is no clock"
-    elif known.port.wake:
-        return known.port.wake
+    elif known.port.when_silent:
+        return known.port.when_silent
     else:
         do = "switch the instrument on, or press its send button; is its cable firm?" + (
             "" if asks else f" {ASKED}"
@@ -211,8 +211,8 @@ def wrong(
         return
     why = tuple(f"{fault}, {many} times" for fault, many in (faults or Counter()).most_common(2))
     known = FORMATS[port.format]
-    if proposal is None and known.query is not None and known.unread is not None:
-        other = known.unread(port.options, known.query.to_text(data))
+    if proposal is None and known.query is not None and known.diagnose is not None:
+        other = known.diagnose(port.options, known.query.to_text(data))
         if other is not None and other.proposal is not None:
             do = f"this would fit what is heard: {settings_text(other.proposal)}"
             yield fault(name, words, do, evidence=why, proposal=other.proposal)
@@ -326,9 +326,9 @@ def _why_not(name: str, port: PortSettings, user: User) -> Matter | None:
         return fault(name, f"{path} is not there", f"is the cable plugged in? ls -l {kind.folder}")
     if (denied := may_open(path, user)) is not None:
         return denied
-    if kind.line and not is_pseudo(path) and (holders := holders_of(path)):
+    if kind.serial_line and not is_pseudo(path) and (holders := holders_of(path)):
         return fault(name, f"{path} is held by {', '.join(holders)}", "close that program")
-    if kind.line and not path.is_char_device():
+    if kind.serial_line and not path.is_char_device():
         what = "a folder" if path.is_dir() else "a file"
         return fault(name, f"{path} is {what}, not a serial port", "name a device: ls -l /dev/serial/by-id")
     return None

@@ -139,7 +139,11 @@ def _instrument(
         pass  # told below, by what was heard
     elif one.state in GOOD:
         yield good(one.name, words)
-    elif one.state in ("garbled", "flooding") and port is not None and not FORMATS[port.format].port.line:
+    elif (
+        one.state in ("garbled", "flooding")
+        and port is not None
+        and not FORMATS[port.format].port.serial_line
+    ):
         yield unread_matter(one.name, port, _capture(client, one.name), heard.faults)
     elif one.state in ("garbled", "flooding") and port is not None:
         data = _capture(client, one.name)

@@ -87,7 +87,7 @@ def take(port: PortSettings, seconds: float) -> Taken:
                     continue
                 heard.add(record, time.monotonic(), port.per_count)
     heard.data, heard.rejects = bytes(data), decoder.rejects - heard.echoes
-    if heard.bare and not (_traits(port).both and heard.values):
+    if heard.bare and not (_traits(port).gauge_and_counts and heard.values):
         heard.good += heard.bare  # between a gauge's words a board tells where the scale is: that is no lack
         heard.counts_only = True
     return heard
@@ -95,7 +95,7 @@ def take(port: PortSettings, seconds: float) -> Taken:
 
 def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
     """Readings come, and yet not all is well with them."""
-    if heard.counts_only and _traits(port).both:
+    if heard.counts_only and _traits(port).gauge_and_counts:
         yield fault(
             name,
             "the board tells where the scale is, and no word of a gauge came",
@@ -148,8 +148,8 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
             f"{why}; such as {heard.shortest}",
             "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a report",
         )
-    doubt = FORMATS[port.format].doubt
-    if doubt is not None and (found := doubt(port.options, heard.values)) is not None:
+    diagnose = FORMATS[port.format].diagnose_values
+    if diagnose is not None and (found := diagnose(port.options, heard.values)) is not None:
         yield told(name, found.words, found.do, evidence=found.evidence, proposal=found.proposal)
     if len(heard.shown) > 1:
         yield fault(name, "its unit was switched while it was heard", "leave it at mm or inch during a check")

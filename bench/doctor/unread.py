@@ -22,7 +22,7 @@ def unread_matter(name: str, port: PortSettings, data: bytes, faults: Counter[st
     heard = diagnose(port.format, port.options, data)
     if heard is None:
         return fault(name, f"{where}: nothing whole came meanwhile", f"look again; {REPORT}", evidence=why)
-    do = f"{heard.do}; {REPORT}"
+    do = heard.do
     if heard.proposal is not None:
         do = f"{heard.do}: {settings_text(heard.proposal)}. {heard.then}".rstrip(". ")
     return fault(

@@ -31,7 +31,7 @@ def diagnose(name: str, options: Mapping[str, object], text: bytes) -> Diagnosis
     known = FORMATS[name]
     if known.frame_bits:
         return judge_bits(text, name, options)
-    return known.unread(options, text) if known.unread is not None else None
+    return known.diagnose(options, text) if known.diagnose is not None else None
 
 
 def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> Diagnosis | None:
@@ -82,7 +82,7 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> Diagnos
             # what turns the data over turns the clock over too, and the bit stands at its other edge
             proposal: dict[str, Value] = {"format": found, "invert": invert}
             proposal["edge"] = OTHER[edge] if invert else edge
-            if not FORMATS[found].proves:
+            if not FORMATS[found].redundant:
                 proposal = {"format": found}
                 seen = (
                     *seen,

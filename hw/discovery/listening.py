@@ -22,7 +22,7 @@ from typing import Any, NamedTuple, Protocol
 
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.cutter import with_parity
-from hw.formats.shared.declaration import SERIAL, Guess, Value, WireFormat
+from hw.formats.shared.declaration import SERIAL, Candidate, Value, WireFormat
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -100,14 +100,14 @@ def judge(data: bytes, speed: int = 9600) -> Proposal | None:
     for known in FORMATS.values():
         if known.port is not SERIAL:
             continue
-        for guess in known.guesses(data):
+        for guess in known.candidates(data):
             found = _try(data, speed, parity, known, guess)
             if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
                 best = found
     return best
 
 
-def _try(data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Guess) -> Proposal | None:
+def _try(data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Candidate) -> Proposal | None:
     if "parity7" not in known.option_names:
         parity = None  # its bytes may have eight bits of their own
     options: dict[str, Value] = dict(guess.options)

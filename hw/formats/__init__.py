@@ -13,9 +13,9 @@ from hw.formats.shared.declaration import WireFormat
 from hw.formats.shared.options import read_all
 from hw.reading import Decoder, FormatError
 
-__all__ = ["FORMATS", "USUAL", "make_decoder", "meaning_of", "read_options", "register"]
+__all__ = ["DEFAULT_FORMAT", "FORMATS", "make_decoder", "meaning_of", "read_options", "register"]
 
-USUAL = "line"  # what an instrument speaks where nobody says otherwise
+DEFAULT_FORMAT = "line"  # what an instrument speaks where nobody says otherwise
 
 
 class _Formats(Mapping[str, WireFormat]):

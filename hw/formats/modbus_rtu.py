@@ -138,7 +138,7 @@ def _whole(heard: bytes) -> bool:
     return len(heard) >= (5 if len(heard) > 1 and heard[1] & 0x80 else 9)
 
 
-def _unread(options: Options, text: bytes) -> Diagnosis | None:
+def _diagnose(options: Options, text: bytes) -> Diagnosis | None:
     """Does another address answer? A right checksum says so."""
     data, function = Query.from_text(text), int(options.get("function", READ_HOLDING))
     frames = [data[n : n + 9] for n in range(len(data) - 8) if data[n + 1 : n + 3] == bytes((function, 4))]
@@ -149,7 +149,7 @@ def _unread(options: Options, text: bytes) -> Diagnosis | None:
     return Diagnosis("another address answers", "write", (), {"address": address})
 
 
-def _doubt(options: Options, values: Sequence[float]) -> Diagnosis | None:
+def _diagnose_values(options: Options, values: Sequence[float]) -> Diagnosis | None:
     """A small number in the wrong one of two words is a multiple of 65536 counts."""
     scale = float(str(options.get("scale_mm", 0.001)))
     counts = [round(value / scale) for value in values]
@@ -178,7 +178,7 @@ FORMAT = WireFormat(
         Option("timeout", 0.3, "how long the device may take to answer, s", seconds(0.02, 10)),
     ),
     port=REGISTERS,
-    traits=Traits(errs_unseen=False),
+    traits=Traits(undetected_errors=False),
     query=Query(lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100),
     # the exceptions are those of the protocol's public specification; what to do is common practice, no source
     statuses={
@@ -187,7 +187,7 @@ FORMAT = WireFormat(
         "exception_3": ("it does not give two registers from there", "see its manual, and write register"),
         "exception_4": ("it has a failure of its own", "see its display; switch it off and on"),
     },
-    looks=rb"(?:[0-9a-f]{10,}\s+)+\Z",
-    unread=_unread,
-    doubt=_doubt,
+    pattern=rb"(?:[0-9a-f]{10,}\s+)+\Z",
+    diagnose=_diagnose,
+    diagnose_values=_diagnose_values,
 )

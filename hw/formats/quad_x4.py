@@ -109,7 +109,7 @@ def make(options: Options) -> QuadX4:
     return QuadX4()
 
 
-def _unread(options: Options, text: bytes) -> Diagnosis:
+def _diagnose(options: Options, text: bytes) -> Diagnosis:
     return Diagnosis(
         "the two waves are not followed, an edge is missed now and then",
         "move it slower; a microcontroller that counts misses none (profile bridge)",
@@ -122,6 +122,6 @@ FORMAT = WireFormat(
     make=make,
     port=PINS,
     wires=("a", "b", "z"),
-    traits=Traits(counts="change", gauge=False, errs_unseen=False),
-    unread=_unread,
+    traits=Traits(counts="change", gauge=False, undetected_errors=False),
+    diagnose=_diagnose,
 )

@@ -57,7 +57,7 @@ FORMAT = clocked_format(
     Sync48,
     "two 24-bit words of 20480 counts to the inch, clocked all the time",
     edge="falling",
-    proves=False,
+    redundant=False,
     more=(
         Option("order", "abs_first", "which word comes first", choice("abs_first", "display_first")),
         Option(

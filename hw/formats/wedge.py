@@ -96,7 +96,7 @@ def make(options: Options) -> Wedge:
     return Wedge(**{name: options[name] for name in names})
 
 
-def _unread(options: Options, text: bytes) -> Diagnosis:
+def _diagnose(options: Options, text: bytes) -> Diagnosis:
     """Does it end its numbers with the other key?"""
     other = "ENTER" if options.get("terminator") == "TAB" else "TAB"
     runs = text.decode("ascii", "replace").splitlines()
@@ -107,7 +107,8 @@ def _unread(options: Options, text: bytes) -> Diagnosis:
         return Diagnosis(f"it ends its numbers with the key {other}", "write", seen, {"terminator": other})
     return Diagnosis(
         "it types what is no number",
-        "is it the cable and not a keyboard; does it type as on a US keyboard?",
+        "is it the cable and not a keyboard; does it type as on a US keyboard? `sweepgauge capture` keeps what came "
+        "for a report",
         seen,
     )
 
@@ -126,7 +127,7 @@ FORMAT = WireFormat(
     make=make,
     options=_OPTIONS,
     port=KEYS,
-    traits=Traits(errs_unseen=False),
-    looks=rb"(?:KEY_\w+ ?)+\s",
-    unread=_unread,
+    traits=Traits(undetected_errors=False),
+    pattern=rb"(?:KEY_\w+ ?)+\s",
+    diagnose=_diagnose,
 )

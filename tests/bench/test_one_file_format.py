@@ -72,7 +72,7 @@ FORMAT = WireFormat(
     words="micrometres in hexadecimal, with a sum",
     make=lambda options: Micrometres(options["step"]),
     options=(RANGE, Option("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
-    traits=Traits(errs_unseen=False),
+    traits=Traits(undetected_errors=False),
     statuses={"lamp_out": ("its lamp is out", "change the lamp")},
 )
 

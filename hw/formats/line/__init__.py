@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Guess, Options, Traits, Value, WireFormat
+from hw.formats.shared.declaration import Candidate, Options, Traits, Value, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, boolean, choice, integer
 from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
@@ -209,7 +209,9 @@ PROFILES = {
             needs={"axis": 'the letter in front of its counts would do, such as "X"'},
         ),
     ),
-    "bridge": Profile(_bridge, Traits(counts="position", errs_unseen=False, device_clock=True), bits=True),
+    "bridge": Profile(
+        _bridge, Traits(counts="position", undetected_errors=False, device_clock=True), bits=True
+    ),
 }
 
 
@@ -227,7 +229,7 @@ def _gauge(given: object) -> object:
     return given if given == "decimal" else choice("decimal", *_gauges())(given)
 
 
-def guesses(data: bytes) -> Iterator[Guess]:
+def candidates(data: bytes) -> Iterator[Candidate]:
     """Each profile, and what its instruments leave to be said."""
     judged = bool(_MARKED.search(bytes(byte & 0x7F for byte in data)))
     for name, profile in PROFILES.items():
@@ -245,7 +247,7 @@ def guesses(data: bytes) -> Iterator[Guess]:
                     options["gauge"] = gauge
                     evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
                 # a board's line says ten times where the scale is before it has a gauge's word to tell what gauge that is
-                yield Guess(options, tuple(evidence), complete=not profile.bits or gauge is not None)
+                yield Candidate(options, tuple(evidence), complete=not profile.bits or gauge is not None)
 
 
 FORMAT = WireFormat(
@@ -291,5 +293,5 @@ FORMAT = WireFormat(
             "is the gauge plugged into the box and on; is channel the right one?",
         ),
     },
-    guesses=guesses,
+    candidates=candidates,
 )

@@ -98,7 +98,7 @@ def clocked_format(
     edge: str,
     pause: Option = _GAP,
     more: tuple[Option, ...] = (),
-    proves: bool = True,
+    redundant: bool = True,
 ) -> WireFormat:
     """What all formats of clock and data say of themselves. edge: at which a bit is taken. pause: what ends a frame."""
     name = decoder.__module__.rpartition(".")[2]
@@ -115,5 +115,5 @@ def clocked_format(
         port=PINS,
         wires=("data", "clock", "req"),
         frame_bits=decoder.bits,
-        proves=proves,
+        redundant=redundant,
     )

@@ -18,23 +18,23 @@ class PortKind(NamedTuple):
     """What an instrument is wired to.
 
     folder: where its stable names are. group: whose members may open it; opens: what they may open then.
-    line: it has a baud rate, bits and a parity, and another program may hold it.
-    daemon_only: why nobody but the daemon reads it; empty where anybody may. wake: what to do about silence.
+    serial_line: it has a baud rate, bits and a parity, and another program may hold it.
+    daemon_only: why nobody but the daemon reads it; empty where anybody may. when_silent: what to do then.
     """
 
     name: Literal["serial", "registers", "keys", "pins"]
     folder: str
     group: str
     opens: str
-    line: bool = False
+    serial_line: bool = False
     daemon_only: str = ""
-    wake: str = ""
+    when_silent: str = ""
 
 
-SERIAL = PortKind("serial", "/dev/serial/by-id", "dialout", "serial ports", line=True)
+SERIAL = PortKind("serial", "/dev/serial/by-id", "dialout", "serial ports", serial_line=True)
 REGISTERS = SERIAL._replace(
     name="registers",
-    wake="is it switched on, are address and speed its own, are the two wires the right way round?",
+    when_silent="is it switched on, are address and speed its own, are the two wires the right way round?",
 )
 KEYS = PortKind(
     "keys",
@@ -42,7 +42,7 @@ KEYS = PortKind(
     "input",
     "keyboards",
     daemon_only="types like a keyboard",
-    wake="press its button; is it the right name under /dev/input/by-id?",
+    when_silent="press its button; is it the right name under /dev/input/by-id?",
 )
 PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
 
@@ -51,23 +51,23 @@ class Traits(NamedTuple):
     """What the records of a format, or of one of its profiles, are like.
 
     counts: each record says where a scale is, or how far it went since the last; None: it sends no counts.
-    gauge: a record may hold a gauge's value. errs_unseen: a wrong reading may be well formed, as there is no checksum.
+    gauge: a record may hold a gauge's value. undetected_errors: a wrong reading may be well formed, as there is no checksum.
     device_clock: a record carries the time of the device. needs: options that must be given, and what would do.
     """
 
     counts: Literal["position", "change"] | None = None
     gauge: bool = True
-    errs_unseen: bool = True
+    undetected_errors: bool = True
     device_clock: bool = False
     needs: Mapping[str, str] = {}
 
     @property
-    def both(self) -> bool:
+    def gauge_and_counts(self) -> bool:
         """A record holds a gauge's value and a scale's counts."""
         return self.gauge and self.counts is not None
 
 
-class Guess(NamedTuple):
+class Candidate(NamedTuple):
     """Options that may read what is heard on a line. complete: no more need be heard to tell what they should be."""
 
     options: Mapping[str, Value] = {}
@@ -119,10 +119,10 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from.
     wires: names of its pins, the first two of them needed. traits: of its records; profiles: of those of each profile.
     statuses: its words for "no reading", each with what it means and what to do. query: None for what sends by itself.
-    frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; proves: not every such frame can be read.
-    looks: a regular expression that matches its text from the beginning.
-    guesses: bytes heard on a line -> the options to try. unread: options and text that is not read -> why.
-    doubt: options and values, mm, that are read -> what speaks against them.
+    frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; redundant: not every such frame can be read.
+    pattern: a regular expression that matches its text from the beginning.
+    candidates: bytes heard on a line -> the options to try. diagnose: options and text that is not read -> why.
+    diagnose_values: options and values, mm, that are read -> what speaks against them.
     """
 
     name: str
@@ -136,11 +136,11 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     statuses: Mapping[str, tuple[str, str]] = {}
     query: Query | None = None
     frame_bits: int = 0
-    proves: bool = True
-    looks: bytes = b""
-    guesses: Callable[[bytes], Iterable[Guess]] = lambda data: (Guess(),)
-    unread: Callable[[Options, bytes], Diagnosis | None] | None = None
-    doubt: Callable[[Options, Sequence[float]], Diagnosis | None] | None = None
+    redundant: bool = True
+    pattern: bytes = b""
+    candidates: Callable[[bytes], Iterable[Candidate]] = lambda data: (Candidate(),)
+    diagnose: Callable[[Options, bytes], Diagnosis | None] | None = None
+    diagnose_values: Callable[[Options, Sequence[float]], Diagnosis | None] | None = None
 
     @property
     def option_names(self) -> tuple[str, ...]:

@@ -238,3 +238,8 @@ def test_whatever_is_heard_is_judged(data: bytes) -> None:
     found = judge(data)
     assert found is None or found.readings > 0
     assert parity_of(data) in {None, "even", "odd", "mark"}
+
+
+def test_a_whole_that_holds_more_than_readings_is_not_taken_for_one_press_of_a_button() -> None:
+    assert judge(b"1.234 mm\r1.235 mm\r") is not None
+    assert judge(b"1.234 mm\r1.235 mm\rERR0\r") is None
