@@ -12,8 +12,8 @@ import msgspec
 
 from bench.checks import find
 from bench.checks.model import Evidence, Tap
-from bench.checks.note_units import in_units
-from bench.checks.slips import lean_seen
+from bench.checks.shared.note_units import in_units
+from bench.checks.shared.slips import lean_seen
 from bench.finding import Finding
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move

@@ -13,11 +13,11 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
-from bench.checks.remarks import of_steps, of_sweeps, undecided
-from bench.checks.slips import side_proved
-from bench.checks.slopes import Placed, place, shared_rows
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
+from bench.checks.shared.slips import side_proved
+from bench.checks.shared.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Settle
 from bench.gear import Jig, LeftRight
 

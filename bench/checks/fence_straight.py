@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import of_units
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
+from bench.checks.shared.slips import of_units
 from bench.finding import Contact, Finding, Quantity, Settle
 
 if TYPE_CHECKING:
@@ -268,7 +268,7 @@ def _contacts(
     evidence: Evidence, face: Face, rest: Sequence[Part | None], confidence: float, notes: list[str]
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's own line."""
-    from bench.checks.face_texture import contact_missed, texture
+    from bench.checks.shared.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
     from bench.uncertainty import Part, combine, tilt, travel_scale
 

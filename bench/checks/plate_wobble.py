@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import uneven_spots
-from bench.checks.turns import even_turns, turn_of, widest_gap
+from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import Finding, Quantity, Settle
 
 MARKS = 8  # turns read live unless said

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.remarks import of_sweeps
-from bench.checks.slopes import place, shared_rows
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
+from bench.checks.shared.remarks import of_sweeps
+from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity
 from bench.gear import LeftRight
 

@@ -11,9 +11,9 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.runner_widths import (
+from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.runner_widths import (
     WHAT,
     Measured,
     by_name,
@@ -23,7 +23,7 @@ from bench.checks.runner_widths import (
     measured,
     tightness,
 )
-from bench.checks.width_doubts import of_runners
+from bench.checks.shared.width_doubts import of_runners
 from bench.finding import Finding, Position, Quantity, Settle, Verdict
 
 if TYPE_CHECKING:

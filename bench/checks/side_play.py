@@ -11,10 +11,10 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import uneven_spots
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5

@@ -13,14 +13,14 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
-from bench.checks.mean_turn import mean_turn
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
-from bench.checks.remarks import of_sweeps, undecided
-from bench.checks.slips import uneven_spots
-from bench.checks.slopes import place, shared_rows, turn_factor
-from bench.checks.turns import are_even, even_turns, turn_of
+from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.mean_turn import mean_turn
+from bench.checks.shared.remarks import of_sweeps, undecided
+from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.slopes import place, shared_rows, turn_factor
+from bench.checks.shared.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Settle, SweepRow
 from bench.gear import LeftRight, Saw
 

@@ -11,8 +11,6 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.board_agreement import agreement_words, compare
-from bench.checks.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
 from bench.checks.fence_square import fence_way
 from bench.checks.model import (
     Check,
@@ -24,7 +22,9 @@ from bench.checks.model import (
     Step,
     SweepHistory,
 )
-from bench.checks.width_doubts import of_strip
+from bench.checks.shared.board_agreement import agreement_words, compare
+from bench.checks.shared.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
+from bench.checks.shared.width_doubts import of_strip
 from bench.finding import Finding, Quantity, Settle
 
 if TYPE_CHECKING:

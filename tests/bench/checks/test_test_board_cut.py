@@ -12,8 +12,8 @@ import shapely
 import shapely.affinity
 
 from bench.asking import Facts, advance, ask
-from bench.checks.board_agreement import compare
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SweepHistory, Trace
+from bench.checks.shared.board_agreement import compare
 from bench.checks.test_board import CHECK, evaluate
 from bench.conclude import conclude
 from bench.finding import Finding

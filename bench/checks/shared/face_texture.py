@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from bench.checks.face_profile import WINDOW, Face
 from bench.checks.model import Trace
+from bench.checks.shared.face_profile import WINDOW, Face
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array

@@ -11,7 +11,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.stretch import travel_span
+from bench.checks.shared.stretch import travel_span
 
 SHARE_OF_LONGEST = (
     0.70  # a push under this share of the longest at its set-up is none; common practice, no source

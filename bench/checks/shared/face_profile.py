@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from bench.checks.face_dirt import dirt_on_face
 from bench.checks.model import EvidenceError, Trace
+from bench.checks.shared.face_dirt import dirt_on_face
 from bench.finding import SweepRow
 
 if TYPE_CHECKING:

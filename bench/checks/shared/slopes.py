@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from bench.checks.closure import cycles, lost_motion, out_and_back
-from bench.checks.counts import count_of_sweeps
-from bench.checks.lateness import later
-from bench.checks.lateness import words as late_words
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
-from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
-from bench.checks.stretch import in_common
+from bench.checks.shared.closure import cycles, lost_motion, out_and_back
+from bench.checks.shared.counts import count_of_sweeps
+from bench.checks.shared.lateness import later
+from bench.checks.shared.lateness import words as late_words
+from bench.checks.shared.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
+from bench.checks.shared.stretch import in_common
 from bench.finding import SweepRow
 
 if TYPE_CHECKING:
