@@ -1,9 +1,8 @@
 """Is the sled's fence square to the cut? A square stands with its handle on the fence; the sled is swept past.
 
-b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over (near fence), so that
-a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's own error: the reversal of Evans, Hocken,
-Estler (1996), CIRP Annals 45(2), 617-634. May import: bench.checks, bench.finding, bench.gear; arithmetic
-inside functions only.
+b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over
+(near fence), so that a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's
+own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-634.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Is the sled's fence straight? Swept along a straightedge, once as it lies and once rolled over.
 
-p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns its sign, so that
-f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-634).
-Straightness: ISO 12780-1:2011, minimum zone and least squares. May import: bench.checks, bench.finding,
-bench.gear; arithmetic inside functions only. mm and rad; heights grow where the face stands proud.
+p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns
+its sign, so that f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler
+(1996), CIRP Annals 45(2), 617-634). Straightness: ISO 12780-1:2011, minimum zone and
+least squares. mm and rad; heights grow where the face stands proud.
 """
 
 from __future__ import annotations

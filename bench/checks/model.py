@@ -1,8 +1,8 @@
 """What a check is, as data: its options, its steps, its evidence and the road from evidence to finding.
 
-Guide, command line, log and operator are driven by what a check declares here; none knows a check by
-name. May import: bench.gear, bench.finding, msgspec. Numpy is imported only when something is worked out.
-Lengths in mm, angles in rad, times in s.
+Guide, command line, log and operator are driven by what a check declares here; none
+knows a check by name. Numpy is imported only when something is worked out. Lengths in
+mm, angles in rad, times in s.
 """
 
 from __future__ import annotations

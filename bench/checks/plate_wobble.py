@@ -1,7 +1,6 @@
 """How much does the saw plate wobble? The indicator stands still, the blade is turned by hand to n marks.
 
-Tilt is the full swing of the first harmonic over the turn, warp is what is left. May import: bench.checks,
-bench.finding; arithmetic inside functions only.
+Tilt is the full swing of the first harmonic over the turn, warp is what is left.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Does the rip fence run with the blade, and open a little at the rear? The indicator is carried along it.
 
-toe = rotation of the rip fence less rotation of the blade. Right of the blade a negative toe opens at the
-rear, left of it a positive one. Opening a little is the safe way; closing is always said.
-May import: bench.checks, bench.finding, bench.gear; arithmetic inside functions only.
+toe = rotation of the rip fence less rotation of the blade. Right of the blade a
+negative toe opens at the rear, left of it a positive one. Opening a little is the safe
+way; closing is always said.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Do the runners fit their slots? Widths by caliper at stations; a rigid runner slid through at every place.
 
-Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide interval: side-play,
-measured on the saw, is the better number. May import: bench.checks, bench.finding; arithmetic inside functions
-only. mm and rad; stations run from the near end, away from the operator.
+Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide
+interval: side-play, measured on the saw, is the better number. mm and rad; stations run
+from the near end, away from the operator.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """How far do the runners let the sled shift and yaw? It is leaned and twisted within its play, at a stop.
 
-Leaned bodily near the runners' middle the difference is the side play; twisted about it, the difference at a
-distance v over |v| is the yaw play. Play is the scatter of cut angles that no move of the fence removes.
-May import: bench.checks, bench.finding; arithmetic inside functions only.
+Leaned bodily near the runners' middle the difference is the side play; twisted about
+it, the difference at a distance v over |v| is the yaw play. Play is the scatter of cut
+angles that no move of the fence removes.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Does the blade run with the slot? The indicator rides in the slot and touches the blade body.
 
-First choice, one spot: a marked spot touched at the front, the blade turned by hand until the same spot stands
-at the rear, touched again: b = -(X_rear - X_front) / D, immune to tilt, warp and dish. Second, sweeps over the
-blade body at even turns: their mean cancels tilt. May import: bench.checks, bench.finding, bench.gear;
-arithmetic inside functions only.
+First choice, one spot: a marked spot touched at the front, the blade turned by hand
+until the same spot stands at the rear, touched again: b = -(X_rear - X_front) / D,
+immune to tilt, warp and dish. Second, sweeps over the blade body at even turns: their
+mean cancels tilt.
 """
 
 from __future__ import annotations

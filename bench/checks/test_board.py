@@ -1,8 +1,8 @@
 """Does a board agree? It is turned and cut n times, and the strip cut along its first edge is measured.
 
-a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept left of the blade; kept
-right the sign flips, and it flips where the fence stands beyond the board: the cut edge then comes to it by the
-other turn. May import: bench.checks, bench.finding; arithmetic inside functions only. mm and rad.
+a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept
+left of the blade; kept right the sign flips, and it flips where the fence stands beyond
+the board: the cut edge then comes to it by the other turn. mm and rad.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Moves of the saw itself: the rip fence's rear end, and the blade's carriage or the table.
 
-Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a thing turned by a
-stands a times its length to the left. May import: bench.finding, bench.gear, bench.units. Pure; mm and rad.
+Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a
+thing turned by a stands a times its length to the left. Pure; mm and rad.
 """
 
 from __future__ import annotations

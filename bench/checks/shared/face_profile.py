@@ -1,8 +1,8 @@
 """From the sweeps along a face to its profile, and what sweeps that differ do to any number read off it.
 
-Sweeps of one placement are cleaned, averaged, levelled and compared; two placements tell the face from the
-straightedge. May import: bench.checks, bench.finding; numpy and bench.geometry inside functions only.
-Positions and heights in mm; a height grows where the face stands proud.
+Sweeps of one placement are cleaned, averaged, levelled and compared; two placements
+tell the face from the straightedge. Positions and heights in mm; a height grows where
+the face stands proud.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What averaging takes from a face: the fine form that a board's edge meets and the profile no longer has.
 
-A board rests on what stands highest, and that is a texture of millimetres as much as a form of hand's breadths. The
-texture is what is left of the readings when the average is taken off, where the passes agree on it. May import:
-bench.geometry, bench.checks neighbours; numpy inside functions.
+A board rests on what stands highest, and that is a texture of millimetres as much as a
+form of hand's breadths. The texture is what is left of the readings when the average is
+taken off, where the passes agree on it.
 """
 
 from __future__ import annotations

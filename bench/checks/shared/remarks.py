@@ -1,6 +1,6 @@
 """Sentences that swept checks add to their findings: what was not seen, what does not fit, what would help.
 
-Pure. May import: bench.checks.model; bench.uncertainty inside functions. Slopes in rad, lengths in mm.
+Pure. Slopes in rad, lengths in mm.
 """
 
 from __future__ import annotations

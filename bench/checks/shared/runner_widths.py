@@ -1,6 +1,6 @@
 """From caliper widths to runners in slots, and what the caliper's errors do to their play.
 
-May import: bench.checks.model; numpy and bench.geometry inside functions only. mm and rad.
+mm and rad.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Slips of hands and of writing down that the passes themselves show, each as a sentence for a person.
 
-A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push that stands apart from its
-fellows, leans that deny the side or do not agree. Pure. May import: bench.checks.model, .stretch; numpy and bench.geometry
-inside functions. Lengths in mm, slopes in rad.
+A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
+that stands apart from its fellows, leans that deny the side or do not agree. Pure.
+Lengths in mm, slopes in rad.
 """
 
 from __future__ import annotations

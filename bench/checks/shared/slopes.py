@@ -1,7 +1,6 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .counts, .lateness, .slips, .stretch,
-bench.finding; numpy and bench.geometry only inside functions, so that a check can be planned without them.
+Lengths in mm, slopes and rotations in rad.
 """
 
 from __future__ import annotations
