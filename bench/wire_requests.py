@@ -1,6 +1,6 @@
 """What a client may ask of the daemon.
 
-Lengths in mm, angles in rad, times in s. May import: bench.gear, msgspec.
+Lengths in mm, angles in rad, times in s. May import: bench.checks.options, bench.gear, msgspec.
 """
 
 from __future__ import annotations
@@ -9,9 +9,8 @@ from typing import Literal
 
 import msgspec
 
+from bench.checks.options import OptionValue
 from bench.gear import Jig, Saw, Square
-
-OptionValue = str | float | int | bool | None
 
 
 class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):

@@ -12,9 +12,10 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.options import MOUNT, SIDE, Option, OptionValue
 from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
+from bench.checks.shared.remarks import NOT_TURNED, of_steps, of_sweeps, undecided
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Settle
@@ -32,7 +33,6 @@ CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practi
 POOR_SQUARE = 0.1 / 300
 # rad; beside a fence near zero a square so far off is less likely than the slip; common practice, no source
 DOUBTFUL_SQUARE = 0.03 / 300
-NOT_TURNED = "was it turned over"  # by these words a finding is known that the square's history did not fit
 RESEAT = "Lift the square, wipe it, press it home again."
 COARSE = (
     0.005  # mm a count, from where on the instrument's own steps are what limits; common practice, no source
@@ -290,15 +290,31 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("fence", "square"),
     turns_fence=True,
+    rank=1,
+    measures=("fence", "square"),
+    takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", LEFT, RIGHT)),
         Option("hold", "choice", "Against which wall of the slots the sled is held", None, ("left", "right")),
         Option(
-            "touch_away", "length", "How far from the leading teeth the indicator touches, along the travel"
+            "touch_away",
+            "length",
+            "How far from the leading teeth the indicator touches, along the travel",
+            low=0.0,
+            high=1000.0,
         ),
-        Option("slot_straight", "length", "How straight the slot is over a runner's length"),
-        Option("runner_length", "length", "Length of the runners"),
+        Option(
+            "slot_straight",
+            "length",
+            "How straight the slot is over a runner's length",
+            low=0.0,
+            high=10.0,
+            needs="touch_away",
+        ),
+        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0, needs="touch_away"),
+        MOUNT,
+        SIDE,
     ),
     needs=("jig",),
 )

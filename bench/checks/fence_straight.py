@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import Option, OptionValue, given_number
 from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
 from bench.checks.shared.slips import of_units
@@ -136,10 +137,8 @@ def _evaluate(evidence: Evidence) -> Finding:
 
 def _limit(evidence: Evidence) -> float | None:
     """What was asked for; else the usual limit where a sled is named."""
-    given = evidence.options.get("straight")
-    if isinstance(given, int | float) and given > 0:
-        return float(given)
-    return STRAIGHT if evidence.gear.jig is not None else None
+    usual = STRAIGHT if evidence.gear.jig is not None else None
+    return given_number(evidence.options, "straight") or usual
 
 
 def _straightness(
@@ -191,10 +190,10 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
     if face.g is not None:
         return None
-    given = evidence.options.get("straightedge")
-    if isinstance(given, int | float) and given >= 0:
+    given = given_number(evidence.options, "straightedge")
+    if given is not None:
         notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
-        return rectangular("straightedge", float(given))
+        return rectangular("straightedge", given)
     bound = STRAIGHTEDGE * face.length
     notes.append(
         f"One set-up: sled fence and straightedge are seen together, and nothing was said of the straightedge; "
@@ -205,8 +204,7 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
 def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
     """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was forgotten."""
-    given = evidence.options.get("straightedge")
-    known = isinstance(given, int | float) and given >= 0
+    known = given_number(evidence.options, "straightedge") is not None
     if len(placements) == 2 or known or evidence.options.get("placements") == placements[0]:
         return
     missing = ROLLED if placements[0] == AS_IS else AS_IS
@@ -333,8 +331,21 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)),
-        Option("straight", "length", "How straight is good enough; 0.05 mm for a sled unless said"),
-        Option("straightedge", "length", "How straight the straightedge is, where it is not rolled over"),
+        Option(
+            "straight",
+            "length",
+            "How straight is good enough; 0.05 mm for a sled unless said",
+            low=0.001,
+            high=10.0,
+        ),
+        Option(
+            "straightedge",
+            "length",
+            "How straight the straightedge is, where it is not rolled over",
+            low=0.0,
+            high=10.0,
+        ),
     ),
     needs=("jig",),
+    rank=5,
 )

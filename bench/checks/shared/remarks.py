@@ -12,6 +12,8 @@ from bench.checks.model import Evidence
 if TYPE_CHECKING:
     from bench.uncertainty import Between, Combined
 
+# by these words a finding is known that the square's history did not fit
+NOT_TURNED = "was it turned over"
 OF_STEPS = ("indicator over the span used", "resolution")
 
 

@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
+from bench.checks.options import given_number
 from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
@@ -263,16 +264,12 @@ def shared_rows(
         rows.append(hold(known.yaw_play, declared=declared))
         rows.append(
             contact_away(
-                _number(options.get("touch_away")),
-                _number(options.get("slot_straight")),
-                _number(options.get("runner_length")),
+                given_number(options, "touch_away"),
+                given_number(options, "slot_straight"),
+                given_number(options, "runner_length"),
             )
         )
     return rows
-
-
-def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:
