@@ -13,7 +13,7 @@ from typing import TypeVar
 import msgspec
 
 from bench.asking import Ask
-from bench.checks.options import Option, OptionError, OptionValue
+from bench.checks.options import Option, OptionError
 from bench.finding import Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig, Saw, Square
 from bench.wire_requests import (
@@ -127,7 +127,6 @@ __all__ = [  # noqa: RUF022
     "Notice",
     "Option",
     "OptionError",
-    "OptionValue",
     "PROTOCOL",
     "Points",
     "Position",

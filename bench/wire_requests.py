@@ -1,15 +1,14 @@
 """What a client may ask of the daemon.
 
-Lengths in mm, angles in rad, times in s. May import: bench.checks.options, bench.gear, msgspec.
+Lengths in mm, angles in rad, times in s. May import: bench.gear, msgspec.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
-from bench.checks.options import OptionValue
 from bench.gear import Jig, Saw, Square
 
 
@@ -40,7 +39,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     lean: bool = False
     tap: bool = False  # tap the stand before the first push of every set-up: the number must come back
     beat: float | None = None  # s between the beats that ask for marks; None: no beat
-    options: dict[str, OptionValue] = {}
+    options: dict[str, Any] = {}  # by the names that the check declares; validated where it begins
     verifies: str | None = None  # finding that a move was made on
     ref: int | None = None
 

@@ -33,6 +33,7 @@ CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practi
 POOR_SQUARE = 0.1 / 300
 # rad; beside a fence near zero a square so far off is less likely than the slip; common practice, no source
 DOUBTFUL_SQUARE = 0.03 / 300
+TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
 RESEAT = "Lift the square, wipe it, press it home again."
 COARSE = (
     0.005  # mm a count, from where on the instrument's own steps are what limits; common practice, no source
@@ -151,6 +152,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if said == "cannot-tell" and abs(a) <= combined.expanded:
         notes.append("It may be out to either side of square: make no move by it before it is settled.")
     notes.extend(of_sweeps(evidence, between))
+    notes.extend(_away_untold(evidence))
     notes.extend(undecided(combined, tolerance))
     notes.extend(of_steps(combined, said))
     if known.yaw_play is None and not _hold_said(evidence):
@@ -258,6 +260,17 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     square = evidence.gear.square
     arm = (square.arm if square is not None else None) or max(p.length for p in placed)
     return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
+
+
+def _away_untold(evidence: Evidence) -> list[str]:
+    """Touching away from the teeth cannot stand in the budget without both lengths that it hangs on."""
+    options = evidence.options
+    if not options.get("touch_away") or all(options.get(n) is not None for n in TOUCH_AWAY_TAKES):
+        return []
+    return [
+        "What touching away from the teeth adds is not in the give or take: say how straight the slot is and how "
+        "long the runners are."
+    ]
 
 
 def _hold_said(evidence: Evidence) -> bool:

@@ -73,17 +73,18 @@ class Option(msgspec.Struct, frozen=True):
         except UnitsError as error:
             raise OptionError(check, self.name, f"takes {self.takes}: {error}") from None
         if value is None:
-            found = repr(given)
-            found = found if len(found) <= LONGEST_FOUND else f"{found[:LONGEST_FOUND]}..."
-            raise OptionError(check, self.name, f"takes {self.takes}, not {found}")
+            raise OptionError(check, self.name, f"takes {self.takes}, not {_found(given)}")
         return value
 
     def _value(self, given: object) -> OptionValue:
         """None where it is none of the option's values. Raises UnitsError for a text."""
         if self.kind == "choice":
             return given if isinstance(given, str) and given in self.choices else None
-        number = self._number(given)
-        if number is None or not math.isfinite(number):
+        try:
+            number = self._number(given)
+            if number is None or not math.isfinite(number):
+                return None
+        except OverflowError:
             return None
         within = (self.low is None or self.low <= number) and (self.high is None or number <= self.high)
         return number if within else None
@@ -98,10 +99,16 @@ class Option(msgspec.Struct, frozen=True):
             return parse_length(given)
         try:
             return float(given)  # an angle without a unit is in rad, as findings have it
-        except OverflowError:
-            return None
         except ValueError:
             return PARSERS[self.kind](str(given))
+
+
+def _found(given: object) -> str:
+    try:
+        found = repr(given)
+    except ValueError:  # a number of thousands of digits
+        return "that number"
+    return found if len(found) <= LONGEST_FOUND else f"{found[:LONGEST_FOUND]}..."
 
 
 class Declares(Protocol):
