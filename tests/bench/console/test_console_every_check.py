@@ -114,8 +114,11 @@ def form(app) -> None:
     rows = [row.words for row in app.desk.rows()]
     assert rows[0] == "Begin"
     for option in kind.options:
-        assert option.words in rows, option.name
+        assert (option.words in rows) == (not option.needs), option.name
         assert not any(c == "_" for c in option.words)
+    assert any(row.startswith("Pushes") for row in rows) == kind.swept
+    assert any(row.startswith("Lean test") for row in rows) == (kind.swept and kind.sided)
+    assert any(row.startswith("Tap test") for row in rows) == kind.swept
 
 
 @pytest.mark.parametrize(
