@@ -19,6 +19,7 @@ OptionValue = str | float | int | bool | None
 
 PARSERS = {"angle": parse_angle, "slope": parse_slope}
 UNITS = {"length": "mm", "angle": "rad", "slope": "rad"}
+STEEPEST = 0.1  # rad, that anything on a saw may lean by; common practice, no source
 LONGEST_FOUND = 60  # characters of a wrong value that an error repeats
 _WHOLE = re.compile(r"\s*[+-]?[0-9]{1,9}\s*")
 
@@ -165,7 +166,6 @@ def number(options: Mapping[str, OptionValue], name: str, default: float) -> flo
     return default if value is None else value
 
 
-STEEPEST = 0.1  # rad, that anything on a saw may lean by; common practice, no source
 MOUNT = Option(
     "mount",
     "choice",

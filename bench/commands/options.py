@@ -32,7 +32,8 @@ def declared(command: F, *, recorded: bool = False) -> F:
     for name, found in reversed(of.items()):
         option = found[0][1]
         words = f"{option.words} ({', '.join(check.kind for check, _ in found)})."
-        metavar = "|".join(option.choices) if option.kind == "choice" else option.kind.upper()
+        choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
+        metavar = "|".join(choices) or option.kind.upper()
         command = click.option(f"--{name.replace('_', '-')}", name, metavar=metavar, help=words)(command)
     return command
 

@@ -204,7 +204,7 @@ class Checking:
         begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:
             request = msgspec.convert(begun, Begin)
-            options, _ = understood(find(request.check), request.options)
+            options, wrong = understood(find(request.check), request.options)
             request = msgspec.structs.replace(request, options=options)
             run = self._make_run(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
@@ -226,7 +226,10 @@ class Checking:
             now=now,
         )
         kept = sum(1 for t in run.kept.traces if t.push)
-        return f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again."
+        left_out = "".join(f" Left out: {error}." for error in wrong)
+        return (
+            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again.{left_out}"
+        )
 
     # ---- while it goes on, and how it ends --------------------------------------------------------
 
