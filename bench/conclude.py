@@ -12,8 +12,9 @@ import msgspec
 
 from bench.checks import find
 from bench.checks.model import Evidence, Tap
-from bench.checks.note_units import in_units
-from bench.checks.slips import lean_seen
+from bench.checks.options import understood
+from bench.checks.shared.note_units import in_units
+from bench.checks.shared.slips import lean_seen
 from bench.finding import Finding
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
@@ -27,8 +28,10 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
     id and at (ISO 8601 with offset) are the caller's; units only shape words: of the move and of the notes.
     """
     check = find(evidence.check)
+    options, wrong = understood(check, evidence.options)
+    evidence = msgspec.structs.replace(evidence, options=options)
     found = check.evaluate(evidence)
-    notes = list(found.notes)
+    notes = [*found.notes, *(f"{error}; it is worked out as though it was not said." for error in wrong)]
     for lean in evidence.leans:
         play = abs(lean.right - lean.left)
         notes.append(
@@ -37,7 +40,7 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
             else f"Lean test at {lean.placement}: it showed no play, so the side is only as said."
         )
     notes += _tap_notes(evidence.taps)
-    own = saw_move(found, evidence.gear.saw, units)
+    own = saw_move(found, check.turns_saw, evidence.gear.saw, units)
     if own is not None:
         notes.insert(0, own)
     move = None

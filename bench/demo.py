@@ -22,6 +22,7 @@ import msgspec
 
 from bench.asking import Ask
 from bench.demo_acts import BY_THEMSELVES, follow, push, tap
+from bench.demo_truth import JOB
 from bench.finding import Finding
 from bench.wire import (
     Asking,
@@ -294,7 +295,7 @@ async def headless(
     async with virtual_bench(seed, marks=marks) as (saw, hands, _, folder, _daemon):
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
-        finding = await operator.take(Begin("fence-square", lean=lean, tap=tap))
+        finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
         before = saw.truth()
         after = finding
         say_finding(finding, say)
@@ -307,7 +308,7 @@ async def headless(
             wire.send(Moved(finding.id, distance=distance, how="leaves" if move.leaves else "live"))
             await _heard(wire, Done)
             options: dict[str, Any] = {"placements": "handle-left"}
-            after = await operator.take(Begin("fence-square", options=options, verifies=finding.id))
+            after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
             say_finding(after, say)
         await wire.close()
         now = saw.truth()["rotation"]

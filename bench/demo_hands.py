@@ -12,7 +12,7 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.asking import Ask
-from bench.checks.model import OptionValue
+from bench.checks.options import OptionValue
 from bench.demo import Wire
 from bench.demo_acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
 from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply

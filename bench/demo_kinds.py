@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench.checks.model import OptionValue
+from bench.checks.options import OptionValue
 from bench.demo import Operator, Say, connect, say_finding, virtual_bench
 from bench.demo_truth import truth_of
 from bench.finding import Finding

@@ -14,7 +14,7 @@ from bench.demo import connect, virtual_bench
 from bench.demo_acts import FIRST_WIDTH
 from bench.demo_hands import Following
 from bench.demo_kinds import truth_words
-from bench.demo_truth import truth_of
+from bench.demo_truth import JOB, truth_of
 from bench.units import PER_MM
 
 # each fits into two rows of forty columns
@@ -94,7 +94,7 @@ def _at_rest(desk: Desk, following: Following) -> str:
         return LESSONS["new"]
     if desk.moved:
         return LESSONS["moved"]
-    if finding.check != "fence-square":
+    if finding.check != JOB:
         truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
         said = [f"In truth: {truth[0]}."] if truth else []
         return " ".join(said + ["Enter: the move."] * (finding.move is not None))

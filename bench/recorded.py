@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 
-from bench.checks.model import Check, EvidenceGear, OptionValue, Step, Trace
+from bench.checks.model import Check, EvidenceGear, Step, Trace
+from bench.checks.options import OptionValue
 from bench.csv_rows import RecordedError, Row, Table, read_table, table_of
 
 __all__ = ["FEWEST", "INCH", "RecordedError", "read_sweeps", "sweeps_of"]

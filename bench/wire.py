@@ -13,7 +13,7 @@ from typing import TypeVar
 import msgspec
 
 from bench.asking import Ask
-from bench.checks.model import Option
+from bench.checks.options import Option, OptionError
 from bench.finding import Contact, Finding, Move, Position, Quantity
 from bench.gear import Jig, Saw, Square
 from bench.wire_requests import (
@@ -32,7 +32,6 @@ from bench.wire_requests import (
     LogShow,
     Moved,
     NotesSeen,
-    OptionValue,
     Press,
     PutJig,
     PutLeaves,
@@ -127,7 +126,7 @@ __all__ = [  # noqa: RUF022
     "NotConcluded",
     "Notice",
     "Option",
-    "OptionValue",
+    "OptionError",
     "PROTOCOL",
     "Points",
     "Position",

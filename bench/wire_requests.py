@@ -5,13 +5,11 @@ Lengths in mm, angles in rad, times in s. May import: bench.gear, msgspec.
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from bench.gear import Jig, Saw, Square
-
-OptionValue = str | float | int | bool | None
 
 
 class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
@@ -41,7 +39,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     lean: bool = False
     tap: bool = False  # tap the stand before the first push of every set-up: the number must come back
     beat: float | None = None  # s between the beats that ask for marks; None: no beat
-    options: dict[str, OptionValue] = {}
+    options: dict[str, Any] = {}  # by the names that the check declares; validated where it begins
     verifies: str | None = None  # finding that a move was made on
     ref: int | None = None
 

@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from bench.asking import Ask
-from bench.checks.model import Option
+from bench.checks.options import Option
 from bench.finding import Finding, Verdict
 from bench.gear import Jig, Saw, Square
 from bench.wire_requests import Tagged
@@ -133,6 +133,8 @@ class CheckKind(msgspec.Struct, frozen=True):
     options: list[Option]
     can: bool = True
     why_not: str = ""
+    swept: bool = True  # passes are taken; else only with an option that says so
+    sided: bool = True  # the indicator stands on a side, which a lean test proves
 
 
 class ChecksReply(Tagged, frozen=True, tag="checks"):

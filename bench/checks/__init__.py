@@ -11,17 +11,6 @@ from functools import cache
 
 from bench.checks.model import Check
 
-KINDS = (
-    "fence-square",
-    "slot-blade",
-    "rip-fence",
-    "plate-wobble",
-    "fence-straight",
-    "runner-fit",
-    "side-play",
-    "test-board",
-)
-
 
 class UnknownCheck(ValueError):
     """No check of that kind; the message lists those there are."""
@@ -29,14 +18,13 @@ class UnknownCheck(ValueError):
 
 @cache
 def checks() -> dict[str, Check]:
-    """All checks by kind, in the order of KINDS."""
+    """All checks by kind, in the order of their ranks."""
     found: dict[str, Check] = {}
     for module in pkgutil.iter_modules(__path__):
         check = getattr(importlib.import_module(f"{__name__}.{module.name}"), "CHECK", None)
         if isinstance(check, Check):
             found[check.kind] = check
-    order = {kind: place for place, kind in enumerate(KINDS)}
-    return dict(sorted(found.items(), key=lambda item: (order.get(item[0], len(order)), item[0])))
+    return dict(sorted(found.items(), key=lambda item: (item[1].rank, item[0])))
 
 
 def find(kind: str) -> Check:

@@ -1,9 +1,8 @@
 """Is the sled's fence square to the cut? A square stands with its handle on the fence; the sled is swept past.
 
-b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over (near fence), so that
-a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's own error: the reversal of Evans, Hocken,
-Estler (1996), CIRP Annals 45(2), 617-634. May import: bench.checks, bench.finding, bench.gear; arithmetic
-inside functions only.
+b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over
+(near fence), so that a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's
+own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-634.
 """
 
 from __future__ import annotations
@@ -13,11 +12,12 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
-from bench.checks.remarks import of_steps, of_sweeps, undecided
-from bench.checks.slips import side_proved
-from bench.checks.slopes import Placed, place, shared_rows
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.options import MOUNT, SIDE, Option, OptionValue
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.remarks import NOT_TURNED, of_steps, of_sweeps, undecided
+from bench.checks.shared.slips import side_proved
+from bench.checks.shared.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Settle
 from bench.gear import Jig, LeftRight
 
@@ -33,7 +33,7 @@ CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practi
 POOR_SQUARE = 0.1 / 300
 # rad; beside a fence near zero a square so far off is less likely than the slip; common practice, no source
 DOUBTFUL_SQUARE = 0.03 / 300
-NOT_TURNED = "was it turned over"  # by these words a finding is known that the square's history did not fit
+TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
 RESEAT = "Lift the square, wipe it, press it home again."
 COARSE = (
     0.005  # mm a count, from where on the instrument's own steps are what limits; common practice, no source
@@ -152,6 +152,7 @@ def evaluate(evidence: Evidence) -> Finding:
     if said == "cannot-tell" and abs(a) <= combined.expanded:
         notes.append("It may be out to either side of square: make no move by it before it is settled.")
     notes.extend(of_sweeps(evidence, between))
+    notes.extend(_away_untold(evidence))
     notes.extend(undecided(combined, tolerance))
     notes.extend(of_steps(combined, said))
     if known.yaw_play is None and not _hold_said(evidence):
@@ -261,6 +262,17 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
 
 
+def _away_untold(evidence: Evidence) -> list[str]:
+    """Touching away from the teeth cannot stand in the budget without both lengths that it hangs on."""
+    options = evidence.options
+    if not options.get("touch_away") or all(options.get(n) is not None for n in TOUCH_AWAY_TAKES):
+        return []
+    return [
+        "What touching away from the teeth adds is not in the give or take: say how straight the slot is and how "
+        "long the runners are."
+    ]
+
+
 def _hold_said(evidence: Evidence) -> bool:
     return bool(evidence.options.get("hold")) or all(t.hold for t in evidence.traces if t.push)
 
@@ -291,15 +303,31 @@ CHECK = Check(
     evaluate=evaluate,
     quantities=("fence", "square"),
     turns_fence=True,
+    rank=1,
+    measures=("fence", "square"),
+    takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", LEFT, RIGHT)),
         Option("hold", "choice", "Against which wall of the slots the sled is held", None, ("left", "right")),
         Option(
-            "touch_away", "length", "How far from the leading teeth the indicator touches, along the travel"
+            "touch_away",
+            "length",
+            "How far from the leading teeth the indicator touches, along the travel",
+            low=0.0,
+            high=1000.0,
         ),
-        Option("slot_straight", "length", "How straight the slot is over a runner's length"),
-        Option("runner_length", "length", "Length of the runners"),
+        Option(
+            "slot_straight",
+            "length",
+            "How straight the slot is over a runner's length",
+            low=0.0,
+            high=10.0,
+            needs="touch_away",
+        ),
+        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0, needs="touch_away"),
+        MOUNT,
+        SIDE,
     ),
     needs=("jig",),
 )

@@ -1,9 +1,9 @@
 """Is the sled's fence straight? Swept along a straightedge, once as it lies and once rolled over.
 
-p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns its sign, so that
-f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-634).
-Straightness: ISO 12780-1:2011, minimum zone and least squares. May import: bench.checks, bench.finding,
-bench.gear; arithmetic inside functions only. mm and rad; heights grow where the face stands proud.
+p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns
+its sign, so that f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler
+(1996), CIRP Annals 45(2), 617-634). Straightness: ISO 12780-1:2011, minimum zone and
+least squares. mm and rad; heights grow where the face stands proud.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import of_units
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import Option, OptionValue, given_number
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
+from bench.checks.shared.slips import of_units
 from bench.finding import Contact, Finding, Quantity, Settle
 
 if TYPE_CHECKING:
@@ -136,10 +137,8 @@ def _evaluate(evidence: Evidence) -> Finding:
 
 def _limit(evidence: Evidence) -> float | None:
     """What was asked for; else the usual limit where a sled is named."""
-    given = evidence.options.get("straight")
-    if isinstance(given, int | float) and given > 0:
-        return float(given)
-    return STRAIGHT if evidence.gear.jig is not None else None
+    usual = STRAIGHT if evidence.gear.jig is not None else None
+    return given_number(evidence.options, "straight") or usual
 
 
 def _straightness(
@@ -191,10 +190,10 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
     if face.g is not None:
         return None
-    given = evidence.options.get("straightedge")
-    if isinstance(given, int | float) and given >= 0:
+    given = given_number(evidence.options, "straightedge")
+    if given is not None:
         notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
-        return rectangular("straightedge", float(given))
+        return rectangular("straightedge", given)
     bound = STRAIGHTEDGE * face.length
     notes.append(
         f"One set-up: sled fence and straightedge are seen together, and nothing was said of the straightedge; "
@@ -205,8 +204,7 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
 def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
     """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was forgotten."""
-    given = evidence.options.get("straightedge")
-    known = isinstance(given, int | float) and given >= 0
+    known = given_number(evidence.options, "straightedge") is not None
     if len(placements) == 2 or known or evidence.options.get("placements") == placements[0]:
         return
     missing = ROLLED if placements[0] == AS_IS else AS_IS
@@ -268,7 +266,7 @@ def _contacts(
     evidence: Evidence, face: Face, rest: Sequence[Part | None], confidence: float, notes: list[str]
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's own line."""
-    from bench.checks.face_texture import contact_missed, texture
+    from bench.checks.shared.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
     from bench.uncertainty import Part, combine, tilt, travel_scale
 
@@ -333,8 +331,21 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)),
-        Option("straight", "length", "How straight is good enough; 0.05 mm for a sled unless said"),
-        Option("straightedge", "length", "How straight the straightedge is, where it is not rolled over"),
+        Option(
+            "straight",
+            "length",
+            "How straight is good enough; 0.05 mm for a sled unless said",
+            low=0.001,
+            high=10.0,
+        ),
+        Option(
+            "straightedge",
+            "length",
+            "How straight the straightedge is, where it is not rolled over",
+            low=0.0,
+            high=10.0,
+        ),
     ),
     needs=("jig",),
+    rank=5,
 )

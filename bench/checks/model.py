@@ -1,8 +1,8 @@
 """What a check is, as data: its options, its steps, its evidence and the road from evidence to finding.
 
-Guide, command line, log and operator are driven by what a check declares here; none knows a check by
-name. May import: bench.gear, bench.finding, msgspec. Numpy is imported only when something is worked out.
-Lengths in mm, angles in rad, times in s.
+Guide, command line, log and operator are driven by what a check declares here; none
+knows a check by name. Numpy is imported only when something is worked out. Lengths in
+mm, angles in rad, times in s.
 """
 
 from __future__ import annotations
@@ -12,22 +12,13 @@ from typing import Literal
 
 import msgspec
 
+from bench.checks.options import Option, OptionValue
 from bench.finding import Finding
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
-OptionValue = str | float | int | bool | None
-
-
-class Option(msgspec.Struct, frozen=True):
-    """A choice of the user: a command-line option, a row of a form and an entry in the log at once."""
-
-    name: str
-    kind: Literal["length", "angle", "slope", "count", "choice", "name"]
-    words: str
-    default: OptionValue = None
-    choices: tuple[str, ...] = ()
+Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
 
 
 class Caution(msgspec.Struct, frozen=True):
@@ -171,8 +162,15 @@ class Check(msgspec.Struct, frozen=True):
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
     # a step for a placement name of a recorded file that plan() does not list (turn-90, turn-137, ...)
     accepts: Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None = None
+    # where it stands in a list of checks, the lowest first
+    rank: int = 100
+    # what later checks take from its findings, and what of that it takes itself
+    measures: tuple[Measured, ...] = ()
+    takes: tuple[Measured, ...] = ()
     # whether its first quantity is the sled fence's rotation, which a move at the fence turns back
     turns_fence: bool = False
+    # the part of the saw whose rotation it judges, which is turned back at the saw
+    turns_saw: Literal["blade", "rip fence"] | None = None
     # a sentence why nothing should be moved by this finding though the fence is out, or None
     holds_back: Callable[[Evidence, Finding], str | None] | None = None
     # what is to be taken after the move, behind "Then "

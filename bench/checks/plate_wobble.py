@@ -1,7 +1,6 @@
 """How much does the saw plate wobble? The indicator stands still, the blade is turned by hand to n marks.
 
-Tilt is the full swing of the first harmonic over the turn, warp is what is left. May import: bench.checks,
-bench.finding; arithmetic inside functions only.
+Tilt is the full swing of the first harmonic over the turn, warp is what is left.
 """
 
 from __future__ import annotations
@@ -9,11 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import uneven_spots
-from bench.checks.turns import even_turns, turn_of, widest_gap
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import SIDE, Option, OptionValue, given_number, number
+from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import Finding, Quantity, Settle
 
 MARKS = 8  # turns read live unless said
@@ -29,8 +29,7 @@ def _step(placement: str, words: str) -> Step:
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
-    marks = options.get("turns")
-    count = int(marks) if isinstance(marks, int | float) and marks >= FEWEST else MARKS
+    count = int(number(options, "turns", MARKS))
     return tuple(
         _step(
             name,
@@ -145,10 +144,10 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[str]:
     """A plate that is only tilted swings in proportion to the radius; its warp need not."""
-    radius, rim = (evidence.options.get(name) for name in ("radius", "rim"))
-    if not (isinstance(radius, int | float) and radius > 0):
+    radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))
+    if radius is None:
         return []
-    if not (isinstance(rim, int | float) and rim > radius):
+    if rim is None or rim <= radius:
         return [
             f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in proportion. Give the rim's radius to "
             f"have it worked out."
@@ -170,10 +169,19 @@ CHECK = Check(
     quantities=("total", "tilt", "warp", "phase"),
     cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("radius", "length", "Distance of the tip from the arbor's middle"),
-        Option("rim", "length", "Radius of the rim, to say what the tilt is there"),
-        Option("turns", "count", "How many marks round the turn"),
+        Option("radius", "length", "Distance of the tip from the arbor's middle", low=1.0, high=2000.0),
+        Option(
+            "rim",
+            "length",
+            "Radius of the rim, to say what the tilt is there",
+            low=1.0,
+            high=2000.0,
+            needs="radius",
+        ),
+        Option("turns", "count", "How many marks round the turn", low=FEWEST, high=72),
+        SIDE,
     ),
     needs=("saw",),
+    rank=4,
     accepts=accepts,
 )

@@ -1,18 +1,19 @@
 """Does the rip fence run with the blade, and open a little at the rear? The indicator is carried along it.
 
-toe = rotation of the rip fence less rotation of the blade. Right of the blade a negative toe opens at the
-rear, left of it a positive one. Opening a little is the safe way; closing is always said.
-May import: bench.checks, bench.finding, bench.gear; arithmetic inside functions only.
+toe = rotation of the rip fence less rotation of the blade. Right of the blade a
+negative toe opens at the rear, left of it a positive one. Opening a little is the safe
+way; closing is always said.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.remarks import of_sweeps
-from bench.checks.slopes import place, shared_rows
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import MOUNT, SIDE, STEEPEST, Option, OptionValue, given_number
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
+from bench.checks.shared.remarks import of_sweeps
+from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity
 from bench.gear import LeftRight
 
@@ -59,17 +60,17 @@ def evaluate(evidence: Evidence) -> Finding:
     b = placed[0].rotation
     parts = [*between.parts, *shared_rows(evidence, placed, [1.0], b, common=True)]
     combined = combine(parts, confidence)
-    blade = evidence.options.get("blade")
+    blade = given_number(evidence.options, "blade")
     limit = saw.toe if saw is not None else None
     opens = -1.0 if saw is None or saw.rip_fence == "right" else 1.0
     quantities = []
     judged, value = combined, b
-    if isinstance(blade, int | float):
-        spread = evidence.options.get("blade_uncertainty")
-        row = Part("blade", "B", float(spread) / 2) if isinstance(spread, int | float) else None
+    if blade is not None:
+        spread = given_number(evidence.options, "blade_uncertainty")
+        row = Part("blade", "B", spread / 2) if spread is not None else None
         if row is None:
             notes.append("The blade's rotation is taken as given, without an uncertainty of its own.")
-        judged, value = combine([*parts, row], confidence), b - float(blade)
+        judged, value = combine([*parts, row], confidence), b - blade
     else:
         notes.append(
             "The blade's own rotation was not given: this is the rip fence against the slot, judged as though the "
@@ -77,7 +78,7 @@ def evaluate(evidence: Evidence) -> Finding:
         )
     opening = opens * value
     said = verdict_one_sided(opening, judged.expanded, limit) if limit is not None else None
-    toe = isinstance(blade, int | float)
+    toe = blade is not None
     quantities.append(
         Quantity(
             "rip-fence",
@@ -150,9 +151,13 @@ CHECK = Check(
     quantities=("rip-fence", "toe"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, RIP_CLOSES, COUNT_OFF, MANUAL),
     options=(
-        Option("blade", "angle", "Rotation of the blade, for the toe"),
-        Option("blade_uncertainty", "angle", "Its give or take"),
+        Option("blade", "angle", "Rotation of the blade, for the toe", low=-STEEPEST, high=STEEPEST),
+        Option("blade_uncertainty", "angle", "Its give or take", low=0.0, high=STEEPEST, needs="blade"),
         Option("hold", "choice", "Against which wall of the slot it is held", None, ("left", "right")),
+        MOUNT,
+        SIDE,
     ),
     needs=("saw",),
+    rank=3,
+    turns_saw="rip fence",
 )

@@ -1,8 +1,8 @@
 """Do the runners fit their slots? Widths by caliper at stations; a rigid runner slid through at every place.
 
-Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide interval: side-play,
-measured on the saw, is the better number. May import: bench.checks, bench.finding; arithmetic inside functions
-only. mm and rad; stations run from the near end, away from the operator.
+Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide
+interval: side-play, measured on the saw, is the better number. mm and rad; stations run
+from the near end, away from the operator.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.runner_widths import (
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import Option, OptionValue, number
+from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.runner_widths import (
     WHAT,
     Measured,
     by_name,
@@ -23,7 +24,7 @@ from bench.checks.runner_widths import (
     measured,
     tightness,
 )
-from bench.checks.width_doubts import of_runners
+from bench.checks.shared.width_doubts import of_runners
 from bench.finding import Finding, Position, Quantity, Settle, Verdict
 
 if TYPE_CHECKING:
@@ -50,8 +51,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     sides = ("left", "right") if chosen == "both" else ("right",) if chosen == "right" else ("left",)
     steps: list[Step] = []
     for what, length in (
-        ("slot", _length(options, "slot_length", SLOT_LENGTH)),
-        ("runner", _length(options, "runner_length", RUNNER_LENGTH)),
+        ("slot", number(options, "slot_length", SLOT_LENGTH)),
+        ("runner", number(options, "runner_length", RUNNER_LENGTH)),
     ):
         for side in sides:
             steps += [_width(f"{what}-{side}", at) for at in _stations(options, length)]
@@ -61,14 +62,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def _stations(options: Mapping[str, OptionValue], length: float) -> list[float]:
-    count = options.get("stations")
-    n = int(count) if isinstance(count, int | float) and count >= 2 else STATIONS
+    n = int(number(options, "stations", STATIONS))
     return [round(length * k / (n - 1), 3) for k in range(n)]
-
-
-def _length(options: Mapping[str, OptionValue], name: str, default: float) -> float:
-    given = options.get(name)
-    return float(given) if isinstance(given, int | float) and given > 0 else default
 
 
 def _width(name: str, at: float | None) -> Step:
@@ -174,8 +169,7 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
     from bench.uncertainty import Part, combine, rectangular
 
     confidence = 0.99 if evidence.known.looks else 0.95
-    given = evidence.options.get("slot_straight")
-    bow = float(given) if isinstance(given, int | float) and given >= 0 else BOW
+    bow = number(evidence.options, "slot_straight", BOW)
     # a bow of h takes h off the side play, wants h more relief, and 2 h over the length off the yaw play, as two
     # bows would
     name = "bow that no width shows"
@@ -194,11 +188,8 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
 
 
 def _limits(evidence: Evidence) -> tuple[float, float]:
-    least, most = (evidence.options.get(f"clearance_{which}") for which in ("least", "most"))
-    return (
-        float(least) if isinstance(least, int | float) else BINDS,
-        float(most) if isinstance(most, int | float) else LOOSE,
-    )
+    options = evidence.options
+    return number(options, "clearance_least", BINDS), number(options, "clearance_most", LOOSE)
 
 
 def _verdict(tightest: float, loosest: float, expanded: float, least: float, most: float) -> Verdict:
@@ -280,14 +271,37 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, MANUAL),
     options=(
         Option("runner", "choice", "Which runner is measured live", "left", ("left", "right", "both")),
-        Option("stations", "count", "At how many places slot and runner are measured live", STATIONS),
-        Option("slot_length", "length", "Length of the slot that is measured live", SLOT_LENGTH),
-        Option("runner_length", "length", "Length of the runners"),
-        Option("slot_straight", "length", "How straight the slot is over a runner's length"),
-        Option("clearance_least", "length", "Clearance, both sides together, under which it binds"),
-        Option("clearance_most", "length", "Clearance over which it is loose"),
+        Option(
+            "stations",
+            "count",
+            "At how many places slot and runner are measured live",
+            STATIONS,
+            low=2,
+            high=50,
+        ),
+        Option(
+            "slot_length",
+            "length",
+            "Length of the slot that is measured live",
+            SLOT_LENGTH,
+            low=10.0,
+            high=10000.0,
+        ),
+        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
+        Option(
+            "slot_straight", "length", "How straight the slot is over a runner's length", low=0.0, high=10.0
+        ),
+        Option(
+            "clearance_least",
+            "length",
+            "Clearance, both sides together, under which it binds",
+            low=0.0,
+            high=10.0,
+        ),
+        Option("clearance_most", "length", "Clearance over which it is loose", low=0.001, high=10.0),
     ),
     needs=("jig", "caliper"),
+    rank=6,
     columns=("what", "station", "width"),
     accepts=accepts,
 )

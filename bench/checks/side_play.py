@@ -1,8 +1,8 @@
 """How far do the runners let the sled shift and yaw? It is leaned and twisted within its play, at a stop.
 
-Leaned bodily near the runners' middle the difference is the side play; twisted about it, the difference at a
-distance v over |v| is the yaw play. Play is the scatter of cut angles that no move of the fence removes.
-May import: bench.checks, bench.finding; arithmetic inside functions only.
+Leaned bodily near the runners' middle the difference is the side play; twisted about
+it, the difference at a distance v over |v| is the yaw play. Play is the scatter of cut
+angles that no move of the fence removes.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Option, OptionValue, Step
-from bench.checks.slips import uneven_spots
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import SIDE, Option, OptionValue, given_number, number
+from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity
 
 TIMES = 5
@@ -28,8 +29,7 @@ PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
-    given = options.get("twist_at")
-    at = float(given) if isinstance(given, int | float) and given else TWIST_AT
+    at = number(options, "twist_at", TWIST_AT)
 
     def step(placement: str, words: str, place: float) -> Step:
         return Step(placement, words, "spot", TIMES, "right", "standing", place, "side-play")
@@ -185,8 +185,8 @@ def _runner_remarks(
     evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
 ) -> list[str]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each foretells the other."""
-    length = evidence.options.get("runner_length")
-    if not isinstance(length, int | float) or length <= 0:
+    length = given_number(evidence.options, "runner_length")
+    if length is None:
         return []
     notes = []
     twisted = [abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]]
@@ -220,8 +220,13 @@ CHECK = Check(
     quantities=("side-play", "yaw-play"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("twist_at", "length", "How far from the runners' middle the twist is read"),
-        Option("runner_length", "length", "Length of the runners"),
+        Option(
+            "twist_at", "length", "How far from the runners' middle the twist is read", low=1.0, high=5000.0
+        ),
+        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
+        SIDE,
     ),
     needs=("jig",),
+    rank=7,
+    measures=("yaw-play",),
 )

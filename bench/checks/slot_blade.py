@@ -1,9 +1,9 @@
 """Does the blade run with the slot? The indicator rides in the slot and touches the blade body.
 
-First choice, one spot: a marked spot touched at the front, the blade turned by hand until the same spot stands
-at the rear, touched again: b = -(X_rear - X_front) / D, immune to tilt, warp and dish. Second, sweeps over the
-blade body at even turns: their mean cancels tilt. May import: bench.checks, bench.finding, bench.gear;
-arithmetic inside functions only.
+First choice, one spot: a marked spot touched at the front, the blade turned by hand
+until the same spot stands at the rear, touched again: b = -(X_rear - X_front) / D,
+immune to tilt, warp and dish. Second, sweeps over the blade body at even turns: their
+mean cancels tilt.
 """
 
 from __future__ import annotations
@@ -13,14 +13,15 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.counts import count_of
-from bench.checks.mean_turn import mean_turn
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Option, OptionValue, Step
-from bench.checks.remarks import of_sweeps, undecided
-from bench.checks.slips import uneven_spots
-from bench.checks.slopes import place, shared_rows, turn_factor
-from bench.checks.turns import are_even, even_turns, turn_of
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
+from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.counts import count_of
+from bench.checks.shared.mean_turn import mean_turn
+from bench.checks.shared.remarks import of_sweeps, undecided
+from bench.checks.shared.slips import uneven_spots
+from bench.checks.shared.slopes import place, shared_rows, turn_factor
+from bench.checks.shared.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Settle, SweepRow
 from bench.gear import LeftRight, Saw
 
@@ -33,6 +34,7 @@ AGAIN = "Lift the plunger and let it down for each reading."
 END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 SPOTS = ("front", "rear")
+FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, live, unless said; common practice, no source
 
 
 def _side(options: Mapping[str, OptionValue]) -> LeftRight:
@@ -48,14 +50,13 @@ def _mount(options: Mapping[str, OptionValue]) -> Mount:
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
     side, mount = _side(options), _mount(options)
-    turns = options.get("turns")
-    if isinstance(turns, int | float) and turns >= 1:
+    if (turns := given_number(options, "turns")) is not None:
         return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
     words = (
         f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a marked spot of the blade body "
         f"below the gullets, "
     )
-    at_front, at_rear = _number(options.get("front_at"), 0.0), _number(options.get("rear_at"), 160.0)
+    at_front, at_rear = number(options, "front_at", FRONT_AT), number(options, "rear_at", REAR_AT)
 
     def spot(name: str, text: str, at: float) -> Step:
         return Step(name, f"{text} {AGAIN}", "spot", TOUCHES, side, mount, at, "slot-blade", AGAIN)
@@ -131,7 +132,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     length = abs(apart)
     rounded = math.sqrt(pooled) < count / 3
     span = indicator_error(lean, count, short_span_error=indicator.short_span_error, rounded=rounded)
-    end_float = _number(evidence.options.get("end_float"), END_FLOAT)
+    end_float = number(evidence.options, "end_float", END_FLOAT)
     rows: list[Part | None] = [
         Part("touches", "A", math.sqrt(pooled * sum(1 / n for n in sizes)) / length, dof)
         if pooled > 0
@@ -269,10 +270,6 @@ def rear_way(b: float, saw: Saw | None) -> str:
     return f"rear leans {way}, {toward} the rip fence"
 
 
-def _number(value: object, default: float) -> float:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else default
-
-
 KIND = "slot-blade"
 
 CHECK = Check(
@@ -284,16 +281,39 @@ CHECK = Check(
     cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option("slot", "choice", "In which slot the indicator rides", "right", ("left", "right")),
-        Option("turns", "count", "Sweeps at so many even turns instead of one spot"),
-        Option("front_at", "length", "Place of the spot at the front, along the travel"),
-        Option("rear_at", "length", "Place of the spot at the rear"),
+        Option(
+            "turns",
+            "count",
+            "Sweeps at so many even turns instead of one spot",
+            low=1,
+            high=72,
+            sweeps=True,
+        ),
+        Option(
+            "front_at",
+            "length",
+            "Place of the spot at the front, along the travel",
+            low=-5000.0,
+            high=5000.0,
+            unless="turns",
+        ),
+        Option(
+            "rear_at", "length", "Place of the spot at the rear", low=-5000.0, high=5000.0, unless="turns"
+        ),
         Option(
             "end_float",
             "length",
             f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm unless said; common practice, "
             f"no source)",
+            low=0.0,
+            high=10.0,
+            unless="turns",
         ),
+        MOUNT,
+        SIDE,
     ),
     needs=("saw",),
+    rank=2,
+    turns_saw="blade",
     accepts=accepts,
 )

@@ -1,8 +1,8 @@
 """Does a board agree? It is turned and cut n times, and the strip cut along its first edge is measured.
 
-a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept left of the blade; kept
-right the sign flips, and it flips where the fence stands beyond the board: the cut edge then comes to it by the
-other turn. May import: bench.checks, bench.finding; arithmetic inside functions only. mm and rad.
+a = (w_near - w_far) / (n L), w_near where the strip touched the fence, the board kept
+left of the blade; kept right the sign flips, and it flips where the fence stands beyond
+the board: the cut edge then comes to it by the other turn. mm and rad.
 """
 
 from __future__ import annotations
@@ -11,20 +11,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.board_agreement import agreement_words, compare
-from bench.checks.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
 from bench.checks.fence_square import fence_way
-from bench.checks.model import (
-    Check,
-    Evidence,
-    EvidenceError,
-    EvidenceGear,
-    Option,
-    OptionValue,
-    Step,
-    SweepHistory,
-)
-from bench.checks.width_doubts import of_strip
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step, SweepHistory
+from bench.checks.options import STEEPEST, Option, OptionValue, given_number, number
+from bench.checks.shared.board_agreement import agreement_words, compare
+from bench.checks.shared.cautions import BOARD_HELD, COUNT_OFF, CUT_CLEAR, EXIT_BLOCK, MANUAL
+from bench.checks.shared.width_doubts import of_strip
 from bench.finding import Finding, Quantity, Settle
 
 if TYPE_CHECKING:
@@ -41,10 +33,8 @@ FREE_CUT = 100e-6  # rad by which one cut may differ where no play is known; com
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    apart = _given(options, "apart")
-    if apart is None:
-        apart = (_given(options, "board") or BOARD) - 2 * IN_FROM_END
-    turns = int(_given(options, "turns") or TURNS)
+    apart = number(options, "apart", number(options, "board", BOARD) - 2 * IN_FROM_END)
+    turns = int(number(options, "turns", TURNS))
     right = options.get("kept") == "right"
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
@@ -69,7 +59,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
     options, known, caliper = evidence.options, evidence.known, evidence.gear.caliper
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
-    apart, turns = _apart(evidence), _turns(options)
+    apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
     notes: list[str] = []
     single = len(near) + len(far) == 2
     if single:
@@ -113,7 +103,7 @@ def evaluate(evidence: Evidence) -> Finding:
     said = verdict(a, combined.expanded, limit) if limit is not None else None
     _doubts(near, far, combined.expanded * turns * apart, notes)
     _beside_sweep(evidence, a, combined.expanded, turns, notes)
-    width = _given(options, "board")
+    width = given_number(options, "board")
     whose = f"a board of {width:.0f} mm" if width is not None else "boards as wide as this one"
     notes.append(f"The answer is for {whose}; a bowed sled fence meets others otherwise.")
     return Finding(
@@ -146,19 +136,6 @@ def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     return (options.get("kept") == "right") == far
 
 
-def _given(options: Mapping[str, OptionValue], name: str) -> float | None:
-    value = options.get(name)
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
-
-
-def _turns(options: Mapping[str, OptionValue]) -> int:
-    given = _given(options, "turns")
-    turns = TURNS if given is None else int(given)
-    if not 1 <= turns <= MOST_TURNS:
-        raise EvidenceError(f"--turns takes 1 to {MOST_TURNS}, not {turns}: how often the board was turned")
-    return turns
-
-
 def _widths(evidence: Evidence, end: str) -> list[float]:
     found = [w for trace in evidence.traces if trace.placement == end for w in trace.reading]
     if not found:
@@ -168,15 +145,13 @@ def _widths(evidence: Evidence, end: str) -> list[float]:
 
 def _apart(evidence: Evidence) -> float:
     """As said; else as the widths were asked for at their places along the strip."""
-    given = _given(evidence.options, "apart")
-    if given is not None and not given > 0.0:
-        raise EvidenceError("--apart must be more than nothing: how far apart the widths were read")
+    given = given_number(evidence.options, "apart")
     if given is None:
         at = {t.placement: t.travel[0] for t in evidence.traces if t.travel}
         given = at.get(FAR, 0.0) - at.get(NEAR, 0.0)
     if not given > 0.0:
         raise EvidenceError("give --apart: how far apart along the strip the widths were read")
-    board = _given(evidence.options, "board")
+    board = given_number(evidence.options, "board")
     if board is not None and given > board:
         raise EvidenceError(
             f"the widths cannot have been read {given:g} mm apart on the strip of a {board:g} mm board"
@@ -237,10 +212,10 @@ def _beside_sweep(evidence: Evidence, a: float, expanded: float, turns: int, not
 
 
 def _sweep(evidence: Evidence) -> SweepHistory | None:
-    named = _given(evidence.options, "sweep_fence")
+    named = given_number(evidence.options, "sweep_fence")
     if named is None:
         return evidence.known.sweep
-    return SweepHistory(named, _given(evidence.options, "sweep_fence_uncertainty") or 0.0)
+    return SweepHistory(named, given_number(evidence.options, "sweep_fence_uncertainty") or 0.0)
 
 
 def holds_back(evidence: Evidence, finding: Finding) -> str | None:
@@ -248,7 +223,7 @@ def holds_back(evidence: Evidence, finding: Finding) -> str | None:
     sweep, board = _sweep(evidence), finding.quantities[0]
     if sweep is None:
         return None
-    turns = _turns(evidence.options)
+    turns = int(number(evidence.options, "turns", TURNS))
     if compare(board.value, board.uncertainty, sweep.fence, sweep.expanded, turns).agree:
         return None
     return "No move is given while board and sweep differ: find out which of them is wrong first."
@@ -267,16 +242,31 @@ CHECK = Check(
     verified_by="take a sweep (fence-square) or cut another board: it says what is left",
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
-        Option("apart", "length", "How far apart along the strip the widths are read"),
-        Option("turns", "count", "How often the board is turned", TURNS),
+        Option("apart", "length", "How far apart along the strip the widths are read", low=1.0, high=5000.0),
+        Option("turns", "count", "How often the board is turned", TURNS, low=1, high=MOST_TURNS),
         Option("kept", "choice", "On which side of the blade the board lies", "left", ("left", "right")),
-        Option("board", "length", "Width of the board"),
+        Option("board", "length", "Width of the board", low=2 * IN_FROM_END + 1.0, high=5000.0),
         Option(
             "hold", "choice", "Against which wall the sled was held in every cut", None, ("left", "right")
         ),
-        Option("sweep_fence", "angle", "What the sweep found for the fence, to compare"),
-        Option("sweep_fence_uncertainty", "angle", "Its give or take"),
+        Option(
+            "sweep_fence",
+            "angle",
+            "What the sweep found for the fence, to compare",
+            low=-STEEPEST,
+            high=STEEPEST,
+        ),
+        Option(
+            "sweep_fence_uncertainty",
+            "angle",
+            "Its give or take",
+            low=0.0,
+            high=STEEPEST,
+            needs="sweep_fence",
+        ),
     ),
     needs=("jig", "caliper"),
+    rank=8,
+    takes=("fence",),
     columns=("end", "width"),
 )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -32,24 +33,16 @@ from bench.commands.options import declared, read_options, the_check
 @click.option("--jig", metavar="NAME", help="The sled; the only one in the settings by default.")
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
-@click.option(
-    "--mount", type=click.Choice(["standing", "carried"]), help="How the indicator stood, if not as usual."
-)
-@click.option(
-    "--side", type=click.Choice(["left", "right"]), help="On which side of the surface (first set-up)."
-)
 @settings_option
 @log_option
 @json_option
-@declared
+@partial(declared, recorded=True)
 def evaluate(
     kind: str,
     files: tuple[str, ...],
     jig: str | None,
     saw: str | None,
     square: str | None,
-    mount: str | None,
-    side: str | None,
     settings_path: str | None,
     log_path: str | None,
     as_json: bool,
@@ -68,20 +61,11 @@ def evaluate(
     check = the_check(kind)
     where = paths(settings=settings_path, log=log_path)
     settings = load_settings(where)
-    options = read_options(check, given)
-    if mount is not None:
-        options["mount"] = mount
-    if side is not None:
-        options["side"] = side
+    options = read_options(check, given, recorded=True)
     try:
         gear = use(settings.gear, jig=jig, saw=saw, square=square)
     except GearUnknown as error:
         raise Complaint(str(error)) from error
-    steps = check.plan(options, gear)
-    if mount is not None and all(step.mount != mount for step in steps):
-        raise Complaint(f"--mount {mount} is not for {kind}: nothing in it hangs on that")
-    if side is not None and all(step.side is None for step in steps):
-        raise Complaint(f"--side is not for {kind}: nothing in it hangs on that")
     findings, refused = [], []
     for name in files:
         path = Path(name)

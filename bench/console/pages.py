@@ -12,8 +12,8 @@ from bench.console.pictures import on_the_sled
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
-from bench.units import UnitsError, length_words, parse_angle, parse_length, parse_slope
-from bench.wire import Begin, CheckKind, Finding, Option, OptionValue
+from bench.units import UnitsError, length_words, parse_length
+from bench.wire import Begin, CheckKind, Finding, Option, OptionError
 
 _TITLES = {
     "checks": "Which check?",
@@ -125,6 +125,8 @@ def _options(desk: AtDesk) -> list[Row]:
         return []
     out = [Row("Begin", lambda: _begin(desk, kind), "act", kind.question)]
 
+    swept = _swept(desk, kind)
+
     def pushes() -> None:
         view.pushes = view.pushes % 9 + 1
 
@@ -134,24 +136,36 @@ def _options(desk: AtDesk) -> list[Row]:
     def tap() -> None:
         view.tap = not view.tap
 
-    out.append(Row(f"Pushes a set-up: {view.pushes}", pushes, more="Three tell how much pushes differ."))
-    out.append(
-        Row(
-            f"Lean test: {'yes' if view.lean else 'no'}",
-            lean,
-            more="Proves the side on which the indicator stands.",
+    if swept:
+        out.append(Row(f"Pushes a set-up: {view.pushes}", pushes, more="Three tell how much pushes differ."))
+    if swept and kind.sided:
+        out.append(
+            Row(
+                f"Lean test: {'yes' if view.lean else 'no'}",
+                lean,
+                more="Proves the side on which the indicator stands.",
+            )
         )
-    )
-    out.append(
-        Row(
-            f"Tap test: {'yes' if view.tap else 'no'}",
-            tap,
-            more="Proves that the stand holds: tapped, the number comes back.",
+    if swept:
+        out.append(
+            Row(
+                f"Tap test: {'yes' if view.tap else 'no'}",
+                tap,
+                more="Proves that the stand holds: tapped, the number comes back.",
+            )
         )
-    )
-    for option in kind.options:
-        out.append(_option(desk, option))
+    out += [_option(desk, option) for option in _applying(desk, kind)]
     return out
+
+
+def _swept(desk: AtDesk, kind: CheckKind) -> bool:
+    return kind.swept or any(o.sweeps and o.name in desk.view.options for o in kind.options)
+
+
+def _applying(desk: AtDesk, kind: CheckKind) -> list[Option]:
+    """The options that say something beside what was chosen already."""
+    given = desk.view.options
+    return [o for o in kind.options if (not o.needs or o.needs in given) and o.unless not in given]
 
 
 def _option(desk: AtDesk, option: Option) -> Row:
@@ -182,36 +196,23 @@ def _option(desk: AtDesk, option: Option) -> Row:
 
 def _begin(desk: AtDesk, kind: CheckKind) -> None:
     try:
-        options = {o.name: _value(o, desk.view.options.get(o.name), desk.state.units) for o in kind.options}
-    except (UnitsError, ValueError) as error:
+        given = desk.view.options
+        options = {o.name: o.read(given[o.name]) for o in _applying(desk, kind) if o.name in given}
+    except OptionError as error:
         desk.state.say("options", str(error), bad=True)
         return
+    swept = _swept(desk, kind)
     needs_jig = "jig" in kind.needs
     desk.begin(
         Begin(
             kind.kind,
             jig=desk.state.the_jig if needs_jig else None,
             sweeps=desk.view.pushes,
-            lean=desk.view.lean,
-            tap=desk.view.tap,
-            options={name: value for name, value in options.items() if value is not None},
+            lean=desk.view.lean and swept and kind.sided,
+            tap=desk.view.tap and swept,
+            options=options,
         )
     )
-
-
-def _value(option: Option, text: str | None, units: str) -> OptionValue:
-    """mm and rad. Raises UnitsError, or ValueError for a count that is none."""
-    if text is None:
-        return option.default
-    if option.kind == "length":
-        return parse_length(_with_unit(text, units))
-    if option.kind == "angle":
-        return parse_angle(text)
-    if option.kind == "slope":
-        return parse_slope(text)
-    if option.kind == "count":
-        return int(text)
-    return text
 
 
 def _with_unit(text: str, units: str) -> str:
@@ -366,7 +367,7 @@ def _typed(desk: AtDesk, field: str, text: str) -> None:
             option = next((o for o in kind.options if o.name == name), None) if kind is not None else None
             if option is not None:
                 text = _with_unit(text, units) if option.kind == "length" else text
-                _value(option, text, units)
+                option.read(text)
                 desk.view.options[name] = text
         elif field in ("live:right", "live:left"):
             beyond = parse_length(_with_unit(text, units))
@@ -379,5 +380,8 @@ def _typed(desk: AtDesk, field: str, text: str) -> None:
             first_start.typed(desk, text)
         else:
             sleds.typed(desk, field, text)
+    except OptionError as error:
+        desk.view.typing, desk.view.typed = field, text  # it stays at the field
+        desk.state.say("typed", f"It {error.problem}.", bad=True)
     except (UnitsError, ValueError) as error:
         desk.state.say("typed", phrases.upper_first(str(error)) + ".", bad=True)

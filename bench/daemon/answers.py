@@ -217,17 +217,22 @@ class Answers:
 
     def kinds(self, ref: int | None = None) -> ChecksReply:
         bench = self.service.bench
-        kinds = [
-            CheckKind(
-                kind=check.kind,
-                question=check.question,
-                needs=list(check.needs),
-                options=list(check.options),
-                can=(why := bench.why_not(check, {}, EvidenceGear())) is None,
-                why_not=why or "",
+        kinds = []
+        for check in checks().values():
+            steps = check.plan({}, EvidenceGear())
+            why = bench.why_not(check, {}, EvidenceGear())
+            kinds.append(
+                CheckKind(
+                    kind=check.kind,
+                    question=check.question,
+                    needs=list(check.needs),
+                    options=[option for option in check.options if not option.recorded],
+                    can=why is None,
+                    why_not=why or "",
+                    swept=any(step.gather == "sweep" for step in steps),
+                    sided=any(step.side is not None for step in steps),
+                )
             )
-            for check in checks().values()
-        ]
         return ChecksReply(kinds, ref)
 
     # ---- checks and moves -----------------------------------------------------------------------------

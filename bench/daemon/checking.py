@@ -15,7 +15,8 @@ from typing import Any
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, OptionValue, Tap, Trace
+from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
+from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.concluding import Concluding, with_verdict_on_move
 from bench.daemon.feed import Instrument
 from bench.daemon.outbox import Outbox
@@ -135,6 +136,12 @@ class Checking:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        try:
+            check = find(request.check)
+            options = validated(check, request.options)
+        except (UnknownCheck, OptionError) as error:
+            raise WrongUse(str(error)) from error
+        request = msgspec.structs.replace(request, options=options)
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -142,14 +149,10 @@ class Checking:
                 f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish it, or end it with "
                 f"`sweepgauge abandon`"
             )
-        try:
-            find(request.check)
-        except UnknownCheck as error:
-            raise WrongUse(str(error)) from error
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
         gear = self.gear_for(request)
-        why = self.why_not(find(request.check), request.options, gear)
+        why = self.why_not(check, options, gear)
         if why is not None:
             raise WrongUse(why)
         run_id = uuid.uuid4().hex[:12]
@@ -201,6 +204,8 @@ class Checking:
         begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
         try:
             request = msgspec.convert(begun, Begin)
+            options, wrong = understood(find(request.check), request.options)
+            request = msgspec.structs.replace(request, options=options)
             run = self._make_run(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
             self.log.abandon(left.run, f"could not be taken up again: {error}")
@@ -221,7 +226,10 @@ class Checking:
             now=now,
         )
         kept = sum(1 for t in run.kept.traces if t.push)
-        return f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again."
+        left_out = "".join(f" Left out: {error}." for error in wrong)
+        return (
+            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again.{left_out}"
+        )
 
     # ---- while it goes on, and how it ends --------------------------------------------------------
 

@@ -12,7 +12,8 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.model import Check, EvidenceGear, Known, OptionValue
+from bench.checks.model import Check, EvidenceGear, Known
+from bench.checks.options import OptionValue
 from bench.daemon.checking import Checking
 from bench.daemon.feed import UNREAD, Batch, Instrument, Role
 from bench.daemon.live_host import LiveHost

@@ -14,8 +14,10 @@ from typing import Any
 
 import msgspec
 
-from bench.checks import fence_square, find, side_play, test_board
-from bench.checks.model import Evidence, EvidenceGear, Known, Pool, SquareHistory, SweepHistory
+from bench.checks import checks, find
+from bench.checks.model import Evidence, EvidenceGear, Known, Measured, Pool, SquareHistory, SweepHistory
+from bench.checks.options import understood
+from bench.checks.shared.remarks import NOT_TURNED
 from bench.finding import Finding, Quantity
 from bench.log import export, load, read
 
@@ -88,13 +90,14 @@ def as_shown(evidence: Evidence) -> Evidence:
     """Travel and readings as the instruments showed them, which is what recorded files hold: what grows the other
     way is turned back, so that the same settings turn it again."""
     check, gear = find(evidence.check), evidence.gear
-    steps = {step.placement: step for step in check.plan({**evidence.options, "placements": "both"}, gear)}
+    options, _ = understood(check, evidence.options)
+    steps = {step.placement: step for step in check.plan({**options, "placements": "both"}, gear)}
     turn = -1.0 if "reading" in check.columns and gear.indicator.grows == "pulled-out" else 1.0
     traces = []
     for trace in evidence.traces:
         step = steps.get(trace.placement)
         if step is None and check.accepts is not None:
-            step = check.accepts(trace.placement, evidence.options, gear)
+            step = check.accepts(trace.placement, options, gear)
         swept = step is not None and step.gather == "sweep" and step.mount is not None
         away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
         traces.append(
@@ -139,8 +142,8 @@ def known(
             pool=reseated,
             seat_scatter=_seat(reseated, one_seat),
             yaw_play=_yaw_play(db, gear),
-            square=_square(db, gear) if kind == fence_square.KIND else None,
-            sweep=_sweep(db, gear) if kind == test_board.KIND else None,
+            square=_square(db, gear) if "square" in find(kind).takes else None,
+            sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
 
 
@@ -205,11 +208,20 @@ def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     return math.sqrt(more) if more > 0 else None
 
 
+def _measuring(
+    db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
+) -> list[read.FindingRow]:
+    """Findings of the checks that measure it, newest first, the last so many of each."""
+    kinds = [check.kind for check in checks().values() if what in check.measures]
+    rows = [row for kind in kinds for row in read.list_findings(db, check=kind, jig=jig, last=last)]
+    return sorted(rows, key=lambda row: row.order, reverse=True)
+
+
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     """Of the latest side-play of this sled on this saw, rad, full swing."""
     if gear.jig is None:
         return None
-    for row in reversed(read.list_findings(db, check=side_play.KIND, jig=gear.jig.name, last=LOOK_BACK)):
+    for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
         if row.superseded_by is not None or row.finding.saw != (gear.saw.name if gear.saw else None):
             continue
         play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
@@ -225,9 +237,10 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     moved = {move.finding for move in read.moves(db) if move.made is not None}
     for row in reversed(read.list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
         found = row.finding
-        if found.check not in (fence_square.KIND, test_board.KIND):
+        check = checks().get(found.check)  # a later version's log may have others
+        if check is None or not check.turns_fence:
             continue
-        if found.check == test_board.KIND and found.id not in moved:
+        if "fence" not in check.measures and found.id not in moved:
             continue
         if row.superseded_by is not None or found.saw != (gear.saw.name if gear.saw else None):
             continue
@@ -246,7 +259,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     """
     name = gear.square.name if gear.square else None
     passed_over: tuple[Finding, Quantity] | None = None
-    for row in reversed(read.list_findings(db, check=fence_square.KIND, last=read.KNOWN_FINDINGS)):
+    for row in _measuring(db, "square", last=read.KNOWN_FINDINGS):
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
         if measured is None or row.superseded_by is not None:
             continue
@@ -257,7 +270,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
             before = passed_over[1]
             if abs(before.value - measured.value) <= math.hypot(before.uncertainty, measured.uncertainty):
                 return _history(*passed_over)
-        if not any(fence_square.NOT_TURNED in note for note in row.finding.notes):
+        if not any(NOT_TURNED in note for note in row.finding.notes):
             return _history(row.finding, measured)
         passed_over = passed_over or (row.finding, measured)
     return None

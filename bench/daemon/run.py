@@ -12,7 +12,8 @@ from typing import Any
 import msgspec
 
 from bench.asking import Ask, Facts, advance, ask
-from bench.checks.model import Check, Evidence, EvidenceGear, Lean, OptionValue, Step, Tap, Trace
+from bench.checks.model import Check, Evidence, EvidenceGear, Lean, Step, Tap, Trace
+from bench.checks.options import OptionValue
 from bench.daemon.journal import Journal
 from bench.daemon.kept import Kept
 from bench.daemon.leaning import lean_words, proved_side

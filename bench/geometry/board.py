@@ -1,6 +1,6 @@
 """Rotation of a fence from one test board turned and cut several times.
 
-May import: numpy, bench.geometry.reversal. Rotation counter-clockwise positive; lengths in mm, angles in rad.
+Rotation counter-clockwise positive; lengths in mm, angles in rad.
 """
 
 from __future__ import annotations

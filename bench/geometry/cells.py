@@ -1,6 +1,6 @@
 """Readings come by time, a line is fitted over travel: rests dropped, the rest averaged in equal cells.
 
-May import: numpy only. Travel and reading in mm.
+Travel and reading in mm.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What a board that is pushed against a fence rests on: an edge of the convex hull of the fence's profile.
 
-May import: numpy, bench.geometry.reversal. Frame: +X right, +Y away from the operator, rotation
-counter-clockwise positive. Lengths in mm, rotations in rad.
+Frame: +X right, +Y away from the operator, rotation counter-clockwise positive. Lengths
+in mm, rotations in rad.
 """
 
 from __future__ import annotations

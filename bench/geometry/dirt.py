@@ -1,6 +1,6 @@
 """Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the end.
 
-May import: numpy, bench.geometry.robust, bench.uncertainty.student. Readings in mm, sorted by travel.
+Readings in mm, sorted by travel.
 """
 
 from __future__ import annotations

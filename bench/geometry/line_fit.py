@@ -1,6 +1,6 @@
 """The slope of one sweep, as sharp as least squares on clean readings and unmoved by dirt.
 
-May import: numpy, bench.geometry. Travel and reading in mm, time in s, slopes in rad (mm per mm).
+Travel and reading in mm, time in s, slopes in rad (mm per mm).
 """
 
 from __future__ import annotations

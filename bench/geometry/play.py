@@ -1,6 +1,6 @@
 """Side and yaw play of a sled from readings while it is leaned and twisted in its slots.
 
-May import: numpy, bench.geometry.reversal. Displacement along X, right positive, in mm; yaw in rad.
+Displacement along X, right positive, in mm; yaw in rad.
 """
 
 from __future__ import annotations

@@ -1,11 +1,13 @@
 """A straight line through cells whose errors are related along the travel, with an honest standard error.
 
-May import: numpy only. Neighbouring cells share form and texture: their errors are taken as a Gaussian
-process, white noise (falling with the readings in a cell) plus a part whose correlation fades exponentially
-over a reach, plus, where the readings ask for it, smooth form (the low Legendre orders, which leave the slope
-alone). Reach, share and form are not known, so the answer is averaged over a grid, each by how well it
-explains the residuals (restricted likelihood: Patterson and Thompson (1971), Biometrika 58, 545; averaging:
-Hoeting et al. (1999), Statistical Science 14, 382). A step is one more column, judged by the same evidence.
+Neighbouring cells share form and texture: their errors are taken as a Gaussian process,
+white noise (falling with the readings in a cell) plus a part whose correlation fades
+exponentially over a reach, plus, where the readings ask for it, smooth form (the low
+Legendre orders, which leave the slope alone). Reach, share and form are not known, so
+the answer is averaged over a grid, each by how well it explains the residuals
+(restricted likelihood: Patterson and Thompson (1971), Biometrika 58, 545; averaging:
+Hoeting et al. (1999), Statistical Science 14, 382). A step is one more column, judged
+by the same evidence.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """From sweeps along a straightedge, as it lies and rolled over, to the profile of the face itself.
 
-Averaging on uneven travel, levelling and the straightedge reversal; no choice of what is good enough.
-May import: numpy. Positions and heights in mm. Every result is linear in the readings, so each comes with
-the covariance that noise in the readings gives it (GUM, JCGM 100:2008, 5.1 and 5.2).
+Averaging on uneven travel, levelling and the straightedge reversal; no choice of what
+is good enough. Positions and heights in mm. Every result is linear in the readings, so
+each comes with the covariance that noise in the readings gives it (GUM, JCGM 100:2008,
+5.1 and 5.2).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Straight lines through points some of which are dirt: high-breakdown start, redescending fit.
 
-May import: numpy only. Sources: Rousseeuw and Leroy (1987), Robust Regression and Outlier Detection (least
-quantile of squares); Beaton and Tukey (1974), Technometrics 16, 147 (bisquare).
-Shapes: x, y, weights (n,); lines are (intercept, slope).
+Sources: Rousseeuw and Leroy (1987), Robust Regression and Outlier Detection (least
+quantile of squares); Beaton and Tukey (1974), Technometrics 16, 147 (bisquare). Shapes:
+x, y, weights (n,); lines are (intercept, slope).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """How far a runner can shift and yaw in its slot, from widths at stations; where it binds and by how much.
 
-May import: numpy, bench.geometry.reversal, bench.geometry.contact. Frame: Y along the slot, away positive;
-X right positive; yaw counter-clockwise positive. Lengths in mm, yaw in rad.
+Frame: Y along the slot, away positive; X right positive; yaw counter-clockwise
+positive. Lengths in mm, yaw in rad.
 
 A rigid runner at place p (of its station 0 in the slot), offset x and yaw t fits while
 

@@ -1,7 +1,7 @@
 """How widths and spacings move over a year: moisture content of wood, shrinking and swelling, heat.
 
-May import: bench.geometry.reversal for its error. Lengths in mm, temperature in deg C, relative humidity
-as a fraction, moisture content in percent of the oven-dry mass (as every table of wood has it).
+Lengths in mm, temperature in deg C, relative humidity as a fraction, moisture content
+in percent of the oven-dry mass (as every table of wood has it).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """A sweep that is two lines: bumped stand, pressed zero, slipped square.
 
-May import: numpy only. Small steps are judged with the noise (`related_noise`); here are those so large that
+Small steps are judged with the noise (`related_noise`); here are those so large that
 the robust line left one side of them out.
 """
 

@@ -1,8 +1,8 @@
 """How straight a profile is: about the least-squares line, within the minimum zone, and its bow.
 
-May import: numpy, bench.geometry.reversal, bench.geometry.contact. Lengths in mm (or any one unit of
-height); straightness is measured along y, as the readings are: for slopes below 1 mm/m that equals the
-distance square to the line to 1 part in 2 million. Terms: ISO 12780-1 and ISO 230-1:2012, 3.4.
+Lengths in mm (or any one unit of height); straightness is measured along y, as the
+readings are: for slopes below 1 mm/m that equals the distance square to the line to 1
+part in 2 million. Terms: ISO 12780-1 and ISO 230-1:2012, 3.4.
 """
 
 from __future__ import annotations

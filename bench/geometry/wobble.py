@@ -1,6 +1,6 @@
 """Wobble of a plate read at one radius while it is turned by hand: total, tilt, warp and where.
 
-May import: numpy, bench.geometry.reversal. Turns in rad, readings in mm.
+Turns in rad, readings in mm.
 """
 
 from __future__ import annotations

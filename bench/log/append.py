@@ -13,7 +13,8 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import packing
 from bench.log.rows import Stamp, SweepEnd

@@ -11,7 +11,8 @@ from typing import Literal
 
 import msgspec
 
-from bench.checks.model import EvidenceGear, OptionValue, Trace
+from bench.checks.model import EvidenceGear, Trace
+from bench.checks.options import OptionValue
 
 RunState = Literal["open", "finished", "abandoned"]
 SweepState = Literal["running", "whole", "interrupted", "refused", "undone"]

@@ -10,7 +10,8 @@ import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
-from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import append
 from bench.log.committer import NOT_QUEUED, Committer, Piece

@@ -1,7 +1,7 @@
 """Moves of the saw itself: the rip fence's rear end, and the blade's carriage or the table.
 
-Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a thing turned by a
-stands a times its length to the left. May import: bench.finding, bench.gear, bench.units. Pure; mm and rad.
+Frame as everywhere: +X right, rotation positive counter-clockwise, so the rear end of a
+thing turned by a stands a times its length to the left. Pure; mm and rad.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from bench.units import System, give_or_take, length_words
 class Alignment(msgspec.Struct, frozen=True):
     """dx: mm its rear end must go, positive right. way, distance: the same in words; text: one sentence."""
 
-    what: Literal["rip-fence", "blade", "table"]
     dx: float
     way: LeftRight
     distance: float
@@ -55,7 +54,7 @@ def rip_fence_move(
     if wanted_opening < 0:
         raise ValueError("a rip fence must not close on the rear of the blade: 0 or more would do")
     wanted_toe = -wanted_opening if rip_fence == "right" else wanted_opening
-    return _alignment("rip-fence", "the rip fence", toe - wanted_toe, expanded_uncertainty, span, units)
+    return _alignment("the rip fence", toe - wanted_toe, expanded_uncertainty, span, units)
 
 
 def blade_move(
@@ -72,35 +71,35 @@ def blade_move(
     go the other way.
     """
     if shifts == "table":
-        return _alignment("table", "the table", -rotation, expanded_uncertainty, span, units)
-    return _alignment("blade", "the blade's carriage", rotation, expanded_uncertainty, span, units)
+        return _alignment("the table", -rotation, expanded_uncertainty, span, units)
+    return _alignment("the blade's carriage", rotation, expanded_uncertainty, span, units)
 
 
-def saw_move(finding: Finding, saw: Saw | None, units: System = "mm") -> str | None:
+def saw_move(
+    finding: Finding, part: Literal["blade", "rip fence"] | None, saw: Saw | None, units: System = "mm"
+) -> str | None:
     """What is to be turned on the saw itself, in words for a person; None where the finding is not out, or is
-    not of the blade or the rip fence.
+    not of a part of the saw.
 
     The distance is told over 300 mm (a foot): where a saw is held and shifted differs from saw to saw.
     """
-    if finding.verdict != "outside" or saw is None:
+    if finding.verdict != "outside" or part is None or saw is None:
         return None
     judged = next((q for q in finding.quantities if q.verdict == "outside"), None)
     span = 304.8 if units == "inch" else 300.0
     if judged is None:
         return None
-    if judged.name == "blade":
+    if part == "blade":
         move = blade_move(judged.value, judged.uncertainty, span, units=units)
         other = "left" if move.way == "right" else "right"
         also = f" A saw whose table is shifted instead: the table's rear as much to the {other}."
-    elif judged.name in ("toe", "rip-fence"):
+    else:
         # the middle of what is good enough: it may open, it must not close
         wanted = (judged.tolerance or 0.0) / 2
         move = rip_fence_move(
             judged.value, judged.uncertainty, saw.rip_fence, span, wanted_opening=wanted, units=units
         )
         also = " It then opens a little at the rear." if wanted else ""
-    else:
-        return None
     return (
         f"{move.text}{also} Over another length, in proportion. First unplug the saw and see the blade at rest; which "
         f"bolts, in what order and how tight is in the saw's manual, which goes before this. Then take the check again."
@@ -108,7 +107,6 @@ def saw_move(finding: Finding, saw: Saw | None, units: System = "mm") -> str | N
 
 
 def _alignment(
-    what: Literal["rip-fence", "blade", "table"],
     name: str,
     rotation: float,
     expanded_uncertainty: float,
@@ -124,4 +122,4 @@ def _alignment(
         f"Move the rear end of {name} {give_or_take(abs(dx), uncertainty, units)} to the {way}, "
         f"{length_words(span, units)} behind the place where its front is held."
     )
-    return Alignment(what=what, dx=dx, way=way, distance=abs(dx), uncertainty=uncertainty, text=text)
+    return Alignment(dx=dx, way=way, distance=abs(dx), uncertainty=uncertainty, text=text)

@@ -1,6 +1,6 @@
 """Which feeler leaves to stack for a distance: exact, at most three, each leaf the user owns used once.
 
-Lengths in mm. May import: the standard library only. Pure.
+Lengths in mm. Pure.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """From a rotation to the move of the fence's free end: which end, which way, how far, with which leaves.
 
-Frame from above: +X right, +Y away from the operator, rotation positive counter-clockwise. A fence turned
-by a is turned back by -a about its pivot: dy = -a (x_a - x_p), positive away from the operator, at the place
-x_a where stop, leaves or screw act. May import: bench.finding, bench.gear, bench.units, bench.moves.leaves.
-Lengths in mm, angles in rad. Pure.
+Frame from above: +X right, +Y away from the operator, rotation positive
+counter-clockwise. A fence turned by a is turned back by -a about its pivot: dy = -a
+(x_a - x_p), positive away from the operator, at the place x_a where stop, leaves or
+screw act. Lengths in mm, angles in rad. Pure.
 """
 
 from __future__ import annotations

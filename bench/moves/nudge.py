@@ -1,7 +1,8 @@
 """The move made live: what the indicator must see, and how much is still to go while the screw bites.
 
-The indicator stands on the jig, near the fence's free end or on the arm of the square. Away from the operator
-and right are positive; r grows as the plunger is pushed in. May import: bench.gear. Pure; mm and rad.
+The indicator stands on the jig, near the fence's free end or on the arm of the square.
+Away from the operator and right are positive; r grows as the plunger is pushed in.
+Pure; mm and rad.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Did the move do what it was made for? The finding after it beside the finding before it.
 
-Pure. May import: bench.finding. Rotations in rad, distances in mm.
+Pure. Rotations in rad, distances in mm.
 """
 
 from __future__ import annotations

@@ -1,9 +1,10 @@
 """Rows of a budget and their sum: quadrature, Welch-Satterthwaite, Student's t; each row with its source.
 
-May import: bench.finding, bench.uncertainty.student. Angles in rad, lengths in mm, speeds in mm/s.
-None stands for infinite degrees of freedom. JCGM 100:2008 (GUM): 4.3.7 (bounds are taken as rectangular,
-half-width / sqrt 3), 5.1.2 (quadrature), G.4 (degrees of freedom). `weights` are the c_i with which the
-placements enter the answer: (1,) for one, (0.5, 0.5) for two that are averaged; placements are independent.
+Angles in rad, lengths in mm, speeds in mm/s. None stands for infinite degrees of
+freedom. JCGM 100:2008 (GUM): 4.3.7 (bounds are taken as rectangular, half-width / sqrt
+3), 5.1.2 (quadrature), G.4 (degrees of freedom). `weights` are the c_i with which the
+placements enter the answer: (1,) for one, (0.5, 0.5) for two that are averaged;
+placements are independent.
 """
 
 from __future__ import annotations

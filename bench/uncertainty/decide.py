@@ -1,7 +1,7 @@
 """From a value and its uncertainty to a verdict, and to what would settle one that cannot be told.
 
-May import: bench.finding, bench.uncertainty.budget, .sweeps, .student. Rotations in rad, lengths in mm.
-ISO 14253-1 and JCGM 106:2012 (guarded acceptance and guarded rejection).
+Rotations in rad, lengths in mm. ISO 14253-1 and JCGM 106:2012 (guarded acceptance and
+guarded rejection).
 """
 
 from __future__ import annotations

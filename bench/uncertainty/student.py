@@ -1,7 +1,4 @@
-"""Student's t and Fisher's F from the incomplete beta function, without SciPy (it triples the start-up).
-
-May import: the standard library only.
-"""
+"""Student's t and Fisher's F from the incomplete beta function, without SciPy (it triples the start-up)."""
 
 from __future__ import annotations
 

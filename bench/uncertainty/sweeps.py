@@ -1,6 +1,6 @@
 """What several sweeps say together: scatter between them, noise within them, history from the log.
 
-May import: bench.uncertainty.budget and .student. Rotations in rad. GUM 4.2.4 for pooling with history.
+Rotations in rad. GUM 4.2.4 for pooling with history.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ import sys
 import pytest
 
 from bench.asking import Ask
-from bench.checks import KINDS
+from bench.checks import checks
 from bench.checks import find as find_check
 from bench.checks.model import EvidenceGear
 from bench.demo import DemoError, Operator
@@ -37,7 +37,7 @@ SEEDS = {
 
 
 @pytest.mark.ci
-@pytest.mark.parametrize(("kind", "seed"), [(kind, seed) for kind in KINDS for seed in SEEDS[kind]])
+@pytest.mark.parametrize(("kind", "seed"), [(kind, seed) for kind in checks() for seed in SEEDS[kind]])
 async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     said: list[str] = []
     answer, good = await one_check(seed, said.append, kind, sweeps=2)
@@ -79,7 +79,7 @@ async def test_a_sled_fence_read_at_marks() -> None:
 
 def test_every_kind_has_a_truth_by_the_findings_own_names() -> None:
     saw = VirtualSaw.draw(1)
-    for kind in KINDS:
+    for kind in checks():
         truth = truth_of(saw, kind, {})
         assert truth and set(truth) <= set(find_check(kind).quantities)
     assert truth_of(saw, "no such kind", {}) == {}

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.checks import KINDS, checks, find
+from bench.checks import checks, find
 from bench.checks.model import EvidenceGear, Step
 from bench.gear import Indicator, Travel
 from bench.recorded import RecordedError, read_sweeps, sweeps_of
@@ -266,7 +266,10 @@ heads = st.sampled_from(
 
 
 @given(
-    st.sampled_from(KINDS), heads, st.lists(st.lists(cells, max_size=6), max_size=6), st.sampled_from(",;\t")
+    st.sampled_from(list(checks())),
+    heads,
+    st.lists(st.lists(cells, max_size=6), max_size=6),
+    st.sampled_from(",;\t"),
 )
 def test_rubbish_in_rows_is_read_or_refused(kind: str, head: str, rows: list[list[str]], sign: str) -> None:
     text = "\n".join([head, *(sign.join(row) for row in rows)])
@@ -280,7 +283,7 @@ def test_rubbish_in_rows_is_read_or_refused(kind: str, head: str, rows: list[lis
             assert all(abs(v) <= 1e6 for v in (*trace.travel, *trace.reading))
 
 
-@given(st.sampled_from(KINDS), st.binary(max_size=300), st.integers(0, 200))
+@given(st.sampled_from(list(checks())), st.binary(max_size=300), st.integers(0, 200))
 def test_rubbish_bytes_are_refused(kind: str, rubbish: bytes, at: int) -> None:
     good = swept().encode()
     data = good[:at] + rubbish + good[at:]
@@ -304,7 +307,7 @@ def _pipe(data: bytes) -> int:
     return out
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", list(checks()))
 def test_every_check_names_its_columns_and_steps(kind: str) -> None:
     check = checks()[kind]
     steps = check.plan({o.name: o.default for o in check.options if o.default is not None}, EvidenceGear())

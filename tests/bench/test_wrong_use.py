@@ -58,7 +58,10 @@ def test_a_port_that_is_none_is_not_opened(tmp_path: Path) -> None:
         ([], ["--help", "demo"]),
         (["log"], ["list", "show", "export", "log --help"]),
         (["decode", "--format", "line", "--option", "profile=plain", "--option", "profile=mux"], ["profile"]),
-        (["evaluate", "test-board", "board.csv", "--apart", "0 mm"], ["--apart", "more than nothing"]),
+        (
+            ["evaluate", "test-board", "board.csv", "--apart", "0 mm"],
+            ["--apart", "from 1 to 5000 mm", "'0 mm'"],
+        ),
     ],
 )
 def test_what_is_missing_is_named(tmp_path: Path, args: list[str], says: list[str]) -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.checks.face_texture import texture
 from bench.checks.fence_straight import CHECK
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.shared.face_texture import texture
 from bench.gear import Indicator
 
 X = np.arange(-300.0, 300.01, 0.5)

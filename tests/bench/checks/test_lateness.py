@@ -12,9 +12,9 @@ import random
 import pytest
 
 from bench.checks import find
-from bench.checks.closure import cycles
-from bench.checks.lateness import later
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.shared.closure import cycles
+from bench.checks.shared.lateness import later
 from bench.gear import Indicator
 
 A = 3e-3  # rad: 0.9 mm per 300

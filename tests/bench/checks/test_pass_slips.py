@@ -8,10 +8,10 @@ import random
 import numpy as np
 import pytest
 
-from bench.checks.closure import lost_motion
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Trace
-from bench.checks.slips import side_proved
+from bench.checks.shared.closure import lost_motion
+from bench.checks.shared.slips import side_proved
 from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig

@@ -92,7 +92,7 @@ def test_single_readings_in_two_units(kind: str, rows: list[tuple[str, float, fl
 
 
 def test_an_inch_user_reads_inches_in_the_notes() -> None:
-    from bench.checks.note_units import in_units
+    from bench.checks.shared.note_units import in_units
 
     said = [
         "Shift by 0.254 to 0.508 mm.",

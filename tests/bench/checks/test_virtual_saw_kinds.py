@@ -14,7 +14,8 @@ import pytest
 from recording import Recorder
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceGear, OptionValue, Trace
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.options import OptionValue
 from bench.demo_kinds import missed
 from bench.demo_truth import truth_of
 from bench.gear import Indicator, Jig, Saw

@@ -79,10 +79,27 @@ KINDS = [
             Option(
                 "hold", "choice", "Against which wall of the slots the sled is held", None, ("left", "right")
             ),
-            Option("runner_length", "length", "Length of the runners"),
+            Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
         ],
     ),
-    CheckKind("slot-blade", "Do the slots run with the blade?", ["saw"], []),
+    CheckKind(
+        "slot-blade",
+        "Do the slots run with the blade?",
+        ["saw"],
+        [
+            Option("turns", "count", "Sweeps at so many even turns", low=1, high=72, sweeps=True),
+            Option(
+                "rear_at",
+                "length",
+                "Place of the spot at the rear",
+                low=-5000.0,
+                high=5000.0,
+                unless="turns",
+            ),
+            Option("slip", "length", "How far it slips", low=0.0, high=1.0, needs="turns"),
+        ],
+        swept=False,
+    ),
     CheckKind("runner-fit", "Do the runners fit?", ["jig"], [], False, "no caliper is set up"),
 ]
 PLACE = Ask(

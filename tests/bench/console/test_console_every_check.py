@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.checks import KINDS
+from bench.checks import checks
 from bench.console.app import make_console
 from bench.demo import end_daemon, start_daemon
 from bench.wire import Ask, Finding
@@ -114,13 +114,16 @@ def form(app) -> None:
     rows = [row.words for row in app.desk.rows()]
     assert rows[0] == "Begin"
     for option in kind.options:
-        assert option.words in rows, option.name
+        assert (option.words in rows) == (not option.needs), option.name
         assert not any(c == "_" for c in option.words)
+    assert any(row.startswith("Pushes") for row in rows) == kind.swept
+    assert any(row.startswith("Lean test") for row in rows) == (kind.swept and kind.sided)
+    assert any(row.startswith("Tap test") for row in rows) == kind.swept
 
 
 @pytest.mark.parametrize(
     "kinds",
-    [["plate-wobble", "test-board"], pytest.param(sorted(KINDS), marks=pytest.mark.slow)],
+    [["plate-wobble", "test-board"], pytest.param(sorted(checks()), marks=pytest.mark.slow)],
     ids=["two", "all"],
 )
 async def test_the_form_the_cautions_and_the_first_set_up(bench, kinds) -> None:
@@ -268,7 +271,7 @@ def _board(finding: Finding) -> None:
 
 
 @pytest.mark.slow  # each reading is held still for half a second, as by hand
-@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize("kind", sorted(checks()))
 async def test_the_whole_check_by_keys_and_its_result(bench, kind) -> None:
     cables, folder = bench
     app = make_console(folder / "socket", look="shop")

@@ -174,6 +174,35 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
     assert begin.options == {"placements": "handle-left", "runner_length": 19.75}
 
 
+async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(fake, scenes) -> None:
+    def rows(app) -> list[str]:
+        return [row.words for row in app.desk.rows()]
+
+    async with scenes.screen(fake) as (app, pilot):
+        await pilot.press("1")
+        await scenes.until(pilot, lambda t: "Which check?" in t)
+        await pilot.press("2")
+        await scenes.until(pilot, lambda t: "Place of the spot at the rear" in t)
+        assert rows(app) == ["Begin", "Sweeps at so many even turns", "Place of the spot at the rear"]
+        await pilot.press("2", "9", "9", "enter")
+        await scenes.until(pilot, lambda t: "! It takes a whole number from 1 to 72, not '99'." in t)
+        assert (app.view.typing, app.view.typed, app.view.options) == ("option:turns", "99", {})
+        await pilot.press("backspace", "enter")
+        await scenes.until(pilot, lambda t: "Pushes a set-up" in t)
+        assert [row.partition(":")[0] for row in rows(app)] == [
+            "Begin",
+            "Pushes a set-up",
+            "Lean test",
+            "Tap test",
+            "Sweeps at so many even turns",
+            "How far it slips",
+        ]
+        await pilot.press("1")
+        await pilot.pause(0.05)
+    (begin,) = fake.of(Begin)
+    assert begin.options == {"turns": 9}
+
+
 async def test_what_the_daemon_refuses_is_said_as_a_sentence(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         fake.say(Error("wrong-use", "no indicator is set up: name its port in the settings"))

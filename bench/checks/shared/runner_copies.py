@@ -1,7 +1,7 @@
 """Play of many copies of the same runners and slots, with errors added to their widths, worked out together.
 
-The same conditions as in bench.geometry.runner_play, for which one copy after another would keep a small computer
-busy for seconds. May import: numpy and bench.geometry inside functions only. mm and rad.
+The same conditions as in bench.geometry.runner_play, for which one copy after another
+would keep a small computer busy for seconds. mm and rad.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """From the sweeps along a face to its profile, and what sweeps that differ do to any number read off it.
 
-Sweeps of one placement are cleaned, averaged, levelled and compared; two placements tell the face from the
-straightedge. May import: bench.checks, bench.finding; numpy and bench.geometry inside functions only.
-Positions and heights in mm; a height grows where the face stands proud.
+Sweeps of one placement are cleaned, averaged, levelled and compared; two placements
+tell the face from the straightedge. Positions and heights in mm; a height grows where
+the face stands proud.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from bench.checks.face_dirt import dirt_on_face
 from bench.checks.model import EvidenceError, Trace
+from bench.checks.shared.face_dirt import dirt_on_face
 from bench.finding import SweepRow
 
 if TYPE_CHECKING:

@@ -1,7 +1,7 @@
 """The instrument's count where the settings do not say it: as the readings of the whole check show it. mm.
 
-One pass, or a few touches, may lie on a coarser grid than the instrument's by luck; all together hardly do.
-May import: bench.checks.model, bench.gear; numpy and bench.geometry inside functions.
+One pass, or a few touches, may lie on a coarser grid than the instrument's by luck; all
+together hardly do.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """One pass over a saw plate, averaged over its turns: what the plate itself puts in cancels before the line is fitted.
 
-A warped or dished plate is no line, and a fit of each turn alone would set its real form aside as dirt. Lengths in
-mm. May import: bench.checks.slopes, .stretch; numpy and bench.geometry inside functions.
+A warped or dished plate is no line, and a fit of each turn alone would set its real
+form aside as dirt. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.checks.slopes import Placed
-from bench.checks.stretch import travel_span
+from bench.checks.shared.slopes import Placed
+from bench.checks.shared.stretch import travel_span
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array

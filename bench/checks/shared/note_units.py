@@ -1,6 +1,6 @@
 """Notes for someone who works in inches: lengths and slopes that were worded in mm, in thousandths, inches and per foot.
 
-Checks word their notes in mm; this is the one place where they turn. Pure. May import: bench.units.
+Checks word their notes in mm; this is the one place where they turn. Pure.
 """
 
 from __future__ import annotations

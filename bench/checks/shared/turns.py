@@ -1,7 +1,4 @@
-"""Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5. Pure.
-
-May import: the standard library.
-"""
+"""Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5. Pure."""
 
 from __future__ import annotations
 

@@ -1,11 +1,11 @@
 """Whether the reading came back: push and pull-back over the same places, less what play can do.
 
-A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn back to where it began.
-So does a sled that shifts in its slots, and it does so every time. Held otherwise on the way back, sideways, it
-shifts the whole pull-back and is taken out here; yawed otherwise, it turns it, by no more than the play and
-differently each time. What is left above that is closure. What shifts every pull-back alike is lost motion or lag.
-Lengths in mm. May import:
-bench.checks.model; bench.uncertainty inside functions.
+A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn
+back to where it began. So does a sled that shifts in its slots, and it does so every
+time. Held otherwise on the way back, sideways, it shifts the whole pull-back and is
+taken out here; yawed otherwise, it turns it, by no more than the play and differently
+each time. What is left above that is closure. What shifts every pull-back alike is lost
+motion or lag. Lengths in mm.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Which stretch of the travel passes cover, and which they have in common. Pure; lengths in mm.
-
-May import: bench.checks.model.
-"""
+"""Which stretch of the travel passes cover, and which they have in common. Pure; lengths in mm."""
 
 from __future__ import annotations
 

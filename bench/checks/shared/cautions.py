@@ -1,7 +1,7 @@
 """The cautions a check gives before hands come near the blade; shown, acknowledged by one key and logged.
 
-Common practice, no source; the saw's own manual, local rules and licensed practice come first.
-May import: its neighbours.
+Common practice, no source; the saw's own manual, local rules and licensed practice come
+first.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What averaging takes from a face: the fine form that a board's edge meets and the profile no longer has.
 
-A board rests on what stands highest, and that is a texture of millimetres as much as a form of hand's breadths. The
-texture is what is left of the readings when the average is taken off, where the passes agree on it. May import:
-bench.geometry, bench.checks neighbours; numpy inside functions.
+A board rests on what stands highest, and that is a texture of millimetres as much as a
+form of hand's breadths. The texture is what is left of the readings when the average is
+taken off, where the passes agree on it.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-from bench.checks.face_profile import WINDOW, Face
 from bench.checks.model import Trace
+from bench.checks.shared.face_profile import WINDOW, Face
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array

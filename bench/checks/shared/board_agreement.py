@@ -1,7 +1,6 @@
 """Do the test board and the sweep say the same, and if not, why most likely?
 
-Pure. May import: bench.uncertainty inside functions. Rotations in rad, counter-clockwise positive; uncertainties
-are expanded.
+Pure. Rotations in rad, counter-clockwise positive; uncertainties are expanded.
 """
 
 from __future__ import annotations

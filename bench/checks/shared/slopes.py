@@ -1,7 +1,6 @@
 """What the swept checks share: traces to fits, fits to placements, placements to the rows of a budget.
 
-Lengths in mm, slopes and rotations in rad. May import: bench.checks.model, .closure, .counts, .lateness, .slips, .stretch,
-bench.finding; numpy and bench.geometry only inside functions, so that a check can be planned without them.
+Lengths in mm, slopes and rotations in rad.
 """
 
 from __future__ import annotations
@@ -14,13 +13,14 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from bench.checks.closure import cycles, lost_motion, out_and_back
-from bench.checks.counts import count_of_sweeps
-from bench.checks.lateness import later
-from bench.checks.lateness import words as late_words
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
-from bench.checks.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
-from bench.checks.stretch import in_common
+from bench.checks.options import given_number
+from bench.checks.shared.closure import cycles, lost_motion, out_and_back
+from bench.checks.shared.counts import count_of_sweeps
+from bench.checks.shared.lateness import later
+from bench.checks.shared.lateness import words as late_words
+from bench.checks.shared.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
+from bench.checks.shared.stretch import in_common
 from bench.finding import SweepRow
 
 if TYPE_CHECKING:
@@ -264,16 +264,12 @@ def shared_rows(
         rows.append(hold(known.yaw_play, declared=declared))
         rows.append(
             contact_away(
-                _number(options.get("touch_away")),
-                _number(options.get("slot_straight")),
-                _number(options.get("runner_length")),
+                given_number(options, "touch_away"),
+                given_number(options, "slot_straight"),
+                given_number(options, "runner_length"),
             )
         )
     return rows
-
-
-def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:

@@ -1,8 +1,8 @@
 """Slips of hands and of writing down that the passes themselves show, each as a sentence for a person.
 
-A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push that stands apart from its
-fellows, leans that deny the side or do not agree. Pure. May import: bench.checks.model, .stretch; numpy and bench.geometry
-inside functions. Lengths in mm, slopes in rad.
+A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
+that stands apart from its fellows, leans that deny the side or do not agree. Pure.
+Lengths in mm, slopes in rad.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
-from bench.checks.stretch import travel_span
+from bench.checks.shared.stretch import travel_span
 
 SHARE_OF_LONGEST = (
     0.70  # a push under this share of the longest at its set-up is none; common practice, no source

@@ -1,8 +1,8 @@
 """Which readings along a face are dirt: dust, a missed digit, the kerf in a fence, a plunger off the end.
 
-A face may be bowed or waved, so what belongs to it is what its neighbours agree with: first a smooth curve
-over the whole length that long runs cannot draw, then lines over a short stretch. May import: numpy and
-bench.geometry, inside functions only. Positions and readings in mm.
+A face may be bowed or waved, so what belongs to it is what its neighbours agree with:
+first a smooth curve over the whole length that long runs cannot draw, then lines over a
+short stretch. Positions and readings in mm.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Sentences that swept checks add to their findings: what was not seen, what does not fit, what would help.
 
-Pure. May import: bench.checks.model; bench.uncertainty inside functions. Slopes in rad, lengths in mm.
+Pure. Slopes in rad, lengths in mm.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from bench.checks.model import Evidence
 if TYPE_CHECKING:
     from bench.uncertainty import Between, Combined
 
+# by these words a finding is known that the square's history did not fit
+NOT_TURNED = "was it turned over"
 OF_STEPS = ("indicator over the span used", "resolution")
 
 

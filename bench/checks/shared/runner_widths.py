@@ -1,6 +1,6 @@
 """From caliper widths to runners in slots, and what the caliper's errors do to their play.
 
-May import: bench.checks.model; numpy and bench.geometry inside functions only. mm and rad.
+mm and rad.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from bench.checks.model import EvidenceError, Trace
 from bench.gear import Caliper
 
 if TYPE_CHECKING:
-    from bench.checks.runner_copies import Copies
+    from bench.checks.shared.runner_copies import Copies
     from bench.geometry.cells import Array
     from bench.geometry.runner_play import Fit, RunnerFit, Widths
 
@@ -176,7 +176,7 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     """
     import numpy as np
 
-    from bench.checks.runner_copies import plays
+    from bench.checks.shared.runner_copies import plays
 
     whole = full_positions(found, fit)
     tried = sorted(_worth_trying(fit, whole))
@@ -217,7 +217,7 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
     """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one kind after the other."""
     import numpy as np
 
-    from bench.checks.runner_copies import Copies
+    from bench.checks.shared.runner_copies import Copies
 
     rng = np.random.default_rng(20080101)
 

@@ -1,0 +1,179 @@
+"""Adding a check is adding one file: one that only this test has is evaluated, listed, taken, logged and shown."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import bench
+import bench.checks
+from bench.checks import checks
+from bench.cli import cli
+from bench.commands.common import Complaint
+from bench.daemon import history
+from bench.demo import DemoError, Operator, connect
+from bench.demo_truth import TRUTHS
+from bench.wire import Begin, ChecksReply, GetChecks
+from bench.words import finding_words
+
+FILE = '''
+"""Does the stop bring the sled fence back to the same place?"""
+
+from bench.checks.model import Check, EvidenceError, Step
+from bench.checks.options import Option, given_number, number
+from bench.checks.shared.cautions import STILL_TEETH
+from bench.finding import Finding, Quantity
+
+
+def plan(options, gear):
+    times = int(number(options, "times", 3))
+    words = "Indicator near the free end of the sled fence. Draw it off the stop and press it home again."
+    return (Step("free-end", words, "spot", times, at=0.0),)
+
+
+def evaluate(evidence):
+    read = [r for trace in evidence.traces for r in trace.reading]
+    if len(read) < 2:
+        raise EvidenceError("it takes two readings at least")
+    spread, most = max(read) - min(read), given_number(evidence.options, "most")
+    said = None if most is None else "inside" if spread <= most else "outside"
+    quantity = Quantity("spread", spread, "mm", 0.001, None, most, said)
+    return Finding(check="stop-return", quantities=[quantity], verdict=said)
+
+
+CHECK = Check(
+    kind="stop-return",
+    question="Does the stop bring the sled fence back?",
+    plan=plan,
+    evaluate=evaluate,
+    quantities=("spread",),
+    cautions=(STILL_TEETH,),
+    options=(
+        Option("times", "count", "How often it is pressed home", 3, low=2, high=9),
+        Option("most", "length", "How far apart it may come to rest", low=0.001, high=1.0),
+    ),
+)
+'''
+COMMANDS = ("check", "evaluate", "demo")
+
+
+def _again() -> None:
+    checks.cache_clear()
+    for name in COMMANDS:
+        importlib.reload(importlib.import_module(f"bench.commands.{name}"))
+
+
+@pytest.fixture
+def one_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The file, in a folder of its own beside those of the checks; the commands are loaded anew, as at a start."""
+    (tmp_path / "more").mkdir()
+    (tmp_path / "more" / "stop_return.py").write_text(FILE)
+    with monkeypatch.context() as patched:
+        patched.setattr(bench.checks, "__path__", [*bench.checks.__path__, str(tmp_path / "more")])
+        _again()
+        yield
+    sys.modules.pop("bench.checks.stop_return", None)
+    _again()
+
+
+def run(*args: str) -> tuple[object, str]:
+    """What the command returns, or the complaint that it ends with; what it printed."""
+    done = CliRunner().invoke(cli, args, standalone_mode=False)
+    if isinstance(done.exception, Complaint):
+        return 2, str(done.exception)
+    assert done.exception is None, done.exception
+    return done.return_value, done.output
+
+
+@pytest.mark.usefixtures("one_more")
+def test_it_is_listed_and_evaluated(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
+    assert list(checks())[-1] == "stop-return"
+    for command in ("check", "evaluate"):
+        _, told = run(command, "--help")
+        assert "--times" in told and "How often it is pressed home (stop-return)." in " ".join(told.split())
+    assert "stop-return" in run("demo", "--help")[1]
+    path = tmp_path / "stop.csv"
+    rows = [f"1,free-end,0,{r}" for r in (2.5, 2.52, 2.51)]
+    path.write_text("\n".join(["sweep,placement,travel_mm,reading_mm", *rows]) + "\n")
+    assert run("evaluate", "stop-return", str(path), "--most", "0.05 mm")[0] == 0
+    status, told = run("evaluate", "stop-return", str(path), "--most", "0.01 mm")
+    assert status == 1 and "spread: 0.02" in told
+    for wrong in ("0 mm", "2 in", "much"):
+        status, told = run("evaluate", "stop-return", str(path), "--most", wrong)
+        assert status == 2 and "stop-return: --most takes a length from 0.001 to 1 mm" in told
+    assert run("evaluate", "stop-return", str(path), "--radius", "9 mm")[0] == 2
+
+
+SETTINGS = """
+[indicator]
+port = "{indicator}"
+[travel]
+port = "{travel}"
+"""
+
+
+@pytest.mark.usefixtures("one_more")
+async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> None:
+    said: list[str] = []
+    async with first_bench(SETTINGS) as rig:
+        wire = await rig.talk()
+        await rig.reads()
+        wire.send(GetChecks())
+        kind = (await rig.until(wire, ChecksReply)).checks[-1]
+        assert (kind.kind, kind.can, kind.swept) == ("stop-return", True, False)
+        assert [option.name for option in kind.options] == ["times", "most"]
+        talk = await connect(rig.folder)
+        operator = Operator(talk, rig.hands, said.append)
+        with pytest.raises(DemoError, match=r"stop-return: times takes a whole number from 2 to 9, not 1\b"):
+            await operator.take(Begin("stop-return", options={"times": 1}))
+        operator = Operator(talk, rig.hands, said.append)
+        finding = await operator.take(Begin("stop-return", options={"times": 2, "most": "0.2 mm"}))
+        await talk.close()
+    assert (finding.check, finding.verdict, finding.quantities[0].tolerance) == ("stop-return", "inside", 0.2)
+    assert any("press it home again" in line for line in said)
+    assert any("spread" in line for line in finding_words(finding, "mm"))
+    shown = history.show(rig.folder / "log.db", finding.id)
+    assert shown.evidence.options == {"times": 2, "most": 0.2}
+    assert len(shown.evidence.traces) == 2
+    assert "free-end" in history.export_text(rig.folder / "log.db", finding.id)
+
+
+def _literals(path: Path) -> Iterator[tuple[int, str]]:
+    """Texts of the code: no docstrings and no comments."""
+    tree = ast.parse(path.read_text())
+    docs = {
+        id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr) and isinstance(n.value, ast.Constant)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
+            yield node.lineno, node.value
+
+
+def test_no_room_but_their_own_knows_a_check_by_name() -> None:
+    root = Path(bench.__file__).parent.parent
+    named = re.compile(rf"\b({'|'.join(checks())})\b")
+    demo = root / "bench/demo_truth.py"  # the virtual saw's own table: what it knows of each
+    found = [
+        f"{path.relative_to(root)}:{line}: {text!r}"
+        for room in ("bench", "hw")
+        for path in sorted((root / room).rglob("*.py"))
+        if path != demo and root / "bench/checks" not in path.parents
+        for line, text in _literals(path)
+        if named.search(text)
+    ]
+    assert not found
+    assert set(TRUTHS) == set(checks())
+
+
+def test_only_checks_lie_in_view() -> None:
+    folder = Path(bench.checks.__file__).parent
+    names = {path.stem for path in folder.glob("*.py")} - {"__init__", "model", "options"}
+    assert names == {kind.replace("-", "_") for kind in checks()}
