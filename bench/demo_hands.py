@@ -35,7 +35,9 @@ class Following:
         self.wire = wire
         self.hands = hands
         self.ports = ports
-        self.operator = False  # does everything, Enter too: begins the job as well, moves, and proves the move
+        self.operator = (
+            False  # does everything, Enter too: begins the job as well, moves, and proves the move
+        )
         self.finding: Finding | None = None  # the latest
         self._made: set[str] = set()  # findings whose move was made
         self._begun: object = None  # what the operator began last

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
+from bench.commands.common import (
+    Complaint,
+    load_settings,
+    paths,
+    say,
+    say_slow,
+    settings_option,
+    socket_option,
+)
 
 if TYPE_CHECKING:
     from bench.client import WireClient
@@ -110,7 +118,7 @@ def _capture(
     if device is not None:
         return _direct(device, PortSettings(port=device, baud=baud or 9600), until, kept)
     try:
-        client = WireClient(where.socket)
+        client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
         ports = {name: port for name, port in _named(load_settings(where)).items() if port.port or port.pins}
         name = instrument or next(iter(ports), None)

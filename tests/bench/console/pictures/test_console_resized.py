@@ -43,7 +43,9 @@ async def _comes(pilot, wanted: list) -> None:
         if cells(pilot.app) == wanted:
             return
         await pilot.pause(0.01)
-    assert ["".join(c for c, _ in row) for row in cells(pilot.app)] == ["".join(c for c, _ in row) for row in wanted]
+    assert ["".join(c for c, _ in row) for row in cells(pilot.app)] == [
+        "".join(c for c, _ in row) for row in wanted
+    ]
     assert cells(pilot.app) == wanted
 
 
