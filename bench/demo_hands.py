@@ -255,15 +255,17 @@ class Following:
             if key != self._done:
                 self._done = key
                 self._start(self._prove(live))
-        elif self.operator and live.phase == "go":
+        elif self.operator and live.phase in ("go", "tighten"):
             near = live.to_go is not None and abs(live.to_go) <= NEAR
-            self._start(self._press() if near else self._hand())
-        elif self.operator and live.phase == "tighten":
-            self._start(self._press() if self.tight else self._hand())
+            pressed = ("pressed", live.phase)  # once: what is asked next may take its time to come
+            if not (near if live.phase == "go" else self.tight):
+                self._start(self._hand())
+            elif self._done != pressed:
+                self._done = pressed
+                self._start(self._press())
 
     async def _press(self) -> None:
         self.wire.send(Press(waits=False))
-        await asyncio.sleep(0.3)  # what is asked next has to come before the hands look again
 
     async def _follow(self, ask: Ask) -> None:
         if ask.phase == "place":

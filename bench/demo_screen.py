@@ -10,7 +10,7 @@ from __future__ import annotations
 from bench.asking import Ask
 from bench.console.at_desk import Action, AtDesk
 from bench.console.desk import Desk
-from bench.demo import connect, virtual_bench
+from bench.demo import Say, connect, virtual_bench
 from bench.demo_acts import FIRST_WIDTH
 from bench.demo_hands import Following
 from bench.demo_kinds import truth_words
@@ -158,11 +158,11 @@ def actions(following: Following) -> tuple[Action, ...]:
     )
 
 
-async def run_screen(seed: int, *, marks: bool = False, look: str | None = None) -> None:
+async def run_screen(seed: int, say: Say, *, marks: bool = False, look: str | None = None) -> None:
     """Until the screen is left. Raises DemoError when the daemon does not come up."""
     from bench.console.app import make_console
 
-    async with virtual_bench(seed, marks=marks) as (_saw, hands, ports, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (_saw, hands, ports, folder, _daemon):
         following = Following(await connect(folder), hands, ports)
         try:
             await make_console(

@@ -127,6 +127,21 @@ async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, 
     await following.close()
 
 
+async def test_the_operator_presses_once_however_late_the_daemon_answers() -> None:
+    """A second Enter would say that the last screw is tight before anybody has turned it."""
+    wire = Deaf()
+    following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
+    following.operator = True
+    await wire.inbox.put(live("go", "away", 0.3))
+    await until(lambda: following.live is not None and following.busy)
+    for far in (0.0005, 0.0006, 0.0004):
+        await wire.inbox.put(live("go", "away", far))
+        await until(lambda far=far: following.live.to_go == far and not following.busy)
+        await asyncio.sleep(0)
+    assert [one for one in wire.asked if isinstance(one, Press)] == [Press(waits=False)]
+    await following.close()
+
+
 @pytest.mark.slow  # the virtual hands take their time
 async def test_one_key_on_the_first_screen_does_it_all(tmp_path) -> None:
     async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
