@@ -235,7 +235,7 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
     if profile is not None:
         options["profile"] = profile
     port = PortSettings(
-        port=table.text("port", "/dev/serial/by-id/...") or "",
+        port=_port_name(table),
         format=kind,
         profile=profile,
         pins=own_pins,
@@ -275,6 +275,15 @@ def _port(table: Table, pins: dict[int, str]) -> PortSettings | None:
         raise table.wrong("port", port.port, would_do)
     _agrees_with_format(table, port)
     return port
+
+
+def _port_name(table: Table) -> str:
+    from hw.port_names import WOULD_DO, is_port_name
+
+    name = table.text("port", "/dev/serial/by-id/...") or ""
+    if name and not is_port_name(name):
+        raise table.wrong("port", name, WOULD_DO)
+    return name
 
 
 def _agrees_with_format(table: Table, port: PortSettings) -> None:

@@ -9,7 +9,7 @@ parity, since any seven-bit framing shows there as it is: the eighth bit is the 
     7O1       bit 7 makes it odd
     7N2       bit 7 is the first stop bit: always 1
 
-May import: hw.formats, hw.reading; serial only inside functions. What speaks only when asked (request, Modbus) and
+May import: hw.formats, hw.port_names, hw.reading. What speaks only when asked (request, Modbus) and
 what comes over clock and data lines is not found this way, nor is a parity beside eight bits.
 """
 
@@ -23,6 +23,7 @@ from typing import Any, NamedTuple, Protocol
 
 from hw.formats import PROFILES, make_decoder
 from hw.formats.cutter import with_parity
+from hw.port_names import closed_port
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -180,9 +181,7 @@ def _reads(record: Record) -> bool:
 
 def open_line(port: str, speed: int) -> Any:
     """The port as it is listened to: locked, eight bits, no parity. OSError or ValueError where it cannot be."""
-    import serial
-
-    opened = serial.serial_for_url(port, do_not_open=True, baudrate=speed, timeout=LOOK)
+    opened = closed_port(port, baudrate=speed, timeout=LOOK)
     opened.exclusive = True
     opened.open()
     return opened
