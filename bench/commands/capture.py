@@ -170,6 +170,7 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
         what = "is on pins" if port.pins else "types like a keyboard"
         raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")
     from bench.plain_port import open_port, request_of
+    from hw.port_names import NotAPort
 
     say("No daemon runs: the port is opened here." + ("" if until is not None else " Ctrl-C ends it."))
     request = request_of(port)
@@ -191,6 +192,8 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
                     count += kept.out(data.hex().encode() + b"\n" if port.format == "modbus_rtu" else data)
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
+    except NotAPort as error:
+        raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:
         number = getattr(error, "errno", None)
         why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else f"{port.port}: {error}"
