@@ -80,6 +80,17 @@ def test_what_names_no_port_is_told_with_what_would_do(name: str, tmp_path: Path
             door()
 
 
+def test_no_other_place_makes_a_port() -> None:
+    house = Path(port_names.__file__).parents[1]
+    made = {
+        str(file.relative_to(house))
+        for room in ("bench", "hw")
+        for file in (house / room).rglob("*.py")
+        if "serial_for_url" in file.read_text() or "serial.Serial(" in file.read_text()
+    }
+    assert made == {"hw/port_names.py"}
+
+
 @given(st.sampled_from(["spy", "alt", "hwgrep", "cp2110", "file", "ftp", ""]), st.text(max_size=40))
 def test_no_other_kind_of_url_is_a_port(scheme: str, rest: str) -> None:
     assert not is_port_name(f"{scheme}://{rest}")
