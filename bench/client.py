@@ -8,12 +8,17 @@ from __future__ import annotations
 import select
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
-from bench.wire import Error, Said, Version, decode_said, encode
+from bench.wire import Error, Said, Version, WireError, decode_said, encode
+
+T = TypeVar("T")
+
+PATIENCE = 5.0  # s without an answer after which it is said that the daemon is slow
 
 
 class NoDaemon(Exception):
@@ -33,12 +38,14 @@ class Gone(Exception):
 
 
 class WireClient:
-    def __init__(self, path: Path, timeout: float = 3.0) -> None:
-        """Connect and hear the daemon's version. Raises NoDaemon."""
+    """A daemon that is slow is waited for as long as its connection is open; `slow` is called meanwhile, every 5 s."""
+
+    def __init__(self, path: Path, *, slow: Callable[[], None] = lambda: None) -> None:
+        """Connect and hear the daemon's version. Raises NoDaemon, and whatever `slow` raises to give up."""
         self.path = path
+        self._slow = slow
         self._buffer = bytearray()
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        self._socket.settimeout(timeout)
         try:
             self._socket.connect(str(path))
         except PermissionError as error:
@@ -53,14 +60,20 @@ class WireClient:
                 f"`sweepgauge demo`"
             ) from error
         try:
-            first = self.next(timeout)
+            self.version = self._first()
+        except BaseException:
+            self._socket.close()
+            raise
+
+    def _first(self) -> Version:
+        try:
+            return self.answer(Version)
         except Gone as error:
-            raise NoDaemon(f"the daemon at {path} closed the connection at once") from error
-        if isinstance(first, Error):
-            raise NoDaemon(f"the daemon at {path} refuses: {first.text}")
-        if not isinstance(first, Version):
-            raise NoDaemon(f"what answers at {path} is not this daemon")
-        self.version = first
+            raise NoDaemon(f"the daemon at {self.path} closed the connection at once") from error
+        except Refused as error:
+            raise NoDaemon(f"the daemon at {self.path} refuses: {error}") from error
+        except WireError as error:
+            raise NoDaemon(f"what answers at {self.path} is not this daemon") from error
 
     def fileno(self) -> int:
         return self._socket.fileno()
@@ -97,8 +110,6 @@ class WireClient:
         """Read what has come; to be called when the socket is readable. Raises Gone."""
         try:
             data = self._socket.recv(262144)
-        except TimeoutError:
-            return
         except OSError as error:
             raise Gone(str(error)) from error
         if not data:
@@ -114,14 +125,20 @@ class WireClient:
             if message is not None:
                 yield message
 
-    def ask(self, message: msgspec.Struct, *kinds: type, timeout: float = 10.0) -> Said:
-        """Send and wait for an answer of one of `kinds`. Raises Refused, Gone, NoDaemon on silence."""
+    def ask(self, message: msgspec.Struct, kind: type[T]) -> T:
+        """Send and wait for an answer of that kind. Raises Refused, Gone."""
         self.send(message)
-        until = time.monotonic() + timeout
-        while time.monotonic() < until:
-            answer = self.next(until - time.monotonic())
-            if isinstance(answer, Error):
-                raise Refused(answer)
-            if answer is not None and isinstance(answer, kinds):
-                return answer
-        raise NoDaemon(f"the daemon at {self.path} did not answer within {timeout:.0f} s")
+        return self.answer(kind)
+
+    def answer(self, kind: type[T]) -> T:
+        """The next message of that kind, whatever else comes before it. Raises Refused, Gone."""
+        until = time.monotonic() + PATIENCE
+        while True:
+            message = self.next(max(0.001, until - time.monotonic()))
+            if isinstance(message, Error):
+                raise Refused(message)
+            if isinstance(message, kind):
+                return message
+            if time.monotonic() >= until:
+                self._slow()
+                until = time.monotonic() + PATIENCE

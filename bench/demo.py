@@ -30,12 +30,14 @@ from bench.wire import (
     Concluded,
     Done,
     Error,
+    GetStatus,
     MarkTaken,
     Moved,
     NotConcluded,
     Notice,
     Press,
     Said,
+    StatusReply,
     SweepSaid,
     decode_said,
     encode,
@@ -45,12 +47,22 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
-START = 15.0  # s that the daemon may take to come up
+PATIENCE = 8.0  # s in which nothing happens, after which it is said what is waited for
+AGAIN = 0.02  # s between two looks whether the daemon has come up
+ENDING = 30.0  # s that a daemon may take to put everything away
 Say = Callable[[str], None]
 
 
 class DemoError(Exception):
     """The demonstration could not go on; the message says where it stuck."""
+
+
+WAITED_FOR = {
+    "cautions": "the first set-up",
+    "sweep": "the pass to be kept",
+    "working-out": "the result",
+    "done": "the result",
+}  # by phase; what else is asked is answered by Enter
 
 
 class Wire:
@@ -87,6 +99,7 @@ class Operator:
         self._ask: Ask | None = None
         self._finding: Finding | None = None
         self._trouble: str | None = None
+        self._again = False  # the daemon answers, and has not seen what the hands did
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._over = False
         self._warned = False  # the cautions were told; each check still has them acknowledged
@@ -98,7 +111,7 @@ class Operator:
         self.wire.send(begin)
         try:
             while self._finding is None:
-                await self._until(lambda: self._ask is not None or self._finding is not None, 10.0)
+                await self._until(lambda: self._ask is not None or self._finding is not None, "what is asked")
                 if self._finding is None:
                     await self._do(self._now)
         finally:
@@ -133,7 +146,10 @@ class Operator:
             self.wire.send(Press())
         elif ask.phase == "sweep" and ask.ready:
             await push(self.hands, ask)
-        await self._until(lambda: self._finding is not None or _moved_on(ask, self._ask), 8.0)
+        self._again = False
+        await self._until(
+            lambda: self._finding is not None or self._again or _moved_on(ask, self._ask), _waited_for(ask)
+        )
 
     async def _follow(self, ask: Ask) -> None:
         try:
@@ -152,6 +168,9 @@ class Operator:
     def _hear(self, message: Said) -> None:
         if isinstance(message, Asking):
             self._ask = message.ask
+        elif isinstance(message, StatusReply) and message.run is not None:
+            now = message.run.ask
+            self._again = not (now.waiting or now.moving or self._ask is None or _moved_on(self._ask, now))
         elif isinstance(message, SweepSaid) and message.state in ("kept", "refused"):
             slope = "" if message.slope is None else f" ({message.slope * 300:+.3f} mm per 300 mm)"
             self.say(f"  {message.words}{slope}")
@@ -166,21 +185,27 @@ class Operator:
         elif isinstance(message, Error):
             self._trouble = message.text
 
-    async def _until(self, met: Callable[[], bool], seconds: float) -> None:
-        until = time.monotonic() + seconds
+    async def _until(self, met: Callable[[], bool], what: str) -> None:
+        """However long the daemon takes while it lives; what is waited for is said, and how things stand is asked."""
         while not met():
             self._fresh.clear()
             if self._trouble is not None:
                 raise DemoError(self._trouble)
             if self._over:
                 raise DemoError("the daemon went away")
-            left = until - time.monotonic()
-            if left <= 0:
-                raise DemoError(f"nothing happened for {seconds:.0f} s; the daemon asks: {self._ask}")
-            with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._fresh.wait(), left)
+            try:
+                await asyncio.wait_for(self._fresh.wait(), PATIENCE)
+            except TimeoutError:
+                self.say(f"  Still waiting for {what}.")
+                self.wire.send(GetStatus())
         if self._trouble is not None and self._finding is None:
             raise DemoError(self._trouble)
+
+
+def _waited_for(ask: Ask) -> str:
+    if ask.phase == "sweep" and not ask.ready:
+        return "READY"
+    return WAITED_FOR.get(ask.phase, "the daemon to take Enter")
 
 
 def _moved_on(before: Ask, now: Ask | None) -> bool:
@@ -193,7 +218,7 @@ def _moved_on(before: Ask, now: Ask | None) -> bool:
 
 @contextlib.asynccontextmanager
 async def virtual_bench(
-    seed: int, *, marks: bool = False, folder: Path | None = None
+    seed: int, *, marks: bool = False, folder: Path | None = None, say: Say = lambda words: None
 ) -> AsyncIterator[tuple[VirtualSaw, Hands, VirtualPorts, Path, Any]]:
     """A virtual saw, its hands and ports, a folder with settings, and a daemon process at its socket."""
     saw = VirtualSaw.draw(seed)
@@ -205,7 +230,7 @@ async def virtual_bench(
         await ports.start()
         try:
             write_settings(folder / "settings.toml", saw, ports.paths, marks=marks)
-            daemon = await start_daemon(folder)
+            daemon = await start_daemon(folder, say)
             try:
                 yield saw, hands, ports, folder, daemon
             finally:
@@ -225,8 +250,8 @@ def write_settings(path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks:
     path.write_text(tomlkit.dumps(values))
 
 
-async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
-    """A real daemon on the folder's settings; waits until its socket answers. Raises DemoError."""
+async def start_daemon(folder: Path, say: Say = lambda words: None) -> asyncio.subprocess.Process:
+    """A real daemon on the folder's settings; waits until its socket answers. DemoError where it ends before."""
     socket = folder / "socket"
     errors = (folder / "daemon.log").open("ab")
     process = await asyncio.create_subprocess_exec(
@@ -248,8 +273,8 @@ async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
         preexec_fn=_end_with_parent,
     )
     errors.close()
-    until = time.monotonic() + START
-    while time.monotonic() < until:
+    told = time.monotonic() + PATIENCE
+    while True:
         if process.returncode is not None:
             last = (folder / "daemon.log").read_text(errors="replace").strip().splitlines()[-1:]
             raise DemoError(f"the daemon did not start: {' '.join(last)}")
@@ -257,9 +282,10 @@ async def start_daemon(folder: Path) -> asyncio.subprocess.Process:
             _, writer = await asyncio.open_unix_connection(socket)
             writer.close()
             return process
-        await asyncio.sleep(0.02)
-    process.kill()
-    raise DemoError(f"the daemon did not come up within {START:.0f} s")
+        if time.monotonic() > told:
+            say("Still waiting for the daemon to come up.")
+            told += PATIENCE
+        await asyncio.sleep(AGAIN)
 
 
 def _end_with_parent() -> None:
@@ -277,7 +303,7 @@ async def end_daemon(process: asyncio.subprocess.Process) -> None:
         with contextlib.suppress(ProcessLookupError):
             process.send_signal(signal.SIGTERM)
         try:
-            await asyncio.wait_for(process.wait(), 5.0)
+            await asyncio.wait_for(process.wait(), ENDING)
         except TimeoutError:
             process.kill()
             await process.wait()
@@ -292,7 +318,7 @@ async def headless(
     seed: int, say: Say, *, marks: bool = False, lean: bool = False, tap: bool = False
 ) -> tuple[dict[str, Any], bool]:
     """One whole check and its move. The answer for `--json`, and whether the fence ended inside its tolerance."""
-    async with virtual_bench(seed, marks=marks) as (saw, hands, _, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (saw, hands, _, folder, _daemon):
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
@@ -306,7 +332,7 @@ async def headless(
             say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")
             await hands.turn_fence(move.end, move.way, distance)
             wire.send(Moved(finding.id, distance=distance, how="leaves" if move.leaves else "live"))
-            await _heard(wire, Done)
+            await _noted(wire, say)
             options: dict[str, Any] = {"placements": "handle-left"}
             after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
             say_finding(after, say)
@@ -327,15 +353,20 @@ async def headless(
         return answer, abs(now) <= tolerance
 
 
-async def _heard(wire: Wire, kind: type) -> Said:
+async def _noted(wire: Wire, say: Say) -> None:
+    """Until the daemon has noted the move. Raises DemoError."""
     while True:
-        message = await asyncio.wait_for(wire.inbox.get(), 5.0)
+        try:
+            message = await asyncio.wait_for(wire.inbox.get(), PATIENCE)
+        except TimeoutError:
+            say("  Still waiting for the move to be noted.")
+            continue
         if message is None:
             raise DemoError("the daemon went away")
-        if isinstance(message, kind):
-            return message
         if isinstance(message, Error):
             raise DemoError(message.text)
+        if isinstance(message, Done):
+            return
 
 
 def say_finding(finding: Finding, say: Say) -> None:

@@ -15,7 +15,8 @@ from bench.asking import Ask
 from bench.checks.options import OptionValue
 from bench.demo import Wire
 from bench.demo_acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
-from bench.wire import Asking, Concluded, GetStatus, LiveSaid, Press, StatusReply
+from bench.finding import Finding
+from bench.wire import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved, StatusReply
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 
@@ -23,6 +24,8 @@ BITE = 0.06  # mm that the free end goes at one turn of the wrist
 NEAR = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
+READ = 4.0  # s that the operator leaves a result on the screen
+JOB = "fence-square"  # what the operator does where nothing else was begun
 
 
 class Following:
@@ -32,7 +35,12 @@ class Following:
         self.wire = wire
         self.hands = hands
         self.ports = ports
-        self.operator = False  # does everything, Enter too
+        self.operator = (
+            False  # does everything, Enter too: begins the job as well, moves, and proves the move
+        )
+        self.finding: Finding | None = None  # the latest
+        self._made: set[str] = set()  # findings whose move was made
+        self._begun: object = None  # what the operator began last
         self.ask: Ask | None = None
         self.live: LiveSaid | None = None
         self.unplugged = False
@@ -85,6 +93,9 @@ class Following:
 
     def turn_operator(self) -> None:
         self.operator = not self.operator
+        self._begun = None
+        if self.finding is not None and not self._moves(self.finding):
+            self.finding = None  # the job is begun anew
         self._done = None  # what the hands have done already may still want its Enter
         self._look()
 
@@ -134,10 +145,15 @@ class Following:
                 self.ask = message.ask
             elif isinstance(message, StatusReply):
                 self.ask = message.run.ask if message.run is not None else None
+                self.finding = message.last[0] if message.last else None
             elif isinstance(message, LiveSaid):
                 self._hear_live(message)
             elif isinstance(message, Concluded):
-                self.ask = None
+                self.ask, self.finding = None, message.finding
+            elif isinstance(message, Saved) and message.what == "move":
+                self._made.add(message.id)
+            elif isinstance(message, Error):
+                self.operator, self.cannot = False, f"The hands cannot go on: {message.text}"
             self._hear_options()
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
                 self.tapped = False  # another set-up, or at rest once more before the next tap
@@ -186,6 +202,8 @@ class Following:
         ask = self.ask
         if ask is None:
             self._done = self._before = self._put = None
+            if self.operator:
+                self._look_at_rest(self.finding)
             return
         key = (ask.phase, ask.placement, ask.at, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
         if ask.phase == "tap":
@@ -206,21 +224,48 @@ class Following:
             self._done = key
             self._start(self._hand() if ask.phase == "sweep" else self._press())
 
+    @staticmethod
+    def _moves(finding: Finding) -> bool:
+        return finding.check == JOB and finding.move is not None
+
+    def _look_at_rest(self, finding: Finding | None) -> None:
+        """The check, its move made live, the proof of it; then the hands are off again."""
+        if finding is None:
+            request: Begin | Live = Begin(JOB)
+        elif not self._moves(finding):
+            self.operator = False
+            return
+        elif finding.id in self._made:
+            request = Begin(JOB, jig=finding.jig, verifies=finding.id)
+        else:
+            request = Live(finding=finding.id)
+        if request != self._begun:
+            self._start(self._begin(request))
+
+    async def _begin(self, request: Begin | Live) -> None:
+        if self.finding is not None:
+            await self.hands.rest(READ)
+        if self.operator:
+            self._begun = request
+            self.wire.send(request)
+
     def _look_live(self, live: LiveSaid) -> None:
         if live.phase not in ("go", "tighten", "end"):  # the indicator is set on the sled, the sled is leaned
             key: object = ("live", live.phase, live.words)
             if key != self._done:
                 self._done = key
                 self._start(self._prove(live))
-        elif self.operator and live.phase == "go":
+        elif self.operator and live.phase in ("go", "tighten"):
             near = live.to_go is not None and abs(live.to_go) <= NEAR
-            self._start(self._press() if near else self._hand())
-        elif self.operator and live.phase == "tighten":
-            self._start(self._press() if self.tight else self._hand())
+            pressed = ("pressed", live.phase)  # once: what is asked next may take its time to come
+            if not (near if live.phase == "go" else self.tight):
+                self._start(self._hand())
+            elif self._done != pressed:
+                self._done = pressed
+                self._start(self._press())
 
     async def _press(self) -> None:
         self.wire.send(Press(waits=False))
-        await asyncio.sleep(0.3)  # what is asked next has to come before the hands look again
 
     async def _follow(self, ask: Ask) -> None:
         if ask.phase == "place":

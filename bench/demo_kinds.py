@@ -28,7 +28,7 @@ async def one_check(
 ) -> tuple[dict[str, Any], bool]:
     """The answer for `--json`, and whether all that the saw knows lies within the finding's give or take."""
     given = options or {}
-    async with virtual_bench(seed, marks=marks) as (saw, hands, _, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (saw, hands, _, folder, _daemon):
         wire = await connect(folder)
         begin = Begin(kind, sweeps=sweeps, options=dict(given), lean=lean, tap=tap)
         finding = await Operator(wire, hands, say).take(begin)

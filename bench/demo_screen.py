@@ -8,9 +8,9 @@ console knows nothing of the virtual saw. May import: everything.
 from __future__ import annotations
 
 from bench.asking import Ask
-from bench.console.at_desk import Action
+from bench.console.at_desk import Action, AtDesk
 from bench.console.desk import Desk
-from bench.demo import connect, virtual_bench
+from bench.demo import Say, connect, virtual_bench
 from bench.demo_acts import FIRST_WIDTH
 from bench.demo_hands import Following
 from bench.demo_kinds import truth_words
@@ -47,7 +47,7 @@ LESSONS = {
     "live tighten": "h tightens the last screw. Watch what the fence does.",
     "live tight": "It drew back. 0 slackens, to aim past it; or h turns on. Enter.",
     "unplugged": "The cable is out: what was kept is kept. k puts it back.",
-    "new": "Pretend sled, off square by nobody knows what. Enter: find out.",
+    "new": "Pretend sled, off square. Enter: find out. o: the hands do all.",
     "out": "Which end, which way, how far, how sure. Enter: the move.",
     "moved": "Moved. Believe nobody: Enter checks again and proves it.",
 }
@@ -106,6 +106,11 @@ def _at_rest(desk: Desk, following: Following) -> str:
     return ""
 
 
+def _turn_operator(desk: AtDesk, following: Following) -> None:
+    following.turn_operator()
+    desk.view.home()  # what they do stands on no list
+
+
 def actions(following: Following) -> tuple[Action, ...]:
     return (
         Action(
@@ -121,7 +126,7 @@ def actions(following: Following) -> tuple[Action, ...]:
             ("o",),
             lambda desk: "hands off" if following.operator else "let them",
             "Pretend saw: let the hands do everything themselves, or stop them.",
-            lambda desk: following.turn_operator(),
+            lambda desk: _turn_operator(desk, following),
         ),
         Action(
             "wrong",
@@ -153,11 +158,11 @@ def actions(following: Following) -> tuple[Action, ...]:
     )
 
 
-async def run_screen(seed: int, *, marks: bool = False, look: str | None = None) -> None:
+async def run_screen(seed: int, say: Say, *, marks: bool = False, look: str | None = None) -> None:
     """Until the screen is left. Raises DemoError when the daemon does not come up."""
     from bench.console.app import make_console
 
-    async with virtual_bench(seed, marks=marks) as (_saw, hands, ports, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (_saw, hands, ports, folder, _daemon):
         following = Following(await connect(folder), hands, ports)
         try:
             await make_console(

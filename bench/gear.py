@@ -11,6 +11,7 @@ from typing import Literal
 
 import msgspec
 
+LONGEST_NAME = 80  # characters of a name, or of any text that a client sends
 LeftRight = Literal["left", "right"]
 
 

@@ -15,7 +15,7 @@ from typing import Any, Literal, TypeVar
 
 import msgspec
 
-from bench.gear import Jig, Saw, Square
+from bench.gear import LONGEST_NAME, Jig, Saw, Square
 from bench.paths import SettingsError
 from bench.toml_table import Table, either, given, read_toml
 
@@ -53,8 +53,9 @@ class GearTables(msgspec.Struct):
         if tables is None:
             return
         for name, values in Table(top.file, kind, tables, top.written).left.items():
-            if not name.strip() or not name.isprintable():
-                raise top.wrong(kind, name, f"a printable name would do, such as [{kind}.my-{kind}]")
+            if not name.strip() or not name.isprintable() or len(name) > LONGEST_NAME:
+                would_do = f"a printable name of at most {LONGEST_NAME} characters would do, such as [{kind}.my-{kind}]"
+                raise top.wrong(kind, name, would_do)
             if not isinstance(values, dict):
                 raise top.wrong(
                     f"{kind}.{name}",
@@ -173,7 +174,8 @@ def write_whole(target: Path, text: str) -> None:
     """The new text takes the old file's place in one step, or not at all."""
     target.parent.mkdir(parents=True, exist_ok=True)
     beside = target.with_name(f".{target.name}.{os.getpid()}.new")
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o666)
+    beside.unlink(missing_ok=True)  # left by one that was killed, or a link that somebody laid there
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as file:
             with contextlib.suppress(FileNotFoundError):

@@ -12,8 +12,21 @@ from typing import NamedTuple
 _NAME = "sweepgauge"
 
 
+LONGEST_LINE = 600  # characters; of a longer one the middle is left out
+
+
+def one_line(text: str) -> str:
+    """A stranger's words on one line of a terminal, whatever they hold: blanks for line ends, escapes for controls."""
+    line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split()))
+    half = LONGEST_LINE // 2
+    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
+
+
 class SettingsError(ValueError):
     """One line: which file, which key, what was found and what would do."""
+
+    def __init__(self, words: str) -> None:
+        super().__init__(one_line(words))
 
 
 class Paths(NamedTuple):

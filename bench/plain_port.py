@@ -23,8 +23,10 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
 
     import serial
 
+    from hw.ports.port_names import closed_port
+
     try:
-        opened: serial.SerialBase = serial.serial_for_url(
+        opened = closed_port(
             port.port,
             baudrate=port.baud,
             bytesize=port.bits,
@@ -33,6 +35,7 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
             timeout=timeout,
             **({"exclusive": True} if port.port.startswith("/") else {}),
         )
+        opened.open()
     except termios.error as error:  # no OSError, and no words
         raise serial.SerialException(
             f"it does not take {port.baud} baud with {port.bits} bits, parity {port.parity} and {port.stop:g} stop bits; "

@@ -247,7 +247,7 @@ def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Wire
     if profile is not None:
         options["profile"] = profile
     port = PortSettings(
-        port=table.text("port", "/dev/serial/by-id/...") or "",
+        port=_port_name(table),
         format=kind.name,
         profile=profile,
         pins=own_pins,
@@ -287,6 +287,15 @@ def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Wire
         raise table.wrong("port", port.port, would_do)
     _agree(table, kind, options)
     return port, kind
+
+
+def _port_name(table: Table) -> str:
+    from hw.ports.port_names import WOULD_DO, is_port_name
+
+    name = table.text("port", "/dev/serial/by-id/...") or ""
+    if name and not is_port_name(name):
+        raise table.wrong("port", name, WOULD_DO)
+    return name
 
 
 def _agree(table: Table, kind: WireFormat, options: Mapping[str, object]) -> None:

@@ -87,9 +87,7 @@ class Table:
         return f"{self.key}.{key}" if self.key else key
 
     def wrong(self, key: str | None, found: object, would_do: str) -> SettingsError:
-        # One line whatever the user's text holds.
-        what = " ".join(_found(found).split())
-        return SettingsError(f"{self.file}: {self.path(key)}: found {what}; {would_do}")
+        return SettingsError(f"{self.file}: {self.path(key)}: found {_found(found)}; {would_do}")
 
     def take(self, key: str) -> Any:
         self.known.append(key)

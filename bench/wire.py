@@ -8,6 +8,7 @@ May import: bench.asking, bench.checks.model, bench.finding, bench.gear, bench.w
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TypeVar
 
 import msgspec
@@ -15,7 +16,7 @@ import msgspec
 from bench.asking import Ask
 from bench.checks.options import Option, OptionError
 from bench.finding import Contact, Finding, Move, Position, Quantity
-from bench.gear import Jig, Saw, Square
+from bench.gear import LONGEST_NAME, Jig, Saw, Square
 from bench.wire_requests import (
     Abandon,
     Begin,
@@ -172,8 +173,24 @@ def encode(message: msgspec.Struct) -> bytes:
 
 
 def decode_request(line: bytes) -> Request:
+    """Raises WireError, also for a text that would not be one short line on whatever terminal it is shown."""
     request: Request = _decode(_request, line)
+    for text in _texts(msgspec.to_builtins(request)):
+        if len(text) > LONGEST_NAME or not text.isprintable():
+            found = ascii(text[:LONGEST_NAME])
+            raise WireError(f"found {found}; a text of at most {LONGEST_NAME} printable characters would do")
     return request
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text in it, keys too."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from _texts([*value.keys(), *value.values()])
+    elif isinstance(value, list):
+        for one in value:
+            yield from _texts(one)
 
 
 def decode_said(line: bytes) -> Said | None:

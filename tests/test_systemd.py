@@ -168,9 +168,15 @@ def names_given(*rules: Path) -> list[dict[str, str]]:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     *told, _ = re.split(r"(?m)(?<=^LATENCY=\d)\n", done.stdout)
-    return [
-        dict(line.split("=", 1) for line in one.splitlines() if re.match(r"[A-Z_]+=", line)) for one in told
-    ]
+    return [properties(one) for one in told]
+
+
+def properties(told: str) -> dict[str, str]:
+    """Of one `udevadm test`. Since 257 it puts them in, and only says what it would write into a file of the kernel's."""
+    out = dict(line.strip().split("=", 1) for line in told.splitlines() if re.match(r" *[A-Z_]+=", line))
+    if (only_said := re.search(r'skipping writing ATTR\{.*/latency_timer\}="(\d+)"', told)) is not None:
+        out["LATENCY"] = only_said[1]
+    return out
 
 
 @needs("udevadm")

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bench.commands.common import Complaint, load_settings, paths, say, settings_option, socket_option
+from bench.commands.common import (
+    Complaint,
+    load_settings,
+    paths,
+    say,
+    say_slow,
+    settings_option,
+    socket_option,
+)
 
 if TYPE_CHECKING:
     from bench.client import WireClient
@@ -109,7 +117,7 @@ def _capture(
     if device is not None:
         return _direct(device, PortSettings(port=device, baud=baud or 9600), until, kept)
     try:
-        client = WireClient(where.socket)
+        client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
         ports = {name: port for name, port in _named(load_settings(where)).items() if port.port or port.pins}
         name = instrument or next(iter(ports), None)
@@ -159,6 +167,7 @@ def _as_set(name: str, where: Paths) -> PortSettings | None:
 def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> int:
     from bench.plain_port import open_port, read_block, request_of, request_rate
     from hw.formats import FORMATS
+    from hw.ports.port_names import NotAPort
 
     if what := FORMATS[port.format].port.daemon_only:
         raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")
@@ -180,6 +189,8 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
                     count += kept.out(text)
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
+    except NotAPort as error:
+        raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:
         number = getattr(error, "errno", None)
         why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else f"{port.port}: {error}"

@@ -14,7 +14,16 @@ from typing import Any
 
 import click
 
-from bench.commands.common import Complaint, connect, json_option, say, socket_option, socket_path, worst
+from bench.commands.common import (
+    Complaint,
+    connect,
+    json_option,
+    say,
+    say_slow,
+    socket_option,
+    socket_path,
+    worst,
+)
 from bench.commands.options import declared, read_options, the_check
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
@@ -129,7 +138,7 @@ class _Leading:
         where: Path = socket_path(self.socket)
         while time.monotonic() < until:
             try:
-                client = WireClient(where)
+                client = WireClient(where, slow=say_slow)
             except NoDaemon:
                 time.sleep(0.2)
                 continue
@@ -340,6 +349,5 @@ def _simple(socket: str | None, request: Any) -> int:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
-    assert isinstance(answer, Done)
     click.echo(answer.text)
     return 0

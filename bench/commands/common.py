@@ -64,7 +64,7 @@ def connect(given: str | None) -> WireClient:
     from bench.client import NoDaemon, WireClient
 
     try:
-        return WireClient(socket_path(given))
+        return WireClient(socket_path(given), slow=say_slow)
     except NoDaemon as error:
         raise Complaint(str(error)) from error
 
@@ -72,6 +72,10 @@ def connect(given: str | None) -> WireClient:
 def say(words: str) -> None:
     """Words for the person go to standard error; standard output is for the answer."""
     click.echo(words, err=True)
+
+
+def say_slow() -> None:
+    say("The daemon is slow to answer. It is waited for; Ctrl-C leaves.")
 
 
 def worst(verdicts: list[str | None]) -> int:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from bench.commands.common import Complaint, say
+from bench.paths import one_line
 
 if TYPE_CHECKING:
     from bench.capture_file import Saved
@@ -172,9 +173,9 @@ def _tell(saved: Saved) -> None:
         for key, value in port.options.items()
         if key != "profile"
     }
-    say(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}")
+    say(one_line(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}"))
     if saved.note:
-        say(f"Note: {saved.note}")
+        say(one_line(f"Note: {saved.note}"))
 
 
 def _blocks(

@@ -67,7 +67,7 @@ def _screen(seed: int, marks: bool) -> int:
     from bench.demo_screen import run_screen
 
     def screen() -> None:
-        asyncio.run(run_screen(seed, marks=marks))
+        asyncio.run(run_screen(seed, say, marks=marks))
 
     try:
         return guarded(screen)

@@ -188,7 +188,7 @@ def _instruments(
     from bench.doctor.matter import fault, told
 
     try:
-        with service.WireClient(where.socket) as client:
+        with service.WireClient(where.socket, slow=service.Patience()) as client:
             yield from service.asked(
                 client, dict(wired), spacing, settings.units, asked=asked, seconds=seconds
             )
@@ -207,6 +207,9 @@ def _instruments(
         if left is not None and left.good is False:
             return
         yield told("daemon", f"none runs at {where.socket}; the ports are looked at here")
+    except service.Hangs as error:
+        yield fault("daemon", str(error), "is the machine busy? else: sudo systemctl restart sweepgauge")
+        return
     except (service.Gone, service.Refused) as error:
         yield fault("daemon", f"it ended the talk: {error}", "see what it says: journalctl -u sweepgauge -e")
         return

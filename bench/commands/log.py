@@ -124,7 +124,7 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     from bench.client import Gone, Refused
-    from bench.wire import Error, LogExport, LogText
+    from bench.wire import LogExport, LogText
 
     if log_path is not None:
         click.echo(from_file(lambda h: h.export_text(_there(log_path), id)), nl=False)
@@ -133,15 +133,10 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
         with connect(socket_path) as client:
             client.send(LogExport(id=id))
             while True:
-                message = client.next(30.0)
-                if message is None:
-                    raise Complaint("the daemon did not answer within 30 s")
-                if isinstance(message, Error):
-                    raise Refused(message)
-                if isinstance(message, LogText):
-                    click.echo(message.text, nl=False)
-                    if message.last:
-                        return 0
+                message = client.answer(LogText)
+                click.echo(message.text, nl=False)
+                if message.last:
+                    return 0
     except (Refused, Gone) as error:
         raise Complaint(str(error)) from error
 
@@ -232,6 +227,6 @@ def _ask(socket: str | None, request: Any, kind: Any) -> tuple[Any, System]:
 
     try:
         with connect(socket) as client:
-            return client.ask(request, kind, timeout=30.0), client.version.units
+            return client.ask(request, kind), client.version.units
     except (Refused, Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error

@@ -27,7 +27,6 @@ def status(socket_path: str | None, as_json: bool) -> int:
             units = client.version.units
     except (Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
-    assert isinstance(reply, StatusReply)
     if as_json:
         import msgspec
 

@@ -57,13 +57,15 @@ class Sheet(Widget, can_focus=True):
         return [plain(line) for line in self._lines]
 
     def render_line(self, y: int) -> Strip:
-        if y not in self._strips:
-            if y >= len(self._lines):
-                return Strip.blank(self.size.width, self._styles["text"])
-            line = self._lines[y]
+        wide = self.size.width
+        strip = self._strips.get(y)
+        # The lines of a new size may come before or after the widget has that size.
+        if strip is None or strip.cell_length != wide:
+            line = self._lines[y] if y < len(self._lines) else []
             segments = [Segment(text, self._styles[role]) for text, role in line]
-            self._strips[y] = Strip(segments).adjust_cell_length(self.size.width, self._styles["text"])
-        return self._strips[y]
+            strip = Strip(segments).adjust_cell_length(wide, self._styles["text"])
+            self._strips[y] = strip
+        return strip
 
 
 def _differ(old: Line, new: Line) -> tuple[int, int]:

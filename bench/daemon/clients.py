@@ -40,6 +40,7 @@ class Client:
         self.holding: dict[str, Readings] = {}  # live readings that wait for their turn
         self.due: dict[str, float] = {}
         self.bad = 0
+        self.spoke = False  # it has asked for something
         self.gone = False
 
     def send_line(self, line: bytes, *, live: bool = False) -> None:
@@ -80,6 +81,12 @@ class Client:
         self.gone = True
         self._transport.abort()
 
+    def dismiss(self, error: Error) -> None:
+        """Told why, if it reads that."""
+        self.send(error)
+        self.gone = True
+        self._transport.close()
+
 
 OnRequest = Callable[[Client, Request], Awaitable[None]]
 
@@ -87,7 +94,7 @@ OnRequest = Callable[[Client, Request], Awaitable[None]]
 class Clients:
     def __init__(self, path: Path, greeting: Callable[[], Version], on_request: OnRequest) -> None:
         self.path = path
-        self.all: set[Client] = set()
+        self.all: dict[Client, None] = {}  # in the order in which they came
         self._greeting = greeting
         self._on_request = on_request
         self._server: asyncio.Server | None = None
@@ -145,20 +152,29 @@ class Clients:
         self._tasks.add(task)
         client = Client(writer)
         try:
-            if len(self.all) >= MOST_CLIENTS:
+            if len(self.all) >= MOST_CLIENTS and not self._made_room():
                 client.send(Error("busy", f"{MOST_CLIENTS} clients are connected already; close one"))
                 return
-            self.all.add(client)
+            self.all[client] = None
             client.send(self._greeting())
             await self._serve(client, reader)
         except (ConnectionError, asyncio.CancelledError):
             pass
         finally:
-            self.all.discard(client)
+            self.all.pop(client, None)
             self._tasks.discard(task)
             if not client.gone:
                 with contextlib.suppress(ConnectionError, RuntimeError):
                     writer.close()
+
+    def _made_room(self) -> bool:
+        """Who has been connected longest without a single request gives way; False where everybody has asked."""
+        silent = next((client for client in self.all if not client.spoke), None)
+        if silent is None:
+            return False
+        del self.all[silent]
+        silent.dismiss(Error("busy", "another client needs the place; ask for something and it is yours"))
+        return True
 
     async def _serve(self, client: Client, reader: asyncio.StreamReader) -> None:
         while not client.gone:
@@ -181,6 +197,7 @@ class Clients:
                 if client.bad > MOST_BAD:
                     return
                 continue
+            client.spoke = True
             await self._on_request(client, request)
 
 
@@ -189,8 +206,10 @@ def _answers(path: Path) -> bool:
     probe.settimeout(0.5)
     try:
         probe.connect(os.fspath(path))
-    except OSError:
+    except (ConnectionRefusedError, FileNotFoundError):
         return False
+    except OSError:
+        return True  # it is there, and has no time just now
     else:
         return True
     finally:

@@ -25,6 +25,7 @@ from bench.wire import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
 from hw.formats import FORMATS, make_decoder
+from hw.ports.port_names import NotAPort
 
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again
@@ -203,7 +204,9 @@ class Tapped:
 
     def _could_not(self, error: Exception) -> None:
         number = getattr(error, "errno", None)
-        if number in {13, 1}:
+        if isinstance(error, NotAPort):
+            self._become("away", f"{error}.", True)
+        elif number in {13, 1}:
             words = "It may not be opened: add the daemon's user to the group dialout."
             self._become("denied", words, True)
         elif number in {16, 11}:

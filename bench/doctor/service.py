@@ -11,7 +11,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.client import Gone, NoDaemon, Refused, WireClient
+from bench.client import PATIENCE, Gone, NoDaemon, Refused, WireClient
 from bench.doctor.instruments import LISTEN, Wish, wake, wrong
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.rights import group_of
@@ -34,8 +34,25 @@ from bench.wire import (
 from hw.discovery.listening import Listening, is_text, judge
 from hw.formats import FORMATS
 
+MOST_SILENCES = 6  # of a client's patience; a daemon that hangs is restarted by its watchdog in less
 BAD_SHARE = 0.01  # of the frames, and the wire is looked at
 GOOD = ("open", "marks")
+
+
+class Hangs(Exception):
+    """The daemon's connection is open, and nothing comes of it."""
+
+
+class Patience:
+    """What a client does each time the daemon was slow: in the end that is what the doctor has to tell."""
+
+    def __init__(self) -> None:
+        self.silences = 0
+
+    def __call__(self) -> None:
+        self.silences += 1
+        if self.silences == MOST_SILENCES:
+            raise Hangs(f"it is there and has not answered for {MOST_SILENCES * PATIENCE:.0f} s")
 
 
 def socket_matter(path: Path) -> Matter | None:
@@ -76,7 +93,6 @@ def asked(
     reply = client.ask(
         GetStatus(), StatusReply
     )  # after listening: an instrument may just have been switched on
-    assert isinstance(reply, StatusReply)
     yield good("daemon", f"{reply.program} (process {client.version.pid}) at {client.path}")
     if reply.recording == "recording":
         yield good("log", f"{reply.log}: what is measured is recorded")

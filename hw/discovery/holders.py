@@ -25,7 +25,8 @@ def holders_of(device: str | os.PathLike[str], *, proc: Path = Path("/proc")) ->
             continue
         try:
             if any(os.readlink(link) == real for link in (folder / "fd").iterdir()):
-                name = (folder / "comm").read_text().strip()
+                name = (folder / "comm").read_text(errors="replace").strip()
+                name = name if name.isprintable() else ascii(name)  # a process names itself as it likes
                 out.append(f"{name} (process {folder.name})")
         except OSError:
             continue  # another user's, or it ended meanwhile

@@ -23,6 +23,7 @@ from typing import Any, NamedTuple, Protocol
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.cutter import with_parity
 from hw.formats.shared.declaration import SERIAL, Candidate, Value, WireFormat
+from hw.ports.port_names import closed_port
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
@@ -166,9 +167,7 @@ def _many(number: int, what: str) -> str:
 
 def open_line(port: str, speed: int) -> Any:
     """The port as it is listened to: locked, eight bits, no parity. OSError or ValueError where it cannot be."""
-    import serial
-
-    opened = serial.serial_for_url(port, do_not_open=True, baudrate=speed, timeout=LOOK)
+    opened = closed_port(port, baudrate=speed, timeout=LOOK)
     opened.exclusive = True
     opened.open()
     return opened

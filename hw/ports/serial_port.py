@@ -23,6 +23,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hw.discovery.holders import holders_of, is_pseudo
+from hw.ports.port_names import NotAPort, closed_port
 from hw.ports.rounds import SPACING, Rounds
 from hw.reading import PortState
 
@@ -120,7 +121,7 @@ class SerialPort:
             except OSError as error:
                 self._lost(error)
                 return False
-        if self._serial is not None:
+        if self._serial is not None and _takes(self._serial):
             with contextlib.suppress(OSError):
                 self._serial.write(data)  # type: ignore[attr-defined]
                 return True
@@ -205,12 +206,9 @@ class SerialPort:
         return await answer
 
     def _open_serial(self) -> object:
-        import serial  # 30 ms; not needed where no port is configured
-
         o = self.options
-        opened = serial.serial_for_url(
+        opened = closed_port(
             o.port,
-            do_not_open=True,
             baudrate=o.baud,
             bytesize=o.bits,
             parity=o.parity,
@@ -328,6 +326,12 @@ def waiting(fd: int) -> bool:
     return bool(struct.unpack("i", answer)[0])
 
 
+def _takes(opened: object) -> bool:
+    """A remote port whose other end reads nothing would hold up whoever writes to it."""
+    remote = getattr(opened, "_socket", None)
+    return remote is None or bool(select.select((), (remote,), (), 0)[1])
+
+
 def _quietly_close(opened: object | None) -> None:
     if opened is None:
         return
@@ -336,6 +340,13 @@ def _quietly_close(opened: object | None) -> None:
         # a close waits up to half a minute for what was written and is not taken
         with contextlib.suppress(OSError, termios.error):
             termios.tcflush(fd, termios.TCOFLUSH)
+    if "://" in str(getattr(opened, "port", "")):  # waits for the other computer, up to some seconds
+        threading.Thread(target=_close, args=(opened,), daemon=True).start()
+    else:
+        _close(opened)
+
+
+def _close(opened: object) -> None:
     with contextlib.suppress(Exception):
         opened.close()  # type: ignore[attr-defined]
 
@@ -350,6 +361,8 @@ def _descriptor(opened: object) -> int | None:
 
 def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
     """A state and a sentence with the remedy, from whatever pyserial made of the system's error."""
+    if isinstance(error, NotAPort):
+        return "absent", f"{error}."
     if isinstance(error, ValueError):
         return "absent", f"{port}: these settings of the port do not go together ({error})."
     number = getattr(error, "errno", None)

@@ -18,6 +18,7 @@ import os
 import struct
 import time
 
+from hw.ports.port_names import NotAPort, refuse_other_things
 from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
 from hw.reading import PortState
 
@@ -99,6 +100,7 @@ class TypedKeys:
 
     def _try_to_open(self) -> bool:
         try:
+            refuse_other_things(self.path)
             # a device file opens at once or not at all
             fd = os.open(self.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
         except OSError as error:
@@ -187,6 +189,8 @@ class TypedKeys:
 
 
 def _why_not(path: str, error: OSError) -> tuple[PortState, str]:
+    if isinstance(error, NotAPort):
+        return "absent", f"{error}."
     if error.errno in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
         return "absent", f"{path} is not there: is the cable plugged in?"
     if error.errno in {errno.EACCES, errno.EPERM}:

@@ -157,3 +157,12 @@ def test_whoever_reads_only_the_first_lines_causes_no_complaint(command: str, tm
         thread.join()
     os.close(master), os.close(slave)
     assert code == 0 and b"Errno" not in said and b"Traceback" not in said, said
+
+
+def test_what_a_stranger_wrote_into_a_capture_cannot_work_the_terminal() -> None:
+    from bench.capture_file import Saved, encode
+
+    odd = "gauge\x1b[2J\x1b]0;x\x07\n\u202e"
+    out, said = decoded(encode(Saved(instrument=odd, at=odd, note=odd, blocks=[(0.0, b"+1.0 mm\r\n".hex())])))
+    assert all(line.isprintable() for line in (out + said).splitlines())
+    assert "Note: gauge" in said

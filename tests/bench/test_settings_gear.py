@@ -195,3 +195,28 @@ def test_mode_and_link_are_kept(tmp_path: Path) -> None:
     assert link.is_symlink()
     assert stat.S_IMODE(real.stat().st_mode) == 0o640
     assert load(None, link).gear.saws["a"].rip_fence == "left"
+
+
+@pytest.mark.parametrize("name", ["a" * 81, "a\\u001b[2Jb", "a\\nb", "\\u202eb", " "])
+def test_a_name_is_one_short_line(tmp_path, name) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(f'[jig."{name}"]\npivot = "left"\n')
+    with pytest.raises(SettingsError, match="a printable name of at most 80 characters would do") as told:
+        load(path)
+    assert str(told.value).isprintable()
+
+
+def test_whatever_a_file_holds_what_is_wrong_is_one_line_of_a_terminal(tmp_path) -> None:
+    path = tmp_path / "settings.toml"
+    for text in (
+        'units = "\\u001b[2J\\u202e"',
+        '[indicator]\nresolution = "\\u001b]0;x\\u0007 mm"',
+        '["a\\u001b[2J"]',
+        f'units = "{"a" * 60_000}"',
+        f"[{'a' * 60_000}]",
+    ):
+        path.write_text(text)
+        with pytest.raises(SettingsError) as told:
+            load(path)
+        said = str(told.value)
+        assert said.isprintable() and len(said) < 1000 and str(path) in said

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 
 import pytest
@@ -170,3 +171,15 @@ def test_units_stand_before_all_tables(tmp_path, before) -> None:
     assert load(path).units == "inch"
     for line in before.splitlines():
         assert line.replace("'mm'", '"inch"') in path.read_text().splitlines()
+
+
+def test_a_link_laid_where_the_new_file_is_made_is_not_followed(tmp_path) -> None:
+    """The folder may be written to by the whole group: what it lays there must not empty the log."""
+    log = tmp_path / "log.db"
+    log.write_text("ten years of sleds")
+    path = tmp_path / "etc" / "settings.toml"
+    path.parent.mkdir()
+    (path.parent / f".{path.name}.{os.getpid()}.new").symlink_to(log)
+    keep(path, "indicator", INDICATOR)
+    assert log.read_text() == "ten years of sleds" and not path.is_symlink()
+    assert load(path).indicator is not None

@@ -22,7 +22,6 @@ async def take(target: Path, seed: int) -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause(1.5)
             following.turn_operator()
-            await pilot.press("1", "enter", "1")
             for _ in range(600):
                 await pilot.pause(0.1)
                 if app.state.finding is not None and app.state.ask is None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 
 import pytest
+from console_job import bench, screen, shows, wait
 
+from bench import demo_hands
 from bench.asking import Ask
 from bench.console.text import wrap
 from bench.demo_hands import DRAWN, Following
 from bench.demo_screen import LESSONS
-from bench.wire import Asking, LiveSaid, Press
+from bench.wire import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
@@ -93,3 +95,59 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
     await asyncio.sleep(0.4)
     assert following.tapped and sum(isinstance(one, Press) for one in wire.asked) == 1  # and no more
     await following.close()
+
+
+async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, monkeypatch) -> None:
+    """Begins the check, makes its move live, proves it, and leaves it at that."""
+    monkeypatch.setattr(demo_hands, "READ", 0.0)
+    wire = Deaf()
+    following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
+
+    async def asked(number: int) -> list:
+        await until(lambda: len(wire.asked) >= number)
+        return wire.asked[1:]  # behind what the hands ask for themselves
+
+    await until(lambda: wire.asked == [GetStatus()])
+    following.turn_operator()
+    assert await asked(2) == [Begin("fence-square")]
+    out = scenes.finding()
+    await wire.inbox.put(Concluded("r", out))
+    assert (await asked(3))[-1] == Live(finding=out.id)
+    await wire.inbox.put(Saved("move", out.id))
+    await wire.inbox.put(LiveSaid(False, "end", "The move is noted."))
+    assert (await asked(4))[-1] == Begin("fence-square", jig=out.jig, verifies=out.id)
+    await wire.inbox.put(Concluded("r", scenes.finding("inside", name="f2")))
+    await until(lambda: not following.operator)
+    assert len(wire.asked) == 4
+    following.turn_operator()  # once more: the job is begun anew
+    assert (await asked(5))[-1] == Begin("fence-square")
+    await wire.inbox.put(Error("wrong-use", "no sled is described"))
+    await until(lambda: not following.operator)
+    assert "no sled is described" in following.cannot
+    await following.close()
+
+
+async def test_the_operator_presses_once_however_late_the_daemon_answers() -> None:
+    """A second Enter would say that the last screw is tight before anybody has turned it."""
+    wire = Deaf()
+    following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
+    following.operator = True
+    await wire.inbox.put(live("go", "away", 0.3))
+    await until(lambda: following.live is not None and following.busy)
+    for far in (0.0005, 0.0006, 0.0004):
+        await wire.inbox.put(live("go", "away", far))
+        await until(lambda far=far: following.live.to_go == far and not following.busy)
+        await asyncio.sleep(0)
+    assert [one for one in wire.asked if isinstance(one, Press)] == [Press(waits=False)]
+    await following.close()
+
+
+@pytest.mark.slow  # the virtual hands take their time
+async def test_one_key_on_the_first_screen_does_it_all(tmp_path) -> None:
+    async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
+        await shows(app, "Nothing measured yet", "o: the hands do all")
+        await job.press("o")
+        await wait(lambda: app.state.result is not None, 90.0)
+        await wait(lambda: not following.operator, 180.0)
+        await shows(app, "GOOD ENOUGH", "That is the job.")
+        assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance

@@ -20,6 +20,7 @@ import tty
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 import serial
@@ -281,7 +282,7 @@ async def test_denied_names_the_group(cable: Cable) -> None:
         ("{folder}/nothing", {}, "plugged in"),
         ("{folder}", {}, "not a serial port"),
         ("/dev/null", {}, "not a serial port"),
-        ("no-such-scheme://x", {}, "do not go together"),
+        ("no-such-scheme://x", {}, "names no port"),
         ("{cable}", {"baud": -1}, "do not go together"),
         ("{cable}", {"parity": "X"}, "do not go together"),
         ("{cable}", {"bits": 9}, "do not go together"),
@@ -458,3 +459,35 @@ def test_a_framing_that_a_port_refuses_is_said_with_what_to_do() -> None:
     state, words = serial_port._why_not("/dev/ttyX0", termios.error(22, "Invalid argument"))
     assert state == "absent"
     assert "does not take these settings" in words and "parity7" in words
+
+
+async def test_a_remote_port_slow_to_close_holds_up_nobody(monkeypatch) -> None:
+    """pyserial waits for the other computer when it closes; the other instruments are read on this loop meanwhile."""
+    from serial.urlhandler import protocol_loop
+
+    free, closed = threading.Event(), threading.Event()
+
+    def close(port: object) -> None:
+        if free.wait(PATIENCE):
+            closed.set()
+
+    async with opened("loop://") as heard:
+        await heard.is_("open")
+        monkeypatch.setattr(protocol_loop.Serial, "close", close)
+    free.set()  # here only once the port was let go
+    assert await asyncio.to_thread(closed.wait, PATIENCE)
+
+
+async def test_a_remote_port_that_reads_nothing_is_not_written_to() -> None:
+    """pyserial would wait in the writing, five seconds each time, with the loop."""
+    heard = Heard("rfc2217://nobody:1")
+    ours, other = socket.socketpair()
+    with ours, other:
+        written: list[bytes] = []
+        heard.port._serial = SimpleNamespace(_socket=ours, write=written.append, close=lambda: None)
+        assert heard.port.write(b"?\r") and written == [b"?\r"]
+        ours.setblocking(False)
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                ours.send(b"x" * 65536)
+        assert not heard.port.write(b"?\r") and len(written) == 1

@@ -1,0 +1,84 @@
+"""Which words name a port, and a pyserial port made of one: the only door through which a word opens anything.
+
+pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to whatever file it is told.
+May import: serial, inside the function that needs it.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+if TYPE_CHECKING:
+    import serial
+
+REMOTE = ("socket", "rfc2217")  # a serial port on another computer
+LONGEST = 255  # characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are one folder deep
+WOULD_DO = "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT would do"
+
+
+class NotAPort(OSError):
+    """The word names no port, or what is there under it is something else; nothing of it was opened."""
+
+    def __init__(self, words: str) -> None:
+        super().__init__(errno.ENOTTY, f"{words}; {WOULD_DO}")
+
+    def __str__(self) -> str:
+        return str(self.strerror)
+
+
+def is_port_name(name: str) -> bool:
+    """A full path, or a URL of a kind that reaches nothing but a port: `socket://`, `rfc2217://`, `loop://`."""
+    if not name.isprintable() or len(name) > LONGEST:
+        return False
+    if name == "loop://":  # gives back what is sent; for tests
+        return True
+    if "://" not in name:
+        return name.startswith("/")
+    try:
+        parts = urlsplit(name)
+        whole = bool(parts.hostname and parts.port)
+    except ValueError:  # no number for the port
+        return False
+    bare = not (parts.path.strip("/") or parts.fragment or (parts.query and parts.scheme == "socket"))
+    return parts.scheme in REMOTE and whole and bare
+
+
+def refuse_other_things(path: str) -> None:
+    """NotAPort where a file, a folder or a device that is no terminal and no keyboard has that name.
+
+    Looked at before it is opened, as some devices act on the opening alone (a watchdog starts to count). Where another
+    takes its place meanwhile, asking the open one for a terminal's settings fails before anything is written.
+    """
+    there = os.stat(path)
+    if not stat.S_ISCHR(there.st_mode):
+        raise NotAPort(f"{path} is a {_kind(there.st_mode)}, not a serial port")
+    number = f"{os.major(there.st_rdev)}:{os.minor(there.st_rdev)}"
+    known = os.path.realpath(f"/sys/dev/char/{number}/subsystem")  # a pseudo-terminal's has none
+    if os.path.isdir(known) and os.path.basename(known) not in {"tty", "input"}:
+        raise NotAPort(f"{path} is a device of another kind ({os.path.basename(known)}), not a serial port")
+
+
+def _kind(mode: int) -> str:
+    for is_one, word in ((stat.S_ISREG, "file"), (stat.S_ISDIR, "folder"), (stat.S_ISBLK, "disk")):
+        if is_one(mode):
+            return word
+    return "pipe or socket"
+
+
+def closed_port(name: str, **options: Any) -> serial.SerialBase:
+    """pyserial's object for that port, not yet open, with the options that it takes.
+
+    Raises NotAPort, ValueError where the options do not go together, OSError where nothing is there.
+    """
+    import serial  # 30 ms; not needed where no port is configured
+
+    if not is_port_name(name):
+        raise NotAPort(f"{name[:LONGEST]!r} names no port")
+    if name.startswith("/"):
+        refuse_other_things(name)
+    made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)
+    return made
