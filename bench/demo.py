@@ -29,6 +29,7 @@ from bench.wire import (
     Concluded,
     Done,
     Error,
+    Extend,
     MarkTaken,
     Moved,
     NotConcluded,
@@ -44,6 +45,7 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
+MOST_MORE = 3  # pushes more in a set-up that its hands take to settle what is too close to call
 START = 15.0  # s that the daemon may take to come up
 Say = Callable[[str], None]
 
@@ -90,8 +92,8 @@ class Operator:
         self._over = False
         self._warned = False  # the cautions were told; each check still has them acknowledged
 
-    async def take(self, begin: Begin) -> Finding:
-        """One check from its cautions to its finding. Raises DemoError."""
+    async def take(self, begin: Begin | Extend) -> Finding:
+        """One check, or the rest of one that goes on, to its finding. Raises DemoError."""
         self._forget()
         listening = asyncio.create_task(self._listen())
         self.wire.send(begin)
@@ -295,11 +297,14 @@ async def headless(
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
         finding = await operator.take(Begin("fence-square", lean=lean, tap=tap))
+        if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
+            say_finding(finding, say)
+            finding = await operator.take(Extend(finding.more_pushes, finding.id))
         before = saw.truth()
         after = finding
         say_finding(finding, say)
-        if finding.move is not None:
-            move = finding.move
+        if finding.proposed is not None:
+            move = finding.proposed
             # a person follows the leaves that were named; where none fits, the distance itself, live
             distance = sum(move.leaves) if move.leaves else move.distance
             say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")

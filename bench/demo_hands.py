@@ -213,8 +213,10 @@ class Following:
                 self._done = key
                 self._start(self._prove(live))
         elif self.operator and live.phase == "go":
-            near = live.to_go is not None and abs(live.to_go) <= NEAR
-            self._start(self._press() if near else self._hand())
+            if live.there:
+                self._start(self._press())
+            elif live.to_go is not None and abs(live.to_go) > NEAR:
+                self._start(self._hand())
         elif self.operator and live.phase == "tighten":
             self._start(self._press() if self.tight else self._hand())
 
