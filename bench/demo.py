@@ -45,7 +45,9 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
-MOST_MORE = 3  # pushes more in a set-up that its hands take to settle what is too close to call
+MOST_MORE = (
+    1  # push more in a set-up that its hands take to settle what is too close: all must be over in 45 s
+)
 START = 15.0  # s that the daemon may take to come up
 Say = Callable[[str], None]
 

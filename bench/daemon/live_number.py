@@ -29,6 +29,7 @@ class LiveNumber:
         self._last_at: float | None = None
         self._low = self._high = 0.0
         self._before_gap: float | None = None
+        self.noise = 0.0  # mm, standard deviation of one reading
         self.lost = False  # the instrument does not read
         self.held: float | None = None
         self.jumped: float | None = None
@@ -53,13 +54,6 @@ class LiveNumber:
         return statistics.fmean(self._values)
 
     @property
-    def noise(self) -> float:
-        """mm, standard deviation of one reading, from second differences: a steady move is no noise."""
-        if len(self._bends) < 6:
-            return 0.0
-        return statistics.median(self._bends) / 1.6522  # median |a - 2 b + c| of three standard normal values
-
-    @property
     def wander(self) -> float:
         """mm between the lowest and the highest that the number was since `steady`."""
         return self._high - self._low
@@ -82,6 +76,8 @@ class LiveNumber:
             self.lost, self._last_at = False, None
         for at, value in zip(times, values, strict=True):
             self._take(at, value)
+        if len(self._bends) >= 6:  # from second differences: a steady move is no noise
+            self.noise = statistics.median(self._bends) / 1.6522  # median |a - 2 b + c| of normal values
         if self._before_gap is not None and len(self._values) >= NOW:
             gone, self._before_gap = self.middle - self._before_gap, None
             if abs(gone) > self.band:
@@ -90,9 +86,10 @@ class LiveNumber:
             self._still.press(times[0])
         taken = self._still.readings(times, values)
         if isinstance(taken, Taken):
-            if taken.spread <= max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9:
-                self.held = taken.value
             self._still.press(taken.at)
+        still = max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9
+        if isinstance(taken, Taken) and taken.spread <= still:
+            self.held = taken.value
         elif self.held is not None and self.now is not None and abs(self.now - self.held) > self.band:
             self.held = None
 
@@ -101,7 +98,7 @@ class LiveNumber:
             step = value - self._values[-1]
             if len(self._values) > 1:
                 self._bends.append(abs(step - (self._values[-1] - self._values[-2])))
-            if abs(step) > max(JUMP, self.band) and abs(step) > JUMP_SPEED * (at - self._last_at):
+            if abs(step) > JUMP and abs(step) > max(self.band, JUMP_SPEED * (at - self._last_at)):
                 self.jumped = step
         self._last_at = at
         self._values.append(value)
