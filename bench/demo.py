@@ -30,6 +30,7 @@ from bench.wire import (
     Concluded,
     Done,
     Error,
+    Extend,
     GetStatus,
     MarkTaken,
     Moved,
@@ -50,6 +51,8 @@ RATE = 120.0  # readings a second
 PATIENCE = 8.0  # s in which nothing happens, after which it is said what is waited for
 AGAIN = 0.02  # s between two looks whether the daemon has come up
 ENDING = 30.0  # s that a daemon may take to put everything away
+# pushes more in a set-up that the hands take to settle what is too close: all must be over in 45 s
+MOST_MORE = 1
 Say = Callable[[str], None]
 
 
@@ -104,8 +107,8 @@ class Operator:
         self._over = False
         self._warned = False  # the cautions were told; each check still has them acknowledged
 
-    async def take(self, begin: Begin) -> Finding:
-        """One check from its cautions to its finding. Raises DemoError."""
+    async def take(self, begin: Begin | Extend) -> Finding:
+        """One check, or the rest of one that goes on, to its finding. Raises DemoError."""
         self._forget()
         listening = asyncio.create_task(self._listen())
         self.wire.send(begin)
@@ -322,11 +325,14 @@ async def headless(
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
+        if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
+            say_finding(finding, say)
+            finding = await operator.take(Extend(finding.more_pushes, finding.id))
         before = saw.truth()
         after = finding
         say_finding(finding, say)
-        if finding.move is not None:
-            move = finding.move
+        if finding.proposed is not None:
+            move = finding.proposed
             # a person follows the leaves that were named; where none fits, the distance itself, live
             distance = sum(move.leaves) if move.leaves else move.distance
             say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")

@@ -256,13 +256,13 @@ class Following:
                 self._done = key
                 self._start(self._prove(live))
         elif self.operator and live.phase in ("go", "tighten"):
-            near = live.to_go is not None and abs(live.to_go) <= NEAR
             pressed = ("pressed", live.phase)  # once: what is asked next may take its time to come
-            if not (near if live.phase == "go" else self.tight):
+            if live.there if live.phase == "go" else self.tight:
+                if self._done != pressed:
+                    self._done = pressed
+                    self._start(self._press())
+            elif live.phase == "tighten" or (live.to_go is not None and abs(live.to_go) > NEAR):
                 self._start(self._hand())
-            elif self._done != pressed:
-                self._done = pressed
-                self._start(self._press())
 
     async def _press(self) -> None:
         self.wire.send(Press(waits=False))

@@ -43,12 +43,13 @@ LESSONS = {
     "width": "The hands lay the caliper across. Enter takes the width.",
     "live stand": "The hands set the indicator on the sled. Enter.",
     "live lean": "The hands lean the sled. The number stands still: Enter.",
-    "live go": "h turns the screw a little. At 0, or a hair past it, Enter.",
+    "live go": "h turns the screw a little. Where it says there, Enter.",
     "live tighten": "h tightens the last screw. Watch what the fence does.",
     "live tight": "It drew back. 0 slackens, to aim past it; or h turns on. Enter.",
     "unplugged": "The cable is out: what was kept is kept. k puts it back.",
     "new": "Pretend sled, off square. Enter: find out. o: the hands do all.",
     "out": "Which end, which way, how far, how sure. Enter: the move.",
+    "close": "Too close to call, so no move. It says what would settle it.",
     "moved": "Moved. Believe nobody: Enter checks again and proves it.",
 }
 
@@ -97,8 +98,10 @@ def _at_rest(desk: Desk, following: Following) -> str:
     if finding.check != JOB:
         truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
         said = [f"In truth: {truth[0]}."] if truth else []
-        return " ".join(said + ["Enter: the move."] * (finding.move is not None))
-    if finding.move is not None:
+        return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
+    if finding.verdict == "cannot-tell":
+        return LESSONS["close"]
+    if finding.proposed is not None:
         return LESSONS["out"]
     if finding.verdict == "inside":
         now = following.hands.saw.truth()["rotation"] * PER_MM

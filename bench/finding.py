@@ -6,9 +6,12 @@ May import: msgspec only. `uncertainty` is expanded to `confidence`; infinite de
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import msgspec
+
+MOST_MORE = 30  # pushes more in a set-up that anybody would still take; common practice, no source
 
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
@@ -96,3 +99,20 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     contact: list[Contact] | None = None
     positions: list[Position] | None = None
     notes: list[str] = []
+
+    @property
+    def proposed(self) -> Move | None:
+        """The move to put before a person. Too close to call proposes none, though `move` keeps what it would be."""
+        return None if self.verdict == "cannot-tell" else self.move
+
+    @property
+    def more_pushes(self) -> int | None:
+        """Pushes more in each set-up that may settle what is too close to call; None where pushes do not, or where
+        they are more than anybody would push."""
+        if self.verdict != "cannot-tell" or self.settle is None or self.settle.sweeps is None:
+            return None
+        pushes = [row.placement for row in self.sweeps if row.push and row.standard_uncertainty > 0]
+        if not pushes:
+            return None
+        more = math.ceil((self.settle.sweeps - len(pushes)) / len(set(pushes)))
+        return more if 1 <= more <= MOST_MORE else None

@@ -314,6 +314,17 @@ def uncertainty_places(uncertainty: float) -> int:
     return max(0, min(9, (1 if lead < 2.95 else 0) - order))
 
 
+def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
+    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a millimetre at the most."""
+    if system == "mm":
+        unit, most = 1.0, 3
+    else:
+        unit, most = (THOU, 1) if in_thou(mm) else (INCH, 4)
+    size = abs(uncertainty_mm) / unit
+    places = most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
+    return length_words(mm, system, places)
+
+
 def _round_up(uncertainty: float, places: int) -> float:
     """Rounded to the places; upwards where rounding down would hide more than a twentieth of it.
 

@@ -191,6 +191,8 @@ class LiveSaid(Tagged, frozen=True, tag="live-said"):
     """The live move as it stands; at most ten a second, when something changed. on False ends it.
 
     to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm that tightening drew it back.
+    wrong: it moves away from the aim. there: it moved to the aim and holds. uncertainty: mm, expanded, of `to_go`:
+    it carries no more digits. verdict, rotation_left: as it will be once it is tight, null where that is not known.
     """
 
     on: bool
@@ -208,6 +210,9 @@ class LiveSaid(Tagged, frozen=True, tag="live-said"):
     rotation_left: float | None = None
     verdict: Verdict | None = None
     stands: Literal["beyond", "behind", "left", "right"] | None = None  # as the indicator was said to stand
+    wrong: bool = False
+    there: bool = False
+    uncertainty: float | None = None
 
 
 class StatusReply(Tagged, frozen=True, tag="status-reply"):

@@ -37,15 +37,14 @@ def finding_words(finding: Finding, units: System, board: float | None = None) -
     lines = []
     of = " of ".join(part for part in (finding.check, finding.jig) if part)
     if finding.verdict is not None:
-        lines.append(f"{of}: {VERDICTS[finding.verdict]}.")
+        settled = f" {settle_words(finding, units)}" if finding.verdict == "cannot-tell" else ""
+        lines.append(f"{of}: {VERDICTS[finding.verdict]}.{settled}")
     else:
         lines.append(f"{of}: measured; no limit is set for a verdict.")
     for place, quantity in enumerate(finding.quantities):
         lines.append("  " + quantity_words(quantity, units, board if place == 0 else None))
-    if finding.settle is not None:
-        lines.append("  " + settle_words(finding, units))
-    if finding.move is not None:
-        lines.append(f"  {finding.move.text}")
+    if finding.proposed is not None:
+        lines.append(f"  {finding.proposed.text}")
     elif finding.verdict == "inside":
         lines.append("  Stop: nothing to move.")
     if finding.budget:
@@ -56,8 +55,10 @@ def finding_words(finding: Finding, units: System, board: float | None = None) -
 
 
 def settle_words(finding: Finding, units: System) -> str:
+    """What would settle a result that is too close to call, or plainly that this set-up cannot."""
     settle = finding.settle
-    assert settle is not None
+    if settle is None:
+        return "What would settle it is not known; the notes say why."
     if settle.sweeps is not None:
         return f"{settle.sweeps} pushes in all would settle it."
     if settle.length is not None:
@@ -66,4 +67,4 @@ def settle_words(finding: Finding, units: System) -> str:
         return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
     if settle.part == "between sweeps":
         return "More than 12 pushes a set-up would be needed: look for what sets them apart, such as seat or hold."
-    return f"No number of passes settles this; it hangs on: {settle.part}."
+    return f"This set-up cannot settle it, however many passes. It hangs on: {settle.part}."

@@ -159,7 +159,7 @@ def evaluate(evidence: Evidence) -> Finding:
         notes.append(
             "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
         )
-    if not side_proved(evidence, steps) and jig is not None and said != "inside":
+    if not side_proved(evidence, steps) and jig is not None and said == "outside":
         how = "the lean test showed no play" if evidence.leans else "not proved by leaning the sled"
         notes.append(
             f"On which side the indicator stood is taken as said, {how}: on the other side "

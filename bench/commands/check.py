@@ -5,7 +5,6 @@ May import: bench.client, bench.units, bench.wire, bench.words, click, msgspec, 
 
 from __future__ import annotations
 
-import math
 import select
 import sys
 import time
@@ -27,7 +26,6 @@ from bench.commands.common import (
 from bench.commands.options import declared, read_options, the_check
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
-MOST_MORE = 30  # pushes more in a set-up that are still offered
 
 
 @click.command(context_settings={"show_default": True})
@@ -183,7 +181,7 @@ class _Leading:
 
     def _offer(self, finding: Any) -> bool:
         """Whether it was offered to go on: too close to call, and a number of pushes that would settle it."""
-        more = more_pushes(finding)
+        more = finding.more_pushes
         if not self.extends or not self.stdin_open or more is None:
             return False
         self.extends, self.offered = False, finding
@@ -194,7 +192,7 @@ class _Leading:
     def _go_on(self) -> None:
         from bench.wire import Extend
 
-        more = more_pushes(self.offered)
+        more = self.offered.more_pushes
         assert more is not None
         self.client.send(Extend(more, self.offered.id))
         self.offered = None
@@ -279,19 +277,6 @@ class _Leading:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
         else:
             say(ask.words)
-
-
-def more_pushes(finding: Any) -> int | None:
-    """Pushes more in each set-up that may settle a finding that cannot tell; None where they do not, or where
-    they are more than anybody would push."""
-    if finding.verdict != "cannot-tell" or finding.settle is None or finding.settle.sweeps is None:
-        return None
-    pushes = [sweep.placement for sweep in finding.sweeps if sweep.push and sweep.standard_uncertainty > 0]
-    placements = len(set(pushes))
-    if placements == 0:
-        return None
-    more = math.ceil((finding.settle.sweeps - len(pushes)) / placements)
-    return more if 1 <= more <= MOST_MORE else None
 
 
 @click.command()

@@ -109,7 +109,9 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
         click.echo(
             f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside} set aside, {sweep.slope:+.6f}"
         )
-    for move in one["moves"]:
+    for move in (
+        one["moves"] if finding.proposed is not None else [m for m in one["moves"] if m.made is not None]
+    ):
         click.echo(f"  {_became(move, units)}")
     return 0
 

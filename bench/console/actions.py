@@ -44,8 +44,12 @@ _LIVE: dict[str, str] = {
 
 def _press_word(desk: AtDesk) -> str:
     state = desk.state
+    if desk.view.sure is not None:
+        return "yes"
     if desk.scrolls:
         return "read on"
+    if state.live is not None and state.live.phase == "go" and not state.live.there:
+        return "tighten"
     if state.live is not None:
         return _LIVE.get(state.live.phase, "it stands")
     here = first_start.press_word(state, desk.view)
@@ -53,12 +57,7 @@ def _press_word(desk: AtDesk) -> str:
         return here
     if state.ask is not None:
         return _PRESS.get(state.ask.phase, "go on")
-    finding = state.finding
-    if finding is not None and finding.move is not None and not desk.moved:
-        return "the move"
-    if finding is not None:
-        return "again" if desk.moved or finding.verdict != "cannot-tell" else "more"
-    return "begin"
+    return "begin" if state.finding is None else desk.act
 
 
 def _tightens(desk: AtDesk) -> bool:
@@ -88,7 +87,7 @@ def _running(desk: AtDesk) -> bool:
 
 def _has_move(desk: AtDesk) -> bool:
     finding = desk.state.finding
-    return _at_rest(desk) and finding is not None and finding.move is not None
+    return _at_rest(desk) and finding is not None and finding.proposed is not None
 
 
 def _has_drawing(desk: AtDesk) -> bool:
@@ -102,7 +101,7 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "press", ("enter", "space"), _press_word,
         "Answer what is asked: it stands, take it, it is so; at rest, do the next act.",
-        lambda d: d.press(), lambda d: d.state.here and d.wants_press,
+        lambda d: d.press(), lambda d: d.view.sure is not None or (d.state.here and d.wants_press),
     ),
     Action(
         "undo", ("0", "u"), _undo_word,
@@ -123,8 +122,9 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "live", ("5", "v"), lambda d: "end live" if d.state.live is not None else "live",
-        "Make the move with the remaining distance live.",
+        "Make the move with the remaining distance live, or leave it.",
         lambda d: d.live(), lambda d: _has_move(d) or d.state.live is not None,
+        sure=lambda d: d.state.live is not None,
     ),
     Action(
         "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
@@ -142,7 +142,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check (what was measured stays in the log), or the cables.",
-        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=True,
+        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=lambda d: True,
     ),
     Action(
         "past", ("6", "p"), _word("past"), "Past results of this sled.",
@@ -166,7 +166,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "leave", ("minus", "q", "ctrl+q"), _word("leave"), "Leave the screen; a check in progress goes on in the daemon.",
-        lambda d: d.leave(), sure=True,
+        lambda d: d.leave(), sure=lambda d: True,
     ),
 )  # fmt: skip
 

@@ -16,9 +16,9 @@ from bench.console.state import State
 from bench.console.view import Row, View
 from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, NotesSeen, Press, Undo
 
-MORE_PUSHES = 3
-MOST_MORE = 12
 PAST = 50
+YES = ("enter", "y")  # the answers to whether it is meant
+TOO_SOON = 0.4  # s after the question, or after a key that came too soon, in which nothing is an answer
 
 Send = Callable[[msgspec.Struct], bool]
 
@@ -48,6 +48,7 @@ class Desk:
         self.extra = extra
         self.scrolls = False
         self.last_begin: Begin | None = None
+        self._key = ""  # the key that is being answered; none by touch
 
     # ---- asked by the panes -------------------------------------------------------------------------
 
@@ -57,6 +58,13 @@ class Desk:
 
     def now(self) -> list[Action]:
         """What would do something at this moment, in the order of the key row."""
+        row = self._row()
+        if self.view.sure is not None:  # yes stands first, but never where the finger is that asked
+            row = [a for a in row if a.name != "press"]
+            row.insert(1 if row and row[0].name == self.view.sure else 0, ACTIONS[0])
+        return row
+
+    def _row(self) -> list[Action]:
         if self.view.page != "work":
             order = ("home", "keys", "look", "leave")
             known = [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
@@ -95,8 +103,20 @@ class Desk:
 
     @property
     def unsettled(self) -> bool:
+        """Too close to call, and pushes more may settle it."""
         finding = self.state.finding
-        return self.state.ask is None and finding is not None and finding.verdict == "cannot-tell"
+        return self.state.ask is None and finding is not None and finding.more_pushes is not None
+
+    @property
+    def act(self) -> str:
+        """What Enter does with the result on screen."""
+        finding = self.state.finding
+        if finding is None or self.moved:
+            return "again"
+        if finding.verdict == "cannot-tell":
+            longer = finding.settle is None or finding.settle.length is not None
+            return "more" if self.unsettled else "again" if longer else "limits"
+        return "again" if finding.proposed is None else "the move"
 
     def rows(self) -> list[Row]:
         return pages.rows(self)
@@ -126,9 +146,18 @@ class Desk:
 
     def key(self, key: str, char: str | None = None) -> bool:
         """True when the key meant something here."""
+        self._key = key
+        try:
+            return self._answered(key, char)
+        finally:
+            self._key = ""
+
+    def _answered(self, key: str, char: str | None) -> bool:
         self._notes_seen()
         if self.view.typing is not None:
             return pages.type_key(self, key, char)
+        if self.view.sure is not None and self._sure(key.lower()):
+            return True
         if self.view.page != "work" and self._list_key(key):
             return True
         if len(key) == 1:  # keys are shown as capitals
@@ -145,12 +174,36 @@ class Desk:
             self.state.untold = False
 
     def do(self, action: Action) -> None:
-        if action.sure and self.view.sure != action.name:
-            self.view.sure = action.name
-            self.state.say("sure", f"{action.help} The same key again does it.")
+        """By a key that means it, or by touch."""
+        view, key = self.view, self._key
+        if view.sure is not None and self._sure("enter" if action.name == "press" else action.keys[0]):
             return
+        if action.sure(self):
+            view.sure, view.sure_key, view.sure_at = action.name, key, self.state.clock()
+            answers = "Y" if key == "enter" else "Enter or Y"
+            self.state.say("sure", f"{answers} does it: {action.help}")
+        else:
+            action.run(self)
+
+    def _sure(self, key: str) -> bool:
+        """Whether the key belongs to what is asked: yes; the asking key again, which is no answer; or too soon after
+        it, as a key that bounces or is held. Any other takes the question back, and means what it means."""
+        view = self.view
+        action = next(a for a in self.actions if a.name == view.sure)
+        if key in YES and key != view.sure_key and self.state.clock() - view.sure_at >= TOO_SOON:
+            self._unasked()
+            if action.can(self):
+                action.run(self)
+            return True
+        if key in (*YES, view.sure_key, *action.keys):
+            view.sure_at = self.state.clock()
+            return True
+        self._unasked()
+        return False
+
+    def _unasked(self) -> None:
         self.view.sure = None
-        action.run(self)
+        self.state.notices.over("sure", bad=False)
 
     def _list_key(self, key: str) -> bool:
         rows = self.rows()
@@ -208,9 +261,9 @@ class Desk:
             view.go("cables")
         elif finding is None:
             view.go("checks" if state.gear is None or state.gear.jigs else "sleds")
-        elif finding.move is not None and not self.moved:
-            view.go("move")
-        elif finding.verdict == "cannot-tell" and not self.moved:
+        elif self.act in ("the move", "limits"):
+            view.go("move" if self.act == "the move" else "limits")
+        elif self.act == "more":
             self.more()
         else:
             self.again()
@@ -242,9 +295,9 @@ class Desk:
         if self.scrolls:
             self.view.scroll += 4
         elif (
-            self.unsettled
-            and self.state.finding is not None
-            and self.send(Extend(_lacking(self.state.finding), self.state.finding.id))
+            (finding := self.state.finding) is not None
+            and (lacking := finding.more_pushes) is not None
+            and self.send(Extend(lacking, finding.id))
         ):
             self.state.result = None
 
@@ -295,13 +348,3 @@ class Desk:
 
     def leave(self) -> None:
         self._leave()
-
-
-def _lacking(finding: Finding) -> int:
-    """Pushes more in every set-up that would settle the result, as far as it says so."""
-    settle = finding.settle
-    pushes = [row.placement for row in finding.sweeps if row.push]
-    if settle is None or settle.sweeps is None or not pushes:
-        return MORE_PUSHES
-    lacking = settle.sweeps - len(pushes)
-    return min(MOST_MORE, max(1, -(-lacking // len(set(pushes)))))

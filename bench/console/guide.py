@@ -16,8 +16,8 @@ from bench.console.sleds import seen_from_above
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
 from bench.console.view import View
-from bench.units import length_words
-from bench.wire import Ask, Finding, Jig
+from bench.units import length_words, rounded_words
+from bench.wire import Ask, Finding, Jig, LiveSaid
 
 WIDE = 100  # columns from which budget and earlier results stand beside the result
 PICTURE = 34  # columns of the drawing on a screen of 80
@@ -191,12 +191,12 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
         first += wrap(text, wide - 4, "strong" if n < 2 else "faint")
     act = marked(phrases.next_act(finding, units), wide - 4, f"{view.glyphs.right_mark} ", "act")
     made = state.moves.get(finding.id) in ("made", "verified") or view.verifies == finding.id
-    if finding.move is not None and made:
+    if finding.proposed is not None and made:
         act = [[("The move is noted. ", "good"), ("Check again.", "act")]]
     bar = _interval(finding, view, min(wide - 4, 64), board, state)
     extra: Block = []
-    if finding.move is not None:
-        for text in phrases.leaves(finding.move, state.jig_gear(finding.jig), units):
+    if finding.proposed is not None:
+        for text in phrases.leaves(finding.proposed, state.jig_gear(finding.jig), units):
             extra += wrap(text, wide - 4, "text")
     for text in phrases.others(finding, units):
         extra += wrap(text, wide - 4, "faint")
@@ -204,14 +204,15 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
         extra += wrap(f"Limits it most: {phrases.name(finding.budget[0].part)}.", wide - 4, "faint")
     for note in finding.notes if wrong is None else [n for n in finding.notes if wrong not in n]:
         extra += wrap(note, wide - 4, "faint", indent=2)
-    block = [*first, *act]
+    close = finding.verdict == "cannot-tell"  # what would settle it comes before what it seems to be
+    block = [*act, *first] if close else [*first, *act]
     if high < len(block):  # short of room: which way and how far in one breath, then the act
-        first = wrap(phrases.in_short(finding, units, board), wide - 4, "strong")
-        return [[("  ", "text"), *line] for line in (*first[: max(1, high - len(act))], *act)][:high]
-    if high >= len(block) + len(bar) + 1:
-        block = [*first, *bar, *act]
-    if has_shape(finding) and high < len(block) + LEAST_HIGH:
-        block = [*first, *act]  # of two drawings the one that is the result's own
+        first = wrap(phrases.in_short(finding, units, board), wide - 4, "strong")[: max(1, high - len(act))]
+        return [[("  ", "text"), *line] for line in ([*act, *first] if close else [*first, *act])][:high]
+    if high >= len(block) + len(bar) + 1 and not (
+        has_shape(finding) and high < len(block) + len(bar) + LEAST_HIGH
+    ):
+        block = [*act, *first, *bar] if close else [*first, *bar, *act]  # of two drawings the result's own
     drawn = shape(finding, min(wide - 4, 90), high - len(block), view.glyphs, state.units)
     if view.picture and has_shape(finding):  # asked for: the drawing in place of all but the act
         return [
@@ -294,19 +295,20 @@ def limits(state: State, finding: Finding, view: View, wide: int, high: int) -> 
 def _live(state: State, view: View, wide: int, high: int) -> Block:
     live, g = state.live, view.glyphs
     assert live is not None
-    out = marked(live.words, wide - 2, f" {g.right_mark} ", "act")
+    bad = live.wrong or live.past
+    out = marked(live.words, wide - 2, f" {g.bad if bad else g.right_mark} ", "bad" if bad else "act")
     if live.phase in ("stand", "lean") and live.stands is not None and wide >= 40 and high - len(out) >= 7:
         out += [[], *on_the_sled(live.stands, state.jig_gear(), wide - 2, g)]
     if live.target is not None and live.to_go is not None:
         gap: Block = [[]] if high >= 7 else []
-        out += [*gap, *_gauge(live.target, live.to_go, live.past, wide - 4, view)]
+        out += [*gap, *_gauge(live, live.target, live.to_go, wide - 4, view)]
     facts: list[str] = []
     if live.moved is not None:
-        facts.append(f"moved {_signed(live.moved, state)}")
+        facts.append(f"moved {_signed(live.moved, live, state)}")
     if live.tolerance is not None:
         facts.append(f"good enough within {length_words(live.tolerance, state.units)}")
     if live.drawn is not None and abs(live.drawn) >= 0.0005:
-        facts.append(f"the screw drew it {_signed(live.drawn, state)}")
+        facts.append(f"the screw drew it {_signed(live.drawn, live, state)}")
     if facts:
         out += [
             [],
@@ -314,18 +316,20 @@ def _live(state: State, view: View, wide: int, high: int) -> Block:
         ]
     if live.verdict is not None:
         sign, words, role = phrases.verdict(live.verdict, g)
-        out.append([(f" {sign} {words} as it stands", role)])
+        when = "once it is tight" if live.phase == "go" and live.verdict == "inside" else "as it stands"
+        out.append([(f" {sign} {words} {when}", role)])
     return out[:high]
 
 
-def _signed(mm: float, state: State) -> str:
+def _signed(mm: float, live: LiveSaid, state: State) -> str:
     """A distance of the free end with its way."""
-    return f"{length_words(abs(mm), state.units, 3 if state.units == 'mm' else 1)} {'away' if mm > 0 else 'toward'}"
+    size = rounded_words(abs(mm), live.uncertainty or 0.0, state.units)
+    return f"{size} {'away from' if mm > 0 else 'toward'} you"
 
 
-def _gauge(target: float, to_go: float, past: bool, wide: int, view: View) -> Block:
-    """How much of the way is made: a bar that ends at `there`, with room for going past it."""
-    g = view.glyphs
+def _gauge(live: LiveSaid, target: float, to_go: float, wide: int, view: View) -> Block:
+    """How much of the way is made: a bar up to the aim, with room for going past it."""
+    g, past = view.glyphs, live.past
     cells = max(12, min(wide, 60)) - 2
     there = cells * 3 // 4
     share = (
@@ -338,5 +342,6 @@ def _gauge(target: float, to_go: float, past: bool, wide: int, view: View) -> Bl
     done = max(0, min(cells, round(share * there)))
     role: Role = "bad" if past else "good"
     row: Line = [("  ", "text"), (g.full * done, role), (g.dash * (cells - done), "rule")]
-    mark: Line = [("  ", "text"), (" " * there + g.up_mark + " there", "strong")]
+    mark: Line = [("  ", "text"), (" " * there + g.up_mark, "strong")]
+    mark.append((" there", "strong") if live.there else (" the aim", "faint"))
     return [row, mark] if width(mark) <= wide + 2 else [row]

@@ -266,21 +266,22 @@ def _limits(desk: AtDesk, wide: int, high: int) -> Block:
 
 
 def _move_words(desk: AtDesk, finding: Finding, wide: int) -> Block:
-    if finding.move is None:
+    move = finding.proposed
+    if move is None:
         return [[(" Nothing to move.", "text")]]
     state = desk.state
-    out = marked(phrases.short_move(finding.move, state.units), wide - 2, " ", "act")
-    for text in phrases.leaves(finding.move, state.jig_gear(finding.jig), state.units):
+    out = marked(phrases.short_move(move, state.units), wide - 2, " ", "act")
+    for text in phrases.leaves(move, state.jig_gear(finding.jig), state.units):
         out += [[(" ", "text"), *line] for line in wrap(text, wide - 2)]
-    out += [[(" ", "text"), *line] for line in wrap(finding.move.text, wide - 2, "faint")]
+    out += [[(" ", "text"), *line] for line in wrap(move.text, wide - 2, "faint")]
     return [*out, []]
 
 
 def _move(desk: AtDesk) -> list[Row]:
     finding, units = desk.state.finding, desk.state.units
-    if finding is None or finding.move is None:
+    if finding is None or finding.proposed is None:
         return []
-    move = finding.move
+    move = finding.proposed
     out = [Row("Make it live: the distance still to go, large", lambda: desk.view.go("live"), "act")]
     if move.leaves:
         stack = sum(move.leaves)

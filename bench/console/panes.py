@@ -102,8 +102,8 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     """Figures, unit, way in words, role."""
     live = state.live
     if live is not None and live.to_go is not None and live.phase != "lean":
-        text, unit = phrases.small(abs(live.to_go), state.units)
-        way = f"{live.end} end {live.way.upper()}" if live.way and live.to_go else "there"
+        text, unit = phrases.small(abs(live.to_go), live.uncertainty or 0.0, state.units)
+        way = "there" if live.there else f"{live.end} end {phrases.WAYS[live.way]}" if live.way else ""
         return text, unit, way, "number"
     heard = state.shown
     if heard is None or not state.here:
@@ -122,7 +122,7 @@ def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE -
     heard = state.shown
     name = heard.name if heard is not None else ""
     if state.live is not None and state.live.to_go is not None and state.live.phase != "lean":
-        name = "past it" if state.live.past else "to go"
+        name = "past it" if state.live.past else "wrong way" if state.live.wrong else "to go"
     head = f"{unit} {name}".strip()
     lines: list[Line] = [[(head, "strong")]] if head else []
     loud: Role = "strong" if state.live is not None else "text"

@@ -10,9 +10,11 @@ import math
 from bench.console.glyphs import Glyphs
 from bench.console.heard import Heard
 from bench.console.text import Role
-from bench.units import INCH, System, across, give_or_take, length_words, slope_words
+from bench.units import INCH, System, across, give_or_take, length_words, rounded_words, slope_words
 from bench.wire import Finding, Jig, Move, Quantity
+from bench.words import settle_words
 
+WAYS = {"away": "AWAY from you", "toward": "TOWARD you"}
 BOARD = 400.0  # mm: the board a rotation is told across where no widest board is known
 
 _VERDICTS: dict[str | None, tuple[str, Role]] = {
@@ -57,11 +59,10 @@ def travelled(heard: Heard, units: System) -> tuple[str, str]:
     return (_tidy(f"{value:.1f}"), "mm") if units == "mm" else (_tidy(f"{value / INCH:.2f}"), "in")
 
 
-def small(mm: float, units: System) -> tuple[str, str]:
-    """A distance still to go: large figures and unit, thousandths for inch users."""
-    if units == "mm":
-        return _tidy(f"{mm:.3f}"), "mm"
-    return _tidy(f"{mm / INCH * 1000:.1f}"), "thou"
+def small(mm: float, uncertainty: float, units: System) -> tuple[str, str]:
+    """A distance still to go: large figures, as many as its uncertainty carries, and their unit."""
+    number, _, unit = rounded_words(mm, uncertainty, units).partition(" ")
+    return number, unit
 
 
 def _tidy(text: str) -> str:
@@ -158,30 +159,14 @@ def diagnosis(finding: Finding) -> str | None:
     return next((note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)), None)
 
 
-def settled_by(finding: Finding, units: System) -> str:
-    """What would settle a result that is too close to call."""
-    settle = finding.settle
-    if settle is None:
-        return "More passes, a longer pass or a finer indicator may settle it."
-    if settle.sweeps is not None:
-        return f"{settle.sweeps} pushes in all would settle it."
-    if settle.length is not None:
-        return f"A pass of {length_words(settle.length, units)} would settle it."
-    if settle.resolution is not None:
-        return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
-    if settle.part == "between sweeps":
-        return "More than 12 pushes a set-up would be needed: look for what sets them apart, such as seat or hold."
-    return f"No number of passes settles this; it hangs on: {settle.part}."
-
-
 def next_act(finding: Finding | None, units: System) -> str:
     """What to do now, from the last result: one sentence."""
     if finding is None:
         return "Nothing measured yet. Begin a check."
-    if finding.move is not None:
-        return short_move(finding.move, units)
     if finding.verdict == "cannot-tell":
-        return settled_by(finding, units)
+        return settle_words(finding, units)
+    if finding.proposed is not None:
+        return short_move(finding.proposed, units)
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":

@@ -54,7 +54,9 @@ class View(msgspec.Struct):
     shown: str | None = None  # id of a past result that is looked at
     typing: str | None = None  # which field
     typed: str = ""
-    sure: str | None = None  # an action that wants its key once more
+    sure: str | None = None  # an action that asks whether it is meant
+    sure_key: str = ""  # the key that asked, which is no answer
+    sure_at: float = 0.0  # s: when it was asked, or a key came too soon after that
     wide: int = 80  # columns of the screen
     picture: bool = False  # the drawing in place of the words, where they do not both fit
     scroll: int = 0

@@ -253,6 +253,10 @@ class Answers:
         found = self._with_move(request.finding, request.jig)
         assert found.move is not None
         move = found.move
+        if request.distance is None and found.proposed is None:
+            raise WrongUse(
+                "that result is too close to call and named no move: say with --distance how far it went"
+            )
         distance = move.distance if request.distance is None else request.distance
         ticket = service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
         service.bench.tickets[ticket] = ("move", found.id)
@@ -260,7 +264,7 @@ class Answers:
         client.send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
-        """The latest finding that asks for a move. Raises WrongUse."""
+        """The latest finding with a move, proposed or not. Raises WrongUse."""
         for found in self.service.last:
             named = finding is None or found.id == finding
             if named and (jig is None or found.jig == jig) and found.move is not None:

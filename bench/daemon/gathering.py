@@ -197,6 +197,8 @@ class Bench:
 
     def _went(self, instrument: Instrument, how: str) -> None:
         """What is being swept cannot be used."""
+        if instrument.role == "indicator":
+            self.live.lose()
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
             self._happened(self.sweeper.broken(f"the {instrument.name} {how}"), now)
@@ -241,7 +243,7 @@ class Bench:
             if happenings := self.sweeper.indicator(batch.stamps, values):
                 self._happened(happenings, now)
             if self.live.move is not None:
-                self.live.readings(values)
+                self.live.readings(batch.stamps, values)
             elif self.run is not None and self.run.ask.gather != "width":
                 self.run.readings(batch.stamps, values, now)
         elif self.run is not None and self.run.ask.gather == "width":
@@ -277,6 +279,8 @@ class Bench:
         before = self._spoiling.pop(name, None)
         if spoils is not None:
             self._spoiling[name] = spoils
+            if instrument.role == "indicator":
+                self.live.lose()
             self._happened(self.sweeper.broken(f"the {name} {SPOILS[spoils][0]}"), now)
         if spoils != before:
             state = self._said(instrument)

@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from bench.daemon.history import LivePast
-from bench.daemon.live import LiveMove, NoLive
+from bench.daemon.live import LiveMove
 from bench.daemon.outbox import Outbox
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.log.writer import LogWriter
+from bench.moves.nudge import NoLive
 from bench.settings import Settings
 from bench.wire import Live, LiveSaid
+from bench.words import settle_words
 
 
 class LiveHost:
@@ -42,16 +44,20 @@ class LiveHost:
         jig = settings.gear.jigs.get(finding.jig or "")
         if jig is None:
             raise WrongUse("the move needs a sled that is in the settings")
+        if finding.proposed is None:
+            settled = settle_words(finding, settings.units)
+            raise WrongUse(f"that result is too close to call, so it proposes no move. {settled}")
         if finding.id in self.past.made:
             raise WrongUse(
                 "the move of that result was made already: take the verifying passes, they say what is left"
             )
-        count = settings.gear.indicator.resolution or 0.001
         way = finding.move.way if finding.move is not None else ""
         # only what was seen of a move the same way: it need not draw so much, or so, from the other side
-        drew = self.past.drew.get((jig.name, way), 0.0)
+        drew = self.past.drew.get((jig.name, way))
         try:
-            self.move = LiveMove(request, finding, jig, count, settings.units, drew)
+            self.move = LiveMove(
+                request, finding, jig, settings.gear.indicator.resolution, settings.units, drew
+            )
         except NoLive as error:
             raise WrongUse(str(error)) from error
         self._log.event(None, "live-begun", {"finding": finding.id, "jig": jig.name})
@@ -63,9 +69,14 @@ class LiveHost:
             self._tell(LiveSaid(on=False, phase="end", words="The live move is left."))
         self.move = None
 
-    def readings(self, values: Sequence[float]) -> None:
+    def readings(self, times: Sequence[float], values: Sequence[float]) -> None:
         if self.move is not None:
-            self.move.readings(values)
+            self.move.readings(times, values)
+
+    def lose(self) -> None:
+        """The indicator does not read now."""
+        if self.move is not None:
+            self.move.lose()
 
     def press(self) -> None:
         live = self.move

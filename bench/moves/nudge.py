@@ -12,6 +12,7 @@ from typing import Literal
 import msgspec
 
 from bench.gear import Jig
+from bench.units import System, length_words
 
 
 def fence_nudge(rotation: float, from_pivot: float) -> float:
@@ -33,6 +34,52 @@ def arm_nudge(rotation: float, beyond_pivot: float) -> float:
 def from_pivot(jig: Jig, distance: float) -> float:
     """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the signs are made here."""
     return -distance if jig.pivot == "right" else distance
+
+
+class NoLive(ValueError):
+    """The move cannot be made live; the message says why."""
+
+
+class Tip(msgspec.Struct, frozen=True):
+    """Where the indicator's tip stands. distance: mm from the pivot along the fence, or along the arm."""
+
+    arm: bool
+    distance: float
+    jig: Jig
+
+    def target(self, rotation: float) -> float:
+        """mm that the surface at the tip must go: +Y on the fence, +X on the arm."""
+        if self.arm:  # from a far fence the arm points toward you
+            return arm_nudge(rotation, self.distance if self.jig.fence == "near" else -self.distance)
+        return fence_nudge(rotation, from_pivot(self.jig, self.distance))
+
+    def words(self, units: System) -> str:
+        distance = length_words(self.distance, units)
+        if self.arm:
+            side = "beyond" if self.jig.fence == "near" else "this side of"
+            return f"Stand the indicator on the sled, its tip on the square's arm {distance} {side} the pivot's line."
+        return f"Stand the indicator on the sled, its tip on the sled fence {distance} from the pivot."
+
+
+def tip_at(
+    touches: Literal["fence", "arm"],
+    stands: Literal["beyond", "behind", "left", "right"],
+    distance: float | None,
+    jig: Jig,
+) -> Tip:
+    """Raises NoLive where the indicator cannot stand so."""
+    if jig.lever is None:
+        raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
+    arm = touches == "arm"
+    if arm and distance is None:
+        raise NoLive("on the arm, give how far beyond the pivot's line the tip stands")
+    if arm != (stands in ("left", "right")):
+        raise NoLive("beyond or behind the fence, left or right of the arm")
+    if distance is None:
+        distance = abs(jig.lever)
+    if distance == 0:
+        raise NoLive("at the pivot nothing moves: stand the indicator near the free end")
+    return Tip(arm, distance, jig)
 
 
 class Nudge(msgspec.Struct, frozen=True):

@@ -6,7 +6,6 @@ import sqlite3
 
 import pytest
 
-from bench.commands.check import more_pushes
 from bench.finding import Finding, Quantity, Settle, SweepRow
 
 LIMIT = 0.05 / 300  # rad, the tolerance in the settings of the rig
@@ -32,7 +31,7 @@ def finding(settle: Settle | None, verdict: str = "cannot-tell") -> Finding:
     ],
 )
 def test_how_many_pushes_more_are_offered(settle, verdict, more) -> None:
-    assert more_pushes(finding(settle, verdict)) == more
+    assert finding(settle, verdict).more_pushes == more
 
 
 def pushes(rig, check, first: int, last: int, of: int, rotation: float, scatter: float) -> None:

@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 import pytest
 
-from bench.console.phrases import settled_by
+from bench.console.phrases import next_act
 from bench.finding import Finding, Settle
 from bench.words import settle_words
 
 
-@pytest.mark.parametrize("words", [settle_words, settled_by])
+@pytest.mark.parametrize("words", [settle_words, next_act])
 def test_passes_that_scatter_are_not_said_to_be_past_help_by_passes(words: Callable[..., str]) -> None:
     def of(part: str) -> str:
         return words(
@@ -19,6 +19,6 @@ def test_passes_that_scatter_are_not_said_to_be_past_help_by_passes(words: Calla
             "mm",
         )
 
-    assert of("resolution") == "No number of passes settles this; it hangs on: resolution."
+    assert of("resolution") == "This set-up cannot settle it, however many passes. It hangs on: resolution."
     # more of them than anybody takes would; what sets them apart is the thing to look for
     assert of("between sweeps").startswith("More than 12 pushes a set-up would be needed")

@@ -163,13 +163,8 @@ def with_sweeps(shop: Shop, *, live: bool) -> None:
         if found.verdict == "inside":
             shop.said_good = True
             return
-        if len(shop.inside) == MOST_MOVES or found.move is None:
-            return
-        fence = found.quantities[0]
-        if found.verdict == "cannot-tell" and (
-            abs(fence.value) <= shop.limit or abs(fence.value) <= fence.uncertainty
-        ):
-            return  # nothing says that a move would better it
+        if len(shop.inside) == MOST_MOVES or found.proposed is None:
+            return  # too close to call proposes no move
         if known is None:
             square = found.quantities[1]
             known, u = square.value, square.uncertainty / 2

@@ -71,7 +71,9 @@ class Job:
         live, ask = self.following.live, self.following.ask
         if live is not None:
             if live.phase == "go":
-                return "enter" if live.to_go is not None and abs(live.to_go) < 0.008 else "h"
+                if live.there:
+                    return "enter"
+                return "h" if live.to_go is not None and abs(live.to_go) > 0.004 else None
             if live.phase == "tighten" and not self.following.tight:
                 return "h"
             return "enter" if live.enter else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from bench.console.actions import ACTIONS, shown
@@ -225,17 +226,84 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         assert press.waits is False
 
 
-async def test_undo_and_giving_up_which_wants_its_key_twice(fake, scenes) -> None:
+class Clock:
+    """The screen's clock, put on by hand."""
+
+    def __init__(self, app) -> None:
+        self.now, self._real = 0.0, app.state.clock
+        app.state.clock = lambda: self._real() + self.now
+
+
+@pytest.mark.parametrize("yes", ["enter", "y"])
+async def test_undo_and_giving_up_which_asks_first(fake, scenes, yes) -> None:
     fake.run = scenes.running(scenes.push)
-    async with scenes.screen(fake) as (_app, pilot):
+    async with scenes.screen(fake) as (app, pilot):
+        clock = Clock(app)
         await pilot.press("0")
         await pilot.press("9")
         text = await scenes.until(pilot, lambda t: "sure?" in t)
-        assert "stays in the log" in text
+        text = " ".join(text.split())
+        assert "stays in the log" in text and "Enter or Y does it: Give up" in text and " yes " in text
+        for _ in range(30):  # held, or pressed again and again: no answer
+            clock.now += 0.5
+            await pilot.press("9")
+        await pilot.press(yes)  # together with it: a hand on the number pad
         assert not fake.of(Abandon)
-        await pilot.press("9")
+        clock.now += 0.5
+        await pilot.press(yes)
         await pilot.pause(0.05)
         assert len(fake.of(Undo)) == 1 and len(fake.of(Abandon)) == 1
+        assert not fake.of(Press)
+
+
+async def test_any_other_key_takes_the_question_back(fake, scenes) -> None:
+    fake.run = scenes.running(msgspec.structs.replace(scenes.push, enter=True))
+    async with scenes.screen(fake) as (app, pilot):
+        clock = Clock(app)
+        await pilot.press("9", "0")
+        text = await scenes.until(pilot, lambda t: "sure?" not in t)
+        assert "does it" not in text and "Give up" not in text
+        clock.now += 1.0
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        assert len(fake.of(Undo)) == 1 and len(fake.of(Press)) == 1 and not fake.of(Abandon)
+
+
+async def test_enter_on_the_list_of_all_keys_asks_and_does_not_answer(fake, scenes) -> None:
+    fake.run = scenes.running(scenes.push)
+    async with scenes.screen(fake) as (app, pilot):
+        clock = Clock(app)
+        await pilot.press("slash")
+        give_up = next(n for n, row in enumerate(app.desk.rows()) if "Give up" in row.words)
+        app.view.cursor = give_up
+        for _ in range(3):
+            await pilot.press("enter")
+            clock.now += 1.0
+        assert not fake.of(Abandon)
+        text = await scenes.until(pilot, lambda t: "sure?" in t)
+        assert " Y does it: Give up" in " ".join(text.split())
+        await pilot.press("y")
+        await pilot.pause(0.05)
+        assert len(fake.of(Abandon)) == 1
+
+
+async def test_a_live_move_and_the_screen_are_left_by_two_keys(fake, scenes) -> None:
+    fake.last = [scenes.finding()]
+    async with scenes.screen(fake) as (app, pilot):
+        clock = Clock(app)
+        fake.say(LiveSaid(True, "go", "0.05 mm to go.", False, "left", "away", 0.052, target=0.144))
+        await scenes.until(pilot, lambda t: "LIVE" in t)
+        for key in ("5", "minus"):
+            for _ in range(3):
+                await pilot.press(key)
+                clock.now += 1.0
+        assert app.view.sure == "leave" and not fake.of(Live)
+        await pilot.press("5")
+        clock.now += 1.0
+        await pilot.press("enter")
+        await pilot.pause(0.05)
+        (live,) = fake.of(Live)
+        assert live.on is False
 
 
 async def test_the_move_with_leaves_then_the_proof(fake, scenes) -> None:
@@ -269,7 +337,14 @@ async def test_the_move_made_live(fake, scenes) -> None:
             LiveSaid(True, "go", "0.052 mm to go.", True, "left", "away", 0.052, False, 0.092, 0.144, 0.08)
         )
         text = await scenes.until(pilot, lambda t: "move it" in t)
-        assert "left end" in text and "AWAY" in text and "Moved 0.092 mm away" in text and "there" in text
+        assert "left end" in text and "AWAY" in text and "Moved 0.092 mm away from you" in text
+        assert "there" not in text
+        go = LiveSaid(True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097)
+        fake.say(msgspec.structs.replace(go, to_go=0.15, wrong=True, words="Wrong way."))
+        await scenes.until(pilot, lambda t: "wrong way" in t and "Wrong way." in t)
+        fake.say(msgspec.structs.replace(go, there=True))
+        text = await scenes.until(pilot, lambda t: "It holds." in t)
+        assert text.count("there") == 3  # the way beside the number, its mark, the word of the key
         fake.say(LiveSaid(True, "go", "Too far.", True, "left", "toward", 0.02, True, 0.164, 0.144, 0.08))
         await scenes.until(pilot, lambda t: "past it" in t)
         fake.say(
@@ -288,7 +363,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
                 drawn=-0.03,
             )
         )
-        await scenes.until(pilot, lambda t: "tighten" in t and "the screw drew it 0.030 mm" in t)
+        await scenes.until(pilot, lambda t: "tighten" in t and "the screw drew it" in t and "0.030 mm" in t)
         fake.say(Saved("move", "f1"), LiveSaid(False, "end", "Tight. Take the verifying passes."))
         text = await scenes.until(pilot, lambda t: "The move is noted." in t)
         assert "Take the verifying passes." in text

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
-from bench.wire import Asking, Begin, LiveSaid, Press, RunState, Undo
+from bench.wire import Abandon, Asking, Begin, LiveSaid, Press, RunState, Undo
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 ENDS = [SIZES[0], *(pytest.param(size, marks=pytest.mark.ci) for size in SIZES[1:3]), SIZES[3]]
@@ -158,3 +158,23 @@ async def test_the_screw_is_slackened_again_by_the_key_that_takes_back(fake, sce
         await scenes.until(pilot, lambda t: "slack off" in t)
         await touch(pilot, bar(app)["undo"])
         assert len(fake.of(Undo)) == 1
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(fake, scenes, size) -> None:
+    fake.run = scenes.running(scenes.push)
+    async with screen(fake, scenes, size) as (app, pilot):
+        await scenes.until(pilot, lambda t: "READY" in t)
+        place = bar(app)["give-up"]
+        for _ in range(4):
+            await touch(pilot, place)
+            app.view.sure_at -= 1.0  # a second has gone by
+            assert app.view.page == "work" or app.view.sure is None
+        assert not fake.of(Abandon)
+        app.view.home()
+        app.desk.do(place.action)
+        await pilot.pause(0.03)
+        app.view.sure_at -= 1.0
+        app._draw_now()
+        await touch(pilot, bar(app)["press"])
+        assert len(fake.of(Abandon)) == 1

@@ -132,7 +132,9 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await until(pilot, lambda t: "no daemon" in t)
             await bench.start()
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
-            await pilot.press("9", "9")
+            await pilot.press("9")
+            app.view.sure_at -= 1.0  # a second has gone by
+            await pilot.press("enter")
             await until(pilot, lambda t: "No indicator is known yet" in t)
             await pilot.press("enter", "1")
             await find_the_indicator(pilot, bench)
@@ -143,7 +145,9 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await until(pilot, lambda t: "PROVE unit and way" in t)
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
-            await pilot.press("9", "9")
+            await pilot.press("9")
+            app.view.sure_at -= 1.0  # a second has gone by
+            await pilot.press("enter")
             await until(pilot, lambda t: "PROVE" not in t)
 
 

@@ -249,7 +249,9 @@ def away(desk: Desk, scenes) -> None:
 
 def _result(verdict: str, value: float) -> Scene:
     def scene(desk: Desk, scenes) -> None:
-        fresh(desk, scenes, last=(scenes.finding(verdict, value), scenes.finding("inside", 0.00003, "b")))
+        fresh(
+            desk, scenes, last=(scenes.finding(verdict, value, "f0"), scenes.finding("inside", 0.00003, "b"))
+        )
 
     return scene
 
@@ -331,6 +333,13 @@ def _live(said: LiveSaid) -> Scene:
     return scene
 
 
+def _go(
+    words: str, to_go: float, *, phase: str = "go", way: str = "away", enter: bool = True, **more
+) -> LiveSaid:
+    said = LiveSaid(True, phase, words, enter, "left", way, to_go, moved=0.092, target=0.144, tolerance=0.08)  # type: ignore[arg-type]
+    return msgspec.structs.replace(said, uncertainty=0.0097, **more)
+
+
 def past(desk: Desk, scenes) -> None:
     fresh(desk, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
     desk.key("6")
@@ -353,6 +362,11 @@ def sled(desk: Desk, scenes) -> None:
 def keys(desk: Desk, scenes) -> None:
     fresh(desk, scenes)
     desk.key("slash")
+
+
+def sure(desk: Desk, scenes) -> None:
+    ready(desk, scenes)
+    desk.key("9")
 
 
 def told(desk: Desk, scenes) -> None:
@@ -386,6 +400,7 @@ SCENES: dict[str, Scene] = {
     "out": out,
     "good-enough": _result("inside", 0.00004),
     "too-close": _result("cannot-tell", 0.00016),
+    "sure": sure,
     "wrong-way": wrong_way,
     "crown": crown,
     "binds": binds,
@@ -397,13 +412,14 @@ SCENES: dict[str, Scene] = {
                                   "the pivot. Enter when it stands.", True, target=0.144, stands="beyond")),
     "live-lean": _live(LiveSaid(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
                                 target=0.144)),
-    "live-go": _live(LiveSaid(True, "go", "0.052 mm to go away. Enter when you are there.", True, "left", "away", 0.052,
-                              False, 0.092, 0.144, 0.08, None, 1.1e-4, "cannot-tell")),
-    "live-past": _live(LiveSaid(True, "go", "Too far by 0.020 mm: back toward. Enter when you are there.", True, "left",
-                                "toward", 0.020, True, 0.164, 0.144, 0.08, None, -4e-5, "inside")),
-    "live-tighten": _live(LiveSaid(True, "tighten", "Tighten. It has drawn 0.030 mm toward. 0.030 mm short, away. Enter "
-                                   "when it is tight.", True, "left", "away", 0.030, False, 0.114, 0.144, 0.08, -0.03,
-                                   6e-5, "inside")),
+    "live-go": _live(_go("0.05 mm to go: move the left end away from you.", 0.052, enter=False, verdict="outside")),
+    "live-wrong-way": _live(_go("Wrong way: move the left end away from you. 0.17 mm to go.", 0.17, enter=False,
+                                moved=-0.026, wrong=True, verdict="outside")),
+    "live-past": _live(_go("Too far by 0.02 mm: back toward you. Or Enter, to tighten it as it is.", 0.020, way="toward",
+                           moved=0.164, past=True, verdict="inside")),
+    "live-there": _live(_go("There, and it holds. Enter, then tighten.", 0.001, moved=0.143, there=True, verdict="inside")),
+    "live-tighten": _live(_go("Tighten. It has drawn 0.03 mm toward you. 0.03 mm short: away from you. Enter when it is "
+                              "tight.", 0.030, phase="tighten", moved=0.114, drawn=-0.03)),
     "limits": limits,
     "past": past,
     "sled": sled,
