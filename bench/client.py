@@ -8,7 +8,7 @@ from __future__ import annotations
 import select
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import msgspec
@@ -114,8 +114,15 @@ class WireClient:
             if message is not None:
                 yield message
 
-    def ask(self, message: msgspec.Struct, *kinds: type, timeout: float = 10.0) -> Said:
-        """Send and wait for an answer of one of `kinds`. Raises Refused, Gone, NoDaemon on silence."""
+    def ask(
+        self,
+        message: msgspec.Struct,
+        *kinds: type,
+        timeout: float = 10.0,
+        meanwhile: Callable[[Said], None] = lambda said: None,
+    ) -> Said:
+        """Send and wait for an answer of one of `kinds`; `meanwhile` hears what else is said. Raises Refused, Gone,
+        NoDaemon on silence."""
         self.send(message)
         until = time.monotonic() + timeout
         while time.monotonic() < until:
@@ -124,4 +131,6 @@ class WireClient:
                 raise Refused(answer)
             if answer is not None and isinstance(answer, kinds):
                 return answer
+            if answer is not None:
+                meanwhile(answer)
         raise NoDaemon(f"the daemon at {self.path} did not answer within {timeout:.0f} s")

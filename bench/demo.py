@@ -151,7 +151,7 @@ class Operator:
     def _hear(self, message: Said) -> None:
         if isinstance(message, Asking):
             self._ask = message.ask
-        elif isinstance(message, SweepSaid) and message.state in ("kept", "refused"):
+        elif isinstance(message, SweepSaid) and message.state in ("kept", "measured", "refused"):
             slope = "" if message.slope is None else f" ({message.slope * 300:+.3f} mm per 300 mm)"
             self.say(f"  {message.words}{slope}")
         elif isinstance(message, MarkTaken):

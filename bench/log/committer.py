@@ -15,6 +15,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
@@ -22,7 +23,7 @@ import msgspec
 
 from bench.log import append, read, recover
 from bench.log.faults import is_damage, why
-from bench.log.hold import Hold
+from bench.log.hold import Hold, stands
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
 
 GROUP_S = 0.25  # what need not hurry waits this long for company
@@ -33,6 +34,7 @@ QUEUE_RESERVE_BYTES = 4 * 2**20  # beyond the limit chunks are refused; this is 
 BATCH_BYTES = 4 * 2**20
 STALL_S = 2.0  # a disk that has not answered for so long is said to
 CLOSE_S = 1.5
+LOOK_S = 1.0  # an idle log is looked for at its path so often: it may have been removed or replaced
 _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of an act for which there was no room; it is never saved
@@ -56,6 +58,7 @@ class Piece(NamedTuple):
 
 class _Act(NamedTuple):
     ticket: int
+    since: float
     size: int
     urgent: bool
     write: Write | Piece
@@ -82,7 +85,7 @@ class Committer:
         self._on_saved, self._on_trouble = on_saved, on_trouble
         self._hold: Hold | None = None
         self._db: sqlite3.Connection | None = None
-        self._inode = 0
+        self._file: int | None = None  # of the open log; only to know it again, its bytes are SQLite's
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
@@ -92,7 +95,7 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
-        self._waiting_since: float | None = None  # the oldest act in the queue, or the last commit
+        self.awaited = 0  # ticket of the latest act that somebody may be told of, queued or not
         self._wake = threading.Condition()
         self._closing_at: float | None = None
         self._thread = threading.Thread(target=self._run, name="log-writer", daemon=True)
@@ -128,24 +131,29 @@ class Committer:
         """
         limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if spare else 0)
         with self._wake:
-            if self._closing_at is None and self._queued_bytes + size <= limit:
-                self._ticket += 1
-                self._queue.append(_Act(self._ticket, size, urgent, write, sweep, finding))
-                self._queued_bytes += size
-                self._urgent += urgent
-                self._wake.notify_all()
-                if self._waiting_since is None:
-                    self._waiting_since = time.monotonic()
-                stalled = time.monotonic() - self._waiting_since > STALL_S
-                ticket = self._ticket
-            else:
-                ticket, stalled = NOT_QUEUED, False
-        if stalled and self.trouble is None:
-            self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:.0f} s ({self.path})")
-        if ticket != NOT_QUEUED:
-            return ticket
-        self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
-        return NOT_QUEUED
+            fits = self._queued_bytes + size <= limit
+            if not fits:
+                self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
+                write, size, sweep, finding = _no_room, 0, None, None
+            if fits or spare:
+                self._ticket += 1  # what does not fit has a ticket too, so that nobody is told it was saved
+                if urgent:
+                    self.awaited = self._ticket
+                if self._closing_at is None:
+                    act = _Act(self._ticket, time.monotonic(), size, urgent, write, sweep, finding)
+                    self._queue.append(act)
+                    self._queued_bytes += size
+                    self._urgent += urgent
+                    self._wake.notify_all()
+            self.look()
+            return self._ticket if fits and self._closing_at is None else NOT_QUEUED
+
+    def look(self) -> None:
+        """Say so if what was given waits for too long; to be called now and then."""
+        with self._wake:
+            late = self._queue and time.monotonic() - self._queue[0].since > STALL_S
+            if late and self.trouble is None:
+                self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:g} s ({self.path})")
 
     def flush(self, timeout: float) -> bool:
         with self._wake:
@@ -169,8 +177,10 @@ class Committer:
         retry = FIRST_RETRY_S
         while True:
             batch = self._next_batch()
-            if not batch and not self._damaged:
-                break  # closing, and nothing waits
+            if not batch and self._closing_at is not None and not self._damaged:
+                break
+            if not batch and not self._damaged and self._in_place():
+                continue
             try:
                 saved = self._commit(batch)
             except Exception as error:
@@ -189,11 +199,11 @@ class Committer:
         self._release()
 
     def _next_batch(self) -> list[_Act]:
-        """Wait for an act, give those that need not hurry some company, take what fits."""
+        """Wait for an act, give those that need not hurry some company, take what fits. Empty after LOOK_S."""
         with self._wake:
-            self._wake.wait_for(lambda: self._queue or self._closing_at is not None or self._damaged)
+            self._wake.wait_for(lambda: self._queue or self._closing_at is not None or self._damaged, LOOK_S)
             until = time.monotonic() + GROUP_S
-            while self._closing_at is None and not self._urgent and not self._hurry:
+            while self._queue and self._closing_at is None and not self._urgent and not self._hurry:
                 left = until - time.monotonic()
                 if left <= 0 or not self._wake.wait(left):
                     break
@@ -207,9 +217,10 @@ class Committer:
             return batch
 
     def _commit(self, batch: list[_Act]) -> Saved:
-        if self._db is not None and (self._damaged or self._exchanged()):
-            self._db.close()
-            self._db = None
+        if self._db is not None and not self._in_place():
+            self._follow()
+        if self._db is not None and self._damaged:
+            self._let_go()
         if self._db is None:
             self._connect()
         db = self._db
@@ -225,6 +236,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         append.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
+        if not self._in_place():
+            raise _Replaced
         bad = {ticket for ticket, _ in refused}
         good = [act for act in batch if act.ticket not in bad]
         return Saved(
@@ -259,30 +272,70 @@ class Committer:
                 self._queued_bytes -= act.size
                 self._urgent -= act.urgent
             self._hurry = self._hurry and bool(self._queue)
-            self._waiting_since = time.monotonic() if self._queue else None
             self._saved = max(self._saved, saved.upto)
             self._wake.notify_all()
-        self._say(None)
+            self._say(None)
         if batch:
             self._tell(self._on_saved, saved)
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError, _Replaced)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
-        db, self._db = self._db, None
-        if db is not None:
-            try:
-                db.close()  # rolls back
-            except sqlite3.Error:
-                _log.exception("closing the log after %s", error)
-        self._say(self._words(error))
+        try:
+            if self._db is not None and self._removed():
+                self._db.rollback()  # what is in it is nowhere else any more
+            else:
+                self._let_go()
+        except sqlite3.Error:
+            _log.exception("letting go of the log after %s", error)
+        with self._wake:
+            self._say(self._words(error))
 
-    def _connect(self) -> None:
+    def _take(self) -> None:
+        """Hold the path, if it is not held (any more). Raises LogHeld, OSError."""
+        if self._hold is not None and not self._hold.stands():
+            self._hold.release()
+            self._hold = None
         if self._hold is None:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             self._hold = Hold.take(self.path)
+
+    def _in_place(self) -> bool:
+        """Whether the log and its lock are still the ones at their path: what goes into others is lost."""
+        held = self._hold is not None and self._hold.stands()
+        return held and self._file is not None and stands(self._file, self.path)
+
+    def _removed(self) -> bool:
+        return self._file is not None and os.fstat(self._file).st_nlink == 0
+
+    def _follow(self) -> None:
+        """The log was removed or replaced while it was open: go on at its path, or leave it to who holds that now.
+
+        A log that was removed is written there again, from what is still open. One that was moved away is left as it
+        is, and a new one begun; so is one in whose place another was put.
+        """
+        db = self._db
+        assert db is not None
+        with self._wake:
+            self._say(self._words(_Replaced()))
+        self._take()
+        if self._removed() and not self.path.exists():
+            with closing(sqlite3.connect(self.path)) as new:
+                db.backup(new)
+        self._let_go()
+
+    def _let_go(self) -> None:
+        db, self._db = self._db, None
+        file, self._file = self._file, None
+        if file is not None:
+            os.close(file)
+        if db is not None:
+            db.close()  # rolls back
+
+    def _connect(self) -> None:
+        self._take()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
         db, salvaged = opened.db, opened.unfinished.salvage
@@ -304,17 +357,10 @@ class Committer:
         if self._boot_key == 0 or salvaged is not None:
             self.unfinished = opened.unfinished
         self._db, self._boot_key = db, key
-        self._inode = self.path.stat().st_ino
+        self._file = os.open(self.path, os.O_PATH | os.O_CLOEXEC)  # closing it gives up no lock of SQLite's
         if not opened.checked:
             self._check_thread = threading.Thread(target=self._check, name="log-check", daemon=True)
             self._check_thread.start()
-
-    def _exchanged(self) -> bool:
-        """Somebody moved the file away or put another in its place: what goes into the old one is lost."""
-        try:
-            return self.path.stat().st_ino != self._inode
-        except FileNotFoundError:
-            return True
 
     def _check(self) -> None:
         """A log too large to be checked while the start waits; found damaged, it is salvaged next."""
@@ -335,9 +381,7 @@ class Committer:
             checking.interrupt()
         if self._check_thread is not None:
             self._check_thread.join(0.5)
-        if self._db is not None:
-            self._db.close()
-            self._db = None
+        self._let_go()
         if self._hold is not None:
             self._hold.release()
             self._hold = None
@@ -355,6 +399,17 @@ class Committer:
 
     def _words(self, error: Exception) -> str:
         return f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried again"
+
+
+class _Replaced(Exception):
+    """Another file, or none, is at the log's path."""
+
+    def __str__(self) -> str:
+        return "the log was removed or replaced while it was open"
+
+
+def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
+    raise append.Refused("the memory for what waits was full")
 
 
 def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:
