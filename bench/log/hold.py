@@ -32,9 +32,12 @@ class Hold:
         path = log.with_name(log.name + ".lock")
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
-        except OSError:
+        except OSError as error:
             # A read-only medium may still hold another's lock file: locking needs no write.
-            descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            try:
+                descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            except OSError:
+                raise error from None  # why it cannot be made says more than that it is not there
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
