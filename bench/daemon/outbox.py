@@ -115,6 +115,8 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
     if isinstance(said, SweepSaid) and said.state == "kept":
         words = f"NOT RECORDED: {said.taken} of {said.wanted} measured."
         return msgspec.structs.replace(said, state="measured", words=words)
+    if isinstance(said, LearnSaid) and said.what != "leaf":
+        return message  # kept in the settings file, which is another matter
     if isinstance(said, LiveSaid | LearnSaid) and said.phase not in ("end", "kept"):
         return said  # it asks, and claims nothing
     if isinstance(said, SweepSaid | MarkTaken | Notice | LiveSaid | LearnSaid) and said.words:

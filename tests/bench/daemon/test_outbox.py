@@ -14,6 +14,7 @@ from bench.wire import (
     Concluded,
     Done,
     Finding,
+    LearnSaid,
     LiveSaid,
     MarkTaken,
     NotConcluded,
@@ -123,6 +124,16 @@ def test_an_answer_for_which_nothing_was_written_claims_nothing() -> None:
     desk.box.trouble(taking=False)
     desk.box.answers(desk.told.append)(Done("big-sled is kept in gear.toml."))
     assert desk.told == [Done("big-sled is kept in gear.toml.")]
+
+
+def test_a_cable_kept_in_the_settings_is_kept_whatever_the_log_does() -> None:
+    desk = Desk()
+    desk.give()
+    desk.box.trouble(taking=False)
+    cable, leaf = LearnSaid("travel", "kept", "Kept."), LearnSaid("leaf", "kept", "Right unit.")
+    desk.box.tell(cable)
+    desk.box.tell(leaf)
+    assert desk.told == [cable, LearnSaid("leaf", "kept", "NOT RECORDED: Right unit.", recorded=False)]
 
 
 def test_answers_of_two_clients_each_go_to_their_own() -> None:

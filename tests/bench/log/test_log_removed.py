@@ -47,11 +47,16 @@ def finish(life) -> None:
     assert life.writer.flush(10.0)
 
 
-@pytest.mark.parametrize("what", ["folder", "file", "file and its companions"])
+@pytest.mark.parametrize("what", ["folder", "folder that cannot be made", "file", "file and its companions"])
 def test_what_was_removed_is_there_again_with_all_that_was_kept(what, life, folder) -> None:
     path = folder / "log.sqlite"
-    if what == "folder":
+    if what.startswith("folder"):
         shutil.rmtree(folder)
+        if what != "folder":
+            folder.touch()
+            life.writer.event("run-2", "something")
+            until(lambda: life.troubles and "readings go on" in life.troubles[-1])
+            folder.unlink()
     elif what == "file":
         path.unlink()
     else:
