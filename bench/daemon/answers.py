@@ -116,9 +116,7 @@ class Answers:
             send = self.service.bench.outbox.answers(client.send)
         try:
             await self._answer(client, send, request)
-        except WrongUse as error:
-            send(Error("wrong-use", str(error), ref))
-        except SettingsError as error:
+        except (WrongUse, SettingsError) as error:
             send(Error("wrong-use", str(error), ref))
         except LogError as error:
             send(Error("not-found", str(error), ref))

@@ -15,7 +15,6 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
@@ -23,7 +22,7 @@ import msgspec
 
 from bench.log import append, read, recover
 from bench.log.faults import is_damage, why
-from bench.log.hold import Hold, stands
+from bench.log.place import Place, Replaced
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
 
 GROUP_S = 0.25  # what need not hurry waits this long for company
@@ -83,9 +82,7 @@ class Committer:
         self.trouble: str | None = None
         self._boot_id, self._program, self._clock = boot_id, program, clock
         self._on_saved, self._on_trouble = on_saved, on_trouble
-        self._hold: Hold | None = None
-        self._db: sqlite3.Connection | None = None
-        self._file: int | None = None  # of the open log; only to know it again, its bytes are SQLite's
+        self._place = Place(path)
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
@@ -179,7 +176,7 @@ class Committer:
             batch = self._next_batch()
             if not batch and self._closing_at is not None and not self._damaged:
                 break
-            if not batch and not self._damaged and self._in_place():
+            if not batch and not self._damaged and self._place.stands():
                 continue
             try:
                 saved = self._commit(batch)
@@ -217,13 +214,14 @@ class Committer:
             return batch
 
     def _commit(self, batch: list[_Act]) -> Saved:
-        if self._db is not None and not self._in_place():
-            self._follow()
-        if self._db is not None and self._damaged:
-            self._let_go()
-        if self._db is None:
+        if self._place.db is not None and not self._place.stands():
+            with self._wake:
+                self._say(self._words(Replaced()))
+            self._place.follow()
+        if self._place.db is None or self._damaged:
+            self._place.let_go()
             self._connect()
-        db = self._db
+        db = self._place.db
         assert db is not None
         done = append.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
@@ -236,8 +234,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         append.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
-        if not self._in_place():
-            raise _Replaced
+        if not self._place.stands():
+            raise Replaced
         bad = {ticket for ticket, _ in refused}
         good = [act for act in batch if act.ticket not in bad]
         return Saved(
@@ -280,62 +278,18 @@ class Committer:
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError, _Replaced)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError, Replaced)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
         try:
-            if self._db is not None and self._removed():
-                self._db.rollback()  # what is in it is nowhere else any more
-            else:
-                self._let_go()
+            self._place.after_failure()
         except sqlite3.Error:
             _log.exception("letting go of the log after %s", error)
         with self._wake:
             self._say(self._words(error))
 
-    def _take(self) -> None:
-        """Hold the path, if it is not held (any more). Raises LogHeld, OSError."""
-        if self._hold is not None and not self._hold.stands():
-            self._hold.release()
-            self._hold = None
-        if self._hold is None:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._hold = Hold.take(self.path)
-
-    def _in_place(self) -> bool:
-        """Whether the log and its lock are still the ones at their path: what goes into others is lost."""
-        held = self._hold is not None and self._hold.stands()
-        return held and self._file is not None and stands(self._file, self.path)
-
-    def _removed(self) -> bool:
-        return self._file is not None and os.fstat(self._file).st_nlink == 0
-
-    def _follow(self) -> None:
-        """The log was removed or replaced while it was open: go on at its path, or leave it to who holds that now.
-
-        A log that was removed is written there again, from what is still open. One that was moved away is left as it
-        is, and a new one begun; so is one in whose place another was put.
-        """
-        db = self._db
-        assert db is not None
-        with self._wake:
-            self._say(self._words(_Replaced()))
-        self._take()
-        if self._removed() and not self.path.exists():
-            with closing(sqlite3.connect(self.path)) as new:
-                db.backup(new)
-        self._let_go()
-
-    def _let_go(self) -> None:
-        db, self._db = self._db, None
-        file, self._file = self._file, None
-        if file is not None:
-            os.close(file)
-        if db is not None:
-            db.close()  # rolls back
-
     def _connect(self) -> None:
-        self._take()
+        self._place.take()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
         db, salvaged = opened.db, opened.unfinished.salvage
@@ -356,8 +310,8 @@ class Committer:
             raise
         if self._boot_key == 0 or salvaged is not None:
             self.unfinished = opened.unfinished
-        self._db, self._boot_key = db, key
-        self._file = os.open(self.path, os.O_PATH | os.O_CLOEXEC)  # closing it gives up no lock of SQLite's
+        self._place.opened(db)
+        self._boot_key = key
         if not opened.checked:
             self._check_thread = threading.Thread(target=self._check, name="log-check", daemon=True)
             self._check_thread.start()
@@ -381,10 +335,8 @@ class Committer:
             checking.interrupt()
         if self._check_thread is not None:
             self._check_thread.join(0.5)
-        self._let_go()
-        if self._hold is not None:
-            self._hold.release()
-            self._hold = None
+        self._place.let_go()
+        self._place.release()
 
     def _say(self, trouble: str | None) -> None:
         if trouble != self.trouble:
@@ -399,13 +351,6 @@ class Committer:
 
     def _words(self, error: Exception) -> str:
         return f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried again"
-
-
-class _Replaced(Exception):
-    """Another file, or none, is at the log's path."""
-
-    def __str__(self) -> str:
-        return "the log was removed or replaced while it was open"
 
 
 def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
