@@ -125,13 +125,19 @@ class WireClient:
             if message is not None:
                 yield message
 
-    def ask(self, message: msgspec.Struct, kind: type[T]) -> T:
-        """Send and wait for an answer of that kind. Raises Refused, Gone."""
+    def ask(
+        self,
+        message: msgspec.Struct,
+        kind: type[T],
+        *,
+        meanwhile: Callable[[Said], None] = lambda said: None,
+    ) -> T:
+        """Send and wait for an answer of that kind; `meanwhile` hears what else is said. Raises Refused, Gone."""
         self.send(message)
-        return self.answer(kind)
+        return self.answer(kind, meanwhile=meanwhile)
 
-    def answer(self, kind: type[T]) -> T:
-        """The next message of that kind, whatever else comes before it. Raises Refused, Gone."""
+    def answer(self, kind: type[T], *, meanwhile: Callable[[Said], None] = lambda said: None) -> T:
+        """The next message of that kind; `meanwhile` hears what comes before it. Raises Refused, Gone."""
         until = time.monotonic() + PATIENCE
         while True:
             message = self.next(max(0.001, until - time.monotonic()))
@@ -139,6 +145,8 @@ class WireClient:
                 raise Refused(message)
             if isinstance(message, kind):
                 return message
+            if message is not None:
+                meanwhile(message)
             if time.monotonic() >= until:
                 self._slow()
                 until = time.monotonic() + PATIENCE

@@ -174,7 +174,7 @@ class Operator:
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
             self._again = not (now.waiting or now.moving or self._ask is None or _moved_on(self._ask, now))
-        elif isinstance(message, SweepSaid) and message.state in ("kept", "refused"):
+        elif isinstance(message, SweepSaid) and message.state in ("kept", "measured", "refused"):
             slope = "" if message.slope is None else f" ({message.slope * 300:+.3f} mm per 300 mm)"
             self.say(f"  {message.words}{slope}")
         elif isinstance(message, MarkTaken):

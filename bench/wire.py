@@ -45,6 +45,7 @@ from bench.wire_requests import (
 )
 from bench.wire_said import (
     PROTOCOL,
+    UNRECORDED,
     Asking,
     Cable,
     Cables,
@@ -62,6 +63,7 @@ from bench.wire_said import (
     LogEventRows,
     LogOne,
     LogRows,
+    LogState,
     LogText,
     MarkTaken,
     NotConcluded,
@@ -76,6 +78,7 @@ from bench.wire_said import (
     Saved,
     StatusReply,
     SweepSaid,
+    Told,
     Version,
 )
 
@@ -119,6 +122,7 @@ __all__ = [  # noqa: RUF022
     "LogOne",
     "LogRows",
     "LogShow",
+    "LogState",
     "LogText",
     "MarkTaken",
     "Move",
@@ -150,6 +154,8 @@ __all__ = [  # noqa: RUF022
     "Square",
     "StatusReply",
     "SweepSaid",
+    "Told",
+    "UNRECORDED",
     "Undo",
     "Version",
     "Watch",

@@ -17,6 +17,18 @@ from bench.gear import Jig, Saw, Square
 from bench.wire_requests import Tagged
 
 PROTOCOL = 1
+UNRECORDED = "NOT RECORDED: it is only in memory, and is written as soon as the disk takes it."
+
+LogState = Literal["recording", "saving", "not-recorded"]
+
+
+class Told(Tagged, frozen=True, kw_only=True):
+    """What is told of a check, a move or the set-up, once all it speaks of is on the disk.
+
+    recorded False: the log takes nothing, so it is told without that; it is lost if the daemon ends before.
+    """
+
+    recorded: bool = True
 
 
 class Version(Tagged, frozen=True, tag="version"):
@@ -33,7 +45,7 @@ class Error(Tagged, frozen=True, tag="error"):
     ref: int | None = None
 
 
-class Done(Tagged, frozen=True, tag="done"):
+class Done(Told, frozen=True, tag="done"):
     """The request was carried out; text may say more."""
 
     text: str = ""
@@ -80,7 +92,7 @@ class Rejected(Tagged, frozen=True, tag="rejected"):
     raw: str
 
 
-class Fitted(Tagged, frozen=True, tag="fitted"):
+class Fitted(Told, frozen=True, tag="fitted"):
     """A kept pass when the arithmetic has looked at it: its points, thinned, those set aside all among them.
 
     aside: indices into travel and reading. The line is reading = intercept + slope * travel.
@@ -109,9 +121,11 @@ class RunState(msgspec.Struct, frozen=True):
 
 
 class Recording(Tagged, frozen=True, tag="recording"):
-    """Whether the log is being written: "recording", or NOT RECORDED and why. Sent when it changes."""
+    """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and why. Sent when it changes, and
+    to a client that comes while it is not well."""
 
     words: str
+    state: LogState = "recording"
 
 
 class GearReply(Tagged, frozen=True, tag="gear"):
@@ -142,7 +156,7 @@ class ChecksReply(Tagged, frozen=True, tag="checks"):
     ref: int | None = None
 
 
-class LearnSaid(Tagged, frozen=True, tag="learn-said"):
+class LearnSaid(Told, frozen=True, tag="learn-said"):
     """How learning goes. "seen" wants a press to be kept, or another Learn to try again; "failed" ends it.
 
     enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is learned any more.
@@ -187,7 +201,7 @@ class Cables(Tagged, frozen=True, tag="cables"):
     first: bool = False
 
 
-class LiveSaid(Tagged, frozen=True, tag="live-said"):
+class LiveSaid(Told, frozen=True, tag="live-said"):
     """The live move as it stands; at most ten a second, when something changed. on False ends it.
 
     to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm that tightening drew it back.
@@ -218,16 +232,17 @@ class LiveSaid(Tagged, frozen=True, tag="live-said"):
 class StatusReply(Tagged, frozen=True, tag="status-reply"):
     program: str
     log: str
-    recording: str  # "recording", or why not
+    recording: str  # the words of `Recording`
     instruments: list[InstrumentState]
     run: RunState | None
     last: list[Finding]
     notes: list[str] = []
     ref: int | None = None
     told: int = 0  # so many of the notes, the first ones, somebody at a screen has seen
+    log_state: LogState = "recording"
 
 
-class Asking(Tagged, frozen=True, tag="asking"):
+class Asking(Told, frozen=True, tag="asking"):
     """What the check in progress wants; sent when it changes. `run` None: no check in progress."""
 
     run: str | None
@@ -241,12 +256,12 @@ class Asking(Tagged, frozen=True, tag="asking"):
     verifies: str | None = None
 
 
-class SweepSaid(Tagged, frozen=True, tag="sweep"):
-    """A sweep began, was kept, refused or undone. Kept is said when it ended; saved follows its commit."""
+class SweepSaid(Told, frozen=True, tag="sweep"):
+    """A sweep began, was kept, refused or undone. Kept is said when it is on the disk, measured where that cannot be."""
 
     sweep: str
     placement: str
-    state: Literal["running", "kept", "refused", "undone", "back"]
+    state: Literal["running", "kept", "measured", "refused", "undone", "back"]
     push: bool | None = None
     taken: int = 0
     wanted: int = 0
@@ -264,7 +279,7 @@ class Points(Tagged, frozen=True, tag="points"):
     reading: list[float]
 
 
-class MarkTaken(Tagged, frozen=True, tag="mark"):
+class MarkTaken(Told, frozen=True, tag="mark"):
     placement: str
     at: float | None
     number: int
@@ -280,20 +295,20 @@ class Saved(Tagged, frozen=True, tag="saved"):
     id: str
 
 
-class Concluded(Tagged, frozen=True, tag="finding"):
+class Concluded(Told, frozen=True, tag="finding"):
     run: str | None
     finding: Finding
     ref: int | None = None
 
 
-class NotConcluded(Tagged, frozen=True, tag="no-finding"):
+class NotConcluded(Told, frozen=True, tag="no-finding"):
     """The evidence could not carry a finding; the check goes on or was given up."""
 
     run: str
     words: str
 
 
-class Notice(Tagged, frozen=True, tag="notice"):
+class Notice(Told, frozen=True, tag="notice"):
     """A whole sentence for the person; `about` names what it concerns."""
 
     about: str

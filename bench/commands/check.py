@@ -82,11 +82,17 @@ def check(
         options=options,
         verifies=verifies,
     )
-    finding = _Leading(socket_path, begin, sys.stdin.isatty() if extend is None else extend).run()
+    leading = _Leading(socket_path, begin, sys.stdin.isatty() if extend is None else extend)
+    finding = leading.run()
     if as_json:
         import msgspec
 
         click.echo(msgspec.json.encode(finding))
+    if not leading.recorded:
+        from bench.wire import UNRECORDED
+
+        say(UNRECORDED)
+        return 1
     return worst([finding.verdict])
 
 
@@ -104,6 +110,7 @@ class _Leading:
         self.units: Any = "mm"
         self.extends = extends  # once at most: every later look must be a stricter one
         self.offered: Any = None  # the finding that may be gone on with
+        self.recorded = True  # the latest finding is on the disk
         self.away: dict[str, str] = {}  # instruments that do not read just now, and what was said of it
 
     def run(self) -> Any:
@@ -206,6 +213,8 @@ class _Leading:
             MarkTaken,
             NotConcluded,
             Notice,
+            Recording,
+            Saved,
             SweepSaid,
         )
 
@@ -231,11 +240,16 @@ class _Leading:
         elif isinstance(message, Notice):
             say(f"  {message.words}")
             self.said_last = message.words
+        elif isinstance(message, Recording) and message.state == "saving":
+            say(f"  {message.words}")
+        elif isinstance(message, Saved) and message.what == "finding" and self.offered is not None:
+            self.recorded = self.recorded or message.id == self.offered.id
         elif isinstance(message, NotConcluded) and message.run == self.run_id:
             raise Complaint(message.words)
         elif isinstance(message, Concluded) and message.run == self.run_id:
             from bench.words import finding_words
 
+            self.recorded = message.recorded
             for line in finding_words(message.finding, self.units):
                 say(line)
             return None if self._offer(message.finding) else message.finding
@@ -285,7 +299,7 @@ class _Leading:
 @click.option("--how", default="", metavar="WORDS", help="How: leaves, live, jack screw.")
 @socket_option
 def moved(jig: str | None, distance: str | None, how: str, socket_path: str | None) -> int:
-    """Note that the move of the last result was made, so that the next check can judge it.
+    """Note that the move of the last result was made, so that the next check can judge it. Exit 1: not recorded.
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
@@ -325,14 +339,18 @@ def abandon(socket_path: str | None) -> int:
 
 def _simple(socket: str | None, request: Any) -> int:
     from bench.client import Gone, NoDaemon, Refused
-    from bench.wire import Done
+    from bench.wire import Done, Recording
+
+    def meanwhile(said: Any) -> None:
+        if isinstance(said, Recording) and said.state != "recording":
+            say(said.words)
 
     try:
         with connect(socket) as client:
-            answer = client.ask(request, Done)
+            answer = client.ask(request, Done, meanwhile=meanwhile)
     except Refused as error:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
-    click.echo(answer.text)
-    return 0
+    click.echo(answer.text, err=not answer.recorded)
+    return 0 if answer.recorded else 1

@@ -57,7 +57,7 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
         for name in ("type", "enter", "step", "on"):
             answer.pop(name, None)
         click.echo(msgspec.json.encode(answer))
-    return 0 if end.phase == "kept" else 1
+    return 0 if end.phase == "kept" and end.recorded else 1
 
 
 def _thickness(leaf: str | None) -> float | None:

@@ -56,7 +56,8 @@ def strip(state: State, view: View, wide: int) -> Block:
         left.append((f" on {saw}", "bar"))
     right = _health_run(state, view, wide - len(plain(left)) - 2)
     if state.here and state.recording != "recording":
-        right = [(f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
+        saving = state.log_state == "saving"
+        right = [("saving ... ", "bar-unsure") if saving else (f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
     return [spread(left, right, wide, "bar")]
 
 

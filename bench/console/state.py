@@ -30,6 +30,7 @@ from bench.wire import (
     LearnSaid,
     LiveSaid,
     LogRows,
+    LogState,
     MarkTaken,
     NotConcluded,
     Notice,
@@ -63,6 +64,7 @@ class State(msgspec.Struct):
     program: str = ""
     units: System = "mm"
     recording: str = "recording"
+    log_state: LogState = "recording"
     instruments: dict[str, Heard] = msgspec.field(default_factory=dict)
     run: str | None = None
     check: str | None = None
@@ -203,7 +205,8 @@ class State(msgspec.Struct):
         return ("health", "number", "result")
 
     def _status(self, message: StatusReply) -> Iterable[str]:
-        self.program, self.recording, self.last = message.program, message.recording, list(message.last)
+        self.program, self.recording, self.log_state = message.program, message.recording, message.log_state
+        self.last = list(message.last)
         now = self.clock()
         self.instruments = {one.name: self._heard(one, now) for one in message.instruments}
         if self.coming:
@@ -262,10 +265,11 @@ class State(msgspec.Struct):
     def _sweep(self, message: SweepSaid) -> Iterable[str]:
         if message.state == "running":
             self.line = Pass(message.sweep, message.placement)
-        elif message.state in ("kept", "back"):
+        elif message.state in ("kept", "measured", "back"):
             done = self.line if self.line is not None and self.line.sweep == message.sweep else None
             done = done or Pass(message.sweep, message.placement)
-            done.state, done.push, done.slope = message.state, message.push, message.slope
+            state = "kept" if message.state == "measured" else message.state  # drawn alike
+            done.state, done.push, done.slope = state, message.push, message.slope
             self._keep(done)
             self.line = None
         else:
@@ -273,7 +277,7 @@ class State(msgspec.Struct):
             self.line = None if message.state == "refused" else self.line
             self.passes = [p for p in self.passes if p.sweep != message.sweep]
         if message.words and message.state != "running":
-            self.say("pass", message.words, bad=message.state == "refused")
+            self.say("pass", message.words, bad=message.state == "refused" or not message.recorded)
         return ("line", "notice", "ask")
 
     def _keep(self, done: Pass) -> None:
@@ -316,7 +320,7 @@ class State(msgspec.Struct):
 
     def _notice(self, message: Notice) -> Iterable[str]:
         spoiled = message.about in self.instruments and bool(self.instruments[message.about].spoiled)
-        self.say(message.about, message.words, bad=spoiled)
+        self.say(message.about, message.words, bad=spoiled or not message.recorded)
         return ("notice",)
 
     def _error(self, message: Error) -> Iterable[str]:
@@ -325,7 +329,7 @@ class State(msgspec.Struct):
 
     def _done(self, message: Done) -> Iterable[str]:
         if message.text.endswith("."):  # a sentence is for the person, a word is for the program
-            self.say("done", message.text)
+            self.say("done", message.text, bad=not message.recorded)
             return ("notice",)
         return ()
 
@@ -336,7 +340,7 @@ class State(msgspec.Struct):
         return ()
 
     def _recording(self, message: Recording) -> Iterable[str]:
-        self.recording = message.words
+        self.recording, self.log_state = message.words, message.state
         return ("health",)
 
     def _rows(self, message: LogRows) -> Iterable[str]:

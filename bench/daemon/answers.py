@@ -20,6 +20,7 @@ from bench.daemon import happened, history
 from bench.daemon.clients import Client
 from bench.daemon.gathering import Bench
 from bench.daemon.learn import Learner
+from bench.daemon.outbox import Send
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.gear import Gear
@@ -62,7 +63,9 @@ from bench.wire import (
     PutSaw,
     PutSquare,
     PutUnits,
+    Recording,
     Request,
+    Saved,
     StatusReply,
     Undo,
     Watch,
@@ -72,6 +75,7 @@ log = logging.getLogger("sweepgauge")
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
 FLUSH = 1.0  # s
+ONLY_ASKS = (GetStatus, Watch, Capture, NotesSeen, GetGear, GetChecks, LogList, LogShow, LogExport, LogEvents)
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
@@ -80,7 +84,7 @@ class Answering(Protocol):
 
     settings: Settings
     paths: Paths
-    recording: str
+    recording: Recording
     notes: list[str]
     notes_told: int
     last: list[Finding]
@@ -101,81 +105,84 @@ class Answers:
         self.service = service
 
     async def answer(self, client: Client, request: Request) -> None:
-        """Whatever is wrong with the request becomes an error message to that client alone."""
+        """Whatever is wrong with the request becomes an error message to that client alone.
+
+        What only asks is answered at once. Every other answer waits, as all that is told does, until the disk has what
+        the request changed and what was changed before it.
+        """
         ref = request.ref
+        send: Send = client.send
+        if not isinstance(request, ONLY_ASKS):
+            send = self.service.bench.outbox.answers(client.send)
         try:
-            await self._answer(client, request)
-        except WrongUse as error:
-            client.send(Error("wrong-use", str(error), ref))
-        except SettingsError as error:
-            client.send(Error("wrong-use", str(error), ref))
+            await self._answer(client, send, request)
+        except (WrongUse, SettingsError) as error:
+            send(Error("wrong-use", str(error), ref))
         except LogError as error:
-            client.send(Error("not-found", str(error), ref))
+            send(Error("not-found", str(error), ref))
         except OSError as error:
-            client.send(Error("not-recorded", f"it could not be written: {error}", ref))
+            send(Error("not-recorded", f"it could not be written: {error}", ref))
         except Exception as error:
             # a fault of ours must not look to the client like a daemon that died
             log.exception("answering %s", type(request).__name__)
-            client.send(
-                Error("fault", f"the daemon stumbled over this ({type(error).__name__}: {error})", ref)
-            )
+            send(Error("fault", f"the daemon stumbled over this ({type(error).__name__}: {error})", ref))
 
-    async def _answer(self, client: Client, request: Request) -> None:
+    async def _answer(self, client: Client, send: Send, request: Request) -> None:
         now = time.monotonic()
         bench, ref = self.service.bench, request.ref
         if isinstance(request, GetStatus):
-            client.send(self.status(ref))
+            send(self.status(ref))
         elif isinstance(request, NotesSeen):
             self.service.notes_told = max(
                 self.service.notes_told, min(request.count, len(self.service.notes))
             )
-            client.send(Done("seen", ref))
+            send(Done("seen", ref))
         elif isinstance(request, Watch):
             client.watching, client.most = request.on, request.most
-            client.send(Done("watching" if request.on else "no longer watching", ref))
+            send(Done("watching" if request.on else "no longer watching", ref))
             if request.on:
-                self.service.learner.greet(client.send)
+                self.service.learner.greet(send)
         elif isinstance(request, Begin):
-            self._begin(client, request, now)
+            self._begin(send, request, now)
         elif isinstance(request, Press):
             used = self.service.press(now, waits=request.waits)
-            client.send(Done("taken" if used else "nothing asks for it", ref))
+            send(Done("taken" if used else "nothing asks for it", ref))
         elif isinstance(request, Undo):
-            client.send(Done(bench.undo(now), ref))
+            send(Done(bench.undo(now), ref))
         elif isinstance(request, Abandon):
             words = bench.abandon()
-            self.service.tell(Asking(run=None))
-            client.send(Done(words, ref))
+            bench.outbox.tell(Asking(run=None))
+            send(Done(words, ref))
         elif isinstance(request, Extend):
             bench.extend(request, now)
-            client.send(Done(f"{request.sweeps} pushes more in every set-up.", ref))
+            send(Done(f"{request.sweeps} pushes more in every set-up.", ref))
         elif isinstance(request, Moved):
-            self._moved(client, request)
+            self._moved(send, request)
         elif isinstance(request, Capture):
-            self._capture(client, request)
+            self._capture(client, send, request)
         elif isinstance(request, Learn):
             if request.on:
                 self.service.learner.start(request, now)
             else:
                 self.service.learner.end()
-            client.send(Done("learning" if request.on else "left", ref))
+            send(Done("learning" if request.on else "left", ref))
         elif isinstance(request, Live):
             if request.on:
                 self.service.learner.end()
                 bench.start_live(request, self._with_move(request.finding, None))
             else:
                 bench.end_live()
-            client.send(Done("live" if request.on else "left", ref))
+            send(Done("live" if request.on else "left", ref))
         elif isinstance(request, GetGear):
-            client.send(self.gear(ref))
+            send(self.gear(ref))
         elif isinstance(request, GetChecks):
-            client.send(self.kinds(ref))
+            send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
-            await self._put(client, request)
+            await self._put(send, request)
         elif isinstance(request, PutUnits):
-            await self._units(client, request)
+            await self._units(send, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
-            await self._from_log(client, request)
+            await self._from_log(send, request)
         else:
             raise WrongUse("this daemon cannot do that")
 
@@ -187,12 +194,13 @@ class Answers:
         return StatusReply(
             program=f"sweepgauge {__version__}",
             log=str(service.paths.log),
-            recording=service.recording,
+            recording=service.recording.words,
             instruments=[self._with_way(one) for one in service.bench.states()],
             run=run.state() if run is not None else None,
             last=service.last,
             notes=service.notes,
             told=service.notes_told,
+            log_state=service.recording.state,
             ref=ref,
         )
 
@@ -237,7 +245,7 @@ class Answers:
 
     # ---- checks and moves -----------------------------------------------------------------------------
 
-    def _begin(self, client: Client, request: Begin, now: float) -> None:
+    def _begin(self, send: Send, request: Begin, now: float) -> None:
         bench = self.service.bench
         if request.beat is not None and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT:
             raise WrongUse(f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {request.beat:g}")
@@ -246,9 +254,9 @@ class Answers:
         if request.beat is not None:
             self.service.beat = (request.beat, now + request.beat, False)
         assert bench.run is not None
-        client.send(bench.run.asking(joined=joined, ref=request.ref))
+        send(bench.run.asking(joined=joined, ref=request.ref))
 
-    def _moved(self, client: Client, request: Moved) -> None:
+    def _moved(self, send: Send, request: Moved) -> None:
         service = self.service
         found = self._with_move(request.finding, request.jig)
         assert found.move is not None
@@ -258,10 +266,10 @@ class Answers:
                 "that result is too close to call and named no move: say with --distance how far it went"
             )
         distance = move.distance if request.distance is None else request.distance
-        ticket = service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
-        service.bench.tickets[ticket] = ("move", found.id)
+        service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
+        service.bench.outbox.tell(Saved("move", found.id))
         gone = length_words(distance, service.settings.units)
-        client.send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
+        send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
         """The latest finding with a move, proposed or not. Raises WrongUse."""
@@ -271,7 +279,7 @@ class Answers:
                 return found
         raise WrongUse("no recent result asks for a move" + (f" of {jig}" if jig else ""))
 
-    def _capture(self, client: Client, request: Capture) -> None:
+    def _capture(self, client: Client, send: Send, request: Capture) -> None:
         names = [i.name for i in self.service.bench.instruments]
         name = request.instrument or (names[0] if names else None)
         if name is None:
@@ -279,11 +287,11 @@ class Answers:
         if name not in names:
             raise WrongUse(f"no instrument is called {name!r}; there are: {', '.join(names) or 'none'}")
         client.capturing = name if request.on else None
-        client.send(Done(name, request.ref))
+        send(Done(name, request.ref))
 
     # ---- gear -----------------------------------------------------------------------------------------
 
-    async def _units(self, client: Client, request: PutUnits) -> None:
+    async def _units(self, send: Send, request: PutUnits) -> None:
         """What people see: kept in the settings file, and true at once."""
         service = self.service
         if (why := service.busy()) is not None:
@@ -292,9 +300,9 @@ class Answers:
         settings = await asyncio.to_thread(keep_units, paths.settings, request.units, gear_path=paths.gear)
         await service.rewire(settings)
         words = "Millimetres" if request.units == "mm" else "Inches"
-        client.send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
+        send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
 
-    async def _put(self, client: Client, request: PutJig | PutSaw | PutSquare | PutLeaves) -> None:
+    async def _put(self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves) -> None:
         """Into gear.toml beside the log, checked whole before a byte is written; then read again."""
         service = self.service
         if service.bench.run is not None:
@@ -317,25 +325,25 @@ class Answers:
 
         gear = await asyncio.to_thread(write)
         service.new_gear(gear)
-        client.send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
+        send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
 
     # ---- the log --------------------------------------------------------------------------------------
 
-    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport | LogEvents) -> None:
+    async def _from_log(self, send: Send, request: LogList | LogShow | LogExport | LogEvents) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
             rows, moves, superseded = await asyncio.to_thread(
                 history.listed, path, jig=request.jig, check=request.check, most=request.most
             )
-            client.send(LogRows(rows, moves, superseded, request.ref))
+            send(LogRows(rows, moves, superseded, request.ref))
         elif isinstance(request, LogEvents):
             units = self.service.settings.units
             await asyncio.to_thread(self.service.log.flush, FLUSH)  # events of no check wait for company
             events = await asyncio.to_thread(happened.events, path, request.most, units)
-            client.send(LogEventRows(events, request.ref))
+            send(LogEventRows(events, request.ref))
         elif isinstance(request, LogShow):
             shown = await asyncio.to_thread(history.show, path, request.id)
-            client.send(
+            send(
                 LogOne(
                     shown.finding,
                     msgspec.Raw(msgspec.json.encode(shown.evidence)),
@@ -347,4 +355,4 @@ class Answers:
             text = await asyncio.to_thread(history.export_text, path, request.id)
             for start in range(0, max(1, len(text)), EXPORT_PIECE):
                 last = start + EXPORT_PIECE >= len(text)
-                client.send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))
+                send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))

@@ -19,7 +19,6 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, 
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.concluding import Concluding, with_verdict_on_move
 from bench.daemon.feed import Instrument
-from bench.daemon.outbox import Outbox
 from bench.daemon.run import CheckRun
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
@@ -27,18 +26,20 @@ from bench.gear_use import GearUnknown, use
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.settings import Settings
-from bench.wire import Begin, Concluded, Extend, Fitted, NotConcluded
+from bench.wire import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
 
 log = logging.getLogger("sweepgauge")
 
 
 class Checking:
-    """At most one check at a time. `at_rest`: the sled rests and both instruments are being heard."""
+    """At most one check at a time.
+
+    tell: once what it speaks of is on the disk (see outbox). at_rest: the sled rests and both instruments are heard.
+    """
 
     def __init__(
         self,
         log_writer: LogWriter,
-        outbox: Outbox,
         tell: Callable[[msgspec.Struct], None],
         settings: Callable[[], Settings],
         known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
@@ -49,13 +50,11 @@ class Checking:
         self.run: CheckRun | None = None
         self.begun: Begin | None = None
         self.find: Callable[[str], Finding | None] = lambda name: None  # a recent finding by its id
-        self.tickets: dict[int, tuple[str, str]] = {}  # ticket -> what and id, to be told as saved
         self._finished: CheckRun | None = None  # the latest, which may still be extended
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
         self._jumps: list[str] = []  # of the clock, while the check went on
-        self._outbox = outbox
         self._tell = tell
         self._settings = settings
         self._at_rest = at_rest
@@ -65,9 +64,9 @@ class Checking:
     # ---- the journal of a run (see journal.Journal) -----------------------------------------------
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
-        ticket = self._outbox.act(self.log.event(run_id, kind, data))
+        self.log.event(run_id, kind, data)
         if kind == "acknowledged":
-            self.tickets[ticket] = ("event", run_id)
+            self._tell(Saved("event", run_id))
 
     def start_sweep(
         self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
@@ -76,20 +75,18 @@ class Checking:
             i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
             for i in self._instruments
         }
-        self._outbox.act(self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires))
+        self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires)
 
     def end_sweep(
         self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
     ) -> None:
-        self._outbox.act(
-            self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
-        )
+        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
         self.concluding.look_at(trace, self._looked, straight=straight)
 
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
-        self._outbox.act(self.log.undo_sweep(sweep_id, reason))
+        self.log.undo_sweep(sweep_id, reason)
 
     def _looked(self, trace: Trace, fitted: Fitted, straight: bool) -> None:
         run = self.run
@@ -159,7 +156,7 @@ class Checking:
         run = self._make_run(run_id, request, gear)
         self._supersedes = None
         indicator = self._settings().indicator
-        ticket = self.log.begin_check(
+        self.log.begin_check(
             run_id,
             request.check,
             jig=gear.jig.name if gear.jig else None,
@@ -169,7 +166,7 @@ class Checking:
             instrument=indicator.port if indicator is not None else None,
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
-        self.tickets[ticket] = ("check", run_id)
+        self._tell(Saved("check", run_id))
         self.event(run_id, "asked-for", msgspec.to_builtins(request))
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
@@ -189,7 +186,7 @@ class Checking:
             tap=request.tap,
             marks=travel.marks if travel.by_marks else (),
             journal=self,
-            tell=self._outbox.tell,
+            tell=self._tell,
             at_rest=self._at_rest,
             verifies=request.verifies,
         )
@@ -273,15 +270,14 @@ class Checking:
         verifies = self.begun.verifies if self.begun is not None else None
         finding = with_verdict_on_move(finding, self.find(verifies) if verifies else None)
         finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
-        ticket = self._outbox.act(self.log.finding(run.id, finding, evidence, supersedes=self._supersedes))
-        self.tickets[ticket] = ("finding", finding.id)
+        self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
         if finding.move is not None:
-            self._outbox.act(self.log.move_planned(f"move-{finding.id}", finding.id, finding.move))
+            self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
         if verifies:
             self.log.move_verified(f"move-{verifies}", finding.id)
         self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
         self.run, self.begun, self._supersedes = None, None, None
-        self._outbox.tell(Concluded(run.id, finding))
+        self._tell(Concluded(run.id, finding))
 
     def _not_concluded(self, run: CheckRun, why: str) -> None:
         if self.run is run:

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import msgspec
 
-from bench.wire import LONGEST_REQUEST, Error, Readings, Request, Version, WireError, decode_request, encode
+from bench.wire import LONGEST_REQUEST, Error, Readings, Request, WireError, decode_request, encode
 
 SKIP_LIVE = 256 * 1024  # bytes waiting for a client before live readings are left out
 DROP = 1024 * 1024  # bytes waiting before it is dropped
@@ -92,10 +92,10 @@ OnRequest = Callable[[Client, Request], Awaitable[None]]
 
 
 class Clients:
-    def __init__(self, path: Path, greeting: Callable[[], Version], on_request: OnRequest) -> None:
+    def __init__(self, path: Path, greet: Callable[[Client], None], on_request: OnRequest) -> None:
         self.path = path
         self.all: dict[Client, None] = {}  # in the order in which they came
-        self._greeting = greeting
+        self._greet = greet
         self._on_request = on_request
         self._server: asyncio.Server | None = None
         self._tasks: set[asyncio.Task[None]] = set()
@@ -156,7 +156,7 @@ class Clients:
                 client.send(Error("busy", f"{MOST_CLIENTS} clients are connected already; close one"))
                 return
             self.all[client] = None
-            client.send(self._greeting())
+            self._greet(client)
             await self._serve(client, reader)
         except (ConnectionError, asyncio.CancelledError):
             pass
@@ -164,6 +164,7 @@ class Clients:
             self.all.pop(client, None)
             self._tasks.discard(task)
             if not client.gone:
+                client.gone = True  # an answer that still waits for the disk goes nowhere
                 with contextlib.suppress(ConnectionError, RuntimeError):
                     writer.close()
 

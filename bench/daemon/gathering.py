@@ -64,14 +64,14 @@ class Bench:
         self.log = log_writer
         self.instruments: list[Instrument] = []
         self.tell = tell
-        self.outbox = Outbox(tell, time.monotonic)
+        self.outbox = Outbox(tell, log_writer, time.monotonic)
         self._tell_readings = tell_readings
         self.sweeper = Sweeper()
         self.sources = Sources()
         self.checking = Checking(
-            log_writer, self.outbox, tell, lambda: self.settings, known, self._at_rest, self.instruments
+            log_writer, self.outbox.tell, lambda: self.settings, known, self._at_rest, self.instruments
         )
-        self.live = LiveHost(log_writer, self.outbox, lambda: self.settings, self._move_noted)
+        self.live = LiveHost(log_writer, self.outbox.tell, lambda: self.settings)
         self._raw = RawBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
@@ -139,7 +139,6 @@ class Bench:
         self._happened(self.sweeper.broken("the wiring was changed"), time.monotonic())
 
     def tick(self, now: float) -> None:
-        self.outbox.release()
         self._look_at_clock()
         self.live.say()
         for instrument in self.instruments:
@@ -345,10 +344,6 @@ class Bench:
     def begun(self) -> Begin | None:
         return self.checking.begun
 
-    @property
-    def tickets(self) -> dict[int, tuple[str, str]]:
-        return self.checking.tickets
-
     def _at_rest(self) -> bool:
         """The sled rests and both instruments are being heard."""
         return self.sweeper.at_rest and all(
@@ -397,6 +392,3 @@ class Bench:
 
     def end_live(self) -> None:
         self.live.end()
-
-    def _move_noted(self, ticket: int, finding: str) -> None:
-        self.tickets[ticket] = ("move", finding)

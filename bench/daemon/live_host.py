@@ -7,35 +7,33 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import msgspec
+
 from bench.daemon.history import LivePast
 from bench.daemon.live import LiveMove
-from bench.daemon.outbox import Outbox
 from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.settings import Settings
-from bench.wire import Live, LiveSaid
+from bench.wire import Live, LiveSaid, Saved
 from bench.words import settle_words
 
 
 class LiveHost:
-    """At most one live move at a time. `noted(ticket, finding)`: what the log is to confirm as a move made."""
+    """At most one live move at a time. `tell`: once what it speaks of is on the disk (see outbox)."""
 
     def __init__(
         self,
         log: LogWriter,
-        outbox: Outbox,
+        tell: Callable[[msgspec.Struct], None],
         settings: Callable[[], Settings],
-        noted: Callable[[int, str], None],
     ) -> None:
         self.move: LiveMove | None = None
         self.past = LivePast()  # what earlier moves tell; set from the log at the start
         self._log = log
-        self._outbox = outbox
-        self._tell = outbox.tell
+        self._tell = tell
         self._settings = settings
-        self._noted = noted
         self._said: LiveSaid | None = None
 
     def start(self, request: Live, finding: Finding) -> None:
@@ -94,12 +92,11 @@ class LiveHost:
         if live.drew is not None and found.move is not None:
             self.past.drew[live.jig.name, found.move.way] = live.drew
         self.past.made.add(found.id)
-        ticket = self._log.move_made(
+        self._log.move_made(
             f"move-{found.id}",
             {"distance_mm": live.gone, "how": "live", "drew_mm": live.drew, "jig": live.jig.name},
         )
-        self._outbox.act(ticket)
-        self._noted(ticket, found.id)
+        self._tell(Saved("move", found.id))
 
     def back(self) -> str:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""

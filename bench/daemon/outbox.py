@@ -1,49 +1,124 @@
-"""Persisted before it is told: what a check says waits for the commit of what it says it about.
+"""Persisted before it is told: a message waits until the log has on the disk what it was given before the message.
 
-Pure but for the two calls it is given. May import: msgspec.
+The outbox asks the log itself what it was given, so that nobody has to remember to say it. Pure but for the calls it
+is given. May import: msgspec, bench.wire.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from typing import NamedTuple, Protocol
 
 import msgspec
 
-PATIENCE = 0.6  # s; a disk that takes longer is in trouble, and the person at the saw must not stand waiting
+from bench.wire import UNRECORDED, Done, LearnSaid, LiveSaid, MarkTaken, Notice, Saved, SweepSaid, Told
+
+SHOW_SAVING_S = 0.3  # a message that waits longer for the disk is shown as being saved; shorter is not seen
+
+Send = Callable[[msgspec.Struct], None]
+
+
+class Given(Protocol):
+    @property
+    def awaited(self) -> int:
+        """Ticket of the latest act given to the log that a message may speak of."""
+        ...
+
+
+class _Held(NamedTuple):
+    after: int  # the message speaks of tickets later than this, up to `upto`
+    upto: int
+    since: float
+    message: msgspec.Struct
+    send: Send
 
 
 class Outbox:
-    """Holds messages, in order, until the log has saved up to their ticket."""
+    """Holds messages in their order. While the log takes nothing they go out at once, and say so themselves."""
 
-    def __init__(self, tell: Callable[[msgspec.Struct], None], clock: Callable[[], float]) -> None:
-        self._tell = tell
-        self._clock = clock
-        self._held: deque[tuple[int, float, msgspec.Struct]] = deque()
-        self._latest = 0  # ticket of the latest act that must be on the disk first
-        self._saved = 0
-        self.recording = True
+    def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
+        self._tell, self._log, self._clock = tell, log, clock
+        self._held: deque[_Held] = deque()
+        self._owed: deque[_Held] = deque()  # `Saved` messages that are told as soon as it is true
+        self._after = log.awaited
+        self._saved = log.awaited
+        self._refused: set[int] = set()
+        self._unrecorded = 0  # the highest ticket of what was told as not recorded
+        self._taking = True  # the log takes what it is given
 
-    def act(self, ticket: int) -> int:
-        self._latest = max(self._latest, ticket)
-        return ticket
+    @property
+    def behind(self) -> bool:
+        """Something that was told as not recorded still waits for the disk."""
+        return self._unrecorded > self._saved
+
+    @property
+    def saving(self) -> bool:
+        """Somebody waits for the disk, and for long enough to be told."""
+        return bool(self._held) and self._clock() - self._held[0].since >= SHOW_SAVING_S
 
     def tell(self, message: msgspec.Struct) -> None:
-        if not self._held and (not self.recording or self._latest <= self._saved):
-            self._tell(message)
-        else:
-            self._held.append((self._latest, self._clock(), message))
+        """To everybody."""
+        self._hold(message, self._tell, self._after)
 
-    def saved(self, upto: int) -> None:
+    def answers(self, to: Send) -> Send:
+        """What sends the answers to a request that comes now, to the one client that `to` sends to."""
+        after = self._log.awaited
+        return lambda message: self._hold(message, to, after)
+
+    def _hold(self, message: msgspec.Struct, send: Send, after: int) -> None:
+        self._after = upto = self._log.awaited
+        self._held.append(_Held(after, upto, self._clock(), message, send))
+        self._release()
+
+    def saved(self, upto: int, refused: Collection[int] = ()) -> None:
+        """refused: tickets of what the log could not take, though the disk was well."""
         self._saved = max(self._saved, upto)
-        self.release()
+        self._refused.update(refused)
+        while self._owed and self._owed[0].upto <= self._saved:
+            self._send(self._owed.popleft())
+        self._release()
+        self._refused = {ticket for ticket in self._refused if ticket > self._after}
 
-    def release(self) -> None:
-        """Also called now and then: the log may be in trouble, which is told apart."""
-        late = self._clock() - PATIENCE
-        while self._held:
-            ticket, since, message = self._held[0]
-            if self.recording and ticket > self._saved and since > late:
-                return
-            self._held.popleft()
-            self._tell(message)
+    def trouble(self, taking: bool) -> None:
+        self._taking = taking
+        self._release()
+
+    def _release(self) -> None:
+        while self._held and (self._held[0].upto <= self._saved or not self._taking):
+            one = self._held.popleft()
+            if one.upto > self._saved and isinstance(one.message, Saved):
+                self._owed.append(one)
+            else:
+                self._send(one)
+
+    def _send(self, one: _Held) -> None:
+        refused = any(one.after < ticket <= one.upto for ticket in self._refused)
+        nothing_new = (
+            isinstance(one.message, Done) and one.after == one.upto
+        )  # the log was given nothing for it
+        if nothing_new or (one.upto <= self._saved and not refused):
+            one.send(one.message)
+        elif not isinstance(one.message, Saved):
+            if not refused:
+                self._unrecorded = max(self._unrecorded, one.upto)
+            one.send(unrecorded(one.message))
+
+
+def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
+    """The same message where what it speaks of is not on the disk: it says so, and claims nothing."""
+    if not isinstance(message, Told):
+        return message
+    said = msgspec.structs.replace(message, recorded=False)
+    if isinstance(said, Done):
+        return msgspec.structs.replace(said, text=UNRECORDED)
+    if isinstance(said, SweepSaid) and said.state == "kept":
+        words = f"NOT RECORDED: {said.taken} of {said.wanted} measured."
+        return msgspec.structs.replace(said, state="measured", words=words)
+    if isinstance(said, LearnSaid) and said.what != "leaf":
+        return message  # kept in the settings file, which is another matter
+    if isinstance(said, LiveSaid | LearnSaid) and said.phase not in ("end", "kept"):
+        return said  # it asks, and claims nothing
+    if isinstance(said, SweepSaid | MarkTaken | Notice | LiveSaid | LearnSaid) and said.words:
+        return msgspec.structs.replace(said, words=f"NOT RECORDED: {said.words}")
+    return said

@@ -74,7 +74,7 @@ class PanelLink:
         elif isinstance(message, InstrumentState):
             (self._unwell.discard if message.state in WELL else self._unwell.add)(message.name)
         elif isinstance(message, MarkTaken):
-            self._panel.show("kept")
+            self._panel.show("kept" if message.recorded else "trouble")
             return
         elif isinstance(message, SweepSaid):
             if sound := _SOUNDS.get(message.state):
@@ -91,7 +91,7 @@ class PanelLink:
             self._panel.show(pitch)
 
 
-_SOUNDS = {"kept": "kept", "refused": "refused", "undone": "refused"}
+_SOUNDS = {"kept": "kept", "measured": "trouble", "refused": "refused", "undone": "refused"}
 
 
 def _wanted(message: Asking) -> str | None:

@@ -21,7 +21,7 @@ from bench import __version__
 from bench.checks.model import EvidenceGear, Known
 from bench.daemon import history
 from bench.daemon.answers import Answers
-from bench.daemon.clients import Clients, SocketHeld
+from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.gathering import Bench
 from bench.daemon.learn import Learner
 from bench.daemon.notify import notify, watchdog_interval
@@ -56,7 +56,9 @@ class Service:
     def __init__(self, settings: Settings, paths: Paths, where: Places = places) -> None:
         self.settings = settings
         self.paths = paths
-        self.recording = "recording"
+        self.recording = Recording("recording")
+        self._trouble_words: str | None = None
+        self._told_trouble = self._lost = False
         self.notes: list[str] = []
         self.notes_told = 0  # so many of them somebody at a screen has seen
         self._loop = asyncio.get_running_loop()
@@ -74,13 +76,13 @@ class Service:
         except LogError as error:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
-        self.clients = Clients(paths.socket, self._greeting, self.answers.answer)
+        self.clients = Clients(paths.socket, self._greet, self.answers.answer)
         self.bench = Bench(settings, self.log, self.tell, self._tell_readings, self._known)
         self.bench.watch_raw = self._raw
         self.bench.checking.find = lambda name: next((f for f in self.last if f.id == name), None)
         self.learner = Learner(
-            tell=self.tell,
-            note=lambda kind, data: self.log.event(None, kind, data),
+            tell=self.bench.outbox.tell,
+            note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
             settings=lambda: self.settings,
             paths=paths,
             wired=lambda: self.bench.instruments,
@@ -109,7 +111,7 @@ class Service:
             self._take_up()
             self.bench.start()
             self.panel.start(self._loop)
-            notify(f"READY=1\nSTATUS=log {self.paths.log}")
+            notify(f"READY=1\n{self._status_line()}")
             log.info("ready: socket %s, log %s", self.paths.socket, self.paths.log)
             ticking = self._loop.create_task(self._tick_on())
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
@@ -122,8 +124,9 @@ class Service:
             await self.learner.stop()
             await self.bench.stop()
             saved = await asyncio.to_thread(self.log.close)
+            self.bench.outbox.trouble(taking=False)  # what could not be saved is answered as such
             await self.clients.stop()
-            log.info("ended; %s", "all is saved" if saved else "not everything could be saved")
+            log.info("ended; %s", "all is saved" if saved else "NOT RECORDED: not everything could be saved")
 
     def _take_up(self) -> None:
         left = self.log.unfinished
@@ -148,6 +151,8 @@ class Service:
             await asyncio.sleep(TICK)
             now = time.monotonic()
             self.bench.tick(now)
+            self.log.look()
+            self._say_recording()
             watched = any(client.watching for client in self.clients.all)
             self.bench.sources.rounds.go(self._in_rounds())
             self.learner.tick(now, watched=watched, present=bool(self.clients.all))
@@ -174,25 +179,48 @@ class Service:
     # ---- what the log says --------------------------------------------------------------------------
 
     def _saved(self, saved: Saved) -> None:
-        refused = {ticket for ticket, _ in saved.refused}
-        for ticket in [t for t in self.bench.tickets if t <= saved.upto]:
-            what, name = self.bench.tickets.pop(ticket)
-            if ticket not in refused and what in ("check", "event", "move"):
-                self.tell(SavedSaid(what, name))  # type: ignore[arg-type]
-        self.bench.outbox.saved(saved.upto)
+        self.bench.outbox.saved(saved.upto, [ticket for ticket, _ in saved.refused])
         for sweep in saved.sweeps:
             self.tell(SavedSaid("sweep", sweep))
         for finding in saved.findings:
             self.tell(SavedSaid("finding", finding))
         for _, why in saved.refused:
-            self.tell(Notice("log", f"The log did not take something: {why}."))
+            self._lost = True
+            log.warning("NOT RECORDED: %s", why)
+            self.tell(Notice("log", f"NOT RECORDED: the log did not take something: {why}.", recorded=False))
+        self._say_recording()
 
     def _trouble(self, words: str | None) -> None:
-        self.recording = words or "recording"
-        self.bench.outbox.recording = words is None
-        self.bench.outbox.release()
-        self.tell(Recording(self.recording))
-        self.tell(Notice("log", words or "The log is written again; nothing that waited is lost."))
+        self._trouble_words = words
+        self.bench.outbox.trouble(taking=words is None)
+        self._say_recording()
+
+    def _say_recording(self) -> None:
+        """To clients, journal and service manager, when it changes."""
+        outbox = self.bench.outbox
+        if self._trouble_words is not None:
+            now = Recording(self._trouble_words, "not-recorded")
+        elif outbox.behind or outbox.saving:
+            now = Recording("saving ...", "saving")
+        else:
+            now = Recording("recording")
+        if now == self.recording:
+            return
+        self.recording = now
+        self.tell(now)
+        notify(self._status_line())
+        if now.state == "not-recorded":
+            self._told_trouble = True
+            log.warning("%s", now.words)
+            self.tell(Notice("log", now.words, recorded=False))
+        elif now.state == "recording" and self._told_trouble:
+            left = "not all that waited could be saved" if self._lost else "all that waited is saved"
+            self._told_trouble = self._lost = False
+            log.warning("the log is written again; %s", left)
+            self.tell(Notice("log", f"The log is written again; {left}."))
+
+    def _status_line(self) -> str:
+        return f"STATUS={self.recording.words} (log {self.paths.log})"
 
     def _known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
         try:
@@ -225,13 +253,19 @@ class Service:
 
     # ---- what is told -------------------------------------------------------------------------------
 
-    def _greeting(self) -> Version:
-        return Version(
-            program=f"sweepgauge {__version__}",
-            pid=os.getpid(),
-            log=str(self.paths.log),
-            units=self.settings.units,
+    def _greet(self, client: Client) -> None:
+        client.send(
+            Version(
+                program=f"sweepgauge {__version__}",
+                pid=os.getpid(),
+                log=str(self.paths.log),
+                units=self.settings.units,
+            )
         )
+        if self.recording.state != "recording":
+            client.send(self.recording)
+        if self.recording.state == "not-recorded":
+            client.send(Notice("log", self.recording.words, recorded=False))
 
     def tell(self, message: msgspec.Struct) -> None:
         if isinstance(message, Concluded):
@@ -260,7 +294,7 @@ class Service:
 
     def _pedal_long(self) -> None:
         with contextlib.suppress(WrongUse):
-            self.tell(Notice("undo", self.bench.undo(time.monotonic())))
+            self.bench.outbox.tell(Notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be read."""

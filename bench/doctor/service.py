@@ -94,7 +94,7 @@ def asked(
         GetStatus(), StatusReply
     )  # after listening: an instrument may just have been switched on
     yield good("daemon", f"{reply.program} (process {client.version.pid}) at {client.path}")
-    if reply.recording == "recording":
+    if reply.log_state != "not-recorded":
         yield good("log", f"{reply.log}: what is measured is recorded")
     else:
         yield fault("log", f"{reply.log}: {reply.recording}", "see disk below; measuring goes on meanwhile")

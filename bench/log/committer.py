@@ -22,7 +22,7 @@ import msgspec
 
 from bench.log import append, read, recover
 from bench.log.faults import is_damage, why
-from bench.log.hold import Hold
+from bench.log.place import Place, Replaced
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
 
 GROUP_S = 0.25  # what need not hurry waits this long for company
@@ -33,6 +33,7 @@ QUEUE_RESERVE_BYTES = 4 * 2**20  # beyond the limit chunks are refused; this is 
 BATCH_BYTES = 4 * 2**20
 STALL_S = 2.0  # a disk that has not answered for so long is said to
 CLOSE_S = 1.5
+LOOK_S = 1.0  # an idle log is looked for at its path so often: it may have been removed or replaced
 _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of an act for which there was no room; it is never saved
@@ -56,6 +57,7 @@ class Piece(NamedTuple):
 
 class _Act(NamedTuple):
     ticket: int
+    since: float
     size: int
     urgent: bool
     write: Write | Piece
@@ -80,9 +82,7 @@ class Committer:
         self.trouble: str | None = None
         self._boot_id, self._program, self._clock = boot_id, program, clock
         self._on_saved, self._on_trouble = on_saved, on_trouble
-        self._hold: Hold | None = None
-        self._db: sqlite3.Connection | None = None
-        self._inode = 0
+        self._place = Place(path)
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
@@ -92,7 +92,7 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
-        self._waiting_since: float | None = None  # the oldest act in the queue, or the last commit
+        self.awaited = 0  # ticket of the latest act that somebody may be told of, queued or not
         self._wake = threading.Condition()
         self._closing_at: float | None = None
         self._thread = threading.Thread(target=self._run, name="log-writer", daemon=True)
@@ -128,24 +128,29 @@ class Committer:
         """
         limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if spare else 0)
         with self._wake:
-            if self._closing_at is None and self._queued_bytes + size <= limit:
-                self._ticket += 1
-                self._queue.append(_Act(self._ticket, size, urgent, write, sweep, finding))
-                self._queued_bytes += size
-                self._urgent += urgent
-                self._wake.notify_all()
-                if self._waiting_since is None:
-                    self._waiting_since = time.monotonic()
-                stalled = time.monotonic() - self._waiting_since > STALL_S
-                ticket = self._ticket
-            else:
-                ticket, stalled = NOT_QUEUED, False
-        if stalled and self.trouble is None:
-            self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:.0f} s ({self.path})")
-        if ticket != NOT_QUEUED:
-            return ticket
-        self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
-        return NOT_QUEUED
+            fits = self._queued_bytes + size <= limit
+            if not fits:
+                self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
+                write, size, sweep, finding = _no_room, 0, None, None
+            if fits or spare:
+                self._ticket += 1  # what does not fit has a ticket too, so that nobody is told it was saved
+                if urgent:
+                    self.awaited = self._ticket
+                if self._closing_at is None:
+                    act = _Act(self._ticket, time.monotonic(), size, urgent, write, sweep, finding)
+                    self._queue.append(act)
+                    self._queued_bytes += size
+                    self._urgent += urgent
+                    self._wake.notify_all()
+            self.look()
+            return self._ticket if fits and self._closing_at is None else NOT_QUEUED
+
+    def look(self) -> None:
+        """Say so if what was given waits for too long; to be called now and then."""
+        with self._wake:
+            late = self._queue and time.monotonic() - self._queue[0].since > STALL_S
+            if late and self.trouble is None:
+                self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:g} s ({self.path})")
 
     def flush(self, timeout: float) -> bool:
         with self._wake:
@@ -169,8 +174,10 @@ class Committer:
         retry = FIRST_RETRY_S
         while True:
             batch = self._next_batch()
-            if not batch and not self._damaged:
-                break  # closing, and nothing waits
+            if not batch and self._closing_at is not None and not self._damaged:
+                break
+            if not batch and not self._damaged and self._place.stands():
+                continue
             try:
                 saved = self._commit(batch)
             except Exception as error:
@@ -189,11 +196,11 @@ class Committer:
         self._release()
 
     def _next_batch(self) -> list[_Act]:
-        """Wait for an act, give those that need not hurry some company, take what fits."""
+        """Wait for an act, give those that need not hurry some company, take what fits. Empty after LOOK_S."""
         with self._wake:
-            self._wake.wait_for(lambda: self._queue or self._closing_at is not None or self._damaged)
+            self._wake.wait_for(lambda: self._queue or self._closing_at is not None or self._damaged, LOOK_S)
             until = time.monotonic() + GROUP_S
-            while self._closing_at is None and not self._urgent and not self._hurry:
+            while self._queue and self._closing_at is None and not self._urgent and not self._hurry:
                 left = until - time.monotonic()
                 if left <= 0 or not self._wake.wait(left):
                     break
@@ -207,12 +214,14 @@ class Committer:
             return batch
 
     def _commit(self, batch: list[_Act]) -> Saved:
-        if self._db is not None and (self._damaged or self._exchanged()):
-            self._db.close()
-            self._db = None
-        if self._db is None:
+        if self._place.db is not None and not self._place.stands():
+            with self._wake:
+                self._say(self._words(Replaced()))
+            self._place.follow()
+        if self._place.db is None or self._damaged:
+            self._place.let_go()
             self._connect()
-        db = self._db
+        db = self._place.db
         assert db is not None
         done = append.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
@@ -225,6 +234,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         append.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
+        if not self._place.stands():
+            raise Replaced
         bad = {ticket for ticket, _ in refused}
         good = [act for act in batch if act.ticket not in bad]
         return Saved(
@@ -259,30 +270,26 @@ class Committer:
                 self._queued_bytes -= act.size
                 self._urgent -= act.urgent
             self._hurry = self._hurry and bool(self._queue)
-            self._waiting_since = time.monotonic() if self._queue else None
             self._saved = max(self._saved, saved.upto)
             self._wake.notify_all()
-        self._say(None)
+            self._say(None)
         if batch:
             self._tell(self._on_saved, saved)
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError, Replaced)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
-        db, self._db = self._db, None
-        if db is not None:
-            try:
-                db.close()  # rolls back
-            except sqlite3.Error:
-                _log.exception("closing the log after %s", error)
-        self._say(self._words(error))
+        try:
+            self._place.after_failure()
+        except sqlite3.Error:
+            _log.exception("letting go of the log after %s", error)
+        with self._wake:
+            self._say(self._words(error))
 
     def _connect(self) -> None:
-        if self._hold is None:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._hold = Hold.take(self.path)
+        self._place.take()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
         db, salvaged = opened.db, opened.unfinished.salvage
@@ -303,18 +310,11 @@ class Committer:
             raise
         if self._boot_key == 0 or salvaged is not None:
             self.unfinished = opened.unfinished
-        self._db, self._boot_key = db, key
-        self._inode = self.path.stat().st_ino
+        self._place.opened(db)
+        self._boot_key = key
         if not opened.checked:
             self._check_thread = threading.Thread(target=self._check, name="log-check", daemon=True)
             self._check_thread.start()
-
-    def _exchanged(self) -> bool:
-        """Somebody moved the file away or put another in its place: what goes into the old one is lost."""
-        try:
-            return self.path.stat().st_ino != self._inode
-        except FileNotFoundError:
-            return True
 
     def _check(self) -> None:
         """A log too large to be checked while the start waits; found damaged, it is salvaged next."""
@@ -335,12 +335,8 @@ class Committer:
             checking.interrupt()
         if self._check_thread is not None:
             self._check_thread.join(0.5)
-        if self._db is not None:
-            self._db.close()
-            self._db = None
-        if self._hold is not None:
-            self._hold.release()
-            self._hold = None
+        self._place.let_go()
+        self._place.release()
 
     def _say(self, trouble: str | None) -> None:
         if trouble != self.trouble:
@@ -355,6 +351,10 @@ class Committer:
 
     def _words(self, error: Exception) -> str:
         return f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried again"
+
+
+def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
+    raise append.Refused("the memory for what waits was full")
 
 
 def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:

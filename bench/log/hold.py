@@ -6,6 +6,7 @@ however that ends: after kill -9 there is nothing to clean; the file itself stay
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 import time
@@ -27,25 +28,46 @@ class Hold:
     @classmethod
     def take(cls, log: Path) -> Hold:
         """Raises LogHeld naming the holder; OSError where no lock file can be made (read-only medium)."""
+        log = Path(os.path.realpath(log))  # one lock, whatever name the log is called by
         path = log.with_name(log.name + ".lock")
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
-        except OSError:
+        except OSError as error:
             # A read-only medium may still hold another's lock file: locking needs no write.
-            descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            try:
+                descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            except OSError:
+                raise error from None  # why it cannot be made says more than that it is not there
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             holder = _holder(descriptor)
             os.close(descriptor)
             raise LogHeld(f"the log {log} is held by {holder}; stop that one first") from None
+        if not stands(descriptor, path):
+            os.close(descriptor)
+            raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
         _sign(descriptor)
         return cls(descriptor, path)
+
+    def stands(self) -> bool:
+        """Whether the lock is still the one that another would find."""
+        return self._descriptor is not None and stands(self._descriptor, self.path)
 
     def release(self) -> None:
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None
+
+
+def stands(descriptor: int, path: Path) -> bool:
+    """Whether what is open is still what is at the path."""
+    here = os.fstat(descriptor)
+    try:
+        there = path.stat()
+    except OSError:
+        return False
+    return (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
 
 
 def _sign(descriptor: int) -> None:

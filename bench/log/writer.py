@@ -63,6 +63,15 @@ class LogWriter:
         """Why nothing is being recorded, or None."""
         return self._committer.trouble
 
+    @property
+    def awaited(self) -> int:
+        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor of what need not hurry)."""
+        return self._committer.awaited
+
+    def look(self) -> None:
+        """To be called now and then: what was given and waits for too long is trouble."""
+        self._committer.look()
+
     # What the daemon records. Every call returns its ticket.
 
     def begin_check(
@@ -93,11 +102,13 @@ class LogWriter:
         data: Mapping[str, object] | None = None,
         *,
         at: Stamp | None = None,
+        urgent: bool = False,
     ) -> int:
-        """Anything that happened; data must be JSON. Without a check it may wait for company."""
+        """Anything that happened; data must be JSON. Without a check it may wait for company, unless it is urgent."""
         at, data = at or self._clock(), dict(data or {})
         return self._put(
-            lambda db, boot: append.event(db, boot, at, run_id, kind, data), urgent=run_id is not None
+            lambda db, boot: append.event(db, boot, at, run_id, kind, data),
+            urgent=urgent or run_id is not None,
         )
 
     def start_sweep(

@@ -390,3 +390,27 @@ def no_parity(monkeypatch: pytest.MonkeyPatch) -> None:
         really(fd, when, attributes)
 
     monkeypatch.setattr(termios, "tcsetattr", refuse)
+
+
+@pytest.fixture
+def small_disk(tmp_path) -> Iterator[Callable[..., None]]:
+    """A real file system of its own at `tmp_path / disk`; call it with other mount options to change it."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+
+    def mount(options: str) -> None:
+        made = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", options, "none", str(folder)],
+            check=False,
+            capture_output=True,
+            text=True,
+        )
+        if made.returncode:
+            pytest.skip(f"no file system can be mounted here: {made.stderr.strip()}")
+
+    if os.geteuid() != 0:
+        pytest.skip("mounting a small file system needs root")
+    mount("size=400k")
+    mount.folder = folder
+    yield mount
+    subprocess.run(["umount", "-l", str(folder)], check=True)

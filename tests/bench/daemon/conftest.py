@@ -3,12 +3,25 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
+import msgspec
 import pytest
+
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.finding import Finding, Move
+from bench.log.writer import LogWriter
+from bench.wire import Begin
 
 
 class Pushing:
@@ -79,3 +92,131 @@ def figure(capsys) -> Callable[..., None]:
         assert good, (test, value, limit)
 
     return say
+
+
+# A slow disk: a commit takes effect only after a delay, so that what was not committed is truly lost by a kill.
+# A parent that has loaded the program, and for each line "FROM TO" (s a commit takes) forks a daemon of its own.
+NURSERY = r"""
+import functools, os, random, sqlite3, sys, time
+
+slow = [0.0, 0.0]
+
+class Slow(sqlite3.Connection):
+    def execute(self, sql, *args):
+        if sql == "COMMIT":
+            time.sleep(random.uniform(*slow))
+        return super().execute(sql, *args)
+
+sqlite3.connect = functools.partial(sqlite3.connect, factory=Slow)
+from bench.daemon.service import run_daemon
+from bench.settings import Paths, load
+from pathlib import Path
+
+folder = Path(sys.argv[1])
+paths = Paths(*(folder / name for name in ("settings.toml", "log.db", "gear.toml", "socket")))
+for line in sys.stdin:
+    if (pid := os.fork()) == 0:
+        random.seed()
+        slow[:] = map(float, line.split())
+        run_daemon(load(paths.settings, paths.gear), paths)
+        os._exit(0)
+    print(pid, flush=True)
+    os.waitpid(pid, 0)
+    print("ended", flush=True)
+"""
+
+FOUND, RUN = "found-1", "run-2"
+
+
+def _record(path: Path) -> None:
+    """A log with a result that asks for a move, and a check in progress with passes in its first set-up."""
+    writer = LogWriter.open(
+        path, boot_id="b", program="t", on_saved=lambda saved: None, on_trouble=lambda words: None
+    )
+    gear = EvidenceGear()
+    move = Move("left", "away", 0.15, 0.011, [0.15], 0.0, "Move the left end away by 0.15 mm.")
+    finding = Finding(
+        id=FOUND, check="fence-square", jig="big-sled", move=move, verdict="outside", quantities=[]
+    )
+    writer.begin_check("run-1", "fence-square", jig="big-sled", saw=None, options={}, gear=gear)
+    writer.finding("run-1", finding, Evidence("fence-square", [], {}, gear))
+    writer.move_planned(f"move-{FOUND}", FOUND, move)
+    writer.begin_check(RUN, "fence-square", jig="big-sled", saw=None, options={}, gear=gear)
+    writer.event(RUN, "asked-for", msgspec.to_builtins(Begin("fence-square", sweeps=50)))
+    writer.event(RUN, "acknowledged", {})
+    for number in range(3):
+        trace = Trace("handle-left", [1.5 * n for n in range(100)], [0.0] * 100, sweep=f"pass-{number}")
+        writer.start_sweep(trace.sweep, RUN, trace.placement)
+        writer.end_sweep(trace.sweep, "whole", push=True, trace=trace)
+    assert writer.close()
+
+
+def _heard(client, kind: type, met=lambda message: True):
+    while True:
+        message = client.next(20.0)
+        assert message is not None, f"no {kind.__name__} was said"
+        if isinstance(message, kind) and met(message):
+            return message
+
+
+@pytest.fixture
+def heard() -> Callable[..., object]:
+    """The next message to a client that is of a kind and as it should be."""
+    return _heard
+
+
+class Bed:
+    """A daemon in a process of its own that can be killed, on a fresh copy of the recorded log each time."""
+
+    RUN, heard = RUN, staticmethod(_heard)
+
+    def __init__(self, folder: Path, rig, wire) -> None:
+        self.folder, self.rig, self.wire = folder, rig, wire
+        _record(folder / "recorded.db")
+        self.parent = subprocess.Popen(
+            [sys.executable, "-c", NURSERY, str(folder)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        self.pid = 0
+
+    def start(self, slow: tuple[float, float]):
+        for name in ("log.db", "log.db-wal", "log.db-shm", "log.db.lock", "socket"):
+            (self.folder / name).unlink(missing_ok=True)
+        shutil.copy(self.folder / "recorded.db", self.folder / "log.db")
+        self.rig.s = 0.0
+        self.parent.stdin.write(f"{slow[0]} {slow[1]}\n")
+        self.parent.stdin.flush()
+        self.pid = int(self.parent.stdout.readline())
+        return self.wire()
+
+    def kill(self) -> None:
+        pid, self.pid = self.pid, 0
+        os.kill(pid, signal.SIGKILL)
+        assert self.parent.stdout.readline() == "ended\n"
+
+    def holds(self, query: str, *values: str) -> bool:
+        with closing(sqlite3.connect(self.folder / "log.db")) as db:
+            assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+            return db.execute(query, values).fetchone() is not None
+
+    def close(self) -> None:
+        if self.pid:
+            self.kill()
+        self.parent.communicate()
+
+
+@pytest.fixture
+def bed(tmp_path, rigs, wire) -> Iterator[Bed]:
+    """A daemon that can be killed, on a log with a result that asks for a move and a check in progress."""
+    made = Bed(tmp_path, rigs(), wire)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def recorded(tmp_path) -> Path:
+    """The log of this test's folder, with a result that asks for a move and a check in progress."""
+    _record(tmp_path / "log.db")
+    return tmp_path / "log.db"

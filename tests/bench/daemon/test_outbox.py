@@ -1,45 +1,209 @@
-"""Persisted before it is told, in order; and told all the same when the disk is in trouble."""
+"""Persisted before it is told, in order; and where the log takes nothing, told as that and not as kept."""
 
 from __future__ import annotations
 
+from typing import get_args
+
 import msgspec
+import pytest
 
-from bench.daemon.outbox import PATIENCE, Outbox
+from bench.daemon.answers import ONLY_ASKS, Answers
+from bench.daemon.outbox import SHOW_SAVING_S, Outbox
+from bench.wire import (
+    UNRECORDED,
+    Concluded,
+    Done,
+    Finding,
+    LearnSaid,
+    LiveSaid,
+    MarkTaken,
+    NotConcluded,
+    Notice,
+    Request,
+    Saved,
+    SweepSaid,
+)
 
 
-class Said(msgspec.Struct):
-    n: int
+class Desk:
+    """An outbox, what it told, and the log and the clock it goes by."""
+
+    def __init__(self) -> None:
+        self.awaited, self.now = 0, 0.0
+        self.told: list = []
+        self.box = Outbox(self.told.append, self, lambda: self.now)
+
+    def give(self) -> int:
+        self.awaited += 1
+        return self.awaited
+
+    def words(self) -> list[str]:
+        said = [m for m in self.told if isinstance(m, Notice | Saved)]
+        return [m.words if isinstance(m, Notice) else f"saved {m.id}" for m in said]
+
+
+def note(words: str) -> Notice:
+    return Notice("x", words)
 
 
 def test_waits_for_the_commit_and_keeps_the_order() -> None:
-    told: list[Said] = []
-    now = [0.0]
-    box = Outbox(told.append, lambda: now[0])
-    box.tell(Said(1))
-    box.act(5)
-    box.tell(Said(2))
-    box.act(7)
-    box.tell(Said(3))
-    assert [s.n for s in told] == [1]
-    box.saved(5)
-    assert [s.n for s in told] == [1, 2]
-    box.tell(Said(4))
-    box.saved(7)
-    assert [s.n for s in told] == [1, 2, 3, 4]
+    desk = Desk()
+    desk.box.tell(note("1"))
+    desk.give()
+    desk.box.tell(note("2"))
+    desk.give()
+    desk.box.tell(note("3"))
+    assert desk.words() == ["1"]
+    desk.box.saved(1)
+    assert desk.words() == ["1", "2"]
+    desk.box.tell(note("4"))
+    desk.box.saved(2)
+    assert desk.words() == ["1", "2", "3", "4"]
 
 
-def test_a_stalled_or_troubled_disk_does_not_stop_the_work() -> None:
-    told: list[Said] = []
-    now = [0.0]
-    box = Outbox(told.append, lambda: now[0])
-    box.act(1)
-    box.tell(Said(1))
-    box.release()
-    assert told == []
-    now[0] = PATIENCE + 0.1
-    box.release()
-    assert [s.n for s in told] == [1]
-    box.act(2)
-    box.recording = False
-    box.tell(Said(2))
-    assert [s.n for s in told] == [1, 2]
+def test_however_long_the_disk_takes_nothing_is_told_before() -> None:
+    desk = Desk()
+    desk.give()
+    desk.box.tell(note("1"))
+    assert not desk.box.saving
+    desk.now = SHOW_SAVING_S
+    assert desk.box.saving
+    desk.now = 3600.0
+    desk.box.tell(note("2"))
+    assert desk.told == []
+    desk.box.saved(1)
+    assert (desk.words(), desk.box.saving) == (["1", "2"], False)
+
+
+def test_where_the_log_takes_nothing_it_is_told_as_not_recorded_and_as_saved_later() -> None:
+    desk = Desk()
+    desk.give()
+    desk.box.tell(Saved("move", "m"))
+    desk.box.tell(note("1"))
+    desk.box.trouble(taking=False)
+    desk.give()
+    desk.box.tell(note("2"))
+    assert desk.words() == ["NOT RECORDED: 1", "NOT RECORDED: 2"]
+    assert not any(m.recorded for m in desk.told)
+    desk.box.trouble(taking=True)
+    desk.box.saved(1)
+    assert desk.words()[2:] == ["saved m"]
+    assert desk.box.behind
+    desk.box.saved(2)
+    assert not desk.box.behind
+    desk.box.tell(note("3"))
+    assert desk.told[-1].recorded
+
+
+def test_what_the_log_refused_is_never_told_as_recorded() -> None:
+    desk = Desk()
+    desk.box.tell(note("1"))
+    refused = desk.give()
+    desk.box.tell(Saved("move", "m"))
+    send = desk.box.answers(desk.told.append)
+    desk.give()
+    desk.box.tell(note("2"))
+    send(Done("Noted"))
+    desk.box.saved(2, [refused])
+    assert desk.told == [note("1"), note("2"), Done("Noted")]
+    send = desk.box.answers(desk.told.append)
+    refused = desk.give()
+    desk.box.tell(note("3"))
+    send(Done("Noted", ref=7))
+    desk.box.saved(3, [refused])
+    assert desk.told[3:] == [
+        Notice("x", "NOT RECORDED: 3", recorded=False),
+        Done(UNRECORDED, 7, recorded=False),
+    ]
+
+
+def test_an_answer_for_which_nothing_was_written_claims_nothing() -> None:
+    """Gear is kept in its own file, whatever the log does."""
+    desk = Desk()
+    desk.give()
+    desk.box.trouble(taking=False)
+    desk.box.answers(desk.told.append)(Done("big-sled is kept in gear.toml."))
+    assert desk.told == [Done("big-sled is kept in gear.toml.")]
+
+
+def test_a_cable_kept_in_the_settings_is_kept_whatever_the_log_does() -> None:
+    desk = Desk()
+    desk.give()
+    desk.box.trouble(taking=False)
+    cable, leaf = LearnSaid("travel", "kept", "Kept."), LearnSaid("leaf", "kept", "Right unit.")
+    desk.box.tell(cable)
+    desk.box.tell(leaf)
+    assert desk.told == [cable, LearnSaid("leaf", "kept", "NOT RECORDED: Right unit.", recorded=False)]
+
+
+def test_answers_of_two_clients_each_go_to_their_own() -> None:
+    desk = Desk()
+    one, two = [], []
+    first, second = desk.box.answers(one.append), desk.box.answers(two.append)
+    desk.give()
+    first(Done("a"))
+    desk.give()
+    second(Done("b"))
+    desk.box.saved(1)
+    assert (one, two) == ([Done("a")], [])
+    desk.box.saved(2)
+    assert (one, two, desk.told) == ([Done("a")], [Done("b")], [])
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        SweepSaid("s", "p", "kept", taken=1, wanted=3, words="1 of 3 kept."),
+        SweepSaid("s", "p", "undone", words="Taken back by hand."),
+        MarkTaken("p", 25.0, 1, 3, 0.1, words="0.100 mm taken at 25 mm."),
+        Done("Noted: the left end moved away 0.150 mm."),
+        LiveSaid(False, "end", "The move is made."),
+        Notice("tap", "Tapped: the number came back, the stand holds."),
+        Concluded("r", Finding(id="f", check="c", quantities=[], verdict=None)),
+        NotConcluded("r", "No result."),
+    ],
+)
+def test_no_word_of_keeping_without_a_record(message) -> None:
+    desk = Desk()
+    desk.give()
+    desk.box.trouble(taking=False)
+    desk.box.answers(desk.told.append)
+    desk.box.tell(message)
+    (told,) = desk.told
+    assert told.recorded is False
+    assert getattr(told, "state", "") != "kept"
+    words = getattr(told, "words", "") or getattr(told, "text", "")
+    if not isinstance(told, Done | Concluded | NotConcluded):
+        assert words.startswith("NOT RECORDED: ")
+        assert "kept" not in words
+
+
+async def test_every_request_that_may_change_something_is_answered_through_the_outbox(monkeypatch) -> None:
+    """Also one that is added: it has to say that it only asks to be answered before the disk has it."""
+
+    class Client:
+        def __init__(self) -> None:
+            self.heard: list = []
+
+        def send(self, message) -> None:
+            self.heard.append(message)
+
+    desk, client = Desk(), Client()
+    desk.bench = type("Bench", (), {"outbox": desk.box})
+    answers = Answers(desk)
+
+    async def answer(client, send, request) -> None:
+        desk.give()
+        send(Done(request.__struct_config__.tag))
+
+    monkeypatch.setattr(answers, "_answer", answer)
+    at_once = set()
+    for kind in get_args(Request):
+        needed = {field.name: None for field in msgspec.structs.fields(kind) if field.required}
+        before = len(client.heard)
+        await answers.answer(client, kind(**needed))
+        if len(client.heard) > before:
+            at_once.add(kind)
+    assert at_once == set(ONLY_ASKS)
+    desk.box.saved(desk.awaited)
+    assert len(client.heard) == len(get_args(Request))

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import resource
 import sqlite3
-import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-
-import pytest
 
 from bench.log import append, committer, read
 
@@ -31,30 +27,6 @@ def no_file_may_grow_beyond(size: int) -> Iterator[None]:
         yield
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-
-
-@pytest.fixture
-def small_disk(tmp_path) -> Iterator[Callable[..., None]]:
-    """A real file system of its own at `tmp_path / disk`; call it with other mount options to change it."""
-    folder = tmp_path / "disk"
-    folder.mkdir()
-
-    def mount(options: str) -> None:
-        made = subprocess.run(
-            ["mount", "-t", "tmpfs", "-o", options, "none", str(folder)],
-            check=False,
-            capture_output=True,
-            text=True,
-        )
-        if made.returncode:
-            pytest.skip(f"no file system can be mounted here: {made.stderr.strip()}")
-
-    if os.geteuid() != 0:
-        pytest.skip("mounting a small file system needs root")
-    mount("size=400k")
-    mount.folder = folder
-    yield mount
-    subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
 def test_a_failing_disk_is_told_and_recovers(live, path) -> None:
@@ -187,3 +159,45 @@ def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
         other.execute("ROLLBACK")
     assert life.writer.flush()
     assert life.troubles[-1] is None
+
+
+def test_a_disk_that_does_not_answer_is_told_though_nothing_more_is_given(live, path, monkeypatch) -> None:
+    monkeypatch.setattr(committer, "STALL_S", 0.05)
+    life = live()
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        life.begin()
+        until(lambda: life.writer.look() or bool(life.troubles))
+        assert "has not answered for 0.05 s" in life.troubles[0]
+        other.execute("ROLLBACK")
+    assert life.writer.flush()
+    assert life.troubles[-1] is None
+
+
+def test_what_found_no_room_is_reported_as_refused(live, path, monkeypatch) -> None:
+    """Its ticket is awaited like any other, so that nobody is told that it was saved."""
+    life = live()
+    life.begin()
+    life.writer.flush()
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        monkeypatch.setattr(committer, "QUEUE_BYTES", 0)
+        monkeypatch.setattr(committer, "QUEUE_RESERVE_BYTES", 0)
+        before = life.writer.awaited
+        assert life.writer.abandon("run-1") == committer.NOT_QUEUED
+        assert life.writer.awaited == before + 1
+        assert "memory for what waits is full" in life.troubles[0]
+        other.execute("ROLLBACK")
+    assert life.writer.flush()
+    assert [refused for saved in life.saved for refused in saved.refused] == [
+        (before + 1, "the memory for what waits was full")
+    ]
+
+
+def test_what_comes_after_closing_is_never_saved(live) -> None:
+    life = live()
+    life.begin()
+    assert life.writer.close()
+    life.writer.abandon("run-1")
+    assert life.writer.awaited > life.saved[-1].upto
+    assert not life.writer.close()
