@@ -7,6 +7,7 @@ numpy only inside functions. Lengths in mm, slopes in rad.
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import pairwise
 
@@ -16,8 +17,14 @@ from bench.checks.slips import denied_sides
 from bench.checks.stretch import travel_span
 from bench.finding import Doubt
 
-LIVES = 3.0  # counts that a number moves by and that no flicker makes
-STOOD = 6.0  # counts that other passes cover where one pass stands still throughout
+LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
+STOOD = 6.0  # counts that other passes, or the rest of one, say that a reading should have gone
+BY_CHANCE = 1e-3  # that so many readings in a row do not change
+LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
+PART = 0.3  # of a pass, in which a number stands that should have gone on
+IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
+FALLS = 0.08  # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
+FEWEST = 8  # readings of a pass
 FINER = 1.9  # times finer than declared, and it is another instrument or unit
 COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
 LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
@@ -43,7 +50,7 @@ def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
     """All that speaks against the answer, the gravest first; empty where nothing does."""
     steps = _steps(evidence, check)
     swept = [name for name, step in steps.items() if step.gather == "sweep"]
-    found = [d for name in swept for d in _of_passes(evidence, name)]
+    found = [d for name in swept for d in _of_passes(evidence, name, steps[name])]
     if len(swept) < len(steps):
         found += _frozen_spots(evidence, [n for n in steps if n not in swept])
     if any(step.gather != "width" for step in steps.values()):
@@ -55,9 +62,9 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     """The set-ups that were taken, in the order they came."""
     names = list(dict.fromkeys(trace.placement for trace in evidence.traces))
     only = names[0] if len(names) == 1 else "both"
-    planned: dict[str, Step | None] = {}
-    for step in check.plan({**evidence.options, "placements": only}, evidence.gear):
-        planned.setdefault(step.placement, step)
+    planned: dict[str, Step] = {}
+    for each in check.plan({**evidence.options, "placements": only}, evidence.gear):
+        planned.setdefault(each.placement, each)
     taken: dict[str, Step] = {}
     for name in names:
         step = planned.get(name)
@@ -72,15 +79,13 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
 
 
 def count_of_evidence(evidence: Evidence) -> float:
-    """As declared; else the smallest step seen; 0.001 mm where there is none."""
-    if evidence.gear.indicator.resolution:
-        return evidence.gear.indicator.resolution
+    """As declared, or the smallest step seen where that is more; 0.001 mm where there is none."""
     values = sorted({r for trace in evidence.traces for r in trace.reading})
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
-    return min(steps) if steps else 0.001
+    return max(evidence.gear.indicator.resolution or 0.0, min(steps)) if steps else 0.001
 
 
-def _of_passes(evidence: Evidence, name: str) -> list[Doubt]:
+def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
     traces = [t for t in evidence.traces if t.placement == name and t.reading]
     pushes = [t for t in traces if t.push]
     count = count_of_evidence(evidence)
@@ -93,7 +98,8 @@ def _of_passes(evidence: Evidence, name: str) -> list[Doubt]:
     if frozen:
         found.append(Doubt("frozen", name, values={"span": span}))
     else:
-        found += _stood(name, traces, count)
+        line = step.straight and step.mount is not None
+        found += _stood(name, traces, count, line)
     if (back := _backward(traces, pushes)) is not None:
         grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
         found.append(Doubt("backward", name, back.sweep, {"grows": grows}))
@@ -106,16 +112,80 @@ def _of_passes(evidence: Evidence, name: str) -> list[Doubt]:
     return found
 
 
-def _stood(name: str, traces: Sequence[Trace], count: float) -> list[Doubt]:
-    """Passes that stand still from end to end where others of the set-up move."""
+def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
+    """Pushes in which the reading stands still, from end to end or for a part, where it moves otherwise."""
     spans = [_span(t.reading) for t in traces]
-    if max(spans) < STOOD * count:
-        return []
-    return [
-        Doubt("stood", name, t.sweep)
-        for t, span in zip(traces, spans, strict=True)
-        if t.push and span == 0 and len(t.reading) > 2
+    pairs = sum(len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0)
+    rate = _changes(traces) / pairs if pairs else 0.0
+    moves = max(spans)
+    found: list[Doubt] = []
+    for trace, span in zip(traces, spans, strict=True):
+        chance = (1 - rate) ** len(trace.reading)
+        if not trace.push or len(trace.reading) < FEWEST:
+            continue
+        if span == 0 and (moves >= STOOD * count or (moves >= LIVES * count and chance < BY_CHANCE)):
+            low, high = travel_span(trace.travel)
+            found.append(Doubt("stood", name, trace.sweep, {"from": low, "to": high}))
+        elif line and (part := _standing_part(trace, count)) is not None:
+            found.append(Doubt("stood", name, trace.sweep, {"from": part[0], "to": part[1]}))
+    return found
+
+
+def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
+    """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows, or stands
+    far off it, as that of a tip in the air does."""
+    first, last = _longest_run(trace.reading, count / 2)
+    loose = _longest_run(trace.reading, 1.5 * count)  # a number in the air may flicker
+    return _not_followed(trace, first, last, count) or _in_the_air(trace, *loose, count)
+
+
+def _not_followed(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+    low, high, apart = _beside(trace, first, last)
+    if apart is None or high - low < PART * _reach(trace):
+        return None
+    slope, _, rate = apart
+    still = (1 - rate) ** (last - first) < BY_CHANCE and rate >= LIVELY
+    return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
+
+
+def _in_the_air(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+    low, high, apart = _beside(trace, first, last)
+    if apart is None or last - first < 2 or high - low < IN_AIR * _reach(trace):
+        return None
+    slope, level, _ = apart
+    off = trace.reading[first] - level - slope * (low + high) / 2
+    return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
+
+
+def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, tuple[float, float, float] | None]:
+    """From, to, and of the readings beside that part: slope, level at travel 0 (Theil-Sen), share that change."""
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    pieces = [(0, first), (last + 1, len(trace.reading))]
+    beside = [k for a, b in pieces for k in range(a, b)]
+    if len(beside) < FEWEST // 2:
+        return low, high, None
+    some = beside[:: max(1, len(beside) // 50)]
+    s, r = [trace.travel[k] for k in some], [trace.reading[k] for k in some]
+    slopes = [
+        (r[j] - r[i]) / (s[j] - s[i]) for i in range(len(s)) for j in range(i) if abs(s[j] - s[i]) > 1e-6
     ]
+    slope = statistics.median(slopes) if slopes else 0.0
+    level = statistics.median(y - slope * x for x, y in zip(s, r, strict=True))
+    changes = sum(
+        abs(trace.reading[k + 1] - trace.reading[k]) > 1e-9 for a, b in pieces for k in range(a, b - 1)
+    )
+    return low, high, (slope, level, changes / len(beside))
+
+
+def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
+    """Indices of its first and last reading; all of it within so many mm of its first."""
+    best, first = (0, 0), 0
+    for k, value in enumerate(reading):
+        if abs(value - reading[first]) > within:
+            first = k
+        if k - first > best[1] - best[0]:
+            best = (first, k)
+    return best
 
 
 def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
@@ -228,7 +298,7 @@ INCHES = "are they in the unit that their column says, inches or mm?"
 
 def _frozen(d: Doubt) -> str:
     span = d.values.get("span", 0.0)
-    by = "by a single count" if span == 0 else f"by more than {span:.3f} mm"
+    by = "by a single count" if span == 0 else f"by more than {span:.2g} mm"
     return (
         f"At {d.placement} the reading did not change {by}: does the tip touch, is the "
         f"plunger free and the display not on hold? {PAPER}"
@@ -280,8 +350,9 @@ WORDS: dict[str, Callable[[Doubt], str]] = {
     "frozen": _frozen,
     "frozen-spots": _frozen_spots_words,
     "stood": lambda d: (
-        f"In a pass at {d.placement} the reading stood still from end to end, in others it "
-        f"moved: did the plunger stick, or the display hold? Free it and take that pass again."
+        f"In a pass at {d.placement} the reading stood still from {d.values['from']:.0f} to "
+        f"{d.values['to']:.0f} mm of travel, elsewhere it moved: did the tip leave what it "
+        f"touches, the plunger stick, the display hold? See to it and take that pass again."
     ),
     "backward": _backward_words,
     "short": lambda d: (

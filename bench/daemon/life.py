@@ -13,8 +13,8 @@ MOST_SHOWN = 300  # different readings from which the instrument's grid is known
 LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
 MOVES_FOR = 3.0  # s that it does so before the travel is asked about: a quick pass has begun by then
 # s without travel since "ready": the first pass of a set-up takes about ten, later ones are seated anew before
-STOOD_FOR, SEATED_FOR = 15.0, 40.0  # common practice, no source
-NO_REST = 8.0  # s without rest since the set-up stands
+STOOD_FOR, SEATED_FOR = 12.0, 40.0  # common practice, no source
+NO_REST, NO_END = 8.0, 16.0  # s without rest since the set-up stands, and since a pass began
 AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
@@ -57,11 +57,13 @@ class Life:
         self._told = 0  # the gravest told so far
         self._passed = passed
 
-    def waits(self, values: Sequence[float], now: float, count: float) -> None:
+    def waits(self, values: Sequence[float], now: float, count: float, *, moving: bool) -> None:
         """What the indicator showed meanwhile."""
         least, most = min(values), max(values)
         if self._since is None:
             self._since, self._least, self._most = now, least, most
+        if moving:  # its own way through a pass says nothing of the travel
+            return
         self._least, self._most = min(self._least, least), max(self._most, most)
         if self._moved is None and self._most - self._least >= LEAST * count - 1e-9:
             self._moved = now
@@ -73,7 +75,8 @@ class Life:
         if self._most - self._least > AS_TRAVEL:
             return self._once(3, SWAPPED)
         if not ready:
-            return self._once(1, NO_REST_WORDS) if now - self._since > NO_REST else None
+            patience = NO_END if self._passed else NO_REST
+            return self._once(1, NO_REST_WORDS) if now - self._since > patience else None
         # once a pass was seen, a number that moves may be the square that is seated anew
         if not self._passed and self._moved is not None and now - self._moved > MOVES_FOR:
             return self._once(2, STUCK)

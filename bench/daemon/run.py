@@ -214,7 +214,8 @@ class CheckRun:
 
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
-        self._watch(values, now)
+        # what the filter passed on late was shown before the set-up stood
+        self._watch([v for t, v in zip(times, values, strict=True) if t > self._placed_at], now)
         answer = self.still.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
@@ -228,10 +229,11 @@ class CheckRun:
             )
 
     def _watch(self, values: list[float], now: float) -> None:
+        if not values:
+            return
         current, count = self.ask, self.still.count
-        awaited = current.phase == "sweep" and not current.moving
-        if awaited:
-            self.life.waits(values, now, count)
+        if current.phase == "sweep":
+            self.life.waits(values, now, count, moving=current.moving)
         there = self.facts.placed or current.gather != "sweep"
         if there and self.life.see(values, self.kept.placement, count):
             self._event("alive", {"placement": self.kept.placement})
@@ -267,8 +269,8 @@ class CheckRun:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        awaited = self.ask.phase == "sweep" and not self.facts.moving
-        if awaited and (words := self.life.trouble(now, ready=self.facts.rested)) is not None:
+        ready = self.facts.rested and not self.facts.moving
+        if self.ask.phase == "sweep" and (words := self.life.trouble(now, ready=ready)) is not None:
             self.say_trouble(words, now)
         if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
             self.settle_down(now)
