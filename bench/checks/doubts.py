@@ -20,6 +20,7 @@ from bench.finding import Doubt
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
 STOOD = 6.0  # counts that other passes, or the rest of one, say that a reading should have gone
 BY_CHANCE = 1e-3  # that so many readings in a row do not change
+FLICKER = 3.0, 4.0  # counts that other passes, the rest of one, cover, and it is more than a count at an edge
 LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
 PART = 0.3  # of a pass, in which a number stands that should have gone on
 IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
@@ -123,7 +124,7 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
         chance = (1 - rate) ** len(trace.reading)
         if not trace.push or len(trace.reading) < FEWEST:
             continue
-        if span == 0 and (moves >= STOOD * count or (moves >= LIVES * count and chance < BY_CHANCE)):
+        if span == 0 and (moves >= STOOD * count or (moves >= FLICKER[0] * count and chance < BY_CHANCE)):
             low, high = travel_span(trace.travel)
             found.append(Doubt("stood", name, trace.sweep, {"from": low, "to": high}))
         elif line and (part := _standing_part(trace, count)) is not None:
@@ -135,7 +136,9 @@ def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
     """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows, or stands
     far off it, as that of a tip in the air does."""
     first, last = _longest_run(trace.reading, count / 2)
-    loose = _longest_run(trace.reading, 1.5 * count)  # a number in the air may flicker
+    least = min(trace.reading)  # let out as far as the plunger goes; it may flicker there
+    lowest = [min(r, least + 2 * count) - least for r in trace.reading]
+    loose = _longest_run([0.0 if r <= 1.5 * count else float(k) for k, r in enumerate(lowest, 1)], 0.5)
     return _not_followed(trace, first, last, count) or _in_the_air(trace, *loose, count)
 
 
@@ -144,7 +147,9 @@ def _not_followed(trace: Trace, first: int, last: int, count: float) -> tuple[fl
     if apart is None or high - low < PART * _reach(trace):
         return None
     slope, _, rate = apart
-    still = (1 - rate) ** (last - first) < BY_CHANCE and rate >= LIVELY
+    spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
+    lively = rate >= LIVELY and spans >= FLICKER[1] * count
+    still = lively and (1 - rate) ** (last - first) < BY_CHANCE
     return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
 
 

@@ -56,6 +56,7 @@ class Life:
         self._least = self._most = 0.0
         self._told = 0  # the gravest told so far
         self._passed = passed
+        self._began = 0.0
 
     def waits(self, values: Sequence[float], now: float, count: float, *, moving: bool) -> None:
         """What the indicator showed meanwhile."""
@@ -68,15 +69,25 @@ class Life:
         if self._moved is None and self._most - self._least >= LEAST * count - 1e-9:
             self._moved = now
 
-    def trouble(self, now: float, *, ready: bool) -> str | None:
+    def begin(self, now: float) -> None:
+        """The travel moves."""
+        self._began = now
+
+    def end(self, *, passed: bool) -> None:
+        """It stands again; passed: that was a pass, and not handling or a scale that wanders."""
+        self._moved = None
+        if passed:
+            self.wait(passed=True)
+
+    def trouble(self, now: float, *, ready: bool, moving: bool) -> str | None:
         """What is wrong with the travel, as far as can be seen; None where it was told or nothing is wrong."""
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:
             return self._once(3, SWAPPED)
-        if not ready:
-            patience = NO_END if self._passed else NO_REST
-            return self._once(1, NO_REST_WORDS) if now - self._since > patience else None
+        if moving or not ready:
+            lasts = now - self._began > NO_END if moving else now - self._since > NO_REST
+            return self._once(1, NO_REST_WORDS) if lasts else None
         # once a pass was seen, a number that moves may be the square that is seated anew
         if not self._passed and self._moved is not None and now - self._moved > MOVES_FOR:
             return self._once(2, STUCK)

@@ -254,6 +254,7 @@ class CheckRun:
             words = say(doubt)
             trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
             if doubt.code == "stood" and trace is not None:
+                self.life.anew(trace.placement)
                 self.refuse_kept(trace, words, now)
             self.say_trouble(words, now)
 
@@ -269,8 +270,9 @@ class CheckRun:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        ready = self.facts.rested and not self.facts.moving
-        if self.ask.phase == "sweep" and (words := self.life.trouble(now, ready=ready)) is not None:
+        facts = self.facts
+        words = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
+        if words is not None and self.ask.phase == "sweep":
             self.say_trouble(words, now)
         if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
             self.settle_down(now)
@@ -371,22 +373,24 @@ class CheckRun:
         if self.ready_since is None or what.began < self.ready_since:
             # drawing back while it is being set up is no news; a push that was too quick is
             if isinstance(what, Ended) and what.sweeps and what.began >= self._placed_at:
-                self.life.wait(passed=True)
+                self.life.end(passed=True)
                 self._tell(Notice("sweep", "That movement began too early: it does not count."))
             return
         if isinstance(what, Began):
             placement = self.ask.placement
             assert placement is not None
             self.facts.moving = True
-            self.life.wait(passed=True)
+            self.life.begin(now)
             self.facts.remark = None
             sweep, kept = self.kept.begin(), self.kept
             self._tell(SweepSaid(sweep, placement, "running", taken=kept.taken, wanted=kept.wanted))
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
+            self.life.end(passed=True)
             self.kept.refuse(what.words, push=what.push)
         else:
             self.facts.moving = False
+            self.life.end(passed=bool(what.sweeps))
             if not what.sweeps:
                 self.kept.drop("too short for a pass")
             for sweep_ in what.sweeps:
