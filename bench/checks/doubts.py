@@ -207,8 +207,8 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     values = [r for trace in there for r in trace.reading]
     if len(values) < 2:
         return []
-    if _span(values) == 0:
-        return [] if evidence.alive else [Doubt("frozen-spots", values={"read": len(values)})]
+    if _span(values) == 0 and not evidence.alive:
+        return [Doubt("frozen-spots", values={"read": len(values)})]
     found: list[Doubt] = []
     before: float | None = None
     for name in names if evidence.alive is not None else ():
@@ -238,7 +238,7 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
             seen[name] = count
         if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
             found += _of_grid(name, count, declared, _changes(traces))
-    if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
+    if not found and len(evidence.shown) >= MANY:  # at marks and spots means are taken
         raw = _count(evidence.shown)
         found += _of_grid(None, raw, declared, len(evidence.shown) - 1)
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):

@@ -43,7 +43,7 @@ def place(t: float) -> float:
 
 @dataclass
 class Job:
-    """One check. show: what the indicator and the travel show, by (job, t since placed, true value), mm."""
+    """One check, swept. show: what the indicator and the travel show, by (job, t since placed, true value), mm."""
 
     kind: str = "fence-square"
     rate: float = 50.0
@@ -163,3 +163,40 @@ class Job:
         refused = isinstance(message, SweepSaid) and message.state == "refused"
         if refused or isinstance(message, Notice):
             self.said.append((self.step, self.t, message.words))
+
+
+@dataclass
+class Stops(Job):
+    """A check read at a stop: marks, spots, widths. shows: mm, by (job, placement, how many were taken there, whether
+    it is held still). Between readings the plunger is lifted, the jaws are opened."""
+
+    shows: Callable[[Job, str, int, bool], float] = lambda job, placement, taken, still: 2.0
+    marks: tuple[float, ...] = ()
+
+    def work(self) -> Finding | None:
+        self.chance = random.Random(self.seed)
+        check = find(self.kind)
+        gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
+        self.clock = 100.0
+        run = self.run = CheckRun(
+            *("run", check, self.options, gear),
+            sweeps=3, lean=False, marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
+        )  # fmt: skip
+        run.press(self.clock)
+        for _ in range(300):
+            if run.complete:
+                return conclude(run.evidence(), id="x", at="2026-01-01T00:00:00+00:00")
+            ask = run.ask
+            self.step = run.facts.step
+            for still in (False, True) if ask.phase != "place" else (False,):
+                if still:
+                    run.press(self.clock)
+                for _ in range(14):
+                    self.clock += 0.05
+                    taken = ask.taken if ask.mark is None else 100 * ask.taken + ask.mark
+                    value = self.shows(self, ask.placement or "", taken, still)
+                    run.readings([self.clock], [self.shown(value, self.count)], self.clock)
+            if ask.phase == "place":
+                run.press(self.clock)
+            self._look(self.clock)
+        return None
