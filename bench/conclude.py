@@ -13,9 +13,10 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Evidence, Tap
 from bench.checks.options import understood
+from bench.checks.shared.doubts import of_evidence, part, words
 from bench.checks.shared.note_units import in_units
 from bench.checks.shared.slips import lean_seen
-from bench.finding import Finding
+from bench.finding import Doubt, Finding, Settle
 from bench.moves.alignment import saw_move
 from bench.moves.lever import fence_move, why_no_move
 
@@ -31,6 +32,7 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
     options, wrong = understood(check, evidence.options)
     evidence = msgspec.structs.replace(evidence, options=options)
     found = check.evaluate(evidence)
+    found = _doubted(found, [*of_evidence(evidence, check), *found.doubts])
     notes = [*found.notes, *(f"{error}; it is worked out as though it was not said." for error in wrong)]
     for lean in evidence.leans:
         play = abs(lean.right - lean.left)
@@ -48,6 +50,8 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
     first = found.quantities[0] if found.quantities else None
     if jig is not None and first is not None and check.turns_fence and found.verdict != "inside":
         held = check.holds_back(evidence, found) if check.holds_back is not None else None
+        if found.doubts:
+            held = "No move is given before that is cleared up."
         leaves = evidence.gear.leaves
         if held is None:
             move = fence_move(
@@ -56,6 +60,22 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
         if move is None:
             notes.append(held or why_no_move(jig) or "The move is too small to make.")
     return msgspec.structs.replace(found, id=id, at=at, move=move, notes=in_units(notes, units))
+
+
+def _doubted(found: Finding, doubts: list[Doubt]) -> Finding:
+    """With a doubt nothing is concluded: what would be a verdict cannot be told, and hangs on what is doubted."""
+    if not doubts:
+        return found
+    return msgspec.structs.replace(
+        found,
+        quantities=[
+            msgspec.structs.replace(q, verdict="cannot-tell") if q.verdict else q for q in found.quantities
+        ],
+        verdict="cannot-tell" if found.verdict else None,
+        settle=Settle(part=part(doubts)) if found.verdict else None,
+        notes=[*(words(doubt) for doubt in doubts), *found.notes],
+        doubts=doubts,
+    )
 
 
 def _tap_notes(taps: Sequence[Tap]) -> list[str]:

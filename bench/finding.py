@@ -80,6 +80,19 @@ class Position(msgspec.Struct, frozen=True):
     relief: float
 
 
+class Doubt(msgspec.Struct, frozen=True):
+    """What the check shows against its own answer; its words are made in `bench.checks.shared.doubts`.
+
+    placement, sweep: the set-up and the pass it is about, None where it is about all.
+    values: mm, rad and counts, by name.
+    """
+
+    code: str
+    placement: str | None = None
+    sweep: str | None = None
+    values: dict[str, float] = {}
+
+
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
     version: int = 1
     id: str = ""
@@ -99,6 +112,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     contact: list[Contact] | None = None
     positions: list[Position] | None = None
     notes: list[str] = []
+    doubts: list[Doubt] = []  # with any of them no verdict and no move is made
 
     @property
     def proposed(self) -> Move | None:

@@ -15,7 +15,7 @@ from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Ste
 from bench.checks.options import Option, OptionValue, given_number
 from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
-from bench.checks.shared.slips import of_units
+from bench.checks.shared.slips import short_pushes, too_fine
 from bench.finding import Contact, Finding, Quantity, Settle
 
 if TYPE_CHECKING:
@@ -111,7 +111,8 @@ def _evaluate(evidence: Evidence) -> Finding:
     if said == "cannot-tell" and limit is not None:
         settled = settle(value, combined, limit, of_zone.between, of_zone.groups, count=face.count or None)
     _contradictions(face, combined, value, limit, notes)
-    notes += of_units(evidence, [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel])
+    notes += too_fine(evidence)
+    notes += short_pushes([max(t.travel) - min(t.travel) for t in evidence.traces if t.travel])
     contact = _contacts(evidence, face, rest, confidence, notes)
     if of_zone.between.single:
         notes.append(

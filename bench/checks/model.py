@@ -136,6 +136,9 @@ class Evidence(msgspec.Struct, frozen=True):
     known: Known = Known()
     leans: list[Lean] = []
     taps: list[Tap] = []  # in order, those that did not come back too
+    # set-ups in which the number was seen to move by more than flicker; None: nobody looked (recorded files)
+    alive: list[str] | None = None
+    shown: list[float] = []  # mm, different readings that the indicator itself showed, a few hundred at most
 
 
 class EvidenceError(ValueError):

@@ -65,7 +65,7 @@ def evaluate(evidence: Evidence) -> Finding:
         found = wobble(turns, values)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    notes = uneven_spots({"the marks": values})
+    notes: list[str] = []
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(found.total, count, short_span_error=indicator.short_span_error, rounded=True)
@@ -139,6 +139,7 @@ def evaluate(evidence: Evidence) -> Finding:
         settle=Settle(part=budget[0].part) if budget and quantities[0].verdict == "cannot-tell" else None,
         budget=budget or [],
         notes=notes,
+        doubts=uneven_spots({"the marks": values}),
     )
 
 

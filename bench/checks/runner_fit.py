@@ -103,8 +103,8 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
     judged = evidence.gear.jig is not None or any(
         evidence.options.get(name) is not None for name in ("clearance_least", "clearance_most")
     )
-    notes = of_runners(by_name(evidence.traces))
-    if not notes:  # what may be misread is not acted on
+    doubts, notes = of_runners(by_name(evidence.traces))
+    if not notes and not doubts:  # what may be misread is not acted on
         notes += _advice(fit, tightest, least, most)
     notes += _words(found, fit)
     settled = Settle(part=side.rows[0].part) if judged and said == "cannot-tell" and side.rows else None
@@ -156,6 +156,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
             for p in fit.positions
         ],
         notes=notes,
+        doubts=doubts,
     )
 
 

@@ -62,7 +62,8 @@ def evaluate(evidence: Evidence) -> Finding:
     for trace in evidence.traces:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
-    notes = [  # leaned and twisted are read at two places, each with a stand of its own
+    notes: list[str] = []
+    doubts = [  # leaned and twisted are read at two places, each with a stand of its own
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
         *uneven_spots({name: spots[name] for name in PLACES[2:]}),
     ]
@@ -167,6 +168,7 @@ def evaluate(evidence: Evidence) -> Finding:
         confidence=confidence,
         budget=budget,
         notes=notes,
+        doubts=doubts,
     )
 
 

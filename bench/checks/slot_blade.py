@@ -13,6 +13,8 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
@@ -146,7 +148,6 @@ def _one_spot(evidence: Evidence) -> Finding:
     confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
     notes = [
-        *uneven_spots({name: depth[name] for name in SPOTS}),
         "One spot: tilt, warp and dish of the plate are not in the answer.",
     ]
     if evidence.options.get("end_float") is None:
@@ -162,7 +163,8 @@ def _one_spot(evidence: Evidence) -> Finding:
     limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
     if limit is not None and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded:
         settled = _more_touches(rows, combined, abs(abs(b) - limit), max(sizes))
-    return _finding(evidence, b, combined, confidence, [], notes, settled, single=False)
+    found = _finding(evidence, b, combined, confidence, [], notes, settled, single=False)
+    return msgspec.structs.replace(found, doubts=uneven_spots({name: depth[name] for name in SPOTS}))
 
 
 def _more_touches(rows: Sequence[Part | None], combined: Combined, clear: float, touches: int) -> Settle:

@@ -101,7 +101,9 @@ def evaluate(evidence: Evidence) -> Finding:
     limit = jig.tolerance if jig is not None else None
     a = float(board.rotation)
     said = verdict(a, combined.expanded, limit) if limit is not None else None
-    _doubts(near, far, combined.expanded * turns * apart, notes)
+    doubts = of_strip(near, far)
+    if not doubts:
+        _doubts(near, far, combined.expanded * turns * apart, notes)
     _beside_sweep(evidence, a, combined.expanded, turns, notes)
     width = given_number(options, "board")
     whose = f"a board of {width:.0f} mm" if width is not None else "boards as wide as this one"
@@ -127,6 +129,7 @@ def evaluate(evidence: Evidence) -> Finding:
         settle=Settle(part=combined.rows[0].part) if said == "cannot-tell" else None,
         budget=combined.rows,
         notes=notes,
+        doubts=doubts,
     )
 
 
@@ -182,10 +185,6 @@ def _rows(
 
 def _doubts(near: Sequence[float], far: Sequence[float], expanded: float, notes: list[str]) -> None:
     """What the widths themselves contradict."""
-    inches = of_strip(near, far)
-    if inches:
-        notes[:0] = inches
-        return
     for end, widths in ((NEAR, near), (FAR, far)):
         reach = max(widths) - min(widths)
         if reach > 0.1:

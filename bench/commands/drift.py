@@ -79,7 +79,7 @@ def _grouped(findings: list[Finding]) -> Iterator[tuple[Key, list[Finding]]]:
     """By check, sled and saw; the order is the log's, for a clock may have been wrong."""
     groups: dict[Key, list[Finding]] = {}
     for finding in findings:
-        if finding.quantities:
+        if finding.quantities and not finding.doubts:
             groups.setdefault((finding.check, finding.jig, finding.saw), []).append(finding)
     return iter(groups.items())
 

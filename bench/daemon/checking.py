@@ -17,11 +17,13 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
+from bench.checks.shared.doubts import words
+from bench.checks.shared.note_units import in_units
 from bench.daemon.concluding import Concluding, with_verdict_on_move
 from bench.daemon.feed import Instrument
 from bench.daemon.run import CheckRun
 from bench.daemon.wrong_use import WrongUse
-from bench.finding import Finding
+from bench.finding import Doubt, Finding
 from bench.gear_use import GearUnknown, use
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
@@ -83,13 +85,21 @@ class Checking:
         self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
-        self.concluding.look_at(trace, self._looked, straight=straight)
+        if self.run is not None:
+            self.concluding.look_at(trace, self.run.evidence, self._looked, straight=straight)
 
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
         self.log.undo_sweep(sweep_id, reason)
 
-    def _looked(self, trace: Trace, fitted: Fitted, straight: bool) -> None:
+    def _looked(
+        self, trace: Trace, fitted: Fitted | None, doubts: Mapping[Any, Doubt], straight: bool
+    ) -> None:
         run = self.run
+        if run is not None and trace in run.kept.traces:
+            units = self._settings().units
+            run.doubts(doubts, lambda doubt: in_units([words(doubt)], units)[0], time.monotonic())
+        if fitted is None:
+            return
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
             run.refuse_kept(trace, fitted.words, time.monotonic())
@@ -220,6 +230,7 @@ class Checking:
             traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
             leans=leans,
             taps=[msgspec.convert(e.data, Tap) for e in left.events if e.kind == "tap"],
+            alive=[str(e.data["placement"]) for e in left.events if e.kind == "alive"],
             now=now,
         )
         kept = sum(1 for t in run.kept.traces if t.push)

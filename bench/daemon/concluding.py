@@ -17,12 +17,15 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Trace
 from bench.daemon.run import CheckRun
-from bench.finding import Finding
+from bench.finding import Doubt, Finding
 from bench.moves.verify import judge_move
 from bench.settings import Settings
 from bench.wire import Fitted
 
 log = logging.getLogger("sweepgauge")
+
+
+Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
 
 
 class Concluding:
@@ -78,24 +81,29 @@ class Concluding:
         finally:
             self._task = None
 
-    def look_at(self, trace: Trace, seen: Callable[[Trace, Fitted, bool], None], *, straight: bool) -> None:
-        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show what it set aside."""
-        task = asyncio.get_running_loop().create_task(self._look_at(trace, seen, straight))
+    def look_at(self, trace: Trace, evidence: Callable[[], Evidence], seen: Seen, *, straight: bool) -> None:
+        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show what it set aside, and at what
+        all that was kept so far shows against itself."""
+        task = asyncio.get_running_loop().create_task(self._look_at(trace, evidence, seen, straight))
         self._looking.add(task)
         task.add_done_callback(self._looking.discard)
 
     async def _look_at(
-        self, trace: Trace, seen: Callable[[Trace, Fitted, bool], None], straight: bool
+        self, trace: Trace, evidence: Callable[[], Evidence], seen: Seen, straight: bool
     ) -> None:
-        from bench.daemon.working import look_at
+        from bench.daemon.working import doubts_of, look_at
 
+        fitted = None
         try:
-            fitted = await asyncio.to_thread(look_at, trace, self._settings().gear.indicator.resolution)
+            if len(trace.reading) > 1:
+                count = self._settings().gear.indicator.resolution
+                fitted = await asyncio.to_thread(look_at, trace, count)
+            doubts = await asyncio.to_thread(doubts_of, evidence())
         except Exception:
             # only a picture hangs on it; the finding is worked out on its own
             log.exception("looking at %s", trace.sweep)
             return
-        seen(trace, fitted, straight)
+        seen(trace, fitted, doubts, straight)
 
 
 def with_verdict_on_move(finding: Finding, before: Finding | None) -> Finding:

@@ -166,7 +166,7 @@ def _speaking(
         if not same or row.superseded_by is not None or (instrument and row.instrument != instrument):
             continue
         state, used = _run(db, row.run)
-        if state == "open" or used.indicator != gear.indicator:
+        if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
             continue
         found.append(row.finding)
         if len(found) == read.KNOWN_FINDINGS:
@@ -225,7 +225,7 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
         if row.superseded_by is not None or row.finding.saw != (gear.saw.name if gear.saw else None):
             continue
         play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
-        if play is not None:
+        if play is not None and not row.finding.doubts:
             return abs(play.value)
     return None
 
@@ -238,7 +238,7 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     for row in reversed(read.list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
         found = row.finding
         check = checks().get(found.check)  # a later version's log may have others
-        if check is None or not check.turns_fence:
+        if check is None or not check.turns_fence or found.doubts:
             continue
         if "fence" not in check.measures and found.id not in moved:
             continue
@@ -261,7 +261,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     passed_over: tuple[Finding, Quantity] | None = None
     for row in _measuring(db, "square", last=read.KNOWN_FINDINGS):
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
-        if measured is None or row.superseded_by is not None:
+        if measured is None or row.superseded_by is not None or row.finding.doubts:
             continue
         state, used = _run(db, row.run)
         if state == "open" or (used.square.name if used.square else None) != name:

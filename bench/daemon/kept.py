@@ -146,9 +146,10 @@ class Kept:
         if sweep.push:
             self._facts.kept[self._facts.step] += 1
         step = self.step
-        if step is not None and step.gather == "sweep":
-            # a profile along a fence is no line, nor is a plate's own form
-            self._journal.kept(trace, straight=step.straight and step.mount is not None)
+        assert step is not None
+        # a profile along a fence is no line, nor is a plate's own form
+        straight = step.gather == "sweep" and step.straight and step.mount is not None
+        self._journal.kept(trace, straight=straight)
         taken, of = self.taken, self.wanted
         self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
         self._tell(
@@ -204,7 +205,11 @@ class Kept:
     # ---- second thoughts --------------------------------------------------------------------------
 
     def latest(self) -> Trace | None:
+        """The pass that is taken back by hand; a draw back by which a set-up began is one, too."""
         pushes = [t for t in self.traces if t.push]
+        here = [t for t in self.traces if t.placement == self.placement]
+        if here and not any(t.push for t in here):
+            return here[-1]
         return pushes[-1] if pushes else None
 
     def take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:

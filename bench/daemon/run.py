@@ -17,9 +17,11 @@ from bench.checks.options import OptionValue
 from bench.daemon.journal import Journal
 from bench.daemon.kept import Kept
 from bench.daemon.leaning import lean_words, proved_side
+from bench.daemon.life import Life
 from bench.daemon.still import Restless, Stillness, Taken
 from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
 from bench.daemon.tapping import not_back
+from bench.finding import Doubt
 from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
 
 SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
@@ -71,7 +73,9 @@ class CheckRun:
         self._at_rest_value: Taken | None = None  # before the tap
         self._mark_values: list[tuple[float, float, float]] = []  # travel, reading, at
         self.still = Stillness(gear.indicator.resolution)
+        self.life = Life()
         self._said: Ask | None = None
+        self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
 
     # ---- what is asked ----------------------------------------------------------------------------
 
@@ -127,6 +131,8 @@ class CheckRun:
             gear=self.gear,
             leans=list(self.leans),
             taps=list(self.taps),
+            alive=list(self.life.alive),
+            shown=sorted(self.life.shown),
         )
 
     def extend(self, sweeps: int, now: float) -> None:
@@ -192,6 +198,8 @@ class CheckRun:
             self.facts.leaned = [step for step in self.facts.leaned if step != self.facts.step]
             self.facts.tapped = self.facts.tap_rest = False
             self._placed_at = now
+            if current.gather == "sweep":
+                self.life.anew(current.placement)
             self._event("placed", {"placement": current.placement})
         elif current.phase in STANDING_STILL:
             self.facts.waiting = True
@@ -207,6 +215,8 @@ class CheckRun:
 
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
+        # what the filter passed on late was shown before the set-up stood
+        self._watch([v for t, v in zip(times, values, strict=True) if t > self._placed_at], now)
         answer = self.still.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
@@ -218,6 +228,36 @@ class CheckRun:
                     f"{answer.allowed:.3f} mm would do. Hands off the sled; is the stand firm?",
                 )
             )
+
+    def _watch(self, values: list[float], now: float) -> None:
+        if not values:
+            return
+        current, count = self.ask, self.still.count
+        if current.phase == "sweep":
+            self.life.waits(values, now, count, moving=current.moving)
+        there = self.facts.placed or current.gather != "sweep"
+        if there and self.life.see(values, self.kept.placement, count):
+            self._event("alive", {"placement": self.kept.placement})
+            if self.doubted.pop(("frozen", self.kept.placement, None), None) is not None:
+                self.say_trouble("The number moves: good.", now, remark=False)
+
+    def say_trouble(self, words: str, now: float, *, remark: bool = True) -> None:
+        """Told at once, and kept beside what is asked until the next pass begins."""
+        self.facts.remark = words if remark else None
+        self._tell(Notice("doubt", words))
+        self.settle_down(now)
+
+    def doubts(self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float) -> None:
+        """What the passes so far show against themselves: each is said once; a pass that stood still is taken again."""
+        fresh = [(key, doubt) for key, doubt in found.items() if key not in self.doubted]
+        self.doubted = dict(found)
+        for _, doubt in fresh:
+            words = say(doubt)
+            trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
+            if doubt.code == "stood" and trace is not None:
+                self.life.anew(trace.placement)
+                self.refuse_kept(trace, words, now)
+            self.say_trouble(words, now)
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no beginning."""
@@ -231,6 +271,10 @@ class CheckRun:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
+        facts = self.facts
+        words = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
+        if words is not None and self.ask.phase == "sweep":
+            self.say_trouble(words, now)
         if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
             self.settle_down(now)
         if self.ask.phase in STANDING_STILL:
@@ -280,6 +324,7 @@ class CheckRun:
     def _spotted(self, current: Ask, taken: Taken) -> None:
         at = current.at if current.at is not None else 0.0
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
+        self.life.anew()
 
     def _tapped(self, current: Ask, taken: Taken) -> None:
         before = self._at_rest_value
@@ -329,20 +374,24 @@ class CheckRun:
         if self.ready_since is None or what.began < self.ready_since:
             # drawing back while it is being set up is no news; a push that was too quick is
             if isinstance(what, Ended) and what.sweeps and what.began >= self._placed_at:
+                self.life.end(passed=True)
                 self._tell(Notice("sweep", "That movement began too early: it does not count."))
             return
         if isinstance(what, Began):
             placement = self.ask.placement
             assert placement is not None
             self.facts.moving = True
+            self.life.begin(now)
             self.facts.remark = None
             sweep, kept = self.kept.begin(), self.kept
             self._tell(SweepSaid(sweep, placement, "running", taken=kept.taken, wanted=kept.wanted))
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
+            self.life.end(passed=True)
             self.kept.refuse(what.words, push=what.push)
         else:
             self.facts.moving = False
+            self.life.end(passed=bool(what.sweeps))
             if not what.sweeps:
                 self.kept.drop("too short for a pass")
             for sweep_ in what.sweeps:
@@ -390,11 +439,13 @@ class CheckRun:
     # ---- after a restart --------------------------------------------------------------------------
 
     def resume(
-        self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float
+        self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float,
+        alive: list[str],
     ) -> None:  # fmt: skip
         """Take up a run from the log. What was placed is asked again: somebody may have moved it."""
         self.facts.acknowledged = acknowledged
         self.leans, self.taps = list(leans), list(taps)
+        self.life.alive = list(alive)
         self.kept.resume(traces)
         self.facts.step = -1
         advance(self.steps, self.facts)

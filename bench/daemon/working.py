@@ -5,9 +5,13 @@ May import: bench.conclude, bench.geometry, bench.wire.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from bench.checks import find
 from bench.checks.model import Evidence, Trace
+from bench.checks.shared.doubts import of_evidence, told
 from bench.conclude import Units, conclude
-from bench.finding import Finding
+from bench.finding import Doubt, Finding
 from bench.geometry.line_fit import fit_sweep
 from bench.wire import Fitted
 
@@ -16,6 +20,10 @@ POINTS = 200  # of a pass that a screen can use
 
 def work_out(evidence: Evidence, id: str, at: str, units: Units) -> Finding:
     return conclude(evidence, id=id, at=at, units=units)
+
+
+def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None], Doubt]:
+    return told(of_evidence(evidence, find(evidence.check)))
 
 
 def look_at(trace: Trace, resolution: float | None) -> Fitted:

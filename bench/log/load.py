@@ -164,6 +164,7 @@ def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
         gear=gear(db, gear_key),
         leans=list(leans.values()),
         taps=taps,
+        alive=[str(event.data["placement"]) for event in events(db, run) if event.kind == "alive"] or None,
     )
 
 

@@ -11,19 +11,19 @@ import statistics
 from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Evidence, Lean, Step, Trace
+from bench.checks.shared.counts import as_shown
 from bench.checks.shared.stretch import travel_span
+from bench.finding import Doubt
 
 SHARE_OF_LONGEST = (
     0.70  # a push under this share of the longest at its set-up is none; common practice, no source
 )
 SHORT = 100.0  # mm, of all pushes; common practice, no source
+HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
 APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
-INCH = 25.4
-OF_INCHES = 2e-5, 9e-5  # a count shown in inches (0.00005 in) taken for mm; no mm indicator counts so finely
 SAME_SPOT = 1.0  # mm; no blade and no sled that is used shifts or swings so far; common practice, no source
 STICKS = 6  # counts that a plunger that sticks jumps at least; common practice, no source
-SWEPT_PLACES = 17  # of more places than marks have; at marks a reading is a mean and lies on no grid
 LEAST_PLAY = 0.01  # mm; less is not compared
 
 
@@ -36,68 +36,34 @@ def too_short(traces: Sequence[Trace]) -> list[Trace]:
     return [trace for trace in pushes if _reach(trace) < SHARE_OF_LONGEST * longest]
 
 
-def began_backwards(placement: str, traces: Sequence[Trace]) -> list[str]:
-    """A push comes before its pull-back: where none does, the travel may count the other way round."""
-    if not traces or traces[0].push:
+def short_pushes(lengths: Sequence[float]) -> list[str]:
+    """Pushes of a few centimetres."""
+    if not lengths or not HANDLING <= max(lengths) < SHORT:
         return []
     return [
-        f"At {placement} a pass toward you comes first: where that one was the push, the travel counts the other "
-        f"way round than the settings say (grows), and the answer is out the other way."
+        f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would tell more. Is the travel in the "
+        f"unit that its column says?"
     ]
 
 
-def of_units(evidence: Evidence, lengths: Sequence[float]) -> list[str]:
-    """Readings on another grid than the instrument's, set-ups on two grids, pushes of a few millimetres."""
+def too_fine(evidence: Evidence) -> list[str]:
+    """Swept readings finer than the instrument that was declared: means, or perhaps another unit. Where a display
+    stands behind them it is a doubt (see `doubts`), and not said here."""
     import numpy as np
 
     from bench.geometry.cells import count_seen
 
-    notes: list[str] = []
-    declared = evidence.gear.indicator.resolution
-    seen: dict[str, float] = {}
+    declared, notes = evidence.gear.indicator.resolution, []
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
-        some = [t for t in evidence.traces if t.placement == name and t.push]
-        values = np.concatenate([np.asarray(t.reading, dtype=np.float64) for t in some] or [np.empty(0)])
-        different = np.unique(values).size
-        if different == 1:
-            notes.append(
-                f"At {name} the reading did not change by a single count: does the tip touch, is the plunger free and the "
-                f"display not on hold? Press the plunger once and see."
-            )
-        if different < 3:
+        some = [t for t in evidence.traces if t.placement == name and t.push and len(set(t.travel)) > 16]
+        values = np.array([r for t in some for r in t.reading], dtype=np.float64)
+        if declared is None or np.unique(values).size < 3 or (count := count_seen(values)) >= declared / 5:
             continue
-        swept = any(np.unique(t.travel).size >= SWEPT_PLACES for t in some)
-        count = float(count_seen(values))
-        many = different >= 8  # a few may lie on a coarser grid by luck, never on a finer one
-        if count > 0 and many:
-            seen[name] = count
-        if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
+        if count == 0 or (evidence.alive is None and not as_shown(some, count)):
             notes.append(
-                f"At {name} the readings lie on a grid of {count:g} mm, finer than any indicator at a bench shows: are "
-                f"they in the unit that their column says, inches or mm?"
+                f"At {name} the readings lie on a grid finer than the {declared:g} mm that the settings give the "
+                f"indicator: are they in the unit that their column says, inches or mm?"
             )
-            continue
-        if declared is None:
-            continue
-        # at marks a reading may be a mean, which lies on no grid or on that of its last decimal
-        finer = count < declared / 5 and (swept or count > OF_INCHES[1])
-        coarser = many and count > 0 and 0.8 * INCH < count / declared < 1.25 * INCH
-        if finer or coarser:
-            notes.append(
-                f"At {name} the readings lie on a grid {'finer' if finer else 'coarser'} than the {declared:g} mm that "
-                f"the settings give the indicator: are they in the unit that their column says, inches or mm?"
-            )
-    if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
-        notes.append(
-            "The set-ups were read in steps of "
-            + " and ".join(f"{count:g} mm at {name}" for name, count in seen.items())
-            + ": were some read in inches?"
-        )
-    if lengths and max(lengths) < SHORT:
-        notes.append(
-            f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would tell more. Is the travel in the "
-            f"unit that its column says?"
-        )
     return notes
 
 
@@ -127,7 +93,7 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
     )
 
 
-def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[str]:
+def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     """Readings by the set-up they were taken in, mm: farther apart than anything at a saw moves there."""
     read = {name: values for name, values in spots.items() if values}
     if not read:
@@ -135,16 +101,10 @@ def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[str]:
     wide = {name: max(values) - min(values) for name, values in read.items()}
     name = max(wide, key=lambda n: wide[n])
     if wide[name] > SAME_SPOT:
-        return [
-            f"The readings at {name} lie up to {wide[name]:.3f} mm apart: was one misread, or read in the other unit, "
-            f"inches or mm? Then nothing here holds; take them again."
-        ]
+        return [Doubt("spread", name, values={"apart": wide[name]})]
     means = [statistics.fmean(values) for values in read.values()]
     if (apart := max(means) - min(means)) > SAME_SPOT:
-        return [
-            f"The set-ups read {apart:.3f} mm apart, more than a blade or a sled at work: was zero pressed between "
-            f"them, the stand moved, or one read in inches? Take them again."
-        ]
+        return [Doubt("set-ups-apart", values={"apart": apart})]
     return []
 
 
@@ -175,8 +135,23 @@ def lean_seen(evidence: Evidence, lean: Lean) -> bool:
     return abs(lean.right - lean.left) >= 3 * (evidence.gear.indicator.resolution or 0.001) - 1e-9
 
 
+def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
+    """Leans that deny the side taken as said."""
+    doubts = []
+    by_name: Mapping[str, Step] = {step.placement: step for step in steps}
+    for lean in evidence.leans:
+        step = by_name.get(lean.placement)
+        if step is None or not lean_seen(evidence, lean):
+            continue
+        # a standing indicator on the right is pushed in as the sled goes right; a carried one goes with it
+        right = (lean.right > lean.left) != (step.mount == "carried")
+        if right != (step.side == "right"):
+            doubts.append(Doubt("lean", lean.placement, values={"right": float(right)}))
+    return doubts
+
+
 def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
-    """Leans that deny the side taken as said, or see half the play in one set-up that they saw in another."""
+    """Leans that see half the play in one set-up that they saw in another."""
     notes: list[str] = []
     by_name: Mapping[str, Step] = {step.placement: step for step in steps}
     play: dict[str, float] = {}
@@ -186,13 +161,6 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
         if step is None or not lean_seen(evidence, lean):
             continue
         play[lean.placement] = abs(change)
-        # a standing indicator on the right is pushed in as the sled goes right; a carried one goes with it
-        right = (change > 0) != (step.mount == "carried")
-        if right != (step.side == "right"):
-            notes.append(
-                f"Leaning the sled at {lean.placement} says that the indicator stood on the "
-                f"{'right' if right else 'left'}, not on the {step.side} as was said: do not trust the way."
-            )
     if len(play) > 1 and max(play.values()) > 2 * min(play.values()) + LEAST_PLAY:
         least, most = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])
         notes.append(

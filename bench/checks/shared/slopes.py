@@ -19,7 +19,14 @@ from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
 from bench.checks.shared.lateness import words as late_words
-from bench.checks.shared.slips import began_backwards, of_leans, of_units, push_apart, sticking, too_short
+from bench.checks.shared.slips import (
+    of_leans,
+    push_apart,
+    short_pushes,
+    sticking,
+    too_fine,
+    too_short,
+)
 from bench.checks.shared.stretch import in_common
 from bench.finding import SweepRow
 
@@ -115,7 +122,6 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
                 here.pulls.append((trace, fit))
         if not here.pushes:
             raise EvidenceError(_no_push(step.placement, traces, notes))
-        notes.extend(began_backwards(step.placement, traces))
         notes.extend(sticking(step.placement, traces, max(fit.count for _, fit in here.pushes)))
         notes.extend(push_apart(step.placement, here.rotations, [t.sweep for t, _ in here.pushes]))
         _compare_pulls(here, notes)
@@ -132,7 +138,8 @@ def place(evidence: Evidence, steps: Sequence[Step], notes: list[str]) -> tuple[
         notes.append(late_words(tau))
     for here, step in zip(placed, steps, strict=True):
         _close(here, _at(evidence, step), evidence, notes, late=tau is not None)
-    notes.extend(of_units(evidence, [p.length for p in placed]))
+    notes.extend(too_fine(evidence))
+    notes.extend(short_pushes([p.length for p in placed]))
     notes.extend(of_leans(evidence, steps))
     return placed, rows
 

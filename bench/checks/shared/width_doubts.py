@@ -1,7 +1,7 @@
 """What caliper widths themselves contradict: inches among millimetres, a misread digit, another thing measured.
 
-Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure; may import
-nothing of the package. Widths in mm.
+Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure. Widths in
+mm.
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
+
+from bench.finding import Doubt
 
 INCH = 25.4
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
@@ -19,27 +21,21 @@ ODD = (
 APART = 1.0  # mm between a slot and its runner that were made for each other; common practice, no source
 
 
-def thin(widths: Sequence[float]) -> str | None:
+def thin(widths: Sequence[float]) -> list[Doubt]:
     """All of them so small that they are inches rather than mm."""
     if not widths or max(widths) >= THIN:
-        return None
-    return (
-        f"The widths are {min(widths):.3f} to {max(widths):.3f} mm: were they read in inches? Then nothing here holds; "
-        f"give them as inches (width_in in a file)."
-    )
+        return []
+    return [Doubt("thin", values={"least": min(widths), "most": max(widths)})]
 
 
-def mixed(one: str, first: Sequence[float], other: str, second: Sequence[float]) -> str | None:
+def mixed(one: str, first: Sequence[float], other: str, second: Sequence[float]) -> list[Doubt]:
     """One of them about 25.4 times the other."""
     a, b = statistics.median(first), statistics.median(second)
     ratio = max(a, b) / min(a, b)
     if abs(math.log(ratio / INCH)) > NEAR_AN_INCH:
-        return None
+        return []
     less = one if a < b else other
-    return (
-        f"{one[0].upper()}{one[1:]} is {a:.2f} and {other} {b:.2f} mm wide: was {less} read in inches? Then nothing "
-        f"here holds; measure it again."
-    )
+    return [Doubt("mixed", less, values={"least": min(a, b), "most": max(a, b)})]
 
 
 def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
@@ -56,34 +52,33 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
     )
 
 
-def of_runners(read: Mapping[str, tuple[Sequence[float], Sequence[float]]]) -> list[str]:
-    """Sentences about slots, runners and spacings by their names, (stations, widths) each; none where all is well."""
+def of_runners(
+    read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
+) -> tuple[list[Doubt], list[str]]:
+    """Doubts and sentences about slots, runners and spacings by their names, (stations, widths) each; none where all
+    is well."""
     widths = [w for name, (_, column) in read.items() if "spacing" not in name for w in column]
-    all_thin = thin(widths)
-    if all_thin is not None:
-        return [all_thin]
+    if all_thin := thin(widths):
+        return all_thin, []
     notes: list[str | None] = []
+    doubts: list[Doubt] = []
     for side in ("left", "right", "spacing"):
         slot, runner = (read.get(f"{what}-{side}") for what in ("slot", "runner"))
         if slot is None or runner is None:
             continue
         names = (f"slot-{side}", f"runner-{side}")
         inches = mixed(names[0], slot[1], names[1], runner[1])
-        notes.append(inches)
+        doubts += inches
         gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
-        if inches is None and gap > APART:
+        if not inches and gap > APART:
             notes.append(
                 f"{names[0]} and {names[1]} are {gap:.2f} mm apart: was the caliper at zero, and both measured in the "
                 f"same way?"
             )
         notes += [odd(name, *column) for name, column in zip(names, (slot, runner), strict=True)]
-    return [note for note in notes if note is not None]
+    return doubts, [note for note in notes if note is not None]
 
 
-def of_strip(near: Sequence[float], far: Sequence[float]) -> list[str]:
-    """Sentences about the two ends of a strip."""
-    all_thin = thin([*near, *far])
-    if all_thin is not None:
-        return [all_thin]
-    inches = mixed("the near end", near, "the far end", far)
-    return [] if inches is None else [inches]
+def of_strip(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
+    """Doubts about the two ends of a strip."""
+    return thin([*near, *far]) or mixed("the near end", near, "the far end", far)

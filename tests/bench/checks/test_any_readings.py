@@ -97,7 +97,7 @@ def sound(finding: Finding) -> None:
         if q.name in ("fence", "blade", "total") and q.tolerance is not None:
             worst, best = abs(q.value) + q.uncertainty, abs(q.value) - q.uncertainty
             said = "inside" if worst <= q.tolerance else "outside" if best > q.tolerance else "cannot-tell"
-            assert q.verdict == said
+            assert q.verdict == ("cannot-tell" if finding.doubts else said)
     judged = [q.verdict for q in finding.quantities if q.verdict is not None]
     assert finding.verdict == (judged[0] if judged else None)
     assert finding.settle is None or finding.verdict == "cannot-tell"
@@ -106,7 +106,7 @@ def sound(finding: Finding) -> None:
             row.standard_uncertainty == 0 for row in finding.budget
         )
     if finding.move is not None:
-        assert finding.verdict != "inside" and finding.move.distance > 0
+        assert finding.verdict != "inside" and finding.move.distance > 0 and not finding.doubts
     assert all(note and note[0].isupper() and note.rstrip()[-1] in ".?" for note in finding.notes)
 
 

@@ -12,6 +12,7 @@ import pytest
 from bench.asking import Facts, advance, ask
 from bench.checks.fence_straight import CHECK, evaluate
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
+from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 
@@ -305,7 +306,9 @@ def test_inches_in_a_column_of_mm_are_remarked_on(column) -> None:
         )
         for t in traces
     ]
-    assert any("in the unit that" in n or "inches" in n for n in find_straight(inches).notes)
+    gear = EvidenceGear(Indicator(resolution=0.001), jig=SLED)
+    found = conclude(Evidence("fence-straight", inches, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
+    assert any("in the unit that" in n or "inches" in n for n in found.notes)
 
 
 def test_one_set_up_is_as_good_as_the_straightedge() -> None:

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import pytest
 
-from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Jig
+
+
+def concluded(evidence: Evidence) -> Finding:
+    return conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
 
 
 def fit(slot, runner, **more) -> Finding:
     traces = [Trace("slot-left", [0, 350, 700], slot), Trace("runner-left", [0, 225, 450], runner)]
     traces += [Trace(name.replace("_", "-"), [0.0, 450.0], widths) for name, widths in more.items()]
-    return find("runner-fit").evaluate(Evidence("runner-fit", traces, {}, EvidenceGear(jig=Jig("sled"))))
+    return concluded(Evidence("runner-fit", traces, {}, EvidenceGear(jig=Jig("sled"))))
 
 
 def strip(near, far) -> Finding:
     traces = [Trace("near", [0.0] * len(near), near), Trace("far", [0.0] * len(far), far)]
     evidence = Evidence("test-board", traces, {"apart": 370.0}, EvidenceGear(jig=Jig("sled")))
-    return find("test-board").evaluate(evidence)
+    return concluded(evidence)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,412 @@
+"""What a check itself shows against its own answer: codes with values, and the words for them.
+
+`of_evidence` looks at a whole check, or at one in progress: what it finds is asked while
+the sled is at hand. `conclude` makes no verdict and no move while there is a doubt. Pure;
+numpy only inside functions. Lengths in mm, slopes in rad.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import pairwise
+
+from bench.checks.model import Check, Evidence, Step, Trace
+from bench.checks.shared.counts import as_shown
+from bench.checks.shared.slips import denied_sides
+from bench.checks.shared.stretch import travel_span
+from bench.finding import Doubt
+
+LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
+STOOD = 6.0  # counts that other passes, or the rest of one, say that a reading should have gone
+BY_CHANCE = 1e-3  # that so many readings in a row do not change
+FLICKER = 3.0, 4.0  # counts that other passes, the rest of one, cover, and it is more than a count at an edge
+LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
+PART = 0.3  # of a pass, in which a number stands that should have gone on
+IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
+FALLS = 0.08  # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
+FEWEST = 8  # readings of a pass
+FINER = 1.9  # times finer than declared, and it is another instrument or unit
+COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
+LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
+MANY = 8  # different readings that show a grid
+MARKS = 16  # places at most where the sled is stopped; of more it was swept
+OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
+STEEPEST = 0.1  # rad: no surface on a saw slopes so
+SHORTEST = 30.0  # mm: a pass of less is handling, or was written down in inches
+WHOLE = 0.7  # share of the longest push from which a draw back is one of a whole pass
+
+# what a verdict hangs on, for `Finding.settle`
+PARTS = {
+    "frozen": "a number that moves",
+    "stood": "a number that moves",
+    "backward": "which way the travel counts",
+    "steep": "which cable is which",
+    "lean": "the side on which the indicator stands",
+}
+UNIT = "the unit of the readings"
+
+
+def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
+    """All that speaks against the answer, the gravest first; empty where nothing does."""
+    steps = _steps(evidence, check)
+    swept = [name for name, step in steps.items() if step.gather == "sweep"]
+    found = [d for name in swept for d in _of_passes(evidence, name, steps[name])]
+    if len(swept) < len(steps):
+        found += _frozen_spots(evidence, [n for n in steps if n not in swept])
+    if any(step.gather != "width" for step in steps.values()):
+        found += _of_grids(evidence, swept)
+    return found + denied_sides(evidence, list(steps.values()))
+
+
+def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
+    """The set-ups that were taken, in the order they came."""
+    names = list(dict.fromkeys(trace.placement for trace in evidence.traces))
+    only = names[0] if len(names) == 1 else "both"
+    planned: dict[str, Step] = {}
+    for each in check.plan({**evidence.options, "placements": only}, evidence.gear):
+        planned.setdefault(each.placement, each)
+    taken: dict[str, Step] = {}
+    for name in names:
+        step = planned.get(name)
+        if step is None and check.accepts is not None:
+            step = check.accepts(name, evidence.options, evidence.gear)
+        if step is not None:
+            taken[name] = step
+    return taken
+
+
+# ---- a number that does not live --------------------------------------------------------
+
+
+def count_of_evidence(evidence: Evidence) -> float:
+    """As declared, or the smallest step seen where that is more; 0.001 mm where there is none."""
+    values = sorted({r for trace in evidence.traces for r in trace.reading})
+    steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
+    return max(evidence.gear.indicator.resolution or 0.0, min(steps)) if steps else 0.001
+
+
+def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
+    traces = [t for t in evidence.traces if t.placement == name and t.reading]
+    pushes = [t for t in traces if t.push]
+    count = count_of_evidence(evidence)
+    found: list[Doubt] = []
+    span = _span(r for t in traces for r in t.reading)
+    if evidence.alive is None:
+        frozen = span == 0
+    else:  # a count or two come and go by themselves
+        frozen = name not in evidence.alive and span < LIVES * count - 1e-9
+    if frozen:
+        found.append(Doubt("frozen", name, values={"span": span}))
+    else:
+        line = step.straight and step.mount is not None
+        found += _stood(name, traces, count, line)
+    if (back := _backward(traces, pushes)) is not None:
+        grows = -1.0 if evidence.gear.travel.grows == "away" else 1.0
+        found.append(Doubt("backward", name, back.sweep, {"grows": grows}))
+    reach = max((_reach(t) for t in pushes), default=SHORTEST)
+    if reach < SHORTEST:
+        found.append(Doubt("short", name, values={"length": reach}))
+    steepest = max((abs(_slope(t)) for t in pushes), default=0.0)
+    if steepest > STEEPEST:
+        found.append(Doubt("steep", name, values={"slope": steepest}))
+    return found
+
+
+def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
+    """Pushes in which the reading stands still, from end to end or for a part, where it moves otherwise."""
+    spans = [_span(t.reading) for t in traces]
+    pairs = sum(len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0)
+    rate = _changes(traces) / pairs if pairs else 0.0
+    moves = max(spans)
+    found: list[Doubt] = []
+    for trace, span in zip(traces, spans, strict=True):
+        chance = (1 - rate) ** len(trace.reading)
+        if not trace.push or len(trace.reading) < FEWEST:
+            continue
+        if span == 0 and (moves >= STOOD * count or (moves >= FLICKER[0] * count and chance < BY_CHANCE)):
+            low, high = travel_span(trace.travel)
+            found.append(Doubt("stood", name, trace.sweep, {"from": low, "to": high}))
+        elif line and (part := _standing_part(trace, count)) is not None:
+            found.append(Doubt("stood", name, trace.sweep, {"from": part[0], "to": part[1]}))
+    return found
+
+
+def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
+    """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows, or stands
+    far off it, as that of a tip in the air does."""
+    first, last = _longest_run(trace.reading, count / 2)
+    least = min(trace.reading)  # let out as far as the plunger goes; it may flicker there
+    lowest = [min(r, least + 2 * count) - least for r in trace.reading]
+    loose = _longest_run([0.0 if r <= 1.5 * count else float(k) for k, r in enumerate(lowest, 1)], 0.5)
+    return _not_followed(trace, first, last, count) or _in_the_air(trace, *loose, count)
+
+
+def _not_followed(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+    low, high, apart = _beside(trace, first, last)
+    if apart is None or high - low < PART * _reach(trace):
+        return None
+    slope, _, rate = apart
+    spans = _span(r for k, r in enumerate(trace.reading) if not first <= k <= last)
+    lively = rate >= LIVELY and spans >= FLICKER[1] * count
+    still = lively and (1 - rate) ** (last - first) < BY_CHANCE
+    return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
+
+
+def _in_the_air(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+    low, high, apart = _beside(trace, first, last)
+    if apart is None or last - first < 2 or high - low < IN_AIR * _reach(trace):
+        return None
+    slope, level, _ = apart
+    off = trace.reading[first] - level - slope * (low + high) / 2
+    return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
+
+
+def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, tuple[float, float, float] | None]:
+    """From, to, and of the readings beside that part: slope, level at travel 0 (Theil-Sen), share that change."""
+    low, high = sorted((trace.travel[first], trace.travel[last]))
+    pieces = [(0, first), (last + 1, len(trace.reading))]
+    beside = [k for a, b in pieces for k in range(a, b)]
+    if len(beside) < FEWEST // 2:
+        return low, high, None
+    some = beside[:: max(1, len(beside) // 50)]
+    s, r = [trace.travel[k] for k in some], [trace.reading[k] for k in some]
+    slopes = [
+        (r[j] - r[i]) / (s[j] - s[i]) for i in range(len(s)) for j in range(i) if abs(s[j] - s[i]) > 1e-6
+    ]
+    slope = statistics.median(slopes) if slopes else 0.0
+    level = statistics.median(y - slope * x for x, y in zip(s, r, strict=True))
+    changes = sum(
+        abs(trace.reading[k + 1] - trace.reading[k]) > 1e-9 for a, b in pieces for k in range(a, b - 1)
+    )
+    return low, high, (slope, level, changes / len(beside))
+
+
+def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
+    """Indices of its first and last reading; all of it within so many mm of its first."""
+    best, first = (0, 0), 0
+    for k, value in enumerate(reading):
+        if abs(value - reading[first]) > within:
+            first = k
+        if k - first > best[1] - best[0]:
+            best = (first, k)
+    return best
+
+
+def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
+    """A whole draw back before the first push: was it one?"""
+    if not traces or traces[0].push or len(traces[0].travel) < 2:
+        return None
+    longest = max((_reach(t) for t in pushes), default=0.0)
+    return traces[0] if _reach(traces[0]) >= WHOLE * longest else None
+
+
+def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
+    """Readings taken one by one that are all one number, and nothing was seen to move."""
+    there = [t for t in evidence.traces if t.placement in names and t.reading]
+    values = [r for trace in there for r in trace.reading]
+    if len(values) < 2:
+        return []
+    if _span(values) == 0 and not evidence.alive:
+        return [Doubt("frozen-spots", values={"read": len(values)})]
+    found: list[Doubt] = []
+    before: float | None = None
+    for name in names if evidence.alive is not None else ():
+        here = [r for t in there if t.placement == name for r in t.reading]
+        if before is not None and name not in evidence.alive and {*here} == {before}:  # type: ignore[operator]
+            found.append(Doubt("frozen-spots", name, values={"read": len(here)}))
+        before = here[-1]
+    return found
+
+
+# ---- a number in another unit -----------------------------------------------------------
+
+
+def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
+    """Readings on another grid than the instrument's, set-ups on grids of their own."""
+    declared = evidence.gear.indicator.resolution
+    found: list[Doubt] = []
+    seen: dict[str, float] = {}
+    for name in swept:
+        traces = [t for t in evidence.traces if t.placement == name]
+        pushes = [t for t in traces if t.push]
+        values = {round(r, 9) for t in pushes for r in t.reading}
+        if len(values) < 2:
+            continue
+        count = _count(values)
+        if len(values) >= MANY and count > 0:
+            seen[name] = count
+        if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
+            found += _of_grid(name, count, declared, _changes(traces))
+    if not found and len(evidence.shown) >= MANY:  # at marks and spots means are taken
+        raw = _count(evidence.shown)
+        found += _of_grid(None, raw, declared, len(evidence.shown) - 1)
+    if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
+        found.append(Doubt("unlike", values=seen))
+    return found
+
+
+def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
+    """Taken by this program as the indicator showed them, one by one."""
+    return evidence.alive is not None and any(len(set(t.travel)) > MARKS for t in traces)
+
+
+def _of_grid(name: str | None, count: float, declared: float | None, changes: int) -> list[Doubt]:
+    values = {"count": count, "declared": declared or 0.0}
+    if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
+        return [Doubt("of-inches", name, values=values)]
+    if declared is None or count <= 0:
+        return []
+    if count * FINER < declared:
+        return [Doubt("finer", name, values=values)]
+    ratio = count / declared
+    if ratio >= COARSER and ratio ** min(changes, 20) >= LUCK:
+        return [Doubt("coarser", name, values=values)]
+    return []
+
+
+def _count(values: Iterable[float]) -> float:
+    import numpy as np
+
+    from bench.geometry.cells import count_seen
+
+    return float(count_seen(np.array(sorted(values), dtype=np.float64)))
+
+
+def _changes(traces: Sequence[Trace]) -> int:
+    return sum(abs(b - a) > 1e-9 for t in traces for a, b in pairwise(t.reading))
+
+
+def _span(values: Iterable[float]) -> float:
+    listed = list(values)
+    return max(listed) - min(listed) if listed else 0.0
+
+
+def _reach(trace: Trace) -> float:
+    low, high = travel_span(trace.travel)
+    return high - low
+
+
+def _slope(trace: Trace) -> float:
+    n = len(trace.travel)
+    s, r = sum(trace.travel) / n, sum(trace.reading) / n
+    var = sum((x - s) ** 2 for x in trace.travel)
+    pairs = zip(trace.travel, trace.reading, strict=True)
+    return sum((x - s) * (y - r) for x, y in pairs) / var if var > 0 else 0.0
+
+
+# ---- the same as sentences --------------------------------------------------------------
+
+PAPER = "Slip a sheet of paper under the tip and draw it out: the number must move."
+INCHES = "are they in the unit that their column says, inches or mm?"
+
+
+def _frozen(d: Doubt) -> str:
+    span = d.values.get("span", 0.0)
+    by = "by a single count" if span == 0 else f"by more than {span:.2g} mm"
+    return (
+        f"At {d.placement} the reading did not change {by}: does the tip touch, is the "
+        f"plunger free and the display not on hold? {PAPER}"
+    )
+
+
+def _frozen_spots_words(d: Doubt) -> str:
+    where = "" if d.placement is None else f"At {d.placement}: "
+    return (
+        f"{where}{d.values['read']:.0f} readings came out one and the same number, and it was "
+        f"not seen to move between them: is the display on hold, the tip or a jaw off? Lift "
+        f"the plunger, or open the jaws, before every reading."
+    )
+
+
+def _backward_words(d: Doubt) -> str:
+    grows = "away" if d.values["grows"] > 0 else "toward"
+    return (
+        f"At {d.placement} a pass toward you comes first, by the travel's count. If you "
+        f"pushed, travel runs backward (grows) and the answer is out the other way: set grows = "
+        f'"{grows}" under [travel] in the settings, begin anew. If you drew it back, take '
+        f"that back (undo), then push."
+    )
+
+
+def _unlike_words(d: Doubt) -> str:
+    steps = " and ".join(f"{count:g} mm at {name}" for name, count in d.values.items())
+    return f"The set-ups were read in steps of {steps}: were some read in inches?"
+
+
+def _grid_words(d: Doubt) -> str:
+    where = "The readings" if d.placement is None else f"At {d.placement} the readings"
+    unit = "is the display in the unit that the settings say, inches or mm?"
+    if d.placement is not None:
+        unit = INCHES
+    if d.code == "of-inches":
+        return (
+            f"{where} lie on a grid of {d.values['count']:g} mm, finer than any indicator at a "
+            f"bench shows: {unit}"
+        )
+    return (
+        f"{where} lie on a grid {d.code} than the {d.values['declared']:g} mm that the "
+        f"settings give the indicator, {d.values['count']:g} mm: {unit} If so, its "
+        f"resolution is another one: correct the settings."
+    )
+
+
+WORDS: dict[str, Callable[[Doubt], str]] = {
+    "frozen": _frozen,
+    "frozen-spots": _frozen_spots_words,
+    "stood": lambda d: (
+        f"In a pass at {d.placement} the reading stood still from {d.values['from']:.0f} to "
+        f"{d.values['to']:.0f} mm of travel, elsewhere it moved: did the tip leave what it "
+        f"touches, the plunger stick, the display hold? See to it and take that pass again."
+    ),
+    "backward": _backward_words,
+    "short": lambda d: (
+        f"The pushes at {d.placement} cover no more than {d.values['length']:.0f} mm: 150 mm at "
+        f"least would tell more. Is the travel in the unit that its column says?"
+    ),
+    "steep": lambda d: (
+        f"At {d.placement} the reading changes by {d.values['slope']:.2f} mm for every mm of "
+        f"travel, as nothing on a saw does: are the cables of travel and indicator swapped?"
+    ),
+    "of-inches": _grid_words,
+    "finer": _grid_words,
+    "coarser": _grid_words,
+    "unlike": _unlike_words,
+    "lean": lambda d: (
+        f"Leaning the sled at {d.placement} says that the indicator stood on the "
+        f"{'right' if d.values['right'] else 'left'}, not on the "
+        f"{'left' if d.values['right'] else 'right'} as was said: do not trust the way."
+    ),
+    "spread": lambda d: (
+        f"The readings at {d.placement} lie up to {d.values['apart']:.3f} mm apart: was one "
+        f"misread, or read in the other unit, inches or mm? Then nothing here holds; take them "
+        f"again."
+    ),
+    "set-ups-apart": lambda d: (
+        f"The set-ups read {d.values['apart']:.3f} mm apart, more than a blade or a sled at "
+        f"work: was zero pressed between them, the stand moved, or one read in inches? Take "
+        f"them again."
+    ),
+    "thin": lambda d: (
+        f"The widths are {d.values['least']:.3f} to {d.values['most']:.3f} mm: were they read "
+        f"in inches? Then nothing here holds; give them as inches (width_in in a file)."
+    ),
+    "mixed": lambda d: (
+        f"Widths of {d.values['least']:.2f} and {d.values['most']:.2f} mm: was {d.placement} "
+        f"read in inches? Then nothing here holds; measure it again."
+    ),
+}
+
+
+def words(doubt: Doubt) -> str:
+    return WORDS[doubt.code](doubt)
+
+
+def part(doubts: Sequence[Doubt]) -> str:
+    """What the verdict hangs on."""
+    return PARTS.get(doubts[0].code, UNIT)
+
+
+def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
+    """By what makes one doubt the same as another, however its values grow meanwhile."""
+    return {(d.code, d.placement, d.sweep): d for d in doubts}
