@@ -231,12 +231,12 @@ class Following:
     def _look_at_rest(self, finding: Finding | None) -> None:
         """The check, its move made live, the proof of it; then the hands are off again."""
         if finding is None:
-            request: Begin | Live = Begin(JOB)
+            request: Begin | Live = Begin(JOB, lean=True)  # as the form on the screen has it
         elif not self._moves(finding):
             self.operator = False
             return
         elif finding.id in self._made:
-            request = Begin(JOB, jig=finding.jig, verifies=finding.id)
+            request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
         else:
             request = Live(finding=finding.id)
         if request != self._begun:
