@@ -15,6 +15,7 @@ from bench.asking import Ask
 from bench.checks.options import OptionValue
 from bench.demo import Wire
 from bench.demo_acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
+from bench.demo_truth import JOB
 from bench.finding import Finding
 from bench.wire import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved, StatusReply
 from hw.virtual.hands import Hands
@@ -25,7 +26,6 @@ NEAR = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
 READ = 4.0  # s that the operator leaves a result on the screen
-JOB = "fence-square"  # what the operator does where nothing else was begun
 
 
 class Following:
@@ -231,12 +231,12 @@ class Following:
     def _look_at_rest(self, finding: Finding | None) -> None:
         """The check, its move made live, the proof of it; then the hands are off again."""
         if finding is None:
-            request: Begin | Live = Begin(JOB)
+            request: Begin | Live = Begin(JOB, lean=True)  # as the form on the screen has it
         elif not self._moves(finding):
             self.operator = False
             return
         elif finding.id in self._made:
-            request = Begin(JOB, jig=finding.jig, verifies=finding.id)
+            request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
         else:
             request = Live(finding=finding.id)
         if request != self._begun:

@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 from bench.checks.options import OptionValue
-from bench.demo import Operator, Say, connect, say_finding, virtual_bench
+from bench.demo import Operator, connect, say_finding, virtual_bench
+from bench.demo_daemon import Say
 from bench.demo_truth import truth_of
 from bench.finding import Finding
 from bench.units import PER_MM

@@ -10,8 +10,9 @@ from __future__ import annotations
 from bench.asking import Ask
 from bench.console.at_desk import Action, AtDesk
 from bench.console.desk import Desk
-from bench.demo import Say, connect, virtual_bench
+from bench.demo import connect, virtual_bench
 from bench.demo_acts import FIRST_WIDTH
+from bench.demo_daemon import Say
 from bench.demo_hands import Following
 from bench.demo_kinds import truth_words
 from bench.demo_truth import JOB, truth_of

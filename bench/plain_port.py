@@ -23,7 +23,7 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
 
     import serial
 
-    from hw.ports.port_names import closed_port
+    from hw.port_names import closed_port
 
     try:
         opened = closed_port(

@@ -290,7 +290,7 @@ def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Wire
 
 
 def _port_name(table: Table) -> str:
-    from hw.ports.port_names import WOULD_DO, is_port_name
+    from hw.port_names import WOULD_DO, is_port_name
 
     name = table.text("port", "/dev/serial/by-id/...") or ""
     if name and not is_port_name(name):

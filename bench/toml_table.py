@@ -6,6 +6,7 @@ May import: tomllib, bench.paths, bench.units. Lengths in mm, angles and slopes 
 from __future__ import annotations
 
 import math
+import os
 import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -29,6 +30,7 @@ from bench.units import (
 )
 
 STEEPEST = 0.1  # rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
+LARGEST = 1_000_000  # bytes of a settings file
 LONGEST = 10_000.0  # mm: nothing on a table saw is longer
 
 
@@ -223,7 +225,12 @@ def read_toml(path: Path | None) -> dict[str, Any]:
     if path is None:
         return {}
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        # not waiting for whoever would write into a pipe of that name
+        with open(path, "rb", opener=lambda name, flags: os.open(name, flags | os.O_NONBLOCK)) as file:
+            data = file.read(LARGEST + 1)
+        if len(data) > LARGEST:
+            raise SettingsError(f"{path}: more than {LARGEST} bytes; a text file of ordinary size would do")
+        return tomllib.loads(data.decode("utf-8-sig"))
     except FileNotFoundError:
         return {}
     except OSError as error:

@@ -167,7 +167,7 @@ def _as_set(name: str, where: Paths) -> PortSettings | None:
 def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> int:
     from bench.plain_port import open_port, read_block, request_of, request_rate
     from hw.formats import FORMATS
-    from hw.ports.port_names import NotAPort
+    from hw.port_names import NotAPort
 
     if what := FORMATS[port.format].port.daemon_only:
         raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")

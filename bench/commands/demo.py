@@ -39,8 +39,8 @@ def demo(
     """
     import msgspec
 
-    from bench.demo import DemoError
     from bench.demo import headless as run
+    from bench.demo_daemon import DemoError
     from bench.demo_kinds import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
@@ -63,7 +63,7 @@ def demo(
 
 def _screen(seed: int, marks: bool) -> int:
     from bench.console.guard import NoTerminal, guarded
-    from bench.demo import DemoError
+    from bench.demo_daemon import DemoError
     from bench.demo_screen import run_screen
 
     def screen() -> None:

@@ -25,7 +25,7 @@ from bench.wire import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
 from hw.formats import FORMATS, make_decoder
-from hw.ports.port_names import NotAPort
+from hw.port_names import NotAPort
 
 LOOK = 1.0  # s between looks at what is plugged in
 AGAIN = 1.0  # s until a port that could not be opened is tried again

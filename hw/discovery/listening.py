@@ -23,7 +23,7 @@ from typing import Any, NamedTuple, Protocol
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.cutter import with_parity
 from hw.formats.shared.declaration import SERIAL, Candidate, Value, WireFormat
-from hw.ports.port_names import closed_port
+from hw.port_names import closed_port
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)

@@ -23,7 +23,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hw.discovery.holders import holders_of, is_pseudo
-from hw.ports.port_names import NotAPort, closed_port
+from hw.port_names import NotAPort, closed_port
 from hw.ports.rounds import SPACING, Rounds
 from hw.reading import PortState
 

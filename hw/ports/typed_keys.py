@@ -18,7 +18,7 @@ import os
 import struct
 import time
 
-from hw.ports.port_names import NotAPort, refuse_other_things
+from hw.port_names import NotAPort, refuse_other_things
 from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
 from hw.reading import PortState
 

@@ -14,8 +14,9 @@ from bench.asking import Ask
 from bench.checks import checks
 from bench.checks import find as find_check
 from bench.checks.model import EvidenceGear
-from bench.demo import DemoError, Operator
+from bench.demo import Operator
 from bench.demo_acts import board_asked, follow
+from bench.demo_daemon import DemoError
 from bench.demo_kinds import missed, one_check
 from bench.demo_truth import truth_of
 from bench.finding import Finding, Quantity

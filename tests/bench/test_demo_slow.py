@@ -7,9 +7,10 @@ import sys
 
 import pytest
 
-from bench import demo
+from bench import demo, demo_daemon
 from bench.asking import Ask
-from bench.demo import DemoError, Operator, start_daemon
+from bench.demo import Operator
+from bench.demo_daemon import DemoError, start_daemon
 from bench.finding import Finding
 from bench.wire import (
     Asking,
@@ -69,7 +70,8 @@ class Slow:
 
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch) -> None:
-    monkeypatch.setattr(demo, "PATIENCE", 0.01)
+    for module in (demo, demo_daemon):
+        monkeypatch.setattr(module, "PATIENCE", 0.01)
 
 
 @pytest.mark.parametrize("deaf", [0, 2])

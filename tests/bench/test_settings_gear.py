@@ -220,3 +220,12 @@ def test_whatever_a_file_holds_what_is_wrong_is_one_line_of_a_terminal(tmp_path)
             load(path)
         said = str(told.value)
         assert said.isprintable() and len(said) < 1000 and str(path) in said
+
+
+def test_what_lies_under_the_files_name_and_never_ends_is_not_waited_for(tmp_path) -> None:
+    """Its folder may be written to by the whole group."""
+    os.mkfifo(tmp_path / "pipe")
+    assert load(tmp_path / "pipe").gear == load(None).gear
+    (tmp_path / "endless").symlink_to("/dev/zero")
+    with pytest.raises(SettingsError, match="more than 1000000 bytes"):
+        load(tmp_path / "endless")

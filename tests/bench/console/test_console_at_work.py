@@ -17,7 +17,8 @@ from pathlib import Path
 import pytest
 from console_job import Job, begin, bench, screen, shows, wait
 
-from bench.demo import connect, end_daemon, start_daemon
+from bench.demo import connect
+from bench.demo_daemon import end_daemon, start_daemon
 from bench.demo_hands import Following
 from bench.wire import GetStatus, StatusReply
 

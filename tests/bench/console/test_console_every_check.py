@@ -19,7 +19,7 @@ import pytest
 
 from bench.checks import checks
 from bench.console.app import make_console
-from bench.demo import end_daemon, start_daemon
+from bench.demo_daemon import end_daemon, start_daemon
 from bench.wire import Ask, Finding
 
 SETTINGS = """

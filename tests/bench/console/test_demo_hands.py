@@ -109,18 +109,18 @@ async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, 
 
     await until(lambda: wire.asked == [GetStatus()])
     following.turn_operator()
-    assert await asked(2) == [Begin("fence-square")]
+    assert await asked(2) == [Begin("fence-square", lean=True)]
     out = scenes.finding()
     await wire.inbox.put(Concluded("r", out))
     assert (await asked(3))[-1] == Live(finding=out.id)
     await wire.inbox.put(Saved("move", out.id))
     await wire.inbox.put(LiveSaid(False, "end", "The move is noted."))
-    assert (await asked(4))[-1] == Begin("fence-square", jig=out.jig, verifies=out.id)
+    assert (await asked(4))[-1] == Begin("fence-square", jig=out.jig, lean=True, verifies=out.id)
     await wire.inbox.put(Concluded("r", scenes.finding("inside", name="f2")))
     await until(lambda: not following.operator)
     assert len(wire.asked) == 4
     following.turn_operator()  # once more: the job is begun anew
-    assert (await asked(5))[-1] == Begin("fence-square")
+    assert (await asked(5))[-1] == Begin("fence-square", lean=True)
     await wire.inbox.put(Error("wrong-use", "no sled is described"))
     await until(lambda: not following.operator)
     assert "no sled is described" in following.cannot

@@ -11,7 +11,8 @@ from collections.abc import Callable
 import pytest
 
 from bench.daemon.live import LiveMove
-from bench.demo import Operator, connect, end_daemon, start_daemon, virtual_bench
+from bench.demo import Operator, connect, virtual_bench
+from bench.demo_daemon import end_daemon, start_daemon
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Jig
 from bench.wire import Begin, Error, Live, LiveSaid, Press

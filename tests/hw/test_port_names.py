@@ -17,7 +17,7 @@ from bench.plain_port import open_port
 from bench.settings import PortSettings, SettingsError, load
 from hw import port_names
 from hw.discovery.listening import open_line
-from hw.ports.port_names import NotAPort, is_port_name
+from hw.port_names import NotAPort, is_port_name
 from hw.ports.serial_port import PortOptions, SerialPort
 from hw.ports.typed_keys import TypedKeys
 from hw.reading import PortState
