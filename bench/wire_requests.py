@@ -150,7 +150,7 @@ class Live(Tagged, frozen=True, tag="live"):
 
     touches: the fence's face, or the arm of a square on it. stands: for the fence, beyond its face looking
     back at you or behind it; for the arm, on its left or right. from_pivot: mm along the fence from the pivot
-    to the tip (the stop where None); for the arm, mm beyond the pivot line.
+    to the tip (the stop where None); for the arm, mm along it from the pivot's line.
     """
 
     on: bool = True

@@ -316,8 +316,8 @@ def _live(desk: AtDesk) -> list[Row]:
             lambda: desk.begin_live("fence", "behind"),
             more=f"On the sled, tip on the near face{at}.",
         ),
-        Row("Right of the arm, beyond the pivot by", field="live:right", value="-"),
-        Row("Left of the arm, beyond the pivot by", field="live:left", value="-"),
+        Row("Right of the arm, along it from the pivot", field="live:right", value="-"),
+        Row("Left of the arm, along it from the pivot", field="live:left", value="-"),
     ]
 
 

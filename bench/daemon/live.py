@@ -23,9 +23,7 @@ from bench.wire import Live, LiveSaid
 
 STILL = 0.01  # mm that the number may wander while the sled is leaned; more and it does not stand on the jig
 STILL_COUNTS = 5
-WANDERS = (
-    1.5  # times what it wandered then that are no move: a stand that trembles slowly wanders further later
-)
+WANDERS = 2.0  # times what it wandered then that are no move: a stand that trembles wanders further later
 NEAR = 0.1  # of the tolerance: nearer to the aim than this betters no cut; common practice, no source
 
 MOVES = "The number still moves. Let it hold, then Enter."
@@ -96,8 +94,8 @@ class LiveMove:
         away = min(abs(nudge.to_go(now)), abs(nudge.to_go(self._number.middle)))
         if self._worst is not None:
             self._worst = max(self._worst, away)
-            if away < self._worst - band:
-                self._worst, self._best = None, away
+            if away < max(self._worst - band, self._best + band / 2):
+                self._worst, self._best = None, max(away, self._best)
         elif away > self._best + band:
             self._worst = away
         elif self._number.held is not None:

@@ -7,13 +7,17 @@ import asyncio
 import random
 import time
 from collections.abc import Callable
+from types import SimpleNamespace
 
+import msgspec
 import pytest
 
 from bench.daemon.live import LiveMove
+from bench.daemon.live_host import LiveHost
+from bench.daemon.wrong_use import WrongUse
 from bench.demo import Operator, connect, virtual_bench
 from bench.demo_daemon import end_daemon, start_daemon
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
 from bench.wire import Begin, Error, Live, LiveSaid, Press
 
@@ -280,6 +284,18 @@ def test_tight_is_taken_once_it_holds() -> None:
     sled.live.press()
     assert sled.live.phase == "end"
     assert sled.live.drew == pytest.approx(-0.044, abs=1e-6)
+
+
+def test_too_close_to_call_is_not_made_live() -> None:
+    told: list[object] = []
+    settings = SimpleNamespace(gear=SimpleNamespace(jigs={"big-sled": JIG}), units="mm")
+    host = LiveHost(None, SimpleNamespace(tell=told.append), lambda: settings, lambda *_: None)  # type: ignore[arg-type]
+    close = msgspec.structs.replace(
+        finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
+    )
+    with pytest.raises(WrongUse, match=r"proposes no move\. 10 pushes in all would settle it"):
+        host.start(Live(), close)
+    assert host.move is None and not told
 
 
 class Made:
