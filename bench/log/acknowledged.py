@@ -17,7 +17,12 @@ import msgspec
 from bench.log.rows import LogDamaged
 
 BLOCK_BYTES = 512  # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
-TABLES = {"finding": "results", "sweep": "passes", "move": "moves", "event": "events"}
+TABLES = {  # rows that are counted, in words: one and several
+    "finding": ("result", "results"),
+    "sweep": ("pass", "passes"),
+    "move": ("move", "moves"),
+    "event": ("event", "events"),
+}
 
 Counts = dict[str, int]  # by table
 

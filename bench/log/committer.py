@@ -20,7 +20,7 @@ from typing import NamedTuple, TypeVar
 
 import msgspec
 
-from bench.log import append, read, recover
+from bench.log import acknowledged, append, read, recover
 from bench.log.faults import is_damage, why
 from bench.log.hold import Hold
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
@@ -186,6 +186,8 @@ class Committer:
                 continue
             retry = FIRST_RETRY_S
             self._done(batch, saved)
+            if saved.findings:
+                self._merge()
         self._release()
 
     def _next_batch(self) -> list[_Act]:
@@ -225,6 +227,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         append.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
+        if any(act.urgent for act in batch):
+            acknowledged.note(self.path, db)
         bad = {ticket for ticket, _ in refused}
         good = [act for act in batch if act.ticket not in bad]
         return Saved(
@@ -233,6 +237,14 @@ class Committer:
             tuple(act.finding for act in good if act.finding is not None),
             tuple(refused),
         )
+
+    def _merge(self) -> None:
+        """After a finding the write-ahead file holds nothing that the log does not: a lost one costs one check."""
+        assert self._db is not None
+        try:
+            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+        except sqlite3.Error as error:
+            self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One act on the open transaction; why the log cannot take it, or None."""
@@ -285,7 +297,7 @@ class Committer:
             self._hold = Hold.take(self.path)
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, salvaged = opened.db, opened.unfinished.salvage
+        db, salvaged, lacking = opened.db, opened.unfinished.salvage, opened.unfinished.lacking
         try:
             key = self._boot_key
             if not append.knows_boot(db, key, self._boot_id):  # a first opening, or another file is there now
@@ -298,10 +310,13 @@ class Committer:
             if salvaged is not None:
                 data = msgspec.to_builtins(salvaged)
                 append.event(db, key, self._clock(), None, "log-salvaged", data)
+            if lacking:
+                append.event(db, key, self._clock(), None, "log-lacks", lacking)
+            acknowledged.settle(self.path, db)
         except BaseException:
             db.close()
             raise
-        if self._boot_key == 0 or salvaged is not None:
+        if self._boot_key == 0 or opened.unfinished.about_log:
             self.unfinished = opened.unfinished
         self._db, self._boot_key = db, key
         self._inode = self.path.stat().st_ino

@@ -28,7 +28,7 @@ KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 # events of instruments, of the clock and of the log itself
 _OF_ITSELF = (
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
-    *("clock", "clock-jumped", "log-salvaged", "refused-by-log", "not-recorded"),
+    *("clock", "clock-jumped", "log-salvaged", "log-lacks", "refused-by-log", "not-recorded"),
 )
 
 _COPIES = 5  # tries to copy a log that is being written to
