@@ -13,6 +13,17 @@ import msgspec
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
 
+class Unread(msgspec.Struct, frozen=True):
+    """Something in the log that can no longer be read: a result, the evidence behind one, a move.
+
+    number: its place in the log; at: when it was recorded, ISO 8601, where that can be read.
+    """
+
+    what: Literal["result", "evidence", "move"]
+    number: int
+    at: str | None = None
+
+
 class Quantity(msgspec.Struct, frozen=True):
     name: str
     value: float

@@ -21,7 +21,7 @@ from bench.daemon.clients import Client
 from bench.daemon.gathering import Bench
 from bench.daemon.learn import Learner
 from bench.daemon.wrong_use import WrongUse
-from bench.finding import Finding
+from bench.finding import Finding, Unread
 from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts
 from bench.log.rows import LogError
@@ -51,7 +51,6 @@ from bench.wire import (
     LogExport,
     LogList,
     LogOne,
-    LogRows,
     LogShow,
     LogText,
     Moved,
@@ -111,6 +110,8 @@ class Answers:
             client.send(Error("wrong-use", str(error), ref))
         except LogError as error:
             client.send(Error("not-found", str(error), ref))
+        except ConnectionError:
+            raise  # nobody is there any more to hear of it
         except OSError as error:
             client.send(Error("not-recorded", f"it could not be written: {error}", ref))
         except Exception as error:
@@ -315,10 +316,15 @@ class Answers:
     async def _from_log(self, client: Client, request: LogList | LogShow | LogExport | LogEvents) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
-            rows, moves, superseded = await asyncio.to_thread(
-                history.listed, path, jig=request.jig, check=request.check, most=request.most
+            rows = await asyncio.to_thread(
+                history.listed,
+                path,
+                jig=request.jig,
+                check=request.check,
+                most=request.most,
+                before=request.before,
             )
-            client.send(LogRows(rows, moves, superseded, request.ref))
+            client.send(msgspec.structs.replace(rows, ref=request.ref))
         elif isinstance(request, LogEvents):
             units = self.service.settings.units
             await asyncio.to_thread(self.service.log.flush, FLUSH)  # events of no check wait for company
@@ -335,7 +341,14 @@ class Answers:
                 )
             )
         else:
-            text = await asyncio.to_thread(history.export_text, path, request.id)
-            for start in range(0, max(1, len(text)), EXPORT_PIECE):
-                last = start + EXPORT_PIECE >= len(text)
-                client.send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))
+            await self._export(client, request)
+
+    async def _export(self, client: Client, request: LogExport) -> None:
+        """No further than the client reads: a slow one only waits for itself."""
+        unread: list[Unread] = []
+        pieces = history.exported(self.service.paths.log, request.id, unread)
+        while (text := await asyncio.to_thread(next, pieces, None)) is not None:
+            for start in range(0, len(text), EXPORT_PIECE):
+                client.send(LogText(text[start : start + EXPORT_PIECE], False, request.ref))
+                await client.drained()
+        client.send(LogText("", True, request.ref, unread))

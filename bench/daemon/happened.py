@@ -77,6 +77,8 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
         return salvage_words(data)
     if kind == "log-lacks":
         return lacking_words(data)
+    if kind == "unread":
+        return "One event of the log can no longer be read."
     if kind == "not-recorded":
         return f"{data.get('readings')} readings of a pass were not recorded: {data.get('why')}."
     return f"The log could not take one entry: {data.get('why')}."

@@ -39,24 +39,6 @@ def test_lists_by_jig_check_time_and_number(live, path, make) -> None:
         assert ids(read.list_findings(db, since=1_800_000_000.0 + 1.5 * 86_400)) == ["run-2-f", "run-3-f"]
 
 
-def test_known_findings_are_the_same_in_everything_and_the_last_twenty(live, path, make) -> None:
-    life = live()
-    same = {"instrument": "cable 1", "hold": "left"}
-    for number in range(23):
-        life.whole_check(f"same-{number}", sweeps=1, **same)
-    life.whole_check("jig", sweeps=1, **same, jig="small-sled")
-    life.whole_check("instrument", sweeps=1, instrument="cable 2", hold="left")
-    life.whole_check("hold", sweeps=1, instrument="cable 1")
-    life.begin("again", **same)
-    life.writer.finding("again", make.found("again-f"), Evidence("fence-square"), supersedes="same-22-f")
-    assert life.writer.flush()
-    wanted = {"check": "fence-square", "jig": "big-sled", "saw": None} | same
-    with read.open_read(path) as db:
-        assert ids(read.known_findings(db, **wanted)) == [f"same-{n}-f" for n in range(3, 22)] + ["again-f"]
-        assert ids(read.known_findings(db, **wanted | {"hold": None})) == ["hold-f"]
-        assert ids(read.known_findings(db, **wanted | {"saw": "cabinet"})) == []
-
-
 def test_dates_are_put_right_once_the_clock_is_known(live, path, make) -> None:
     """A Pi without a clock chip wakes up in 1970 and learns the time later; order never depends on it."""
     clock = make.Clock(monotonic_s=50.0, wall_s=100.0, synced=False)
@@ -180,10 +162,9 @@ def test_json_lines_hold_all(live, path) -> None:
     life = live()
     finding, evidence = life.whole_check("run-1", instrument="cable 1")
     life.writer.flush()
-    out = io.StringIO()
     with read.open_read(path) as db:
-        assert export.json_lines(db, read.list_findings(db), out) == 1
-    line = json.loads(out.getvalue())
+        (row,) = read.list_findings(db)
+        line = json.loads(export.json_line(db, row, []))
     assert msgspec.convert(line["finding"], Finding) == finding
     assert msgspec.convert(line["evidence"], Evidence) == evidence
     assert (line["run"], line["instrument"]) == ("run-1", "cable 1")
