@@ -6,6 +6,7 @@ May import: bench.log, bench.daemon, bench.settings, bench.wire.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import time
 from collections.abc import Mapping
@@ -347,8 +348,12 @@ class Answers:
         """No further than the client reads: a slow one only waits for itself."""
         unread: list[Unread] = []
         pieces = history.exported(self.service.paths.log, request.id, unread)
-        while (text := await asyncio.to_thread(next, pieces, None)) is not None:
-            for start in range(0, len(text), EXPORT_PIECE):
-                client.send(LogText(text[start : start + EXPORT_PIECE], False, request.ref))
-                await client.drained()
+        try:
+            while (text := await asyncio.to_thread(next, pieces, None)) is not None:
+                for start in range(0, len(text), EXPORT_PIECE):
+                    client.send(LogText(text[start : start + EXPORT_PIECE], False, request.ref))
+                    await client.drained()
+        finally:
+            with contextlib.suppress(ValueError):  # at this moment it reads, in its thread
+                pieces.close()
         client.send(LogText("", True, request.ref, unread))

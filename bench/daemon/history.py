@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import math
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -118,7 +118,7 @@ def as_shown(evidence: Evidence) -> Evidence:
     return msgspec.structs.replace(evidence, traces=traces)
 
 
-def exported(path: Path, finding: str | None, unread: list[Unread]) -> Iterator[str]:
+def exported(path: Path, finding: str | None, unread: list[Unread]) -> Generator[str, None, None]:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line each.
 
     In pieces, and the log is not held between them: it may take as long as it takes. unread: takes what could not be
