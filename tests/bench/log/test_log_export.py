@@ -22,7 +22,7 @@ from bench.client import WireClient
 from bench.commands.log import log
 from bench.daemon.answers import Answers
 from bench.daemon.clients import DROP, Clients
-from bench.log import read
+from bench.log import export, read
 from bench.wire import LogExport, LogText, Version, encode
 
 DAEMON = """
@@ -137,44 +137,41 @@ def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
 
 
 def peak_mib(process: int) -> float:
-    (line,) = [
-        one for one in Path(f"/proc/{process}/status").read_text().splitlines() if one.startswith("VmHWM")
-    ]
-    return int(line.split()[1]) / 1024
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024
+
+
+CLIENT = """
+import sys
+from bench.cli import main
+try:
+    main()
+except SystemExit:
+    from tests.bench.log.test_log_export import peak_mib
+    print(peak_mib("self"), file=sys.stderr)
+"""
+
+
+def exported(at: Path, what: list[str], env: dict[str, str]) -> tuple[str, float]:
+    """Hash of what a client of its own gives out, and how large it grew."""
+    args = [sys.executable, "-c", CLIENT, "log", "export", *what, "--socket", str(at)]
+    with subprocess.Popen(args, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env) as client:
+        assert client.stdout is not None and client.stderr is not None
+        digest = hashlib.file_digest(client.stdout, "sha256").hexdigest()
+        return digest, float(client.stderr.read().split()[-1])
 
 
 def export_measured(path: Path, at: Path) -> tuple[str, dict[str, float]]:
-    """The export by a client of its own through a daemon of its own; its hash, and by how much each grew, in MiB."""
+    """The export through a daemon of its own; its hash, and by how many MiB each grew beyond one result's export."""
     env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])}
     daemon = subprocess.Popen([sys.executable, "-c", DAEMON, str(path), str(at)], env=env)
     try:
         while not at.exists():
             assert daemon.poll() is None
-        run("export", "run-00001-f", "--socket", str(at))  # what it needs for any
+        _, one = exported(at, ["run-00001-f"], env)
         before = peak_mib(daemon.pid)
-        asked = "import resource, sys; from bench.cli import main\ntry: main(sys.argv[1:])\nexcept SystemExit: pass\n"
-        asked += "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
-        grown, digest = {}, ""
-        for what in ("run-00001-f", ""):
-            args = [
-                sys.executable,
-                "-c",
-                asked,
-                "log",
-                "export",
-                *([what] if what else []),
-                "--socket",
-                str(at),
-            ]
-            client = subprocess.Popen(args, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env)
-            assert client.stdout is not None and client.stderr is not None
-            digest = hashlib.file_digest(client.stdout, "sha256").hexdigest()
-            grown["client"] = int(client.stderr.read().split()[-1]) / 1024 - grown.get("client", 0.0)
-            assert client.wait() == 0
-            client.stdout.close()
-            client.stderr.close()
-        grown["daemon"] = peak_mib(daemon.pid) - before
-        return digest, grown
+        digest, whole = exported(at, [], env)
+        return digest, {"client": whole - one, "daemon": peak_mib(daemon.pid) - before}
     finally:
         daemon.terminate()
         daemon.wait()
@@ -185,8 +182,6 @@ def whole_export(live, path: Path, tmp_path: Path, count: int) -> dict[str, floa
     digest, grown = export_measured(path, tmp_path / "socket")
     wanted = hashlib.sha256()
     with read.open_read(path) as db:
-        from bench.log import export
-
         for row in read.each_finding(db, []):
             wanted.update(export.json_line(db, row, []).encode())
     assert digest == wanted.hexdigest()
