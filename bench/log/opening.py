@@ -49,7 +49,8 @@ def _ours(error: Exception, path: Path) -> LogError:
 def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
     """In place where that leaves nothing behind that its owner could not write; else a copy."""
     beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
-    if os.geteuid() == path.stat().st_uid or all(file.exists() for file in beside):
+    ours = os.geteuid() == path.stat().st_uid
+    if ours or all(file.exists() for file in beside):
         db = sqlite3.connect(
             f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=5.0, check_same_thread=False
         )
@@ -60,6 +61,8 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
             db.close()
             if "no such table" in str(error):
                 raise LogError(f"{path} holds no log yet") from error
+            if ours:
+                raise
         except BaseException:
             db.close()
             raise

@@ -6,10 +6,14 @@ import csv
 import io
 import json
 import os
+import shutil
 import sqlite3
+import tempfile
 import threading
 import time
+import warnings
 from contextlib import closing
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -124,6 +128,50 @@ def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
         with pytest.raises(sqlite3.OperationalError):
             db.execute("DELETE FROM finding")
     assert {file: file.read_bytes() for file in folder.iterdir()} == before
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root may become a member of another group")
+def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
+    """As the unit makes it: the folder 0750, its umask; while it is written to, and afterwards."""
+    unit = (Path(__file__).parents[3] / "systemd/sweepgauge.service").read_text()
+    folder = Path(tempfile.mkdtemp(prefix="service-"))  # every way to the tests' own is closed to others
+    path = folder / "log.sqlite"
+    before = os.umask(int(unit.split("UMask=")[1][:4], 8))
+    try:
+        life = live()
+        for run in ("run-1", "run-2"):
+            life.whole_check(run)
+            assert life.writer.flush()
+            assert as_member(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
+        life.writer.close()
+        assert as_member(path) == ["run-1-f", "run-2-f"]
+    finally:
+        os.umask(before)
+        shutil.rmtree(folder)
+
+
+def as_member(path: Path, group: int = 54321) -> list[str]:
+    for file in (path.parent, *path.parent.iterdir()):
+        os.chown(file, -1, group)
+    path.parent.chmod(0o750)
+    ours, theirs = os.pipe()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
+        child = os.fork()
+    if child == 0:
+        try:
+            os.setgroups([group])
+            os.setgid(group + 1)
+            os.setuid(group + 1)
+            with read.open_read(path) as db:
+                os.write(theirs, " ".join(ids(read.list_findings(db))).encode())
+        finally:
+            os._exit(0)
+    os.close(theirs)
+    with open(ours) as told:
+        rows = told.read().split()
+    os.waitpid(child, 0)
+    return rows
 
 
 def test_a_reader_cannot_write(live, path) -> None:
