@@ -138,7 +138,7 @@ def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
     path = folder / "log.sqlite"
     before = os.umask(int(unit.split("UMask=")[1][:4], 8))
     try:
-        life = live()
+        life = live(at=path)
         for run in ("run-1", "run-2"):
             life.whole_check(run)
             assert life.writer.flush()
