@@ -125,13 +125,16 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     unread: list[Unread] = []
-    if log_path is not None:
-        pieces = from_file(lambda h: h.exported(_there(log_path), id, unread))
-    else:
-        pieces = _exported(socket_path, id, unread)
-    while text := from_file(lambda _: next(pieces, None)):
+    pieces = _exported(socket_path, id, unread) if log_path is None else _out_of(log_path, id, unread)
+    for text in pieces:
         click.echo(text, nl=False)
     return tell_unread(unread)
+
+
+def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
+    pieces = from_file(lambda h: h.exported(_there(log_path), id, unread))
+    while text := from_file(lambda _: next(pieces, None)):
+        yield text
 
 
 def _exported(socket: str | None, id: str | None, unread: list[Unread]) -> Iterator[str]:

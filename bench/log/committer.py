@@ -312,7 +312,7 @@ class Committer:
                 append.event(db, key, self._clock(), None, "log-salvaged", data)
             if lacking:
                 append.event(db, key, self._clock(), None, "log-lacks", lacking)
-            acknowledged.settle(self.path, db)
+            (acknowledged.settle if lacking else acknowledged.note)(self.path, db)
         except BaseException:
             db.close()
             raise

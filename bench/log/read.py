@@ -25,10 +25,12 @@ from bench.log.rows import EventRow, Happened, LogDamaged, LogError, OpenRun, Sw
 
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
+LOG_EVENTS = ("log-salvaged", "log-lacks")  # the log was damaged; rows that were told as saved are missing
+
 # events of instruments, of the clock and of the log itself
 _OF_ITSELF = (
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
-    *("clock", "clock-jumped", "log-salvaged", "log-lacks", "refused-by-log", "not-recorded"),
+    *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
 )
 
 T = TypeVar("T")
@@ -124,11 +126,11 @@ def events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
 
 
 def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float, str, dict[str, object]]]:
-    """(wall s, kind, data) of what instruments did outside and inside checks, in the order of recording."""
+    """(wall s, kind, data) of what instruments and the log did outside and inside checks, in the order of recording."""
     rows = db.execute(
-        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ?"
-        " AND kind IN ('instrument', 'held', 'spoiled', 'unit') ORDER BY event_key",
-        (since,),
+        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND json_valid(data_json)"
+        " AND kind IN ('instrument', 'held', 'spoiled', 'unit', ?, ?) ORDER BY event_key",
+        (since, *LOG_EVENTS),
     )
     return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
 
