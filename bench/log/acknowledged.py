@@ -39,11 +39,13 @@ def beside(log: Path) -> Path:
 
 
 def read(log: Path) -> Acknowledged | None:
-    """None where there is no such file. Raises LogDamaged."""
+    """None where there is no such file, or it was made just before the power went. Raises LogDamaged."""
     try:
         block = beside(log).read_bytes()
     except FileNotFoundError:
         return None
+    if not block.strip(b"\0"):
+        return None  # not yet written: nobody was told of anything
     checksum, _, text = block.rstrip(b" \n").partition(b" ")
     if checksum != b"%08x" % zlib.crc32(text):
         raise LogDamaged(f"{beside(log)} is damaged: what was told as saved is not known by it")
