@@ -16,6 +16,17 @@ MOST_MORE = 30  # pushes more in a set-up that anybody would still take; common 
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
 
+class Unread(msgspec.Struct, frozen=True):
+    """Something in the log that can no longer be read: a result, the evidence behind one, a move.
+
+    number: its place in the log; at: when it was recorded, ISO 8601, where that can be read.
+    """
+
+    what: Literal["result", "evidence", "move"]
+    number: int
+    at: str | None = None
+
+
 class Quantity(msgspec.Struct, frozen=True):
     name: str
     value: float

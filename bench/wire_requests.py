@@ -162,10 +162,13 @@ class Live(Tagged, frozen=True, tag="live"):
 
 
 class LogList(Tagged, frozen=True, tag="log-list"):
+    """The latest so many; before: of those that are older than this result."""
+
     jig: str | None = None
     check: str | None = None
     most: int = 50
     ref: int | None = None
+    before: str | None = None
 
 
 class LogShow(Tagged, frozen=True, tag="log-show"):

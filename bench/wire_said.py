@@ -12,7 +12,7 @@ import msgspec
 
 from bench.asking import Ask
 from bench.checks.options import Option
-from bench.finding import Finding, Verdict
+from bench.finding import Finding, Unread, Verdict
 from bench.gear import Jig, Saw, Square
 from bench.wire_requests import Tagged
 
@@ -323,13 +323,15 @@ class RawBytes(Tagged, frozen=True, tag="bytes"):
 class LogRows(Tagged, frozen=True, tag="log-rows"):
     """Newest first. moves: by finding id what became of its move: "planned", "made", "verified".
 
-    superseded: those that a later look at the same check took the place of.
+    superseded: those that a later look at the same check took the place of. unread: what lies among them and can no
+    longer be read.
     """
 
     findings: list[Finding]
     moves: dict[str, str] = {}
     superseded: list[str] = []
     ref: int | None = None
+    unread: list[Unread] = []
 
 
 class LogOne(Tagged, frozen=True, tag="log-one"):
@@ -360,11 +362,12 @@ class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
 
 
 class LogText(Tagged, frozen=True, tag="log-text"):
-    """A piece of an export; `last` ends it."""
+    """A piece of an export; `last` ends it. unread: with the last, all that could not be read."""
 
     text: str
     last: bool
     ref: int | None = None
+    unread: list[Unread] = []
 
 
 Said = (

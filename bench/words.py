@@ -6,8 +6,9 @@ May import: bench.finding, bench.units.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Unread
 from bench.units import System, across, give_or_take, length_words, slope_words
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
@@ -68,3 +69,27 @@ def settle_words(finding: Finding, units: System) -> str:
     if settle.part == "between sweeps":
         return "More than 12 pushes a set-up would be needed: look for what sets them apart, such as seat or hold."
     return f"This set-up cannot settle it, however many passes. It hangs on: {settle.part}."
+
+
+def unread_words(unread: Sequence[Unread]) -> str:
+    """What of the log could not be read, each counted once, with its number and its date."""
+    lines = []
+    for what, (one, several) in _UNREAD.items():
+        found = {u.number: u.at for u in unread if u.what == what}
+        if found:
+            which = ", ".join(
+                f"{n} ({at[:10]})" if at is not None else str(n) for n, at in sorted(found.items())[:_NAMED]
+            )
+            more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+            lines.append(
+                f"{len(found)} {several if len(found) > 1 else one} could not be read: number {which}{more}."
+            )
+    return " ".join([*lines, "The others are not affected."])
+
+
+_UNREAD = {
+    "result": ("result", "results"),
+    "evidence": ("result's passes", "results' passes"),
+    "move": ("move", "moves"),
+}
+_NAMED = 10  # of them are named

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bench.commands.common import json_option, socket_option
-from bench.commands.log import asked, from_file, known_kind
+from bench.commands.log import known_kind, listed, tell_unread
 
 if TYPE_CHECKING:
     from bench.drift import Look, Stretch
@@ -42,18 +42,13 @@ def drift(
     Example:  sweepgauge drift --jig big-sled
     """
     known_kind(kind)
-    units: System = "mm"
     # one fence: what the others had moved counts too
     of = None if kind is None or _turns_fence(kind) else kind
-    if log_path is not None:
-        path = log_path
-        findings, moves, superseded = from_file(lambda h: h.listed(path, jig=jig, check=of, most=MOST))
-    else:
-        reply, units = asked(socket_path, jig, of, MOST)
-        findings, moves, superseded = reply.findings, reply.moves, reply.superseded
-    moved = {name for name, became in moves.items() if became in ("made", "verified")}
-    gone = set(superseded)
-    in_order = [f for f in reversed(findings) if f.id not in gone]
+    reply, units = listed(socket_path, log_path, jig, of, MOST)
+    status = tell_unread(reply.unread)
+    moved = {name for name, became in reply.moves.items() if became in ("made", "verified")}
+    gone = set(reply.superseded)
+    in_order = [f for f in reversed(reply.findings) if f.id not in gone]
     series = [
         _one(key, group, moved | _others_moves(key, in_order, moved))
         for key, group in _grouped(in_order)
@@ -62,14 +57,14 @@ def drift(
     if as_json:
         import msgspec
 
-        click.echo(msgspec.json.encode({"series": [_plain(*one) for one in series]}))
+        click.echo(msgspec.json.encode({"series": [_plain(*one) for one in series], "unread": reply.unread}))
     else:
         for key, quantity, stretches in series:
             for line in _words(key, quantity, stretches, units):
                 click.echo(line)
         if not series:
             click.echo("nothing yet")
-    return 1 if any(stretches[-1].alarms for _, _, stretches in series) else 0
+    return 1 if any(stretches[-1].alarms for _, _, stretches in series) else status
 
 
 Key = tuple[str, str | None, str | None]  # check, jig, saw

@@ -6,17 +6,20 @@ neighbours.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from bench.commands.common import Complaint, connect, json_option, socket_option
+from bench.commands.common import Complaint, connect, json_option, say, socket_option
 
 if TYPE_CHECKING:
+    from bench.finding import Unread
     from bench.units import System
     from bench.wire import LogRows
+
+PAGE = 100  # results in one answer of the daemon: under a mebibyte
 
 T = TypeVar("T")
 
@@ -51,25 +54,21 @@ def list_(
     from bench.words import finding_words
 
     known_kind(kind)
-    units: System = "mm"
-    if log_path is not None:
-        rows = from_file(lambda h: h.findings(_there(log_path), jig=jig, check=kind, most=most))
-    else:
-        reply, units = asked(socket_path, jig, kind, most)
-        rows = reply.findings
+    reply, units = listed(socket_path, log_path, jig, kind, most)
+    rows, status = reply.findings, tell_unread(reply.unread)
     if as_json:
         import msgspec
 
-        click.echo(msgspec.json.encode({"findings": rows}))
-        return 0
+        click.echo(msgspec.json.encode({"findings": rows, "unread": reply.unread}))
+        return status
     for finding in rows:
         lines = finding_words(finding, units)
         click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
         if len(lines) > 1:
             click.echo(f"  {lines[1]}")
-    if not rows:
+    if not rows and not reply.unread:
         click.echo("nothing yet")
-    return 0
+    return status
 
 
 @log.command()
@@ -84,6 +83,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     """
     import msgspec
 
+    from bench.log.read import MoveRow
     from bench.wire import LogOne, LogShow
     from bench.words import finding_words
 
@@ -94,7 +94,8 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
         finding = shown.finding
     else:
         reply, units = _ask(socket_path, LogShow(id=id), LogOne)
-        one = {"finding": reply.finding, "evidence": reply.evidence, "moves": reply.moves}
+        moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
+        one = {"finding": reply.finding, "evidence": reply.evidence, "moves": moves}
         finding = reply.finding
     if as_json:
         click.echo(msgspec.json.encode(one))
@@ -125,20 +126,33 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
+    unread: list[Unread] = []
+    pieces = _exported(socket_path, id, unread) if log_path is None else _out_of(log_path, id, unread)
+    for text in pieces:
+        click.echo(text, nl=False)
+    return tell_unread(unread)
+
+
+def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str]:
+    pieces = from_file(lambda h: h.exported(_there(log_path), id, unread))
+    while text := from_file(lambda _: next(pieces, None)):
+        yield text
+
+
+def _exported(socket: str | None, id: str | None, unread: list[Unread]) -> Iterator[str]:
+    """As it comes; the daemon goes on when this has read."""
     from bench.client import Gone, Refused
     from bench.wire import LogExport, LogText
 
-    if log_path is not None:
-        click.echo(from_file(lambda h: h.export_text(_there(log_path), id)), nl=False)
-        return 0
     try:
-        with connect(socket_path) as client:
+        with connect(socket) as client:
             client.send(LogExport(id=id))
             while True:
                 message = client.answer(LogText)
-                click.echo(message.text, nl=False)
+                yield message.text
                 if message.last:
-                    return 0
+                    unread += message.unread
+                    return
     except (Refused, Gone) as error:
         raise Complaint(str(error)) from error
 
@@ -216,12 +230,37 @@ def from_file(call: Callable[[Any], T]) -> T:
         raise Complaint(str(error)) from error
 
 
-def asked(socket: str | None, jig: str | None, kind: str | None, most: int) -> tuple[LogRows, System]:
-    """Findings from the daemon, and the units its user sees."""
+def listed(
+    socket: str | None, log_path: str | None, jig: str | None, kind: str | None, most: int
+) -> tuple[LogRows, System]:
+    """Findings from the daemon or out of a file, newest first, and the units in which they are shown."""
     from bench.wire import LogList, LogRows
 
-    rows, units = _ask(socket, LogList(jig=jig, check=kind, most=most), LogRows)
-    return rows, units
+    if log_path is not None:
+        return from_file(lambda h: h.listed(_there(log_path), jig=jig, check=kind, most=most)), "mm"
+    rows, units = LogRows([]), "mm"
+    while True:
+        want, last = min(PAGE, most - len(rows.findings)), rows.findings[-1:]
+        page: LogRows
+        page, units = _ask(
+            socket, LogList(jig=jig, check=kind, most=want, before=last[0].id if last else None), LogRows
+        )
+        rows.findings.extend(page.findings)
+        rows.moves.update(page.moves)
+        rows.superseded.extend(page.superseded)
+        rows.unread.extend(page.unread)
+        if len(page.findings) < want or len(rows.findings) >= most:
+            return rows, units
+
+
+def tell_unread(unread: list[Unread]) -> int:
+    """The exit status: what could not be read is bad news, and is told beside what could."""
+    if not unread:
+        return 0
+    from bench.words import unread_words
+
+    say(unread_words(unread))
+    return 1
 
 
 def _ask(socket: str | None, request: Any, kind: Any) -> tuple[Any, System]:

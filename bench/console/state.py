@@ -45,6 +45,7 @@ from bench.wire import (
     SweepSaid,
     Version,
 )
+from bench.words import unread_words
 
 PASSES = 24  # kept lines at most
 NOTHING: frozenset[str] = frozenset()
@@ -345,6 +346,9 @@ class State(msgspec.Struct):
 
     def _rows(self, message: LogRows) -> Iterable[str]:
         self.past, self.moves = list(message.findings), dict(message.moves)
+        if message.unread:
+            self.say("log", unread_words(message.unread))
+            return ("past", "notice")
         return ("past",)
 
     def _gear(self, message: GearReply) -> Iterable[str]:

@@ -6,6 +6,7 @@ May import: bench.log, bench.daemon, bench.settings, bench.wire.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import time
 from collections.abc import Mapping
@@ -22,7 +23,7 @@ from bench.daemon.gathering import Bench
 from bench.daemon.learn import Learner
 from bench.daemon.outbox import Send
 from bench.daemon.wrong_use import WrongUse
-from bench.finding import Finding
+from bench.finding import Finding, Unread
 from bench.gear import Gear
 from bench.gear_words import jig_texts, saw_texts, square_texts
 from bench.log.rows import LogError
@@ -52,7 +53,6 @@ from bench.wire import (
     LogExport,
     LogList,
     LogOne,
-    LogRows,
     LogShow,
     LogText,
     Moved,
@@ -120,6 +120,8 @@ class Answers:
             send(Error("wrong-use", str(error), ref))
         except LogError as error:
             send(Error("not-found", str(error), ref))
+        except ConnectionError:
+            raise  # nobody is there any more to hear of it
         except OSError as error:
             send(Error("not-recorded", f"it could not be written: {error}", ref))
         except Exception as error:
@@ -182,7 +184,7 @@ class Answers:
         elif isinstance(request, PutUnits):
             await self._units(send, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
-            await self._from_log(send, request)
+            await self._from_log(client, request)
         else:
             raise WrongUse("this daemon cannot do that")
 
@@ -329,21 +331,26 @@ class Answers:
 
     # ---- the log --------------------------------------------------------------------------------------
 
-    async def _from_log(self, send: Send, request: LogList | LogShow | LogExport | LogEvents) -> None:
+    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport | LogEvents) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
-            rows, moves, superseded = await asyncio.to_thread(
-                history.listed, path, jig=request.jig, check=request.check, most=request.most
+            rows = await asyncio.to_thread(
+                history.listed,
+                path,
+                jig=request.jig,
+                check=request.check,
+                most=request.most,
+                before=request.before,
             )
-            send(LogRows(rows, moves, superseded, request.ref))
+            client.send(msgspec.structs.replace(rows, ref=request.ref))
         elif isinstance(request, LogEvents):
             units = self.service.settings.units
             await asyncio.to_thread(self.service.log.flush, FLUSH)  # events of no check wait for company
             events = await asyncio.to_thread(happened.events, path, request.most, units)
-            send(LogEventRows(events, request.ref))
+            client.send(LogEventRows(events, request.ref))
         elif isinstance(request, LogShow):
             shown = await asyncio.to_thread(history.show, path, request.id)
-            send(
+            client.send(
                 LogOne(
                     shown.finding,
                     msgspec.Raw(msgspec.json.encode(shown.evidence)),
@@ -352,7 +359,18 @@ class Answers:
                 )
             )
         else:
-            text = await asyncio.to_thread(history.export_text, path, request.id)
-            for start in range(0, max(1, len(text)), EXPORT_PIECE):
-                last = start + EXPORT_PIECE >= len(text)
-                send(LogText(text[start : start + EXPORT_PIECE], last, request.ref))
+            await self._export(client, request)
+
+    async def _export(self, client: Client, request: LogExport) -> None:
+        """No further than the client reads: a slow one only waits for itself."""
+        unread: list[Unread] = []
+        pieces = history.exported(self.service.paths.log, request.id, unread)
+        try:
+            while (text := await asyncio.to_thread(next, pieces, None)) is not None:
+                for start in range(0, len(text), EXPORT_PIECE):
+                    client.send(LogText(text[start : start + EXPORT_PIECE], False, request.ref))
+                    await client.drained()
+        finally:
+            with contextlib.suppress(ValueError):  # at this moment it reads, in its thread
+                pieces.close()
+        client.send(LogText("", True, request.ref, unread))

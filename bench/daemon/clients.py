@@ -34,6 +34,7 @@ class SocketHeld(Exception):
 class Client:
     def __init__(self, writer: asyncio.StreamWriter) -> None:
         self._transport = writer.transport
+        self.drained = writer.drain  # waits until the client has read most of what was sent
         self.watching = False
         self.most: float | None = None  # messages a second per instrument
         self.capturing: str | None = None

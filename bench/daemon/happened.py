@@ -11,6 +11,7 @@ from typing import Any
 
 from bench.daemon.wall_clock import jump_words
 from bench.log import read
+from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Happened
 from bench.units import System, length_words
 from bench.wire import LogEvent
@@ -73,12 +74,11 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
     if kind == "opened":
         return f"The log was opened by {data.get('program')}."
     if kind == "log-salvaged":
-        lost = data.get("unreadable")
-        return (
-            f"The log was damaged. It was set aside as {data.get('set_aside')}; {data.get('sweeps')} sweeps and "
-            f"{data.get('findings')} findings were read out of it"
-            + (f", {lost} rows could not be read." if lost else ".")
-        )
+        return salvage_words(data)
+    if kind == "log-lacks":
+        return lacking_words(data)
+    if kind == "unread":
+        return "One event of the log can no longer be read."
     if kind == "not-recorded":
         return f"{data.get('readings')} readings of a pass were not recorded: {data.get('why')}."
     return f"The log could not take one entry: {data.get('why')}."

@@ -1,6 +1,6 @@
 """What earlier findings tell, read from the log beside the writer. Blocking; called off the event loop.
 
-May import: bench.log, bench.checks, bench.finding.
+May import: bench.log, bench.checks, bench.finding, bench.wire.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import math
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +18,9 @@ from bench.checks import checks, find
 from bench.checks.model import Evidence, EvidenceGear, Known, Measured, Pool, SquareHistory, SweepHistory
 from bench.checks.options import understood
 from bench.checks.shared.remarks import NOT_TURNED
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Unread
 from bench.log import export, load, read
+from bench.wire import LogRows
 
 LOOK_BACK = 200  # findings gone through, at most, for the twenty that fit; ten years of them take too long
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
@@ -52,37 +53,47 @@ def live_past(path: Path) -> LivePast:
     return past
 
 
-def findings(
-    path: Path, *, jig: str | None = None, check: str | None = None, most: int = 50
-) -> list[Finding]:
+def latest(path: Path, most: int) -> list[Finding]:
     """Newest first."""
     with read.open_read(path) as db:
-        rows = read.list_findings(db, jig=jig, check=check, last=most)
-    return [row.finding for row in reversed(rows)]
+        return [row.finding for row in reversed(read.list_findings(db, last=most))]
+
+
+def unread(path: Path) -> list[Unread]:
+    """Results that are there and can no longer be read."""
+    found: list[Unread] = []
+    with read.open_read(path) as db:
+        for _ in read.each_finding(db, found):
+            pass
+    return found
 
 
 def listed(
-    path: Path, *, jig: str | None = None, check: str | None = None, most: int = 50
-) -> tuple[list[Finding], dict[str, str], list[str]]:
-    """Findings, newest first; by finding id what became of its move: planned, made, verified; those superseded."""
+    path: Path,
+    *,
+    jig: str | None = None,
+    check: str | None = None,
+    most: int = 50,
+    before: str | None = None,
+) -> LogRows:
+    """Findings, newest first; what became of the move of each."""
+    unread: list[Unread] = []
     with read.open_read(path) as db:
-        rows = read.list_findings(db, jig=jig, check=check, last=most)
-        moves = read.moves(db)
-    shown = {row.finding.id for row in rows}
-    became = {
-        m.finding: "verified" if m.verified_by else "made" if m.made is not None else "planned"
-        for m in moves
-        if m.finding in shown
-    }
+        rows = read.list_findings(db, jig=jig, check=check, last=most, before=before, unread=unread)
+        became = {
+            m.finding: "verified" if m.verified_by else "made" if m.made is not None else "planned"
+            for row in rows
+            for m in read.moves(db, finding=row.finding.id, unread=unread)
+        }
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
-    return [row.finding for row in reversed(rows)], became, superseded
+    return LogRows([row.finding for row in reversed(rows)], became, superseded, unread=unread)
 
 
 def show(path: Path, finding: str) -> Shown:
     """Raises LogError when there is no such finding."""
     with read.open_read(path) as db:
         found, evidence = read.show_finding(db, finding)
-        moves = [m for m in read.moves(db) if m.finding == found.id]
+        moves = list(read.moves(db, finding=found.id))
     return Shown(found, evidence, moves)
 
 
@@ -110,19 +121,24 @@ def as_shown(evidence: Evidence) -> Evidence:
     return msgspec.structs.replace(evidence, traces=traces)
 
 
-def export_text(path: Path, finding: str | None) -> str:
-    """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line each."""
-    out = io.StringIO()
+def exported(path: Path, finding: str | None, unread: list[Unread]) -> Generator[str, None, None]:
+    """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line each.
+
+    In pieces, and the log is not held between them: it may take as long as it takes. unread: takes what could not be
+    read.
+    """
     with read.open_read(path) as db:
-        if finding is not None:
-            evidence = read.show_finding(db, finding)[1]
-            columns = find(evidence.check).columns
-            swept = columns == ("sweep", "placement", "travel", "reading")
-            extra = ("t", "seat", "hold") if swept else ()
-            export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
-        else:
-            export.json_lines(db, read.list_findings(db), out)
-    return out.getvalue()
+        if finding is None:
+            for row in read.each_finding(db, unread):
+                yield export.json_line(db, row, unread)
+            return
+        evidence = read.show_finding(db, finding)[1]
+        columns = find(evidence.check).columns
+        swept = columns == ("sweep", "placement", "travel", "reading")
+        extra = ("t", "seat", "hold") if swept else ()
+        out = io.StringIO()
+        export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+    yield out.getvalue()
 
 
 def known(

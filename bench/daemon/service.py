@@ -35,6 +35,7 @@ from bench.log.writer import LogWriter
 from bench.settings import Paths, Settings
 from bench.wire import Asking, Concluded, Notice, RawBytes, Readings, Recording, Version
 from bench.wire import Saved as SavedSaid
+from bench.words import unread_words
 
 log = logging.getLogger("sweepgauge")
 
@@ -115,10 +116,11 @@ class Service:
             log.info("ready: socket %s, log %s", self.paths.socket, self.paths.log)
             ticking = self._loop.create_task(self._tick_on())
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
+            looking = self._loop.create_task(self._look_through())
             await self._stop.wait()
             notify("STOPPING=1")
-            ticking.cancel()
-            loading.cancel()
+            for task in (ticking, loading, looking):
+                task.cancel()
         finally:
             self.panel.stop()
             await self.learner.stop()
@@ -129,7 +131,7 @@ class Service:
             log.info("ended; %s", "all is saved" if saved else "NOT RECORDED: not everything could be saved")
 
     def _take_up(self) -> None:
-        left = self.log.unfinished
+        left = self._left = self.log.unfinished
         self.notes.extend(left.words)
         for words in left.words:
             log.warning("%s", words)
@@ -141,8 +143,19 @@ class Service:
             self.notes.append(words)
             log.warning("%s", words)
         with contextlib.suppress(Exception):
-            self.last = history.findings(self.paths.log, most=LAST)
+            self.last = history.latest(self.paths.log, LAST)
             self.bench.live.past = history.live_past(self.paths.log)
+
+    async def _look_through(self) -> None:
+        """Whether each result of the log can still be read: said now, and not when one is wanted."""
+        with contextlib.suppress(LogError):
+            if unread := await asyncio.to_thread(history.unread, self.paths.log):
+                self._note(unread_words(unread))
+
+    def _note(self, words: str) -> None:
+        self.notes.append(words)
+        log.warning("%s", words)
+        self.tell(Notice("log", words))
 
     async def _tick_on(self) -> None:
         interval = watchdog_interval()
@@ -179,6 +192,12 @@ class Service:
     # ---- what the log says --------------------------------------------------------------------------
 
     def _saved(self, saved: Saved) -> None:
+        if (
+            self.log.unfinished is not self._left
+        ):  # another file, or one that was damaged while it was written
+            self._left = self.log.unfinished
+            for words in self._left.about_log:
+                self._note(words)
         self.bench.outbox.saved(saved.upto, [ticket for ticket, _ in saved.refused])
         for sweep in saved.sweeps:
             self.tell(SavedSaid("sweep", sweep))

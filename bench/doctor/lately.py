@@ -10,12 +10,14 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.doctor.matter import Matter, told
-from bench.log.read import instrument_events, open_read
+from bench.doctor.matter import Matter, fault, told
+from bench.log.read import LOG_EVENTS, instrument_events, open_read
+from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 
 DAY = 86_400.0  # s
 LAST = 5  # of them are told with their times
+_CARD = "keep a copy: `sweepgauge log export`; then put in a new card, cards wear out"
 _STATES = {
     "silent": "fell silent",
     "no-reading": "said it had no reading",
@@ -36,20 +38,27 @@ def lately(log: Path, now: float) -> Iterator[Matter]:
     happened: dict[str, list[tuple[float, str, str]]] = {}
     for wall, kind, data in rows:
         if (what := _trouble(kind, data)) is not None:
-            happened.setdefault(str(data.get("name", "")), []).append((wall, *what))
+            about = "log" if kind in LOG_EVENTS else str(data.get("name", ""))
+            happened.setdefault(about, []).append((wall, *what))
     for name, troubles in happened.items():
         counts = Counter(short for _, short, _ in troubles)
         said = ", ".join(f"{short} {_times(count)}" for short, count in counts.items())
-        yield told(
-            name,
-            f"in the last 24 hours it {said}",
-            evidence=tuple(f"{_clock(wall)} {words}" for wall, _, words in troubles[-LAST:]),
+        words = f"in the last 24 hours it {said}"
+        evidence = tuple(f"{_clock(wall)} {words}" for wall, _, words in troubles[-LAST:])
+        yield (
+            fault(name, words, _CARD, evidence=evidence)
+            if name == "log"
+            else told(name, words, evidence=evidence)
         )
 
 
 def _trouble(kind: str, data: dict[str, object]) -> tuple[str, str] | None:
     """(what it did, in words; the whole sentence) of an event; None where all was well."""
     words = str(data.get("words", ""))
+    if kind == "log-salvaged":
+        return "was damaged and read out", salvage_words(data)
+    if kind == "log-lacks":
+        return "lost what was saved", lacking_words(data)
     if kind == "held":
         return "leapt and came back", f"leapt to {data.get('value')} mm and came back: not used"
     if kind == "unit":

@@ -20,7 +20,7 @@ from typing import NamedTuple, TypeVar
 
 import msgspec
 
-from bench.log import append, read, recover
+from bench.log import acknowledged, append, read, recover
 from bench.log.faults import is_damage, why
 from bench.log.place import Place, Replaced
 from bench.log.rows import LogError, Saved, Stamp, Unfinished
@@ -193,6 +193,8 @@ class Committer:
                 continue
             retry = FIRST_RETRY_S
             self._done(batch, saved)
+            if saved.findings:
+                self._merge()
         self._release()
 
     def _next_batch(self) -> list[_Act]:
@@ -236,6 +238,8 @@ class Committer:
         db.execute("COMMIT")
         if not self._place.stands():
             raise Replaced
+        if any(act.urgent for act in batch):
+            acknowledged.note(self.path, db)
         bad = {ticket for ticket, _ in refused}
         good = [act for act in batch if act.ticket not in bad]
         return Saved(
@@ -244,6 +248,14 @@ class Committer:
             tuple(act.finding for act in good if act.finding is not None),
             tuple(refused),
         )
+
+    def _merge(self) -> None:
+        """After a finding the write-ahead file holds nothing that the log does not: a lost one costs one check."""
+        assert self._place.db is not None
+        try:
+            self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+        except sqlite3.Error as error:
+            self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One act on the open transaction; why the log cannot take it, or None."""
@@ -292,7 +304,7 @@ class Committer:
         self._place.take()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, salvaged = opened.db, opened.unfinished.salvage
+        db, salvaged, lacking = opened.db, opened.unfinished.salvage, opened.unfinished.lacking
         try:
             key = self._boot_key
             if not append.knows_boot(db, key, self._boot_id):  # a first opening, or another file is there now
@@ -305,10 +317,13 @@ class Committer:
             if salvaged is not None:
                 data = msgspec.to_builtins(salvaged)
                 append.event(db, key, self._clock(), None, "log-salvaged", data)
+            if lacking:
+                append.event(db, key, self._clock(), None, "log-lacks", lacking)
+            (acknowledged.settle if lacking else acknowledged.note)(self.path, db)
         except BaseException:
             db.close()
             raise
-        if self._boot_key == 0 or salvaged is not None:
+        if self._boot_key == 0 or opened.unfinished.about_log:
             self.unfinished = opened.unfinished
         self._place.opened(db)
         self._boot_key = key

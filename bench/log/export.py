@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import csv
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TextIO
 
 import msgspec
 
 from bench.checks.model import Evidence, Trace
+from bench.finding import Unread
 from bench.log import load
 from bench.log.read import FindingRow
 from bench.log.rows import LogDamaged
@@ -22,33 +23,30 @@ SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
 _PLACEMENT, _TRAVEL, _READING = ("placement", "what", "end"), ("travel", "station"), ("reading", "width")
 
 
-def json_lines(db: sqlite3.Connection, rows: Iterable[FindingRow], out: TextIO) -> int:
-    """One object a line: the finding with its run, what replaced it, and its whole evidence.
+def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
+    """The finding with its run, what replaced it, and its whole evidence; one object.
 
-    Evidence that can no longer be read is null, with the reason under `damaged`.
+    Evidence that can no longer be read is null, with the reason under `damaged`, and is put into `unread`.
     """
-    count = 0
-    for row in rows:
-        evidence: Evidence | None = None
-        damaged: str | None = None
-        try:
-            _, evidence = load.finding(db, row.finding.id)
-        except LogDamaged as error:
-            damaged = str(error)
-        line = {
-            "run": row.run,
-            "wall_s": row.wall_s,
-            "clock_synced": row.synced,
-            "instrument": row.instrument,
-            "hold": row.hold,
-            "superseded_by": row.superseded_by,
-            "finding": row.finding,
-            "evidence": evidence,
-            "damaged": damaged,
-        }
-        out.write(msgspec.json.encode(line).decode() + "\n")
-        count += 1
-    return count
+    evidence: Evidence | None = None
+    damaged: str | None = None
+    try:
+        _, evidence = load.finding(db, row.finding.id)
+    except LogDamaged as error:
+        damaged = str(error)
+        unread.append(Unread("evidence", row.order, row.finding.at))
+    line = {
+        "run": row.run,
+        "wall_s": row.wall_s,
+        "clock_synced": row.synced,
+        "instrument": row.instrument,
+        "hold": row.hold,
+        "superseded_by": row.superseded_by,
+        "finding": row.finding,
+        "evidence": evidence,
+        "damaged": damaged,
+    }
+    return msgspec.json.encode(line).decode() + "\n"
 
 
 def sweeps_csv(evidence: Evidence, out: TextIO, columns: Sequence[str] = SWEEP_COLUMNS) -> int:

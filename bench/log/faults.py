@@ -1,14 +1,22 @@
 """What is wrong with a disk or a log file: damage or not, and in words for the user.
 
-May import: the standard library.
+May import: the standard library, msgspec and bench.log.rows.
 """
 
 from __future__ import annotations
 
 import errno
 import sqlite3
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import msgspec
+
+from bench.log.rows import LogDamaged
 
 _DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
+_SAID = ("unsupported file format", "Could not decode to UTF-8")  # errors to which sqlite3 gives no name
 
 
 def is_damage(error: BaseException) -> bool:
@@ -17,8 +25,19 @@ def is_damage(error: BaseException) -> bool:
     return (
         name.startswith(_DAMAGE)
         or isinstance(error, UnicodeDecodeError)
-        or (isinstance(error, sqlite3.Error) and "unsupported file format" in str(error))
+        or (isinstance(error, sqlite3.Error) and any(words in str(error) for words in _SAID))
     )
+
+
+@contextmanager
+def contained(what: str) -> Iterator[None]:
+    """Turns whatever damage to a row does to whoever reads it into LogDamaged; what: the row, for the message."""
+    try:
+        yield
+    except (sqlite3.Error, ValueError, TypeError, zlib.error, msgspec.MsgspecError) as error:
+        if isinstance(error, sqlite3.Error) and not is_damage(error):
+            raise
+        raise LogDamaged(f"{what} can no longer be read: {error}") from error
 
 
 def why(error: Exception) -> str:

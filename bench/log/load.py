@@ -15,6 +15,7 @@ import msgspec
 from bench.checks.model import Evidence, EvidenceGear, Lean, Tap, Trace
 from bench.finding import Finding
 from bench.log import packing
+from bench.log.faults import contained
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
 from bench.log.store import all_digests, trace_digest
 
@@ -28,7 +29,7 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
     digest, placement, travel, reading, push, sweep, seat, hold, at = row
-    try:
+    with contained(f"pass {sweep!r} is damaged in the log and"):
         kept = Trace(
             placement=placement,
             travel=packing.unpack_floats(travel),
@@ -39,8 +40,6 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
             hold=hold,
             at=None if at is None else packing.unpack_floats(at),
         )
-    except packing.PackingError as error:
-        raise LogDamaged(f"the numbers of sweep {sweep!r} are damaged in the log: {error}") from error
     if trace_digest(kept) != digest:
         raise LogDamaged(f"sweep {sweep!r} is damaged in the log: its checksum does not agree")
     return kept
@@ -112,28 +111,40 @@ def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]
 
 def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
     """A finding with all that it was worked out from. LogError if unknown, LogDamaged if unreadable."""
-    row = db.execute(
-        "SELECT finding_key, finding_json, evidence_json, gear_key, crc32, traces_sha256 FROM finding"
-        " WHERE finding = ?",
-        (name,),
-    ).fetchone()
-    if row is None:
-        raise LogError(f"the log has no finding {name!r}")
-    key, found, rest, gear_key, crc, digests = row
-    if zlib.crc32((found + rest).encode()) != crc:
-        raise LogDamaged(f"the finding {name!r} is damaged in the log: its checksum does not agree")
-    keys = db.execute(
-        "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position", (key,)
-    ).fetchall()
-    traces = [trace(db, trace_key) for (trace_key,) in keys]
-    if all_digests([trace_digest(kept) for kept in traces]) != digests:
-        raise LogDamaged(f"the finding {name!r} is damaged in the log: sweeps of its evidence are missing")
-    evidence = msgspec.structs.replace(
-        msgspec.convert(json.loads(rest), Evidence),
-        traces=traces,
-        gear=gear(db, gear_key),
-    )
-    return msgspec.json.decode(found, type=Finding), evidence
+    with contained(f"the finding {name!r} is damaged in the log and"):
+        row = db.execute(
+            f"SELECT {FOUND}, f.finding_key, gear_key, traces_sha256 FROM finding AS f WHERE finding = ?",
+            (name,),
+        ).fetchone()
+        if row is None:
+            raise LogError(f"the log has no finding {name!r}")
+        found, rest = sound_finding(*row[:3])
+        key, gear_key, digests = row[3:]
+        keys = db.execute(
+            "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position", (key,)
+        ).fetchall()
+        traces = [trace(db, trace_key) for (trace_key,) in keys]
+        if all_digests([trace_digest(kept) for kept in traces]) != digests:
+            raise LogDamaged(
+                f"the finding {name!r} is damaged in the log: passes of its evidence are missing"
+            )
+        evidence = msgspec.structs.replace(
+            msgspec.convert(json.loads(rest), Evidence),
+            traces=traces,
+            gear=gear(db, gear_key),
+        )
+        return found, evidence
+
+
+# as bytes, which are there also where they are no text any more
+FOUND = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
+
+
+def sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]:
+    """The finding and the JSON of its evidence. Raises LogDamaged, MsgspecError."""
+    if zlib.crc32(found + rest) != crc:
+        raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
+    return msgspec.json.decode(found, type=Finding), rest
 
 
 def open_runs(db: sqlite3.Connection, *, traces: bool = True) -> list[OpenRun]:

@@ -1,37 +1,43 @@
 """Reading a log without disturbing it: findings and their evidence, events, moves, what is known from before.
 
-May import: the standard library, msgspec and bench.log. Works beside a daemon that has the log open, on a
-read-only medium, and on a file that belongs to somebody else. All functions take what `open_read` yields.
+May import: the standard library, msgspec and bench.log. All functions take what `open_read` yields.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
-import os
-import shutil
+import logging
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any, Literal, TypeVar
 
 import msgspec
 
 from bench.checks.model import Evidence
-from bench.finding import Finding, Move
-from bench.log import load, schema
-from bench.log.faults import is_damage, why
+from bench.finding import Finding, Move, Unread
+from bench.log import load, opening
+from bench.log.faults import contained
 from bench.log.rows import EventRow, Happened, LogDamaged, LogError, OpenRun, SweepRecord
 
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 
+LOG_EVENTS = ("log-salvaged", "log-lacks")  # the log was damaged; rows that were told as saved are missing
+
 # events of instruments, of the clock and of the log itself
 _OF_ITSELF = (
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
-    *("clock", "clock-jumped", "log-salvaged", "refused-by-log", "not-recorded"),
+    *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
 )
 
-_COPIES = 5  # tries to copy a log that is being written to
+T = TypeVar("T")
+
+open_read = opening.open_read
+
+_log = logging.getLogger(__name__)
 
 
 class FindingRow(msgspec.Struct, frozen=True):
@@ -57,31 +63,6 @@ class MoveRow(msgspec.Struct, frozen=True):
     verified_by: str | None
 
 
-@contextmanager
-def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
-    """A connection that cannot write. Raises LogError: no file, newer, not ours, damaged (also inside)."""
-    path = Path(path).absolute()
-    if not path.is_file():
-        raise LogError(f"there is no log at {path}")
-    with tempfile.TemporaryDirectory(prefix="log-read-") as scratch:
-        try:
-            schema.refuse_foreign(path)
-            opened = _connect(path, Path(scratch))
-        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
-            raise _ours(error, path) from error
-        with closing(opened) as db:
-            try:
-                yield db
-            except (sqlite3.Error, UnicodeDecodeError) as error:
-                raise _ours(error, path) from error
-
-
-def _ours(error: Exception, path: Path) -> LogError:
-    if is_damage(error):
-        return LogDamaged(f"{path} is damaged: {error}; a daemon that opens it salvages what it can")
-    return LogError(f"{path} cannot be read: {why(error)}")
-
-
 def list_findings(
     db: sqlite3.Connection,
     *,
@@ -89,34 +70,26 @@ def list_findings(
     check: str | None = None,
     since: float | None = None,
     last: int | None = None,
+    before: str | None = None,
+    unread: list[Unread] | None = None,
 ) -> list[FindingRow]:
-    """Oldest first. since: seconds since 1970 UTC; last: only so many, the newest."""
+    """Oldest first. since: seconds since 1970 UTC; last: only so many, the newest; before: older than this one.
+
+    unread: takes what is there and can no longer be read; it is a warning in the journal where none is given.
+    """
     wanted = [("f.jig = ?", jig), ("f.check_kind = ?", check)]
-    rows = _findings(db, [(clause, value) for clause, value in wanted if value is not None], None)
+    end = _last_number(db, "finding") + 1
+    if before is not None:
+        row = db.execute("SELECT finding_key FROM finding WHERE finding = ?", (before,)).fetchone()
+        end = row[0] if row else 0
+    rows = _findings(db, range(end - 1, 0, -1), unread, [(c, v) for c, v in wanted if v is not None])
     found = (row for row in rows if since is None or row.wall_s >= since)
-    return _oldest_first(found, last)
+    return list(itertools.islice(found, last))[::-1]
 
 
-def known_findings(
-    db: sqlite3.Connection,
-    *,
-    check: str,
-    jig: str | None,
-    saw: str | None,
-    instrument: str | None,
-    hold: str | None,
-    last: int = KNOWN_FINDINGS,
-) -> list[FindingRow]:
-    """Earlier findings that may speak for a new one: the same in all of these, not superseded, in order."""
-    same = [
-        ("f.check_kind = ?", check),
-        ("f.jig IS ?", jig),
-        ("f.saw IS ?", saw),
-        ("r.instrument IS ?", instrument),
-        ("r.hold IS ?", hold),
-        ("f.superseded_by IS ?", None),
-    ]
-    return _oldest_first(_findings(db, same, last), last)
+def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
+    """All of them, oldest first, of which none is kept and between which the log is not held."""
+    return _findings(db, range(1, _last_number(db, "finding") + 1), unread, [])
 
 
 def show_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
@@ -153,11 +126,11 @@ def events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
 
 
 def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float, str, dict[str, object]]]:
-    """(wall s, kind, data) of what instruments did outside and inside checks, in the order of recording."""
+    """(wall s, kind, data) of what instruments and the log did outside and inside checks, in the order of recording."""
     rows = db.execute(
-        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ?"
-        " AND kind IN ('instrument', 'held', 'spoiled', 'unit') ORDER BY event_key",
-        (since,),
+        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND json_valid(data_json)"
+        " AND kind IN ('instrument', 'held', 'spoiled', 'unit', ?, ?) ORDER BY event_key",
+        (since, *LOG_EVENTS),
     )
     return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
 
@@ -171,15 +144,15 @@ def happened(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
     marks = ", ".join("?" * len(_OF_ITSELF))
     rows = db.execute(
         f"""
-        SELECT e.kind, e.data_json, e.wall_s, e.clock_synced, e.monotonic_ns, boot.boot_id,
+        SELECT e.kind, CAST(e.data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns, boot.boot_id,
                r.check_kind, s.placement, s.reason, e.boot_key AS opening, e.event_key AS place
           FROM event AS e JOIN boot ON boot.boot_key = e.boot_key
           LEFT JOIN check_run AS r ON r.run_key = e.run_key
           LEFT JOIN sweep AS s
-            ON e.kind IN ('sweep-ended', 'sweep-undone') AND s.sweep = json_extract(e.data_json, '$.sweep')
-         WHERE e.kind IN ({marks})
-            OR (e.kind = 'sweep-ended' AND json_extract(e.data_json, '$.state') = 'interrupted')
-            OR (e.kind = 'sweep-ended' AND json_extract(e.data_json, '$.reason') GLOB '*[.?!]')
+            ON e.kind IN ('sweep-ended', 'sweep-undone') AND s.sweep = {_said("sweep")}
+         WHERE e.kind IN ({marks}) OR NOT json_valid(e.data_json)
+            OR (e.kind = 'sweep-ended' AND {_said("state")} = 'interrupted')
+            OR (e.kind = 'sweep-ended' AND {_said("reason")} GLOB '*[.?!]')
             OR (e.kind = 'sweep-undone' AND s.reason GLOB '*[.?!]')
          UNION ALL
         SELECT 'opened', json_object('program', program), wall_s, clock_synced, monotonic_ns, boot_id,
@@ -193,8 +166,16 @@ def happened(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
     found = []
     for kind, data, wall, synced, monotonic, boot_id, check, placement, reason, _, _ in rows:
         when, known = _when(wall, bool(synced), monotonic, dates.get(boot_id))
-        found.append(Happened(kind, json.loads(data), when, known, check, placement, reason))
+        try:
+            found.append(Happened(kind, json.loads(data), when, known, check, placement, reason))
+        except ValueError:
+            found.append(Happened("unread", {}, when, known))
     return found
+
+
+def _said(key: str) -> str:
+    """SQL for a value in an event's data; null where that is no JSON any more."""
+    return f"CASE WHEN json_valid(e.data_json) THEN json_extract(e.data_json, '$.{key}') END"
 
 
 def raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
@@ -202,24 +183,25 @@ def raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, l
     return load.raw(db, sweep)
 
 
-def moves(db: sqlite3.Connection, *, jig: str | None = None) -> list[MoveRow]:
-    rows = db.execute(
-        "SELECT m.move, f.finding, m.move_json, m.made_json, v.finding FROM move AS m"
+def moves(
+    db: sqlite3.Connection, *, finding: str | None = None, unread: list[Unread] | None = None
+) -> Iterator[MoveRow]:
+    """In the order in which they were planned; finding: only those that it advised. unread: see `list_findings`."""
+    numbers: Iterable[int] = range(1, _last_number(db, "move") + 1)
+    if finding is not None:
+        query = "SELECT move_key FROM move JOIN finding USING (finding_key) WHERE finding = ?"
+        numbers = [key for (key,) in db.execute(query, (finding,))]
+
+    def made(move: str, finding: str, plan: bytes, became: bytes | None, verified: str | None) -> MoveRow:
+        done = None if became is None else json.loads(became)
+        return MoveRow(move, finding, msgspec.json.decode(plan, type=Move), done, verified)
+
+    query = (
+        "SELECT m.move, f.finding, CAST(m.move_json AS BLOB), CAST(m.made_json AS BLOB), v.finding FROM move AS m"
         " JOIN finding AS f ON f.finding_key = m.finding_key"
-        " LEFT JOIN finding AS v ON v.finding_key = m.verified_by"
-        " WHERE ?1 IS NULL OR f.jig = ?1 ORDER BY m.move_key",
-        (jig,),
+        " LEFT JOIN finding AS v ON v.finding_key = m.verified_by WHERE m.move_key = ?"
     )
-    return [
-        MoveRow(
-            move,
-            finding,
-            msgspec.json.decode(plan, type=Move),
-            None if made is None else json.loads(made),
-            verified,
-        )
-        for move, finding, plan, made, verified in rows
-    ]
+    return _each(db, "move", numbers, query, (), made, unread)
 
 
 def describe(db: sqlite3.Connection) -> dict[str, dict[str, str]]:
@@ -239,37 +221,78 @@ def back_up(path: Path | str, target: Path | str) -> None:
         db.backup(copy)
 
 
+_FINDING = f"""
+    SELECT f.finding_key, r.run, {load.FOUND}, later.finding, r.instrument, r.hold,
+           f.wall_s, f.clock_synced, f.monotonic_ns, boot_id
+      FROM finding AS f
+      LEFT JOIN check_run AS r ON r.run_key = f.run_key LEFT JOIN boot ON boot.boot_key = f.boot_key
+      LEFT JOIN finding AS later ON later.finding_key = f.superseded_by
+     WHERE f.finding_key = ?"""
+
+
 def _findings(
-    db: sqlite3.Connection, wanted: list[tuple[str, str | None]], limit: int | None
+    db: sqlite3.Connection,
+    numbers: Iterable[int],
+    unread: list[Unread] | None,
+    wanted: list[tuple[str, str]],
 ) -> Iterator[FindingRow]:
-    """Newest first."""
-    where = "WHERE " + " AND ".join(clause for clause, _ in wanted) if wanted else ""
     dates = _dates(db)
-    rows = db.execute(
-        "SELECT f.finding_key, r.run, f.finding_json, later.finding, r.instrument, r.hold, f.wall_s,"
-        " f.clock_synced, f.monotonic_ns, boot_id"
-        " FROM finding AS f JOIN check_run AS r ON r.run_key = f.run_key"
-        " JOIN boot ON boot.boot_key = f.boot_key"
-        " LEFT JOIN finding AS later ON later.finding_key = f.superseded_by"
-        f" {where} ORDER BY f.finding_key DESC LIMIT ?",
-        (*(value for _, value in wanted), -1 if limit is None else limit),
-    )
-    for key, run, found, later, instrument, hold, wall, synced, monotonic, boot_id in rows:
-        try:
-            finding = msgspec.json.decode(found, type=Finding)
-        except msgspec.MsgspecError as error:
-            raise LogDamaged(f"finding number {key} of the log can no longer be read: {error}") from error
+
+    def made(key: int, run: str | None, *columns: Any) -> FindingRow:
+        *found, later, instrument, hold, wall, synced, monotonic, boot_id = columns
+        finding, _ = load.sound_finding(*found)
+        if run is None:
+            raise LogDamaged("its check is missing from the log")
         when, known = _when(wall, bool(synced), monotonic, dates.get(boot_id))
-        yield FindingRow(key, run, finding, later, instrument, hold, when, known)
+        return FindingRow(key, run, finding, later, instrument, hold, when, known)
+
+    query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
+    return _each(db, "result", numbers, query, [value for _, value in wanted], made, unread)
 
 
-def _oldest_first(rows: Iterator[FindingRow], last: int | None) -> list[FindingRow]:
-    kept: list[FindingRow] = []
-    for row in rows:
-        if last is not None and len(kept) >= last:
-            break
-        kept.append(row)
-    return kept[::-1]
+def _each(
+    db: sqlite3.Connection,
+    what: Literal["result", "move"],
+    numbers: Iterable[int],
+    query: str,
+    values: Sequence[str],
+    made: Callable[..., T],
+    unread: list[Unread] | None,
+) -> Iterator[T]:
+    """Row by row, so that one that can no longer be read costs only itself, and no other waits for the reader."""
+    for number in numbers:
+        try:
+            with contained(f"{what} number {number} of the log"):
+                row = db.execute(query, (number, *values)).fetchone()
+                one = None if row is None else made(*row)
+        except LogDamaged as error:
+            if unread is None:
+                _log.warning("%s", error)
+            else:
+                unread.append(Unread(what, number, _recorded(db, what, number)))
+        else:
+            if one is not None:
+                yield one
+
+
+def _recorded(db: sqlite3.Connection, what: str, number: int) -> str | None:
+    """When, where so much can still be read."""
+    query = {
+        "result": "SELECT wall_s FROM finding WHERE finding_key = ?",
+        "move": "SELECT wall_s FROM move JOIN event ON event_key = planned_event_key WHERE move_key = ?",
+    }[what]
+    try:
+        with contained(what):
+            (wall,) = db.execute(query, (number,)).fetchone()
+            return datetime.fromtimestamp(wall, UTC).isoformat(timespec="seconds")
+    except (LogDamaged, OverflowError, OSError):
+        return None
+
+
+def _last_number(db: sqlite3.Connection, table: str) -> int:
+    """Of a row that there ever was: no number is given twice, so all rows are found by counting."""
+    (number,) = db.execute("SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)).fetchone()
+    return number or 0
 
 
 def _dates(db: sqlite3.Connection) -> dict[str, float]:
@@ -287,49 +310,3 @@ def _when(wall: float, synced: bool, monotonic_ns: int, zero: float | None) -> t
     if synced or zero is None:
         return wall, synced
     return zero + monotonic_ns / 1e9, True
-
-
-def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
-    """In place where that leaves nothing behind that its owner could not write; else a copy."""
-    beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
-    if os.geteuid() == path.stat().st_uid or all(file.exists() for file in beside):
-        db = sqlite3.connect(
-            f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=5.0, check_same_thread=False
-        )
-        try:
-            db.execute("SELECT count(*) FROM migration").fetchone()
-            return db
-        except sqlite3.OperationalError as error:
-            db.close()
-            if "no such table" in str(error):
-                raise LogError(f"{path} holds no log yet") from error
-        except BaseException:
-            db.close()
-            raise
-    copy = _copy(path, scratch)
-    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)  # may merge the copy's own -wal
-    db.execute("PRAGMA query_only = ON")
-    return db
-
-
-def _copy(path: Path, scratch: Path) -> Path:
-    """The log with its write-ahead log, copied while neither changed."""
-    names = [path.name, path.name + "-wal"]
-    for _ in range(_COPIES):
-        before = _stats(path, names)
-        for name in names:
-            (scratch / name).unlink(missing_ok=True)
-            if (source := path.with_name(name)).exists():
-                shutil.copyfile(source, scratch / name)
-        if _stats(path, names) == before:
-            return scratch / path.name
-    raise LogError(f"{path} is being written to all the time; ask the daemon, or try again")
-
-
-def _stats(path: Path, names: list[str]) -> list[tuple[int, int] | None]:
-    stats = []
-    for name in names:
-        file = path.with_name(name)
-        stat = file.stat() if file.exists() else None
-        stats.append((stat.st_size, stat.st_mtime_ns) if stat else None)
-    return stats

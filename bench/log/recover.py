@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from collections.abc import Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import NamedTuple
 
 import msgspec
 
-from bench.log import load, read, salvage, schema
+from bench.log import acknowledged, load, read, salvage, schema
+from bench.log.acknowledged import TABLES, Acknowledged
 from bench.log.faults import is_damage
 from bench.log.rows import Interrupted, LogDamaged, LogError, OpenRun, Salvage, Unfinished
 
@@ -28,9 +31,12 @@ class Opened(NamedTuple):
 
 def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
     """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for what is no damage."""
+    told, words = _told(path)
     if not damaged:
         try:
-            return _open(path)
+            if _ends_early(path, told):
+                raise LogDamaged(f"{path} ends before what was told as saved")
+            return _open(path, told, words)
         except LogDamaged:
             pass
         except (sqlite3.Error, UnicodeDecodeError) as error:
@@ -38,7 +44,43 @@ def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
                 raise
     salvaged = salvage.set_aside(path)
     db = schema.connect(path)
-    return Opened(db, unfinished(db, salvaged), True)
+    try:
+        return Opened(db, _whole_or_not(db, told, words, salvaged), True)
+    except BaseException:
+        db.close()
+        raise
+
+
+def _told(path: Path) -> tuple[Acknowledged | None, list[str]]:
+    """What was told as saved, and in words where that can no longer be read."""
+    try:
+        return acknowledged.read(path), []
+    except LogDamaged as error:
+        return None, [f"{error}; whether anything is missing from the log is not known."]
+
+
+def _ends_early(path: Path, told: Acknowledged | None) -> bool:
+    """Whether a write-ahead file has to be searched before SQLite takes it for ended and writes over it."""
+    wal = path.with_name(path.name + "-wal")
+    if not wal.exists() or not wal.stat().st_size:
+        return False
+    if not path.exists() or not path.stat().st_size:
+        return True
+    if told is None:
+        return False
+    schema.refuse_foreign(path)
+    with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
+        tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
+        return not tables.issuperset(TABLES) or bool(acknowledged.lacking(db, told))
+
+
+def _whole_or_not(
+    db: sqlite3.Connection, told: Acknowledged | None, words: list[str], salvaged: Salvage | None = None
+) -> Unfinished:
+    lacking = acknowledged.lacking(db, told, salvaged=salvaged is not None)
+    if told is not None:
+        acknowledged.keep_numbers(db, told)
+    return unfinished(db, salvaged, lacking, words)
 
 
 def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
@@ -58,7 +100,12 @@ def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
             timer.join()
 
 
-def unfinished(db: sqlite3.Connection, salvage: Salvage | None = None) -> Unfinished:
+def unfinished(
+    db: sqlite3.Connection,
+    salvage: Salvage | None = None,
+    lacking: Mapping[str, int] | None = None,
+    words: Sequence[str] = (),
+) -> Unfinished:
     """Call before the running sweeps of the last life are marked. LogDamaged where a row is unreadable."""
     try:
         runs = load.open_runs(db)
@@ -72,7 +119,14 @@ def unfinished(db: sqlite3.Connection, salvage: Salvage | None = None) -> Unfini
         ]
     except (ValueError, msgspec.MsgspecError) as error:  # a UnicodeDecodeError is a ValueError
         raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
-    return Unfinished(runs, interrupted, salvage, _sentences(runs, interrupted, salvage))
+    about_log = [*words]
+    if salvage is not None:
+        about_log.append(salvage_words(msgspec.to_builtins(salvage)))
+    if lacking:
+        about_log.append(lacking_words(lacking))
+    return Unfinished(
+        runs, interrupted, salvage, dict(lacking or {}), about_log, about_log + _sentences(runs, interrupted)
+    )
 
 
 def unfinished_read_only(path: Path) -> Unfinished:
@@ -84,26 +138,40 @@ def unfinished_read_only(path: Path) -> Unfinished:
         return Unfinished()
 
 
-def _open(path: Path) -> Opened:
+def _open(path: Path, told: Acknowledged | None, words: list[str]) -> Opened:
     db = schema.connect(path)
     try:
         state = sound(db, CHECK_S)
         if state is False:
             raise LogDamaged(f"{path} is damaged")
-        return Opened(db, unfinished(db), state is True)
+        return Opened(db, _whole_or_not(db, told, words), state is True)
     except BaseException:
         db.close()
         raise
 
 
-def _sentences(runs: list[OpenRun], interrupted: list[Interrupted], salvage: Salvage | None) -> list[str]:
+def salvage_words(data: Mapping[str, object]) -> str:
+    """data: what is in a `Salvage`; of an older program there may be less in it."""
+    rows = data.get("unreadable")
+    return (
+        f"The log was damaged. It was set aside as {data.get('set_aside')}; {data.get('sweeps')} sweeps and"
+        f" {data.get('findings')} findings were read out of it"
+        + (f", {rows} rows could not be read." if rows else ".")
+    )
+
+
+def lacking_words(counts: Mapping[str, object]) -> str:
+    """counts: rows by table. Events are told of only where nothing else is missing."""
+    lost = [
+        f"{count} {words[count != 1]}"
+        for table, words in TABLES.items()
+        if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
+    ]
+    return f"Missing from the log: {' and '.join(lost)}, saved before and lost since. Is the card failing?"
+
+
+def _sentences(runs: list[OpenRun], interrupted: list[Interrupted]) -> list[str]:
     words = []
-    if salvage is not None:
-        words.append(
-            f"The log was damaged. It was set aside as {salvage.set_aside}; {salvage.sweeps} sweeps and"
-            f" {salvage.findings} findings were read out of it"
-            + (f", {salvage.unreadable} rows could not be read." if salvage.unreadable else ".")
-        )
     for sweep in interrupted:
         words.append(
             f"A sweep ({sweep.placement}) of the {sweep.check} check was running when the program ended:"

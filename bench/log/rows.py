@@ -129,11 +129,16 @@ class Salvage(msgspec.Struct, frozen=True):
 
 
 class Unfinished(msgspec.Struct, frozen=True):
-    """What the last life left. words: sentences for the user, most important first."""
+    """What the last life left. lacking: rows by table that were told as saved and are not there.
+
+    words: sentences for the user, most important first; about_log: those of them about the log itself.
+    """
 
     runs: list[OpenRun] = []
     interrupted: list[Interrupted] = []
     salvage: Salvage | None = None
+    lacking: dict[str, int] = {}
+    about_log: list[str] = []
     words: list[str] = []
 
 

@@ -17,9 +17,13 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from pathlib import Path
+from typing import BinaryIO
+
+import msgspec
 
 from bench.log import packing, schema
 from bench.log.rows import LogDamaged, Salvage
+from bench.log.wal import lay_over
 
 _PROBES = 20_000  # rows looked for one by one inside a damaged stretch of a table
 _SILENCE = 300  # rows in a row that are not there: the table's end
@@ -36,6 +40,7 @@ def set_aside(path: Path) -> Salvage:
             if (source := _beside(path, suffix)).exists() and source.stat().st_size:
                 made.append(_beside(aside, suffix))
                 _same_file(source, made[-1])
+        assert made, path  # of nothing, nothing is salvaged
         fresh = _beside(path, ".salvaging")
         for suffix in ("", "-wal", "-shm"):
             _beside(fresh, suffix).unlink(missing_ok=True)
@@ -44,11 +49,10 @@ def set_aside(path: Path) -> Salvage:
         for name in made:
             name.unlink(missing_ok=True)
         raise
-    _beside(aside, "-shm").unlink(missing_ok=True)
     for suffix in ("-wal", "-shm"):
         _beside(path, suffix).unlink(missing_ok=True)
     os.replace(fresh, path)
-    return salvaged
+    return msgspec.structs.replace(salvaged, set_aside=str(made[0]))
 
 
 def _refill(aside: Path, fresh: Path) -> Salvage:
@@ -66,7 +70,7 @@ def _pour(aside: Path, new: sqlite3.Connection) -> int:
     unreadable = 0
     new.execute("PRAGMA foreign_keys = OFF")
     with (
-        tempfile.TemporaryDirectory(prefix="log-salvage-") as scratch,
+        tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
         _readable(aside, Path(scratch)) as old,
     ):
         for table in _TABLES:
@@ -243,12 +247,25 @@ def _give_no_number_twice(new: sqlite3.Connection) -> None:
 
 
 def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
-    """The file as it is, or, where not even its list of tables can be read, a copy with a new such list."""
-    with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
-        return closing(_opened(aside))
+    """A copy with its write-ahead file laid over it; with a new list of tables where its own cannot be read.
+
+    Where only the write-ahead file is left, it is laid over a fresh log.
+    """
+    copy, fresh = scratch / "copy.sqlite", scratch / "fresh.sqlite"
+    with closing(schema.connect(fresh)):
+        pass
+    shutil.copyfile(aside if aside.exists() else fresh, copy)
+    page = struct.unpack(">H", fresh.read_bytes()[16:18])[0]
+    with copy.open("r+b") as file:
+        lay_over(_beside(aside, "-wal"), file)
+        _say_size(file, page)
+        with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
+            return closing(_opened(copy))
+        _lay_list(fresh.read_bytes(), file, page)
+        _say_size(file, page)
     try:
-        return closing(_opened(_with_new_list(aside, scratch / "copy.sqlite")))
-    except (sqlite3.Error, LogDamaged, OSError, struct.error, UnicodeDecodeError):
+        return closing(_opened(copy))
+    except (sqlite3.Error, LogDamaged, UnicodeDecodeError):
         return closing(_empty())
 
 
@@ -270,37 +287,37 @@ def _empty() -> sqlite3.Connection:
     return db
 
 
-def _with_new_list(aside: Path, copy: Path) -> Path:
-    """Lay the list of tables of a fresh log over a copy.
+def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
+    """Lay the list of tables of a fresh log over the damaged one.
 
     Fresh logs of one version have it on the same pages with the same roots, as nothing ever drops a table.
     Page 1 is the root of that list (SQLite's file format, sections 1.3 and 1.6); what else belongs to it
     are the children named in its interior pages (kind 5: cell pointers at 12, each cell begins with its
     child's number, the rightmost child stands at 8).
     """
-    template = copy.with_name("template.sqlite")
-    with closing(schema.connect(template)):
-        pass
-    fresh = template.read_bytes()
-    size = struct.unpack(">H", fresh[16:18])[0]
-    damaged = bytearray(aside.read_bytes())
-    damaged += bytes(-len(damaged) % size)
     todo = [1]
     while todo:
         start = (todo.pop() - 1) * size
         page = fresh[start : start + size]
-        damaged[start : start + size] = page
+        file.seek(start)
+        file.write(page)
         base = 100 if start == 0 else 0
         if page[base] == 5:
             count = struct.unpack(">H", page[base + 3 : base + 5])[0]
             cells = struct.unpack(f">{count}H", page[base + 12 : base + 12 + 2 * count])
             todo += [struct.unpack(">I", page[cell : cell + 4])[0] for cell in (*cells, base + 8)]
-    damaged[28:32] = struct.pack(">I", len(damaged) // size)  # pages in the file; free ones are not known
-    damaged[32:40] = bytes(8)
-    damaged[92:96] = damaged[24:28]  # the page count above is valid for this change counter
-    damaged[18:20] = b"\1\1"  # no write-ahead log belongs to the copy
-    copy.write_bytes(damaged)
-    return copy
+
+
+def _say_size(file: BinaryIO, size: int) -> None:
+    """As many pages as there are, none of them free or in a write-ahead file (file format, section 1.3)."""
+    pages = -(-file.seek(0, os.SEEK_END) // size)
+    file.truncate(pages * size)
+    file.seek(24)
+    changes = file.read(4)
+    for at, value in ((18, b"\1\1"), (28, struct.pack(">I", pages) + bytes(8)), (92, changes)):
+        file.seek(at)
+        file.write(value)
+    file.flush()
 
 
 def _free_name(path: Path) -> Path:

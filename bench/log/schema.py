@@ -14,6 +14,7 @@ from pathlib import Path
 
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import MIGRATIONS, Change
+from bench.log.wal import frames
 
 APPLICATION_ID = 0x53574547  # "SWEG", so that `file` and we can tell the log from other databases
 _NEVER = 10_000  # no program will have made so many changes: such a number is damage
@@ -91,22 +92,15 @@ def refuse_foreign(path: Path) -> None:
 
 
 def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
-    """Version and application as the newest committed copy of page 1 in the write-ahead log has them.
-
-    The format is SQLite's published one: a header of 32 bytes (page size at 8, salt at 16), then frames of
-    a 24-byte header (page number at 0, database size at 4 if it ends a commit, salt at 8) and a page.
-    """
+    """Version and application as the newest committed copy of page 1 in the write-ahead log has them."""
     found = waiting = None
     with wal.open("rb") as file:
-        head = file.read(32)
-        if len(head) < 32:
-            return None
-        size, salt = struct.unpack(">I", head[8:12])[0], head[16:24]
-        while len(frame := file.read(24)) == 24 and frame[8:16] == salt:
-            page = file.read(size) if frame[:4] == b"\0\0\0\1" else file.seek(size, 1) and b""
-            if page:
+        for frame in frames(wal):
+            if frame.page == 1:
+                file.seek(frame.at)
+                page = file.read(100)
                 waiting = (page[60:64], page[68:72])
-            if frame[4:8] != b"\0\0\0\0" and waiting:
+            if frame.commits and waiting:
                 found, waiting = waiting, None
     return found
 

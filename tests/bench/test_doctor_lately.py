@@ -53,3 +53,13 @@ def test_a_quiet_day_and_a_missing_log_are_no_matter(log: LogWriter, tmp_path: P
     assert log.flush()
     assert not list(lately(log.path, NOW))
     assert not list(lately(tmp_path / "none.db", NOW))
+
+
+def test_what_the_log_lost_is_a_fault(log: LogWriter) -> None:
+    at = Stamp(2, NOW - 100, True)
+    log.event(None, "log-salvaged", {"set_aside": "old.db", "sweeps": 3, "findings": 1}, at=at)
+    log.event(None, "log-lacks", {"finding": 2, "sweep": 1}, at=at)
+    assert log.flush()
+    (one,) = lately(log.path, NOW)
+    assert (one.about, one.good) == ("log", False)
+    assert "2 results and 1 pass, saved before and lost since" in one.evidence[-1]

@@ -78,9 +78,11 @@ class Life:
         self.writer.end_sweep(sweep, "whole", trace=trace)
         return trace
 
-    def whole_check(self, run: str, sweeps: int = 3, **more: object) -> tuple[Finding, Evidence]:
+    def whole_check(
+        self, run: str, sweeps: int = 3, count: int = 50, **more: object
+    ) -> tuple[Finding, Evidence]:
         self.begin(run, **more)
-        traces = [self.sweep(f"{run}-s{n}", run) for n in range(sweeps)]
+        traces = [self.sweep(f"{run}-s{n}", run, count=count) for n in range(sweeps)]
         finding = found(f"{run}-f", **{key: more[key] for key in ("jig",) if key in more})
         evidence = Evidence(
             "fence-square", traces, {"sweeps": 3}, GEAR, leans=[Lean("handle-right", -0.01, 0.02)]

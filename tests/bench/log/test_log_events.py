@@ -81,6 +81,8 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     ("kind", "data", "says"),
     [
         ("log-salvaged", {"set_aside": "old.db", "sweeps": 3, "findings": 1, "unreadable": 2}, "set aside"),
+        ("log-lacks", {"finding": 1, "sweep": 4, "event": 9}, "1 result and 4 passes, "),
+        ("log-lacks", {"event": 2}, "2 events, "),
         ("not-recorded", {"sweep": "s", "readings": 40, "why": "the log was stalled"}, "40 readings"),
         ("refused-by-log", {"why": "no such sweep"}, "no such sweep"),
         ("learned", {"what": "travel", "values": {"port": "/dev/x", "grows": "away"}}, "port /dev/x"),
@@ -97,7 +99,9 @@ def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
     for kind in read._OF_ITSELF:
         about = happened._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
-        assert (about == "log") == (kind in ("log-salvaged", "not-recorded", "refused-by-log")), kind
+        assert (about == "log") == (
+            kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")
+        ), kind
 
 
 def test_the_command_reads_a_file_in_local_time_and_as_json(live, path, monkeypatch) -> None:

@@ -6,10 +6,14 @@ import csv
 import io
 import json
 import os
+import shutil
 import sqlite3
+import tempfile
 import threading
 import time
+import warnings
 from contextlib import closing
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -37,24 +41,6 @@ def test_lists_by_jig_check_time_and_number(live, path, make) -> None:
         assert ids(read.list_findings(db, check="rip-fence")) == []
         assert ids(read.list_findings(db, last=2)) == ["run-2-f", "run-3-f"]
         assert ids(read.list_findings(db, since=1_800_000_000.0 + 1.5 * 86_400)) == ["run-2-f", "run-3-f"]
-
-
-def test_known_findings_are_the_same_in_everything_and_the_last_twenty(live, path, make) -> None:
-    life = live()
-    same = {"instrument": "cable 1", "hold": "left"}
-    for number in range(23):
-        life.whole_check(f"same-{number}", sweeps=1, **same)
-    life.whole_check("jig", sweeps=1, **same, jig="small-sled")
-    life.whole_check("instrument", sweeps=1, instrument="cable 2", hold="left")
-    life.whole_check("hold", sweeps=1, instrument="cable 1")
-    life.begin("again", **same)
-    life.writer.finding("again", make.found("again-f"), Evidence("fence-square"), supersedes="same-22-f")
-    assert life.writer.flush()
-    wanted = {"check": "fence-square", "jig": "big-sled", "saw": None} | same
-    with read.open_read(path) as db:
-        assert ids(read.known_findings(db, **wanted)) == [f"same-{n}-f" for n in range(3, 22)] + ["again-f"]
-        assert ids(read.known_findings(db, **wanted | {"hold": None})) == ["hold-f"]
-        assert ids(read.known_findings(db, **wanted | {"saw": "cabinet"})) == []
 
 
 def test_dates_are_put_right_once_the_clock_is_known(live, path, make) -> None:
@@ -144,6 +130,50 @@ def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
     assert {file: file.read_bytes() for file in folder.iterdir()} == before
 
 
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root may become a member of another group")
+def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
+    """As the unit makes it: the folder 0750, its umask; while it is written to, and afterwards."""
+    unit = (Path(__file__).parents[3] / "systemd/sweepgauge.service").read_text()
+    folder = Path(tempfile.mkdtemp(prefix="service-"))  # every way to the tests' own is closed to others
+    path = folder / "log.sqlite"
+    before = os.umask(int(unit.split("UMask=")[1][:4], 8))
+    try:
+        life = live(at=path)
+        for run in ("run-1", "run-2"):
+            life.whole_check(run)
+            assert life.writer.flush()
+            assert as_member(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
+        life.writer.close()
+        assert as_member(path) == ["run-1-f", "run-2-f"]
+    finally:
+        os.umask(before)
+        shutil.rmtree(folder)
+
+
+def as_member(path: Path, group: int = 54321) -> list[str]:
+    for file in (path.parent, *path.parent.iterdir()):
+        os.chown(file, -1, group)
+    path.parent.chmod(0o750)
+    ours, theirs = os.pipe()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
+        child = os.fork()
+    if child == 0:
+        try:
+            os.setgroups([group])
+            os.setgid(group + 1)
+            os.setuid(group + 1)
+            with read.open_read(path) as db:
+                os.write(theirs, " ".join(ids(read.list_findings(db))).encode())
+        finally:
+            os._exit(0)
+    os.close(theirs)
+    with open(ours) as told:
+        rows = told.read().split()
+    os.waitpid(child, 0)
+    return rows
+
+
 def test_a_reader_cannot_write(live, path) -> None:
     live().whole_check("run-1")
     with read.open_read(path) as db, pytest.raises(sqlite3.OperationalError, match="readonly"):
@@ -180,10 +210,9 @@ def test_json_lines_hold_all(live, path) -> None:
     life = live()
     finding, evidence = life.whole_check("run-1", instrument="cable 1")
     life.writer.flush()
-    out = io.StringIO()
     with read.open_read(path) as db:
-        assert export.json_lines(db, read.list_findings(db), out) == 1
-    line = json.loads(out.getvalue())
+        (row,) = read.list_findings(db)
+        line = json.loads(export.json_line(db, row, []))
     assert msgspec.convert(line["finding"], Finding) == finding
     assert msgspec.convert(line["evidence"], Evidence) == evidence
     assert (line["run"], line["instrument"]) == ("run-1", "cable 1")

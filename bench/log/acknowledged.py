@@ -1,0 +1,123 @@
+"""What was told as saved, in a small file beside the log: what is missing from the log is known by it.
+
+May import: the standard library, msgspec and bench.log. Rows of these tables are never deleted and no number is given
+twice, so that the highest number less the count of rows is how many are missing. The file is one block of 512 bytes,
+which a disk writes whole or not at all; it is written after the commit and before anybody is told of it.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import zlib
+from pathlib import Path
+
+import msgspec
+
+from bench.log.rows import LogDamaged
+
+BLOCK_BYTES = 512  # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
+TABLES = {  # rows that are counted, in words: one and several
+    "finding": ("result", "results"),
+    "sweep": ("pass", "passes"),
+    "move": ("move", "moves"),
+    "event": ("event", "events"),
+}
+
+Counts = dict[str, int]  # by table
+
+
+class Acknowledged(msgspec.Struct, frozen=True):
+    """highest: number of the last row that was told as saved; missing: rows whose loss is known and was told."""
+
+    highest: Counts = {}
+    missing: Counts = {}
+
+
+def beside(log: Path) -> Path:
+    return log.with_name(log.name + ".acknowledged")
+
+
+def read(log: Path) -> Acknowledged | None:
+    """None where there is no such file, or it was made just before the power went. Raises LogDamaged."""
+    try:
+        block = beside(log).read_bytes()
+    except FileNotFoundError:
+        return None
+    if not block.strip(b"\0"):
+        return None  # not yet written: nobody was told of anything
+    checksum, _, text = block.rstrip(b" \n").partition(b" ")
+    if checksum != b"%08x" % zlib.crc32(text):
+        raise LogDamaged(f"{beside(log)} is damaged: what was told as saved is not known by it")
+    try:
+        return msgspec.json.decode(text, type=Acknowledged)
+    except msgspec.MsgspecError as error:
+        raise LogDamaged(f"{beside(log)} is not as it was written: {error}") from error
+
+
+def note(log: Path, db: sqlite3.Connection) -> None:
+    """Call after each commit that somebody will be told of, before they are."""
+    try:
+        before = read(log)
+    except LogDamaged:
+        before = None
+    _write(log, Acknowledged(_highest(db), _gaps(db, {}) if before is None else before.missing))
+
+
+def settle(log: Path, db: sqlite3.Connection) -> None:
+    """What is missing now was told: it is not told again."""
+    _write(log, Acknowledged(_highest(db), _gaps(db, {})))
+
+
+def lacking(db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False) -> Counts:
+    """How many rows of which table are missing that were not known to be; none where nothing was ever told.
+
+    salvaged: the log was damaged just now, so that a gap in it is news even where nothing is known of before.
+    """
+    if told is None and not salvaged:
+        return {}
+    told = told or Acknowledged()
+    gaps = _gaps(db, told.highest)
+    return {table: more for table in TABLES if (more := gaps[table] - told.missing.get(table, 0)) > 0}
+
+
+def keep_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
+    """A row to come must not take the number of one that was lost."""
+    highest = _highest(db)
+    db.execute("BEGIN IMMEDIATE")
+    for table in TABLES:
+        if (number := told.highest.get(table, 0)) > highest[table]:
+            db.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
+            db.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, number))
+    db.execute("COMMIT")
+
+
+def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
+    given = _highest(db)
+    counts = {t: db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in TABLES}
+    return {table: max(given[table], highest.get(table, 0)) - counts[table] for table in TABLES}
+
+
+def _highest(db: sqlite3.Connection) -> Counts:
+    rows = dict(db.execute("SELECT name, seq FROM sqlite_sequence"))
+    return {table: rows.get(table, 0) for table in TABLES}
+
+
+def _write(log: Path, told: Acknowledged) -> None:
+    """In place, so that it needs no room on a full disk and wears one block."""
+    text = msgspec.json.encode(told)
+    block = (b"%08x " % zlib.crc32(text) + text).ljust(BLOCK_BYTES - 1) + b"\n"
+    assert len(block) == BLOCK_BYTES, len(block)
+    fresh = not beside(log).exists()
+    descriptor = os.open(beside(log), os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    try:
+        os.pwrite(descriptor, block, 0)
+        os.fdatasync(descriptor)
+    finally:
+        os.close(descriptor)
+    if fresh:
+        folder = os.open(log.parent, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

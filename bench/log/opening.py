@@ -1,0 +1,95 @@
+"""Opening a log to read it, wherever it lies and whoever has it: never a byte of it or beside it is changed for good.
+
+May import: the standard library and bench.log. Works beside a daemon that has the log open, on a read-only medium, and
+on a file that belongs to somebody else.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from bench.log import schema
+from bench.log.faults import is_damage, why
+from bench.log.rows import LogDamaged, LogError
+
+_COPIES = 5  # tries to copy a log that is being written to
+
+
+@contextmanager
+def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
+    """A connection that cannot write. Raises LogError: no file, newer, not ours, damaged (also inside)."""
+    path = Path(path).absolute()
+    if not path.is_file():
+        raise LogError(f"there is no log at {path}")
+    with tempfile.TemporaryDirectory(prefix="log-read-") as scratch:
+        try:
+            schema.refuse_foreign(path)
+            opened = _connect(path, Path(scratch))
+        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
+            raise _ours(error, path) from error
+        with closing(opened) as db:
+            try:
+                yield db
+            except (sqlite3.Error, UnicodeDecodeError) as error:
+                raise _ours(error, path) from error
+
+
+def _ours(error: Exception, path: Path) -> LogError:
+    if is_damage(error):
+        return LogDamaged(f"{path} is damaged: {error}; a daemon that opens it salvages what it can")
+    return LogError(f"{path} cannot be read: {why(error)}")
+
+
+def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
+    """In place where that leaves nothing behind that its owner could not write; else a copy."""
+    beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
+    ours = os.geteuid() == path.stat().st_uid
+    if ours or all(file.exists() for file in beside):
+        db = sqlite3.connect(
+            f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=5.0, check_same_thread=False
+        )
+        try:
+            db.execute("SELECT count(*) FROM migration").fetchone()
+            return db
+        except sqlite3.OperationalError as error:
+            db.close()
+            if "no such table" in str(error):
+                raise LogError(f"{path} holds no log yet") from error
+            if ours:
+                raise
+        except BaseException:
+            db.close()
+            raise
+    copy = _copy(path, scratch)
+    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)  # may merge the copy's own -wal
+    db.execute("PRAGMA query_only = ON")
+    return db
+
+
+def _copy(path: Path, scratch: Path) -> Path:
+    """The log with its write-ahead log, copied while neither changed."""
+    names = [path.name, path.name + "-wal"]
+    for _ in range(_COPIES):
+        before = _stats(path, names)
+        for name in names:
+            (scratch / name).unlink(missing_ok=True)
+            if (source := path.with_name(name)).exists():
+                shutil.copyfile(source, scratch / name)
+        if _stats(path, names) == before:
+            return scratch / path.name
+    raise LogError(f"{path} is being written to all the time; ask the daemon, or try again")
+
+
+def _stats(path: Path, names: list[str]) -> list[tuple[int, int] | None]:
+    stats = []
+    for name in names:
+        file = path.with_name(name)
+        stat = file.stat() if file.exists() else None
+        stats.append((stat.st_size, stat.st_mtime_ns) if stat else None)
+    return stats

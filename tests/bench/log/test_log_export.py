@@ -1,0 +1,203 @@
+"""The whole log out, through the daemon's socket: its own clients, answers and history, and the real commands."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+import json
+import os
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from bench.client import WireClient
+from bench.commands.log import log
+from bench.daemon.answers import Answers
+from bench.daemon.clients import DROP, Clients
+from bench.log import export, read
+from bench.wire import LogExport, LogText, Version, encode
+
+DAEMON = """
+import asyncio, sys
+from pathlib import Path
+from tests.bench.log.test_log_export import serve
+asyncio.run(serve(Path(sys.argv[1]), Path(sys.argv[2]), None))
+"""
+
+
+async def serve(path: Path, at: Path, begun: Callable[[], None] | None) -> None:
+    """What answers for the log in the daemon, without its instruments; until it is cancelled."""
+    service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path))
+    clients = Clients(at, lambda: Version("test", log=str(path)), Answers(service).answer)
+    await clients.start()
+    if begun is not None:
+        begun()
+    try:
+        await asyncio.Event().wait()
+    finally:
+        await clients.stop()
+
+
+@pytest.fixture
+def answering(path: Path, tmp_path: Path) -> Iterator[Callable[[], Path]]:
+    """Begins to answer for the test's log; gives the socket."""
+    loop, begun, tasks = asyncio.new_event_loop(), threading.Event(), []
+
+    def start() -> Path:
+        tasks.append(loop.create_task(serve(path, tmp_path / "socket", begun.set)))
+        thread.start()
+        assert begun.wait(10)
+        return tmp_path / "socket"
+
+    def run() -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            loop.run_until_complete(tasks[0])
+
+    thread = threading.Thread(target=run)
+    yield start
+    if tasks:
+        loop.call_soon_threadsafe(tasks[0].cancel)
+        thread.join(10)
+    loop.close()
+
+
+def run(*args: str):
+    return CliRunner().invoke(log, args, standalone_mode=False, catch_exceptions=False)
+
+
+def record(live, count: int, readings: int = 200) -> None:
+    life = live()
+    for number in range(count):
+        life.whole_check(f"run-{number:05}", sweeps=2, count=readings)
+        if number % 100 == 0:
+            life.writer.flush(30)
+    assert life.writer.flush(30) and life.writer.close()
+
+
+def test_a_result_with_a_move_is_shown(live, path, make, answering) -> None:
+    life = live()
+    finding, _ = life.whole_check("run-1")
+    life.writer.move_planned("move-1", finding.id, make.move)
+    life.writer.move_made("move-1", {"distance_mm": 0.15})
+    life.writer.close()
+    at = answering()
+    shown = run("show", finding.id, "--socket", str(at))
+    assert shown.return_value == 0
+    assert shown.output.splitlines()[-1] == "  The move was made by 0.15 mm; not verified yet."
+    answer = json.loads(run("show", finding.id, "--socket", str(at), "--json").output)
+    assert answer["moves"][0]["made"] == {"distance_mm": 0.15}
+
+
+def test_more_than_a_client_may_leave_unread_is_exported(live, path, answering) -> None:
+    record(live, 40, readings=800)
+    at = answering()
+    whole = run("export", "--log", str(path)).stdout_bytes
+    assert len(whole) > 1.5 * DROP
+    assert run("export", "--socket", str(at)).stdout_bytes == whole
+    one = "run-00007-f"
+    assert run("export", one, "--socket", str(at)).output == run("export", one, "--log", str(path)).output
+
+
+def test_a_list_of_more_than_one_page(live, path, answering, monkeypatch) -> None:
+    monkeypatch.setattr("bench.commands.log.PAGE", 4)
+    record(live, 11, readings=4)
+    at = answering()
+    for most in ("3", "8", "50"):
+        ask = ("list", "--most", most, "--json")
+        asked = [run(*ask, "--socket", str(at)).output, run(*ask, "--log", str(path)).output]
+        assert asked[0] == asked[1]
+        assert len(json.loads(asked[0])["findings"]) == min(int(most), 11)
+
+
+def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
+    """Neither another client, nor the write-ahead file: the log is not held between two results."""
+    record(live, 20, readings=800)
+    at = answering()
+    with socket.socket(socket.AF_UNIX) as stuck:
+        stuck.connect(str(at))
+        stuck.send(encode(LogExport()))
+        stuck.recv(100)
+        assert run("list", "--socket", str(at)).return_value == 0
+        life = live("boot-b")
+        life.whole_check("later")
+        assert life.writer.flush()
+        assert life.writer._committer._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
+    with WireClient(at) as client:  # and it may go away in the midst of it
+        client.send(LogExport())
+        assert isinstance(client.next(5.0), LogText)
+    assert run("export", "--socket", str(at)).return_value == 0
+
+
+def peak_mib(process: int) -> float:
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024
+
+
+CLIENT = """
+import sys
+from bench.cli import main
+try:
+    main()
+except SystemExit:
+    from tests.bench.log.test_log_export import peak_mib
+    print(peak_mib("self"), file=sys.stderr)
+"""
+
+
+def exported(at: Path, what: list[str], env: dict[str, str]) -> tuple[str, float]:
+    """Hash of what a client of its own gives out, and how large it grew."""
+    args = [sys.executable, "-c", CLIENT, "log", "export", *what, "--socket", str(at)]
+    with subprocess.Popen(args, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env) as client:
+        assert client.stdout is not None and client.stderr is not None
+        digest = hashlib.file_digest(client.stdout, "sha256").hexdigest()
+        return digest, float(client.stderr.read().split()[-1])
+
+
+def export_measured(path: Path, at: Path) -> tuple[str, dict[str, float]]:
+    """The export through a daemon of its own; its hash, and by how many MiB each grew beyond one result's export."""
+    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[3])}
+    daemon = subprocess.Popen([sys.executable, "-c", DAEMON, str(path), str(at)], env=env)
+    try:
+        while not at.exists():
+            assert daemon.poll() is None
+        _, one = exported(at, ["run-00001-f"], env)
+        before = peak_mib(daemon.pid)
+        digest, whole = exported(at, [], env)
+        return digest, {"client": whole - one, "daemon": peak_mib(daemon.pid) - before}
+    finally:
+        daemon.terminate()
+        daemon.wait()
+
+
+def whole_export(live, path: Path, tmp_path: Path, count: int) -> dict[str, float]:
+    record(live, count, readings=400)
+    digest, grown = export_measured(path, tmp_path / "socket")
+    wanted = hashlib.sha256()
+    with read.open_read(path) as db:
+        for row in read.each_finding(db, []):
+            wanted.update(export.json_line(db, row, []).encode())
+    assert digest == wanted.hexdigest()
+    return grown
+
+
+@pytest.mark.ci
+def test_three_hundred_results_through_the_daemon(live, path, tmp_path) -> None:
+    grown = whole_export(live, path, tmp_path, 300)
+    assert max(grown.values()) <= 10
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+def test_ten_thousand_results_through_the_daemon(live, path, tmp_path) -> None:
+    grown = whole_export(live, path, tmp_path, 10_000)
+    passed = max(grown.values()) <= 10
+    print(json.dumps({"test": "whole log out, MiB more", "figure": grown, "limit": 10, "pass": passed}))
+    assert passed
