@@ -23,7 +23,7 @@ from bench.units import System, length_words
 
 HOLD = 0.5  # s that the reading must hold
 LEAD = 0.1  # s of it that may lie before the press: the hand presses after the sled has stopped
-COARSEST = 0.01  # mm; no indicator counts by more, though it may not have shown a smaller step yet
+COARSEST = 0.01  # mm; a count that is not known is no larger, though no smaller step was seen yet
 COUNTS = 3.0  # spread of a reading at rest; common practice, no source
 NOISES = 6.0  # the same in standard deviations of its noise
 LOUDEST = 4.0  # counts of standard deviation; more is no noise of an instrument at rest

@@ -84,3 +84,28 @@ def test_a_slow_instrument_is_slow_but_heard() -> None:
     feed(detector, 0.0, [1.0] * 6, step=0.32)
     detector.press(2.0)
     assert feed(detector, 2.1, [1.0] * 6, step=0.32)
+
+
+def test_a_button_that_bounces_sends_one_number() -> None:
+    detector = RestDetector(0.001)
+    detector.readings([5.0, 5.3], [1.234, 1.235])
+    taken = detector.button(6.0)
+    assert taken is not None and taken.value == 1.234
+    assert detector.button(9.0) is None
+
+
+def test_a_slow_stream_that_loses_a_reading_is_no_button() -> None:
+    detector = RestDetector(0.001)
+    for at in (0.0, 0.5, 1.0, 1.5, 2.5, 3.5):  # two were lost
+        detector.readings([at], [at])
+        assert detector.button(at + 0.99) is None or at == 0.0
+
+
+@pytest.mark.parametrize("rate", [8, 10, 13])
+def test_a_steady_creep_is_no_noise(rate: int) -> None:
+    """Its steps are all alike: as noise it would be allowed six times as much as it goes in a reading."""
+    detector = RestDetector(0.001)
+    feed(detector, 0.0, [n / rate for n in range(10)], 1 / rate)
+    detector.press(10 / rate)
+    answers = feed(detector, 10 / rate, [n / rate for n in range(10, 80)], 1 / rate)
+    assert [type(answer) for _, answer in answers] == [Restless]
