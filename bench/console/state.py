@@ -281,9 +281,7 @@ class State(msgspec.Struct):
         return ("line", "notice", "ask")
 
     def _fitted(self, message: Fitted) -> Iterable[str]:
-        if any(p.sweep == message.sweep for p in self.passes):
-            fitted = Pass.of(message)
-            self.passes = [fitted if p.sweep == message.sweep else p for p in self.passes]
+        self.passes = [Pass.of(message) if p.sweep == message.sweep else p for p in self.passes]
         return ("line",)
 
     def _mark(self, message: MarkTaken) -> Iterable[str]:

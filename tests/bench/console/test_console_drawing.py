@@ -293,9 +293,9 @@ def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
         state.hear(Asking("run", "fence-square", ask=ask))
 
     wanted(1)
-    for number, at in enumerate((25.0, 75.0), 1):
-        state.hear(MarkTaken("handle-left", at, number, 4, 2.5))
-        wanted(number + 1)
+    for mark, at in enumerate((25.0, 75.0), 1):
+        state.hear(MarkTaken("handle-left", at, mark, 4, 2.5))
+        wanted(mark + 1)
     assert state.line is not None and state.line.travel == [25.0, 75.0]
     wanted(2)
     assert state.line.travel == [25.0] and state.line.reading == [2.5]
