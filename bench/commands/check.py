@@ -316,7 +316,7 @@ def moved(jig: str | None, distance: str | None, how: str, socket_path: str | No
 @click.command()
 @socket_option
 def undo(socket_path: str | None) -> int:
-    """Take back the last pass of the check in progress.
+    """Take back the last mark of a pass that is not whole yet, or the last pass of the check in progress.
 
     Example:  sweepgauge undo
     """

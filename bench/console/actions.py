@@ -105,7 +105,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "undo", ("0", "u"), _undo_word,
-        "Take back the last pass that was kept; live, slack the screw off again; at first start: skip this.",
+        "Take back the last mark or pass; live, slack the screw off again; at first start: skip this.",
         lambda d: d.undo(), lambda d: _tightens(d) or (_running(d) and d.has_kept) or first_start.can_skip(d.state, d.view),
     ),
     Action(

@@ -261,6 +261,10 @@ class State(msgspec.Struct):
         self.run, self.check, self.jig, self.ask = message.run, message.check, message.jig, message.ask
         self.saw, self.question, self.verifies = message.saw, message.question, message.verifies
         moved_on = before is None or message.ask is None or before.placement != message.ask.placement
+        if message.ask is not None and message.ask.mark is not None and self.line is not None:
+            taken = message.ask.mark - 1  # one that was taken back is drawn no longer
+            moved_on |= len(self.line.travel) > taken
+            del self.line.travel[taken:], self.line.reading[taken:]
         return ("ask", "line", "number") if moved_on else ("ask",)
 
     def _sweep(self, message: SweepSaid) -> Iterable[str]:
@@ -271,7 +275,7 @@ class State(msgspec.Struct):
             done = done or Pass(message.sweep, message.placement)
             state = "kept" if message.state == "measured" else message.state  # drawn alike
             done.state, done.push, done.slope = state, message.push, message.slope
-            self._keep(done)
+            self.passes = [*(p for p in self.passes if p.sweep != done.sweep), done][-PASSES:]
             self.line = None
         else:
             self.notices.over("pass", bad=False)  # that it was kept
@@ -281,18 +285,13 @@ class State(msgspec.Struct):
             self.say("pass", message.words, bad=message.state == "refused" or not message.recorded)
         return ("line", "notice", "ask")
 
-    def _keep(self, done: Pass) -> None:
-        self.passes = [*(p for p in self.passes if p.sweep != done.sweep), done][-PASSES:]
-
     def _fitted(self, message: Fitted) -> Iterable[str]:
-        if any(p.sweep == message.sweep for p in self.passes):
-            fitted = Pass.of(message)
-            self.passes = [fitted if p.sweep == message.sweep else p for p in self.passes]
+        self.passes = [Pass.of(message) if p.sweep == message.sweep else p for p in self.passes]
         return ("line",)
 
     def _mark(self, message: MarkTaken) -> Iterable[str]:
         if message.at is not None:
-            if self.line is None or (self.line.travel and message.number == 1):
+            if self.line is None or message.number == 1:
                 self.line = Pass("marks", message.placement)
             self.line.add([message.at], [message.value])
         self.say("mark", f"Mark {message.number} of {message.of}: {message.words}")

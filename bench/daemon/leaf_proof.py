@@ -1,6 +1,6 @@
 """The conversation of the leaf proof: the tip at rest, the leaf under it, what the number made of it.
 
-Holds no port and writes nothing. May import: bench.daemon.feed (type), bench.daemon.leaf, bench.daemon.still,
+Holds no port and writes nothing. May import: bench.daemon.feed (type), bench.daemon.leaf, bench.daemon.rest_detector,
 bench.settings (types), bench.units, bench.wire.
 """
 
@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 from bench.daemon.leaf import THICKEST, THINNEST, judge_leaf, too_coarse
-from bench.daemon.still import Restless, Stillness, Taken
+from bench.daemon.rest_detector import RestDetector, Restless, Taken
 from bench.daemon.wrong_use import WrongUse
 from bench.units import INCH, length_words
 from bench.wire import Readings
@@ -48,7 +48,7 @@ class LeafProof:
         self.outcome: str | None = None  # of the last look, until it is noted
         self._settings = settings
         self._tell = say
-        self._still = Stillness(count)
+        self._rest_detector = RestDetector(count)
         self._resting: float | None = None  # the reading without the leaf
         self._waiting = 0.0  # since when a reading that holds still is waited for; 0: it is not
         self._assumed = False  # the instrument sends no unit
@@ -63,29 +63,29 @@ class LeafProof:
         self.begin(words)
 
     def press(self, now: float) -> None:
-        self._still.press(now)
+        self._rest_detector.press(now)
         self._waiting = now
         self._say("asking", "Hold it still.")
 
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
-        answer = self._still.readings(message.at, message.values)
+        answer = self._rest_detector.readings(message.at, message.values)
         if isinstance(answer, Taken):
             self._took(answer.value)
         elif isinstance(answer, Restless):
-            wanders, may = (length_words(mm, self._settings.units) for mm in (answer.spread, answer.allowed))
-            self._say("asking", f"The number does not hold still: it wanders over {wanders}; {may} would do.")
+            seen = answer.words(self._settings.units)
+            self._say("asking", f"The number does not hold still: {seen}.")
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
             self._say("failed", "The indicator went away: nothing is proved. Plug it in, then again.")
         elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
             self._again("No reading comes: is the instrument on? Press its send button, if it has one.")
-        elif self._waiting and (taken := self._still.button(now)) is not None:
+        elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
     def _again(self, remark: str) -> None:
-        self._still.cancel()
+        self._rest_detector.cancel()
         if self._resting is None:
             self.begin(remark)
         else:
@@ -106,7 +106,7 @@ class LeafProof:
         change = value - self._resting
         if gear.grows == "pulled-out":
             change = -change
-        proof = judge_leaf(change, self.leaf, gear.resolution or self._still.count, units)
+        proof = judge_leaf(change, self.leaf, gear.resolution or self._rest_detector.count, units)
         self.outcome = proof.outcome
         if proof.outcome == "proved":
             self._say("kept", proof.words, value=change)

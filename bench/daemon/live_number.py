@@ -9,7 +9,7 @@ import statistics
 from collections import deque
 from collections.abc import Sequence
 
-from bench.daemon.still import Stillness, Taken
+from bench.daemon.rest_detector import RestDetector, Taken
 
 NOW = 5  # readings that make "now"
 REST = 10  # readings that make the number at rest, from which a move is counted
@@ -23,7 +23,7 @@ class LiveNumber:
     """`held`: mm at which the number holds, None while it moves. `jumped`: the last jump since `steady`, mm."""
 
     def __init__(self, resolution: float | None) -> None:
-        self._still = Stillness(resolution)
+        self._rest_detector = RestDetector(resolution)
         self._values: deque[float] = deque(maxlen=REST)
         self._bends: deque[float] = deque(maxlen=NOISE_READINGS)
         self._last_at: float | None = None
@@ -37,7 +37,7 @@ class LiveNumber:
 
     @property
     def count(self) -> float:
-        return self._still.count
+        return self._rest_detector.count
 
     @property
     def now(self) -> float | None:
@@ -82,11 +82,11 @@ class LiveNumber:
             gone, self._before_gap = self.middle - self._before_gap, None
             if abs(gone) > self.band:
                 self.jumped = gone
-        if not self._still.waiting and times:
-            self._still.press(times[0])
-        taken = self._still.readings(times, values)
+        if not self._rest_detector.waiting and times:
+            self._rest_detector.press(times[0])
+        taken = self._rest_detector.readings(times, values)
         if isinstance(taken, Taken):
-            self._still.press(taken.at)
+            self._rest_detector.press(taken.at)
         still = max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9
         if isinstance(taken, Taken) and taken.spread <= still:
             self.held = taken.value

@@ -18,11 +18,12 @@ from bench.daemon.journal import Journal
 from bench.daemon.kept import Kept
 from bench.daemon.leaning import lean_words, proved_side
 from bench.daemon.life import Life
-from bench.daemon.still import Restless, Stillness, Taken
+from bench.daemon.marks import Marks
+from bench.daemon.rest_detector import BOUNCE, RestDetector, Restless, Taken
 from bench.daemon.sweeper import Began, Broken, Ended, Happening, Sweep
 from bench.daemon.tapping import not_back
 from bench.finding import Doubt
-from bench.wire import Asking, MarkTaken, Notice, RunState, SweepSaid
+from bench.wire import Asking, Notice, RunState, SweepSaid
 
 SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}  # phases answered by a reading that holds
@@ -71,8 +72,10 @@ class CheckRun:
         self._early = 0
         self._lean_left: float | None = None
         self._at_rest_value: Taken | None = None  # before the tap
-        self._mark_values: list[tuple[float, float, float]] = []  # travel, reading, at
-        self.still = Stillness(gear.indicator.resolution)
+        self._marks = Marks(self.facts, self.kept, self._event, tell)
+        by_caliper = any(step.gather == "width" for step in self.steps)
+        self.rest_detector = RestDetector((gear.caliper if by_caliper else gear.indicator).resolution)
+        self._pressed_for_number = -BOUNCE  # when a number was last pressed for
         self.life = Life()
         self._said: Ask | None = None
         self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
@@ -174,7 +177,14 @@ class CheckRun:
     # ---- presses ----------------------------------------------------------------------------------
 
     def press(self, now: float, *, waits: bool = True) -> bool:
-        """Enter or the pedal. False when nothing asks for it and it should not wait."""
+        """Enter or the pedal. False when nothing asks for it and it should not wait.
+
+        Whoever presses for a number twice within BOUNCE means one: the second press is dropped.
+        """
+        if self.ask.phase in STANDING_STILL:
+            before, self._pressed_for_number = self._pressed_for_number, now
+            if now - before < BOUNCE:
+                return True
         if self._wants_press():
             self._use_press(now)
             self.settle_down(now)
@@ -203,13 +213,13 @@ class CheckRun:
             self._event("placed", {"placement": current.placement})
         elif current.phase in STANDING_STILL:
             self.facts.waiting = True
-            self.still.press(now)
+            self.rest_detector.press(now)
 
     def _take_rest(self, now: float) -> None:
         """The number before the tap is taken without being asked for: nothing is to be touched then."""
         if not self.facts.waiting and self.ask.phase == "tap" and not self.facts.tap_rest:
             self.facts.waiting = True
-            self.still.press(now)
+            self.rest_detector.press(now)
 
     # ---- the indicator holding still ----------------------------------------------------------------
 
@@ -217,22 +227,17 @@ class CheckRun:
         """New indicator readings (growing as the plunger is pushed in)."""
         # what the filter passed on late was shown before the set-up stood
         self._watch([v for t, v in zip(times, values, strict=True) if t > self._placed_at], now)
-        answer = self.still.readings(times, values)
+        answer = self.rest_detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, Restless):
-            self._tell(
-                Notice(
-                    "indicator",
-                    f"The reading does not hold still: it wanders over {answer.spread:.3f} mm; "
-                    f"{answer.allowed:.3f} mm would do. Hands off the sled; is the stand firm?",
-                )
-            )
+            seen = f"The reading does not hold still: {answer.words()}."
+            self._tell(Notice("indicator", f"{seen} Hands off the sled; is the stand firm?"))
 
     def _watch(self, values: list[float], now: float) -> None:
         if not values:
             return
-        current, count = self.ask, self.still.count
+        current, count = self.ask, self.rest_detector.count
         if current.phase == "sweep":
             self.life.waits(values, now, count, moving=current.moving)
         there = self.facts.placed or current.gather != "sweep"
@@ -278,7 +283,7 @@ class CheckRun:
         if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
             self.settle_down(now)
         if self.ask.phase in STANDING_STILL:
-            taken = self.still.button(now)
+            taken = self.rest_detector.button(now)
             if taken is not None:
                 self._took(taken, now)
 
@@ -290,36 +295,10 @@ class CheckRun:
         elif current.phase == "tap":
             self._tapped(current, taken)
         elif current.phase == "mark":
-            self._marked(current, taken, now)
+            self._marks.take(current, taken)
         elif current.phase in {"spot", "width"}:
             self._spotted(current, taken)
         self.settle_down(now)
-
-    def _marked(self, current: Ask, taken: Taken, now: float) -> None:
-        assert current.at is not None and current.placement is not None
-        self.kept.begin()
-        self._mark_values.append((current.at, taken.value, taken.at))
-        self.facts.marks_taken += 1
-        self._event(
-            "mark",
-            {"placement": current.placement, "at": current.at, "value": taken.value, "spread": taken.spread},
-        )
-        self._tell(
-            MarkTaken(
-                current.placement,
-                current.at,
-                self.facts.marks_taken,
-                len(self.facts.marks),
-                taken.value,
-                words=f"{taken.value:.3f} mm taken at {current.at:g} mm.",
-            )
-        )
-        if self.facts.marks_taken < len(self.facts.marks):
-            return
-        travel, reading, at = (list(column) for column in zip(*self._mark_values, strict=True))
-        self._mark_values = []
-        self.facts.marks_taken = 0
-        self.kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
     def _spotted(self, current: Ask, taken: Taken) -> None:
         at = current.at if current.at is not None else 0.0
@@ -331,7 +310,7 @@ class CheckRun:
         if not self.facts.tap_rest or before is None:
             self._at_rest_value, self.facts.tap_rest = taken, True
             return
-        off = not_back(before, taken, self.still.count)
+        off = not_back(before, taken, self.rest_detector.count)
         self.facts.tapped, self.facts.tap_rest = off is None, False
         self.taps.append(Tap(current.placement or "", before.value, taken.value, off is None))
         self._event("tap", msgspec.to_builtins(self.taps[-1]))
@@ -355,7 +334,7 @@ class CheckRun:
         lean = Lean(current.placement, left, taken.value)
         self._event("lean", {"placement": lean.placement, "left": lean.left, "right": lean.right})
         step = self.steps[self.facts.step]
-        seen = proved_side(lean, step, self.still.count)
+        seen = proved_side(lean, step, self.rest_detector.count)
         words = lean_words(lean, step, seen)
         if seen in (None, step.side):  # the latest of a set-up is the one that stands
             self.leans = [*(other for other in self.leans if other.placement != lean.placement), lean]
@@ -401,28 +380,28 @@ class CheckRun:
 
     def interrupt(self, words: str, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as interrupted."""
-        if self._mark_values:
-            self._mark_values = []
-            self.facts.marks_taken = 0
+        self.facts.marks_taken = 0
         self.kept.interrupt(words)
-        self.still.cancel()
+        self.rest_detector.cancel()
         self.facts.waiting = self.facts.rested = False
         self._say(now)
 
     def undo(self, now: float) -> str:
-        """Take back the last kept pass (or the marks of the present one); says what was done."""
-        if self.facts.marks_taken:
-            self._mark_values = []
-            self.facts.marks_taken = 0
-            self.kept.drop("undone")
-            self.settle_down(now)
-            return "The marks of this push are taken back."
-        latest = self.kept.latest()
-        if latest is None:
+        """Take back the press that waits, else the last mark of an unfinished pass, else the last kept pass."""
+        self._early = 0
+        if self.facts.waiting and self.ask.enter:
+            self.rest_detector.cancel()
+            self.facts.waiting = False
+            words = "The press is taken back: no number was taken."
+        elif self.facts.marks_taken:
+            words = self._marks.take_back()
+        elif (latest := self.kept.latest()) is None:
             return "There is nothing to take back."
-        self.kept.take_back(latest, "Taken back by hand.")
+        else:
+            self.kept.take_back(latest, "Taken back by hand.")
+            words = f"The last pass at {latest.placement} is taken back."
         self.settle_down(now)
-        return f"The last pass at {latest.placement} is taken back."
+        return words
 
     def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was bumped, zero pressed)."""

@@ -1,11 +1,11 @@
 """What tapping the stand shows: whether the number comes back, as that of a stand that holds does.
 
-Pure. May import: bench.daemon.still.
+Pure. May import: bench.daemon.rest_detector.
 """
 
 from __future__ import annotations
 
-from bench.daemon.still import Taken
+from bench.daemon.rest_detector import Taken
 
 # That a stand which does not return after a light tap will not hold through a push either, and these limits: common
 # practice, no source.

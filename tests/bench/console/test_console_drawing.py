@@ -19,8 +19,9 @@ from bench.console.heard import Pass
 from bench.console.phrases import age, next_age, number
 from bench.console.pictures import on_the_sled, picture
 from bench.console.sleds import described, seen_from_above
+from bench.console.state import State
 from bench.console.text import cells, cut, fit, marked, plain, width, wrap
-from bench.wire import Ask, Jig
+from bench.wire import Ask, Asking, Jig, MarkTaken
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
 
@@ -282,3 +283,21 @@ def test_the_number_has_no_minus_zero() -> None:
 
     assert number(Heard("i", "indicator", value=-0.0004), "mm") == ("0.000", "mm")
     assert number(Heard("i", "indicator", value=25.4), "inch") == ("1.0000", "in")
+
+
+def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
+    state = State(lambda: 100.0)
+
+    def wanted(mark: int) -> None:
+        ask = Ask("mark", "", placement="handle-left", mark=mark, marks=4)
+        state.hear(Asking("run", "fence-square", ask=ask))
+
+    wanted(1)
+    for mark, at in enumerate((25.0, 75.0), 1):
+        state.hear(MarkTaken("handle-left", at, mark, 4, 2.5))
+        wanted(mark + 1)
+    assert state.line is not None and state.line.travel == [25.0, 75.0]
+    wanted(2)
+    assert state.line.travel == [25.0] and state.line.reading == [2.5]
+    state.hear(MarkTaken("handle-left", 75.0, 2, 4, 2.6))
+    assert state.line.reading == [2.5, 2.6]

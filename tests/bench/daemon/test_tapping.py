@@ -11,7 +11,7 @@ import pytest
 from bench.asking import Facts, ask
 from bench.checks.model import Evidence, EvidenceGear, Step, Tap, Trace
 from bench.conclude import conclude
-from bench.daemon.still import Taken
+from bench.daemon.rest_detector import Taken
 from bench.daemon.tapping import not_back
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
