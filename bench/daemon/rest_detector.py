@@ -84,6 +84,11 @@ class RestDetector:
     def count(self) -> float:
         return self._given or min(self._seen or 0.001, COARSEST)
 
+    @property
+    def waiting(self) -> bool:
+        """A press waits for its reading."""
+        return self._pressed is not None
+
     def press(self, now: float) -> None:
         self._pressed = now
         self._told = False
