@@ -76,7 +76,7 @@ LATER = {"frozen after the first pass": 2, "coarser than declared": 3}
 @pytest.mark.parametrize("failure", FAILURES)
 def test_never_falsely_good(failure: str, rate: float) -> None:
     """Out by 2.4 times the tolerance: no verdict inside and no move, and a word within the first pass spoiled."""
-    for seed in (1,) if rate in FEW else (1, 2, 3):
+    for seed in (1,) if rate > 20 else (1, 2):
         job = Job(rate=rate, seed=seed, **FAILURES[failure]())
         finding = job.work()
         assert finding is None or (finding.verdict == "cannot-tell" and finding.doubts), job.said
