@@ -238,9 +238,9 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
             seen[name] = count
         if count > 0 and (_by_sweeping(evidence, traces) or as_shown(pushes, count)):
             found += _of_grid(name, count, declared, _changes(traces))
-    if not found and len(evidence.shown) >= MANY:  # at marks and spots means are taken
+    if not found and len(evidence.shown) > 2:  # at marks and spots means are taken
         raw = _count(evidence.shown)
-        found += _of_grid(None, raw, declared, len(evidence.shown) - 1)
+        found += _of_grid(None, raw, declared, len(evidence.shown) // MANY * MANY)
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
         found.append(Doubt("unlike", values=seen))
     return found
