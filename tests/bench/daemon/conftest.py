@@ -152,11 +152,12 @@ def _record(path: Path) -> None:
 
 
 def _heard(client, kind: type, met=lambda message: True):
-    while True:
-        message = client.next(20.0)
-        assert message is not None, f"no {kind.__name__} was said"
+    last = []
+    while (message := client.next(20.0)) is not None:
         if isinstance(message, kind) and met(message):
             return message
+        last = [*last, message][-12:]
+    raise AssertionError(f"no {kind.__name__} was said; the last that was said: {last}")
 
 
 @pytest.fixture

@@ -34,9 +34,16 @@ def acknowledged(bed, client) -> bool:
 def kept(bed, client) -> bool:
     client.send(Press())
     bed.heard(client, Asking, lambda m: m.ask.ready)
-    bed.rig.go(150.0, speed=600.0)
-    sweep = bed.heard(client, SweepSaid, lambda m: m.state == "kept").sweep
-    bed.kill()
+    sweep = None
+    while sweep is None:  # a push that a busy machine sends in jerks is refused, and done again
+        bed.rig.go(150.0, speed=600.0)
+        said = bed.heard(client, SweepSaid, lambda m: m.state in ("kept", "refused"))
+        if said.state == "kept":
+            sweep = said.sweep
+            bed.kill()
+        else:
+            bed.rig.go(0.0, speed=600.0)
+            bed.heard(client, Asking, lambda m: m.ask.ready)
     return bed.holds("SELECT 1 FROM sweep WHERE sweep = ? AND state = 'whole'", sweep)
 
 
