@@ -346,7 +346,7 @@ class State(msgspec.Struct):
     def _rows(self, message: LogRows) -> Iterable[str]:
         self.past, self.moves = list(message.findings), dict(message.moves)
         if message.unread:
-            self.say("log", unread_words(message.unread))
+            self.say("log", unread_words(message.unread), bad=True)
             return ("past", "notice")
         return ("past",)
 

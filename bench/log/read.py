@@ -10,7 +10,7 @@ import json
 import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -77,14 +77,24 @@ def list_findings(
 
     unread: takes what is there and can no longer be read; it is a warning in the journal where none is given.
     """
-    wanted = [("f.jig = ?", jig), ("f.check_kind = ?", check)]
+    wanted = [(c, v) for c, v in (("f.jig = ?", jig), ("f.check_kind = ?", check)) if v is not None]
     end = _last_number(db, "finding") + 1
     if before is not None:
         row = db.execute("SELECT finding_key FROM finding WHERE finding = ?", (before,)).fetchone()
         end = row[0] if row else 0
-    rows = _findings(db, range(end - 1, 0, -1), unread, [(c, v) for c, v in wanted if v is not None])
+    rows = _findings(db, _numbers(db, end, wanted), unread, wanted)
     found = (row for row in rows if since is None or row.wall_s >= since)
     return list(itertools.islice(found, last))[::-1]
+
+
+def _numbers(db: sqlite3.Connection, end: int, wanted: list[tuple[str, str]]) -> Iterable[int]:
+    """Those below `end`, downwards; only of what is wanted, where damage lets SQLite look for it."""
+    if wanted:
+        where = " AND ".join(["f.finding_key < ?", *(clause for clause, _ in wanted)])
+        query = f"SELECT finding_key FROM finding AS f WHERE {where} ORDER BY finding_key DESC"
+        with suppress(LogDamaged), contained("the list of results"):
+            return [key for (key,) in db.execute(query, (end, *(value for _, value in wanted)))]
+    return range(end - 1, 0, -1)
 
 
 def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:

@@ -6,7 +6,8 @@ import pytest
 
 from bench.console.sentence import NOTICES, Sentence, Sentences
 from bench.console.state import State
-from bench.wire import InstrumentState, Notice, SweepSaid
+from bench.finding import Unread
+from bench.wire import InstrumentState, LogRows, Notice, SweepSaid
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 
@@ -67,3 +68,9 @@ def test_no_more_are_kept_than_fit(state: State) -> None:
     for n in range(2 * NOTICES):
         some.add(Sentence("x", str(n)), ())
     assert [one.words for one in some] == [str(n) for n in range(NOTICES, 2 * NOTICES)]
+
+
+def test_results_that_cannot_be_read_are_told_with_the_others(state: State) -> None:
+    state.hear(LogRows([], unread=[Unread("result", 3, "2026-01-05T10:00:00+00:00")]))
+    words, bad = said(state)[-1]
+    assert bad and words.startswith("1 result could not be read: number 3 (2026-01-05).")

@@ -110,7 +110,7 @@ def test_a_look_that_another_took_the_place_of_does_not_count(live: Callable, hi
 def test_nothing_yet_and_no_log(live: Callable, path: Path) -> None:
     life = live()
     life.writer.close()
-    assert drift(path, "--json")[:2] == (0, {"series": []})
+    assert drift(path, "--json")[:2] == (0, {"series": [], "unread": []})
     assert drift(path)[2] == "nothing yet\n"
     code, _, words = drift(path.with_name("none.db"))
     assert code == 2 and "none.db" in words and msgspec.json.encode(words).count(b"\\n") == 1

@@ -76,6 +76,24 @@ def test_one_bad_row_costs_one_row_and_is_told(live, path) -> None:
     assert shown.return_value == 0
 
 
+def test_a_bad_page_costs_what_lies_on_it(live, path) -> None:
+    """SQLite gives up a whole list at such a page; counting the numbers goes round it."""
+    life = live()
+    for number in range(20):
+        life.whole_check(f"run-{number:02}", sweeps=1)
+    life.writer.close()
+    data = bytearray(path.read_bytes())
+    page = data.index(b'"id":"run-07-f"') // 4096 * 4096
+    data[page : page + 8] = b"\xff" * 8
+    path.write_bytes(data)
+    for more in ((), ("--jig", "big-sled"), ("--check", "fence-square")):
+        shown = run(log, "list", "--log", str(path), "--json", *more)
+        answer = json.loads(shown.stdout)
+        assert shown.return_value == 1 and len(answer["unread"]) < 6
+        assert len(answer["findings"]) + len(answer["unread"]) == 20
+        assert 8 in [one["number"] for one in answer["unread"]]
+
+
 def test_a_bad_event_costs_one_event(live, path) -> None:
     life = live()
     for words in ("one", "two", "three"):
