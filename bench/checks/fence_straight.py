@@ -322,7 +322,6 @@ def _contacts(
 
 
 KIND = "fence-straight"
-
 CHECK = Check(
     kind=KIND,
     question="Is the sled's fence straight?",
