@@ -143,7 +143,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
     shown = history.show(rig.folder / "log.db", finding.id)
     assert shown.evidence.options == {"times": 2, "most": 0.2}
     assert len(shown.evidence.traces) == 2
-    assert "free-end" in history.export_text(rig.folder / "log.db", finding.id)
+    assert "free-end" in "".join(history.exported(rig.folder / "log.db", finding.id, []))
 
 
 def _literals(path: Path) -> Iterator[tuple[int, str]]:

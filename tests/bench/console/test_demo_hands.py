@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 
+import msgspec
 import pytest
 from console_job import bench, screen, shows, wait
 
@@ -135,7 +136,7 @@ async def test_the_operator_presses_once_however_late_the_daemon_answers() -> No
     await wire.inbox.put(live("go", "away", 0.3))
     await until(lambda: following.live is not None and following.busy)
     for far in (0.0005, 0.0006, 0.0004):
-        await wire.inbox.put(live("go", "away", far))
+        await wire.inbox.put(msgspec.structs.replace(live("go", "away", far), there=True))
         await until(lambda far=far: following.live.to_go == far and not following.busy)
         await asyncio.sleep(0)
     assert [one for one in wire.asked if isinstance(one, Press)] == [Press(waits=False)]

@@ -191,7 +191,9 @@ class Stops(Job):
             for still in (False, True) if ask.phase != "place" else (False,):
                 if still:
                     run.press(self.clock)
-                for _ in range(14):
+                for _ in range(60 if still else 14):
+                    if still and not run.facts.waiting:
+                        break
                     self.clock += 0.05
                     taken = ask.taken if ask.mark is None else 100 * ask.taken + ask.mark
                     value = self.shows(self, ask.placement or "", taken, still)

@@ -32,12 +32,16 @@ from bench.wire import (
 SEVERAL = 3
 
 
+def greet(client: Client) -> None:
+    client.send(Version("p"))
+
+
 @pytest.fixture
 async def clients(tmp_path: Path) -> AsyncIterator[Clients]:
     async def answer(client: Client, request: Request) -> None:
         client.send(Done(type(request).__name__))
 
-    one = Clients(tmp_path / "socket", lambda: Version("p"), answer)
+    one = Clients(tmp_path / "socket", greet, answer)
     await one.start()
     yield one
     await one.stop()
@@ -115,9 +119,7 @@ async def test_the_socket_of_a_daemon_that_has_no_time_is_not_taken(tmp_path: Pa
         with socket.socket(socket.AF_UNIX) as waiting:
             waiting.connect(str(tmp_path / "socket"))
             there = (tmp_path / "socket").stat().st_ino
-            other = Clients(
-                tmp_path / "socket", lambda: Version("p"), lambda client, request: asyncio.sleep(0)
-            )
+            other = Clients(tmp_path / "socket", greet, lambda client, request: asyncio.sleep(0))
             with pytest.raises(Exception, match="another daemon answers"):
                 await other.start()
             assert (tmp_path / "socket").stat().st_ino == there

@@ -289,7 +289,7 @@ def test_tight_is_taken_once_it_holds() -> None:
 def test_too_close_to_call_is_not_made_live() -> None:
     told: list[object] = []
     settings = SimpleNamespace(gear=SimpleNamespace(jigs={"big-sled": JIG}), units="mm")
-    host = LiveHost(None, SimpleNamespace(tell=told.append), lambda: settings, lambda *_: None)  # type: ignore[arg-type]
+    host = LiveHost(None, told.append, lambda: settings)  # type: ignore[arg-type]
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )

@@ -36,7 +36,7 @@ asyncio.run(serve(Path(sys.argv[1]), Path(sys.argv[2]), None))
 async def serve(path: Path, at: Path, begun: Callable[[], None] | None) -> None:
     """What answers for the log in the daemon, without its instruments; until it is cancelled."""
     service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path))
-    clients = Clients(at, lambda: Version("test", log=str(path)), Answers(service).answer)
+    clients = Clients(at, lambda client: client.send(Version("test", log=str(path))), Answers(service).answer)
     await clients.start()
     if begun is not None:
         begun()
@@ -129,7 +129,7 @@ def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
         life = live("boot-b")
         life.whole_check("later")
         assert life.writer.flush()
-        assert life.writer._committer._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
+        assert life.writer._committer._place.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
     with WireClient(at) as client:  # and it may go away in the midst of it
         client.send(LogExport())
         assert isinstance(client.next(5.0), LogText)
