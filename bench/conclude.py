@@ -11,7 +11,8 @@ from typing import Literal
 import msgspec
 
 from bench.checks import find
-from bench.checks.doubts import of_evidence, part, words
+from bench.checks.doubt_words import words
+from bench.checks.doubts import of_evidence, part
 from bench.checks.model import Evidence, Tap
 from bench.checks.note_units import in_units
 from bench.checks.slips import lean_seen

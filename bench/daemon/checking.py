@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.doubts import words
+from bench.checks.doubt_words import words
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, OptionValue, Tap, Trace
 from bench.checks.note_units import in_units
 from bench.daemon.concluding import Concluding, with_verdict_on_move

@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from bench.checks import find
-from bench.checks.doubts import of_evidence, told, words
+from bench.checks.doubt_words import words
+from bench.checks.doubts import of_evidence, told
 from bench.checks.model import EvidenceError, EvidenceGear, Trace
 from bench.conclude import conclude
 from bench.daemon.gate import Gate
