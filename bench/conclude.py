@@ -13,7 +13,8 @@ import msgspec
 from bench.checks import find
 from bench.checks.model import Evidence, Tap
 from bench.checks.options import understood
-from bench.checks.shared.doubts import of_evidence, part, words
+from bench.checks.shared.doubt_words import words
+from bench.checks.shared.doubts import of_evidence, part
 from bench.checks.shared.note_units import in_units
 from bench.checks.shared.slips import lean_seen
 from bench.finding import Doubt, Finding, Settle

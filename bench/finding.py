@@ -92,7 +92,7 @@ class Position(msgspec.Struct, frozen=True):
 
 
 class Doubt(msgspec.Struct, frozen=True):
-    """What the check shows against its own answer; its words are made in `bench.checks.shared.doubts`.
+    """What the check shows against its own answer; its words are made in `bench.checks.shared.doubt_words`.
 
     placement, sweep: the set-up and the pass it is about, None where it is about all.
     values: mm, rad and counts, by name.

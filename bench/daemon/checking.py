@@ -17,7 +17,7 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
-from bench.checks.shared.doubts import words
+from bench.checks.shared.doubt_words import words
 from bench.checks.shared.note_units import in_units
 from bench.daemon.concluding import Concluding, with_verdict_on_move
 from bench.daemon.feed import Instrument

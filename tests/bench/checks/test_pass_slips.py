@@ -91,6 +91,7 @@ def test_travel_that_counts_the_other_way_is_asked_about() -> None:
     wrong = found(turned)
     assert wrong.quantities[0].value == pytest.approx(-A, abs=2e-5)
     assert said(wrong, "comes first") and said(wrong, "(grows)")
+    assert wrong.verdict == "cannot-tell" and wrong.move is None
     alone = [t for t in turned if not t.push]
     with pytest.raises(EvidenceError, match="in all of them the travel falls"):
         found(alone)

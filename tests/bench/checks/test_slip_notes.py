@@ -120,5 +120,8 @@ def test_a_reading_that_never_changes_is_asked_about(recorded) -> None:
     found = recorded("fence-square", dead)
     asked = [note for note in found.notes if "did not change" in note]
     assert len(asked) == 2 and "handle-left" in asked[0] and "touch" in asked[0]
+    judged = recorded("fence-square", dead, gear=EvidenceGear(indicator=Indicator(resolution=0.001), jig=JIG))
+    assert judged.verdict == judged.quantities[0].verdict == "cannot-tell" and judged.move is None
+    assert [doubt.code for doubt in judged.doubts] == ["frozen", "frozen"]
     alive = [(*row[:3], "2.001") if row[2] == 100 else row for row in dead]
     assert not any("did not change" in note for note in recorded("fence-square", alive).notes)

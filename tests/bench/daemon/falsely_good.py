@@ -14,7 +14,8 @@ from typing import Any
 
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear, Trace
-from bench.checks.shared.doubts import of_evidence, told, words
+from bench.checks.shared.doubt_words import words
+from bench.checks.shared.doubts import of_evidence, told
 from bench.conclude import conclude
 from bench.daemon.gate import Gate
 from bench.daemon.run import CheckRun
