@@ -1,7 +1,6 @@
 """What a check concludes, in the shape that scripts rely on: one JSON object, rad and mm.
 
 Field names and order are a promise to other people's tools: add freely, change no meaning.
-May import: msgspec only. `uncertainty` is expanded to `confidence`; infinite degrees of freedom are null.
 """
 
 from __future__ import annotations
@@ -127,13 +126,14 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def proposed(self) -> Move | None:
-        """The move to put before a person. Too close to call proposes none, though `move` keeps what it would be."""
+        """The move to put before a person. Too close to call proposes none, though `move` keeps what it would
+        be."""
         return None if self.verdict == "cannot-tell" else self.move
 
     @property
     def more_pushes(self) -> int | None:
-        """Pushes more in each set-up that may settle what is too close to call; None where pushes do not, or where
-        they are more than anybody would push."""
+        """Pushes more in each set-up that may settle what is too close to call; None where pushes do not, or
+        where they are more than anybody would push."""
         if self.verdict != "cannot-tell" or self.settle is None or self.settle.sweeps is None:
             return None
         pushes = [row.placement for row in self.sweeps if row.push and row.standard_uncertainty > 0]

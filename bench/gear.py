@@ -1,6 +1,6 @@
 """What the user owns, as pure types: indicator, travel, caliper, saw, jig, square, leaves.
 
-Lengths in mm, angles in rad, slopes in rad. May import: msgspec only. The defaults are those of an
+Lengths in mm, angles in rad, slopes in rad. The defaults are those of an
 absent settings file. Positions along the fence are from the blade, right positive; the user never
 types a signed one, so the signs are made here, once.
 """

@@ -1,8 +1,6 @@
 """Lengths, angles, slopes and shares as people write them, to mm, rad and plain ratios; and back into words.
-
-May import: the standard library without files, clock or network; pint only inside a function, once a
-unit other than the common ones is met. Strict: what is not understood is an error, never a guess.
-Factors: NIST SP 811 (2008), appendix B.8; the inch is 25.4 mm exactly.
+Strict: what is not understood is an error, never a guess. Factors: NIST SP 811 (2008), appendix B.8; the inch
+is 25.4 mm exactly.
 """
 
 from __future__ import annotations
@@ -315,7 +313,8 @@ def uncertainty_places(uncertainty: float) -> int:
 
 
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
-    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a millimetre at the most."""
+    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a millimetre at the
+    most."""
     if system == "mm":
         unit, most = 1.0, 3
     else:

@@ -1,7 +1,8 @@
-"""Which words name a port, and a pyserial port made of one: the only door through which a word opens anything.
+"""Which words name a port, and a pyserial port made of one: the only door through which a word opens
+anything.
 
-pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to whatever file it is told.
-May import: serial, inside the function that needs it.
+pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to whatever file it is
+told.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
     import serial
 
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
-LONGEST = 255  # characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are one folder deep
+# characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are one folder deep
+LONGEST = 255
 WOULD_DO = "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT would do"
 
 
@@ -50,8 +52,9 @@ def is_port_name(name: str) -> bool:
 def refuse_other_things(path: str) -> None:
     """NotAPort where a file, a folder or a device that is no terminal and no keyboard has that name.
 
-    Looked at before it is opened, as some devices act on the opening alone (a watchdog starts to count). Where another
-    takes its place meanwhile, asking the open one for a terminal's settings fails before anything is written.
+    Looked at before it is opened, as some devices act on the opening alone (a watchdog starts to count).
+    Where another takes its place meanwhile, asking the open one for a terminal's settings fails before
+    anything is written.
     """
     there = os.stat(path)
     if not stat.S_ISCHR(there.st_mode):

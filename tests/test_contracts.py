@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
+import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,6 +28,38 @@ ENGLISH = {
 def test_imports_run_one_way(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == EXIT_STATUS_SUCCESS
+
+
+@pytest.mark.parametrize(
+    ("file", "line", "contract"),
+    [
+        ("bench/geometry/new_file.py", "import bench.daemon", "the pure rooms"),
+        ("bench/stream/new_file.py", "import time", "the pure rooms"),
+        ("hw/new_file.py", "import bench.units", "hw knows nothing of checks"),
+        ("bench/console/new_file.py", "import bench.log.read", "the console reaches the rest"),
+        ("bench/log/new_file.py", "import tomllib", "only the settings room reads TOML"),
+        ("bench/checks/new_file.py", "import bench.render.finding", "imports run down the house"),
+    ],
+)
+def test_a_forbidden_import_in_a_new_file_is_caught(
+    tmp_path: Path, file: str, line: str, contract: str
+) -> None:
+    for name in ("bench", "hw"):
+        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    (tmp_path / file).write_text(line + "\n")
+    program = "from importlinter.cli import lint_imports_command as run; run()"
+    result = subprocess.run(
+        [sys.executable, "-c", program, "--no-cache"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(tmp_path), "NO_COLOR": "1"},
+    )
+    assert result.returncode != 0
+    broken = [row for row in result.stdout.splitlines() if "BROKEN" in row]
+    assert any(row.startswith(contract) for row in broken), result.stdout[-2000:]
 
 
 def strings(source: str) -> Iterator[tuple[int, str]]:

@@ -1,4 +1,5 @@
-"""Is the sled's fence square to the cut? A square stands with its handle on the fence; the sled is swept past.
+"""Is the sled's fence square to the cut? A square stands with its handle on the fence; the sled is swept
+past.
 
 b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over
 (near fence), so that a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's
@@ -215,10 +216,11 @@ def _with_known_square(
 
 
 def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float) -> list[str]:
-    """Where the square's error does not fit what is known of it: the sign of a set-up that was not turned over.
+    """Where the square's error does not fit what is known of it: the sign of a set-up that was not turned
+    over.
 
-    Nothing turned and the second side declared all the same, the fence comes out near zero whatever it is, and the
-    square takes its whole error.
+    Nothing turned and the second side declared all the same, the fence comes out near zero whatever it is,
+    and the square takes its whole error.
     """
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
@@ -249,8 +251,8 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
 
 
 def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
-    """Both set-ups over different stretches of the arm: a bow h over its length L, met d further on, turns the edge
-    by 8 h d / L^2, half of which is left in fence and square. A half-width."""
+    """Both set-ups over different stretches of the arm: a bow h over its length L, met d further on, turns
+    the edge by 8 h d / L^2, half of which is left in fence and square. A half-width."""
     from bench.uncertainty import rectangular
 
     middles = [statistics.fmean((fit.start + fit.stop) / 2 for _, fit in p.pushes) for p in placed]

@@ -165,7 +165,8 @@ def _bow_row(face: Face, sensitivity: Array, rest: Sequence[Part | None], confid
 
 
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
-    """What averaging takes from one number; a bound, for the form may as well have been lost by some other way."""
+    """What averaging takes from one number; a bound, for the form may as well have been lost by some other
+    way."""
     from bench.uncertainty import rectangular
 
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
@@ -185,8 +186,8 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
 
 
 def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
-    """With one placement the straightedge's own form stays in the answer, as large as it is said to be, or as one
-    may well be where one set-up was asked for."""
+    """With one placement the straightedge's own form stays in the answer, as large as it is said to be, or as
+    one may well be where one set-up was asked for."""
     from bench.uncertainty import rectangular
 
     if face.g is not None:
@@ -204,7 +205,8 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
 
 def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
-    """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was forgotten."""
+    """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was
+    forgotten."""
     known = given_number(evidence.options, "straightedge") is not None
     if len(placements) == 2 or known or evidence.options.get("placements") == placements[0]:
         return
@@ -218,8 +220,9 @@ def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
 def _contradictions(
     face: Face, combined: Combined, value: float, limit: float | None, notes: list[str]
 ) -> None:
-    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn. An indicator
-    that was turned with it takes one for the other: said wherever the verdict would then be another."""
+    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn. An
+    indicator that was turned with it takes one for the other: said wherever the verdict would then be
+    another."""
     from bench.geometry.straightness import minimum_zone
 
     if face.g is None:
@@ -299,7 +302,8 @@ def _contacts(
             None if p is None else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge) for p in rest
         ]
         gear = evidence.gear
-        # a board stands on the texture that the average no longer has: as much again as that was seen to turn it
+        # a board stands on the texture that the average no longer has: as much again as that was seen to turn
+        # it
         missed = contact_missed(face, fine, (start, stop), pushed, side)
         combined = combine(
             [

@@ -149,7 +149,7 @@ class Check(msgspec.Struct, frozen=True):
     """One question asked of the saw or a jig.
 
     plan(options, gear) -> steps in order. evaluate(evidence) -> finding with quantities, verdicts, sweeps,
-    budget, settle, notes, but without id, time and move, which `bench.conclude` adds.
+    budget, settle, notes, but without id, time and move, which `bench.procedure.conclusion` adds.
     needs: which gear it must have ("jig", "saw"). columns: of its recorded file. main: the quantity that
     drift charts follow.
     """

@@ -76,7 +76,8 @@ def evaluate(evidence: Evidence) -> Finding:
     gap = widest_gap(turns)
     unread = None
     if gap > MOST_UNREAD:
-        # the extreme that may lie in the gap stands off the nearest mark by that much, if the plate is only tilted
+        # the extreme that may lie in the gap stands off the nearest mark by that much, if the plate is only
+        # tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         unread = rectangular("unread part of the turn", half)
         notes.append(
@@ -115,8 +116,8 @@ def evaluate(evidence: Evidence) -> Finding:
         )
         budget = budget or combined.rows
     phase = Part("scatter of the readings", "A", float(found.u_phase), None) if found.u_phase else None
-    # a difference of two readings is that uncertain; one of them less by sqrt 2, and the harmonic's sine and cosine
-    # by sqrt(2 / turns) of one
+    # a difference of two readings is that uncertain; one of them less by sqrt 2, and the harmonic's sine and
+    # cosine by sqrt(2 / turns) of one
     per = math.sqrt(found.turns) * found.tilt / 2
     of_phase = [Part(row.name, "B", row.standard_uncertainty / per) for row in fixed] if per > 0 else []
     quantities.append(

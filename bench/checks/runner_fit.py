@@ -171,8 +171,8 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
 
     confidence = 0.99 if evidence.known.looks else 0.95
     bow = number(evidence.options, "slot_straight", BOW)
-    # a bow of h takes h off the side play, wants h more relief, and 2 h over the length off the yaw play, as two
-    # bows would
+    # a bow of h takes h off the side play, wants h more relief, and 2 h over the length off the yaw play, as
+    # two bows would
     name = "bow that no width shows"
     rows: list[list[Part | None]] = [
         [rectangular(name, 2.0 * bow / found.runner_length)],

@@ -173,7 +173,8 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _held(left: list[float], right: list[float], play: float) -> str:
-    """Free, leaned left, leaned right: how far the sled may stand off, and how well either wall brings it back."""
+    """Free, leaned left, leaned right: how far the sled may stand off, and how well either wall brings it
+    back."""
     said = f"Free, the sled may shift by {play:.3f} mm"
     if min(len(left), len(right)) < FEWEST:
         return (

@@ -134,7 +134,8 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
-    """How the edge just cut comes onto the sled fence, from above: left of the blade clockwise, if that is near."""
+    """How the edge just cut comes onto the sled fence, from above: left of the blade clockwise, if that is
+    near."""
     far = gear.jig is not None and gear.jig.fence == "far"
     return (options.get("kept") == "right") == far
 

@@ -1,1 +1,1 @@
-"""The terminal screen: a client of the wire like any other. May import: textual, bench.wire, bench.units."""
+"""The terminal screen: a client of the wire like any other."""

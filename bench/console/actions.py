@@ -1,7 +1,6 @@
 """Everything the user can do, once: key on the number pad, other keys, word in the key row, whole sentence.
 
-The key row, the list of all keys and the key handling all read this table. May import: bench.wire (through
-its neighbours).
+The key row, the list of all keys and the key handling all read this table.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """The terminal screen: a Textual application around one sheet, fed by the link, driven by the desk.
 
-It routes; what is known, what is drawn and what keys mean is plain code beside it. May import: textual,
-bench.units, bench.wire.
+It routes; what is known, what is drawn and what keys mean is plain code beside it.
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ from bench.console.sheet import Sheet
 from bench.console.state import State
 from bench.console.text import Block
 from bench.console.view import View
-from bench.wire import LogList, Said
+from bench.protocol import LogList, Said
 
 DIGITS = 0.1  # s between two drawings of the number
 EXTRA = 0.2  # s between two looks at what the added actions can do
@@ -38,7 +37,8 @@ LINE = 0.2  # s between two drawings of the line
 
 
 class Console(App[None]):
-    """`early`: a socket on which the first questions were already asked. `extra`: actions of whoever starts it."""
+    """`early`: a socket on which the first questions were already asked. `extra`: actions of whoever starts
+    it."""
 
     TITLE = "sweepgauge"
     ENABLE_COMMAND_PALETTE = False  # the list of all keys is our own: it must show on the Pi's screen too

@@ -2,7 +2,6 @@
 
 80 x 24 shows everything; 60 x 20 and 40 x 15 show number, unit, way, state and the next act; a wide screen
 shows the budget and earlier results beside.
-May import: msgspec, its neighbours.
 """
 
 from __future__ import annotations

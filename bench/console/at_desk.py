@@ -1,7 +1,4 @@
-"""What pages, lists and actions need of the desk; the desk itself (`desk`) knows them, they do not know it.
-
-May import: bench.console.state, bench.console.view, bench.wire, msgspec.
-"""
+"""What pages, lists and actions need of the desk; the desk itself (`desk`) knows them, they do not know it."""
 
 from __future__ import annotations
 
@@ -12,7 +9,7 @@ import msgspec
 
 from bench.console.state import State
 from bench.console.view import View
-from bench.wire import Begin, Finding, Learn
+from bench.protocol import Begin, Finding, Learn
 
 Touches = Literal["fence", "arm"]
 Stands = Literal["beyond", "behind", "left", "right"]
@@ -60,7 +57,8 @@ class AtDesk(Protocol):
 
 
 class Action(msgspec.Struct, frozen=True):
-    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything now."""
+    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything
+    now."""
 
     name: str
     keys: tuple[str, ...]

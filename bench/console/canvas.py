@@ -1,7 +1,4 @@
-"""A field of characters for drawings of set-ups. Pure.
-
-May import: its neighbours.
-"""
+"""A field of characters for drawings of set-ups. Pure."""
 
 from __future__ import annotations
 

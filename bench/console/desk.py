@@ -1,6 +1,6 @@
 """What the user does, turned into requests and into moves between pages; no Textual, no socket.
 
-`send` carries a request to the daemon and tells whether it went. May import: bench.units, bench.wire.
+`send` carries a request to the daemon and tells whether it went.
 """
 
 from __future__ import annotations
@@ -14,7 +14,19 @@ from bench.console.actions import ACTIONS, FURTHER, find
 from bench.console.at_desk import Action, Stands, Touches
 from bench.console.state import State
 from bench.console.view import Row, View
-from bench.wire import Abandon, Begin, Extend, Finding, Learn, Live, LogList, Moved, NotesSeen, Press, Undo
+from bench.protocol import (
+    Abandon,
+    Begin,
+    Extend,
+    Finding,
+    Learn,
+    Live,
+    LogList,
+    Moved,
+    NotesSeen,
+    Press,
+    Undo,
+)
 
 PAST = 50
 YES = ("enter", "y")  # the answers to whether it is meant
@@ -24,8 +36,8 @@ Send = Callable[[msgspec.Struct], bool]
 
 
 class Desk:
-    """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip` a line of theirs beside what
-    is asked; the screen knows nothing of either."""
+    """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip` a line of theirs
+    beside what is asked; the screen knows nothing of either."""
 
     state: State
     view: View
@@ -186,8 +198,9 @@ class Desk:
             action.run(self)
 
     def _sure(self, key: str) -> bool:
-        """Whether the key belongs to what is asked: yes; the asking key again, which is no answer; or too soon after
-        it, as a key that bounces or is held. Any other takes the question back, and means what it means."""
+        """Whether the key belongs to what is asked: yes; the asking key again, which is no answer; or too
+        soon after it, as a key that bounces or is held. Any other takes the question back, and means what it
+        means."""
         view = self.view
         action = next(a for a in self.actions if a.name == view.sure)
         if key in YES and key != view.sure_key and self.state.clock() - view.sure_at >= TOO_SOON:

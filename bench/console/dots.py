@@ -1,4 +1,4 @@
-"""A small plot of our own: points to dots, dots to characters. Pure. May import: msgspec, bench.units.
+"""A small plot of our own: points to dots, dots to characters. Pure.
 
 Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside are told apart by
 shape: a cross of its own, over the dots.

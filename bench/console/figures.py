@@ -2,7 +2,6 @@
 
 Each figure is five dots wide and seven high (the point and the sign narrower). A size says how many columns
 a dot takes and whether two dots share a row (half blocks).
-May import: its neighbours.
 """
 
 from __future__ import annotations

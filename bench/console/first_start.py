@@ -1,7 +1,8 @@
-"""First start: the guide from a screen without an instrument to a sled that is described; and its list of cables. Pure.
+"""First start: the guide from a screen without an instrument to a sled that is described; and its list of
+cables. Pure.
 
-The numbers of all cables are live from the beginning; the daemon asks for the plunger by itself. Each thing can be
-skipped, left and done again. May import: bench.units, bench.wire.
+The numbers of all cables are live from the beginning; the daemon asks for the plunger by itself. Each thing
+can be skipped, left and done again.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from bench.console.heard import Heard
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, cut, fit, marked, spread, width
 from bench.console.view import Row, View
+from bench.protocol import Learn, LearnSaid, PutUnits, Said
 from bench.units import length_words, parse_length
-from bench.wire import Learn, LearnSaid, PutUnits, Said
 
 LEAF = 0.10  # mm: the leaf that proves unit and way, where no other is named
 

@@ -1,6 +1,6 @@
 """Two sets of signs: one for terminals with braille, one for the Pi's own screen (code page 437 only).
 
-Every state has a sign and a word; the sign alone, or a colour alone, is never used. May import: msgspec.
+Every state has a sign and a word; the sign alone, or a colour alone, is never used.
 """
 
 from __future__ import annotations

@@ -4,7 +4,6 @@ Two processes: the first holds nothing but the terminal's state and waits; its c
 child is cleaned up after by the parent; a child whose parent died cleans up after itself. Only where both are
 killed at the same moment `reset` has to be typed. Standard library only, and little of it: the parent stays
 small.
-May import: the standard library only.
 """
 
 from __future__ import annotations

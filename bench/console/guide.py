@@ -1,7 +1,6 @@
 """What to do now: the check in progress, the last result, the live move, or how to begin. Pure.
 
 Built only from what the daemon asks for; nothing here knows a check by name.
-May import: bench.units, bench.wire, msgspec, its neighbours.
 """
 
 from __future__ import annotations
@@ -16,8 +15,8 @@ from bench.console.sleds import seen_from_above
 from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
 from bench.console.view import View
+from bench.protocol import Ask, Finding, Jig, LiveSaid
 from bench.units import length_words, rounded_words
-from bench.wire import Ask, Finding, Jig, LiveSaid
 
 WIDE = 100  # columns from which budget and earlier results stand beside the result
 PICTURE = 34  # columns of the drawing on a screen of 80
@@ -137,7 +136,7 @@ def _line(state: State, view: View, wide: int, high: int) -> Block:
     return [[(" ", "text"), *line] for line in block]
 
 
-# ---- at rest: the sled's state ------------------------------------------------------------------------------
+# ---- at rest: the sled's state -----------------------------------------------------------------------------
 
 
 def _rest(state: State, view: View, wide: int, high: int) -> Block:
@@ -181,7 +180,8 @@ def _nothing(state: State, view: View, wide: int) -> Block:
 
 
 def result(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
-    """The result in the bench's words: which way, how far across the own board, what to do; the rest as it fits."""
+    """The result in the bench's words: which way, how far across the own board, what to do; the rest as it
+    fits."""
     units, board = state.units, state.board(finding.jig)
     first: Block = []
     wrong = phrases.diagnosis(finding)
@@ -289,7 +289,7 @@ def limits(state: State, finding: Finding, view: View, wide: int, high: int) -> 
     return out
 
 
-# ---- the live move ------------------------------------------------------------------------------------------
+# ---- the live move -----------------------------------------------------------------------------------------
 
 
 def _live(state: State, view: View, wide: int, high: int) -> Block:

@@ -1,4 +1,4 @@
-"""What has been heard of one instrument, and of one pass. Pure; the clock comes in. May import: bench.wire."""
+"""What has been heard of one instrument, and of one pass. Pure; the clock comes in."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.wire import Cable, Fitted, InstrumentState, Readings
+from bench.protocol import Cable, Fitted, InstrumentState, Readings
 
 FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at

@@ -1,7 +1,5 @@
-"""The console's end of the wire: connects, listens, comes back by itself when the daemon does.
-
-May import: bench.wire, asyncio. Knows nothing of screens: messages and states go to two callbacks on the
-event loop.
+"""The console's end of the wire: connects, listens, comes back by itself when the daemon does. Knows nothing
+of screens: messages and states go to two callbacks on the event loop.
 """
 
 from __future__ import annotations
@@ -15,7 +13,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.wire import GetChecks, GetGear, GetStatus, Said, Watch, WireError, decode_said, encode
+from bench.protocol import GetChecks, GetGear, GetStatus, Said, Watch, WireError, decode_said, encode
 
 MOST = 10.0  # live readings: messages a second and instrument; digits are not drawn more often
 AGAIN = (0.1, 0.2, 0.4, 0.8)  # s between attempts to reach a daemon that went away; the last one repeats

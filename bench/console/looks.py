@@ -1,6 +1,7 @@
-"""Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen (code page 437, 16 colours).
+"""Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen (code page 437, 16
+colours).
 
-A look gives every role a style; signs and words carry the meaning, colour only helps. May import: msgspec, rich.
+A look gives every role a style; signs and words carry the meaning, colour only helps.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The lists: checks and their questions, past results, the move, how the indicator stands for live, all keys.
 
-A page is a title and rows; a row is taken by its digit, or by Enter. May import: bench.units, bench.wire.
+A page is a title and rows; a row is taken by its digit, or by Enter.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from bench.console.pictures import on_the_sled
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
+from bench.protocol import Begin, CheckKind, Finding, Option, OptionError
 from bench.units import UnitsError, length_words, parse_length
-from bench.wire import Begin, CheckKind, Finding, Option, OptionError
 
 _TITLES = {
     "checks": "Which check?",

@@ -1,7 +1,6 @@
 """The bands of the working screen: strip, number, where we are, what to do, what was said last. Pure.
 
 Each takes what is known, how wide and how high, and gives exactly that many rows.
-May import: its neighbours.
 """
 
 from __future__ import annotations
@@ -248,8 +247,8 @@ def is_loud(state: State, wide: int) -> bool:
 
 
 def said(state: State, view: View, wide: int, rows: int, told: str = "") -> Block:
-    """What was said last, newest at the bottom; a sentence that does not fit is cut. Above it the tip; where there is
-    no room for both, bad news goes before the tip and the tip before the rest."""
+    """What was said last, newest at the bottom; a sentence that does not fit is cut. Above it the tip; where
+    there is no room for both, bad news goes before the tip and the tip before the rest."""
     lesson = tip(told, wide)
     if lesson and rows > len(lesson):
         return [*lesson, *said(state, view, wide, rows - len(lesson))]

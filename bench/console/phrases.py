@@ -1,7 +1,5 @@
-"""What is known, in the words of the bench: verdicts, sizes, ways, next acts. Pure; nothing knows a check by name.
-
-May import: bench.units, bench.wire.
-"""
+"""What is known, in the words of the bench: verdicts, sizes, ways, next acts. Pure; nothing knows a check by
+name."""
 
 from __future__ import annotations
 
@@ -10,9 +8,9 @@ import math
 from bench.console.glyphs import Glyphs
 from bench.console.heard import Heard
 from bench.console.text import Role
+from bench.protocol import Finding, Jig, Move, Quantity
+from bench.render.finding import settle_words
 from bench.units import INCH, System, across, give_or_take, length_words, rounded_words, slope_words
-from bench.wire import Finding, Jig, Move, Quantity
-from bench.words import settle_words
 
 WAYS = {"away": "AWAY from you", "toward": "TOWARD you"}
 BOARD = 400.0  # mm: the board a rotation is told across where no widest board is known

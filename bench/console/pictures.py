@@ -1,7 +1,7 @@
 """The set-up seen from above: up is away from you. Drawn from the names that the daemon asks with. Pure.
 
 A picture's name is read word by word, so that a check brings its drawing by naming it; a name without a
-drawing still shows the surface, and the side on which the indicator stands. May import: bench.wire.
+drawing still shows the surface, and the side on which the indicator stands.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Callable
 from bench.console.canvas import Canvas
 from bench.console.glyphs import Glyphs
 from bench.console.text import Block
-from bench.wire import Ask, Jig
+from bench.protocol import Ask, Jig
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 24
@@ -31,7 +31,8 @@ def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> 
 
 
 def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
-    """How the indicator stands for the live move: `beyond` or `behind` the sled fence, `right` or `left` of the arm.
+    """How the indicator stands for the live move: `beyond` or `behind` the sled fence, `right` or `left` of
+    the arm.
 
     Seven rows; the free end, its way and the pivot as on the user's own sled.
     """

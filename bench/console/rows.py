@@ -1,7 +1,5 @@
-"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets the row it means. Pure.
-
-May import: its neighbours.
-"""
+"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets the row it means.
+Pure."""
 
 from __future__ import annotations
 

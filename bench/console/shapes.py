@@ -1,6 +1,6 @@
 """A result's own drawing: the face of a fence, where a runner binds, the turn of a plate. Pure.
 
-Drawn from what the result carries, whatever check it came from. May import: bench.units, bench.wire.
+Drawn from what the result carries, whatever check it came from.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from itertools import pairwise
 from bench.console.dots import LEAST_SPAN, Sheet
 from bench.console.glyphs import Glyphs
 from bench.console.text import Block, Line, fit
+from bench.protocol import Contact, Finding, Position
 from bench.units import System, length_words
-from bench.wire import Contact, Finding, Position
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
 MOST_HIGH = 14

@@ -1,7 +1,5 @@
-"""The one widget of the screen: it keeps the lines that are drawn, and asks for new ink only where they differ.
-
-May import: textual, rich and its neighbours.
-"""
+"""The one widget of the screen: it keeps the lines that are drawn, and asks for new ink only where they
+differ."""
 
 from __future__ import annotations
 

@@ -1,7 +1,6 @@
 """Sleds: which there are, and a new one described by number pad. Pure.
 
-The sled is drawn back from what was typed, to be looked at before it is kept. May import: bench.units,
-bench.wire.
+The sled is drawn back from what was typed, to be looked at before it is kept.
 """
 
 from __future__ import annotations
@@ -12,8 +11,8 @@ from bench.console.first_start import new_sled
 from bench.console.glyphs import Glyphs
 from bench.console.text import Block
 from bench.console.view import Row
+from bench.protocol import Jig, PutJig, PutLeaves
 from bench.units import PER_MM, length_words, parse_length, parse_slope
-from bench.wire import Jig, PutJig, PutLeaves
 
 _FIELDS = (
     ("name", "Name"),

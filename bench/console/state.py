@@ -1,7 +1,7 @@
 """What the screen knows: folded from what the daemon said, and nothing else.
 
 A console that comes back in mid-check is filled from one status reply; it keeps nothing of its own. Pure:
-the clock comes in as an argument. May import: bench.wire.
+the clock comes in as an argument.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ import msgspec
 
 from bench.console.heard import Heard, Pass, cables_heard
 from bench.console.sentence import Sentence, Sentences, whole
-from bench.units import System
-from bench.wire import (
+from bench.protocol import (
     Ask,
     Asking,
     Cables,
@@ -45,7 +44,8 @@ from bench.wire import (
     SweepSaid,
     Version,
 )
-from bench.words import unread_words
+from bench.render.finding import unread_words
+from bench.units import System
 
 PASSES = 24  # kept lines at most
 NOTHING: frozenset[str] = frozenset()
@@ -135,7 +135,8 @@ class State(msgspec.Struct):
 
     @property
     def the_jig(self) -> str | None:
-        """The sled that the screen is about: of the check in progress, chosen, last measured, or the only one."""
+        """The sled that the screen is about: of the check in progress, chosen, last measured, or the only
+        one."""
         if self.run is not None:
             return self.jig
         if self.chosen_jig is not None:

@@ -1,7 +1,7 @@
 """Lines of the screen before they are colour: runs of text, each with the role it plays.
 
 A role is a name that a look turns into a style (see looks.py); what is drawn here is plain data, so that
-panes are tested without a terminal. May import: the standard library.
+panes are tested without a terminal.
 """
 
 from __future__ import annotations

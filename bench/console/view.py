@@ -1,7 +1,4 @@
-"""Where the user is on the screen: which page, which row, what is being typed. Pure; nothing of the job.
-
-May import: msgspec, bench.units, bench.wire (through its neighbours).
-"""
+"""Where the user is on the screen: which page, which row, what is being typed. Pure; nothing of the job."""
 
 from __future__ import annotations
 

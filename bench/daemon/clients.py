@@ -1,7 +1,7 @@
 """The daemon's clients: one Unix socket, one JSON object a line, nobody waits for anybody.
 
 A client that does not read loses its own view first (live readings are left out, which their numbering
-shows), then its connection. May import: bench.wire, asyncio.
+shows), then its connection.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 
 import msgspec
 
-from bench.wire import LONGEST_REQUEST, Error, Readings, Request, WireError, decode_request, encode
+from bench.protocol import LONGEST_REQUEST, Error, Readings, Request, WireError, decode_request, encode
 
 SKIP_LIVE = 256 * 1024  # bytes waiting for a client before live readings are left out
 DROP = 1024 * 1024  # bytes waiting before it is dropped

@@ -1,7 +1,4 @@
-"""The live move's place in the daemon: begun by a request, fed with readings, written down when it is tight.
-
-May import: bench.log, bench.settings, bench.wire and its daemon neighbours.
-"""
+"""The live move's place in the daemon: begun by a request, fed with readings, written down when it is tight."""
 
 from __future__ import annotations
 
@@ -9,15 +6,15 @@ from collections.abc import Callable, Sequence
 
 import msgspec
 
-from bench.daemon.history import LivePast
-from bench.daemon.live import LiveMove
-from bench.daemon.wrong_use import WrongUse
 from bench.finding import Finding
+from bench.log.history import LivePast
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
-from bench.settings import Settings
-from bench.wire import Live, LiveSaid, Saved
-from bench.words import settle_words
+from bench.procedure.live_move import LiveMove
+from bench.procedure.wrong_use import WrongUse
+from bench.protocol import Live, LiveSaid, Saved
+from bench.render.finding import settle_words
+from bench.settings.settings_file import Settings
 
 
 class LiveHost:

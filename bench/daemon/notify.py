@@ -1,7 +1,4 @@
-"""What the service manager wants to hear: ready, alive, stopping. No library needed for one datagram.
-
-May import: the standard library.
-"""
+"""What the service manager wants to hear: ready, alive, stopping. No library needed for one datagram."""
 
 from __future__ import annotations
 

@@ -1,7 +1,8 @@
-"""Persisted before it is told: a message waits until the log has on the disk what it was given before the message.
+"""Persisted before it is told: a message waits until the log has on the disk what it was given before the
+message.
 
-The outbox asks the log itself what it was given, so that nobody has to remember to say it. Pure but for the calls it
-is given. May import: msgspec, bench.wire.
+The outbox asks the log itself what it was given, so that nobody has to remember to say it. Pure but for the
+calls it is given.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 import msgspec
 
-from bench.wire import UNRECORDED, Done, LearnSaid, LiveSaid, MarkTaken, Notice, Saved, SweepSaid, Told
+from bench.protocol import UNRECORDED, Done, LearnSaid, LiveSaid, MarkTaken, Notice, Saved, SweepSaid, Told
 
 SHOW_SAVING_S = 0.3  # a message that waits longer for the disk is shown as being saved; shorter is not seen
 

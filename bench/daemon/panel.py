@@ -1,6 +1,6 @@
 """Pedal, lamp and buzzer joined to the daemon: what is asked is shown, what is pressed is passed on.
 
-Never the only signal: all of it is also told to the clients. May import: hw.panel, bench.settings, bench.wire.
+Never the only signal: all of it is also told to the clients.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from typing import Any
 
 import msgspec
 
-from bench.settings import Panel as PanelSettings
-from bench.wire import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, SweepSaid
+from bench.protocol import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, SweepSaid
+from bench.settings.settings_file import Panel as PanelSettings
 
 WELL = ("open", "marks")  # states of an instrument that need nobody
 

@@ -1,13 +1,10 @@
-"""The bytes as they came, kept beside the sweep they belong to, with a little from before it began.
-
-May import: bench.log, bench.daemon.feed.
-"""
+"""The bytes as they came, kept beside the sweep they belong to, with a little from before it began."""
 
 from __future__ import annotations
 
 from collections import deque
 
-from bench.daemon.feed import Batch
+from bench.daemon.acquisition import Batch
 from bench.log.writer import LogWriter
 
 LOOK_BACK_NS = 1_500_000_000  # raw bytes from before a sweep was seen to begin are part of it

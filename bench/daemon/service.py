@@ -1,7 +1,5 @@
-"""The daemon's life: log, instruments and socket up, requests answered, down again in good order.
-
-May import: everything of the house but the console and the demo. No numpy before it is ready.
-"""
+"""The daemon's life: log, instruments and socket up, requests answered, down again in good order. No numpy
+before it is ready."""
 
 from __future__ import annotations
 
@@ -19,23 +17,23 @@ import msgspec
 
 from bench import __version__
 from bench.checks.model import EvidenceGear, Known
-from bench.daemon import history
-from bench.daemon.answers import Answers
 from bench.daemon.clients import Client, Clients, SocketHeld
-from bench.daemon.gathering import Bench
-from bench.daemon.learn import Learner
+from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
-from bench.daemon.scout import Places, places
-from bench.daemon.wrong_use import WrongUse
+from bench.daemon.port_scanner import Places, places
+from bench.daemon.request_handlers import Answers
+from bench.daemon.station import Bench
 from bench.finding import Finding
 from bench.gear import Gear
+from bench.log import history
 from bench.log.rows import LogError, Saved
 from bench.log.writer import LogWriter
-from bench.settings import Paths, Settings
-from bench.wire import Asking, Concluded, Notice, RawBytes, Readings, Recording, Version
-from bench.wire import Saved as SavedSaid
-from bench.words import unread_words
+from bench.procedure.wrong_use import WrongUse
+from bench.protocol import Asking, Concluded, Notice, RawBytes, Readings, Recording, Version
+from bench.protocol import Saved as SavedSaid
+from bench.render.finding import unread_words
+from bench.settings.settings_file import Paths, Settings
 
 log = logging.getLogger("sweepgauge")
 
@@ -81,7 +79,7 @@ class Service:
         self.bench = Bench(settings, self.log, self.tell, self._tell_readings, self._known)
         self.bench.watch_raw = self._raw
         self.bench.checking.find = lambda name: next((f for f in self.last if f.id == name), None)
-        self.learner = Learner(
+        self.learner = DeviceSetup(
             tell=self.bench.outbox.tell,
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
             settings=lambda: self.settings,
@@ -251,7 +249,8 @@ class Service:
             return Known()
 
     async def rewire(self, settings: Settings) -> None:
-        """What was learned is in the settings file: read by it from now on, and tell everybody how things stand."""
+        """What was learned is in the settings file: read by it from now on, and tell everybody how things
+        stand."""
         self.settings = settings
         await self.bench.rewire(settings)
         self.tell(self.answers.gear())
@@ -335,9 +334,9 @@ class Service:
 
 
 def _load_arithmetic() -> None:
-    from bench.daemon import working
+    from bench.daemon import evaluation_worker
 
-    assert working
+    assert evaluation_worker
 
 
 def _boot_id() -> str:

@@ -1,7 +1,7 @@
 """Where an instrument's bytes come from, whatever it is wired to; and what reads them.
 
-Two instruments may share one port: a microcontroller that sends gauge and travel in one line, a box of several gauges.
-Then it is opened once, and each hears all of it. May import: hw, bench.settings. No numpy.
+Two instruments may share one port: a microcontroller that sends gauge and travel in one line, a box of
+several gauges. Then it is opened once, and each hears all of it. No numpy.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-from bench.settings import PortSettings
+from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder
 from hw.ports import Port, own_port
 from hw.ports.rounds import Rounds

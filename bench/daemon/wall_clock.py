@@ -1,6 +1,7 @@
-"""The machine's clock beside its own count of seconds: whether it jumped, and when it was first set by a network.
+"""The machine's clock beside its own count of seconds: whether it jumped, and when it was first set by a
+network.
 
-Readings are stamped by the count, which never jumps; only dates hang on the clock. May import: nothing of the house.
+Readings are stamped by the count, which never jumps; only dates hang on the clock.
 """
 
 from __future__ import annotations
@@ -38,15 +39,3 @@ class WallClock:
             return False
         self._was_synced = True
         return True
-
-
-def jump_words(jump: float) -> str:
-    """`The clock of this machine jumped 1 h back`: a sentence without its end."""
-    size = round(abs(jump))
-    if size >= 86400:
-        much = f"{size / 86400:.1f} days" if size >= 2 * 86400 else f"{size / 3600:.0f} h"
-    else:
-        much = (
-            f"{size / 3600:.1f} h" if size >= 3600 else f"{size / 60:.0f} min" if size >= 60 else f"{size} s"
-        )
-    return f"The clock of this machine jumped {much} {'forward' if jump > 0 else 'back'}"

@@ -1,6 +1,7 @@
-"""An instrument that speaks only when asked, and is silent as the settings are: asked at other speeds and parities.
+"""An instrument that speaks only when asked, and is silent as the settings are: asked at other speeds and
+parities.
 
-Nothing is sent but the request that the settings name. May import: bench.plain_port, bench.settings (types), hw.
+Nothing is sent but the request that the settings name.
 """
 
 from __future__ import annotations
@@ -9,8 +10,8 @@ import time
 
 import msgspec
 
-from bench.plain_port import open_port, request_of
-from bench.settings import PortSettings
+from bench.doctor.direct_port import open_port, request_of
+from bench.settings.settings_file import PortSettings
 from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.declaration import Query
@@ -21,7 +22,8 @@ LONGEST = 64  # bytes of an answer
 
 
 def ask_elsewhere(port: PortSettings) -> Found | None:
-    """What would be answered; None where nothing is, or the port cannot be opened. Blocks up to a dozen seconds."""
+    """What would be answered; None where nothing is, or the port cannot be opened. Blocks up to a dozen
+    seconds."""
     try:
         return _line(port) if FORMATS[port.format].query is None else _registers(port)
     except (OSError, ValueError):

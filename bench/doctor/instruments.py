@@ -1,7 +1,7 @@
-"""The instruments as they are heard here, without a daemon: each port opened as the settings say, for a moment.
+"""The instruments as they are heard here, without a daemon: each port opened as the settings say, for a
+moment.
 
-Only ports that nobody holds are opened; nothing is sent but the request that the settings name. May import:
-bench.doctor, bench.settings (types), hw.
+Only ports that nobody holds are opened; nothing is sent but the request that the settings name.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from bench.doctor.ports import Found
 from bench.doctor.rights import User, may_open
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import dumb, remarks, take
-from bench.settings import PortSettings
+from bench.settings.settings_file import PortSettings
 from bench.units import System
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, is_text, judge, listen, open_line, settings_text
@@ -34,7 +34,8 @@ _OUTSIDE = " is outside range_mm "
 
 
 class Wish(NamedTuple):
-    """What the user wants: travel between readings, mm; the units to be told in; whether it was named; s to listen."""
+    """What the user wants: travel between readings, mm; the units to be told in; whether it was named; s to
+    listen."""
 
     spacing: float
     units: System
@@ -198,7 +199,8 @@ def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
 def wrong(
     name: str, port: PortSettings, data: bytes, heard: Listening, faults: Counter[str] | None = None
 ) -> Iterator[Matter]:
-    """Bytes come, and they are not what the settings say. faults: why frames were rejected, read as the settings say."""
+    """Bytes come, and they are not what the settings say. faults: why frames were rejected, read as the
+    settings say."""
     speaks = f"of the format {port.format}" + (f", profile {port.profile}" if port.profile else "")
     words = f"{port.port}: {len(data)} bytes that are not {speaks}"
     proposal = heard.proposal

@@ -1,6 +1,6 @@
 """What instruments did while nobody looked: the day's cables, silences, leaps and error words, from the log.
 
-Reads the log and changes nothing in it. May import: bench.doctor.matter, bench.log.
+Reads the log and changes nothing in it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""The machine: clock, disk, power, climate, the Python it all runs on.
-
-May import: bench.doctor.matter, hw.climate.
-"""
+"""The machine: clock, disk, power, climate, the Python it all runs on."""
 
 from __future__ import annotations
 
@@ -28,7 +25,8 @@ NOT_ON_DISK = {"tmpfs", "ramfs"}
 
 
 def clock_synced() -> bool | None:
-    """What the kernel says of its clock (adjtimex(2), which only asks with no mode set); None where it cannot say."""
+    """What the kernel says of its clock (adjtimex(2), which only asks with no mode set); None where it cannot
+    say."""
     try:
         state = ctypes.CDLL(None, use_errno=True).adjtimex(ctypes.create_string_buffer(512))
     except (OSError, AttributeError):

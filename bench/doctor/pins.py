@@ -1,7 +1,8 @@
-"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only looked at where some are wired.
+"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only looked at where some are
+wired.
 
-The library beneath is tried in a process of its own: where it is imported it opens a pipe, claims lines and moves
-the whole process to another folder. May import: bench.doctor.matter, bench.settings (types).
+The library beneath is tried in a process of its own: where it is imported it opens a pipe, claims lines and
+moves the whole process to another folder.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.doctor.matter import Matter, fault, good, told
-from bench.settings import Settings
+from bench.settings.settings_file import Settings
 
 _TRY = "import lgpio; print(hasattr(lgpio, 'gpiochip_open'))"
 

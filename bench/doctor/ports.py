@@ -1,7 +1,4 @@
-"""Serial ports by their stable names, who holds them, and what else reaches for them.
-
-May import: bench.doctor.matter, bench.settings (types), hw.discovery.holders.
-"""
+"""Serial ports by their stable names, who holds them, and what else reaches for them."""
 
 from __future__ import annotations
 
@@ -11,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.doctor.matter import Matter, fault, told
-from bench.settings import PortSettings
+from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
 from hw.formats.shared.declaration import KEYS

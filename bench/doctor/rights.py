@@ -1,7 +1,4 @@
-"""Groups: which of them this user needs, has, and has only after logging in again.
-
-May import: bench.doctor.matter.
-"""
+"""Groups: which of them this user needs, has, and has only after logging in again."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""The daemon asked over its socket: it holds the ports, so it does the listening.
-
-May import: bench.client, bench.doctor, bench.settings (types), bench.wire, hw.discovery.listening.
-"""
+"""The daemon asked over its socket: it holds the ports, so it does the listening."""
 
 from __future__ import annotations
 
@@ -11,16 +8,13 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.client import PATIENCE, Gone, NoDaemon, Refused, WireClient
 from bench.doctor.instruments import LISTEN, Wish, wake, wrong
 from bench.doctor.matter import Matter, fault, good, told
 from bench.doctor.rights import group_of
 from bench.doctor.stream import rate_of, stream
 from bench.doctor.taken import Taken, dumb, remarks
 from bench.doctor.unread import unread_matter
-from bench.settings import PortSettings
-from bench.units import System
-from bench.wire import (
+from bench.protocol import (
     Capture,
     Done,
     GetStatus,
@@ -31,6 +25,9 @@ from bench.wire import (
     StatusReply,
     Watch,
 )
+from bench.protocol.client import PATIENCE, Gone, NoDaemon, Refused, WireClient
+from bench.settings.settings_file import PortSettings
+from bench.units import System
 from hw.discovery.listening import Listening, is_text, judge
 from hw.formats import FORMATS
 

@@ -1,6 +1,6 @@
 """Figures of a stream of readings: how many a second, how fast one may push, how still it is at rest.
 
-Pure. May import: bench.doctor.matter, bench.units.
+Pure.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ def stream(
 ) -> Iterator[Matter]:
     """What the readings (mm) of a few seconds say.
 
-    swept: it is read while a sled is pushed, not at marks. asked: the user named the spacing and wants to be answered.
+    swept: it is read while a sled is pushed, not at marks. asked: the user named the spacing and wants to be
+    answered.
     """
     if rate and (swept or asked):
         fastest = rate * spacing
@@ -84,8 +85,8 @@ def _speed(mm: float, units: System) -> str:
 def at_rest(values: Sequence[float]) -> tuple[float, float, float]:
     """Noise (one standard deviation), smallest step seen, drift from the first third to the last; mm.
 
-    The noise is from differences of neighbours, so that a slow drift is not taken for it: their standard deviation
-    is that of one reading times the root of two.
+    The noise is from differences of neighbours, so that a slow drift is not taken for it: their standard
+    deviation is that of one reading times the root of two.
     """
     steps = [b - a for a, b in pairwise(values)]
     noise = statistics.fmean(step * step for step in steps) ** 0.5 / 2**0.5

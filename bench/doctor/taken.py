@@ -1,7 +1,6 @@
 """What one wired port says in a moment, read as the daemon would read it, and what is to be remarked of it.
 
-Nothing is sent but what the settings name, or what the format itself asks with. May import:
-bench.doctor.matter, bench.plain_port, bench.settings (types), hw.
+Nothing is sent but what the settings name, or what the format itself asks with.
 """
 
 from __future__ import annotations
@@ -12,9 +11,9 @@ from collections.abc import Iterator
 
 import msgspec
 
+from bench.doctor.direct_port import echo_of, open_port, read_block, request_of, request_rate
 from bench.doctor.matter import Matter, fault, told
-from bench.plain_port import echo_of, open_port, read_block, request_of, request_rate
-from bench.settings import PortSettings
+from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.declaration import Traits
 from hw.reading import Record

@@ -1,14 +1,12 @@
-"""What comes from pins or from a cable that types and is not read: what it looks like, and what would read it.
-
-May import: bench.doctor.matter, bench.settings (types), hw.discovery.bits_heard, hw.formats, hw.discovery.listening.
-"""
+"""What comes from pins or from a cable that types and is not read: what it looks like, and what would read
+it."""
 
 from __future__ import annotations
 
 from collections import Counter
 
 from bench.doctor.matter import Matter, fault
-from bench.settings import PortSettings
+from bench.settings.settings_file import PortSettings
 from hw.discovery.bits_heard import diagnose
 from hw.discovery.listening import settings_text
 

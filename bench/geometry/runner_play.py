@@ -262,7 +262,8 @@ def fit_uncertainty(
     width_noise: standard uncertainty of each width, independent. common_noise: of what every slot width has
     too much over every runner width (inside against outside jaws of a caliper). offset_noise: of the spacing
     of a second runner over the slots'. Play bends where another station begins to touch, so it is worked out
-    for copies with errors added (a fixed seed): their scatter and how far their mean lies off (JCGM 101:2008).
+    for copies with errors added (a fixed seed): their scatter and how far their mean lies off (JCGM
+    101:2008).
     """
     rng = np.random.default_rng(20080101)
     plain = fit_at(runners, slots, at)

@@ -1,5 +1,4 @@
 """The log: one SQLite file that keeps what was measured, with what, and what was concluded.
 
-`writer` appends (the daemon only), `read` and `export` read. Nothing measured is ever deleted.
-May import: bench.gear, bench.finding, bench.checks.model, msgspec, sqlite3. Never numpy.
+`writer` appends (the daemon only), `read` and `export` read. Nothing measured is ever deleted. Never numpy.
 """

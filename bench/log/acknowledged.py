@@ -1,8 +1,7 @@
-"""What was told as saved, in a small file beside the log: what is missing from the log is known by it.
-
-May import: the standard library, msgspec and bench.log. Rows of these tables are never deleted and no number is given
-twice, so that the highest number less the count of rows is how many are missing. The file is one block of 512 bytes,
-which a disk writes whole or not at all; it is written after the commit and before anybody is told of it.
+"""What was told as saved, in a small file beside the log: what is missing from the log is known by it. Rows
+of these tables are never deleted and no number is given twice, so that the highest number less the count of
+rows is how many are missing. The file is one block of 512 bytes, which a disk writes whole or not at all; it
+is written after the commit and before anybody is told of it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
-"""What each act writes: plain statements on an open transaction, one function an act.
-
-May import: sqlite3, msgspec and the log's own types. Nothing here commits; the writer's thread does. An act
-that the log cannot take raises Refused with the reason; an act is idempotent nowhere, so it runs once.
+"""What each act writes: plain statements on an open transaction, one function an act. Nothing here commits;
+the writer's thread does. An act that the log cannot take raises Refused with the reason; an act is idempotent
+nowhere, so it runs once.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
 """The log's thread: acts from a bounded queue, committed in order and in groups, told when they are safe.
-
-May import: the standard library, msgspec and bench.log. Whatever the disk does, nothing here raises into
-whoever gave an act: the thread says what is wrong through `on_trouble`, keeps what waits, tries again, and
-says None once all is well. Each commit also notes its last ticket, so that an act whose commit failed half
-way (written, but not confirmed) is found done and not done twice.
+Whatever the disk does, nothing here raises into whoever gave an act: the thread says what is wrong through
+`on_trouble`, keeps what waits, tries again, and says None once all is well. Each commit also notes its last
+ticket, so that an act whose commit failed half way (written, but not confirmed) is found done and not done
+twice.
 """
 
 from __future__ import annotations
@@ -250,7 +249,8 @@ class Committer:
         )
 
     def _merge(self) -> None:
-        """After a finding the write-ahead file holds nothing that the log does not: a lost one costs one check."""
+        """After a finding the write-ahead file holds nothing that the log does not: a lost one costs one
+        check."""
         assert self._place.db is not None
         try:
             self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")

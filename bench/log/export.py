@@ -1,7 +1,5 @@
 """The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of recorded sweeps.
-
-May import: the standard library, msgspec and bench.log. Numbers are written so that they read back exactly.
-"""
+Numbers are written so that they read back exactly."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""What is wrong with a disk or a log file: damage or not, and in words for the user.
-
-May import: the standard library, msgspec and bench.log.rows.
-"""
+"""What is wrong with a disk or a log file: damage or not, and in words for the user."""
 
 from __future__ import annotations
 
@@ -31,7 +28,8 @@ def is_damage(error: BaseException) -> bool:
 
 @contextmanager
 def contained(what: str) -> Iterator[None]:
-    """Turns whatever damage to a row does to whoever reads it into LogDamaged; what: the row, for the message."""
+    """Turns whatever damage to a row does to whoever reads it into LogDamaged; what: the row, for the
+    message."""
     try:
         yield
     except (sqlite3.Error, ValueError, TypeError, zlib.error, msgspec.MsgspecError) as error:

@@ -1,7 +1,6 @@
-"""One writer per log: a lock file beside it, with the holder's process number inside.
-
-May import: the standard library and bench.log.rows. The lock is the kernel's, so it goes with the process
-however that ends: after kill -9 there is nothing to clean; the file itself stays and means nothing.
+"""One writer per log: a lock file beside it, with the holder's process number inside. The lock is the
+kernel's, so it goes with the process however that ends: after kill -9 there is nothing to clean; the file
+itself stays and means nothing.
 """
 
 from __future__ import annotations

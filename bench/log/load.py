@@ -1,7 +1,5 @@
-"""From rows of the log to the types that the rest of the program works with, exactly as they went in.
-
-May import: sqlite3, msgspec and the log's own types. All functions take an open connection of any kind.
-"""
+"""From rows of the log to the types that the rest of the program works with, exactly as they went in. All
+functions take an open connection of any kind."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""The log's path, held for this process, and the connection that is open on what lies there.
-
-May import: the standard library and bench.log.hold.
-"""
+"""The log's path, held for this process, and the connection that is open on what lies there."""
 
 from __future__ import annotations
 
@@ -68,10 +65,11 @@ class Place:
         return held and self._file is not None and stands(self._file, self.path)
 
     def follow(self) -> None:
-        """Go on at the path after the log was removed or replaced; LogHeld where another has it by now, or OSError.
+        """Go on at the path after the log was removed or replaced; LogHeld where another has it by now, or
+        OSError.
 
-        A log that was removed is written there again, from what is still open. One that was moved away is left as it
-        is, and a new one is begun, as where another file was put in its place.
+        A log that was removed is written there again, from what is still open. One that was moved away is
+        left as it is, and a new one is begun, as where another file was put in its place.
         """
         self.take()
         if self.db is not None and self._removed() and not self.path.exists():

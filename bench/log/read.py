@@ -1,7 +1,5 @@
 """Reading a log without disturbing it: findings and their evidence, events, moves, what is known from before.
-
-May import: the standard library, msgspec and bench.log. All functions take what `open_read` yields.
-"""
+All functions take what `open_read` yields."""
 
 from __future__ import annotations
 
@@ -73,7 +71,8 @@ def list_findings(
     before: str | None = None,
     unread: list[Unread] | None = None,
 ) -> list[FindingRow]:
-    """Oldest first. since: seconds since 1970 UTC; last: only so many, the newest; before: older than this one.
+    """Oldest first. since: seconds since 1970 UTC; last: only so many, the newest; before: older than this
+    one.
 
     unread: takes what is there and can no longer be read; it is a warning in the journal where none is given.
     """
@@ -136,7 +135,8 @@ def events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
 
 
 def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float, str, dict[str, object]]]:
-    """(wall s, kind, data) of what instruments and the log did outside and inside checks, in the order of recording."""
+    """(wall s, kind, data) of what instruments and the log did outside and inside checks, in the order of
+    recording."""
     rows = db.execute(
         "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND json_valid(data_json)"
         " AND kind IN ('instrument', 'held', 'spoiled', 'unit', ?, ?) ORDER BY event_key",
@@ -148,8 +148,8 @@ def instrument_events(db: sqlite3.Connection, since: float) -> list[tuple[float,
 def happened(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
     """What instruments, clock and log did, and the passes that were not used: newest first, at most so many.
 
-    An opening of the log stands before all that was recorded in it. A pass is told where its reason was told: where it
-    is a sentence, and no mere handling of the sled. Dates are put right as those of findings are.
+    An opening of the log stands before all that was recorded in it. A pass is told where its reason was told:
+    where it is a sentence, and no mere handling of the sled. Dates are put right as those of findings are.
     """
     marks = ", ".join("?" * len(_OF_ITSELF))
     rows = db.execute(
@@ -196,7 +196,8 @@ def raw_readings(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, l
 def moves(
     db: sqlite3.Connection, *, finding: str | None = None, unread: list[Unread] | None = None
 ) -> Iterator[MoveRow]:
-    """In the order in which they were planned; finding: only those that it advised. unread: see `list_findings`."""
+    """In the order in which they were planned; finding: only those that it advised. unread: see
+    `list_findings`."""
     numbers: Iterable[int] = range(1, _last_number(db, "move") + 1)
     if finding is not None:
         query = "SELECT move_key FROM move JOIN finding USING (finding_key) WHERE finding = ?"
@@ -269,7 +270,8 @@ def _each(
     made: Callable[..., T],
     unread: list[Unread] | None,
 ) -> Iterator[T]:
-    """Row by row, so that one that can no longer be read costs only itself, and no other waits for the reader."""
+    """Row by row, so that one that can no longer be read costs only itself, and no other waits for the
+    reader."""
     for number in numbers:
         try:
             with contained(f"{what} number {number} of the log"):
@@ -316,7 +318,8 @@ def _dates(db: sqlite3.Connection) -> dict[str, float]:
 
 
 def _when(wall: float, synced: bool, monotonic_ns: int, zero: float | None) -> tuple[float, bool]:
-    """Wall s, and whether that is known; zero: the wall clock at the boot's monotonic zero, once it was known."""
+    """Wall s, and whether that is known; zero: the wall clock at the boot's monotonic zero, once it was
+    known."""
     if synced or zero is None:
         return wall, synced
     return zero + monotonic_ns / 1e9, True

@@ -1,7 +1,5 @@
-"""Opening a log for writing: what the last life left unfinished, and whether the file is sound.
-
-May import: the standard library, msgspec and bench.log. A damaged file is handed to `salvage`, so that a
-start never fails for the same reason twice.
+"""Opening a log for writing: what the last life left unfinished, and whether the file is sound. A damaged
+file is handed to `salvage`, so that a start never fails for the same reason twice.
 """
 
 from __future__ import annotations

@@ -1,7 +1,5 @@
-"""What goes into the log and comes out of it, as types; and how a sweep can end.
-
-May import: bench.gear, bench.finding, bench.checks.model, msgspec, time. Times: `monotonic_ns` counts from
-the machine's start (with its boot id), `wall_s` is seconds since 1970 UTC and may be wrong until synced.
+"""What goes into the log and comes out of it, as types; and how a sweep can end. Times: `monotonic_ns` counts
+from the machine's start (with its boot id), `wall_s` is seconds since 1970 UTC and may be wrong until synced.
 """
 
 from __future__ import annotations
@@ -57,8 +55,8 @@ class EventRow(msgspec.Struct, frozen=True):
 
 
 class Happened(msgspec.Struct, frozen=True):
-    """Something that an instrument, the clock or the log did, or a pass that was not used. wall_s: when, put right if
-    the clock was synced later in the same boot. check, placement, reason: of a pass."""
+    """Something that an instrument, the clock or the log did, or a pass that was not used. wall_s: when, put
+    right if the clock was synced later in the same boot. check, placement, reason: of a pass."""
 
     kind: str
     data: dict[str, object]

@@ -1,7 +1,6 @@
-"""A damaged log: set aside with the time in its name, and what can be read of it put into a new one.
-
-May import: the standard library and bench.log. The damaged file is only read. The new one is built beside
-it and put in its place by one rename, so a kill in between leaves the damaged one to be found again.
+"""A damaged log: set aside with the time in its name, and what can be read of it put into a new one. The
+damaged file is only read. The new one is built beside it and put in its place by one rename, so a kill in
+between leaves the damaged one to be found again.
 """
 
 from __future__ import annotations

@@ -1,7 +1,5 @@
 """How a log file is opened for writing: whose it is, its modes, and the changes to its tables that are due.
-
-May import: sqlite3 and bench.log. Each change runs in one transaction with the record that it ran, in
-order, once.
+Each change runs in one transaction with the record that it ran, in order, once.
 """
 
 from __future__ import annotations

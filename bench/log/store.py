@@ -1,7 +1,4 @@
-"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear.
-
-May import: sqlite3, msgspec and the log's own types. Nothing here commits.
-"""
+"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear. Nothing here commits."""
 
 from __future__ import annotations
 

@@ -1,8 +1,7 @@
-"""The tables of the log, as named changes in order.
-
-May import: sqlite3. Never edit a change that has been released: add the next. Every table and column is
-described, as a comment in its own definition and as rows of the table `description`. AUTOINCREMENT
-everywhere: a number once given is never given again, not even after damage took the row that had it.
+"""The tables of the log, as named changes in order. Never edit a change that has been released: add the next.
+Every table and column is described, as a comment in its own definition and as rows of the table
+`description`. AUTOINCREMENT everywhere: a number once given is never given again, not even after damage took
+the row that had it.
 """
 
 from __future__ import annotations

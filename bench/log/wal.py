@@ -1,9 +1,8 @@
-"""The pages in SQLite's write-ahead file, as far as each is whole; also those beyond a damaged one.
-
-May import: the standard library. The format is SQLite's published one (file format, section 4): a header of 32 bytes
-(magic number, page size at 8, salt at 16), then frames of a 24-byte header (page number at 0, size of the database in
-pages at 4 if the frame ends a commit, salt at 8, checksum at 16) and a page. The checksum goes on from that of the
-frame before, which stands in its header: so each frame can be judged by itself and the header before it.
+"""The pages in SQLite's write-ahead file, as far as each is whole; also those beyond a damaged one. The
+format is SQLite's published one (file format, section 4): a header of 32 bytes (magic number, page size at 8,
+salt at 16), then frames of a 24-byte header (page number at 0, size of the database in pages at 4 if the
+frame ends a commit, salt at 8, checksum at 16) and a page. The checksum goes on from that of the frame
+before, which stands in its header: so each frame can be judged by itself and the header before it.
 """
 
 from __future__ import annotations
@@ -27,7 +26,8 @@ class Frame(NamedTuple):
 
 
 def frames(wal: Path, *, judged: bool = False) -> Iterator[Frame]:
-    """Frames of the file's present generation, in order. judged: also those after a damaged one, each by checksum."""
+    """Frames of the file's present generation, in order. judged: also those after a damaged one, each by
+    checksum."""
     with wal.open("rb") as file:
         order, size, salt, before = _header(file)
         at = HEADER
@@ -61,7 +61,8 @@ def lay_over(wal: Path, file: BinaryIO) -> None:
 
 
 def _header(file: BinaryIO) -> tuple[str, int, bytes, bytes]:
-    """Byte order of checksums, page size, salt, checksum; a broken header's are those of the frames and of our logs."""
+    """Byte order of checksums, page size, salt, checksum; a broken header's are those of the frames and of
+    our logs."""
     head = file.read(HEADER).ljust(HEADER, b"\0")
     magic, _, size = struct.unpack(">III", head[:12])
     order = _ORDERS.get(magic, "<")

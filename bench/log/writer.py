@@ -1,7 +1,6 @@
-"""The log's writer, as the daemon sees it: what can be recorded. Every call returns at once with a ticket.
-
-May import: bench.log and the types of checks and findings. A commit is told as Saved(upto=ticket) from the
-log's own thread; no call raises because of the disk (see `committer`).
+"""The log's writer, as the daemon sees it: what can be recorded. Every call returns at once with a ticket. A
+commit is told as Saved(upto=ticket) from the log's own thread; no call raises because of the disk (see
+`committer`).
 """
 
 from __future__ import annotations
@@ -65,7 +64,8 @@ class LogWriter:
 
     @property
     def awaited(self) -> int:
-        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor of what need not hurry)."""
+        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor of what need not
+        hurry)."""
         return self._committer.awaited
 
     def look(self) -> None:
@@ -104,7 +104,8 @@ class LogWriter:
         at: Stamp | None = None,
         urgent: bool = False,
     ) -> int:
-        """Anything that happened; data must be JSON. Without a check it may wait for company, unless it is urgent."""
+        """Anything that happened; data must be JSON. Without a check it may wait for company, unless it is
+        urgent."""
         at, data = at or self._clock(), dict(data or {})
         return self._put(
             lambda db, boot: append.event(db, boot, at, run_id, kind, data),

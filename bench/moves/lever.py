@@ -78,8 +78,8 @@ def fence_move(
 ) -> Move | None:
     """The move that turns a fence out by `rotation` back to square; None where `why_no_move` says why.
 
-    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the user owns. then: what is to be
-    done after it.
+    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the user owns. then: what
+    is to be done after it.
     """
     if jig is None or jig.lever is None:
         return None

@@ -18,10 +18,10 @@ HARDLY = 0.25  # share of the way under which it hardly moved; common practice, 
 def judge_move(before: Finding, after: Finding) -> str | None:
     """What went wrong with the move planned in `before`, by the verifying `after`; None where nothing did.
 
-    `wrong way`: the fence stands further out than it did. `hardly moved`: under a quarter of the way. `too far`:
-    beyond square, further than a stack of leaves known to be too thick would take it. Only what both
-    uncertainties together cannot explain is said, and nothing once the fence is inside its tolerance.
-    None also where the two findings cannot be compared (another check or jig, no move planned).
+    `wrong way`: the fence stands further out than it did. `hardly moved`: under a quarter of the way. `too
+    far`: beyond square, further than a stack of leaves known to be too thick would take it. Only what both
+    uncertainties together cannot explain is said, and nothing once the fence is inside its tolerance. None
+    also where the two findings cannot be compared (another check or jig, no move planned).
     """
     first, second = _main(before), _main(after)
     if first is None or second is None or before.move is None or second.verdict == "inside":

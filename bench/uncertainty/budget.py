@@ -155,9 +155,9 @@ def span(
     preload_moved: bool = False,
     rounded: bool = False,
 ) -> Part | None:
-    """The indicator's own error over the span it used (mm) on `length` mm of travel: `indicator_error`, of which
-    `rounded` says that a row "resolution" holds the count already. Not the limit over the whole range. Moving the
-    preload between sweeps turns it into scatter: then no row.
+    """The indicator's own error over the span it used (mm) on `length` mm of travel: `indicator_error`, of
+    which `rounded` says that a row "resolution" holds the count already. Not the limit over the whole range.
+    Moving the preload between sweeps turns it into scatter: then no row.
     """
     if preload_moved:
         return None
@@ -172,9 +172,10 @@ def indicator_error(
 
     `short_span_error` is a limit: rectangular (GUM 4.3.7). Unless said, one count + 1 % of the span (common
     practice, no source). The count is two readings rounded by up to half of one each, rectangular both (GUM
-    F.2.2.1), so that their difference is triangular: count / sqrt 6 (GUM 4.3.9); the two parts are independent and
-    add in quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where `rounded` says that
-    the row "resolution", which is the same two roundings, stands in the budget, only the 1 % is left here.
+    F.2.2.1), so that their difference is triangular: count / sqrt 6 (GUM 4.3.9); the two parts are
+    independent and add in quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where
+    `rounded` says that the row "resolution", which is the same two roundings, stands in the budget, only the
+    1 % is left here.
     """
     if short_span_error is not None:
         return short_span_error / math.sqrt(3)

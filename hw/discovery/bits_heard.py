@@ -1,7 +1,9 @@
-"""What is heard on a clock and a data line that is not what the settings say: format, inversion, wires changed over.
+"""What is heard on a clock and a data line that is not what the settings say: format, inversion, wires
+changed over.
 
-It proposes and never decides, as `listening` does for serial lines. What it goes by is how many bits a frame has and
-whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the display can.
+It proposes and never decides, as `listening` does for serial lines. What it goes by is how many bits a frame
+has and whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the
+display can.
 """
 
 from __future__ import annotations
@@ -21,7 +23,8 @@ ALL_BITS = set("01")
 
 
 def is_bits(data: bytes) -> bool:
-    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1, `?` where edges were missed."""
+    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1, `?` where edges were
+    missed."""
     rows = _rows(data)
     return bool(rows) and all(set(row) <= ALL_BITS | {"?"} for row in rows)
 

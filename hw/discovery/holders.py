@@ -9,7 +9,8 @@ PSEUDO_MAJORS = range(136, 144)  # Unix98 slaves (kernel documentation, admin-gu
 
 
 def is_pseudo(device: str | os.PathLike[str] | int) -> bool:
-    """A pseudo-terminal: the program at its other end may well have this end open too. A path or a descriptor."""
+    """A pseudo-terminal: the program at its other end may well have this end open too. A path or a
+    descriptor."""
     return os.major(os.stat(device).st_rdev) in PSEUDO_MAJORS
 
 

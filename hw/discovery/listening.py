@@ -1,7 +1,7 @@
 """What is heard on a serial line: format, profile, speed and parity, found by listening; with the evidence.
 
-It proposes and never decides: settings are written by people. Everything is listened to with eight bits and no
-parity, since any seven-bit framing shows there as it is: the eighth bit is the parity, or a stop bit.
+It proposes and never decides: settings are written by people. Everything is listened to with eight bits and
+no parity, since any seven-bit framing shows there as it is: the eighth bit is the parity, or a stop bit.
 
     sent as   heard as 8N1
     8N1       as it is
@@ -180,7 +180,8 @@ def listen(
     request: bytes | None = None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Listening:
-    """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence, 12 s at the very most.
+    """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence, 12 s at the very
+    most.
 
     first: the speed to begin with. request: sent at each speed, for what speaks only when asked.
     """
@@ -200,7 +201,8 @@ def listen(
             data += line.read(ENOUGH)
             if request and clock() - asked > 0.25:
                 asked = clock()
-                # an instrument of seven bits may want parity in what it is asked, too; one of eight has answered by now
+                # an instrument of seven bits may want parity in what it is asked, too; one of eight has
+                # answered by now
                 _ask(line, request if data or asked - began < TURN / 2 else with_parity(request, "even"))
             found = judge(bytes(data), speed) if data else None
             if found and found.readings >= SURE and not found.rejects and found.complete:
@@ -224,6 +226,7 @@ def _ask(line: Line, request: bytes) -> None:
 def settings_text(settings: Mapping[str, Value]) -> str:
     """A proposal as lines of the settings file, parted by semicolons."""
     return "; ".join(
-        f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"  # a CR as TOML has it, too
+        # a CR as TOML has it, too
+        f"{key} = {json.dumps(value) if isinstance(value, str) else str(value).lower()}"
         for key, value in settings.items()
     )

@@ -1,4 +1,5 @@
-"""Bytes or bits in, records out. Each file here is one wire format and says all of it: its `FORMAT`, a `WireFormat`.
+"""Bytes or bits in, records out. Each file here is one wire format and says all of it: its `FORMAT`, a
+`WireFormat`.
 
 A format is known by its file being here, or by `register`. Its file is imported when it is first looked at.
 """
@@ -74,7 +75,8 @@ def make_decoder(
 ) -> Decoder:
     """A fresh decoder of format `name`; FormatError for an unknown name, option or value.
 
-    from_middle: what comes first may be the rest of a line, as on a port just opened; a format that can leaves it out.
+    from_middle: what comes first may be the rest of a line, as on a port just opened; a format that can
+    leaves it out.
     """
     given = dict(options or {})
     if from_middle and "at_open" in FORMATS[name].option_names:
@@ -83,7 +85,8 @@ def make_decoder(
 
 
 def meaning_of(status: str) -> tuple[str, str]:
-    """What an instrument's own word for "no reading" means, and what to do; an unknown one is told as it came."""
+    """What an instrument's own word for "no reading" means, and what to do; an unknown one is told as it
+    came."""
     for known in FORMATS.values():
         if status in known.statuses:
             return known.statuses[status]

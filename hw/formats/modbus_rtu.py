@@ -180,7 +180,8 @@ FORMAT = WireFormat(
     port=REGISTERS,
     traits=Traits(undetected_errors=False),
     query=Query(lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100),
-    # the exceptions are those of the protocol's public specification; what to do is common practice, no source
+    # the exceptions are those of the protocol's public specification; what to do is common practice, no
+    # source
     statuses={
         "exception_1": ("it does not know that function", "see its manual, and write function"),
         "exception_2": ("it has no such register", "see its manual, and write register"),

@@ -1,4 +1,5 @@
-"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face, `Port`."""
+"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face,
+`Port`."""
 
 from __future__ import annotations
 
@@ -10,8 +11,8 @@ from hw.ports.serial_port import OnBlock, OnState, PortOptions
 
 
 class Port(Protocol):
-    """heard_silence: what came first after the opening was a beginning. waited: how long the bytes of a block may have
-    waited before they were read, s. stuck: something waits to be read and nobody reads it."""
+    """heard_silence: what came first after the opening was a beginning. waited: how long the bytes of a block
+    may have waited before they were read, s. stuck: something waits to be read and nobody reads it."""
 
     @property
     def heard_silence(self) -> bool: ...

@@ -1,14 +1,15 @@
 """An instrument on pins: clock and data, or the two waves of a scale, as the text that its decoder reads.
 
-It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments need not know which it is: a block
-is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time of its last bit. A frame ends where
-the clock pauses; how many bits it may have is the decoder's business, so that 23 or 25 of 24 are rejected and
-counted, never cut to fit. Before the first pause nothing is told: the frame was half over.
+It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments need not know which it
+is: a block is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time of its last bit.
+A frame ends where the clock pauses; how many bits it may have is the decoder's business, so that 23 or 25 of
+24 are rejected and counted, never cut to fit. Before the first pause nothing is told: the frame was half
+over.
 
-How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at most 72 edges every 0.12 s and
-one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second late. `sync48` and `bcd28` send a bit
-in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a second at
-most; a microcontroller that counts is the better way.
+How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at most 72 edges every
+0.12 s and one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second late. `sync48` and
+`bcd28` send a bit in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few
+thousand edges a second at most; a microcontroller that counts is the better way.
 """
 
 from __future__ import annotations
@@ -37,8 +38,8 @@ OnState = Callable[[PortState, str], None]
 class PinOptions(NamedTuple):
     """pins: BCM numbers by name: clock, data and perhaps req; or a, b and perhaps z.
 
-    edge: of the clock at our pin, at which a bit is taken. gap_us: a longer pause of the clock parts two frames.
-    timeout: s that a gauge may take to answer req. rate: requests a second.
+    edge: of the clock at our pin, at which a bit is taken. gap_us: a longer pause of the clock parts two
+    frames. timeout: s that a gauge may take to answer req. rate: requests a second.
     """
 
     pins: Mapping[str, int]
@@ -51,7 +52,8 @@ class PinOptions(NamedTuple):
 def pin_options(
     name: str, options: Mapping[str, object], pins: Mapping[str, int], rate: float | None = None
 ) -> PinOptions:
-    """How format `name` with its options is read from these pins. Raises FormatError, or ValueError for the pins."""
+    """How format `name` with its options is read from these pins. Raises FormatError, or ValueError for the
+    pins."""
     known = set(FORMATS[name].wires[:2])
     if not known or not known <= pins.keys():
         raise ValueError(
@@ -73,7 +75,8 @@ class Builder(Protocol):
 
 
 class FrameBuilder:
-    """Bits between two pauses of the clock; `?` stands where edges were missed, which no decoder takes for a bit."""
+    """Bits between two pauses of the clock; `?` stands where edges were missed, which no decoder takes for a
+    bit."""
 
     def __init__(self, edge: str, gap_us: int, levels: Mapping[str, bool], *, whole: bool = False) -> None:
         """levels: of clock and data when opened. whole: the line is known to be idle, as before a request."""
@@ -114,7 +117,8 @@ class FrameBuilder:
 
 
 class StateBuilder:
-    """States 2A + B of two square waves, in runs; each run begins with the state that the last one ended with."""
+    """States 2A + B of two square waves, in runs; each run begins with the state that the last one ended
+    with."""
 
     def __init__(self, levels: Mapping[str, bool]) -> None:
         self._a, self._b = levels.get("a", False), levels.get("b", False)

@@ -1,10 +1,10 @@
 """Edges of a few input pins, in order and with the kernel's own time; one output that only pulls low.
 
-Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.10 and later) for all pins in ONE
-request: then edges of different pins keep their order, and the queue can be a thousand edges long. The usual
-libraries ask pin by pin, and the kernel queues 16 edges for each, which a busy Python misses unseen. `LibraryLines`
-goes through gpiozero all the same, for its mock pins and for older kernels; what it misses shows as frames of a
-wrong length.
+Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.10 and later) for all pins in
+ONE request: then edges of different pins keep their order, and the queue can be a thousand edges long. The
+usual libraries ask pin by pin, and the kernel queues 16 edges for each, which a busy Python misses unseen.
+`LibraryLines` goes through gpiozero all the same, for its mock pins and for older kernels; what it misses
+shows as frames of a wrong length.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ Happened = Edge | Lost
 
 
 class Lines(Protocol):
-    """Open pins. `drain` gives what happened since the last call; `wake` is called on the loop when there is some."""
+    """Open pins. `drain` gives what happened since the last call; `wake` is called on the loop when there is
+    some."""
 
     levels: dict[str, bool]  # when opened
 
@@ -70,7 +71,8 @@ NO_PULL = 0x400  # the chip's own resistors would pull at the gauge's 1.5 V line
 OUTPUT_VALUES = 2  # id of the attribute
 QUEUE = 1024  # edges; the kernel grants no more
 EVENT = struct.Struct("=QIIII24x")
-# offsets, consumer; flags, how many attributes; ten of (id, value, mask); how many lines, queue; the descriptor
+# offsets, consumer; flags, how many attributes; ten of (id, value, mask); how many lines, queue; the
+# descriptor
 REQUEST = struct.Struct("=64I32sQI20x" + "I4xQQ" * 10 + "II20xi")
 CHIPS = ("pinctrl-bcm", "pinctrl-rp1")  # how the chips that carry the header's pins are labelled
 
@@ -116,7 +118,8 @@ def pack_request(pins: list[int], flags: int, *, queue: int = 0, level: int | No
 def unpack_events(
     data: bytes, names: Mapping[int, str], last: int | None
 ) -> tuple[list[Happened], int | None]:
-    """The kernel's events -> edges, with Lost where its numbering has a gap. last: the number before, or None."""
+    """The kernel's events -> edges, with Lost where its numbering has a gap. last: the number before, or
+    None."""
     out: list[Happened] = []
     for at, kind, pin, number, _ in EVENT.iter_unpack(data[: len(data) // EVENT.size * EVENT.size]):
         if last is not None and number != (last + 1) & 0xFFFFFFFF:

@@ -1,8 +1,9 @@
 """A device that speaks only when its registers are asked for: Modbus RTU over a serial port.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady rate, never before the last answer is
-in or given up. An answer ends by its own length, or where the time-out finds it; it is handed on as the decoder reads
-it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is taken off.
+It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady rate, never before the
+last answer is in or given up. An answer ends by its own length, or where the time-out finds it; it is handed
+on as the decoder reads it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of
+the request is taken off.
 """
 
 from __future__ import annotations

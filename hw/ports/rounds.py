@@ -1,9 +1,9 @@
 """When ports are read: each as soon as something comes, or all together twenty times a second.
 
-A process that is woken pays more for the waking than for what it was woken for: four instruments at fifty a second,
-each in its own time, are two hundred wakes. Where nobody measures and nobody wants each reading at once, nothing is
-lost by looking in rounds: the kernel keeps what comes between (4 kB at least). When in the round a reading came is not
-known then, so a measurement must have its ports read at once.
+A process that is woken pays more for the waking than for what it was woken for: four instruments at fifty a
+second, each in its own time, are two hundred wakes. Where nobody measures and nobody wants each reading at
+once, nothing is lost by looking in rounds: the kernel keeps what comes between (4 kB at least). When in the
+round a reading came is not known then, so a measurement must have its ports read at once.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """A serial port that survives unplugging: opened by name, read in blocks on the event loop.
 
 Opened through pyserial (a device or one of its URLs), then read through its file descriptor; a URL without
-one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread always: a cable that is going bad
-or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here raises
-at the caller once started: what happens to the port is told as a state with a sentence.
+one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread always: a cable that is going
+bad or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here
+raises at the caller once started: what happens to the port is told as a state with a sentence.
 """
 
 from __future__ import annotations
@@ -271,7 +271,8 @@ class SerialPort:
                     if waiting:
                         data += opened.read(waiting)  # type: ignore[attr-defined]
                 except Exception as error:
-                    # pyserial's URL handlers raise whatever their back-end raises; the port is gone either way
+                    # pyserial's URL handlers raise whatever their back-end raises; the port is gone either
+                    # way
                     self._from_thread(opened, self._lost, error)
                     return
                 if data:

@@ -1,9 +1,10 @@
 """A cable that types: key presses read from the kernel's input device, before any window has them.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves (EVIOCGRAB), so that the digits go
-nowhere else. A block is what format `wedge` reads: the key names of one run, a line, ended by its terminator or where
-the keys stop for the time-out. Only presses count: releases and the keyboard's own repeats do not. Where the kernel
-says that it dropped events the run has a key of that name, which no number has.
+It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves (EVIOCGRAB), so that
+the digits go nowhere else. A block is what format `wedge` reads: the key names of one run, a line, ended by
+its terminator or where the keys stop for the time-out. Only presses count: releases and the keyboard's own
+repeats do not. Where the kernel says that it dropped events the run has a key of that name, which no number
+has.
 
 The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in input-event-codes.h.
 """

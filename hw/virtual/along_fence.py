@@ -1,8 +1,10 @@
-"""An indicator that is carried along a straightedge, its tip on the face of the sled fence. Pure; this room only.
+"""An indicator that is carried along a straightedge, its tip on the face of the sled fence. Pure; this room
+only.
 
-Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the fence on two blocks that are not
-quite equal; the indicator's base rides on its edge with two feet. Rolled over about its own length the straightedge is
-mirrored across that length: its edge then faces away from the fence, the base rides beyond it and reaches over it.
+Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the fence on two blocks that
+are not quite equal; the indicator's base rides on its edge with two feet. Rolled over about its own length
+the straightedge is mirrored across that length: its edge then faces away from the fence, the base rides
+beyond it and reaches over it.
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ FEET = 25.0  # from the plunger to either foot of the base
 
 @dataclass(frozen=True)
 class AlongFence:
-    """face: of the sled fence, its form beginning HALF to the left of the blade. lies: rad, of the straightedge
-    against the face; off: mm, a base that is not quite pressed to the edge."""
+    """face: of the sled fence, its form beginning HALF to the left of the blade. lies: rad, of the
+    straightedge against the face; off: mm, a base that is not quite pressed to the edge."""
 
     face: Surface
     straightedge: Edge

@@ -1,7 +1,8 @@
-"""A test board that is laid on the sled fence, cut, turned and cut again; the strip that is left. Pure; this room only.
+"""A test board that is laid on the sled fence, cut, turned and cut again; the strip that is left. Pure; this
+room only.
 
-Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is moved and turned as a body, the
-blade cuts it along the way that the sled goes, and a caliper is laid across what falls off.
+Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is moved and turned as a
+body, the blade cuts it along the way that the sled goes, and a caliper is laid across what falls off.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ Polygon = list[Vector]
 
 
 class Cut(NamedTuple):
-    """How one cut is made. lies: (left, right) end in mm of the edge on the fence -> two points of its line there, from
-    left to right. way: along which the blade goes through the sled, through the origin."""
+    """How one cut is made. lies: (left, right) end in mm of the edge on the fence -> two points of its line
+    there, from left to right. way: along which the blade goes through the sled, through the origin."""
 
     lies: Callable[[float, float], tuple[Vector, Vector]]
     way: Vector
@@ -30,8 +31,8 @@ class Cut(NamedTuple):
 
 @dataclass
 class Board:
-    """corners: counter-clockwise, in whatever place it has now. kept: the side of the blade that it lies on. far: the
-    fence stands beyond it, else on the operator's side of it.
+    """corners: counter-clockwise, in whatever place it has now. kept: the side of the blade that it lies on.
+    far: the fence stands beyond it, else on the operator's side of it.
 
     strip: what the last cut took off, None before it; leads: along it, away from the fence.
     """
@@ -49,7 +50,8 @@ class Board:
         return cls([Vector(*corner) for corner in corners], kept, far)
 
     def make(self, cut: Callable[[], Cut], turns: int = 4) -> None:
-        """Cut the first edge, turn the cut edge onto the fence and cut again, so many times; the last takes a strip."""
+        """Cut the first edge, turn the cut edge onto the fence and cut again, so many times; the last takes a
+        strip."""
         for number in range(turns + 1):
             made = cut()
             off = self._cut(made, STRIP if number == turns else TRIM)

@@ -1,7 +1,8 @@
-"""What else of the pretend saw can be measured: its plate, its sled fence's form, its slots and runners, a test board.
+"""What else of the pretend saw can be measured: its plate, its sled fence's form, its slots and runners, a
+test board.
 
-Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled and square stay what they are.
-Standard library and this room only; mm and rad.
+Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled and square stay what
+they are. Standard library and this room only; mm and rad.
 """
 
 from __future__ import annotations
@@ -41,8 +42,8 @@ def turn_named(placement: str) -> float | None:
 
 @dataclass
 class Bodies:
-    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now. jaws: what the caliper is laid
-    across, and where; jaw_errors: mm, of its outside and inside jaws."""
+    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now. jaws: what the caliper
+    is laid across, and where; jaw_errors: mm, of its outside and inside jaws."""
 
     traits: Traits
     seed: int
@@ -90,16 +91,18 @@ class Bodies:
         self.shifted = self.acts.gauss(0.0, self.traits.end_float)
 
     def to_plate(self, origin: Vector, points: Vector, stands: float) -> float | None:
-        """mm from a plunger at that height to the plate as it stands turned; stands: rad, of the blade in the saw."""
+        """mm from a plunger at that height to the plate as it stands turned; stands: rad, of the blade in the
+        saw."""
         arbor = Vector(self.shifted, 0.0).turned(stands)
         start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
         return self.plate.reach(start, Space(points.x, points.y, 0.0), self.plate_turn, stands)
 
     def plate_truth(self) -> dict[str, float]:
-        """What the plate shows where a standing indicator touches it: total, tilt, warp (mm), phase (rad of turn).
+        """What the plate shows where a standing indicator touches it: total, tilt, warp (mm), phase (rad of
+        turn).
 
-        Of the displacement along +X: range; full swing of its first wave round the turn, and where that is largest;
-        range of what is left.
+        Of the displacement along +X: range; full swing of its first wave round the turn, and where that is
+        largest; range of what is left.
         """
         start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
         turns = [FULL_TURN * k / LOOKS for k in range(LOOKS)]
@@ -141,8 +144,8 @@ class Bodies:
     ) -> dict[str, float]:
         """Of a stretch, mm from the blade, by default all that the indicator is pushed along.
 
-        straightness: mm, of the narrowest strip that holds its form averaged over `mean` mm. crown: mm by which the
-        middle stands out of the line through the ends (least squares).
+        straightness: mm, of the narrowest strip that holds its form averaged over `mean` mm. crown: mm by
+        which the middle stands out of the line through the ends (least squares).
         """
         low, high = HALF + begins, HALF + ends
         return {
@@ -200,14 +203,15 @@ class Bodies:
     def board_truth(
         self, face: Surface, slot: float, kept: str = "left", across: float = BOARD - 2 * TRIM
     ) -> float:
-        """rad by which the line that a board of that width rests on, beside the blade, is turned against the cut."""
+        """rad by which the line that a board of that width rests on, beside the blade, is turned against the
+        cut."""
         left, right = rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
         return math.atan2(right.y - left.y, right.x - left.x) - slot
 
 
 def rests(face: Surface, left: float, right: float, seat: float = 0.0) -> tuple[Vector, Vector]:
-    """Two points, from left to right, of the edge of a board that lies on the face over that stretch, pressed home at
-    its middle; seat: rad by which it is not quite home."""
+    """Two points, from left to right, of the edge of a board that lies on the face over that stretch, pressed
+    home at its middle; seat: rad by which it is not quite home."""
     assert face.form is not None
     middle = (left + right) / 2.0
     slope, height = face.form.rest(left + HALF, right + HALF, middle + HALF)

@@ -68,7 +68,8 @@ class Edge:
             left += random.expovariate(1.0)
 
     def rest(self, low: float, high: float, pushed: float) -> tuple[float, float]:
-        """(slope, height at `pushed`) of a straight edge that lies on the stretch, pressed home at that place, mm."""
+        """(slope, height at `pushed`) of a straight edge that lies on the stretch, pressed home at that
+        place, mm."""
         top = hull(self._points(low, high))
         for (x1, y1), (x2, y2) in pairwise(top):
             if x1 <= pushed <= x2:
@@ -77,8 +78,8 @@ class Edge:
         raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
 
     def zone(self, low: float, high: float, mean: float = 0.0) -> float:
-        """Height in mm of the narrowest straight strip that holds the stretch; of its average over `mean` mm, which
-        goes to the very ends by the line through the outermost `mean` mm."""
+        """Height in mm of the narrowest straight strip that holds the stretch; of its average over `mean` mm,
+        which goes to the very ends by the line through the outermost `mean` mm."""
         points = self._points(low, high, mean)
         top = hull(points)
         bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]

@@ -1,8 +1,9 @@
 """A saw plate on its arbor, turned by hand and met by a plunger, in space. Pure; standard library only.
 
-mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up; the arbor's middle is the
-origin. The plate is a body of its own: flat but for its warp, tilted on the arbor, turned about X, with the arbor turned
-about Z as the blade stands in the saw. What a plunger meets comes of that; nothing here knows which way a reading grows.
+mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up; the arbor's middle is
+the origin. The plate is a body of its own: flat but for its warp, tilted on the arbor, turned about X, with
+the arbor turned about Z as the blade stands in the saw. What a plunger meets comes of that; nothing here
+knows which way a reading grows.
 """
 
 from __future__ import annotations
@@ -40,9 +41,11 @@ class Space(NamedTuple):
 
 @dataclass(frozen=True)
 class Plate:
-    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that carries it farthest along +X.
+    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that carries it farthest along
+    +X.
 
-    waves: (height in mm, place in rad) of a warp of two and of three waves round it, at `rim`; less nearer the middle.
+    waves: (height in mm, place in rad) of a warp of two and of three waves round it, at `rim`; less nearer
+    the middle.
     """
 
     tilt: float
@@ -61,11 +64,13 @@ class Plate:
         )
 
     def reach(self, origin: Space, points: Space, turn: float, stands: float = 0.0) -> float | None:
-        """mm from the plunger's origin to the plate turned by `turn`, its arbor by `stands`; None past the rim."""
+        """mm from the plunger's origin to the plate turned by `turn`, its arbor by `stands`; None past the
+        rim."""
         # the plunger as the plate sees it: both turned back
         start = origin.about_z(-stands).about_x(-turn)
         ray = points.about_z(-stands).about_x(-turn)
-        # the flat's normal goes with it: turned about Z so that its point on +Y goes to +X, that point turned to `leans`
+        # the flat's normal goes with it: turned about Z so that its point on +Y goes to +X, that point turned
+        # to `leans`
         normal = Space(1.0, 0.0, 0.0).about_z(-self.tilt).about_x(self.leans)
         away = -normal.dot(start) / normal.dot(ray)
         for _ in range(2):  # the foot hardly shifts with the height

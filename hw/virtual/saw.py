@@ -198,9 +198,10 @@ class VirtualSaw:
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one spot of the blade
         body (the indicator stays as it was set at the front); "free-end" for an indicator on the jig that
         looks back at the fence's face near its free end; leaned-left, leaned-right for a stand on the right
-        of the sled's side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond it (TWIST_AT
-        unless said); as-is, rolled-over for one that rides along a straightedge, its tip on the sled fence; turn-90 and
-        the like for one on the plate, turned by hand to that mark: standing, or carried along the slot (mount).
+        of the sled's side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond it
+        (TWIST_AT unless said); as-is, rolled-over for one that rides along a straightedge, its tip on the
+        sled fence; turn-90 and the like for one on the plate, turned by hand to that mark: standing, or
+        carried along the slot (mount).
         """
         slip, self._slip = self._slip, None
         turn = turn_named(placement)
@@ -231,8 +232,8 @@ class VirtualSaw:
             self._home = met or 0.0
 
     def seat(self) -> None:
-        """Lift the square, wipe, press it home: it comes to rest a little differently each time. The plate has nothing
-        to seat; the face of the fence is wiped."""
+        """Lift the square, wipe, press it home: it comes to rest a little differently each time. The plate
+        has nothing to seat; the face of the fence is wiped."""
         if turn_named(self.placement or "") is not None:
             return
         if self._along is not None:

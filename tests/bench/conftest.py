@@ -250,7 +250,7 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.scout import Place
+        from bench.daemon.port_scanner import Place
 
         return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
 
@@ -258,7 +258,7 @@ class FirstBench:
         import asyncio
 
         from bench.daemon.service import Service
-        from bench.settings import Paths, load
+        from bench.settings.settings_file import Paths, load
 
         paths = Paths(
             self.settings_file, self.folder / "log.db", self.folder / "gear.toml", self.folder / "socket"
@@ -287,8 +287,8 @@ class FirstBench:
 
     async def talk(self):
         """A client that looks at the readings; what it hears is in `said` of what is returned."""
-        from bench.demo import connect
-        from bench.wire import GetStatus, Watch
+        from bench.demo.operator import connect
+        from bench.protocol import GetStatus, Watch
 
         wire = await connect(self.folder)
         wire.said = []
@@ -338,7 +338,7 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
     """What the doctor says of an instrument that sends `line` again and again, or answers what it is asked."""
     from bench.doctor import instruments
     from bench.doctor.rights import User
-    from bench.settings import PortSettings
+    from bench.settings.settings_file import PortSettings
 
     monkeypatch.setattr(instruments, "LISTEN", 0.4)
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.2)

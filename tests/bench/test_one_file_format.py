@@ -17,14 +17,14 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from bench.commands.common import Complaint
-from bench.commands.decode import decode
+from bench.cli.common import Complaint
+from bench.cli.decode import decode
 from bench.console.app import make_console
-from bench.demo import connect
-from bench.demo_hands import Following
-from bench.settings import PortSettings, SettingsError, load
-from bench.settings_words import words
-from bench.wire import Begin, Cables, Concluded, LearnSaid, Press, Readings
+from bench.demo.hands import Following
+from bench.demo.operator import connect
+from bench.protocol import Begin, Cables, Concluded, LearnSaid, Press, Readings
+from bench.render.settings import words
+from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import judge
 from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.cutter import LineCutter

@@ -28,7 +28,7 @@ import threading
 import time
 from pathlib import Path
 
-from bench.wire import (
+from bench.protocol import (
     Ask,
     Asking,
     ChecksReply,

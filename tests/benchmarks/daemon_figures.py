@@ -152,7 +152,7 @@ class Daemon:
             ],
             stderr=subprocess.DEVNULL,
         )
-        from bench.client import NoDaemon, WireClient
+        from bench.protocol.client import NoDaemon, WireClient
 
         while True:
             try:
@@ -179,7 +179,7 @@ def through(
     names: list[str], rate: float, seconds: float, most: float | None = None
 ) -> tuple[float, int, int, float]:
     """CPU a reading, readings sent and received by one client, memory in MiB. most: as in `Watch`."""
-    from bench.wire import Readings, Watch
+    from bench.protocol import Readings, Watch
 
     with tempfile.TemporaryDirectory() as name:
         feeder = Feeder(names, rate)
@@ -213,7 +213,7 @@ FILLED = 2_500_000  # readings after which the allocator's pools have found thei
 def flat(million: int) -> tuple[float, int, float]:
     """Memory over a million readings, after so many that nothing fills up any more: KiB for each 100,000, by a line
     through what stands after each; readings; and KiB that it had grown until then."""
-    from bench.wire import Readings, Watch
+    from bench.protocol import Readings, Watch
 
     with tempfile.TemporaryDirectory() as name:
         feeder = Feeder(["indicator"], 16000.0)
@@ -245,7 +245,7 @@ def flat(million: int) -> tuple[float, int, float]:
 
 def latency(seconds: float) -> tuple[float, float]:
     """Wire to client at 100 readings a second: median and 99th percentile, s."""
-    from bench.wire import Readings, Watch
+    from bench.protocol import Readings, Watch
 
     with tempfile.TemporaryDirectory() as name:
         feeder = Feeder(["indicator"], 1.0)
@@ -274,7 +274,7 @@ def work_out() -> float:
     import random
 
     from bench.checks.model import Evidence, Trace
-    from bench.conclude import conclude
+    from bench.procedure.conclusion import conclude
 
     chance = random.Random(1)
     traces = []

@@ -21,10 +21,10 @@ from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear
-from bench.conclude import conclude
+from bench.cli.recorded_sweeps import RecordedError, sweeps_of
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw
-from bench.recorded import RecordedError, sweeps_of
+from bench.procedure.conclusion import conclude
 
 KINDS = {f.__name__.replace("_", "-"): f for f in (
     fence_square, slot_blade, rip_fence, plate_wobble, fence_straight, runner_fit, side_play, test_board,

@@ -28,11 +28,11 @@ import msgspec
 import numpy as np
 
 from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
 from bench.geometry.board import board_rotation
 from bench.moves.leaves import best_stack
+from bench.procedure.conclusion import conclude
 
 LEVER = 480.0
 LEAVES = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30, 0.50)

@@ -23,10 +23,10 @@ from recording import Recorder
 
 from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, SquareHistory, Trace
-from bench.conclude import conclude
-from bench.daemon.leaning import proved_side
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
+from bench.procedure.conclusion import conclude
+from bench.procedure.lean_test import proved_side
 from hw.virtual.motion import Pose
 from hw.virtual.saw import VirtualSaw
 from hw.virtual.traits import Traits

@@ -18,8 +18,8 @@ import numpy as np
 from signs_run import Tally, figures, judge, total
 
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
-from bench.conclude import conclude
 from bench.gear import Indicator, Jig, Square
+from bench.procedure.conclusion import conclude
 
 SLIPS = (
     "none",

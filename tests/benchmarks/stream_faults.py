@@ -26,7 +26,7 @@ from typing import Any, NamedTuple
 
 from pushes import hand, shove
 
-from bench.daemon.gate import Gate
+from bench.stream.outlier_filter import OutlierFilter
 from hw.formats import make_decoder
 from hw.reading import Decoder, Record
 
@@ -282,7 +282,7 @@ def flipped(stream: Stream, frames: int, seed: int) -> bool:
     name, options = stream.case
     draw = random.Random(seed)
     given = {key: value for key, value in options.items() if key not in OWN}
-    encode, decode, gate = make_encoder(name, options), make_decoder(name, given), Gate(stream.count)
+    encode, decode, gate = make_encoder(name, options), make_decoder(name, given), OutlierFilter(stream.count)
     clean = make_decoder(name, given)
     path, slope = hand(draw, stream.rate), draw.uniform(-2e-3, 2e-3)
     hit = parsed = escaped = refused = 0
@@ -336,7 +336,7 @@ SHOVED: list[Stream] = [
 
 
 def shoved(stream: Stream, readings: int, seed: int) -> bool:
-    draw, gate = random.Random(seed), Gate(stream.count)
+    draw, gate = random.Random(seed), OutlierFilter(stream.count)
     path, slope = shove(draw, stream.rate), 2e-3
     for place in range(readings):
         s = next(path)

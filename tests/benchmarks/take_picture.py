@@ -11,8 +11,8 @@ import re
 from pathlib import Path
 
 from bench.console.app import make_console
-from bench.demo import connect, virtual_bench
-from bench.demo_hands import Following
+from bench.demo.hands import Following
+from bench.demo.operator import connect, virtual_bench
 
 
 async def take(target: Path, seed: int) -> None:

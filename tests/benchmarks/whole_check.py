@@ -20,9 +20,9 @@ import numpy as np
 from recording import Recorder
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
+from bench.procedure.conclusion import conclude
 from hw.virtual.saw import VirtualSaw
 
 PUSH = 220.0  # mm

@@ -13,8 +13,8 @@ import serial
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.plain_port import open_port
-from bench.settings import PortSettings, SettingsError, load
+from bench.doctor.direct_port import open_port
+from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw import port_names
 from hw.discovery.listening import open_line
 from hw.port_names import NotAPort, is_port_name

@@ -26,7 +26,8 @@ def compare(
     """The board's rotation beside the sweep's, for the same width of board.
 
     E_n = |a1 - a2| / sqrt(U1^2 + U2^2), agreed while it is not above 1 (ISO 13528:2022, 9.7). A slip that
-    would make the two agree is named before what can always be: the order is that of how well it explains them.
+    would make the two agree is named before what can always be: the order is that of how well it explains
+    them.
     """
     from bench.uncertainty import agreement
 

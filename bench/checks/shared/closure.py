@@ -62,8 +62,8 @@ def out_and_back(
 ) -> float | None:
     """mm that the reading did not come back by, beyond what play explains; None where play explains it all.
 
-    yaw_play: rad, full swing, where known: at most that turns a pull-back against its push. Where it is not, the
-    scatter between cycles stands for it (95 %, Student's t), or 100 urad with a single cycle.
+    yaw_play: rad, full swing, where known: at most that turns a pull-back against its push. Where it is not,
+    the scatter between cycles stands for it (95 %, Student's t), or 100 urad with a single cycle.
     """
     from bench.uncertainty import t_quantile
 
@@ -84,7 +84,8 @@ def out_and_back(
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
-    """mm by which every pull-back reads otherwise than its push in the middle of the stretch, the same each time.
+    """mm by which every pull-back reads otherwise than its push in the middle of the stretch, the same each
+    time.
 
     None with fewer than two cycles, where it is within two counts, or where it scatters as play does (95 %,
     Student's t).

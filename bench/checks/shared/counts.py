@@ -46,8 +46,8 @@ def _seen(readings: Sequence[float]) -> float:
 
 
 def as_shown(traces: Sequence[Trace], count: float) -> bool:
-    """Whether recorded readings lie on their grid because a display shows no more: not exact lines, nor means that
-    were written down with so many decimals."""
+    """Whether recorded readings lie on their grid because a display shows no more: not exact lines, nor means
+    that were written down with so many decimals."""
     import numpy as np
 
     pairs = [abs(b - a) < count / 2 for t in traces for a, b in pairwise(t.reading)]

@@ -1,4 +1,5 @@
-"""What a check itself shows against its own answer: codes with values; the words for them are in `doubt_words`.
+"""What a check itself shows against its own answer: codes with values; the words for them are in
+`doubt_words`.
 
 `of_evidence` looks at a whole check, or at one in progress: what it finds is asked while
 the sled is at hand. `conclude` makes no verdict and no move while there is a doubt. Pure;
@@ -133,8 +134,8 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
 
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
-    """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows, or stands
-    far off it, as that of a tip in the air does."""
+    """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows,
+    or stands far off it, as that of a tip in the air does."""
     first, last = _longest_run(trace.reading, count / 2)
     least = min(trace.reading)  # let out as far as the plunger goes; it may flicker there
     lowest = [min(r, least + 2 * count) - least for r in trace.reading]
@@ -163,7 +164,8 @@ def _in_the_air(trace: Trace, first: int, last: int, count: float) -> tuple[floa
 
 
 def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, tuple[float, float, float] | None]:
-    """From, to, and of the readings beside that part: slope, level at travel 0 (Theil-Sen), share that change."""
+    """From, to, and of the readings beside that part: slope, level at travel 0 (Theil-Sen), share that
+    change."""
     low, high = sorted((trace.travel[first], trace.travel[last]))
     pieces = [(0, first), (last + 1, len(trace.reading))]
     beside = [k for a, b in pieces for k in range(a, b)]

@@ -52,8 +52,8 @@ class Face:
     """x: (n,) places. f: (n,) the face, levelled. g: the straightedge, None with one placement.
 
     covariance: (n, n) mm^2 of f. freedom: its degrees of freedom. weights: with which each placement's mean
-    enters f. lines: levelled averages of each sweep, by placement. span: mm of reading a sweep used. apart: mm
-    between neighbouring readings of the sparsest sweep.
+    enters f. lines: levelled averages of each sweep, by placement. span: mm of reading a sweep used. apart:
+    mm between neighbouring readings of the sparsest sweep.
     """
 
     x: Array
@@ -75,15 +75,16 @@ class Face:
 
 @dataclass(slots=True)
 class Differs:
-    """What sweeps that differ do to one number: its rows. wider: how many times its standard uncertainty is that
-    which the noise of neighbouring places alone would give."""
+    """What sweeps that differ do to one number: its rows. wider: how many times its standard uncertainty is
+    that which the noise of neighbouring places alone would give."""
 
     between: Between
     groups: list[Group]
     wider: float
 
     def rows(self, of_noise: float) -> list[Part]:
-        """For a number that is not quite linear in the heights: `of_noise` is what the noise alone does to it."""
+        """For a number that is not quite linear in the heights: `of_noise` is what the noise alone does to
+        it."""
         from bench.uncertainty import Part
 
         if self.between.single:
@@ -123,8 +124,8 @@ def face_of(
 
 
 def averaged_away(face: Face) -> Array:
-    """(n,) mm by which averaging has bent the face: what averaging it once more does to it. Of places farther apart
-    than what is averaged, the arch that may stand between neighbours, unseen.
+    """(n,) mm by which averaging has bent the face: what averaging it once more does to it. Of places farther
+    apart than what is averaged, the arch that may stand between neighbours, unseen.
     """
     import numpy as np
 
@@ -292,9 +293,10 @@ def _reverse(groups: Sequence[Sequence[Pass]]) -> Face:
 
 
 def _averaged(x: Array, r: Array, grid: Array) -> Array:
-    """One sweep's levelled average on the grid, (n,). Readings are first taken together in cells: thousands then
-    cost no more than hundreds, and every stretch of travel counts alike either way. They are levelled before, so
-    that the half cell by which the grid reaches beyond the outermost cells is no step of the set-up's slope.
+    """One sweep's levelled average on the grid, (n,). Readings are first taken together in cells: thousands
+    then cost no more than hundreds, and every stretch of travel counts alike either way. They are levelled
+    before, so that the half cell by which the grid reaches beyond the outermost cells is no step of the
+    set-up's slope.
     """
     import numpy as np
 

@@ -21,7 +21,8 @@ FEWEST = 3  # readings in what is averaged, else there is no texture to be seen
 
 
 def texture(face: Face, traces: Sequence[Trace], placements: Sequence[str]) -> tuple[Array, Array] | None:
-    """(m,) places and (m,) mm of texture, the mean of the placements; None where readings stand too far apart.
+    """(m,) places and (m,) mm of texture, the mean of the placements; None where readings stand too far
+    apart.
 
     The straightedge's own texture is in it, of either sign: it makes the face look rougher, never smoother.
     """

@@ -1,10 +1,10 @@
 """Whether one instrument's readings come later than the other's, seen by pushes and their pull-backs.
 
-On a surface that turns, a reading that is tau late lies too low all along a push and too high all along its pull-back,
-most where the sled is quickest: the two ways part in the middle and meet at the ends. The same reading set back by tau
-against the travel makes them one again. What parts them evenly (lost motion) or by a turn (the other wall) is not
-lateness; the surface's own form is the same on both ways and drops out. Travel and reading in mm, times in s. Pure. May
-import: bench.checks.model; numpy inside functions.
+On a surface that turns, a reading that is tau late lies too low all along a push and too high all along its
+pull-back, most where the sled is quickest: the two ways part in the middle and meet at the ends. The same
+reading set back by tau against the travel makes them one again. What parts them evenly (lost motion) or by a
+turn (the other wall) is not lateness; the surface's own form is the same on both ways and drops out. Travel
+and reading in mm, times in s. Pure. May import: bench.checks.model; numpy inside functions.
 """
 
 from __future__ import annotations
@@ -28,9 +28,11 @@ PLACES = 60
 
 
 def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
-    """s by which the readings come later than the travel, negative where the travel does; None where neither shows.
+    """s by which the readings come later than the travel, negative where the travel does; None where neither
+    shows.
 
-    cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the indicator resolves, mm.
+    cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the indicator resolves,
+    mm.
     """
     seen = [tau for push, pull in cycles if (tau := _of_cycle(push, pull, count)) is not None]
     if len(seen) < FEWEST or 2 * len(seen) <= len(cycles):
@@ -54,7 +56,8 @@ def words(tau: float) -> str:
 
 
 def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
-    """The lateness at which the two ways lie closest; None where nothing is to be seen or it makes little odds."""
+    """The lateness at which the two ways lie closest; None where nothing is to be seen or it makes little
+    odds."""
     import numpy as np
 
     ways = []
@@ -96,7 +99,8 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         tried = []
         for tau in taus:
             off = apart(float(tau))
-            # amid a quick push the speed hardly changes: set back the wrong way the two part the more, if evenly
+            # amid a quick push the speed hardly changes: set back the wrong way the two part the more, if
+            # evenly
             if off is not None and abs(off[1]) <= abs(as_is[1]) + COUNTS * count:
                 tried.append((off[0], float(tau)))
         return tried

@@ -1,4 +1,5 @@
-"""One pass over a saw plate, averaged over its turns: what the plate itself puts in cancels before the line is fitted.
+"""One pass over a saw plate, averaged over its turns: what the plate itself puts in cancels before the line
+is fitted.
 
 A warped or dished plate is no line, and a fit of each turn alone would set its real
 form aside as dirt. Lengths in mm.
@@ -26,15 +27,16 @@ FEWEST = 4  # readings that make a line and judge it
 
 @dataclass(frozen=True, slots=True)
 class MeanTurn:
-    """rotation: rad, of the line through the mean of all turns. standard_uncertainty: rad, of what is left about it."""
+    """rotation: rad, of the line through the mean of all turns. standard_uncertainty: rad, of what is left
+    about it."""
 
     rotation: float
     standard_uncertainty: float
     degrees_of_freedom: float
 
     def groups(self, placed: Sequence[Placed]) -> list[Group]:
-        """The turns for the rule of several sweeps, each push as noisy as the mean of all says: a turn's own line
-        counts the plate's form as noise, which the mean is free of."""
+        """The turns for the rule of several sweeps, each push as noisy as the mean of all says: a turn's own
+        line counts the plate's form as noise, which the mean is free of."""
         from bench.uncertainty import Group
 
         weight = 1 / len(placed)

@@ -1,4 +1,5 @@
-"""Notes for someone who works in inches: lengths and slopes that were worded in mm, in thousandths, inches and per foot.
+"""Notes for someone who works in inches: lengths and slopes that were worded in mm, in thousandths, inches
+and per foot.
 
 Checks word their notes in mm; this is the one place where they turn. Pure.
 """

@@ -20,8 +20,8 @@ HALVINGS = 48
 
 @dataclass(frozen=True, slots=True)
 class Copies:
-    """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths. common: (k,), to every
-    slot width. offset: (k,), to how far a second slot stands right of where it was measured."""
+    """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths. common: (k,), to
+    every slot width. offset: (k,), to how far a second slot stands right of where it was measured."""
 
     runners: Sequence[Array]
     slots: Sequence[Array]
@@ -32,10 +32,11 @@ class Copies:
 def plays(
     runners: Sequence[Widths], slots: Sequence[Widths], positions: Sequence[float], copies: Copies
 ) -> tuple[Array, Array, Array]:
-    """relief, yaw_play, side_play: (positions, k) each, for station 0 of the runners at each place in the slots.
+    """relief, yaw_play, side_play: (positions, k) each, for station 0 of the runners at each place in the
+    slots.
 
-    relief is negative by what is to spare where they fit, and the plays are 0 where they bind; a play that nothing
-    bounds is infinite.
+    relief is negative by what is to spare where they fit, and the plays are 0 where they bind; a play that
+    nothing bounds is infinite.
     """
     import numpy as np
 

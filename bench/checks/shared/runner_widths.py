@@ -154,9 +154,9 @@ Plays = tuple[float, float, float]
 def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
     """Largest yaw and side play over the positions in `whole`, largest relief over all of them; rad, mm, mm.
 
-    None of them stops at 0 here: where it binds play goes on below it, by the relief that is wanting (and its turn
-    over the runner's `length`), and where it fits relief does, by what is to spare. An error of the widths moves
-    them there as it does above, which a 0 would hide.
+    None of them stops at 0 here: where it binds play goes on below it, by the relief that is wanting (and its
+    turn over the runner's `length`), and where it fits relief does, by what is to spare. An error of the
+    widths moves them there as it does above, which a 0 would hide.
     """
     inside = [f for f in fits if f.at in whole]
     yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
@@ -222,8 +222,8 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
     rng = np.random.default_rng(20080101)
 
     def errors(sizes: Array, columns: int) -> Array:
-        """(copies, columns): each error beside its opposite, and scaled to its size exactly, so that so few copies
-        tell a standard deviation as well as many times as many would."""
+        """(copies, columns): each error beside its opposite, and scaled to its size exactly, so that so few
+        copies tell a standard deviation as well as many times as many would."""
         half = rng.standard_normal((len(kinds), COPIES // 2, columns))
         both = np.concatenate((half, -half), axis=1)
         both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))

@@ -47,8 +47,8 @@ def short_pushes(lengths: Sequence[float]) -> list[str]:
 
 
 def too_fine(evidence: Evidence) -> list[str]:
-    """Swept readings finer than the instrument that was declared: means, or perhaps another unit. Where a display
-    stands behind them it is a doubt (see `doubts`), and not said here."""
+    """Swept readings finer than the instrument that was declared: means, or perhaps another unit. Where a
+    display stands behind them it is a doubt (see `doubts`), and not said here."""
     import numpy as np
 
     from bench.geometry.cells import count_seen
@@ -125,7 +125,8 @@ def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str])
 
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
-    """Whether leaning showed in every set-up on which side the indicator stood; a lean without play shows nothing."""
+    """Whether leaning showed in every set-up on which side the indicator stood; a lean without play shows
+    nothing."""
     seen = {lean.placement for lean in evidence.leans if lean_seen(evidence, lean)}
     return all(step.placement in seen for step in steps)
 

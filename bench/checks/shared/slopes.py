@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     from bench.uncertainty import Group, Part
 
 
-# mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for, and a pressed zero is more
+# mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for, and a pressed zero is
+# more
 PRELOAD_MOVED = 0.15, 1.0
 
 

@@ -1,7 +1,8 @@
-"""What caliper widths themselves contradict: inches among millimetres, a misread digit, another thing measured.
+"""What caliper widths themselves contradict: inches among millimetres, a misread digit, another thing
+measured.
 
-Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure. Widths in
-mm.
+Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure. Widths
+in mm.
 """
 
 from __future__ import annotations
@@ -55,8 +56,8 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
 def of_runners(
     read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
 ) -> tuple[list[Doubt], list[str]]:
-    """Doubts and sentences about slots, runners and spacings by their names, (stations, widths) each; none where all
-    is well."""
+    """Doubts and sentences about slots, runners and spacings by their names, (stations, widths) each; none
+    where all is well."""
     widths = [w for name, (_, column) in read.items() if "spacing" not in name for w in column]
     if all_thin := thin(widths):
         return all_thin, []

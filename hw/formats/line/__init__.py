@@ -184,7 +184,8 @@ def _shared(options: Options) -> dict[str, Any]:
 
 
 class Profile(NamedTuple):
-    """One shape of lines. no_point: some that speak it send no decimal point. marks: they may send a tolerance mark.
+    """One shape of lines. no_point: some that speak it send no decimal point. marks: they may send a
+    tolerance mark.
 
     bits: the word of a gauge may come as the bits of a clocked format.
     """
@@ -246,7 +247,8 @@ def candidates(data: bytes) -> Iterator[Candidate]:
                 if gauge is not None:
                     options["gauge"] = gauge
                     evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
-                # a board's line says ten times where the scale is before it has a gauge's word to tell what gauge that is
+                # a board's line says ten times where the scale is before it has a gauge's word to tell what
+                # gauge that is
                 yield Candidate(options, tuple(evidence), complete=not profile.bits or gauge is not None)
 
 

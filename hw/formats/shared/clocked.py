@@ -100,7 +100,8 @@ def clocked_format(
     more: tuple[Option, ...] = (),
     redundant: bool = True,
 ) -> WireFormat:
-    """What all formats of clock and data say of themselves. edge: at which a bit is taken. pause: what ends a frame."""
+    """What all formats of clock and data say of themselves. edge: at which a bit is taken. pause: what ends a
+    frame."""
     name = decoder.__module__.rpartition(".")[2]
 
     own = ("invert", "range_mm", *(option.name for option in more))

@@ -20,7 +20,8 @@ def parity_table(parity: str) -> bytes:
 
 
 def with_parity(data: bytes, parity: str | None) -> bytes:
-    """Seven-bit characters with the parity in bit 7, for a port that makes none: "even", "odd", or None as they are."""
+    """Seven-bit characters with the parity in bit 7, for a port that makes none: "even", "odd", or None as
+    they are."""
     if parity is None:
         return data
     wanted = 0 if parity == "even" else 1

@@ -1,4 +1,5 @@
-"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and nothing of it anywhere else."""
+"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and nothing of it anywhere
+else."""
 
 from __future__ import annotations
 
@@ -51,8 +52,9 @@ class Traits(NamedTuple):
     """What the records of a format, or of one of its profiles, are like.
 
     counts: each record says where a scale is, or how far it went since the last; None: it sends no counts.
-    gauge: a record may hold a gauge's value. undetected_errors: a wrong reading may be well formed, as there is no checksum.
-    device_clock: a record carries the time of the device. needs: options that must be given, and what would do.
+    gauge: a record may hold a gauge's value. undetected_errors: a wrong reading may be well formed, as there
+    is no checksum. device_clock: a record carries the time of the device. needs: options that must be given,
+    and what would do.
     """
 
     counts: Literal["position", "change"] | None = None
@@ -68,7 +70,8 @@ class Traits(NamedTuple):
 
 
 class Candidate(NamedTuple):
-    """Options that may read what is heard on a line. complete: no more need be heard to tell what they should be."""
+    """Options that may read what is heard on a line. complete: no more need be heard to tell what they should
+    be."""
 
     options: Mapping[str, Value] = {}
     evidence: tuple[str, ...] = ()
@@ -76,8 +79,8 @@ class Candidate(NamedTuple):
 
 
 class Diagnosis(NamedTuple):
-    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits; then: what to do
-    once it is written."""
+    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits; then:
+    what to do once it is written."""
 
     words: str
     do: str
@@ -116,13 +119,13 @@ def _is_hex(row: bytes) -> bool:
 class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     """One wire format.
 
-    words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from.
-    wires: names of its pins, the first two of them needed. traits: of its records; profiles: of those of each profile.
-    statuses: its words for "no reading", each with what it means and what to do. query: None for what sends by itself.
-    frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; redundant: not every such frame can be read.
-    pattern: a regular expression that matches its text from the beginning.
-    candidates: bytes heard on a line -> the options to try. diagnose: options and text that is not read -> why.
-    diagnose_values: options and values, mm, that are read -> what speaks against them.
+    words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from. wires:
+    names of its pins, the first two of them needed. traits: of its records; profiles: of those of each
+    profile. statuses: its words for "no reading", each with what it means and what to do. query: None for
+    what sends by itself. frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; redundant:
+    not every such frame can be read. pattern: a regular expression that matches its text from the beginning.
+    candidates: bytes heard on a line -> the options to try. diagnose: options and text that is not read ->
+    why. diagnose_values: options and values, mm, that are read -> what speaks against them.
     """
 
     name: str

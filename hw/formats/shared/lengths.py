@@ -18,7 +18,8 @@ def to_mm(digits: int, decimals: int, inch: bool) -> float:
 
 
 def in_words(value: float) -> str:
-    """Millimetres to a hundredth of a nanometre, without zeros at the end; an exponent only beyond all lengths."""
+    """Millimetres to a hundredth of a nanometre, without zeros at the end; an exponent only beyond all
+    lengths."""
     if abs(value) >= 1e12:
         return f"{value:g}"
     return f"{round(value, 8) + 0.0:.8f}".rstrip("0").rstrip(".")  # + 0.0: -0 is 0

@@ -92,7 +92,8 @@ def seconds(low: float, high: float) -> Reader:
 
 
 def exact_ratio(given: object) -> tuple[int, int]:
-    """A number above zero, at most 1000, as (numerator, denominator), exact to the decimal text: "0.001" is (1, 1000)."""
+    """A number above zero, at most 1000, as (numerator, denominator), exact to the decimal text: "0.001" is
+    (1, 1000)."""
     try:
         number = _real(given)
         if not 0 < number <= 1000:  # so that no count of 32 bits leaves what a float can be

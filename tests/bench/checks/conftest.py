@@ -9,9 +9,9 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Known
-from bench.conclude import conclude
+from bench.cli.recorded_sweeps import read_sweeps
 from bench.finding import Finding
-from bench.recorded import read_sweeps
+from bench.procedure.conclusion import conclude
 
 
 @pytest.fixture

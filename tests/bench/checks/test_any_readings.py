@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Pool, SquareHistory, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
+from bench.procedure.conclusion import conclude
 
 length = st.floats(-30, 30, allow_nan=False).map(lambda v: round(v, 3))
 small = st.floats(-0.05, 0.05, allow_nan=False).map(lambda v: round(v, 3))

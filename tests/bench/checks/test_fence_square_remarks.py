@@ -8,9 +8,9 @@ import pytest
 from recording import Recorder
 
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SquareHistory, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
+from bench.procedure.conclusion import conclude
 from hw.virtual.saw import VirtualSaw
 
 GEAR = EvidenceGear(

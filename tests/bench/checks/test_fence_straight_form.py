@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.asking import Facts, advance, ask
 from bench.checks.fence_straight import CHECK, evaluate
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
+from bench.procedure.conclusion import conclude
+from bench.procedure.prompt import Facts, advance, ask
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 EXACT = json.loads((REFERENCE / "straightness_minimum_zone_exact.json").read_text())["cases"]

@@ -16,12 +16,12 @@ import bench
 import bench.checks
 from bench.checks import checks
 from bench.cli import cli
-from bench.commands.common import Complaint
-from bench.daemon import history
-from bench.demo import DemoError, Operator, connect
-from bench.demo_truth import TRUTHS
-from bench.wire import Begin, ChecksReply, GetChecks
-from bench.words import finding_words
+from bench.cli.common import Complaint
+from bench.demo.operator import DemoError, Operator, connect
+from bench.demo.truth import TRUTHS
+from bench.log import history
+from bench.protocol import Begin, ChecksReply, GetChecks
+from bench.render.finding import finding_words
 
 FILE = '''
 """Does the stop bring the sled fence back to the same place?"""
@@ -67,7 +67,7 @@ COMMANDS = ("check", "evaluate", "demo")
 def _again() -> None:
     checks.cache_clear()
     for name in COMMANDS:
-        importlib.reload(importlib.import_module(f"bench.commands.{name}"))
+        importlib.reload(importlib.import_module(f"bench.cli.{name}"))
 
 
 @pytest.fixture
@@ -160,7 +160,7 @@ def _literals(path: Path) -> Iterator[tuple[int, str]]:
 def test_no_room_but_their_own_knows_a_check_by_name() -> None:
     root = Path(bench.__file__).parent.parent
     named = re.compile(rf"\b({'|'.join(checks())})\b")
-    demo = root / "bench/demo_truth.py"  # the virtual saw's own table: what it knows of each
+    demo = root / "bench/demo/truth.py"  # the virtual saw's own table: what it knows of each
     found = [
         f"{path.relative_to(root)}:{line}: {text!r}"
         for room in ("bench", "hw")

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from bench.checks import checks, find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import Option, OptionError, understood, validated
-from bench.commands.common import Complaint
-from bench.commands.options import read_options
-from bench.conclude import conclude
+from bench.cli.common import Complaint
+from bench.cli.options import read_options
 from bench.gear import Jig
-from bench.wire import Abandon, Asking, Begin, Done, Error
+from bench.procedure.conclusion import conclude
+from bench.protocol import Abandon, Asking, Begin, Done, Error
 
 ALL = [(check, option) for check in checks().values() for option in check.options]
 PLAIN = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
@@ -194,7 +194,7 @@ def test_touching_away_without_what_it_takes_is_said() -> None:
 
 
 def test_an_old_log_is_exported_whatever_its_options(tmp_path: Path) -> None:
-    from bench.daemon.history import as_shown
+    from bench.log.history import as_shown
 
     trace = Trace("slot-left", [0.0], [19.05])
     odd = Evidence("runner-fit", [trace], {"stations": "many", "runner_length": -1.0, "runner": 7})

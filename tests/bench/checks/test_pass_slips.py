@@ -12,9 +12,9 @@ from bench.checks.fence_square import plan
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lean, Trace
 from bench.checks.shared.closure import lost_motion
 from bench.checks.shared.slips import side_proved
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
+from bench.procedure.conclusion import conclude
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)

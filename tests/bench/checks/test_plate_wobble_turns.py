@@ -10,8 +10,8 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear
+from bench.cli.recorded_sweeps import RecordedError
 from bench.gear import Indicator, Saw
-from bench.recorded import RecordedError
 
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), saw=Saw("saw", wobble=0.05))
 

@@ -9,9 +9,9 @@ from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.checks.model import EvidenceError, EvidenceGear, Known
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Saw
+from bench.procedure.conclusion import conclude
 
 FINE = Indicator(resolution=0.001)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Jig
+from bench.procedure.conclusion import conclude
 
 
 def concluded(evidence: Evidence) -> Finding:

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.asking import Facts, advance, ask
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.runner_fit import CHECK, _verdict, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.geometry.runner_play import Widths, runner_fit
+from bench.procedure.prompt import Facts, advance, ask
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 DECISIONS = json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][

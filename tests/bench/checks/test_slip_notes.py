@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
+from bench.procedure.conclusion import conclude
 
 JIG = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 MARKS = np.arange(25.0, 226.0, 25.0)

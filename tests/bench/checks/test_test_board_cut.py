@@ -11,13 +11,13 @@ import pytest
 import shapely
 import shapely.affinity
 
-from bench.asking import Facts, advance, ask
 from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SweepHistory, Trace
 from bench.checks.shared.board_agreement import compare
 from bench.checks.test_board import CHECK, evaluate
-from bench.conclude import conclude
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
+from bench.procedure.conclusion import conclude
+from bench.procedure.prompt import Facts, advance, ask
 
 EN = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()

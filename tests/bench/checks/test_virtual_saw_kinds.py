@@ -16,8 +16,8 @@ from recording import Recorder
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
-from bench.demo_kinds import missed
-from bench.demo_truth import truth_of
+from bench.demo.kinds import missed
+from bench.demo.truth import truth_of
 from bench.gear import Indicator, Jig, Saw
 from hw.virtual.along_fence import RUN
 from hw.virtual.gauge import Gauge

@@ -16,7 +16,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
-from bench.wire import (
+from bench.protocol import (
     Ask,
     CheckKind,
     ChecksReply,

@@ -12,9 +12,9 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from bench.console.app import make_console
-from bench.demo import connect, virtual_bench
-from bench.demo_hands import Following
-from bench.demo_screen import actions, lesson
+from bench.demo.hands import Following
+from bench.demo.operator import connect, virtual_bench
+from bench.demo.screen import actions, lesson
 
 LONG = 25.0  # s that anything may take on a busy machine
 

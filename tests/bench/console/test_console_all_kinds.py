@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from console_job import bench, screen, shows, wait
 
-from bench.demo_kinds import missed, truth_words
-from bench.demo_truth import truth_of
+from bench.demo.kinds import missed, truth_words
+from bench.demo.truth import truth_of
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
-from bench.wire import (
+from bench.protocol import (
     Concluded,
     Fitted,
     InstrumentState,

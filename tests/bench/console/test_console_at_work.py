@@ -17,10 +17,10 @@ from pathlib import Path
 import pytest
 from console_job import Job, begin, bench, screen, shows, wait
 
-from bench.demo import connect
-from bench.demo_daemon import end_daemon, start_daemon
-from bench.demo_hands import Following
-from bench.wire import GetStatus, StatusReply
+from bench.demo.daemon_process import end_daemon, start_daemon
+from bench.demo.hands import Following
+from bench.demo.operator import connect
+from bench.protocol import GetStatus, StatusReply
 
 
 @pytest.mark.ci

@@ -21,7 +21,7 @@ from bench.console.pictures import on_the_sled, picture
 from bench.console.sleds import described, seen_from_above
 from bench.console.state import State
 from bench.console.text import cells, cut, fit, marked, plain, width, wrap
-from bench.wire import Ask, Asking, Jig, MarkTaken
+from bench.protocol import Ask, Asking, Jig, MarkTaken
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
 

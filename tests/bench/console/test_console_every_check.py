@@ -19,8 +19,8 @@ import pytest
 
 from bench.checks import checks
 from bench.console.app import make_console
-from bench.demo_daemon import end_daemon, start_daemon
-from bench.wire import Ask, Finding
+from bench.demo.daemon_process import end_daemon, start_daemon
+from bench.protocol import Ask, Finding
 
 SETTINGS = """
 [indicator]

@@ -7,7 +7,7 @@ import pytest
 
 from bench.console.actions import ACTIONS, shown
 from bench.console.app import make_console
-from bench.wire import (
+from bench.protocol import (
     Abandon,
     Ask,
     Asking,

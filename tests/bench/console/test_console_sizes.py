@@ -12,7 +12,7 @@ from bench.console.panes import health
 from bench.console.state import State
 from bench.console.text import plain, width
 from bench.console.view import View
-from bench.wire import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
+from bench.protocol import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
-from bench.wire import Abandon, Asking, Begin, LiveSaid, Press, RunState, Undo
+from bench.protocol import Abandon, Asking, Begin, LiveSaid, Press, RunState, Undo
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 ENDS = [SIZES[0], *(pytest.param(size, marks=pytest.mark.ci) for size in SIZES[1:3]), SIZES[3]]

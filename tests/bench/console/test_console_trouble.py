@@ -7,7 +7,7 @@ import pytest
 from bench.console.sentence import NOTICES, Sentence, Sentences
 from bench.console.state import State
 from bench.finding import Unread
-from bench.wire import InstrumentState, LogRows, Notice, SweepSaid
+from bench.protocol import InstrumentState, LogRows, Notice, SweepSaid
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 

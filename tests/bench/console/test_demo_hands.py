@@ -8,12 +8,12 @@ import msgspec
 import pytest
 from console_job import bench, screen, shows, wait
 
-from bench import demo_hands
-from bench.asking import Ask
 from bench.console.text import wrap
-from bench.demo_hands import DRAWN, Following
-from bench.demo_screen import LESSONS
-from bench.wire import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved
+from bench.demo import hands
+from bench.demo.hands import DRAWN, Following
+from bench.demo.screen import LESSONS
+from bench.procedure.prompt import Ask
+from bench.protocol import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
@@ -100,7 +100,7 @@ async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> 
 
 async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, monkeypatch) -> None:
     """Begins the check, makes its move live, proves it, and leaves it at that."""
-    monkeypatch.setattr(demo_hands, "READ", 0.0)
+    monkeypatch.setattr(hands, "READ", 0.0)
     wire = Deaf()
     following = Following(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
 

@@ -8,9 +8,9 @@ import pytest
 from console_job import Job, shows, wait
 
 from bench.console.app import make_console
-from bench.demo import connect
-from bench.demo_hands import Following
-from bench.settings import load
+from bench.demo.hands import Following
+from bench.demo.operator import connect
+from bench.settings.settings_file import load
 
 
 async def typed(pilot, row: str, text: str) -> None:

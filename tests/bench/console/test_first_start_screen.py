@@ -12,8 +12,8 @@ from bench.console.first_start import STAGES, content, next_stage
 from bench.console.state import State
 from bench.console.text import plain
 from bench.console.view import View
-from bench.settings import load
-from bench.wire import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
+from bench.protocol import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
+from bench.settings.settings_file import load
 
 
 def seen(app) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.commands.demo import demo
+from bench.cli.demo import demo
 
 README = (Path(__file__).parents[3] / "README.md").read_text()
 MOST = 3

@@ -21,7 +21,7 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.finding import Finding, Move
 from bench.log.writer import LogWriter
-from bench.wire import Begin
+from bench.protocol import Begin
 
 
 class Pushing:
@@ -60,7 +60,7 @@ def pushing() -> Iterator[Callable[..., Pushing]]:
 @pytest.fixture
 def wire(tmp_path: Path) -> Iterator[Callable[[], object]]:
     """Connects to the daemon of this test's folder, waiting until it answers."""
-    from bench.client import NoDaemon, WireClient
+    from bench.protocol.client import NoDaemon, WireClient
 
     made = []
 
@@ -109,7 +109,7 @@ class Slow(sqlite3.Connection):
 
 sqlite3.connect = functools.partial(sqlite3.connect, factory=Slow)
 from bench.daemon.service import run_daemon
-from bench.settings import Paths, load
+from bench.settings.settings_file import Paths, load
 from pathlib import Path
 
 folder = Path(sys.argv[1])

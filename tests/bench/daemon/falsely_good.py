@@ -16,14 +16,14 @@ from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear, Trace
 from bench.checks.shared.doubt_words import words
 from bench.checks.shared.doubts import of_evidence, told
-from bench.conclude import conclude
-from bench.daemon.gate import Gate
-from bench.daemon.run import CheckRun
-from bench.daemon.sweeper import Sweeper
-from bench.daemon.working import look_at
+from bench.daemon.evaluation_worker import look_at
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw
-from bench.wire import Notice, SweepSaid
+from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.conclusion import conclude
+from bench.protocol import Notice, SweepSaid
+from bench.stream.outlier_filter import OutlierFilter
+from bench.stream.sweep_detector import SweepDetector
 
 PUSH, REST = 8.0, 1.6  # s
 LENGTH = 250.0  # mm
@@ -64,14 +64,14 @@ class Job:
         self.chance = random.Random(self.seed)
         check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
-        self.sweeper, self.clock = Sweeper(), 100.0
+        self.sweeper, self.clock = SweepDetector(), 100.0
         self.looked = 0
-        self.run = CheckRun(
+        self.run = CheckProcedure(
             *("run", check, self.options, gear),
             sweeps=3, lean=False, marks=(), journal=self, tell=self._hear,
             at_rest=lambda: self.sweeper.at_rest,
         )  # fmt: skip
-        self.gates = {"indicator": Gate(self.declared or 0.0), "travel": Gate(0.0)}
+        self.gates = {"indicator": OutlierFilter(self.declared or 0.0), "travel": OutlierFilter(0.0)}
         self.run.press(self.clock)
         while self.run.ask.phase == "place":
             before, self.step = self.step, self.run.facts.step
@@ -179,7 +179,7 @@ class Stops(Job):
         check = find(self.kind)
         gear = EvidenceGear(indicator=Indicator(resolution=self.declared), jig=JIG, saw=SAW)
         self.clock = 100.0
-        run = self.run = CheckRun(
+        run = self.run = CheckProcedure(
             *("run", check, self.options, gear),
             sweeps=3, lean=False, marks=self.marks, journal=self, tell=self._hear, at_rest=lambda: True,
         )  # fmt: skip

@@ -6,7 +6,7 @@ import asyncio
 import time
 from itertools import pairwise
 
-from bench.wire import Abandon, Begin, Capture, Readings, Watch
+from bench.protocol import Abandon, Begin, Capture, Readings, Watch
 
 SETTINGS = """
 [indicator]

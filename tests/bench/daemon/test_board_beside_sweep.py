@@ -10,11 +10,11 @@ import msgspec
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Known, Lean, SweepHistory, Trace
-from bench.conclude import conclude
-from bench.daemon import history
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig, Saw
+from bench.log import history
 from bench.log.writer import LogWriter
+from bench.procedure.conclusion import conclude
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, widest_board=400.0)
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=SLED, saw=Saw("saw"))

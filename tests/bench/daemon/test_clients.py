@@ -12,7 +12,7 @@ import pytest
 
 from bench.daemon.clients import MOST_CLIENTS, Client, Clients
 from bench.gear import LONGEST_NAME, Jig
-from bench.wire import (
+from bench.protocol import (
     Begin,
     Done,
     Error,

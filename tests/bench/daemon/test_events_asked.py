@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from bench.wire import InstrumentState, Readings, Watch
+from bench.protocol import InstrumentState, Readings, Watch
 
 
 def test_a_pulled_cable_stands_in_the_events(rigs, run, wire) -> None:

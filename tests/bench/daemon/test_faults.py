@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from bench.wire import GetStatus, Notice, Readings, StatusReply, Watch
+from bench.protocol import GetStatus, Notice, Readings, StatusReply, Watch
 from hw.formats import make_decoder
 
 A = 0.0003  # fence out by 0.09 mm in 300; the square true

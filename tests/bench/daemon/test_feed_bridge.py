@@ -6,8 +6,8 @@ import random
 
 import pytest
 
-from bench.daemon.feed import Batch, Instrument
-from bench.settings import load
+from bench.daemon.acquisition import Batch, Instrument
+from bench.settings.settings_file import load
 from hw.formats.line.bridge import checksum
 
 SPEED = 150.0  # mm/s of the sled

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.daemon.feed import EBB, FLOOD, Instrument
-from bench.settings import PortSettings
+from bench.daemon.acquisition import EBB, FLOOD, Instrument
+from bench.settings.settings_file import PortSettings
 
 NS = 1_000_000_000
 TURNS = 20  # blocks a second

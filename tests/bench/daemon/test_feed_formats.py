@@ -13,9 +13,9 @@ from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
 from peers import RegisterDevice, Wheel, key_events
 
-from bench.daemon.feed import Batch, Instrument
+from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.sources import Sources
-from bench.settings import PortSettings, Settings, SettingsError, load
+from bench.settings.settings_file import PortSettings, Settings, SettingsError, load
 from hw.ports.pin_lines import Lost
 from hw.virtual.ptys import Port
 

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from bench.daemon.feed import Batch, Instrument
-from bench.settings import PortSettings
+from bench.daemon.acquisition import Batch, Instrument
+from bench.settings.settings_file import PortSettings
 from hw.ports.rounds import SPACING
 
 

@@ -6,8 +6,8 @@ import time
 
 import pytest
 
-from bench.daemon.feed import Instrument
-from bench.settings import PortSettings
+from bench.daemon.acquisition import Instrument
+from bench.settings.settings_file import PortSettings
 from hw.formats.shared.cutter import with_parity
 
 STEP = 0.1  # s between lines, as a gauge that sends ten a second

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.daemon.feed import Batch, Instrument
-from bench.settings import PortSettings
+from bench.daemon.acquisition import Batch, Instrument
+from bench.settings.settings_file import PortSettings
 
 STEP = 0.1  # s between lines
 

@@ -17,9 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from bench.client import WireClient
 from bench.log.read import back_up
-from bench.wire import (
+from bench.protocol import (
     Asking,
     Begin,
     GetStatus,
@@ -30,6 +29,7 @@ from bench.wire import (
     SweepSaid,
     Watch,
 )
+from bench.protocol.client import WireClient
 
 
 def slow(number: int):

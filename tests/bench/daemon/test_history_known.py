@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear
-from bench.daemon import history
 from bench.finding import BudgetRow, Finding, Quantity, SweepRow
 from bench.gear import Indicator, Jig, Saw, Square
+from bench.log import history
 from bench.log.writer import LogWriter
 
 GEAR = EvidenceGear(

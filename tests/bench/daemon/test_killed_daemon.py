@@ -13,8 +13,8 @@ import time
 
 import pytest
 
-from bench.client import Gone
-from bench.wire import Asking, Begin, Press, Saved, SweepSaid
+from bench.protocol import Asking, Begin, Press, Saved, SweepSaid
+from bench.protocol.client import Gone
 
 
 def drive(client, seconds: float, kept: set[str], acked: set[str]) -> None:

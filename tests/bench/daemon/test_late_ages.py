@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from bench.daemon.feed import Batch, Instrument
-from bench.daemon.sweeper import Ended, Sweep, Sweeper
-from bench.settings import PortSettings
+from bench.daemon.acquisition import Batch, Instrument
+from bench.settings.settings_file import PortSettings
+from bench.stream.sweep_detector import Ended, Sweep, SweepDetector
 
 INDICATOR_AGE, TRAVEL_AGE = 0.18, 0.04  # s: a slow display, a quick scale
 
@@ -26,7 +26,7 @@ def surface(s: float) -> float:
 
 def swept(indicator_late: float, travel_late: float) -> Sweep:
     """The pass as the daemon pairs it; lines come when they come, each as old as its instrument makes it."""
-    sweeper, ended = Sweeper(), []
+    sweeper, ended = SweepDetector(), []
 
     def heard(instrument: Instrument, batch: Batch) -> None:
         take = sweeper.indicator if instrument.role == "indicator" else sweeper.travel

@@ -12,14 +12,14 @@ from types import SimpleNamespace
 import msgspec
 import pytest
 
-from bench.daemon.live import LiveMove
 from bench.daemon.live_host import LiveHost
-from bench.daemon.wrong_use import WrongUse
-from bench.demo import Operator, connect, virtual_bench
-from bench.demo_daemon import end_daemon, start_daemon
+from bench.demo.daemon_process import end_daemon, start_daemon
+from bench.demo.operator import Operator, connect, virtual_bench
 from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
-from bench.wire import Begin, Error, Live, LiveSaid, Press
+from bench.procedure.live_move import LiveMove
+from bench.procedure.wrong_use import WrongUse
+from bench.protocol import Begin, Error, Live, LiveSaid, Press
 
 JIG = Jig("big-sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, pivot_to_stop=480.0)
 OUT = 0.0003  # rad: the left end must go 0.144 mm away, 480 mm from the pivot

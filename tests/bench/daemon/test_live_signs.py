@@ -10,10 +10,10 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon
 
-from bench.daemon.live import LiveMove
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
-from bench.wire import Live, LiveSaid
+from bench.procedure.live_move import LiveMove
+from bench.protocol import Live, LiveSaid
 
 LOOK = {"beyond": (0, -1), "behind": (0, 1), "right": (-1, 0), "left": (1, 0)}  # which way the plunger points
 CASES = list(itertools.product(["near", "far"], ["left", "right"], LOOK, [0.0006, -0.0006]))

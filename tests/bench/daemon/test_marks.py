@@ -9,8 +9,8 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
-from bench.daemon.run import CheckRun
-from bench.wire import Asking, MarkTaken, Notice
+from bench.procedure.check_procedure import CheckProcedure
+from bench.protocol import Asking, MarkTaken, Notice
 
 MARKS = (25.0, 75.0, 125.0)
 
@@ -41,7 +41,7 @@ class Saw:
         self.now = 100.0
         self.said: list[Any] = []
         self.journal = Journal()
-        self.run = CheckRun(
+        self.run = CheckProcedure(
             "run", find(kind), {}, EvidenceGear(), sweeps=2, lean=False, marks=MARKS,
             journal=self.journal, tell=self.said.append, at_rest=lambda: True,
         )  # fmt: skip

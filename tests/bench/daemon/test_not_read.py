@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from bench.wire import GetStatus, StatusReply
+from bench.protocol import GetStatus, StatusReply
 
 
 def ready(rig, run):

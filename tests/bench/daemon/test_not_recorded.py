@@ -10,8 +10,7 @@ from contextlib import closing
 
 import pytest
 
-from bench.client import Gone
-from bench.wire import (
+from bench.protocol import (
     UNRECORDED,
     Abandon,
     Asking,
@@ -26,6 +25,7 @@ from bench.wire import (
     StatusReply,
     Watch,
 )
+from bench.protocol.client import Gone
 
 LOST = "NOT RECORDED: "
 

@@ -7,9 +7,9 @@ from typing import get_args
 import msgspec
 import pytest
 
-from bench.daemon.answers import ONLY_ASKS, Answers
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
-from bench.wire import (
+from bench.daemon.request_handlers import ONLY_ASKS, Answers
+from bench.protocol import (
     UNRECORDED,
     Concluded,
     Done,

@@ -10,11 +10,11 @@ from collections.abc import Iterator
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPWMPin
 
-from bench.asking import Ask
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding
-from bench.settings import Panel
-from bench.wire import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, Notice, SweepSaid
+from bench.procedure.prompt import Ask
+from bench.protocol import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, Notice, SweepSaid
+from bench.settings.settings_file import Panel
 from hw.panel import LONG_S
 
 READY = Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True))

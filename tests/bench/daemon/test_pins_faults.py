@@ -21,9 +21,9 @@ import pytest
 from encoders import make_encoder
 from gpiozero.pins.mock import MockFactory
 
-from bench.daemon import feed
+from bench.daemon import acquisition
 from bench.daemon.service import Service
-from bench.settings import Paths, load
+from bench.settings.settings_file import Paths, load
 from hw.ports import clocked_pins, pin_lines
 
 DATA, CLOCK, REQ = 5, 6, 13
@@ -113,7 +113,7 @@ class House:
         self.states: list[tuple[str, str]] = []
         told = self.instrument._on_state
 
-        def noted(instrument: feed.Instrument) -> None:
+        def noted(instrument: acquisition.Instrument) -> None:
             self.states.append((instrument.state, instrument.words))
             told(instrument)
 
@@ -231,7 +231,7 @@ def beats(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    monkeypatch.setattr(feed, "STALLED", 0.3)
+    monkeypatch.setattr(acquisition, "STALLED", 0.3)
 
     async def count(seconds: float, doing: Callable[[], object]) -> int:
         came, until = 0, time.monotonic() + seconds

@@ -20,10 +20,10 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from peers import Wheel
 
-from bench.client import WireClient
 from bench.daemon.service import Service
-from bench.settings import Paths, load
-from bench.wire import GetStatus, Readings, StatusReply, Watch
+from bench.protocol import GetStatus, Readings, StatusReply, Watch
+from bench.protocol.client import WireClient
+from bench.settings.settings_file import Paths, load
 
 DATA, CLOCK, REQ = 5, 6, 13
 

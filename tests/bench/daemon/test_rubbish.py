@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from bench.wire import Begin, Error, GetStatus, Readings, StatusReply, Watch
+from bench.protocol import Begin, Error, GetStatus, Readings, StatusReply, Watch
 
 
 def raw(tmp_path) -> socket.socket:

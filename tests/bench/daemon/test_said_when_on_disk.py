@@ -7,7 +7,7 @@ import random
 import msgspec
 import pytest
 
-from bench.wire import Abandon, Asking, Begin, Done, Moved, Press, SweepSaid, Undo
+from bench.protocol import Abandon, Asking, Begin, Done, Moved, Press, SweepSaid, Undo
 
 BEGIN = Begin("fence-square", sweeps=50)
 

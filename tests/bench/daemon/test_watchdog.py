@@ -9,9 +9,9 @@ import time
 import tty
 from pathlib import Path
 
-from bench.daemon import feed
+from bench.daemon import acquisition
 from bench.daemon.service import Service
-from bench.settings import Paths, load
+from bench.settings.settings_file import Paths, load
 
 INTERVAL = 0.2  # s between signs of life: half of what the manager allows
 
@@ -22,7 +22,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
     manager.setblocking(False)
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
     monkeypatch.setenv("WATCHDOG_USEC", str(round(2e6 * INTERVAL)))
-    monkeypatch.setattr(feed, "STALLED", 0.3)
+    monkeypatch.setattr(acquisition, "STALLED", 0.3)
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
     master, slave = os.openpty()
     tty.setraw(slave)

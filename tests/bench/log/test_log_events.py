@@ -8,16 +8,15 @@ import time
 import pytest
 from click.testing import CliRunner
 
-from bench.commands.log import log as command
-from bench.daemon import happened
-from bench.log import read
+from bench.cli.log import log as command
+from bench.log import event_log, read
 from bench.log.rows import Happened
 
 AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
 
 
 def words(path, most: int = 50, units: str = "mm") -> list[str]:
-    return [one.words for one in happened.events(path, most, units)]
+    return [one.words for one in event_log.events(path, most, units)]
 
 
 def test_what_instruments_did_is_told_newest_first(live, path) -> None:
@@ -39,7 +38,7 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
         "The log was opened by test 1.",
     ]
     assert words(path, 2, "inch")[0].startswith("One reading of the travel, 1 in, ")
-    assert [one.about for one in happened.events(path, 3)] == ["travel", "indicator", "travel"]
+    assert [one.about for one in event_log.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
 def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, path) -> None:
@@ -72,7 +71,7 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     writer.event(None, "clock-jumped", {"seconds": 7200.0})
     writer.event(None, "clock")
     assert writer.flush()
-    clock_set, jumped, reads, opened = happened.events(path, 50)
+    clock_set, jumped, reads, opened = event_log.events(path, 50)
     assert jumped.words == "The clock of this machine jumped 2.0 h forward." and clock_set.about == "clock"
     assert opened.at == reads.at == "2030-03-17T17:46:40+00:00" and reads.synced
 
@@ -91,14 +90,14 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     ],
 )
 def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:
-    about, said = happened._words(Happened(kind, data, 0.0, True), data, "mm")
+    about, said = event_log._words(Happened(kind, data, 0.0, True), data, "mm")
     assert says in said and said.endswith((".", "?", "!")) and about in ("log", "travel", "indicator")
 
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
     for kind in read._OF_ITSELF:
-        about = happened._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
+        about = event_log._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")
         ), kind

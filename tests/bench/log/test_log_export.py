@@ -18,12 +18,12 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 
-from bench.client import WireClient
-from bench.commands.log import log
-from bench.daemon.answers import Answers
+from bench.cli.log import log
 from bench.daemon.clients import DROP, Clients
+from bench.daemon.request_handlers import Answers
 from bench.log import export, read
-from bench.wire import LogExport, LogText, Version, encode
+from bench.protocol import LogExport, LogText, Version, encode
+from bench.protocol.client import WireClient
 
 DAEMON = """
 import asyncio, sys
@@ -107,7 +107,7 @@ def test_more_than_a_client_may_leave_unread_is_exported(live, path, answering) 
 
 
 def test_a_list_of_more_than_one_page(live, path, answering, monkeypatch) -> None:
-    monkeypatch.setattr("bench.commands.log.PAGE", 4)
+    monkeypatch.setattr("bench.cli.log.PAGE", 4)
     record(live, 11, readings=4)
     at = answering()
     for most in ("3", "8", "50"):

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from bench.commands.drift import drift
-from bench.commands.log import log
+from bench.cli.drift import drift
+from bench.cli.log import log
 from bench.log import acknowledged, read, wal
 from bench.log.rows import LogDamaged
 

@@ -8,8 +8,8 @@ import re
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
-from bench.conclude import conclude
 from bench.gear import Indicator, Saw
+from bench.procedure.conclusion import conclude
 
 AT = "2026-01-01T00:00:00+00:00"
 

@@ -14,7 +14,7 @@ from decimal import Decimal
 import pytest
 from click.testing import CliRunner
 
-from bench.commands.decode import decode
+from bench.cli.decode import decode
 
 KEYS = ["value", "unit", "instrument", "at", "flags", "status", "fault"]
 X = "rejected"

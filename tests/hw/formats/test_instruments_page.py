@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.settings import PortSettings, load
+from bench.settings.settings_file import PortSettings, load
 from hw.formats import FORMATS, make_decoder
 from hw.formats.line import PROFILES
 

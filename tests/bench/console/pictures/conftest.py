@@ -12,7 +12,7 @@ import msgspec
 import pytest
 
 from bench.console.desk import Desk
-from bench.wire import (
+from bench.protocol import (
     Ask,
     Asking,
     Cable,

@@ -1,0 +1,106 @@
+"""The command line: which commands there are. Each is loaded only when it is called, so that help is quick."""
+
+from __future__ import annotations
+
+import errno
+import importlib
+import os
+import sys
+
+import click
+
+from bench import __version__
+
+# name -> module in bench.cli, and the line that help shows
+COMMANDS = {
+    "demo": ("demo", "Try the whole job on a virtual saw; nothing to plug in."),
+    "daemon": ("daemon", "Read the instruments and keep the log, until told to stop."),
+    "console": ("console", "The screen to work by."),
+    "learn": ("learn", "Find the cables by moving what hangs on them; prove them with a leaf."),
+    "status": ("status", "Instruments, the check in progress, the last results."),
+    "watch": ("watch", "Live readings, one line each."),
+    "check": ("check", "Take a check on the running daemon."),
+    "evaluate": ("evaluate", "Work out recorded sweeps from CSV files."),
+    "moved": ("check", "Note that the move of the last result was made."),
+    "undo": ("check", "Take back the last pass of the check in progress."),
+    "abandon": ("check", "Give up the check in progress; what was measured stays in the log."),
+    "decode": ("decode", "Raw bytes from standard input to readings."),
+    "capture": ("capture", "Raw bytes of an instrument to standard output."),
+    "doctor": ("doctor", "Ports, formats, rates, clock, disk, permissions: what is wrong, what to do."),
+    "drift": ("drift", "How results have changed without a move, and when to look again."),
+    "log": ("log", "List, show or export what was measured."),
+}
+
+
+UNWRITTEN = (errno.ENOSPC, errno.EDQUOT)  # a full card
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"bench.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="sweepgauge", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Square the fence of a table saw sled with an indicator and a few pushes.
+
+    Try it with nothing plugged in:  sweepgauge demo --headless
+    """
+
+
+def _no_command(context: click.Context | None) -> str:
+    """One line, as for everything that is wrong; the help is a word away."""
+    if context is None or not isinstance(context.command, click.Group) or context.command is cli:
+        return "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the job with nothing plugged in"
+    names = ", ".join(context.command.list_commands(context))
+    return f"no command; there are: {names}; see {context.command_path} --help"
+
+
+def main() -> None:
+    """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and where)."""
+    from bench.cli.common import Complaint
+
+    try:
+        code = cli.main(standalone_mode=False)
+    except Complaint as error:
+        click.echo(f"sweepgauge: {error}", err=True)
+        code = 2
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(f"sweepgauge: {_no_command(error.ctx)}", err=True)
+        code = 2
+    except click.ClickException as error:
+        context = getattr(error, "ctx", None)
+        help_at = f"; see {context.command_path} --help" if context is not None else ""
+        said = " ".join(error.format_message().split()).rstrip(".")
+        click.echo(f"sweepgauge: {said[:1].lower()}{said[1:]}{help_at}", err=True)
+        code = 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("", err=True)
+        code = 130
+    except SystemExit as ended:
+        # The reader of our output left (head, a closed pager): no error of ours, and 1 would be bad news.
+        # click ends with 1 there, and leaves this mark.
+        code = 0 if type(sys.stdout).__name__.endswith("PacifyFlushWrapper") else ended.code
+    except OSError as error:
+        if error.errno not in UNWRITTEN or error.filename is not None:
+            raise
+        click.echo(f"sweepgauge: the answer could not be written: {error.strerror}", err=True)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what is left must not be tried again at the end
+        code = 2
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

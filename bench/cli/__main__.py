@@ -1,0 +1,5 @@
+"""`python -m bench.cli` runs the command line."""
+
+from bench.cli import main
+
+main()

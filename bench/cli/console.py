@@ -1,0 +1,45 @@
+"""`sweepgauge console`."""
+
+from __future__ import annotations
+
+import click
+
+from bench.cli import common
+from bench.cli.common import Complaint, socket_option
+
+
+@click.command()
+@socket_option
+@click.option(
+    "--look",
+    type=click.Choice(["shop", "pencil", "tube"]),
+    help="Colours: shop; pencil has none; tube is for the Pi's own screen.  [default: what suits the terminal]",
+)
+def console(socket_path: str | None, look: str | None) -> int:
+    """The screen to work by: what the sled's state is, what to do next; by keys, number pad, mouse or touch.
+
+    Example:  sweepgauge console
+    """
+    from bench.console.guard import NoTerminal, guarded
+
+    where = common.socket_path(socket_path)
+
+    def screen() -> None:
+        # knocked first: the answers wait in the socket while the screen is being loaded
+        import gc
+
+        gc.disable()  # loading makes nothing but what stays; looking through it over and over costs a tenth
+        from bench.console.link import knock
+
+        early = knock(where)
+        from bench.console.app import make_console
+
+        app = make_console(where, look=look, early=early)
+        gc.freeze()
+        gc.enable()
+        app.run()
+
+    try:
+        return guarded(screen)
+    except NoTerminal as error:
+        raise Complaint(str(error)) from error

@@ -1,0 +1,226 @@
+"""`sweepgauge decode`: a raw capture to readings, and what was rejected and why."""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from bench.cli.common import Complaint, say
+from bench.settings.paths import one_line
+
+if TYPE_CHECKING:
+    from bench.cli.capture_file import Saved
+    from hw.reading import Decoder, Record
+
+BLOCK = 65536
+EYEFUL = 32  # bytes of a rejected frame that a person is shown; --json has all
+KEPT = 16384  # bytes from the beginning, for a guess at what they are
+
+
+class _Listed(click.Command):
+    """Its help ends with every format and its options."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        from hw.formats import FORMATS
+
+        with formatter.section("Formats"):
+            for known in FORMATS.values():
+                rows = [(f"  {option.name}", option.words) for option in known.options]
+                formatter.write_dl([(known.name, known.words), *rows])
+
+
+def _words(record: Record) -> str:
+    """One record as a line for a person."""
+    from hw.formats import meaning_of
+    from hw.formats.shared.lengths import in_words
+
+    where = f"channel {record.channel}: " if record.channel is not None else ""
+    if record.fault is not None:
+        cut = "..." if len(record.raw) > EYEFUL else ""
+        return f"rejected: {record.fault} ({record.raw[:EYEFUL]!r}{cut})"
+    counts = f"{record.axis or 'counts'} {record.counts}" if record.counts is not None else ""
+    if record.illegal is not None:
+        counts += f", illegal {record.illegal}"
+    if record.status is not None:
+        means = meaning_of(record.status)[0]
+        said = f"status: {record.status}" + (f" ({means})" if means != record.status else "")
+    elif record.value is not None:
+        flags = f" [{', '.join(record.flags)}]" if record.flags else ""
+        said = f"{in_words(record.value)} mm (shown in {record.unit}){flags}"
+    else:
+        return where + counts
+    return where + said + (f"; {counts}" if counts else "")
+
+
+@click.command(cls=_Listed)
+@click.option(
+    "--format",
+    "format_name",
+    metavar="NAME",
+    help="The wire format, one of those below. A saved capture names its own.",
+)
+@click.option(
+    "--option",
+    "options",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="An option of the format, as in the settings.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> int:
+    """Raw bytes, or a saved capture, from standard input to readings, and what was rejected and why.
+
+    Example:  sweepgauge decode --format line --option profile=plain --json < captured.bin
+    """
+    import msgspec
+
+    from hw.formats import FORMATS
+    from hw.formats.shared.as_json import to_json
+
+    given: dict[str, object] = {}
+    for text in options:
+        key, equals, value = text.partition("=")
+        if not equals or not key:
+            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
+        if given.setdefault(key.strip(), value) != value:
+            raise Complaint(f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and {value!r}")
+    if format_name is not None:
+        _decoder(format_name, given)  # before anything is waited for
+    if sys.stdin is None:  # closed by whoever called
+        raise Complaint("there is no standard input: give the capture as `< captured.bin`")
+    source = cast(io.BufferedReader, sys.stdin.buffer)
+    out = sys.stdout.buffer
+    came = source.read1(BLOCK)
+    saved = _saved(came, source)
+    from_middle = False
+    if saved is not None:
+        if not as_json:
+            _tell(saved)
+        if format_name in (None, saved.port.format):
+            # what sends by itself may have been in the middle of a line; an answer or a press begins one
+            from_middle = saved.port.asking == "continuous"
+            format_name, given = saved.port.format, {**saved.port.options, **given}
+    if format_name is None:
+        raise Complaint(
+            f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a saved capture says it itself"
+        )
+    decoder = _decoder(format_name, given, from_middle=from_middle)
+    name = saved.instrument if saved is not None else "indicator"
+    first, good = bytearray(), 0
+    for at, data in _blocks(saved, came, source):
+        if len(first) < KEPT:
+            first += data
+        records = decoder.feed(data) if data else decoder.finish()
+        for record in records:
+            good += record.fault is None
+            if as_json:
+                out.write(msgspec.json.encode(to_json(record, name, at)) + b"\n")
+            else:
+                click.echo(_words(record))
+        out.flush()
+    if not as_json and decoder.rejects:
+        say(f"{decoder.rejects} rejected")
+    if not first:
+        say("Nothing came on standard input: the capture is empty.")
+    elif not good:
+        _propose(bytes(first), format_name, given)
+    return 0
+
+
+def _decoder(name: str, given: dict[str, object], *, from_middle: bool = False) -> Decoder:
+    from hw.formats import make_decoder
+    from hw.reading import FormatError
+
+    try:
+        return make_decoder(name, given, from_middle=from_middle)
+    except FormatError as error:
+        raise Complaint(str(error)) from error
+
+
+def _saved(came: bytes, source: io.BufferedReader) -> Saved | None:
+    """What `capture --save` wrote; None where these are bytes as they came."""
+    from bench.cli.capture_file import FIRST, read
+
+    if not came.startswith(FIRST):
+        return None
+    try:
+        return read(came + source.read())
+    except ValueError as error:
+        raise Complaint(f"standard input: {error}") from error
+
+
+def _tell(saved: Saved) -> None:
+    from hw.discovery.listening import settings_text
+
+    port, plain = saved.port, type(saved.port)()
+    said: dict[str, str | int] = {
+        key: value
+        for key in ("port", "format", "profile", "baud", "bits", "parity", "stop", "request", "rate")
+        if (value := getattr(port, key)) != getattr(plain, key)
+        or (key in ("format", "baud") and not port.pins)
+    }
+    said |= {name: pin for name, pin in port.pins.items()}
+    said |= {
+        key: value if isinstance(value, int) else str(value)
+        for key, value in port.options.items()
+        if key != "profile"
+    }
+    say(one_line(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}"))
+    if saved.note:
+        say(one_line(f"Note: {saved.note}"))
+
+
+def _blocks(
+    saved: Saved | None, came: bytes, source: io.BufferedReader
+) -> Iterator[tuple[float | None, bytes]]:
+    """What came, with its time where that was kept; nothing, once, at the end."""
+    if saved is not None:
+        yield from ((at, bytes.fromhex(text)) for at, text in saved.blocks)
+        yield None, b""
+        return
+    while True:
+        yield None, came
+        if not came:
+            return
+        came = source.read1(BLOCK)  # what is there: a capture may go on while it is read
+
+
+def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
+    """Nothing was read: what would?"""
+    from hw.discovery.bits_heard import is_bits, judge_bits
+    from hw.discovery.listening import judge
+    from hw.formats import FORMATS
+
+    if is_bits(data):
+        heard = judge_bits(data, tried, given)
+        if heard is not None and heard.proposal is not None:
+            inverted = " --option invert=true" if heard.proposal.get("invert") else ""
+            say(f"This would fit: --format {heard.proposal['format']}{inverted}")
+        elif heard is not None:
+            say(f"{heard.words}: {heard.do}.".capitalize())
+        return
+    for known in FORMATS.values():
+        if known.pattern and re.match(known.pattern, data):
+            say(f"This would fit: --format {known.name}")
+            return
+    proposal = judge(data)
+    if proposal is None:
+        say(
+            "Nothing in it could be read. Where it was sent: `sweepgauge doctor` listens at other speeds too."
+        )
+        return
+    settings = {key: value for key, value in proposal.settings.items() if key not in ("format", "baud")}
+    if settings.pop("bits", None):
+        say(
+            "It was sent with seven bits and two stop bits: bits = 7 and stop = 2 in the settings, then capture again."
+        )
+        settings.pop("stop", None)
+    said = " ".join(f"--option {key}={value}" for key, value in settings.items())
+    say(f"This would fit: --format {proposal.settings['format']} {said}".rstrip())
+    for words in proposal.evidence:
+        say(f"  heard: {words.replace(' at 9600 baud', '')}")  # which speed it was is not in the bytes

@@ -1,0 +1,103 @@
+"""`sweepgauge evaluate`: recorded sweeps to findings, without a daemon."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import click
+
+from bench.cli.common import (
+    Complaint,
+    json_option,
+    load_settings,
+    log_option,
+    paths,
+    say,
+    settings_option,
+    worst,
+)
+from bench.cli.options import declared, read_options, the_check
+
+
+@click.command()
+@click.argument("kind")
+@click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
+@click.option("--jig", metavar="NAME", help="The sled; the only one in the settings by default.")
+@click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
+@click.option("--square", metavar="NAME", help="The square; the only one by default.")
+@settings_option
+@log_option
+@json_option
+@partial(declared, recorded=True)
+def evaluate(
+    kind: str,
+    files: tuple[str, ...],
+    jig: str | None,
+    saw: str | None,
+    square: str | None,
+    settings_path: str | None,
+    log_path: str | None,
+    as_json: bool,
+    **given: Any,
+) -> int:
+    """Work out recorded sweeps, each file alone.
+
+    Example:  sweepgauge evaluate fence-square monday.csv --jig big-sled
+    """
+    from bench.checks.model import Evidence, EvidenceError, Known
+    from bench.cli.recorded_sweeps import RecordedError, read_sweeps
+    from bench.procedure.conclusion import conclude
+    from bench.procedure.gear_selection import GearUnknown, use
+    from bench.render.finding import finding_words
+
+    check = the_check(kind)
+    where = paths(settings=settings_path, log=log_path)
+    settings = load_settings(where)
+    options = read_options(check, given, recorded=True)
+    try:
+        gear = use(settings.gear, jig=jig, saw=saw, square=square)
+    except GearUnknown as error:
+        raise Complaint(str(error)) from error
+    findings, refused = [], []
+    for name in files:
+        path = Path(name)
+        known = Known()
+        if log_path is not None:
+            from bench.cli.log import from_file
+
+            known = from_file(lambda h: h.known(where.log, kind, gear, options))
+        try:
+            traces = read_sweeps(path, check, options, gear)
+            evidence = Evidence(kind, traces, options, gear, known)
+            number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+            now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+            finding = conclude(evidence, id=number, at=now, units=settings.units)
+        except RecordedError as error:
+            refused.append(str(error))
+            continue
+        except EvidenceError as error:
+            refused.append(f"{path}: {error}")
+            continue
+        findings.append(finding)
+        if as_json:
+            import msgspec
+
+            click.echo(msgspec.json.encode(finding))
+        else:
+            if len(files) > 1:
+                click.echo(f"{path}:")
+            board = gear.jig.widest_board if gear.jig is not None else None
+            for line in finding_words(finding, settings.units, board):
+                click.echo(line)
+    if refused:
+        for words in refused[:-1]:
+            say(f"sweepgauge: {words}")
+        raise Complaint(refused[-1])
+    if as_json and len(files) == 1:
+        for note in findings[0].notes:
+            say(note)
+    return worst([f.verdict for f in findings])

@@ -1,0 +1,48 @@
+"""A check's declared options as options of the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+import click
+
+from bench.checks import UnknownCheck, checks, find
+from bench.checks.model import Check
+from bench.checks.options import Option, OptionError, OptionValue, validated
+from bench.cli.common import Complaint
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def the_check(kind: str) -> Check:
+    try:
+        return find(kind)
+    except UnknownCheck as error:
+        raise Complaint(str(error)) from error
+
+
+def declared(command: F, *, recorded: bool = False) -> F:
+    """Add every option that any check declares, once each by name; recorded: those of recorded files too."""
+    of: dict[str, list[tuple[Check, Option]]] = {}
+    for check in checks().values():
+        for option in check.options:
+            if recorded or not option.recorded:
+                of.setdefault(option.name, []).append((check, option))
+    for name, found in reversed(of.items()):
+        option = found[0][1]
+        words = f"{option.words} ({', '.join(check.kind for check, _ in found)})."
+        choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
+        metavar = "|".join(choices) or option.kind.upper()
+        command = click.option(f"--{name.replace('_', '-')}", name, metavar=metavar, help=words)(command)
+    return command
+
+
+def read_options(check: Check, given: Mapping[str, Any], *, recorded: bool = False) -> dict[str, OptionValue]:
+    """What was typed, in mm and rad. Raises Complaint for an option that is not this check's, or a bad value."""
+    try:
+        typed = {name: text for name, text in given.items() if text is not None}
+        return validated(check, typed, recorded=recorded)
+    except OptionError as error:
+        option = f"--{error.option.replace('_', '-')}"
+        raise Complaint(f"{check.kind}: {option} {error.problem}") from error

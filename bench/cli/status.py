@@ -1,0 +1,58 @@
+"""`sweepgauge status`."""
+
+from __future__ import annotations
+
+import click
+
+from bench.cli.common import Complaint, connect, json_option, socket_option
+
+
+@click.command()
+@socket_option
+@json_option
+def status(socket_path: str | None, as_json: bool) -> int:
+    """Instruments, the check in progress, the last results.
+
+    Example:  sweepgauge status --json
+    """
+    from bench.protocol import GetStatus, StatusReply
+    from bench.protocol.client import Gone, NoDaemon
+
+    try:
+        with connect(socket_path) as client:
+            reply = client.ask(GetStatus(), StatusReply)
+            units = client.version.units
+    except (Gone, NoDaemon) as error:
+        raise Complaint(str(error)) from error
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode(reply))
+        return 0
+    click.echo(f"{reply.program}; log {reply.log}: {reply.recording}")
+    for note in reply.notes:
+        click.echo(f"note: {note}")
+    if not any(one.state != "marks" for one in reply.instruments):
+        click.echo(
+            "no instrument is set up: `sweepgauge learn indicator` finds it; `sweepgauge demo` pretends a saw"
+        )
+    for one in reply.instruments:
+        now = ""
+        if one.value is not None:
+            rate = f", {one.rate:.0f} a second" if one.rate else ""
+            now = f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s old{rate}, {one.rejects} rejected."
+        words = one.words.removeprefix(f"The {one.name} ")
+        click.echo(f"{one.name}: {words}{now}")
+    if reply.run is None:
+        click.echo("no check in progress")
+    else:
+        ask = reply.run.ask
+        click.echo(f"in progress: {reply.run.check} of {reply.run.jig or 'no named sled'}; {ask.words}")
+    if reply.last:
+        from bench.render.finding import finding_words
+
+        for finding in reply.last:
+            click.echo(f"{finding.at}  {finding.id}")
+            for line in finding_words(finding, units)[:2]:
+                click.echo(f"  {line}")
+    return 0

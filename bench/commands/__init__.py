@@ -1,1 +1,0 @@
-"""One file per command. May import everything of the house; each file only what it needs."""

@@ -1,0 +1,304 @@
+"""The check in progress in the daemon: begun, joined, taken up again, gone on with, given up, concluded; and
+its journal, which is the log.
+
+Owns no socket and no instrument.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+import uuid
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import msgspec
+
+from bench.checks import UnknownCheck, find
+from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
+from bench.checks.options import OptionError, OptionValue, understood, validated
+from bench.checks.shared.doubt_words import words
+from bench.checks.shared.note_units import in_units
+from bench.daemon.acquisition import Instrument
+from bench.daemon.evaluation import Evaluation, with_verdict_on_move
+from bench.finding import Doubt, Finding
+from bench.log.rows import OpenRun
+from bench.log.writer import LogWriter
+from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.gear_selection import GearUnknown, use
+from bench.procedure.wrong_use import WrongUse
+from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
+from bench.settings.settings_file import Settings
+
+log = logging.getLogger("sweepgauge")
+
+
+class CheckController:
+    """At most one check at a time.
+
+    tell: once what it speaks of is on the disk (see outbox). at_rest: the sled rests and both instruments are
+    heard.
+    """
+
+    def __init__(
+        self,
+        log_writer: LogWriter,
+        tell: Callable[[msgspec.Struct], None],
+        settings: Callable[[], Settings],
+        known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
+        at_rest: Callable[[], bool],
+        instruments: list[Instrument],
+    ) -> None:
+        self.log = log_writer
+        self.run: CheckProcedure | None = None
+        self.begun: Begin | None = None
+        self.find: Callable[[str], Finding | None] = lambda name: None  # a recent finding by its id
+        self._finished: CheckProcedure | None = None  # the latest, which may still be extended
+        self._finished_begin: Begin | None = None
+        self._finished_as: str | None = None
+        self._supersedes: str | None = None
+        self._jumps: list[str] = []  # of the clock, while the check went on
+        self._tell = tell
+        self._settings = settings
+        self._at_rest = at_rest
+        self._instruments = instruments
+        self.concluding = Evaluation(settings, known, self._concluded, self._not_concluded)
+
+    # ---- the journal of a run (see journal.Journal) -----------------------------------------------
+
+    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
+        self.log.event(run_id, kind, data)
+        if kind == "acknowledged":
+            self._tell(Saved("event", run_id))
+
+    def start_sweep(
+        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+    ) -> None:
+        wires = {
+            i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
+            for i in self._instruments
+        }
+        self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires)
+
+    def end_sweep(
+        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+    ) -> None:
+        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+
+    def kept(self, trace: Trace, *, straight: bool) -> None:
+        if self.run is not None:
+            self.concluding.look_at(trace, self.run.evidence, self._looked, straight=straight)
+
+    def undo_sweep(self, sweep_id: str, reason: str) -> None:
+        self.log.undo_sweep(sweep_id, reason)
+
+    def _looked(
+        self, trace: Trace, fitted: Fitted | None, doubts: Mapping[Any, Doubt], straight: bool
+    ) -> None:
+        run = self.run
+        if run is not None and trace in run.kept.traces:
+            units = self._settings().units
+            run.doubts(doubts, lambda doubt: in_units([words(doubt)], units)[0], time.monotonic())
+        if fitted is None:
+            return
+        if run is not None and straight and fitted.words and trace in run.kept.traces:
+            # better told now, while the sled is at hand, than when all is done
+            run.refuse_kept(trace, fitted.words, time.monotonic())
+            return
+        if run is not None:
+            run.kept.passes.append(fitted)
+        self._tell(fitted)
+
+    # ---- begun, gone on with, taken up again ------------------------------------------------------
+
+    def gear_for(self, begin: Begin) -> EvidenceGear:
+        """What this check uses of the user's gear. Raises WrongUse naming what there is."""
+        try:
+            return use(self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square)
+        except GearUnknown as error:
+            raise WrongUse(str(error)) from error
+
+    def why_not(self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear) -> str | None:
+        """Why a check cannot be taken with what is wired; None when it can."""
+        widths = any(s.gather == "width" for s in check.plan(options, gear))
+        wanted = "caliper" if widths else "indicator"
+        if any(i.role == wanted for i in self._instruments):
+            return None
+        return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
+
+    def extend(self, request: Extend, now: float) -> None:
+        """Go on with the latest check after all: more pushes in every set-up, then a later, stricter look."""
+        run = self._finished
+        if self.run is not None:
+            raise WrongUse(f"{self.run.check.kind} is in progress")
+        if run is None or (request.finding is not None and request.finding != self._finished_as):
+            raise WrongUse("only the latest check, since the daemon started, can be gone on with")
+        if run.looks:
+            # looking again until it says what one hopes for makes a wrong answer likelier
+            raise WrongUse("it was gone on with once already: begin the check anew")
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
+        self.run, self.begun, self._supersedes = run, self._finished_begin, self._finished_as
+        self.log.reopen(run.id)
+        run.extend(request.sweeps, now)
+
+    def begin(self, request: Begin, now: float) -> bool:
+        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        try:
+            check = find(request.check)
+            options = validated(check, request.options)
+        except (UnknownCheck, OptionError) as error:
+            raise WrongUse(str(error)) from error
+        request = msgspec.structs.replace(request, options=options)
+        if self.run is not None:
+            if self.begun is not None and same(self.begun, request):
+                return True
+            raise WrongUse(
+                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish it, or end it with "
+                f"`sweepgauge abandon`"
+            )
+        if not 1 <= request.sweeps <= 50:
+            raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
+        gear = self.gear_for(request)
+        why = self.why_not(check, options, gear)
+        if why is not None:
+            raise WrongUse(why)
+        run_id = uuid.uuid4().hex[:12]
+        run = self._make_run(run_id, request, gear)
+        self._supersedes = None
+        indicator = self._settings().indicator
+        self.log.begin_check(
+            run_id,
+            request.check,
+            jig=gear.jig.name if gear.jig else None,
+            saw=gear.saw.name if gear.saw else None,
+            options=request.options,
+            gear=gear,
+            instrument=indicator.port if indicator is not None else None,
+            hold=str(request.options["hold"]) if request.options.get("hold") else None,
+        )
+        self._tell(Saved("check", run_id))
+        self.event(run_id, "asked-for", msgspec.to_builtins(request))
+        run.settle_down(now)
+        log.info("check %s begins: %s", run_id, request.check)
+        return False
+
+    def _make_run(self, run_id: str, request: Begin, gear: EvidenceGear) -> CheckProcedure:
+        travel = self._settings().gear.travel
+        self.begun = request
+        self._jumps = []
+        run = self.run = CheckProcedure(
+            run_id,
+            find(request.check),
+            request.options,
+            gear,
+            sweeps=request.sweeps,
+            lean=request.lean,
+            tap=request.tap,
+            marks=travel.marks if travel.by_marks else (),
+            journal=self,
+            tell=self._tell,
+            at_rest=self._at_rest,
+            verifies=request.verifies,
+        )
+        wired = (("indicator", self._settings().indicator), ("caliper", self._settings().caliper))
+        run.facts.buttons = tuple(
+            name for name, port in wired if port is not None and port.asking == "button"
+        )
+        return run
+
+    def take_up(self, left: OpenRun, now: float) -> str:
+        """Go on with a check that the last life left; says so in a sentence."""
+        begun = next((e.data for e in left.events if e.kind == "asked-for"), None)
+        try:
+            request = msgspec.convert(begun, Begin)
+            options, wrong = understood(find(request.check), request.options)
+            request = msgspec.structs.replace(request, options=options)
+            run = self._make_run(left.run, request, self.gear_for(request))
+        except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
+            self.log.abandon(left.run, f"could not be taken up again: {error}")
+            return f"The {left.check} begun before could not be taken up again ({error})."
+        for more in (e.data for e in left.events if e.kind == "extended"):
+            run.extended(int(str(more["sweeps"])))
+            self._supersedes = left.findings[-1] if left.findings else None
+        leans = [
+            Lean(str(e.data["placement"]), float(str(e.data["left"])), float(str(e.data["right"])))
+            for e in left.events
+            if e.kind == "lean"
+        ]
+        run.resume(
+            acknowledged=any(e.kind == "acknowledged" for e in left.events),
+            traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
+            leans=leans,
+            taps=[msgspec.convert(e.data, Tap) for e in left.events if e.kind == "tap"],
+            alive=[str(e.data["placement"]) for e in left.events if e.kind == "alive"],
+            now=now,
+        )
+        kept = sum(1 for t in run.kept.traces if t.push)
+        left_out = "".join(f" Left out: {error}." for error in wrong)
+        return (
+            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again.{left_out}"
+        )
+
+    # ---- while it goes on, and how it ends --------------------------------------------------------
+
+    def press(self, now: float, *, waits: bool) -> bool:
+        if self.run is None:
+            return False
+        used = self.run.press(now, waits=waits)
+        self.after()
+        return used
+
+    def undo(self, now: float) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        return self.run.undo(now)
+
+    def abandon(self, now: float) -> str:
+        if self.run is None:
+            raise WrongUse("no check is in progress")
+        run, self.run, self.begun = self.run, None, None
+        run.interrupt("The check was given up.", now)
+        self.log.abandon(run.id, "by hand")
+        return f"{run.check.kind} is given up; what was measured stays in the log."
+
+    def after(self) -> None:
+        """When nothing is lacking any more, it is worked out."""
+        self.concluding.after(self.run)
+
+    def clock_jumped(self, words: str) -> None:
+        """Said in the finding of the check during which it happened."""
+        if self.run is not None and self.run.facts.acknowledged:
+            self._jumps.append(f"{words} during this check: its date may be wrong, its readings are not.")
+
+    def stop(self, now: float) -> None:
+        if self.run is not None:
+            self.run.interrupt("The daemon was ended.", now)
+        self.concluding.stop()
+
+    def _concluded(self, run: CheckProcedure, finding: Finding, evidence: Evidence) -> None:
+        if self.run is not run:
+            return
+        verifies = self.begun.verifies if self.begun is not None else None
+        finding = with_verdict_on_move(finding, self.find(verifies) if verifies else None)
+        finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
+        self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
+        if finding.move is not None:
+            self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
+        if verifies:
+            self.log.move_verified(f"move-{verifies}", finding.id)
+        self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
+        self.run, self.begun, self._supersedes = None, None, None
+        self._tell(Concluded(run.id, finding))
+
+    def _not_concluded(self, run: CheckProcedure, why: str) -> None:
+        if self.run is run:
+            self.run, self.begun = None, None
+        self.log.abandon(run.id, why)
+        self._tell(NotConcluded(run.id, f"No result: {why.rstrip('.')}."))
+
+
+def same(a: Begin, b: Begin) -> bool:
+    """The same check on the same thing: `ref` and the beat may differ."""
+    plain = {"ref": None, "beat": None}
+    return bool(msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain))

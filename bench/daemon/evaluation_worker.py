@@ -1,0 +1,41 @@
+"""Working things out, off the event loop. Imported when first needed: it brings numpy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bench.checks import find
+from bench.checks.model import Evidence, Trace
+from bench.checks.shared.doubts import of_evidence, told
+from bench.finding import Doubt, Finding
+from bench.geometry.line_fit import fit_sweep
+from bench.procedure.conclusion import Units, conclude
+from bench.protocol import Fitted
+
+POINTS = 200  # of a pass that a screen can use
+
+
+def work_out(evidence: Evidence, id: str, at: str, units: Units) -> Finding:
+    return conclude(evidence, id=id, at=at, units=units)
+
+
+def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None], Doubt]:
+    return told(of_evidence(evidence, find(evidence.check)))
+
+
+def look_at(trace: Trace, resolution: float | None) -> Fitted:
+    """One kept pass, its points thinned evenly but for those set aside, which are all there."""
+    fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
+    step = max(1, len(trace.travel) // POINTS)
+    shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]
+    return Fitted(
+        sweep=trace.sweep,
+        placement=trace.placement,
+        push=trace.push,
+        travel=[trace.travel[i] for i in shown],
+        reading=[trace.reading[i] for i in shown],
+        aside=[place for place, i in enumerate(shown) if fit.aside[i]],
+        slope=float(fit.slope),
+        intercept=float(fit.intercept),
+        words=fit.refused or "",
+    )

@@ -1,0 +1,80 @@
+"""The demonstration's own daemon: a process of its own on a folder's settings, log and socket."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+PATIENCE = 8.0  # s in which nothing happens, after which it is said what is waited for
+AGAIN = 0.02  # s between two looks whether the daemon has come up
+ENDING = 30.0  # s that a daemon may take to put everything away
+Say = Callable[[str], None]
+
+
+class DemoError(Exception):
+    """The demonstration could not go on; the message says where it stuck."""
+
+
+async def start_daemon(folder: Path, say: Say = lambda words: None) -> asyncio.subprocess.Process:
+    """A real daemon on the folder's settings; waits until its socket answers. DemoError where it ends before."""
+    socket = folder / "socket"
+    errors = (folder / "daemon.log").open("ab")
+    process = await asyncio.create_subprocess_exec(
+        sys.executable,
+        "-m",
+        "bench.cli",
+        "daemon",
+        "--settings",
+        str(folder / "settings.toml"),
+        "--log",
+        str(folder / "log.db"),
+        "--socket",
+        str(socket),
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.DEVNULL,
+        stderr=errors,
+        env={k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")},
+        start_new_session=True,  # Ctrl-C is for the operator, who then ends the daemon in good order
+        preexec_fn=_end_with_parent,
+    )
+    errors.close()
+    told = time.monotonic() + PATIENCE
+    while True:
+        if process.returncode is not None:
+            last = (folder / "daemon.log").read_text(errors="replace").strip().splitlines()[-1:]
+            raise DemoError(f"the daemon did not start: {' '.join(last)}")
+        with contextlib.suppress(OSError):
+            _, writer = await asyncio.open_unix_connection(socket)
+            writer.close()
+            return process
+        if time.monotonic() > told:
+            say("Still waiting for the daemon to come up.")
+            told += PATIENCE
+        await asyncio.sleep(AGAIN)
+
+
+def _end_with_parent() -> None:
+    """Ask the kernel to end this process when the demonstration is killed: an orphan would go on opening the
+    pseudo-terminals of whoever comes next. Linux only; elsewhere it is left out."""
+    import ctypes
+
+    set_death_signal = 1  # PR_SET_PDEATHSIG, linux/prctl.h
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(set_death_signal, signal.SIGTERM)
+
+
+async def end_daemon(process: asyncio.subprocess.Process) -> None:
+    if process.returncode is None:
+        with contextlib.suppress(ProcessLookupError):
+            process.send_signal(signal.SIGTERM)
+        try:
+            await asyncio.wait_for(process.wait(), ENDING)
+        except TimeoutError:
+            process.kill()
+            await process.wait()

@@ -1,0 +1,325 @@
+"""Hands on the virtual saw for the demonstration with the screen: they follow what the daemon asks.
+
+They put, lean, go to marks, touch and measure by themselves; the push, the screw and every slip are the
+user's, by a key, or the operator's. A client of the wire.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Coroutine
+from typing import Any
+
+from bench.checks.options import OptionValue
+from bench.demo.acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
+from bench.demo.operator import Wire
+from bench.demo.truth import JOB
+from bench.finding import Finding
+from bench.procedure.prompt import Ask
+from bench.protocol import (
+    Asking,
+    Begin,
+    Concluded,
+    Error,
+    GetStatus,
+    Live,
+    LiveSaid,
+    Press,
+    Saved,
+    StatusReply,
+)
+from hw.virtual.hands import Hands
+from hw.virtual.ptys import VirtualPorts
+
+BITE = 0.06  # mm that the free end goes at one turn of the wrist
+NEAR = 0.003  # mm from the aim where hands stop turning
+DRAWN = 0.03  # mm that the last screw draws the fence back
+KNOCK = 0.20  # mm that a bumped stand reads more
+READ = 4.0  # s that the operator leaves a result on the screen
+
+
+class Following:
+    """Hands that follow what the daemon asks, heard over a wire of their own; `close` closes it."""
+
+    def __init__(self, wire: Wire, hands: Hands, ports: VirtualPorts | None = None) -> None:
+        self.wire = wire
+        self.hands = hands
+        self.ports = ports
+        self.operator = (
+            False  # does everything, Enter too: begins the job as well, moves, and proves the move
+        )
+        self.finding: Finding | None = None  # the latest
+        self._made: set[str] = set()  # findings whose move was made
+        self._begun: object = None  # what the operator began last
+        self.ask: Ask | None = None
+        self.live: LiveSaid | None = None
+        self.unplugged = False
+        self.tapped = False  # the stand, since it was asked for
+        self.tight = False  # the screw was tightened in this live move
+        self.slipped = False  # the set-up was put wrong on purpose
+        self.cannot = ""  # why the pretend saw cannot do what is asked
+        self.options: dict[str, OptionValue] = {}  # of the check, as far as what is asked shows them
+        self._at_free_end = False
+        self._meant: str | None = None  # way of the live move, as it was before anything was moved
+        self._before: str | None = None  # the set-up before the present one
+        self._put: str | None = None
+        self._done: object = None  # the ask that the hands have already answered
+        self._work: asyncio.Task[None] | None = None
+        self._listening = asyncio.create_task(self._listen())
+
+    async def close(self) -> None:
+        for task in (self._listening, self._work):
+            if task is not None:
+                task.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
+        await self.wire.close()
+
+    @property
+    def busy(self) -> bool:
+        return self._work is not None and not self._work.done()
+
+    # ---- the user's keys ------------------------------------------------------------------------------
+
+    def hand(self) -> None:
+        """What a hand would do now: push, tap the stand, turn the screw, tighten it."""
+        if not self.busy:
+            self._start(self._hand())
+
+    def hand_word(self) -> str:
+        if self.busy:
+            return "(hands)"
+        if self.live is not None:
+            return "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
+        return "tap" if self.ask is not None and self.ask.phase == "tap" else "push"
+
+    def can_hand(self) -> bool:
+        if self.live is not None:
+            return self.live.phase in ("go", "tighten")
+        ask = self.ask
+        return ask is not None and (
+            (ask.phase == "sweep" and ask.ready) or (ask.phase == "tap" and ask.enter and not ask.waiting)
+        )
+
+    def turn_operator(self) -> None:
+        self.operator = not self.operator
+        self._begun = None
+        if self.finding is not None and not self._moves(self.finding):
+            self.finding = None  # the job is begun anew
+        self._done = None  # what the hands have done already may still want its Enter
+        self._look()
+
+    def wrong(self) -> None:
+        """A slip of the set-up: the square left as it was, or the stand on the other side of the arm."""
+        ask = self.ask
+        if ask is None or self.busy:
+            return
+        self.slipped = True
+        if self._before is not None and self._before != ask.placement:
+            self._start(self.hands.put(self._before))
+        else:
+            self.hands.saw.slip("wrong-side")
+            self._start(self.hands.put(ask.placement or ""))
+
+    def wrong_word(self) -> str:
+        turned = self.ask is not None and self._before is not None and self._before != self.ask.placement
+        return "don't turn" if turned else "wrong side"
+
+    def can_wrong(self) -> bool:
+        ask = self.ask
+        return ask is not None and ask.phase == "place" and (ask.placement or "").startswith("handle-")
+
+    def bump(self) -> None:
+        self.hands.saw.bump(KNOCK)
+
+    def can_bump(self) -> bool:
+        return (
+            self.live is None
+            and self.ask is not None
+            and self.ask.phase in ("lean", "tap", "sweep", "mark", "spot")
+        )
+
+    def cable(self) -> None:
+        """Pull the indicator's cable, or put it back."""
+        if self.ports is None:
+            return
+        self.unplugged = not self.unplugged
+        (self.ports.unplug if self.unplugged else self.ports.replug)("indicator")
+
+    # ---- by themselves --------------------------------------------------------------------------------
+
+    async def _listen(self) -> None:
+        self.wire.send(GetStatus())
+        while (message := await self.wire.inbox.get()) is not None:
+            if isinstance(message, Asking):
+                self.ask = message.ask
+            elif isinstance(message, StatusReply):
+                self.ask = message.run.ask if message.run is not None else None
+                self.finding = message.last[0] if message.last else None
+            elif isinstance(message, LiveSaid):
+                self._hear_live(message)
+            elif isinstance(message, Concluded):
+                self.ask, self.finding = None, message.finding
+            elif isinstance(message, Saved) and message.what == "move":
+                self._made.add(message.id)
+            elif isinstance(message, Error):
+                self.operator, self.cannot = False, f"The hands cannot go on: {message.text}"
+            self._hear_options()
+            if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
+                self.tapped = False  # another set-up, or at rest once more before the next tap
+                self._done = None if self._done == "tapped" else self._done
+            self._look()
+
+    def _hear_options(self) -> None:
+        ask = self.ask
+        if ask is None or ask.gather != "width":
+            return
+        what, _, side = (ask.placement or "").partition("-")
+        if ask.step == 1 and not ask.taken:
+            self.options = {}
+        if what == FIRST_WIDTH:
+            self.options["kept"] = board_asked(ask.words)[0]
+        elif side in ("left", "right"):
+            one = self.options.get("runner", side)
+            self.options["runner"] = side if side == one else "both"
+
+    def _hear_live(self, said: LiveSaid) -> None:
+        began = self.live is None
+        self.live = said if said.on else None
+        if began or not said.on:
+            self.tight = self._at_free_end = False
+            self._meant = None
+            self._done = None
+        if said.phase == "go":
+            self.tight = False  # slackened again
+            self._meant = self._meant or said.way
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+        async def then_look() -> None:
+            with contextlib.suppress(ValueError):  # the saw told what it cannot
+                await work
+            asyncio.get_running_loop().call_soon(self._look)
+
+        self._work = asyncio.create_task(then_look())
+
+    def _look(self) -> None:
+        """Do by itself what needs no decision: put, lean, go to a mark; with the operator everything."""
+        if self.busy:
+            return
+        if self.live is not None:
+            self._look_live(self.live)
+            return
+        ask = self.ask
+        if ask is None:
+            self._done = self._before = self._put = None
+            if self.operator:
+                self._look_at_rest(self.finding)
+            return
+        key = (ask.phase, ask.placement, ask.at, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
+        if ask.phase == "tap":
+            if not self.operator or not self.can_hand():
+                return
+            if not self.tapped:
+                self._start(self._hand())
+            elif self._done != "tapped":  # pressed once
+                self._done = "tapped"
+                self._start(self._press())
+            return
+        if key == self._done:
+            return
+        if ask.phase in BY_THEMSELVES:
+            self._done = key
+            self._start(self._follow(ask))
+        elif self.operator and (ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)):
+            self._done = key
+            self._start(self._hand() if ask.phase == "sweep" else self._press())
+
+    @staticmethod
+    def _moves(finding: Finding) -> bool:
+        return finding.check == JOB and finding.move is not None
+
+    def _look_at_rest(self, finding: Finding | None) -> None:
+        """The check, its move made live, the proof of it; then the hands are off again."""
+        if finding is None:
+            request: Begin | Live = Begin(JOB, lean=True)  # as the form on the screen has it
+        elif not self._moves(finding):
+            self.operator = False
+            return
+        elif finding.id in self._made:
+            request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
+        else:
+            request = Live(finding=finding.id)
+        if request != self._begun:
+            self._start(self._begin(request))
+
+    async def _begin(self, request: Begin | Live) -> None:
+        if self.finding is not None:
+            await self.hands.rest(READ)
+        if self.operator:
+            self._begun = request
+            self.wire.send(request)
+
+    def _look_live(self, live: LiveSaid) -> None:
+        if live.phase not in ("go", "tighten", "end"):  # the indicator is set on the sled, the sled is leaned
+            key: object = ("live", live.phase, live.words)
+            if key != self._done:
+                self._done = key
+                self._start(self._prove(live))
+        elif self.operator and live.phase in ("go", "tighten"):
+            pressed = ("pressed", live.phase)  # once: what is asked next may take its time to come
+            if live.there if live.phase == "go" else self.tight:
+                if self._done != pressed:
+                    self._done = pressed
+                    self._start(self._press())
+            elif live.phase == "tighten" or (live.to_go is not None and abs(live.to_go) > NEAR):
+                self._start(self._hand())
+
+    async def _press(self) -> None:
+        self.wire.send(Press(waits=False))
+
+    async def _follow(self, ask: Ask) -> None:
+        if ask.phase == "place":
+            if self._put != ask.placement:
+                self._before, self._put = self._put, ask.placement
+            self.cannot, self.slipped = "", False
+        try:
+            await follow(self.hands, ask)
+        except ValueError as error:
+            self.cannot = f"The pretend saw cannot: {error}; 9 gives up."
+            raise
+        if self.operator:
+            self.wire.send(Press(waits=False))
+
+    async def _prove(self, live: LiveSaid) -> None:
+        if not self._at_free_end:
+            await self.hands.put("free-end")
+            self._at_free_end = True
+        if live.phase == "lean":
+            await self.hands.lean("left")
+            await self.hands.lean("right")
+            await self.hands.lean(None)
+        if self.operator and live.enter:
+            await asyncio.sleep(0.3)
+            self.wire.send(Press(waits=False))
+
+    async def _hand(self) -> None:
+        live, ask = self.live, self.ask
+        if live is not None and live.phase == "tighten" and not self.tight:
+            self.tight = True
+            for _ in range(10):
+                self.hands.saw.shift_free_end((-DRAWN if self._meant == "away" else DRAWN) / 10)
+                await asyncio.sleep(0.04)
+        elif live is not None:
+            if (
+                live.phase in ("go", "tighten")
+                and live.end is not None
+                and live.way is not None
+                and live.to_go
+            ):
+                await self.hands.turn_fence(live.end, live.way, min(BITE, abs(live.to_go)))
+        elif ask is not None and ask.phase == "tap" and self.can_hand():
+            await tap(self.hands)
+            self.tapped = True
+        elif ask is not None and self.can_hand():
+            await push(self.hands, ask)

@@ -1,0 +1,183 @@
+"""The demonstration with the screen: the virtual saw, a real daemon, the real console, hands and slips by
+keys.
+
+The hands put and lean what the daemon asks for; the pushes and the screw are the user's, by the key `h`, or
+the operator's, by the key `o`; `w`, `b` and `k` let something go wrong. A line above the keys teaches the
+job. The console knows nothing of the virtual saw.
+"""
+
+from __future__ import annotations
+
+from bench.console.at_desk import Action, AtDesk
+from bench.console.desk import Desk
+from bench.demo.acts import FIRST_WIDTH
+from bench.demo.daemon_process import Say
+from bench.demo.hands import Following
+from bench.demo.kinds import truth_words
+from bench.demo.operator import connect, virtual_bench
+from bench.demo.truth import JOB, truth_of
+from bench.procedure.prompt import Ask
+from bench.units import PER_MM
+
+# each fits into two rows of forty columns
+LESSONS = {
+    "page checks": "Enter takes the first: the sled's fence. The hands can do all.",
+    "page options": "As it stands it is good: Enter begins.",
+    "page move": "Leaves make a stop to come to. Or 1: live, as it shrinks.",
+    "page live": "The pretend one stands beyond the sled fence: take 1.",
+    "page limits": "The longest bar is what to better first. . goes back.",
+    "cautions": "On a real saw this comes first. Read, then Enter.",
+    "place": "The hands have set it up. Enter: it stands. w puts it wrong.",
+    "place other": "The hands have put it up as it says. Enter: it stands.",
+    "place cut": "The hands have cut the board and turned it: Enter goes on.",
+    "place again": "Turned over, its own error drops out. Enter; w leaves it unturned.",
+    "slipped": "It stands wrong now. Enter all the same: is it noticed?",
+    "lean": "The hands lean the sled: it tells the indicator's side. Enter.",
+    "tap rest": "Nothing is touched now: the number at rest is taken.",
+    "tap": "h taps the post, twice. A bump (b) instead would not come back.",
+    "tapped": "It jumped and came back. Enter: it is compared with the rest.",
+    "sweep": "h pushes. Only after READY it counts. b bumps, k pulls a cable.",
+    "sweep other": "h pushes, right through. Only after READY it counts.",
+    "sweep again": "Seated anew each time: only then do pushes tell. h pushes.",
+    "moving": "The line is the arm as it is met; dust is set aside.",
+    "mark": "The hands stop the sled at each mark; Enter takes it.",
+    "spot": "The hands lift the plunger and let it down. Enter takes it.",
+    "width": "The hands lay the caliper across. Enter takes the width.",
+    "live stand": "The hands set the indicator on the sled. Enter.",
+    "live lean": "The hands lean the sled. The number stands still: Enter.",
+    "live go": "h turns the screw a little. Where it says there, Enter.",
+    "live tighten": "h tightens the last screw. Watch what the fence does.",
+    "live tight": "It drew back. 0 slackens, to aim past it; or h turns on. Enter.",
+    "unplugged": "The cable is out: what was kept is kept. k puts it back.",
+    "new": "Pretend sled, off square. Enter: find out. o: the hands do all.",
+    "out": "Which end, which way, how far, how sure. Enter: the move.",
+    "close": "Too close to call, so no move. It says what would settle it.",
+    "moved": "Moved. Believe nobody: Enter checks again and proves it.",
+}
+
+
+def lesson(desk: Desk, following: Following) -> str:
+    """One short line for the step the user is at."""
+    if following.cannot:
+        return following.cannot
+    if following.unplugged:
+        return LESSONS["unplugged"]
+    if desk.view.page != "work":
+        return LESSONS.get(f"page {desk.view.page}", "")
+    state = desk.state
+    if state.live is not None:
+        phase: str = state.live.phase
+        if phase == "tighten" and following.tight:
+            phase = "tight"
+        return LESSONS.get(f"live {phase}", LESSONS["live stand"] if phase != "end" else "")
+    return (
+        LESSONS.get(_step(state.ask, following), "") if state.ask is not None else _at_rest(desk, following)
+    )
+
+
+def _step(ask: Ask, following: Following) -> str:
+    square = (ask.placement or "").startswith("handle-")
+    if ask.phase == "place" and not square:
+        return "place cut" if ask.gather == "width" and ask.placement == FIRST_WIDTH else "place other"
+    if ask.phase == "place":
+        return "slipped" if following.slipped else "place again" if ask.step > 1 else "place"
+    if ask.phase == "sweep":
+        again = "sweep again" if ask.taken else "sweep"
+        return "moving" if ask.moving else again if square else "sweep other"
+    if ask.phase == "tap":
+        return "tapped" if following.tapped else "tap" if ask.enter else "tap rest"
+    return ask.phase
+
+
+def _at_rest(desk: Desk, following: Following) -> str:
+    finding = desk.state.finding
+    if not desk.state.here:
+        return ""
+    if finding is None:
+        return LESSONS["new"]
+    if desk.moved:
+        return LESSONS["moved"]
+    if finding.check != JOB:
+        truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
+        said = [f"In truth: {truth[0]}."] if truth else []
+        return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
+    if finding.verdict == "cannot-tell":
+        return LESSONS["close"]
+    if finding.proposed is not None:
+        return LESSONS["out"]
+    if finding.verdict == "inside":
+        now = following.hands.saw.truth()["rotation"] * PER_MM
+        return f"That is the job. In truth it is now {now:+.3f} mm per 300 mm."
+    return ""
+
+
+def _turn_operator(desk: AtDesk, following: Following) -> None:
+    following.turn_operator()
+    desk.view.home()  # what they do stands on no list
+
+
+def actions(following: Following) -> tuple[Action, ...]:
+    return (
+        Action(
+            "hand",
+            ("h",),
+            lambda desk: following.hand_word(),
+            "Pretend saw: the hands push the sled, tap the stand, turn the screw a little, tighten it.",
+            lambda desk: following.hand(),
+            lambda desk: following.can_hand(),
+        ),
+        Action(
+            "operator",
+            ("o",),
+            lambda desk: "hands off" if following.operator else "let them",
+            "Pretend saw: let the hands do everything themselves, or stop them.",
+            lambda desk: _turn_operator(desk, following),
+        ),
+        Action(
+            "wrong",
+            ("w",),
+            lambda desk: following.wrong_word(),
+            "Pretend saw: a slip of the set-up, the square not turned over or the stand on the wrong side.",
+            lambda desk: following.wrong(),
+            lambda desk: following.can_wrong(),
+            late=True,
+        ),
+        Action(
+            "bump",
+            ("b",),
+            lambda desk: "bump",
+            "Pretend saw: an elbow bumps the stand.",
+            lambda desk: following.bump(),
+            lambda desk: following.can_bump(),
+            late=True,
+        ),
+        Action(
+            "cable",
+            ("k",),
+            lambda desk: "plug in" if following.unplugged else "pull cable",
+            "Pretend saw: the indicator's cable is pulled, or put back.",
+            lambda desk: following.cable(),
+            lambda desk: following.ports is not None,
+            late=True,
+        ),
+    )
+
+
+async def run_screen(seed: int, say: Say, *, marks: bool = False, look: str | None = None) -> None:
+    """Until the screen is left. Raises DemoError when the daemon does not come up."""
+    from bench.console.app import make_console
+
+    async with virtual_bench(seed, marks=marks, say=say) as (_saw, hands, ports, folder, _daemon):
+        following = Following(await connect(folder), hands, ports)
+        try:
+            await make_console(
+                folder / "socket",
+                look=look,
+                extra=actions(following),
+                tip=lambda desk: lesson(desk, following),
+            ).run_async()
+        finally:
+            await following.close()
+
+
+__all__ = ["Following", "actions", "lesson", "run_screen"]

@@ -1,0 +1,72 @@
+"""What the virtual saw knows of each thing that a finding tells, by the finding's own names; mm and rad.
+
+The only place that knows both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from bench.checks.options import OptionValue
+from bench.finding import Finding
+from hw.virtual.saw import VirtualSaw
+
+JOB = "fence-square"  # the check of the whole job: measured, moved, verified
+WHOLE = 500.0  # mm of a sled fence: swept, and not read at marks
+
+Options = Mapping[str, OptionValue]
+Truth = dict[str, float]
+
+
+def truth_of(saw: VirtualSaw, kind: str, options: Options, finding: Finding | None = None) -> Truth:
+    """Quantity -> value, as things stand now. Empty for a kind that the saw knows nothing of.
+
+    finding: where given, along a sled fence, that of the stretch it tells of; at a few marks nobody sees how
+    straight it is between them, only its bow.
+    """
+    return TRUTHS[kind](saw, options, finding) if kind in TRUTHS else {}
+
+
+def _named(*names: str) -> Callable[[VirtualSaw, Options, Finding | None], Truth]:
+    """Quantities that the saw knows by another name: "quantity=its name"."""
+    pairs = [name.split("=") for name in names]
+
+    def truth(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+        plain = saw.truth()
+        return {quantity: plain[known] for quantity, known in pairs}
+
+    return truth
+
+
+def _plate(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+    return saw.bodies.plate_truth()
+
+
+def _straight(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+    profile = finding.profile if finding is not None else []
+    form = saw.bodies.form_truth(profile[0][0], profile[-1][0]) if profile else saw.bodies.form_truth()
+    whole = not profile or profile[-1][0] - profile[0][0] > WHOLE
+    straight = {"minimum-zone": form["straightness"]} if whole else {}
+    return {**straight, "bow": form["crown"]}
+
+
+def _runners(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+    sides = {"both": (0, 1), "right": (1,)}.get(str(options.get("runner")), (0,))
+    return {name.replace("_", "-"): value for name, value in saw.bodies.runner_truth(sides).items()}
+
+
+def _board(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+    kept = "right" if options.get("kept") == "right" else "left"
+    return {"board": saw.bodies.board_truth(saw.face(), saw.slot_angle, kept)}
+
+
+TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
+    JOB: _named("fence=rotation", "square=reference_error"),
+    "slot-blade": _named("blade=blade"),
+    "rip-fence": _named("rip-fence=rip_fence"),
+    "plate-wobble": _plate,
+    "fence-straight": _straight,
+    "side-play": _named("side-play=side_play", "yaw-play=yaw_play"),
+    "runner-fit": _runners,
+    "test-board": _board,
+}

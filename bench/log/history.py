@@ -1,0 +1,305 @@
+"""What earlier findings tell, read from the log beside the writer. Blocking; called off the event loop."""
+
+from __future__ import annotations
+
+import io
+import math
+import sqlite3
+from collections.abc import Generator, Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bench.checks import checks, find
+from bench.checks.model import Evidence, EvidenceGear, Known, Measured, Pool, SquareHistory, SweepHistory
+from bench.checks.options import understood
+from bench.checks.shared.remarks import NOT_TURNED
+from bench.finding import Finding, Quantity, Unread
+from bench.log import export, load, read
+from bench.protocol import LogRows
+
+LOOK_BACK = 200  # findings gone through, at most, for the twenty that fit; ten years of them take too long
+ENOUGH = 6  # degrees of freedom before one scatter is taken from another
+
+
+class Shown(msgspec.Struct, frozen=True):
+    finding: Finding
+    evidence: Evidence
+    moves: list[read.MoveRow]
+
+
+class LivePast(msgspec.Struct):
+    """drew: by jig and way of the move, mm that tightening drew the free end when it was last made live,
+    positive away. made: findings whose move was made live."""
+
+    drew: dict[tuple[str, str], float] = {}
+    made: set[str] = set()
+
+
+def live_past(path: Path) -> LivePast:
+    past = LivePast()
+    with read.open_read(path) as db:
+        for move in read.moves(db):  # in the order in which they were planned
+            if move.made is None or move.made.get("how") != "live":
+                continue  # leaves that fall short are followed by a live move
+            past.made.add(move.finding)
+            jig, drew = move.made.get("jig"), move.made.get("drew_mm")
+            if isinstance(jig, str) and isinstance(drew, int | float):
+                past.drew[jig, move.plan.way] = float(drew)
+    return past
+
+
+def latest(path: Path, most: int) -> list[Finding]:
+    """Newest first."""
+    with read.open_read(path) as db:
+        return [row.finding for row in reversed(read.list_findings(db, last=most))]
+
+
+def unread(path: Path) -> list[Unread]:
+    """Results that are there and can no longer be read."""
+    found: list[Unread] = []
+    with read.open_read(path) as db:
+        for _ in read.each_finding(db, found):
+            pass
+    return found
+
+
+def listed(
+    path: Path,
+    *,
+    jig: str | None = None,
+    check: str | None = None,
+    most: int = 50,
+    before: str | None = None,
+) -> LogRows:
+    """Findings, newest first; what became of the move of each."""
+    unread: list[Unread] = []
+    with read.open_read(path) as db:
+        rows = read.list_findings(db, jig=jig, check=check, last=most, before=before, unread=unread)
+        became = {
+            m.finding: "verified" if m.verified_by else "made" if m.made is not None else "planned"
+            for row in rows
+            for m in read.moves(db, finding=row.finding.id, unread=unread)
+        }
+    superseded = [row.finding.id for row in rows if row.superseded_by is not None]
+    return LogRows([row.finding for row in reversed(rows)], became, superseded, unread=unread)
+
+
+def show(path: Path, finding: str) -> Shown:
+    """Raises LogError when there is no such finding."""
+    with read.open_read(path) as db:
+        found, evidence = read.show_finding(db, finding)
+        moves = list(read.moves(db, finding=found.id))
+    return Shown(found, evidence, moves)
+
+
+def as_shown(evidence: Evidence) -> Evidence:
+    """Travel and readings as the instruments showed them, which is what recorded files hold: what grows the
+    other way is turned back, so that the same settings turn it again."""
+    check, gear = find(evidence.check), evidence.gear
+    options, _ = understood(check, evidence.options)
+    steps = {step.placement: step for step in check.plan({**options, "placements": "both"}, gear)}
+    turn = -1.0 if "reading" in check.columns and gear.indicator.grows == "pulled-out" else 1.0
+    traces = []
+    for trace in evidence.traces:
+        step = steps.get(trace.placement)
+        if step is None and check.accepts is not None:
+            step = check.accepts(trace.placement, options, gear)
+        swept = step is not None and step.gather == "sweep" and step.mount is not None
+        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
+        traces.append(
+            msgspec.structs.replace(
+                trace,
+                travel=[away * s for s in trace.travel],
+                reading=[turn * r for r in trace.reading],
+            )
+        )
+    return msgspec.structs.replace(evidence, traces=traces)
+
+
+def exported(path: Path, finding: str | None, unread: list[Unread]) -> Generator[str, None, None]:
+    """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line
+    each.
+
+    In pieces, and the log is not held between them: it may take as long as it takes. unread: takes what could
+    not be read.
+    """
+    with read.open_read(path) as db:
+        if finding is None:
+            for row in read.each_finding(db, unread):
+                yield export.json_line(db, row, unread)
+            return
+        evidence = read.show_finding(db, finding)[1]
+        columns = find(evidence.check).columns
+        swept = columns == ("sweep", "placement", "travel", "reading")
+        extra = ("t", "seat", "hold") if swept else ()
+        out = io.StringIO()
+        export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+    yield out.getvalue()
+
+
+def known(
+    path: Path, kind: str, gear: EvidenceGear, options: Mapping[str, Any], *, instrument: str | None = None
+) -> Known:
+    """What earlier findings say of today's: scatter between pushes, of seating, the yaw play, the square's
+    error.
+
+    Scatter is that of the same jig, saw, check, instrument and hold within the last 20 findings (GUM 4.2.4,
+    pooled standard deviation). instrument: its lasting name; that of the check in progress unless given. A
+    check that is open, or gone on with, does not speak for itself.
+    """
+    with read.open_read(path) as db:
+        hold = str(options["hold"]) if options.get("hold") else None
+        rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
+        reseated, one_seat = _scatter(rows, on_one_seat=False), _scatter(rows, on_one_seat=True)
+        return Known(
+            pool=reseated,
+            seat_scatter=_seat(reseated, one_seat),
+            yaw_play=_yaw_play(db, gear),
+            square=_square(db, gear) if "square" in find(kind).takes else None,
+            sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
+        )
+
+
+def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
+    row = db.execute(
+        "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER BY run_key DESC LIMIT 1",
+        (kind,),
+    ).fetchone()
+    return None if row is None else row[0]
+
+
+def _speaking(
+    db: sqlite3.Connection, kind: str, gear: EvidenceGear, hold: str | None, instrument: str | None
+) -> list[Finding]:
+    """Findings that may speak for a new one, newest first, the last 20."""
+    jig, saw = (gear.jig.name if gear.jig else None), (gear.saw.name if gear.saw else None)
+    found: list[Finding] = []
+    for row in reversed(read.list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
+        same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
+        if not same or row.superseded_by is not None or (instrument and row.instrument != instrument):
+            continue
+        state, used = _run(db, row.run)
+        if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
+            continue
+        found.append(row.finding)
+        if len(found) == read.KNOWN_FINDINGS:
+            break
+    return found
+
+
+def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
+    state, key = db.execute("SELECT state, gear_key FROM check_run WHERE run = ?", (run,)).fetchone()
+    return state, load.gear(db, key)
+
+
+def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
+    """Scatter of pushes about their placement's mean; those on one seat lack the seating and are kept apart."""
+    squares, freedom = 0.0, 0
+    for found in findings:
+        if not found.quantities or found.quantities[0].unit != "rad":
+            continue
+        if on_one_seat != any(row.part == "seat" for row in found.budget):
+            continue
+        slopes: dict[str, list[float]] = {}
+        for sweep in found.sweeps:
+            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
+                slopes.setdefault(sweep.placement, []).append(sweep.slope)
+        for values in slopes.values():
+            mean = math.fsum(values) / len(values)
+            squares += math.fsum((value - mean) ** 2 for value in values)
+            freedom += len(values) - 1
+    return Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
+
+
+def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
+    """What reseating adds to the scatter; None where both are not known well enough, or nothing is seen."""
+    if reseated is None or one_seat is None:
+        return None
+    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
+        return None
+    more = reseated.variance - one_seat.variance
+    return math.sqrt(more) if more > 0 else None
+
+
+def _measuring(
+    db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
+) -> list[read.FindingRow]:
+    """Findings of the checks that measure it, newest first, the last so many of each."""
+    kinds = [check.kind for check in checks().values() if what in check.measures]
+    rows = [row for kind in kinds for row in read.list_findings(db, check=kind, jig=jig, last=last)]
+    return sorted(rows, key=lambda row: row.order, reverse=True)
+
+
+def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
+    """Of the latest side-play of this sled on this saw, rad, full swing."""
+    if gear.jig is None:
+        return None
+    for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
+        if row.superseded_by is not None or row.finding.saw != (gear.saw.name if gear.saw else None):
+            continue
+        play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
+        if play is not None and not row.finding.doubts:
+            return abs(play.value)
+    return None
+
+
+def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
+    """Of this sled on this saw; None where it was moved since: then it tells of the fence as it was."""
+    if gear.jig is None:
+        return None
+    moved = {move.finding for move in read.moves(db) if move.made is not None}
+    for row in reversed(read.list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
+        found = row.finding
+        check = checks().get(found.check)  # a later version's log may have others
+        if check is None or not check.turns_fence or found.doubts:
+            continue
+        if "fence" not in check.measures and found.id not in moved:
+            continue
+        if row.superseded_by is not None or found.saw != (gear.saw.name if gear.saw else None):
+            continue
+        if found.id in moved or not found.quantities:
+            return None  # by a board's answer, too
+        fence = found.quantities[0]
+        return SweepHistory(fence.value, fence.uncertainty, found.at)
+    return None
+
+
+def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
+    """From the latest finding that measured it with this square, on whatever sled.
+
+    One that did not fit what was known of the square (perhaps it was not turned over) is believed only when
+    the one before it says the same.
+    """
+    name = gear.square.name if gear.square else None
+    passed_over: tuple[Finding, Quantity] | None = None
+    for row in _measuring(db, "square", last=read.KNOWN_FINDINGS):
+        measured = next((q for q in row.finding.quantities if q.name == "square"), None)
+        if measured is None or row.superseded_by is not None or row.finding.doubts:
+            continue
+        state, used = _run(db, row.run)
+        if state == "open" or (used.square.name if used.square else None) != name:
+            continue
+        if passed_over is not None:
+            before = passed_over[1]
+            if abs(before.value - measured.value) <= math.hypot(before.uncertainty, measured.uncertainty):
+                return _history(*passed_over)
+        if not any(NOT_TURNED in note for note in row.finding.notes):
+            return _history(row.finding, measured)
+        passed_over = passed_over or (row.finding, measured)
+    return None
+
+
+def _history(found: Finding, measured: Quantity) -> SquareHistory:
+    return SquareHistory(
+        error=measured.value,
+        standard_uncertainty=_standard(measured.uncertainty, measured.degrees_of_freedom, found.confidence),
+        degrees_of_freedom=measured.degrees_of_freedom,
+    )
+
+
+def _standard(expanded: float, degrees_of_freedom: float | None, confidence: float) -> float:
+    from bench.uncertainty import t_quantile
+
+    return expanded / t_quantile(confidence, degrees_of_freedom)

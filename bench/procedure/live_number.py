@@ -1,0 +1,114 @@
+"""The indicator's number during a live move: where it is, its noise at rest, whether it holds, whether it
+jumped.
+
+Pure: times in monotonic s, readings in mm.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections import deque
+from collections.abc import Sequence
+
+from bench.stream.rest_detector import RestDetector, Taken
+
+NOW = 5  # readings that make "now"
+REST = 10  # readings that make the number at rest, from which a move is counted
+NOISE_READINGS = 100  # readings whose bends tell the noise
+COUNTS, NOISES = 2.0, 3.0  # a change of more than so many counts, or times the noise, is a move
+# mm at once, faster than JUMP_SPEED: a blow, to the fence or to the stand; common practice, no source
+JUMP = 0.1
+JUMP_SPEED = 2.0  # mm/s
+
+
+class LiveNumber:
+    """`held`: mm at which the number holds, None while it moves. `jumped`: the last jump since `steady`, mm."""
+
+    def __init__(self, resolution: float | None) -> None:
+        self._rest_detector = RestDetector(resolution)
+        self._values: deque[float] = deque(maxlen=REST)
+        self._bends: deque[float] = deque(maxlen=NOISE_READINGS)
+        self._last_at: float | None = None
+        self._low = self._high = 0.0
+        self._before_gap: float | None = None
+        self.noise = 0.0  # mm, standard deviation of one reading
+        self.lost = False  # the instrument does not read
+        self.held: float | None = None
+        self.jumped: float | None = None
+        self.wandered = 0.0  # mm that it may go while nothing is moved
+
+    @property
+    def count(self) -> float:
+        return self._rest_detector.count
+
+    @property
+    def now(self) -> float | None:
+        """mm, the mean of the latest readings; None where there is none, or the instrument does not read."""
+        return None if self.lost or not self._values else statistics.fmean([*self._values][-NOW:])
+
+    @property
+    def middle(self) -> float:
+        """The median of the latest readings: one that is off alone does not shift it."""
+        return statistics.median([*self._values][-NOW:])
+
+    @property
+    def rest(self) -> float:
+        return statistics.fmean(self._values)
+
+    @property
+    def wander(self) -> float:
+        """mm between the lowest and the highest that the number was since `steady`."""
+        return self._high - self._low
+
+    def steady(self) -> None:
+        """What came before does not count: setting the indicator up moves the number too."""
+        self._low = self._high = self.middle
+        self.jumped = None
+
+    def lose(self) -> None:
+        """The instrument does not read; where the number comes back it is compared with where it was."""
+        if self._values and not self.lost:
+            self._before_gap = self.rest
+        self.lost, self.held = bool(self._values), None
+
+    def readings(self, times: Sequence[float], values: Sequence[float]) -> None:
+        if self.lost:
+            self._values.clear()
+            self._bends.clear()
+            self.lost, self._last_at = False, None
+        for at, value in zip(times, values, strict=True):
+            self._take(at, value)
+        if len(self._bends) >= 6:  # from second differences: a steady move is no noise
+            self.noise = statistics.median(self._bends) / 1.6522  # median |a - 2 b + c| of normal values
+        if self._before_gap is not None and len(self._values) >= NOW:
+            gone, self._before_gap = self.middle - self._before_gap, None
+            if abs(gone) > self.band:
+                self.jumped = gone
+        if not self._rest_detector.waiting and times:
+            self._rest_detector.press(times[0])
+        taken = self._rest_detector.readings(times, values)
+        if isinstance(taken, Taken):
+            self._rest_detector.press(taken.at)
+        still = max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9
+        if isinstance(taken, Taken) and taken.spread <= still:
+            self.held = taken.value
+        elif self.held is not None and self.now is not None and abs(self.now - self.held) > self.band:
+            self.held = None
+
+    def _take(self, at: float, value: float) -> None:
+        if self._last_at is not None:
+            step = value - self._values[-1]
+            if len(self._values) > 1:
+                self._bends.append(abs(step - (self._values[-1] - self._values[-2])))
+            if abs(step) > JUMP and abs(step) > max(self.band, JUMP_SPEED * (at - self._last_at)):
+                self.jumped = step
+        self._last_at = at
+        self._values.append(value)
+        if len(self._values) >= NOW:
+            mean = statistics.fmean([*self._values][-NOW:])
+            self._low, self._high = min(self._low, mean), max(self._high, mean)
+
+    @property
+    def band(self) -> float:
+        """mm beyond which a change is a move and no noise."""
+        return max(COUNTS * self.count, NOISES * self.noise, self.wandered)

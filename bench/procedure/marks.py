@@ -1,0 +1,61 @@
+"""The marks of a pass that is not whole yet: taken one after the other, and taken back one by one.
+
+Holds no port and no socket.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import msgspec
+
+from bench.procedure.passes import Kept
+from bench.procedure.prompt import Ask, Facts
+from bench.protocol import MarkTaken
+from bench.stream.rest_detector import Taken
+from bench.stream.sweep_detector import Sweep
+
+
+class Marks:
+    """Counts them in `facts`, writes each down as an event, and tells it. The last one of a pass makes it
+    whole."""
+
+    def __init__(
+        self,
+        facts: Facts,
+        kept: Kept,
+        event: Callable[[str, Mapping[str, Any]], None],
+        tell: Callable[[msgspec.Struct], None],
+    ) -> None:
+        self._facts = facts
+        self._kept = kept
+        self._event = event
+        self._tell = tell
+        self._values: list[tuple[float, float, float]] = []  # travel and reading in mm, s
+
+    def take(self, current: Ask, taken: Taken) -> None:
+        assert current.at is not None and current.placement is not None
+        self._kept.begin()
+        del self._values[self._facts.marks_taken :]  # of another set-up
+        self._values.append((current.at, taken.value, taken.at))
+        number, of = len(self._values), len(self._facts.marks)
+        self._facts.marks_taken = number % of
+        self._event(
+            "mark",
+            {"placement": current.placement, "at": current.at, "value": taken.value, "spread": taken.spread},
+        )
+        words = f"{taken.value:.3f} mm taken at {current.at:g} mm."
+        self._tell(MarkTaken(current.placement, current.at, number, of, taken.value, words=words))
+        if number == of:
+            travel, reading, at = (list(column) for column in zip(*self._values, strict=True))
+            self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
+
+    def take_back(self) -> str:
+        """The last one taken, of at least one; says so."""
+        self._facts.marks_taken -= 1
+        at, value, _ = self._values[self._facts.marks_taken]
+        self._event("mark-undone", {"placement": self._kept.placement, "at": at, "value": value})
+        if not self._facts.marks_taken:
+            self._kept.drop("undone")
+        return f"Mark at {at:g} mm taken back."

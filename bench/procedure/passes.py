@@ -1,0 +1,268 @@
+"""The passes of the check in progress: the one being recorded, those kept, those refused or taken back.
+
+Holds no port and no socket.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import deque
+from collections.abc import Callable
+from typing import Literal
+
+import msgspec
+
+from bench.checks.model import Step, Trace
+from bench.procedure.journal import Journal
+from bench.procedure.prompt import Facts, wanted
+from bench.protocol import Fitted, SweepSaid
+from bench.stream.sweep_detector import Sweep
+
+SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
+LEAST_READINGS = 8
+BACK = "Back at the start."
+
+
+class Kept:
+    """Counts what is kept in `facts`, writes it down in the journal, and tells it."""
+
+    def __init__(
+        self,
+        run_id: str,
+        steps: tuple[Step, ...],
+        facts: Facts,
+        hold: str | None,
+        journal: Journal,
+        tell: Callable[[msgspec.Struct], None],
+    ) -> None:
+        self.traces: list[Trace] = []
+        self.passes: list[Fitted] = []
+        self.sweep_id: str | None = None  # the sweep being recorded
+        self._draw_back = False  # that of a push which was not kept is still to come: it belongs to no pass
+        self._run_id = run_id
+        self._steps = steps
+        self._facts = facts
+        self._hold = hold
+        self._journal = journal
+        self._tell = tell
+
+    # ---- where it stands --------------------------------------------------------------------------
+
+    @property
+    def step(self) -> Step | None:
+        """The present one; None when nothing is lacking any more."""
+        return self._steps[self._facts.step] if self._facts.step < len(self._steps) else None
+
+    @property
+    def placement(self) -> str:
+        return self.step.placement if self.step is not None else ""
+
+    @property
+    def taken(self) -> int:
+        step = self._facts.step
+        return self._facts.kept[step] if step < len(self._facts.kept) else 0
+
+    @property
+    def wanted(self) -> int:
+        return wanted(self.step, self._facts) if self.step is not None else 0
+
+    # ---- one pass ---------------------------------------------------------------------------------
+
+    def begin(self) -> str:
+        if self.sweep_id is None:
+            self.sweep_id = uuid.uuid4().hex[:12]
+            self._journal.start_sweep(self._run_id, self.sweep_id, self.placement, None, self._hold)
+        return self.sweep_id
+
+    def judge(self, sweep: Sweep) -> None:
+        """A movement came to its end: keep it, or say why not."""
+        longest = max((abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push), default=0.0)
+        if len(sweep.reading) < LEAST_READINGS:
+            self.refuse(
+                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?",
+                push=sweep.push,
+            )
+        elif sweep.length < SHARE_OF_LONGEST * longest:
+            if sweep.push:
+                self.refuse(
+                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end.",
+                    push=True,
+                )
+            else:
+                self.drop("a short draw back")
+        elif self._draw_back and not sweep.push:
+            self._drawn_back(sweep)
+        else:
+            if sweep.push and self.traces:
+                self._drop_shorter(sweep.length)
+            self.keep(sweep)
+
+    def _drop_shorter(self, length: float) -> None:
+        """A first, short pass was taken for whole until a longer one showed what whole is."""
+        for trace in [t for t in self.traces if t.push]:
+            reach = abs(trace.travel[-1] - trace.travel[0])
+            if reach < SHARE_OF_LONGEST * length:
+                self.take_back(
+                    trace, f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it was not whole."
+                )
+
+    def _drawn_back(self, sweep: Sweep) -> None:
+        """Alone, it would say that the travel counts the other way round."""
+        self._draw_back = False
+        sweep_id = self.begin()
+        self.sweep_id = None
+        reason = "the draw back of a pass that was not kept"
+        self._journal.end_sweep(sweep_id, "refused", push=False, trace=None, reason=reason)
+        self._tell(
+            SweepSaid(
+                sweep_id,
+                self.placement,
+                "back",
+                push=False,
+                taken=self.taken,
+                wanted=self.wanted,
+                readings=len(sweep.reading),
+                length=sweep.length,
+                words=BACK,
+            )
+        )
+
+    def keep(self, sweep: Sweep) -> None:
+        self._draw_back = False
+        placement = self.placement
+        assert placement
+        sweep_id = self.begin()
+        self.sweep_id = None
+        trace = Trace(
+            placement=placement,
+            travel=sweep.travel,
+            reading=sweep.reading,
+            push=sweep.push,
+            sweep=sweep_id,
+            hold=self._hold,
+            at=sweep.at,
+        )
+        self.traces.append(trace)
+        if sweep.push:
+            self._facts.kept[self._facts.step] += 1
+        step = self.step
+        assert step is not None
+        # a profile along a fence is no line, nor is a plate's own form
+        straight = step.gather == "sweep" and step.straight and step.mount is not None
+        self._journal.kept(trace, straight=straight)
+        taken, of = self.taken, self.wanted
+        self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
+        self._tell(
+            SweepSaid(
+                sweep_id,
+                placement,
+                "kept" if sweep.push else "back",
+                push=sweep.push,
+                taken=taken,
+                wanted=of,
+                readings=len(sweep.reading),
+                slope=plain_slope(sweep.travel, sweep.reading),
+                length=sweep.length,
+                words=f"{taken} of {of} kept." if sweep.push else self._back_words(),
+            )
+        )
+
+    def _back_words(self) -> str:
+        here = self.placement
+        if any(trace.push and trace.placement == here for trace in self.traces):
+            return BACK
+        return (
+            "That was a draw back; only pushes count. If it was a push, the travel counts the other way: say so with "
+            "grows, under [travel]."
+        )
+
+    def refuse(self, words: str, *, push: bool | None = None) -> None:
+        """Not kept, and the person is told why. push: whether it was one, where that is known."""
+        self._draw_back = self._draw_back or bool(push)
+        sweep_id = self.begin()
+        self.sweep_id = None
+        self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=words)
+        self._tell(
+            SweepSaid(sweep_id, self.placement, "refused", taken=self.taken, wanted=self.wanted, words=words)
+        )
+        self._facts.remark = words
+
+    def drop(self, reason: str) -> None:
+        """Handling of the sled, not a sweep: kept in the log as refused, not worth a word."""
+        if self.sweep_id is not None:
+            sweep_id, self.sweep_id = self.sweep_id, None
+            self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=reason)
+
+    def interrupt(self, words: str) -> None:
+        """What was being recorded is stored as interrupted."""
+        if self.sweep_id is not None:
+            sweep_id, self.sweep_id = self.sweep_id, None
+            self._facts.moving = False
+            self._journal.end_sweep(sweep_id, "interrupted", push=None, trace=None, reason=words)
+            self._tell(SweepSaid(sweep_id, self.placement, "refused", words=words))
+            self._facts.remark = words
+
+    # ---- second thoughts --------------------------------------------------------------------------
+
+    def latest(self) -> Trace | None:
+        """The pass that is taken back by hand; a draw back by which a set-up began is one, too."""
+        pushes = [t for t in self.traces if t.push]
+        here = [t for t in self.traces if t.placement == self.placement]
+        if here and not any(t.push for t in here):
+            return here[-1]
+        return pushes[-1] if pushes else None
+
+    def take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
+        """A push takes its draw back with it, where that was made already: it closes nothing any more."""
+        at = self.traces.index(trace)
+        after = self.traces[at + 1] if at + 1 < len(self.traces) else None
+        back = after if after is not None and not after.push and after.placement == trace.placement else None
+        self._remove(trace, reason, state, reason)
+        if trace.push and after is None:
+            self._draw_back = trace.placement == self.placement
+        if trace.push and back is not None:
+            self._remove(back, "the draw back of a pass taken back", "undone", "")
+
+    def _remove(self, trace: Trace, reason: str, state: Literal["undone", "refused"], words: str) -> None:
+        self.traces.remove(trace)
+        self.passes = [p for p in self.passes if p.sweep != trace.sweep]
+        for index, step in enumerate(self._steps if trace.push else ()):
+            if step.placement == trace.placement and step.at in (None, trace.travel[0]):
+                self._facts.kept[index] = max(0, self._facts.kept[index] - 1)
+                break
+        self._journal.undo_sweep(trace.sweep, reason)
+        self._tell(
+            SweepSaid(
+                trace.sweep,
+                trace.placement,
+                state,
+                push=trace.push,
+                taken=self.taken,
+                wanted=self.wanted,
+                words=words,
+            )
+        )
+
+    def resume(self, traces: list[Trace]) -> None:
+        """Take up what the log kept, and count it."""
+        self.traces = list(traces)
+        self._facts.kept = [0] * len(self._steps)
+        counts: deque[Trace] = deque(t for t in self.traces if t.push)
+        for trace in counts:
+            for index, step in enumerate(self._steps):
+                fits = step.placement == trace.placement and step.at in (None, trace.travel[0])
+                if fits and self._facts.kept[index] < wanted(step, self._facts):
+                    self._facts.kept[index] += 1
+                    break
+
+
+def plain_slope(travel: list[float], reading: list[float]) -> float | None:
+    """Least squares without weights, for a first look while the sled is still moving."""
+    n = len(travel)
+    if n < 2:
+        return None
+    mean_s, mean_r = sum(travel) / n, sum(reading) / n
+    var = sum((s - mean_s) ** 2 for s in travel)
+    if var <= 0:
+        return None
+    return sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True)) / var

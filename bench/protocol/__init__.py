@@ -1,0 +1,222 @@
+"""The messages between the daemon and its clients: one JSON object a line over a Unix socket.
+
+The daemon speaks first (`version`). A request may carry `ref`, which its answer repeats. A bad request is
+answered by `error`; a message of a type that is not known is skipped by a client and answered by an error
+from the daemon. The messages stand in `wire_requests` and `wire_said`; everybody takes them from here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TypeVar
+
+import msgspec
+
+from bench.checks.options import Option, OptionError
+from bench.finding import Contact, Finding, Move, Position, Quantity
+from bench.gear import LONGEST_NAME, Jig, Saw, Square
+from bench.procedure.prompt import Ask
+from bench.protocol.notifications import (
+    PROTOCOL,
+    UNRECORDED,
+    Asking,
+    Cable,
+    Cables,
+    CheckKind,
+    ChecksReply,
+    Concluded,
+    Done,
+    Error,
+    Fitted,
+    GearReply,
+    InstrumentState,
+    LearnSaid,
+    LiveSaid,
+    LogEvent,
+    LogEventRows,
+    LogOne,
+    LogRows,
+    LogState,
+    LogText,
+    MarkTaken,
+    NotConcluded,
+    Notice,
+    Points,
+    RawBytes,
+    Readings,
+    Recording,
+    Rejected,
+    RunState,
+    Said,
+    Saved,
+    StatusReply,
+    SweepSaid,
+    Told,
+    Version,
+)
+from bench.protocol.requests import (
+    Abandon,
+    Begin,
+    Capture,
+    Extend,
+    GetChecks,
+    GetGear,
+    GetStatus,
+    Learn,
+    Live,
+    LogEvents,
+    LogExport,
+    LogList,
+    LogShow,
+    Moved,
+    NotesSeen,
+    Press,
+    PutJig,
+    PutLeaves,
+    PutSaw,
+    PutSquare,
+    PutUnits,
+    Request,
+    Undo,
+    Watch,
+)
+
+_T = TypeVar("_T")
+
+LONGEST_REQUEST = 65536  # bytes; a client that sends a longer line is dropped
+
+__all__ = [  # noqa: RUF022
+    "Abandon",
+    "Ask",
+    "Asking",
+    "Begin",
+    "Cable",
+    "Cables",
+    "Capture",
+    "CheckKind",
+    "ChecksReply",
+    "Concluded",
+    "Contact",
+    "Done",
+    "Error",
+    "Extend",
+    "Finding",
+    "Fitted",
+    "GearReply",
+    "GetChecks",
+    "GetGear",
+    "GetStatus",
+    "InstrumentState",
+    "Jig",
+    "LONGEST_REQUEST",
+    "Learn",
+    "LearnSaid",
+    "Live",
+    "LiveSaid",
+    "LogEvent",
+    "LogEventRows",
+    "LogEvents",
+    "LogExport",
+    "LogList",
+    "LogOne",
+    "LogRows",
+    "LogShow",
+    "LogState",
+    "LogText",
+    "MarkTaken",
+    "Move",
+    "Moved",
+    "NotesSeen",
+    "NotConcluded",
+    "Notice",
+    "Option",
+    "OptionError",
+    "PROTOCOL",
+    "Points",
+    "Position",
+    "Press",
+    "PutJig",
+    "PutLeaves",
+    "PutSaw",
+    "PutSquare",
+    "PutUnits",
+    "Quantity",
+    "RawBytes",
+    "Readings",
+    "Recording",
+    "Rejected",
+    "Request",
+    "RunState",
+    "Said",
+    "Saved",
+    "Saw",
+    "Square",
+    "StatusReply",
+    "SweepSaid",
+    "Told",
+    "UNRECORDED",
+    "Undo",
+    "Version",
+    "Watch",
+    "WireError",
+    "decode_request",
+    "decode_said",
+    "encode",
+]
+
+_encoder = msgspec.json.Encoder()
+_request = msgspec.json.Decoder(Request)
+_said = msgspec.json.Decoder(Said)
+
+
+class WireError(ValueError):
+    """A line that is not a message: not UTF-8, not JSON, nested too deep, of no known type."""
+
+
+def encode(message: msgspec.Struct) -> bytes:
+    return _encoder.encode(message) + b"\n"
+
+
+def decode_request(line: bytes) -> Request:
+    """Raises WireError, also for a text that would not be one short line on whatever terminal it is shown."""
+    request: Request = _decode(_request, line)
+    for text in _texts(msgspec.to_builtins(request)):
+        if len(text) > LONGEST_NAME or not text.isprintable():
+            found = ascii(text[:LONGEST_NAME])
+            raise WireError(f"found {found}; a text of at most {LONGEST_NAME} printable characters would do")
+    return request
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text in it, keys too."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from _texts([*value.keys(), *value.values()])
+    elif isinstance(value, list):
+        for one in value:
+            yield from _texts(one)
+
+
+def decode_said(line: bytes) -> Said | None:
+    """None for a message of a later protocol: a client skips what it does not know."""
+    try:
+        said: Said = _decode(_said, line)
+        return said
+    except WireError:
+        try:
+            kind = msgspec.json.decode(line)["type"]
+        except Exception as error:
+            raise WireError(f"not a message of the daemon: {line[:80]!r}") from error
+        if isinstance(kind, str):
+            return None
+        raise
+
+
+def _decode(decoder: msgspec.json.Decoder[_T], line: bytes) -> _T:
+    try:
+        return decoder.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise WireError(str(error)) from error
+    except RecursionError as error:
+        raise WireError("nested too deep") from error

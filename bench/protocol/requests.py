@@ -1,0 +1,217 @@
+"""What a client may ask of the daemon.
+
+Lengths in mm, angles in rad, times in s.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+import msgspec
+
+from bench.gear import Jig, Saw, Square
+
+
+class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
+    """Every message names its type."""
+
+
+class GetStatus(Tagged, frozen=True, tag="status"):
+    ref: int | None = None
+
+
+class Watch(Tagged, frozen=True, tag="watch"):
+    """Live readings from now on, or no longer; `most` messages a second per instrument at the most."""
+
+    on: bool = True
+    most: float | None = None
+    ref: int | None = None
+
+
+class Begin(Tagged, frozen=True, tag="begin"):
+    """Begin a check; the same check already in progress is joined where it stands."""
+
+    check: str
+    jig: str | None = None
+    saw: str | None = None
+    square: str | None = None
+    sweeps: int = 3
+    lean: bool = False
+    tap: bool = False  # tap the stand before the first push of every set-up: the number must come back
+    beat: float | None = None  # s between the beats that ask for marks; None: no beat
+    options: dict[str, Any] = {}  # by the names that the check declares; validated where it begins
+    verifies: str | None = None  # finding that a move was made on
+    ref: int | None = None
+
+
+class Press(Tagged, frozen=True, tag="press"):
+    """Enter, or the pedal: acknowledge, placed, take the mark. `waits`: keep it if nothing asks for it yet."""
+
+    waits: bool = True
+    ref: int | None = None
+
+
+class Undo(Tagged, frozen=True, tag="undo"):
+    """Take back the last kept pass of the check in progress."""
+
+    ref: int | None = None
+
+
+class Abandon(Tagged, frozen=True, tag="abandon"):
+    """End the check in progress without a finding; what was measured stays in the log."""
+
+    ref: int | None = None
+
+
+class Moved(Tagged, frozen=True, tag="moved"):
+    """The move of a finding was made; distance as far as the user knows it."""
+
+    finding: str | None = None  # the latest with a move where None
+    jig: str | None = None
+    distance: float | None = None
+    how: str = ""
+    ref: int | None = None
+
+
+class Capture(Tagged, frozen=True, tag="capture"):
+    """Raw bytes of one instrument from now on, as `bytes` messages."""
+
+    instrument: str | None = None
+    on: bool = True
+    ref: int | None = None
+
+
+class Extend(Tagged, frozen=True, tag="extend"):
+    """Too close to call: the same check goes on with so many pushes more in every set-up."""
+
+    sweeps: int = 3
+    finding: str | None = None  # the latest where None
+    ref: int | None = None
+
+
+class NotesSeen(Tagged, frozen=True, tag="notes-seen"):
+    """Somebody at a screen has seen the first `count` notes of the daemon's start; they need not be said
+    again."""
+
+    count: int
+    ref: int | None = None
+
+
+class GetGear(Tagged, frozen=True, tag="get-gear"):
+    ref: int | None = None
+
+
+class GetChecks(Tagged, frozen=True, tag="get-checks"):
+    ref: int | None = None
+
+
+class PutJig(Tagged, frozen=True, tag="put-jig"):
+    """Keep a sled in gear.toml beside the log; one of that name already there is replaced."""
+
+    jig: Jig
+    ref: int | None = None
+
+
+class PutSaw(Tagged, frozen=True, tag="put-saw"):
+    saw: Saw
+    ref: int | None = None
+
+
+class PutSquare(Tagged, frozen=True, tag="put-square"):
+    square: Square
+    ref: int | None = None
+
+
+class PutLeaves(Tagged, frozen=True, tag="put-leaves"):
+    leaves: list[float]
+    ref: int | None = None
+
+
+class PutUnits(Tagged, frozen=True, tag="put-units"):
+    """What people see from now on; kept in the settings file."""
+
+    units: Literal["mm", "inch"]
+    ref: int | None = None
+
+
+class Learn(Tagged, frozen=True, tag="learn"):
+    """First start: find the port that moves when the plunger is pressed or the sled pushed, and its
+    direction.
+
+    "leaf": slip a leaf of `leaf` mm under the tip: proves unit and sign. on False ends it.
+    """
+
+    what: Literal["indicator", "travel", "leaf"]
+    on: bool = True
+    leaf: float | None = None
+    ref: int | None = None
+
+
+class Live(Tagged, frozen=True, tag="live"):
+    """Make the move with the remaining distance live. The indicator stands on the jig, reading the fence.
+
+    touches: the fence's face, or the arm of a square on it. stands: for the fence, beyond its face looking
+    back at you or behind it; for the arm, on its left or right. from_pivot: mm along the fence from the pivot
+    to the tip (the stop where None); for the arm, mm along it from the pivot's line.
+    """
+
+    on: bool = True
+    finding: str | None = None  # the latest with a move where None
+    touches: Literal["fence", "arm"] = "fence"
+    stands: Literal["beyond", "behind", "left", "right"] = "beyond"
+    from_pivot: float | None = None
+    ref: int | None = None
+
+
+class LogList(Tagged, frozen=True, tag="log-list"):
+    """The latest so many; before: of those that are older than this result."""
+
+    jig: str | None = None
+    check: str | None = None
+    most: int = 50
+    ref: int | None = None
+    before: str | None = None
+
+
+class LogShow(Tagged, frozen=True, tag="log-show"):
+    id: str
+    ref: int | None = None
+
+
+class LogExport(Tagged, frozen=True, tag="log-export"):
+    id: str | None = None
+    ref: int | None = None
+
+
+class LogEvents(Tagged, frozen=True, tag="log-events"):
+    """What happened to the instruments and to the log itself, the latest so many."""
+
+    most: int = 50
+    ref: int | None = None
+
+
+Request = (
+    GetStatus
+    | Watch
+    | Begin
+    | Press
+    | Undo
+    | Abandon
+    | Moved
+    | Capture
+    | Extend
+    | NotesSeen
+    | GetGear
+    | GetChecks
+    | PutJig
+    | PutSaw
+    | PutSquare
+    | PutLeaves
+    | PutUnits
+    | Learn
+    | Live
+    | LogList
+    | LogShow
+    | LogExport
+    | LogEvents
+)

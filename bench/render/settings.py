@@ -1,0 +1,133 @@
+"""Settings read back in words: what `doctor` and `status` say was understood."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.units import length_words, slope_words
+from hw.formats import FORMATS
+
+if TYPE_CHECKING:
+    from bench.settings.settings_file import PortSettings, Settings
+
+
+def words(settings: Settings) -> list[str]:
+    """What was understood, a sentence or line each: the wiring, the gear, then each figure as written."""
+    lines = [
+        f"Settings: {settings.settings_file or 'no file, the defaults hold'}.",
+        f"Lengths are shown in {'millimetres' if settings.units == 'mm' else 'inches and thousandths'}.",
+        _port_words("Indicator", settings.indicator, "not wired: recorded sweeps only"),
+        _travel_words(settings),
+        _port_words("Caliper", settings.caliper, "not wired: widths are typed"),
+    ]
+    if settings.indicator is not None and settings.travel is not None:
+        one, other = settings.indicator, settings.travel
+        if one.port and one.port == other.port:
+            lines.append(_shared_words(one, other))
+    if settings.gear.indicator.grows == "pulled-out":
+        lines.append("The indicator's number grows as the plunger comes out.")
+    if settings.travel is not None and settings.gear.travel.grows == "toward":
+        lines.append("The travel's number grows as the sled comes toward you.")
+    if settings.panel is not None:
+        wired = {"pedal": settings.panel.pedal, "lamp": settings.panel.lamp, "buzzer": settings.panel.buzzer}
+        lines.append(
+            "Panel: " + ", ".join(f"{k} on pin {v}" for k, v in wired.items() if v is not None) + "."
+        )
+    lines += _gear_words(settings)
+    for item in settings.written:
+        understood = item.understood(settings.units)
+        lines.append(f'{item.key}: written "{item.text}", understood as {understood}.')
+    return lines
+
+
+def _shared_words(one: PortSettings, other: PortSettings) -> str:
+    if _line_words(one) != _line_words(other):
+        return (
+            f"Indicator and travel name the same port with different lines, {_line_words(one)} and "
+            f"{_line_words(other)}: only one of them can open it."
+        )
+    if _picks(one) == _picks(other):
+        return "Indicator and travel name the same port and the same number in what it sends: both read the same."
+    return "Indicator and travel come out of one port."
+
+
+def _line_words(port: PortSettings) -> str:
+    return f"{port.baud} baud {port.bits}{port.parity}{port.stop:g}"
+
+
+def _picks(port: PortSettings) -> tuple[object, ...]:
+    """Which of the numbers that come is meant."""
+    traits = FORMATS[port.format].traits_of(port.profile)
+    counts = port.per_count is not None if traits.gauge_and_counts else None
+    return port.profile, port.options.get("channel"), port.options.get("axis"), counts
+
+
+def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
+    if port is None:
+        return f"{name}: {absent}."
+    speaks = port.format + (f", profile {port.profile}" if port.profile else "")
+    if not port.port:
+        where = "pins " + ", ".join(f"{key} {pin}" for key, pin in port.pins.items())
+        return f"{name}: {where}; format {speaks}{_options_words(port)}."
+    told = f"{name}: {port.port}; format {speaks}"
+    if FORMATS[port.format].port.serial_line:
+        told += f"; {_line_words(port)}"
+    if port.asking == "request":
+        told += f"; asked with {port.request!r}"
+    elif port.asking == "button":
+        told += "; sends at its own button"
+    told += _options_words(port)
+    if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
+        told += (
+            ". This name may belong to another cable after a restart: take the one under /dev/serial/by-id"
+        )
+    return told + "."
+
+
+def _options_words(port: PortSettings) -> str:
+    said = [
+        f"{key} {str(value).lower() if isinstance(value, bool) else value}"
+        for key, value in port.options.items()
+        if key != "profile"
+    ]
+    return "; " + ", ".join(said) if said else ""
+
+
+def _travel_words(settings: Settings) -> str:
+    if settings.travel is not None:
+        return _port_words("Travel", settings.travel, "")
+    marks = settings.gear.travel.marks
+    places = ", ".join(length_words(mark, settings.units) for mark in marks)
+    return f"Travel: {len(marks)} marks, the sled is stopped at {places}."
+
+
+def _gear_words(settings: Settings) -> list[str]:
+    units, gear = settings.units, settings.gear
+
+    def far(value: float | None) -> str:
+        return "not given" if value is None else length_words(value, units)
+
+    lines = []
+    for saw in gear.saws.values():
+        lines.append(
+            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade; slot and blade parallel within "
+            f"{slope_words(saw.parallel, units)}, rip fence open at the rear by at most "
+            f"{slope_words(saw.toe, units)}, wobble within {length_words(saw.wobble, units)}."
+        )
+    for jig in gear.jigs.values():
+        on_saw = f" on saw {jig.saw}" if jig.saw else ""
+        reach = jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        pitch = f", screw pitch {length_words(jig.screw_pitch, units)}" if jig.screw_pitch else ""
+        lines.append(
+            f"Sled {jig.name}{on_saw}: fence at the {jig.fence} side, pivot at its {jig.pivot} end, the "
+            f"{jig.moving_end} end moves; from the pivot to the blade {far(jig.pivot_to_blade)}, to the "
+            f"screw {far(jig.pivot_to_screw)}, to the stop {far(reach)}{pitch}; widest board "
+            f"{far(jig.widest_board)}; good enough within {slope_words(jig.tolerance, units)}."
+        )
+    for square in gear.squares.values():
+        lines.append(
+            f"Square {square.name}: arm {far(square.arm)}, true within {far(square.tolerance)} over it."
+        )
+    if gear.leaves:
+        lines.append("Leaves: " + ", ".join(length_words(leaf, units) for leaf in gear.leaves) + ".")
+    return lines

@@ -1,0 +1,94 @@
+"""Where settings, log and socket lie. Cheap to import: a client needs no more to find its daemon."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+_NAME = "sweepgauge"
+
+
+LONGEST_LINE = 600  # characters; of a longer one the middle is left out
+
+
+def one_line(text: str) -> str:
+    """A stranger's words on one line of a terminal, whatever they hold: blanks for line ends, escapes for
+    controls."""
+    line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split()))
+    half = LONGEST_LINE // 2
+    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
+
+
+class SettingsError(ValueError):
+    """One line: which file, which key, what was found and what would do."""
+
+    def __init__(self, words: str) -> None:
+        super().__init__(one_line(words))
+
+
+class Paths(NamedTuple):
+    settings: Path
+    log: Path
+    gear: Path  # beside the log
+    socket: Path
+
+
+def _home_of_user() -> str:
+    """HOME is not set for what systemd or cron starts; the password database knows it all the same."""
+    import os
+    import pwd
+
+    try:
+        return pwd.getpwuid(os.getuid()).pw_dir
+    except KeyError:
+        return ""
+
+
+def default_paths(
+    environ: Mapping[str, str],
+    *,
+    settings: Path | str | None = None,
+    log: Path | str | None = None,
+    socket: Path | str | None = None,
+) -> Paths:
+    """The command line's own paths, else the environment's, else the service's directories, else XDG's.
+
+    systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY, CONFIGURATION_DIRECTORY
+    (systemd.exec, "RuntimeDirectory="); the rest follows the XDG base directory specification.
+    """
+
+    def named(given: Path | str | None, variable: str) -> Path | None:
+        text = str(given) if given is not None else environ.get(variable, "")
+        return Path(text) if text else None
+
+    def folder(service: str, xdg: str, below_home: str) -> Path:
+        first = environ.get(service, "").split(":")[0]
+        if first:
+            return Path(first)
+        base = environ.get(xdg, "")
+        if base.startswith("/"):  # the specification has relative ones ignored
+            return Path(base) / _NAME
+        home = environ.get("HOME", "") or _home_of_user()
+        if not home:
+            raise SettingsError(
+                f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"
+            )
+        return Path(home) / below_home / _NAME
+
+    settings_path = named(settings, "SWEEPGAUGE_SETTINGS")
+    if settings_path is None:
+        settings_path = folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config") / "settings.toml"
+    log_path = named(log, "SWEEPGAUGE_LOG")
+    if log_path is None:
+        log_path = folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
+    socket_path = named(socket, "SWEEPGAUGE_SOCKET")
+    if socket_path is None:
+        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get("XDG_RUNTIME_DIR", "").startswith("/")
+        where = (
+            folder("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
+            if runtime
+            else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
+        )
+        socket_path = where / "socket"
+    return Paths(settings=settings_path, log=log_path, gear=log_path.parent / "gear.toml", socket=socket_path)

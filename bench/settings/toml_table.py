@@ -1,0 +1,248 @@
+"""One table of a TOML file, taken apart key by key; whatever is wrong or left over is one plain line. Lengths
+in mm, angles and slopes in rad, times in s once read."""
+
+from __future__ import annotations
+
+import math
+import os
+import tomllib
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+
+from bench.settings.paths import SettingsError
+from bench.units import (
+    System,
+    UnitsError,
+    angle_words,
+    length_words,
+    parse_angle,
+    parse_length,
+    parse_share,
+    parse_slope,
+    parse_time,
+    share_words,
+    slope_words,
+)
+
+STEEPEST = 0.1  # rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
+LARGEST = 1_000_000  # bytes of a settings file
+LONGEST = 10_000.0  # mm: nothing on a table saw is longer
+
+
+class Written(msgspec.Struct, frozen=True):
+    """One figure as the user wrote it and as it was understood (mm, rad, s or a plain ratio)."""
+
+    file: str
+    key: str
+    text: str
+    kind: Literal["length", "slope", "angle", "share", "time", "lengths"]
+    value: float | tuple[float, ...]
+
+    def understood(self, system: System) -> str:
+        """In words, in the user's own system."""
+        if isinstance(self.value, tuple):
+            return ", ".join(length_words(v, system) for v in self.value)
+        if self.kind == "time":
+            return f"{self.value:g} s"
+        if self.kind == "angle":
+            return angle_words(self.value)
+        if self.kind == "share":
+            return share_words(self.value)
+        return (slope_words if self.kind == "slope" else length_words)(self.value, system)
+
+
+def _found(value: object) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, dict):
+        return "a table"
+    return repr(value)
+
+
+def either(choices: Iterable[str]) -> str:
+    names = [f'"{choice}"' for choice in choices]
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
+
+
+class Table:
+    """One table of a file: takes keys out one by one; what is left at the end is an error."""
+
+    def __init__(self, file: str, key: str, values: Any, written: list[Written]) -> None:
+        self.file, self.key, self.written = file, key, written
+        if not isinstance(values, dict):
+            raise self.wrong(None, values, f"a table would do, such as [{key}]")
+        self.left: dict[str, Any] = dict(values)
+        self.known: list[str] = []
+
+    def path(self, key: str | None) -> str:
+        if key is None:
+            return self.key
+        return f"{self.key}.{key}" if self.key else key
+
+    def wrong(self, key: str | None, found: object, would_do: str) -> SettingsError:
+        return SettingsError(f"{self.file}: {self.path(key)}: found {_found(found)}; {would_do}")
+
+    def take(self, key: str) -> Any:
+        self.known.append(key)
+        return self.left.pop(key, None)
+
+    def text(self, key: str, example: str) -> str | None:
+        value = self.take(key)
+        if value is not None and (not isinstance(value, str) or not value.strip() or not value.isprintable()):
+            raise self.wrong(key, value, f'a text would do, such as "{example}"')
+        return value
+
+    def choice(self, key: str, choices: tuple[str, ...]) -> Any:
+        value = self.take(key)
+        if value is not None and value not in choices:
+            raise self.wrong(key, value, f"{either(choices)} would do")
+        return value
+
+    def whole(self, key: str, low: int, high: int) -> int | None:
+        value = self.take(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise self.wrong(key, value, f"a whole number from {low} to {high} would do")
+        return value
+
+    def number(self, key: str, low: float, high: float) -> float | None:
+        value = self.take(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
+            raise self.wrong(key, value, f"a number from {low:g} to {high:g} would do")
+        return float(value)
+
+    def yes_no(self, key: str) -> bool | None:
+        value = self.take(key)
+        if value is not None and not isinstance(value, bool):
+            raise self.wrong(key, value, "true or false would do")
+        return value
+
+    def _parsed(self, key: str, value: object, parse: Callable[[str], float]) -> float:
+        if not isinstance(value, str):
+            if isinstance(value, (int, float)) and not isinstance(value, bool):
+                raise self.wrong(
+                    key, value, f'it needs its unit, in quotes, such as "{_unit_for(parse, value)}"'
+                )
+            raise self.wrong(key, value, 'a text with a unit would do, such as "0.05 mm"')
+        try:
+            number = parse(value)
+        except UnitsError as error:
+            raise SettingsError(f"{self.file}: {self.path(key)}: {' '.join(str(error).split())}") from None
+        if not math.isfinite(number):
+            raise self.wrong(key, value, "a number of ordinary size would do")
+        return number
+
+    def _figure(
+        self, key: str, kind: Any, parse: Callable[[str], float], low: float, high: float, would_do: str
+    ) -> float | None:
+        """A figure with its unit, more than low and at most high."""
+        value = self.take(key)
+        if value is None:
+            return None
+        number = self._parsed(key, value, parse)
+        if not low < number <= high:
+            raise self.wrong(key, value, would_do)
+        self.written.append(Written(self.file, self.path(key), value, kind, number))
+        return number
+
+    def length(self, key: str) -> float | None:
+        """More than nothing, and no longer than a workshop."""
+        return self._figure(
+            key, "length", parse_length, 0, LONGEST, "more than 0 mm and at most 10 m would do"
+        )
+
+    def slope(self, key: str) -> float | None:
+        return self._figure(
+            key, "slope", parse_slope, 0, STEEPEST, "more than nothing and at most 100 mm per 1 m would do"
+        )
+
+    def angle(self, key: str, high: float) -> float | None:
+        would_do = f"from 0 deg to {angle_words(high)} would do"
+        return self._figure(key, "angle", parse_angle, -1e-12, high, would_do)
+
+    def share(self, key: str) -> float | None:
+        return self._figure(key, "share", parse_share, -1e-12, 0.1, "from 0 % to 10 % would do")
+
+    def time(self, key: str, high: float) -> float | None:
+        return self._figure(key, "time", parse_time, -1e-12, high, f"from 0 s to {high:g} s would do")
+
+    def lengths(self, key: str, *, zero: bool) -> tuple[float, ...] | None:
+        """A list of lengths, each more than nothing (or nothing, where zero is a place)."""
+        values = self.take(key)
+        if values is None:
+            return None
+        if not isinstance(values, list):
+            raise self.wrong(key, values, 'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]')
+        out = []
+        for n, value in enumerate(values):
+            number = self._parsed(f"{key}[{n}]", value, parse_length)
+            if number < 0 or (number == 0 and not zero) or number > LONGEST:
+                least = "0 mm or more" if zero else "more than 0 mm"
+                raise self.wrong(f"{key}[{n}]", value, f"{least}, and at most 10 m, would do")
+            out.append(number)
+        text = "[" + ", ".join(values) + "]"
+        self.written.append(Written(self.file, self.path(key), text, "lengths", tuple(out)))
+        return tuple(out)
+
+    def done(self) -> None:
+        """Nothing may be left over."""
+        for key, value in self.left.items():
+            import difflib
+
+            close = difflib.get_close_matches(key, self.known, n=2, cutoff=0.5)
+            names = close or sorted(self.known)
+            where = f" (with the value {_found(value)})" if not isinstance(value, dict) else ""
+            raise SettingsError(
+                f"{self.file}: {' '.join(self.path(key).split())}: found a key that means nothing here"
+                f"{' '.join(where.split(chr(10)))}; {either(names)} would do"
+            )
+
+
+def _unit_for(parse: Callable[[str], float], value: float) -> str:
+    units: dict[Callable[[str], float], str] = {
+        parse_slope: "mm per 300 mm",
+        parse_angle: "deg",
+        parse_share: "%",
+        parse_time: "s",
+    }
+    return f"{value:g} {units.get(parse, 'mm')}"
+
+
+def read_toml(path: Path | None) -> dict[str, Any]:
+    """The file's contents; an absent one is empty, an unreadable one a SettingsError."""
+    if path is None:
+        return {}
+    try:
+        # not waiting for whoever would write into a pipe of that name
+        with open(path, "rb", opener=lambda name, flags: os.open(name, flags | os.O_NONBLOCK)) as file:
+            data = file.read(LARGEST + 1)
+        if len(data) > LARGEST:
+            raise SettingsError(f"{path}: more than {LARGEST} bytes; a text file of ordinary size would do")
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise SettingsError(
+            f"{path}: cannot be read: {error.strerror}; a readable text file would do"
+        ) from None
+    except UnicodeDecodeError as error:
+        raise SettingsError(
+            f"{path}: byte {error.start + 1} is not text; a file saved as UTF-8 would do"
+        ) from None
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise SettingsError(f'{path}: not TOML: {error}; lines such as units = "mm" would do') from None
+
+
+def given(**values: Any) -> dict[str, Any]:
+    """Only what was written; the rest keeps the type's own default."""
+    return {key: value for key, value in values.items() if value is not None}

@@ -1,0 +1,218 @@
+"""The rest detector: whether a reading is at rest, and what it is then; marks, spots and leans are taken so.
+
+A mark is asked for (Enter, pedal, the instrument's own button, a beat). It cannot be found by the reading
+moving, because on a square fence the reading does not move. Pure: times in monotonic s, readings in mm.
+
+Two tests must both pass. The spread over the last half second stays within three counts or six times the
+noise. The reading also has no trend: the speed of a line through it, with its confidence limit, stays under
+`LIMIT`. That is a test of equivalence (Schuirmann (1987), J. Pharmacokinet. Biopharm. 15(6), 657-680): what
+is not known well enough is not called rest, so few or noisy readings take longer instead of passing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import islice
+from statistics import fmean, linear_regression
+
+from bench.units import System, length_words
+
+HOLD = 0.5  # s that the reading must hold
+LEAD = 0.1  # s of it that may lie before the press: the hand presses after the sled has stopped
+COARSEST = 0.01  # mm; a count that is not known is no larger, though no smaller step was seen yet
+COUNTS = 3.0  # spread of a reading at rest; common practice, no source
+NOISES = 6.0  # the same in standard deviations of its noise
+LOUDEST = 4.0  # counts of standard deviation; more is no noise of an instrument at rest
+LIMIT = 0.02  # mm/s; no reading that runs so fast or faster may be taken
+SURENESS = 4.0  # standard errors between the speed seen and LIMIT
+LONGEST = 4.0  # s over which the trend is looked for, at most
+GROUP = 0.1  # s; readings closer than this share their noise (vibration), so that their mean counts as one
+ROUNDED = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
+KINKS = 200  # kinks that the noise is known from
+SMALLEST = 0.5  # share of the squared kinks that is noise whatever the hand does
+OF_SMALLEST = 0.1427  # their mean where the variance is 1: chi-squared distribution, one degree of freedom
+BOUNCE = 0.4  # s; a second press within it is the same press
+ALONE = 0.6  # s of silence around a reading that was sent at the instrument's own button
+LOST = 2.5  # usual intervals of a stream, and one reading of it was lost
+IMPATIENT = 4.0  # s of waiting after which the person is told why
+EPS = 1e-9
+
+
+@dataclass(slots=True)
+class Taken:
+    value: float
+    spread: float
+    readings: int
+    at: float
+
+
+@dataclass(slots=True)
+class NotAtRest:
+    """It is not at rest: spread seen and spread allowed, mm; said once a wait. Within what is allowed: a
+    trend."""
+
+    spread: float
+    allowed: float
+
+    def words(self, units: System = "mm") -> str:
+        """Half a sentence: what is seen of it."""
+        if self.spread <= self.allowed:
+            return "it creeps, or shivers too much to tell"
+        spread, allowed = (
+            length_words(mm, units, 3 if units == "mm" else None) for mm in (self.spread, self.allowed)
+        )
+        return f"it wanders over {spread}; {allowed} would do"
+
+
+class RestDetector:
+    """resolution: the instrument's count in mm; None: the smallest step seen so far."""
+
+    def __init__(self, resolution: float | None = None) -> None:
+        self._given = resolution
+        self._seen: float | None = None
+        self._stream: deque[tuple[float, float]] = deque()  # the last LONGEST seconds
+        self._kinks: deque[float] = deque(maxlen=KINKS)  # squared, mm^2
+        self._pressed: float | None = None
+        self._looked = 0.0
+        self._told = False
+        self._alone: tuple[float, float] | None = None  # a reading that may have come from a button
+
+    @property
+    def count(self) -> float:
+        return self._given or min(self._seen or 0.001, COARSEST)
+
+    @property
+    def waiting(self) -> bool:
+        """A press waits for its reading."""
+        return self._pressed is not None
+
+    def press(self, now: float) -> None:
+        self._pressed = now
+        self._told = False
+
+    def cancel(self) -> None:
+        self._pressed = None
+
+    def readings(self, times: Sequence[float], values: Sequence[float]) -> Taken | NotAtRest | None:
+        """Take in readings; the answer to the press when there is one."""
+        answer: Taken | NotAtRest | None = None
+        for t, v in zip(times, values, strict=True):
+            self._note(t, v)
+            # twice a group is often enough, however fast they come
+            if answer is None and self._pressed is not None and t - self._looked >= GROUP / 2:
+                self._looked = t
+                answer = self._look(self._pressed)
+                if isinstance(answer, Taken):
+                    self._pressed = None
+        return answer
+
+    def button(self, now: float) -> Taken | None:
+        """A reading that stood alone in its silence was sent by hand: it asks and answers at once."""
+        if self._alone is None or now - self._stream[-1][0] < ALONE:
+            return None
+        at, value = self._alone
+        self._alone = None
+        self._pressed = None
+        return Taken(value, 0.0, 1, at)
+
+    def _note(self, t: float, v: float) -> None:
+        stream = self._stream
+        if not stream or t - stream[-1][0] > self._silence():
+            stream.clear()
+            self._alone = (t, v)
+        elif self._alone is not None and t - self._alone[0] > BOUNCE:
+            self._alone = None
+        if stream and (step := abs(v - stream[-1][1])) > EPS:
+            self._seen = max(min(step, self._seen or step), 1e-5)
+        if len(stream) > 1:
+            self._note_kink(*stream[-2], *stream[-1], t, v)
+        stream.append((t, v))
+        while len(stream) > 3 and stream[1][0] <= t - LONGEST:
+            stream.popleft()
+
+    def _note_kink(self, t0: float, v0: float, t1: float, v1: float, t2: float, v2: float) -> None:
+        if not t0 < t1 < t2:
+            return
+        share = (t1 - t0) / (t2 - t0)
+        off = v1 - v0 - (v2 - v0) * share
+        self._kinks.append(off * off / (1 + share**2 + (1 - share) ** 2))
+
+    def _silence(self) -> float:
+        """s without a reading that end a stream: one reading may be lost of a slow one."""
+        stream = self._stream
+        if len(stream) < 4:
+            return ALONE
+        return max(ALONE, LOST * (stream[-1][0] - stream[0][0]) / (len(stream) - 1))
+
+    def _look(self, pressed: float) -> Taken | NotAtRest | None:
+        last = self._stream[-1][0]
+        since = max(pressed - LEAD, last - HOLD) - EPS
+        values = [v for t, v in self._stream if t >= since]
+        if last < pressed + HOLD - LEAD - EPS or len(values) < 2 or not (held := self._held()):
+            return None
+        spread = max(held) - min(held)
+        if (
+            spread <= NOISES * LOUDEST * self.count + EPS
+            and spread <= self._allowed()
+            and self._has_no_trend()
+        ):
+            return Taken(fmean(values), max(values) - min(values), len(values), last)
+        if not self._told and last - pressed > IMPATIENT:
+            self._told = True
+            return NotAtRest(spread, self._allowed())
+        return None
+
+    def _held(self) -> list[float]:
+        """The last half second, at least three readings; empty while it is not known so far back."""
+        last = self._stream[-1][0]
+        held: list[float] = []
+        for t, v in reversed(self._stream):
+            held.append(v)
+            if len(held) >= 3 and t <= last - HOLD + EPS:
+                return held
+        return []
+
+    def _allowed(self) -> float:
+        """Spread in mm that still counts as rest."""
+        noise = min(max(self._noise(), self._scatter_before()), LOUDEST * self.count)
+        return max(COUNTS * self.count, NOISES * noise) + EPS
+
+    def _noise(self) -> float:
+        """Standard deviation in mm, whatever steady way the reading goes: from how far it is off its
+        neighbours' line.
+
+        The largest kinks are left out: they are jerks.
+        """
+        smallest = sorted(self._kinks)[: math.ceil(SMALLEST * len(self._kinks))]
+        return math.sqrt(fmean(smallest) / OF_SMALLEST) if len(smallest) >= 3 else 0.0
+
+    def _scatter_before(self) -> float:
+        """Standard deviation about a line of what came before the last half second: vibration has no kinks."""
+        before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD]
+        if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD:
+            return 0.0
+        slope, level = linear_regression(*zip(*before, strict=True))
+        return math.sqrt(sum((v - level - slope * t) ** 2 for t, v in before) / (len(before) - 2))
+
+    def _has_no_trend(self) -> bool:
+        """Some stretch up to now of half a second or more proves that the reading goes slower than LIMIT."""
+        stream = self._stream
+        span = stream[-1][0] - stream[0][0]
+        size = max(1, int(GROUP * (len(stream) - 1) / span))
+        least = max(ROUNDED * self.count, self._noise() / math.sqrt(size)) ** 2
+        last, base = stream[-1]
+        n, st, sv, stt, stv, svv = 0, 0.0, 0.0, 0.0, 0.0, 0.0
+        backwards = reversed(stream)
+        while len(group := list(islice(backwards, size))) == size:
+            t, v = fmean(t for t, _ in group) - last, fmean(v for _, v in group) - base
+            n, st, sv, stt, stv, svv = n + 1, st + t, sv + v, stt + t * t, stv + t * v, svv + v * v
+            if n < 3 or group[-1][0] > last - HOLD + EPS:
+                continue
+            sxx, sxy, syy = stt - st * st / n, stv - st * sv / n, svv - sv * sv / n
+            variance = max(least, (syy - sxy * sxy / sxx) / (n - 2))
+            if abs(sxy / sxx) + SURENESS * math.sqrt(variance / sxx) <= LIMIT:
+                return True
+        return False

@@ -1,0 +1,160 @@
+"""Every row that a budget can hold: what it is when nothing is said, and where that comes from.
+
+The rows are gathered from the code itself, so that a new one cannot come without its line here; then findings of all
+kinds are asked that nothing else is in their budgets.
+"""
+
+from __future__ import annotations
+
+import ast
+import math
+from pathlib import Path
+
+import pytest
+
+import bench
+from bench.checks.model import Evidence, EvidenceGear, Known, SquareHistory, Trace
+from bench.finding import Finding
+from bench.gear import Indicator, Jig, Saw, Square
+from bench.procedure.conclusion import conclude
+
+GUM = "JCGM 100:2008"
+USUAL = "common practice, no source"
+SIMULATED = "found by simulation"
+# row: (type, what stands there unless said, source of the way and of the figure)
+ROWS: dict[str, tuple[str, str, str]] = {
+    "between sweeps": ("A B", "scatter; one push: the log's, the yaw play, 100 urad", f"{GUM} 4.2.4; {SIMULATED}; {USUAL}"),
+    "within the sweep": ("A", "the fit's own, beside a single push", f"{GUM} 4.2.3"),
+    "seat": ("A B", "in the scatter where reseated; the log's; 30 urad", f"{GUM} 4.3.7; {USUAL}"),
+    "hold against the walls": ("B", "half of the yaw play, rectangular; none known: a note", f"{GUM} 4.3.7"),
+    "contact away from the teeth": ("B", "8 h d / Lr^2, where all three are given", f"{GUM} 4.3.7; an arc's own geometry"),
+    "resolution": ("B", "half a count at each end, where the scatter hides it not", f"{GUM} F.2.2.1"),
+    "indicator over the span used": ("B", "one count and 1 % of the span", f"{GUM} 4.3.9, 4.3.10; {USUAL}"),
+    "reading age": ("B", "age x change of speed / length; none without an age", f"{GUM} 5.1.3"),
+    "travel scale": ("B", "0.1 % either way", f"{GUM} 4.3.7; {USUAL}"),
+    "plunger tilt": ("B", "2 deg either way, by its cosine", f"{GUM} 4.3.7, F.2.4.4; {USUAL}"),
+    "square": ("A B", "its log's; its tolerance over its arm", f"{GUM} 4.3.7"),
+    "closure": ("B", "what did not come back beyond play, rectangular", f"{GUM} 4.3.7"),
+    "form of the arm": ("B", "a bow of 0.02 mm over the arm, where stretches differ", f"{GUM} 4.3.7; {USUAL}"),
+    "blade": ("B", "half of the give or take that was given with it", f"{GUM} 4.3.3"),
+    "touches": ("A", "their scatter", f"{GUM} 4.2.3"),
+    "arbor end float": ("B", "0.005 mm either way", f"{GUM} 4.3.7; {USUAL}"),
+    "plate tilt": ("B", "one turn: the saw's limit of wobble over the length", f"{GUM} 4.3.7; {USUAL}"),
+    "plate warp": ("B", "two turns: half of that", f"{GUM} 4.3.7; {USUAL}"),
+    "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
+    "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
+    "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
+    "scatter of the leans": ("A", "their scatter", f"{GUM} 4.2.3"),
+    "straightedge": ("B", "0.05 mm over 600 with one set-up", f"{GUM} 4.3.7; {USUAL}"),
+    "form averaged away": ("B", "what averaging once more does, rectangular", f"{GUM} 4.3.7; Fan and Gijbels (1996)"),
+    "bow that no width shows": ("B", "0.02 mm either way", f"{GUM} 4.3.7; {USUAL}"),
+    "inside against outside jaws": ("B", "the caliper's limit for either", f"{GUM} 4.3.7"),
+    "spacing": ("B", "the caliper's limit for either", f"{GUM} 4.3.7"),
+    "widths as read": ("A B", "repeats; else count and half of the caliper's limit", f"{GUM} 4.3.7; {USUAL}"),
+    "width repeatability": ("A B", "repeats; else the caliper's limit", f"{GUM} 4.2.3, 4.3.7"),
+    "length between widths": ("B", "0.5 mm either way, by a rule", f"{GUM} 4.3.7; {USUAL}"),
+    "play": ("B", "yaw play / sqrt(12 n); 100 urad a cut where none is known", f"{GUM} 4.3.7; {USUAL}"),
+}  # fmt: skip
+JIG = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
+
+
+def named_in_the_code() -> set[str]:
+    """First words of every call that makes a row, and the names that rows are given by key."""
+    found: set[str] = set()
+    root = Path(bench.__file__).parent
+    for path in (*(root / "checks").glob("*.py"), *(root / "uncertainty").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Call)
+                and getattr(node.func, "id", "") in ("Part", "rectangular")
+                and node.args
+            ):
+                first = node.args[0]
+                if isinstance(first, ast.Constant) and isinstance(first.value, str):
+                    found.add(first.value)
+    return found
+
+
+def test_no_row_without_its_line() -> None:
+    assert named_in_the_code() <= set(ROWS)
+    for name, (kinds, default, source) in ROWS.items():
+        assert set(kinds.split()) <= {"A", "B"} and default and source, name
+
+
+def sweeps(b: float, reading_noise: float = 0.0, pushes: int = 3, back: bool = False) -> list[Trace]:
+    travel = [5.0 * k for k in range(45)]
+    out = []
+    for name, slope in (("handle-left", b), ("handle-right", -b)):
+        for n in range(pushes):
+            bump = [reading_noise * math.sin(7.0 * k + n) for k in range(45)]
+            read = [round(2.0 + (slope + 1e-5 * n) * s + j, 3) for s, j in zip(travel, bump, strict=True)]
+            at = [0.02 * k + 0.004 * (k > 20) * (k - 20) for k in range(45)]
+            out.append(Trace(name, travel, read, True, f"{name}{n}", "one" if pushes > 1 else None, None, at))
+            if back:
+                creep = [r + 0.09 * (1 - s / 220) for s, r in zip(travel, read, strict=True)]
+                out.append(Trace(name, travel[::-1], creep[::-1], False, f"{name}{n}b"))
+    return out
+
+
+def worked(kind: str, traces: list[Trace], **more: object) -> Finding:
+    gear = more.pop("gear", EvidenceGear(Indicator(age=0.05), jig=JIG, saw=Saw("saw")))
+    return conclude(Evidence(kind, traces, gear=gear, **more), id="x", at="2026-01-01T00:00:00+00:00")  # type: ignore[arg-type]
+
+
+def parts(finding: Finding) -> dict[str, str]:
+    return {row.part: row.type for row in finding.budget}
+
+
+def test_the_rows_of_a_fence_with_everything_known() -> None:
+    options = {"touch_away": 60.0, "slot_straight": 0.05, "runner_length": 450.0}
+    known = Known(yaw_play=2e-4)
+    rows = parts(worked("fence-square", sweeps(3e-4, back=True), options=options, known=known))
+    assert set(rows) >= {
+        "between sweeps", "seat", "hold against the walls", "contact away from the teeth", "reading age", "travel scale",
+        "indicator over the span used", "plunger tilt", "closure",
+    }  # fmt: skip
+    coarse = EvidenceGear(Indicator(resolution=0.01), jig=JIG)
+    assert "resolution" in parts(worked("fence-square", sweeps(3e-4), gear=coarse))
+    one = [t for t in sweeps(3e-4) if t.placement == "handle-left"]
+    for gear, known in (
+        (EvidenceGear(jig=JIG, square=Square("s", 250.0, 0.02)), Known()),
+        (EvidenceGear(jig=JIG), Known(square=SquareHistory(1e-5, 1e-5, 5))),
+    ):
+        assert "square" in parts(worked("fence-square", one, gear=gear, known=known))
+
+
+def spots(rows: list[tuple[str, float, float]], times: int = 3) -> list[Trace]:
+    return [
+        Trace(name, [at], [r + 0.001 * n], True, f"{k}{n}")
+        for k, (name, at, r) in enumerate(rows)
+        for n in range(times)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "traces", "options", "wanted"),
+    [
+        ("fence-square", sweeps(3e-4, 0.002), {}, {"between sweeps", "seat"}),
+        ("fence-square", sweeps(3e-4, 0.002, 1), {}, {"between sweeps", "within the sweep"}),
+        ("rip-fence", [Trace("-", t.travel, t.reading, True, t.sweep) for t in sweeps(1e-4, 0.002)],
+         {"blade": 1e-5, "blade_uncertainty": 2e-5}, {"between sweeps", "blade"}),
+        ("slot-blade", spots([("front", 0, 2.0), ("rear", 160, 2.02)]), {}, {"touches", "arbor end float"}),
+        ("plate-wobble", spots([(f"turn-{45 * k}", 0, 2 + 0.01 * (k % 3)) for k in range(8)]), {},
+         {"scatter of the readings", "resolution"}),
+        ("side-play", spots([("leaned-left", 0, 2.0), ("leaned-right", 0, 2.08)]), {}, {"scatter of the leans"}),
+        ("fence-straight", [Trace("as-is", t.travel, t.reading, True, t.sweep) for t in sweeps(1e-4, 0.002)],
+         {"placements": "as-is"}, {"straightedge", "form averaged away"}),
+        ("runner-fit", [Trace("slot-left", [0.0, 300.0, 600.0], [19.1, 19.12, 19.1]),
+                        Trace("runner-left", [0.0, 450.0], [19.0, 19.0])], {},
+         {"bow that no width shows", "inside against outside jaws", "widths as read"}),
+        ("test-board", [Trace("near", [15.0] * 2, [25.39, 25.4]), Trace("far", [385.0] * 2, [25.0, 25.01])],
+         {"apart": 370.0}, {"play", "seat", "width repeatability", "length between widths"}),
+    ],
+)  # fmt: skip
+def test_no_finding_has_a_row_of_another_name(
+    kind: str, traces: list[Trace], options: dict, wanted: set[str]
+) -> None:
+    rows = parts(worked(kind, traces, options=options))
+    assert wanted <= set(rows) <= set(ROWS)
+    for name, kind_of in rows.items():
+        assert kind_of in ROWS[name][0].split()

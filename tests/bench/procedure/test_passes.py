@@ -1,0 +1,96 @@
+"""Passes kept and not kept: what a push that was not kept leaves behind is no slip of anybody's."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from bench.checks import find
+from bench.checks.model import EvidenceGear
+from bench.procedure.passes import BACK, Kept
+from bench.procedure.prompt import Facts
+from bench.protocol import SweepSaid
+from bench.stream.sweep_detector import Sweep
+
+
+class Journal:
+    """What was written down of each sweep, in order."""
+
+    def __init__(self) -> None:
+        self.ended: list[tuple[str, str | None]] = []
+
+    def event(self, run_id: str, kind: str, data: Any) -> None: ...
+
+    def start_sweep(
+        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+    ) -> None: ...
+
+    def end_sweep(self, sweep_id: str, state: str, **more: Any) -> None:
+        self.ended.append((state, more["reason"]))
+
+    def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
+
+    def kept(self, trace: Any, *, straight: bool) -> None: ...
+
+
+class Passes:
+    def __init__(self) -> None:
+        check = find("fence-square")
+        steps = check.plan({"placements": "both"}, EvidenceGear())
+        self.said: list[SweepSaid] = []
+        self.journal = Journal()
+        self.kept = Kept("run", steps, Facts(kept=[0] * len(steps)), None, self.journal, self.said.append)
+
+    def take(self, start: float, to: float, readings: int = 40) -> str:
+        """One movement; what is said of it."""
+        travel = [start + (to - start) * n / (readings - 1) for n in range(readings)]
+        at = [0.02 * n for n in range(readings)]
+        before = len(self.said)
+        self.kept.judge(Sweep(at[0], at[-1], to > start, travel, [3e-4 * s for s in travel], at))
+        return " ".join(one.words for one in self.said[before:])
+
+    @property
+    def pushes(self) -> list[bool]:
+        return [trace.push for trace in self.kept.traces]
+
+
+@pytest.fixture
+def passes() -> Passes:
+    return Passes()
+
+
+def fails(passes: Passes, how: str) -> None:
+    if how == "broken":
+        passes.kept.refuse("This pass cannot be used: the indicator went away.", push=True)
+    elif how == "few readings":
+        assert "Only 3 readings" in passes.take(0, 150, 3)
+    else:
+        passes.take(0, 150)
+        trace = passes.kept.latest()
+        assert trace is not None
+        passes.kept.take_back(trace, "The reading jumps.", state="refused" if how == "jumped" else "undone")
+
+
+@pytest.mark.parametrize("how", ["broken", "few readings", "jumped", "undone"])
+def test_the_draw_back_of_a_push_that_was_not_kept_is_none_that_comes_first(passes: Passes, how: str) -> None:
+    fails(passes, how)
+    assert passes.take(150, 0) == BACK
+    assert passes.take(0, 150) == "1 of 3 kept." and passes.take(150, 0) == BACK
+    assert passes.pushes == [True, False]
+    assert ("refused", "the draw back of a pass that was not kept") in passes.journal.ended
+
+
+@pytest.mark.parametrize("before", [None, False])
+def test_a_travel_that_counts_the_other_way_is_still_told(passes: Passes, before: bool | None) -> None:
+    """A push that looks like a draw back comes first, whether or not one broke before."""
+    if before is not None:
+        passes.kept.refuse("This pass cannot be used: the indicator went away.", push=before)
+    assert "counts the other way" in passes.take(150, 0)
+    assert passes.pushes == [False]
+
+
+def test_one_draw_back_only(passes: Passes) -> None:
+    fails(passes, "broken")
+    assert passes.take(150, 0) == BACK
+    assert "counts the other way" in passes.take(150, 0)

@@ -1,0 +1,224 @@
+"""Several sweeps and the decision: published rules, and simulation with the truth known."""
+
+import json
+import math
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.uncertainty import (
+    Group,
+    Part,
+    agreement,
+    between_sweeps,
+    can_ever_decide,
+    combine,
+    decidable_tolerance,
+    rectangular,
+    settle,
+    verdict,
+    verdict_one_sided,
+)
+
+DATA = json.loads(
+    (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()
+)
+rarely = lambda value: pytest.param(value, marks=pytest.mark.ci)  # noqa: E731
+WORDS = {"conforms": "inside", "does not conform": "outside", "undecided": "cannot-tell"}
+
+
+@pytest.mark.parametrize("case", DATA["iso_14253_1"]["examples_constructed_here"])
+def test_decision_rule(case: dict) -> None:
+    """ISO 14253-1: proving conformity and nonconformity. Two-sided limits about their middle."""
+    low, high, y, u = case["LSL"], case["USL"], case["y"], case["U"]
+    if low is None:
+        assert verdict_one_sided(y + 1e6, u, high + 1e6) == WORDS[case["decision"]]
+        return
+    assert verdict(y - (low + high) / 2, u, (high - low) / 2) == WORDS[case["decision"]]
+
+
+def test_one_sided_opening() -> None:
+    assert verdict_one_sided(0.05, 0.01, 0.08) == "inside"
+    assert verdict_one_sided(-0.05, 0.01, 0.08) == "outside"  # closes
+    assert verdict_one_sided(0.1, 0.01, 0.08) == "outside"
+    assert verdict_one_sided(0.005, 0.01, 0.08) == "cannot-tell"
+    assert verdict_one_sided(0.04, 0.05, 0.08) == "cannot-tell"
+
+
+@given(st.floats(-1, 1), st.floats(0, 1), st.floats(0, 1))
+def test_verdict_is_even_and_never_both(value: float, expanded: float, tolerance: float) -> None:
+    said = verdict(value, expanded, tolerance)
+    assert said == verdict(-value, expanded, tolerance)
+    if said == "inside":
+        assert abs(value) <= tolerance
+    if said == "outside":
+        assert abs(value) > tolerance
+
+
+@pytest.mark.parametrize("case", DATA["en_number"]["examples_constructed_here"])
+def test_agreement(case: dict) -> None:
+    """ISO 13528:2022, 9.7."""
+    number = agreement(case["x"], case["U"], case["x_ref"], case["U_ref"])
+    assert number == pytest.approx(abs(case["E_n"]))
+    assert (number <= 1) == case["satisfactory"]
+
+
+def test_agreement_without_uncertainty() -> None:
+    assert agreement(1, 0, 1, 0) == 0
+    assert agreement(1, 0, 2, 0) == math.inf
+
+
+def groups_of(slopes: list[list[float]], u: float, dof: float = 20) -> list[Group]:
+    return [Group(1 / len(slopes), row, [u] * len(row), [dof] * len(row)) for row in slopes]
+
+
+def test_between_is_the_pooled_scatter_of_placements() -> None:
+    """Student's two-sample pooled variance (scipy's t test uses the same), placements far apart."""
+    import scipy.stats
+
+    first, second = [1e-4, 1.3e-4, 0.9e-4], [9e-4, 8.7e-4, 9.4e-4]
+    between = between_sweeps(groups_of([first, second], 1e-9))
+    t = scipy.stats.ttest_ind(first, second, equal_var=True)
+    difference = np.mean(first) - np.mean(second)
+    # mean of the two has half the standard error of their difference
+    assert between.part.standard_uncertainty == pytest.approx(abs(difference / t.statistic) / 2, rel=1e-6)
+    assert between.part.degrees_of_freedom == pytest.approx(t.df)
+    assert not between.single
+    assert between.parts == [between.part]
+
+
+def test_noise_is_not_counted_twice() -> None:
+    between = between_sweeps(groups_of([[1e-5, 1e-5, 1e-5]], 6e-6, 10))
+    assert between.part.standard_uncertainty == pytest.approx(6e-6 * math.sqrt(1.15 / 3))
+    assert between.part.degrees_of_freedom == pytest.approx(30)
+    assert between.within == pytest.approx(6e-6)
+
+
+def test_single_sweeps_add_what_they_cannot_show() -> None:
+    import scipy.stats
+
+    one = groups_of([[1e-4], [2e-4]], 4e-6)
+    plain = between_sweeps(one)
+    assert plain.single
+    assert plain.part.standard_uncertainty == pytest.approx(100e-6 / math.sqrt(2))
+    assert plain.own is not None
+    assert plain.own.standard_uncertainty == pytest.approx(4e-6 / math.sqrt(2))
+    assert len(plain.parts) == 2
+    play = between_sweeps(one, yaw_play=4e-4).part
+    assert play.standard_uncertainty == pytest.approx(scipy.stats.uniform(0, 4e-4).std() / math.sqrt(2))
+    assert between_sweeps(one, yaw_play=4e-4, single_scatter=2e-5).part.standard_uncertainty == pytest.approx(
+        2e-5 / math.sqrt(2)
+    )
+    log = SimpleNamespace(variance=1e-10, degrees_of_freedom=12.0)
+    logged = between_sweeps(one, pool=log, yaw_play=4e-4).part
+    assert (logged.type, logged.degrees_of_freedom) == ("A", 12)
+
+
+def test_the_log_sharpens_unless_today_looks_different() -> None:
+    log = SimpleNamespace(variance=(1e-5) ** 2, degrees_of_freedom=20.0)
+    alike = groups_of([[1e-5, 2e-5, 0.0]], 1e-6)
+    pooled = between_sweeps(alike, log)
+    assert pooled.pooled
+    assert not pooled.asks_for_more
+    assert pooled.part.degrees_of_freedom == pytest.approx(22, rel=0.01)
+    lucky = groups_of([[1e-5, 1.01e-5, 0.99e-5]], 1e-7)
+    assert between_sweeps(lucky, log).pooled  # three that agree by luck are not believed
+    wild = groups_of([[1e-5, 8e-5, -6e-5]], 1e-6)
+    alone = between_sweeps(wild, log)
+    assert not alone.pooled
+    assert alone.asks_for_more
+    assert alone.part.standard_uncertainty == between_sweeps(wild).part.standard_uncertainty
+
+
+def test_no_sweep_is_an_error() -> None:
+    with pytest.raises(ValueError, match="push"):
+        between_sweeps([])
+
+
+@pytest.mark.parametrize("play", [0.0, rarely(0.5), rarely(1.0), 3.0])
+@pytest.mark.parametrize("counts", [rarely((3,)), rarely((5,)), (2, 2), rarely((3, 3))])
+def test_intervals_of_several_sweeps_hold_the_truth(play: float, counts: tuple[int, ...]) -> None:
+    """Any ratio of play to noise; 1,000 trials have a standard error of 0.7 %."""
+    rng = np.random.default_rng([11, int(10 * play), *counts])
+    held = 0
+    for _ in range(1000):
+        u = [np.sqrt(rng.chisquare(12, n) / 12) for n in counts]
+        slopes = [rng.normal(0, math.hypot(1, play), n) for n in counts]
+        groups = [
+            Group(1 / len(counts), list(s), list(w), [12.0] * len(s)) for s, w in zip(slopes, u, strict=True)
+        ]
+        value = sum(group.weight * float(np.mean(group.slopes)) for group in groups)
+        held += abs(value) <= combine(between_sweeps(groups).parts).expanded
+    assert 0.92 <= held / 1000 <= 0.99
+
+
+@pytest.mark.parametrize("play", [rarely(0.0), 3.0])
+def test_intervals_pooled_with_the_log_hold_the_truth(play: float) -> None:
+    rng = np.random.default_rng([12, int(play)])
+    true = math.hypot(1, play)
+    held, wide = 0, 0.0
+    for _ in range(1000):
+        log = SimpleNamespace(variance=true**2 * rng.chisquare(20) / 20, degrees_of_freedom=20.0)
+        slopes, u = rng.normal(0, true, 3), np.sqrt(rng.chisquare(12, 3) / 12)
+        expanded = combine(
+            between_sweeps([Group(1.0, list(slopes), list(u), [12.0] * 3)], log).parts
+        ).expanded
+        held += abs(float(np.mean(slopes))) <= expanded
+        wide += expanded / (1.959964 * true / math.sqrt(3)) / 1000
+    assert 0.93 <= held / 1000 <= 0.99
+    assert wide < 1.45
+
+
+def case(spread: float, fixed: float) -> tuple[list[Group], object, object]:
+    groups = groups_of([[-spread, 0, spread], [-spread, 0, spread]], spread / 10)
+    between = between_sweeps(groups)
+    return groups, between, combine([*between.parts, rectangular("square", fixed)])
+
+
+def test_settle_names_a_number_that_settles() -> None:
+    import scipy.stats
+
+    groups, between, combined = case(2e-5, 1e-6)
+    answer = settle(1.4e-4, combined, 1.67e-4, between, groups)
+    assert answer.part == "between sweeps"
+    assert answer.sweeps is not None
+    assert answer.sweeps > 6
+    assert answer.sweeps % 2 == 0
+    each = answer.sweeps // 2
+    # the sentence it makes: with that many pushes of this scatter the 99 % interval clears the tolerance
+    u = math.hypot(2e-5 * math.sqrt(1 + 0.15 * 0.01) / math.sqrt(2 * each), 1e-6 / math.sqrt(3))
+    assert scipy.stats.t.ppf(0.995, 2 * (each - 1)) * u <= 2.7e-5 * 1.001
+    fewer = settle(1.2e-4, combined, 1.67e-4, between, groups).sweeps
+    assert fewer is not None
+    assert fewer <= answer.sweeps
+
+
+def test_no_number_of_sweeps_settles_this() -> None:
+    groups, between, combined = case(2e-5, 8e-5)
+    answer = settle(1.4e-4, combined, 1.67e-4, between, groups)
+    assert (answer.part, answer.sweeps, answer.length, answer.resolution) == ("square", None, None, None)
+
+
+def test_a_finer_indicator_or_a_longer_sweep() -> None:
+    groups = groups_of([[0, 1e-6, -1e-6]] * 2, 1e-6)
+    between = between_sweeps(groups)
+    combined = combine([*between.parts, Part("indicator over the span used", "B", 4e-5)])
+    finer = settle(1e-4, combined, 1.67e-4, between, groups, count=0.01)
+    assert finer.sweeps is None
+    assert finer.resolution == pytest.approx(0.005)
+    longer = settle(1e-4, combined, 1.67e-4, between, groups, length=100, longest=250)
+    assert longer.length is not None
+    assert 150 <= longer.length <= 160  # 2.576 * 40 urad * 100 / L < 67 urad
+    assert longer.resolution is None
+
+
+def test_tolerance_that_can_be_decided() -> None:
+    _, _, combined = case(2e-5, 8e-5)
+    least = decidable_tolerance(combined)
+    assert least == pytest.approx(1.959964 * 8e-5 / math.sqrt(3), rel=1e-6)
+    assert can_ever_decide(combined, least * 1.01)
+    assert not can_ever_decide(combined, least * 0.99)
