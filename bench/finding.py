@@ -1,6 +1,8 @@
-"""What a check concludes, in the shape that scripts rely on: one JSON object, rad and mm.
+"""What a check concludes, in the shape that scripts rely on: one JSON object, rad and
+mm.
 
-Field names and order are a promise to other people's tools: add freely, change no meaning.
+Field names and order are a promise to other people's tools: add freely, change no
+meaning.
 """
 
 from __future__ import annotations
@@ -10,15 +12,18 @@ from typing import Literal
 
 import msgspec
 
-MOST_MORE = 30  # pushes more in a set-up that anybody would still take; common practice, no source
+# pushes more in a set-up that anybody would still take; common practice, no source
+MOST_MORE = 30
 
 Verdict = Literal["inside", "outside", "cannot-tell"]
 
 
 class Unread(msgspec.Struct, frozen=True):
-    """Something in the log that can no longer be read: a result, the evidence behind one, a move.
+    """Something in the log that can no longer be read: a result, the evidence behind
+    one, a move.
 
-    number: its place in the log; at: when it was recorded, ISO 8601, where that can be read.
+    number: its place in the log; at: when it was recorded, ISO 8601, where that can be
+    read.
     """
 
     what: Literal["result", "evidence", "move"]
@@ -38,7 +43,8 @@ class Quantity(msgspec.Struct, frozen=True):
 
 
 class SweepRow(msgspec.Struct, frozen=True):
-    """One sweep as it was read: slope is dr/ds before mount and side; no type B rows in its uncertainty."""
+    """One sweep as it was read: slope is dr/ds before mount and side; no type B rows in
+    its uncertainty."""
 
     placement: str
     push: bool
@@ -91,7 +97,8 @@ class Position(msgspec.Struct, frozen=True):
 
 
 class Doubt(msgspec.Struct, frozen=True):
-    """What the check shows against its own answer; its words are made in `bench.checks.shared.doubt_words`.
+    """What the check shows against its own answer; its words are made in
+    `bench.checks.shared.doubt_words`.
 
     placement, sweep: the set-up and the pass it is about, None where it is about all.
     values: mm, rad and counts, by name.
@@ -126,17 +133,25 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def proposed(self) -> Move | None:
-        """The move to put before a person. Too close to call proposes none, though `move` keeps what it would
-        be."""
+        """The move to put before a person. Too close to call proposes none, though
+        `move` keeps what it would be."""
         return None if self.verdict == "cannot-tell" else self.move
 
     @property
     def more_pushes(self) -> int | None:
-        """Pushes more in each set-up that may settle what is too close to call; None where pushes do not, or
-        where they are more than anybody would push."""
-        if self.verdict != "cannot-tell" or self.settle is None or self.settle.sweeps is None:
+        """Pushes more in each set-up that may settle what is too close to call; None
+        where pushes do not, or where they are more than anybody would push."""
+        if (
+            self.verdict != "cannot-tell"
+            or self.settle is None
+            or self.settle.sweeps is None
+        ):
             return None
-        pushes = [row.placement for row in self.sweeps if row.push and row.standard_uncertainty > 0]
+        pushes = [
+            row.placement
+            for row in self.sweeps
+            if row.push and row.standard_uncertainty > 0
+        ]
         if not pushes:
             return None
         more = math.ceil((self.settle.sweeps - len(pushes)) / len(set(pushes)))

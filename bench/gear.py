@@ -1,8 +1,9 @@
-"""What the user owns, as pure types: indicator, travel, caliper, saw, jig, square, leaves.
+"""What the user owns, as pure types: indicator, travel, caliper, saw, jig, square,
+leaves.
 
-Lengths in mm, angles in rad, slopes in rad. The defaults are those of an
-absent settings file. Positions along the fence are from the blade, right positive; the user never
-types a signed one, so the signs are made here, once.
+Lengths in mm, angles in rad, slopes in rad. The defaults are those of an absent
+settings file. Positions along the fence are from the blade, right positive; the user
+never types a signed one, so the signs are made here, once.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ LeftRight = Literal["left", "right"]
 class Indicator(msgspec.Struct, frozen=True):
     resolution: float | None = None  # mm; None: seen from the readings themselves
     max_error: float | None = None  # mm over the whole range
-    short_span_error: float | None = None  # mm over a tenth; None: one count + 1 % of the span
+    # mm over a tenth; None: one count + 1 % of the span
+    short_span_error: float | None = None
     grows: Literal["pushed-in", "pulled-out"] = "pushed-in"
     tilt: float = 0.03490658503988659  # rad, 2 deg: half-width of the plunger's lean
     age: float | None = None  # s, how old a reading is when it arrives; None: unknown
@@ -27,7 +29,18 @@ class Indicator(msgspec.Struct, frozen=True):
 class Travel(msgspec.Struct, frozen=True):
     scale_error: float = 0.001  # relative half-width
     grows: Literal["away", "toward"] = "away"
-    marks: tuple[float, ...] = (25.0, 50.0, 75.0, 100.0, 125.0, 150.0, 175.0, 200.0, 225.0)  # mm
+    # mm
+    marks: tuple[float, ...] = (
+        25.0,
+        50.0,
+        75.0,
+        100.0,
+        125.0,
+        150.0,
+        175.0,
+        200.0,
+        225.0,
+    )
     by_marks: bool = True  # no travel instrument: the sled is stopped at the marks
 
 
@@ -71,8 +84,13 @@ class Jig(msgspec.Struct, frozen=True):
 
     @property
     def lever(self) -> float | None:
-        """x_a - x_p in mm: from the pivot to where the move is made; negative with the pivot right."""
-        reach = self.pivot_to_stop if self.pivot_to_stop is not None else self.pivot_to_screw
+        """x_a - x_p in mm: from the pivot to where the move is made; negative with the
+        pivot right."""
+        reach = (
+            self.pivot_to_stop
+            if self.pivot_to_stop is not None
+            else self.pivot_to_screw
+        )
         if reach is None:
             return None
         return -reach if self.pivot == "right" else reach

@@ -1,6 +1,6 @@
-"""Lengths, angles, slopes and shares as people write them, to mm, rad and plain ratios; and back into words.
-Strict: what is not understood is an error, never a guess. Factors: NIST SP 811 (2008), appendix B.8; the inch
-is 25.4 mm exactly.
+"""Lengths, angles, slopes and shares as people write them, to mm, rad and plain ratios;
+and back into words. Strict: what is not understood is an error, never a guess. Factors:
+NIST SP 811 (2008), appendix B.8; the inch is 25.4 mm exactly.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ INCH = 25.4
 
 
 class UnitsError(ValueError):
-    """A text that is no length, angle or slope; the message is one sentence with what would do."""
+    """A text that is no length, angle or slope; the message is one sentence with what
+    would do."""
 
 
 _LENGTHS: dict[str, Fraction] = {
@@ -55,7 +56,11 @@ _COMPOUND_ANGLE = (
     ("arcmin", "min", "minute", "minutes", "'"),
     ("arcsec", "sec", "second", "seconds", '"'),
 )
-_SHARES = {"%": Fraction(1, 100), "percent": Fraction(1, 100), "ppm": Fraction(1, 1_000_000)}
+_SHARES = {
+    "%": Fraction(1, 100),
+    "percent": Fraction(1, 100),
+    "ppm": Fraction(1, 1_000_000),
+}
 _TIMES = {"s": Fraction(1), "sec": Fraction(1), "ms": Fraction(1, 1000)}
 
 _LONGEST = 80
@@ -66,26 +71,43 @@ _NUMBER = re.compile(
     r"(?![0-9.,/])"
 )
 _UNIT = re.compile(r"""\s*(?P<unit>[A-Za-zµ]+\.?|["'°%])""")
-_SEPARATOR = re.compile(r"""\s+(?:per|over)\s+|(?<=[A-Za-zµ."])\s*/\s*(?=[0-9.,A-Za-zµ])""")
+_SEPARATOR = re.compile(
+    r"""\s+(?:per|over)\s+|(?<=[A-Za-zµ."])\s*/\s*(?=[0-9.,A-Za-zµ])"""
+)
 _AMBIGUOUS_COMMA = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 
 
 def _tidy(text: object) -> str:
     if not isinstance(text, str):
-        raise UnitsError(f'{text!r} is not a text with a unit: write it in quotes, such as "{text} mm"')
+        raise UnitsError(
+            f"{text!r} is not a text with a unit: write it in quotes, such as"
+            f' "{text} mm"'
+        )
     if len(text) > _LONGEST:
-        raise UnitsError(f'"{text[:20]}..." is too long: write one number with its unit, such as "0.05 mm"')
+        raise UnitsError(
+            f'"{text[:20]}..." is too long: write one number with its unit, such as'
+            ' "0.05 mm"'
+        )
     import unicodedata
 
     out = []
     for char in text:
-        if unicodedata.category(char) == "No" and "\N{FRACTION SLASH}" in unicodedata.normalize("NFKC", char):
-            out.append(" " + unicodedata.normalize("NFKC", char).replace("\N{FRACTION SLASH}", "/"))
+        if unicodedata.category(
+            char
+        ) == "No" and "\N{FRACTION SLASH}" in unicodedata.normalize("NFKC", char):
+            out.append(
+                " "
+                + unicodedata.normalize("NFKC", char).replace("\N{FRACTION SLASH}", "/")
+            )
         else:
             out.append(char)
     return (
         "".join(out)
-        .translate(str.maketrans("\u2212\u03bc\u2032\u2019\u2033\u201d\u00ba\u00a0\u202f", "-µ''\"\"°  "))
+        .translate(
+            str.maketrans(
+                "\u2212\u03bc\u2032\u2019\u2033\u201d\u00ba\u00a0\u202f", "-µ''\"\"°  "
+            )
+        )
         .strip()
     )
 
@@ -94,17 +116,25 @@ def _number(text: str, at: int, whole_text: str) -> tuple[Fraction, int]:
     found = _NUMBER.match(text, at)
     if found is None:
         rest = text[at:].strip() or "nothing"
-        raise UnitsError(f'"{whole_text}": a number should stand where "{rest}" stands, such as 0.05 or 3/4')
+        raise UnitsError(
+            f'"{whole_text}": a number should stand where "{rest}" stands, such as 0.05'
+            " or 3/4"
+        )
     sign = -1 if found["sign"] == "-" else 1
     if found["top"] is not None:
         top, bottom = int(found["top"]), int(found["bottom"])
         if bottom == 0 or (found["whole"] is not None and top >= bottom):
-            raise UnitsError(f'"{whole_text}": {top}/{bottom} is not a fraction of one, such as 3/4')
+            raise UnitsError(
+                f'"{whole_text}": {top}/{bottom} is not a fraction of one, such as 3/4'
+            )
         return sign * (int(found["whole"] or 0) + Fraction(top, bottom)), found.end()
     decimal = found["decimal"]
     if _AMBIGUOUS_COMMA.fullmatch(decimal):
         plain, point = decimal.replace(",", ""), decimal.replace(",", ".")
-        raise UnitsError(f'"{whole_text}": {decimal} can be read in two ways: write {plain} or {point}')
+        raise UnitsError(
+            f'"{whole_text}": {decimal} can be read in two ways: write {plain} or'
+            f" {point}"
+        )
     return sign * Fraction(decimal.replace(",", ".")), found.end()
 
 
@@ -114,14 +144,20 @@ def _terms(text: str, whole_text: str, example: str) -> list[tuple[Fraction, str
     at = 0
     while at < len(text):
         if terms and _NUMBER.match(text, at) is None:
-            raise UnitsError(f'"{whole_text}": "{text[at:]}" is left over; only {example} would do')
+            raise UnitsError(
+                f'"{whole_text}": "{text[at:]}" is left over; only {example} would do'
+            )
         value, at = _number(text, at, whole_text)
         found = _UNIT.match(text, at)
         if found is None:
             rest = text[at:].strip()
             if rest:
-                raise UnitsError(f'"{whole_text}": "{rest}" is not a unit; {example} would do')
-            raise UnitsError(f'"{text}" has no unit: write what it is in, as in {example}')
+                raise UnitsError(
+                    f'"{whole_text}": "{rest}" is not a unit; {example} would do'
+                )
+            raise UnitsError(
+                f'"{text}" has no unit: write what it is in, as in {example}'
+            )
         terms.append((value, found["unit"]))
         at = found.end()
         while at < len(text) and text[at] == " ":
@@ -137,7 +173,9 @@ def _known(unit: str, table: dict[str, Fraction] | dict[str, float]) -> str | No
     return low if len(unit) > 1 and low in table else None
 
 
-def _by_pint(unit: str, target: Literal["mm", "rad"], whole_text: str, example: str) -> float:
+def _by_pint(
+    unit: str, target: Literal["mm", "rad"], whole_text: str, example: str
+) -> float:
     """Factor of a unit outside the common ones."""
     import pint
 
@@ -150,7 +188,9 @@ def _by_pint(unit: str, target: Literal["mm", "rad"], whole_text: str, example: 
         return float(one.to(target).magnitude)
     except (pint.PintError, ValueError, TypeError, AttributeError, ArithmeticError):
         what = {"mm": "length", "rad": "angle"}[target]
-        raise UnitsError(f'"{whole_text}": "{unit}" is not a unit of {what}; {example} would do') from None
+        raise UnitsError(
+            f'"{whole_text}": "{unit}" is not a unit of {what}; {example} would do'
+        ) from None
 
 
 def _sum(
@@ -165,17 +205,27 @@ def _sum(
     ranks: list[int] = []
     for _value, unit in terms:
         name = _known(unit, table)
-        factors.append(table[name] if name is not None else _by_pint(unit, target, whole_text, example))
+        factors.append(
+            table[name]
+            if name is not None
+            else _by_pint(unit, target, whole_text, example)
+        )
         ranks.append(next((n for n, names in enumerate(compound) if name in names), -1))
     if len(terms) > 1:
         rising = all(a >= 0 and b > a for a, b in pairwise(ranks))
         if not rising or any(value < 0 for value, _ in terms[1:]):
             rest = " ".join(f"{float(value):g} {unit}" for value, unit in terms[1:])
-            raise UnitsError(f'"{whole_text}": "{rest}" is left over; only {example} would do')
+            raise UnitsError(
+                f'"{whole_text}": "{rest}" is left over; only {example} would do'
+            )
     sign = -1 if terms[0][0] < 0 else 1
     total: float | Fraction = Fraction(0)
     for (value, _), factor in zip(terms, factors, strict=True):
-        part = abs(value) * factor if isinstance(factor, Fraction) else float(abs(value)) * factor
+        part = (
+            abs(value) * factor
+            if isinstance(factor, Fraction)
+            else float(abs(value)) * factor
+        )
         total = total + part
     return sign * float(total)
 
@@ -189,13 +239,20 @@ def parse_length(text: str) -> float:
     """A length in mm: `0.05 mm`, `0,05 mm`, `19 3/4 in`, `1/8"`, `5 thou`, `1 ft 6 in`."""
     tidy = _tidy(text)
     if not tidy:
-        raise UnitsError(f"there is no length in an empty text; {_LENGTH_EXAMPLE} would do")
+        raise UnitsError(
+            f"there is no length in an empty text; {_LENGTH_EXAMPLE} would do"
+        )
     terms = _terms(tidy, text, _LENGTH_EXAMPLE)
     for value, unit in terms:
         if unit == "'":
-            raise UnitsError(f'"{text}": \' is a minute of arc here; write "{float(value):g} ft" for feet')
+            raise UnitsError(
+                f'"{text}": \' is a minute of arc here; write "{float(value):g} ft" for'
+                " feet"
+            )
         if unit == "%":
-            raise UnitsError(f'"{text}": "%" is not a unit of length; {_LENGTH_EXAMPLE} would do')
+            raise UnitsError(
+                f'"{text}": "%" is not a unit of length; {_LENGTH_EXAMPLE} would do'
+            )
     return _sum(terms, _LENGTHS, _COMPOUND_LENGTH, "mm", text, _LENGTH_EXAMPLE)
 
 
@@ -203,40 +260,55 @@ def parse_angle(text: str) -> float:
     """An angle in rad: `2 deg`, `0.5 mrad`, `2'`, `1° 30'`."""
     tidy = _tidy(text)
     if not tidy:
-        raise UnitsError(f"there is no angle in an empty text; {_ANGLE_EXAMPLE} would do")
+        raise UnitsError(
+            f"there is no angle in an empty text; {_ANGLE_EXAMPLE} would do"
+        )
     terms = _terms(tidy, text, _ANGLE_EXAMPLE)
     if any(unit == "%" for _, unit in terms):
-        raise UnitsError(f'"{text}": "%" is not a unit of angle; {_ANGLE_EXAMPLE} would do')
+        raise UnitsError(
+            f'"{text}": "%" is not a unit of angle; {_ANGLE_EXAMPLE} would do'
+        )
     return _sum(terms, _ANGLES, _COMPOUND_ANGLE, "rad", text, _ANGLE_EXAMPLE)
 
 
 def parse_slope(text: str) -> float:
     """A slope in rad (small angles): a length per length, or an angle as it is.
 
-    `0.05 mm per 300 mm`, `0.1 mm/m`, `2 thou per ft`, `0.5 mrad`, `2'`. The ratio itself is taken: at
-    1 mrad it differs from the angle by a third of a millionth part.
+    `0.05 mm per 300 mm`, `0.1 mm/m`, `2 thou per ft`, `0.5 mrad`, `2'`. The ratio
+    itself is taken: at 1 mrad it differs from the angle by a third of a millionth part.
     """
     tidy = _tidy(text)
     if not tidy:
-        raise UnitsError(f"there is no slope in an empty text; {_SLOPE_EXAMPLE} would do")
+        raise UnitsError(
+            f"there is no slope in an empty text; {_SLOPE_EXAMPLE} would do"
+        )
     parts = _SEPARATOR.split(tidy)
     if len(parts) > 2:
-        raise UnitsError(f'"{text}": "{parts[2]}" is left over; {_SLOPE_EXAMPLE} would do')
+        raise UnitsError(
+            f'"{text}": "{parts[2]}" is left over; {_SLOPE_EXAMPLE} would do'
+        )
     if len(parts) == 2:
         rise, run = parts
         if _NUMBER.match(run) is None and _UNIT.fullmatch(run):
             run = "1 " + run
         base = parse_length(run)
         if base <= 0:
-            raise UnitsError(f'"{text}": the length after "per" must be more than nothing')
+            raise UnitsError(
+                f'"{text}": the length after "per" must be more than nothing'
+            )
         return parse_length(rise) / base
     terms = _terms(tidy, text, _SLOPE_EXAMPLE)
     if _known(terms[0][1], _LENGTHS) is not None and terms[0][1] != '"':
-        raise UnitsError(f'"{text}" is a length, not a slope: say over what; {_SLOPE_EXAMPLE} would do')
+        raise UnitsError(
+            f'"{text}" is a length, not a slope: say over what; {_SLOPE_EXAMPLE}'
+            " would do"
+        )
     return parse_angle(text)
 
 
-def _parse_plain(text: str, table: dict[str, Fraction], what: str, example: str) -> float:
+def _parse_plain(
+    text: str, table: dict[str, Fraction], what: str, example: str
+) -> float:
     tidy = _tidy(text)
     if not tidy:
         raise UnitsError(f"there is no {what} in an empty text; {example} would do")
@@ -245,7 +317,9 @@ def _parse_plain(text: str, table: dict[str, Fraction], what: str, example: str)
         raise UnitsError(f'"{text}": something is left over; {example} would do')
     value, unit = terms[0]
     if unit not in table:
-        raise UnitsError(f'"{text}": "{unit}" is not a unit of {what}; {example} would do')
+        raise UnitsError(
+            f'"{text}": "{unit}" is not a unit of {what}; {example} would do'
+        )
     return float(value * table[unit])
 
 
@@ -259,7 +333,7 @@ def parse_time(text: str) -> float:
     return _parse_plain(text, _TIMES, "time", '"0.3 s" or "50 ms"')
 
 
-# --- words back -------------------------------------------------------------------------------------
+# --- words back -----------------------------------------------------------------------
 
 
 def _strip(number: str, least: int = 0) -> str:
@@ -273,7 +347,8 @@ def _strip(number: str, least: int = 0) -> str:
 
 
 def _places(value: float, usual: int) -> int:
-    """Decimals to print: the usual ones, more where fewer than two significant digits would show."""
+    """Decimals to print: the usual ones, more where fewer than two significant digits
+    would show."""
     size = abs(value)
     if size == 0 or not math.isfinite(size):
         return usual
@@ -286,7 +361,8 @@ def in_thou(mm: float) -> bool:
 
 
 def length_words(mm: float, system: System, places: int | None = None) -> str:
-    """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit shown."""
+    """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit
+    shown."""
     if system == "mm":
         size, unit, usual, least = mm, "mm", 3, 2 if abs(mm) < 1 else 0
     elif in_thou(mm):
@@ -301,9 +377,11 @@ def length_words(mm: float, system: System, places: int | None = None) -> str:
 
 
 def uncertainty_places(uncertainty: float) -> int:
-    """Decimals for a give-or-take: two significant digits where it begins with 1 or 2, else one.
+    """Decimals for a give-or-take: two significant digits where it begins with 1 or 2,
+    else one.
 
-    GUM 7.2.6 asks for at most two; GUM (JCGM 100:2008) also lets the value follow with the same decimals.
+    GUM 7.2.6 asks for at most two; GUM (JCGM 100:2008) also lets the value follow with
+    the same decimals.
     """
     if uncertainty <= 0 or not math.isfinite(uncertainty):
         return 3
@@ -313,19 +391,22 @@ def uncertainty_places(uncertainty: float) -> int:
 
 
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
-    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a millimetre at the
-    most."""
+    """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
+    millimetre at the most."""
     if system == "mm":
         unit, most = 1.0, 3
     else:
         unit, most = (THOU, 1) if in_thou(mm) else (INCH, 4)
     size = abs(uncertainty_mm) / unit
-    places = most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
+    places = (
+        most if size == 0 else max(0, min(most, -int(f"{size:.0e}".partition("e")[2])))
+    )
     return length_words(mm, system, places)
 
 
 def _round_up(uncertainty: float, places: int) -> float:
-    """Rounded to the places; upwards where rounding down would hide more than a twentieth of it.
+    """Rounded to the places; upwards where rounding down would hide more than a
+    twentieth of it.
 
     The 5 % rule is that of EA-4/02, section 6 (from memory).
     """
@@ -334,9 +415,12 @@ def _round_up(uncertainty: float, places: int) -> float:
 
 
 def give_or_take(mm: float, uncertainty_mm: float, system: System) -> str:
-    """`0.150 mm give or take 0.011 mm`: both to the decimals that the uncertainty deserves."""
+    """`0.150 mm give or take 0.011 mm`: both to the decimals that the uncertainty
+    deserves."""
     thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
-    factor, unit = (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
+    factor, unit = (
+        (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
+    )
     value, u = mm / factor, abs(uncertainty_mm) / factor
     places = uncertainty_places(u)
     give = f"{_round_up(u, places):.{places}f}"
@@ -351,9 +435,13 @@ def per_words(system: System, over: float | None = None) -> str:
 
 
 def slope_words(
-    rad: float, system: System, over: float | None = None, uncertainty: float | None = None
+    rad: float,
+    system: System,
+    over: float | None = None,
+    uncertainty: float | None = None,
 ) -> str:
-    """`0.05 mm per 300 mm`, `2 thou per ft`; over: another length in mm; uncertainty in rad."""
+    """`0.05 mm per 300 mm`, `2 thou per ft`; over: another length in mm; uncertainty in
+    rad."""
     base = over if over is not None else PER_MM if system == "mm" else PER_INCH
     if uncertainty is not None:
         rise = give_or_take(rad * base, uncertainty * base, system)
@@ -362,7 +450,9 @@ def slope_words(
     return f"{rise} per {per_words(system, over)}"
 
 
-def across(rad: float, board_mm: float, system: System, uncertainty: float | None = None) -> str:
+def across(
+    rad: float, board_mm: float, system: System, uncertainty: float | None = None
+) -> str:
     """The slope over the user's own board: `0.12 mm across 400 mm`."""
     if uncertainty is not None:
         rise = give_or_take(rad * board_mm, uncertainty * board_mm, system)
@@ -373,7 +463,9 @@ def across(rad: float, board_mm: float, system: System, uncertainty: float | Non
 
 def angle_words(rad: float) -> str:
     """`2 deg`, and `0.5 mrad` for less than a tenth of a degree."""
-    size, unit = (rad / _DEGREE, "deg") if abs(rad) >= 0.1 * _DEGREE else (rad * 1e3, "mrad")
+    size, unit = (
+        (rad / _DEGREE, "deg") if abs(rad) >= 0.1 * _DEGREE else (rad * 1e3, "mrad")
+    )
     return f"{_strip(f'{size:.{_places(size, 3)}f}')} {unit}"
 
 

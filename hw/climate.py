@@ -1,9 +1,11 @@
-"""Temperature and humidity of the shop from the kernel's own sensor files; wood moves with both.
+"""Temperature and humidity of the shop from the kernel's own sensor files; wood moves
+with both.
 
-The files are those of the kernel's ABI documents: sysfs-bus-iio (in_temp_input in milli degrees Celsius,
-in_humidityrelative_input in milli percent; without _input: (raw + offset) x scale) and hwmon/sysfs-interface
-(temp1_input in milli degrees Celsius, humidity1_input in milli percent). A sensor that measures humidity
-measures the air; one that has only a temperature is believed to only if its driver is one for probes, since
+The files are those of the kernel's ABI documents: sysfs-bus-iio (in_temp_input in milli
+degrees Celsius, in_humidityrelative_input in milli percent; without _input: (raw +
+offset) x scale) and hwmon/sysfs-interface (temp1_input in milli degrees Celsius,
+humidity1_input in milli percent). A sensor that measures humidity measures the air; one
+that has only a temperature is believed to only if its driver is one for probes, since
 most of them sit on processors, disks and power supplies.
 """
 
@@ -12,14 +14,26 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-PROBES = ("w1_slave_temp", "ds18b20", "tmp102", "tmp117", "lm75", "lm75a", "mcp9808", "adt7410", "si7055")
+PROBES = (
+    "w1_slave_temp",
+    "ds18b20",
+    "tmp102",
+    "tmp117",
+    "lm75",
+    "lm75a",
+    "mcp9808",
+    "adt7410",
+    "si7055",
+)
 """Drivers of probes that measure temperature alone."""
 
-COLDEST, HOTTEST = -40.0, 85.0  # C; outside, the sensor is broken: such parts are specified for this span
+# C; outside, the sensor is broken: such parts are specified for this span
+COLDEST, HOTTEST = -40.0, 85.0
 
 
 class Climate(NamedTuple):
-    """What one sensor says: C, and percent of relative humidity; None where it does not measure it."""
+    """What one sensor says: C, and percent of relative humidity; None where it does not
+    measure it."""
 
     sensor: str
     temperature: float | None
@@ -27,7 +41,8 @@ class Climate(NamedTuple):
 
 
 def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
-    """Every sensor of the air that answers, by name. Never raises; takes up to a second a sensor that stalls."""
+    """Every sensor of the air that answers, by name. Never raises; takes up to a second
+    a sensor that stalls."""
     found = []
     for folder in _folders(sys):
         name = _text(folder / "name") or folder.name
@@ -43,7 +58,11 @@ def _folders(sys: Path) -> list[Path]:
     seen: dict[Path, Path] = {}
     for pattern in ("bus/iio/devices/iio:device*", "class/hwmon/hwmon*"):
         for folder in sorted(sys.glob(pattern)):
-            chip = (folder / "device").resolve() if (folder / "device").exists() else folder.resolve()
+            chip = (
+                (folder / "device").resolve()
+                if (folder / "device").exists()
+                else folder.resolve()
+            )
             seen.setdefault(chip, folder)
     return list(seen.values())
 
@@ -77,7 +96,8 @@ def _milli(folder: Path, name: str) -> float | None:
 def _text(path: Path) -> str | None:
     try:
         return path.read_text().strip()
-    except (OSError, UnicodeDecodeError):  # a sensor at the end of a long wire answers now and then
+    # a sensor at the end of a long wire answers now and then
+    except (OSError, UnicodeDecodeError):
         return None
 
 

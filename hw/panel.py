@@ -1,11 +1,13 @@
-"""Pedal, lamp and buzzer on the pins: the hands are on the sled and the eyes on the fence.
+"""Pedal, lamp and buzzer on the pins: the hands are on the sled and the eyes on the
+fence.
 
-Nothing
-here is ever the only signal, and nothing here is fatal: without pins the panel is off and says why.
+Nothing here is ever the only signal, and nothing here is fatal: without pins the panel
+is off and says why.
 
-Whoever starts the process sets LG_WD to a writable folder first: the library beneath opens a pipe in the
-current folder when it is imported, and with LG_WD it moves the whole process there, so no relative path may
-be used afterwards. It claims its lines when first used and a forked child cannot: use threads or spawn.
+Whoever starts the process sets LG_WD to a writable folder first: the library beneath
+opens a pipe in the current folder when it is imported, and with LG_WD it moves the
+whole process there, so no relative path may be used afterwards. It claims its lines
+when first used and a forked child cannot: use threads or spawn.
 """
 
 from __future__ import annotations
@@ -44,30 +46,38 @@ class Beat(NamedTuple):
 
 
 class Pattern(NamedTuple):
-    """A pattern that lasts is shown until the next such one; the others are played once on top of it."""
+    """A pattern that lasts is shown until the next such one; the others are played once
+    on top of it."""
 
     beats: tuple[Beat, ...]
     lasts: bool = False
 
 
-# Low and high differ in rhythm too, as a buzzer with a tone of its own has no pitch to give.
+# Low and high differ in rhythm too, as a buzzer with a tone of its own has no pitch to
+# give.
 PATTERNS: dict[str, Pattern] = {
     "idle": Pattern((Beat(1.0, False),), lasts=True),
     "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
     "ready": Pattern((Beat(1.0, True),), lasts=True),
     "trouble": Pattern((Beat(0.1, True), Beat(0.1, False)), lasts=True),
-    "kept": Pattern((Beat(0.08, False, HIGH_HZ), Beat(0.08, True), Beat(0.08, False, HIGH_HZ))),
+    "kept": Pattern(
+        (Beat(0.08, False, HIGH_HZ), Beat(0.08, True), Beat(0.08, False, HIGH_HZ))
+    ),
     "refused": Pattern((Beat(0.6, False, LOW_HZ), Beat(0.1, True), Beat(0.1, False))),
     "low": Pattern((Beat(0.25, False, LOW_HZ),)),
-    "high": Pattern((Beat(0.06, True, HIGH_HZ), Beat(0.06, True), Beat(0.06, True, HIGH_HZ))),
+    "high": Pattern(
+        (Beat(0.06, True, HIGH_HZ), Beat(0.06, True), Beat(0.06, True, HIGH_HZ))
+    ),
 }
 
 
 class Pedal:
-    """One action a press from a contact that bounces: released within a second, or held for one.
+    """One action a press from a contact that bounces: released within a second, or held
+    for one.
 
-    A short press is told when the pedal is let go, as only then it is known not to be a long one; a long
-    one is told while it is held. level() is the contact itself, which is asked before anything is done.
+    A short press is told when the pedal is let go, as only then it is known not to be a
+    long one; a long one is told while it is held. level() is the contact itself, which
+    is asked before anything is done.
     """
 
     def __init__(
@@ -116,7 +126,8 @@ class Pedal:
     def _held(self) -> None:
         self._holding = None
         if not self._level():
-            self.changed()  # let go without our knowing, or open for a moment: that decides
+            # let go without our knowing, or open for a moment: that decides
+            self.changed()
             self._holding = self._loop.call_later(2 * STABLE_S, self._held)
             return
         self._spent = True
@@ -124,7 +135,8 @@ class Pedal:
 
 
 class Panel:
-    """The wired parts, opened by `start`. state and words say which of them work; neither is ever raised."""
+    """The wired parts, opened by `start`. state and words say which of them work;
+    neither is ever raised."""
 
     def __init__(
         self,
@@ -136,7 +148,8 @@ class Panel:
         on_long: Callable[[], object],
         make_factory: Callable[[], Any] | None = None,
     ) -> None:
-        """Pins by BCM number, None where not wired. make_factory: gpiozero's pin factory, by default lgpio's."""
+        """Pins by BCM number, None where not wired. make_factory: gpiozero's pin
+        factory, by default lgpio's."""
         self._pins = {"pedal": pedal, "lamp": lamp, "buzzer": buzzer}
         self._on_press, self._on_long = on_press, on_long
         self._make_factory = make_factory or _lgpio_factory
@@ -163,18 +176,23 @@ class Panel:
         if not self._devices and not self.faults:
             return "panel off: not started"
         said = [f"panel {self.state}: {', '.join(self._devices) or 'nothing'} working"]
-        said += [f"{part} on pin {self._pins[part]} does not: {why}" for part, why in self.faults.items()]
+        said += [
+            f"{part} on pin {self._pins[part]} does not: {why}"
+            for part, why in self.faults.items()
+        ]
         return "; ".join(said)
 
     def start(self, loop: Loop) -> None:
-        """Open what is wired; actions come on the loop, whatever thread the library calls from."""
+        """Open what is wired; actions come on the loop, whatever thread the library
+        calls from."""
         self._loop = loop
         wired = {part: pin for part, pin in self._pins.items() if pin is not None}
         if not wired:
             return
         try:
             self._factory = self._make_factory()
-        except Exception as error:  # the library, the kernel and the board each fail in their own classes
+        # the library, the kernel and the board each fail in their own classes
+        except Exception as error:
             self.faults = dict.fromkeys(wired, _why(error))
             _log.warning("%s", self.words)
             return
@@ -184,7 +202,9 @@ class Panel:
             except Exception as error:
                 self.faults[part] = _why(error)
         if (contact := self._devices.get("pedal")) is not None:
-            pedal = Pedal(lambda: bool(contact.is_active), loop, self._on_press, self._on_long)
+            pedal = Pedal(
+                lambda: bool(contact.is_active), loop, self._on_press, self._on_long
+            )
 
             def moved() -> None:
                 loop.call_soon_threadsafe(pedal.changed)
@@ -215,7 +235,8 @@ class Panel:
             self._factory = None
 
     def show(self, name: str) -> None:
-        """Show a pattern: until the next lasting one, or once on top of it. KeyError for an unknown name."""
+        """Show a pattern: until the next lasting one, or once on top of it. KeyError
+        for an unknown name."""
         pattern = PATTERNS[name]
         if pattern.lasts:
             if name == self._lasting == self._playing and self._next is not None:
@@ -265,10 +286,13 @@ def _lgpio_factory() -> Any:
     try:
         lgpio = importlib.import_module("lgpio")  # by name: it is not there off the Pi
     except ImportError as error:
-        raise OSError("the lgpio library is not installed (from the OS: python3-lgpio)") from error
+        raise OSError(
+            "the lgpio library is not installed (from the OS: python3-lgpio)"
+        ) from error
     if not hasattr(lgpio, "gpiochip_open"):
         raise OSError(
-            "the lgpio installed is an empty one: take python3-lgpio from the OS, or lgpio 0.2.2 or newer"
+            "the lgpio installed is an empty one: take python3-lgpio from the OS, or"
+            " lgpio 0.2.2 or newer"
         )
     from gpiozero.pins.lgpio import LGPIOFactory
 
@@ -278,7 +302,8 @@ def _lgpio_factory() -> Any:
 def _open_pedal(pin: int, factory: Any) -> Any:
     from gpiozero import DigitalInputDevice
 
-    # No bounce_time: with it presses and releases have gone missing. The contact closes to ground.
+    # No bounce_time: with it presses and releases have gone missing. The contact closes
+    # to ground.
     return DigitalInputDevice(pin, pull_up=True, bounce_time=None, pin_factory=factory)
 
 
@@ -292,7 +317,9 @@ def _open_buzzer(pin: int, factory: Any) -> Any:
     from gpiozero import DigitalOutputDevice, PinPWMUnsupported, PWMOutputDevice
 
     try:
-        return PWMOutputDevice(pin, initial_value=0, frequency=int(HIGH_HZ), pin_factory=factory)
+        return PWMOutputDevice(
+            pin, initial_value=0, frequency=int(HIGH_HZ), pin_factory=factory
+        )
     except PinPWMUnsupported:
         return DigitalOutputDevice(pin, initial_value=False, pin_factory=factory)
 
@@ -315,7 +342,9 @@ _OPEN: dict[str, Callable[[int, Any], Any]] = {
 
 def _why(error: Exception) -> str:
     if isinstance(error, PermissionError):
-        return "this user may not use the pins: add it to the group gpio and log in again"
+        return (
+            "this user may not use the pins: add it to the group gpio and log in again"
+        )
     if isinstance(error, FileNotFoundError) or "can not open gpiochip" in str(error):
         missing = not os.path.exists("/dev/gpiochip0")
         return (

@@ -1,8 +1,8 @@
-"""Which words name a port, and a pyserial port made of one: the only door through which a word opens
-anything.
+"""Which words name a port, and a pyserial port made of one: the only door through which
+a word opens anything.
 
-pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to whatever file it is
-told.
+pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to
+whatever file it is told.
 """
 
 from __future__ import annotations
@@ -17,13 +17,18 @@ if TYPE_CHECKING:
     import serial
 
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
-# characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are one folder deep
+# characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are
+# one folder deep
 LONGEST = 255
-WOULD_DO = "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT would do"
+WOULD_DO = (
+    "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
+    " would do"
+)
 
 
 class NotAPort(OSError):
-    """The word names no port, or what is there under it is something else; nothing of it was opened."""
+    """The word names no port, or what is there under it is something else; nothing of
+    it was opened."""
 
     def __init__(self, words: str) -> None:
         super().__init__(errno.ENOTTY, f"{words}; {WOULD_DO}")
@@ -33,7 +38,8 @@ class NotAPort(OSError):
 
 
 def is_port_name(name: str) -> bool:
-    """A full path, or a URL of a kind that reaches nothing but a port: `socket://`, `rfc2217://`, `loop://`."""
+    """A full path, or a URL of a kind that reaches nothing but a port: `socket://`,
+    `rfc2217://`, `loop://`."""
     if not name.isprintable() or len(name) > LONGEST:
         return False
     if name == "loop://":  # gives back what is sent; for tests
@@ -45,28 +51,41 @@ def is_port_name(name: str) -> bool:
         whole = bool(parts.hostname and parts.port)
     except ValueError:  # no number for the port
         return False
-    bare = not (parts.path.strip("/") or parts.fragment or (parts.query and parts.scheme == "socket"))
+    bare = not (
+        parts.path.strip("/")
+        or parts.fragment
+        or (parts.query and parts.scheme == "socket")
+    )
     return parts.scheme in REMOTE and whole and bare
 
 
 def refuse_other_things(path: str) -> None:
-    """NotAPort where a file, a folder or a device that is no terminal and no keyboard has that name.
+    """NotAPort where a file, a folder or a device that is no terminal and no keyboard
+    has that name.
 
-    Looked at before it is opened, as some devices act on the opening alone (a watchdog starts to count).
-    Where another takes its place meanwhile, asking the open one for a terminal's settings fails before
-    anything is written.
+    Looked at before it is opened, as some devices act on the opening alone (a watchdog
+    starts to count). Where another takes its place meanwhile, asking the open one for a
+    terminal's settings fails before anything is written.
     """
     there = os.stat(path)
     if not stat.S_ISCHR(there.st_mode):
         raise NotAPort(f"{path} is a {_kind(there.st_mode)}, not a serial port")
     number = f"{os.major(there.st_rdev)}:{os.minor(there.st_rdev)}"
-    known = os.path.realpath(f"/sys/dev/char/{number}/subsystem")  # a pseudo-terminal's has none
+    # a pseudo-terminal's has none
+    known = os.path.realpath(f"/sys/dev/char/{number}/subsystem")
     if os.path.isdir(known) and os.path.basename(known) not in {"tty", "input"}:
-        raise NotAPort(f"{path} is a device of another kind ({os.path.basename(known)}), not a serial port")
+        raise NotAPort(
+            f"{path} is a device of another kind ({os.path.basename(known)}), not a"
+            " serial port"
+        )
 
 
 def _kind(mode: int) -> str:
-    for is_one, word in ((stat.S_ISREG, "file"), (stat.S_ISDIR, "folder"), (stat.S_ISBLK, "disk")):
+    for is_one, word in (
+        (stat.S_ISREG, "file"),
+        (stat.S_ISDIR, "folder"),
+        (stat.S_ISBLK, "disk"),
+    ):
         if is_one(mode):
             return word
     return "pipe or socket"
@@ -75,7 +94,8 @@ def _kind(mode: int) -> str:
 def closed_port(name: str, **options: Any) -> serial.SerialBase:
     """pyserial's object for that port, not yet open, with the options that it takes.
 
-    Raises NotAPort, ValueError where the options do not go together, OSError where nothing is there.
+    Raises NotAPort, ValueError where the options do not go together, OSError where
+    nothing is there.
     """
     import serial  # 30 ms; not needed where no port is configured
 

@@ -13,16 +13,17 @@ Unit = Literal["mm", "inch"]
 
 
 class Record(msgspec.Struct, frozen=True, gc=False):
-    """One record of an instrument: exactly one of value, status, fault or counts is the answer.
+    """One record of an instrument: exactly one of value, status, fault or counts is the
+    answer.
 
-    value: mm, converted once from the exact decimal text (25.4 exactly); None when there is none.
-    unit: what the instrument itself showed; "mm" for counts.
-    flags: remarks such as "hold", "default_unit", "judge_over".
-    status: the device's own word that it has no reading ("no_reading", "gauge_error", ...).
-    fault: why the frame was rejected; a rejected frame is never guessed at.
-    raw: the frame's own bytes (for clocked formats its bits as ASCII 0 and 1).
-    behind: bytes of the fed block that came after this record (for the stamp of its arrival).
-    channel, axis, counts, illegal: only where the format has them.
+    value: mm, converted once from the exact decimal text (25.4 exactly); None when
+    there is none. unit: what the instrument itself showed; "mm" for counts. flags:
+    remarks such as "hold", "default_unit", "judge_over". status: the device's own word
+    that it has no reading ("no_reading", "gauge_error", ...). fault: why the frame was
+    rejected; a rejected frame is never guessed at. raw: the frame's own bytes (for
+    clocked formats its bits as ASCII 0 and 1). behind: bytes of the fed block that came
+    after this record (for the stamp of its arrival). channel, axis, counts, illegal:
+    only where the format has them.
     """
 
     value: float | None = None
@@ -41,8 +42,9 @@ class Record(msgspec.Struct, frozen=True, gc=False):
 class Decoder(Protocol):
     """Bytes in, records out; pure, holds only the unfinished frame.
 
-    For formats that come over a byte stream `feed` takes the bytes as they arrive. For clocked and
-    other framed formats it takes the text form that `decode` reads: one frame a line.
+    For formats that come over a byte stream `feed` takes the bytes as they arrive. For
+    clocked and other framed formats it takes the text form that `decode` reads: one
+    frame a line.
     """
 
     rejects: int  # frames rejected so far
@@ -58,4 +60,6 @@ class FormatError(ValueError):
     """An unknown format, profile or option; the message names it and what would do."""
 
 
-PortState = Literal["absent", "open", "busy", "denied", "silent", "no-reading", "garbled", "flooding"]
+PortState = Literal[
+    "absent", "open", "busy", "denied", "silent", "no-reading", "garbled", "flooding"
+]

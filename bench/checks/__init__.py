@@ -1,4 +1,5 @@
-"""One file per check; `CHECKS` is the table of them by kind, found by looking into this folder.
+"""One file per check; `CHECKS` is the table of them by kind, found by looking into this
+folder.
 
 A file that defines `CHECK` is a check. Nothing else has to be told of it.
 """
@@ -21,7 +22,9 @@ def checks() -> dict[str, Check]:
     """All checks by kind, in the order of their ranks."""
     found: dict[str, Check] = {}
     for module in pkgutil.iter_modules(__path__):
-        check = getattr(importlib.import_module(f"{__name__}.{module.name}"), "CHECK", None)
+        check = getattr(
+            importlib.import_module(f"{__name__}.{module.name}"), "CHECK", None
+        )
         if isinstance(check, Check):
             found[check.kind] = check
     return dict(sorted(found.items(), key=lambda item: (item[1].rank, item[0])))
@@ -31,5 +34,7 @@ def find(kind: str) -> Check:
     """Raises UnknownCheck naming the kinds there are."""
     table = checks()
     if kind not in table:
-        raise UnknownCheck(f"no check is called {kind!r}; there are: {', '.join(table)}")
+        raise UnknownCheck(
+            f"no check is called {kind!r}; there are: {', '.join(table)}"
+        )
     return table[kind]

@@ -1,5 +1,5 @@
-"""Is the sled's fence square to the cut? A square stands with its handle on the fence; the sled is swept
-past.
+"""Is the sled's fence square to the cut? A square stands with its handle on the fence;
+the sled is swept past.
 
 b1 = a - e with the handle left of the arm and b2 = a + e with the square turned over
 (near fence), so that a = (b1 + b2) / 2 is the fence and e = (b2 - b1) / 2 the square's
@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue
-from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.cautions import (
+    BLADE_DOWN,
+    COUNT_OFF,
+    MANUAL,
+    STILL_TEETH,
+    UNPLUG,
+)
 from bench.checks.shared.remarks import NOT_TURNED, of_steps, of_sweeps, undecided
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import Placed, place, shared_rows
@@ -29,17 +35,24 @@ LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
 ARM_BOW = 0.02  # mm over the arm; common practice, no source
 SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
-CLEAR_OF_ENDS = 30.0  # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
+# mm: 10 at the arm's tip, 20 at the handle; common practice, no source
+CLEAR_OF_ENDS = 30.0
 # rad; a square worse than this is not used to set out with; common practice, no source
 POOR_SQUARE = 0.1 / 300
-# rad; beside a fence near zero a square so far off is less likely than the slip; common practice, no source
+# rad; beside a fence near zero a square so far off is less likely than the slip; common
+# practice, no source
 DOUBTFUL_SQUARE = 0.03 / 300
 TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
 RESEAT = "Lift the square, wipe it, press it home again."
 COARSE = (
-    0.005  # mm a count, from where on the instrument's own steps are what limits; common practice, no source
+    # mm a count, from where on the instrument's own steps are what limits; common
+    # practice, no source
+    0.005
 )
-SHIFT = "Shift the stand too, so that the reading changes by 0.2 to 0.5 mm: this indicator's own steps then average out."
+SHIFT = (
+    "Shift the stand too, so that the reading changes by 0.2 to 0.5 mm: this"
+    " indicator's own steps then average out."
+)
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -49,12 +62,17 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if only == RIGHT and options.get("side") in ("left", "right"):
         first = OTHER[first]  # the side said is that of the first set-up taken
     far = gear.jig is not None and gear.jig.fence == "far"
-    reseat = f"{RESEAT} {SHIFT}" if (gear.indicator.resolution or 0.0) >= COARSE else RESEAT
+    reseat = (
+        f"{RESEAT} {SHIFT}" if (gear.indicator.resolution or 0.0) >= COARSE else RESEAT
+    )
     lies = "toward you" if far else "away from you"
     left = Step(
         placement=LEFT,
-        words=f"Square on the sled: handle against the sled fence to the LEFT of the arm, arm pointing {lies}. "
-        f"Indicator standing on the {first.upper()} of the arm, at the height of the leading teeth.",
+        words=(
+            "Square on the sled: handle against the sled fence to the LEFT of the arm,"
+            f" arm pointing {lies}. Indicator standing on the {first.upper()} of the"
+            " arm, at the height of the leading teeth."
+        ),
         gather="sweep",
         side=first,
         mount=mount,
@@ -64,8 +82,11 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     second = OTHER[first]
     right = Step(
         placement=RIGHT,
-        words=f"Turn the square over: handle to the RIGHT of the arm, on the same stretch of the sled fence, the "
-        f"same edge of the arm. Indicator standing on the {second.upper()} of the arm.",
+        words=(
+            "Turn the square over: handle to the RIGHT of the arm, on the same stretch"
+            " of the sled fence, the same edge of the arm. Indicator standing on the"
+            f" {second.upper()} of the arm."
+        ),
         gather="sweep",
         side=second,
         mount=mount,
@@ -91,12 +112,15 @@ def evaluate(evidence: Evidence) -> Finding:
     placed, rows = place(evidence, steps, notes)
     jig, known = evidence.gear.jig, evidence.known
     confidence = 0.99 if known.looks else 0.95
-    # the arm points toward you from a far fence, so the square's error enters the other way round
+    # the arm points toward you from a far fence, so the square's error enters the other
+    # way round
     sense = -1.0 if jig is not None and jig.fence == "far" else 1.0
     both = len(placed) == 2
     weights = [0.5, 0.5] if both else [1.0]
     groups = [p.group(w) for p, w in zip(placed, weights, strict=True)]
-    between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
+    between = between_sweeps(
+        groups, known.pool, known.yaw_play, known.single_sweep_scatter
+    )
     quantities: list[Quantity] = []
     extra: list[Part | None]
     if both:
@@ -107,7 +131,12 @@ def evaluate(evidence: Evidence) -> Finding:
         a, row = _with_known_square(evidence, placed[0], sense, notes)
         extra = [row]
     combined = combine(
-        [*between.parts, *shared_rows(evidence, placed, weights, a, common=True), *extra], confidence
+        [
+            *between.parts,
+            *shared_rows(evidence, placed, weights, a, common=True),
+            *extra,
+        ],
+        confidence,
     )
     tolerance = jig.tolerance if jig is not None else None
     said = verdict(a, combined.expanded, tolerance) if tolerance is not None else None
@@ -125,7 +154,12 @@ def evaluate(evidence: Evidence) -> Finding:
     )
     if both:
         of_square = combine(
-            [*between.parts, *shared_rows(evidence, placed, weights, e, common=False), *extra], confidence
+            [
+                *between.parts,
+                *shared_rows(evidence, placed, weights, e, common=False),
+                *extra,
+            ],
+            confidence,
         )
         quantities.append(
             Quantity(
@@ -137,7 +171,9 @@ def evaluate(evidence: Evidence) -> Finding:
                 way="wider than square" if e > 0 else "tighter than square",
             )
         )
-        notes.extend(square_remarks(evidence, a, combined.expanded, e, of_square.expanded))
+        notes.extend(
+            square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
+        )
     settled: Settle | None = None
     if said == "cannot-tell" and tolerance is not None:
         settled = settle(
@@ -151,26 +187,39 @@ def evaluate(evidence: Evidence) -> Finding:
             count=_count(placed),
         )
     if said == "cannot-tell" and abs(a) <= combined.expanded:
-        notes.append("It may be out to either side of square: make no move by it before it is settled.")
+        notes.append(
+            "It may be out to either side of square: make no move by it before it is"
+            " settled."
+        )
     notes.extend(of_sweeps(evidence, between))
     notes.extend(_away_untold(evidence))
     notes.extend(undecided(combined, tolerance))
     notes.extend(of_steps(combined, said))
     if known.yaw_play is None and not _hold_said(evidence):
         notes.append(
-            "It is not known how far the runners let the sled yaw; the answer is for the sled as it was held."
+            "It is not known how far the runners let the sled yaw; the answer is for"
+            " the sled as it was held."
         )
     if not side_proved(evidence, steps) and jig is not None and said == "outside":
-        how = "the lean test showed no play" if evidence.leans else "not proved by leaning the sled"
+        how = (
+            "the lean test showed no play"
+            if evidence.leans
+            else "not proved by leaning the sled"
+        )
         notes.append(
-            f"On which side the indicator stood is taken as said, {how}: on the other side "
-            "the way would be the opposite. Let a pass after the move confirm it."
+            f"On which side the indicator stood is taken as said, {how}: on the other"
+            " side the way would be the opposite. Let a pass after the move"
+            " confirm it."
         )
     if jig is None:
-        notes.append("No sled is named: without its tolerance and its pivot there is no verdict and no move.")
+        notes.append(
+            "No sled is named: without its tolerance and its pivot there is no verdict"
+            " and no move."
+        )
     if both:
         notes.append(
-            "The answer is for the line that the handle rested on; a bowed fence meets other boards otherwise."
+            "The answer is for the line that the handle rested on; a bowed fence meets"
+            " other boards otherwise."
         )
     return Finding(
         check=KIND,
@@ -197,30 +246,38 @@ def _with_known_square(
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
         notes.append(
-            "One set-up: the square's error is the one measured before, for the same edge and stretch."
+            "One set-up: the square's error is the one measured before, for the same"
+            " edge and stretch."
         )
-        row = square(standard_uncertainty=history.standard_uncertainty, dof=history.degrees_of_freedom)
+        row = square(
+            standard_uncertainty=history.standard_uncertainty,
+            dof=history.degrees_of_freedom,
+        )
         return placed.rotation + sign * history.error, row
     if owned is not None and owned.tolerance is not None:
         row = square(tolerance=owned.tolerance, length=owned.arm or placed.length)
         notes.append(
-            "One set-up: the square is trusted within its tolerance. Turn it over to know its error."
+            "One set-up: the square is trusted within its tolerance. Turn it over to"
+            " know its error."
         )
         return placed.rotation, row
     notes.append(
-        "One set-up and nothing known of the square: the answer is the fence and the square together, and a poor "
-        f"square is out by {POOR_SQUARE * 300:.3f} mm per 300 mm (common practice, no source). Turn the square over "
-        "and push again, or name a square with its tolerance."
+        "One set-up and nothing known of the square: the answer is the fence and the"
+        f" square together, and a poor square is out by {POOR_SQUARE * 300:.3f} mm per"
+        " 300 mm (common practice, no source). Turn the square over and push again, or"
+        " name a square with its tolerance."
     )
     return placed.rotation, None
 
 
-def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float) -> list[str]:
-    """Where the square's error does not fit what is known of it: the sign of a set-up that was not turned
-    over.
+def square_remarks(
+    evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
+) -> list[str]:
+    """Where the square's error does not fit what is known of it: the sign of a set-up
+    that was not turned over.
 
-    Nothing turned and the second side declared all the same, the fence comes out near zero whatever it is,
-    and the square takes its whole error.
+    Nothing turned and the second side declared all the same, the fence comes out near
+    zero whatever it is, and the square takes its whole error.
     """
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
@@ -229,7 +286,10 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
         apart = abs(e - history.error)
         if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
             return []
-        told = f"The square's error came out {apart * 300:.3f} mm per 300 mm off what it was before"
+        told = (
+            f"The square's error came out {apart * 300:.3f} mm per 300 mm off what it"
+            " was before"
+        )
     elif owned is not None and owned.tolerance is not None and owned.arm:
         if abs(e) <= owned.tolerance / owned.arm + expanded_e:
             return []
@@ -237,25 +297,33 @@ def square_remarks(evidence: Evidence, a: float, expanded_a: float, e: float, ex
     else:
         if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
             return []
-        told = f"The square came out {over} off, more than a square for setting out should be"
+        told = (
+            f"The square came out {over} off, more than a square for setting out"
+            " should be"
+        )
     if near_zero:
         return [
-            f"{told}, and the sled fence near dead square: a set-up where nothing was turned comes out so: "
-            f"{NOT_TURNED}, with the indicator on the same edge and the side as said? Do not trust this answer "
-            f"before the other set-up is taken again."
+            f"{told}, and the sled fence near dead square: a set-up where nothing was"
+            f" turned comes out so: {NOT_TURNED}, with the indicator on the same edge"
+            " and the side as said? Do not trust this answer before the other set-up"
+            " is taken again."
         ]
     return [
-        f"{told}: {NOT_TURNED}, with the indicator on the same edge and the side as said? Or was the square "
-        f"dropped?"
+        f"{told}: {NOT_TURNED}, with the indicator on the same edge and the side as"
+        " said? Or was the square dropped?"
     ]
 
 
 def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
-    """Both set-ups over different stretches of the arm: a bow h over its length L, met d further on, turns
-    the edge by 8 h d / L^2, half of which is left in fence and square. A half-width."""
+    """Both set-ups over different stretches of the arm: a bow h over its length L, met
+    d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
+    square. A half-width."""
     from bench.uncertainty import rectangular
 
-    middles = [statistics.fmean((fit.start + fit.stop) / 2 for _, fit in p.pushes) for p in placed]
+    middles = [
+        statistics.fmean((fit.start + fit.stop) / 2 for _, fit in p.pushes)
+        for p in placed
+    ]
     apart = abs(middles[0] - middles[1])
     if apart < SAME_STRETCH:
         return None
@@ -265,18 +333,23 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
 
 
 def _away_untold(evidence: Evidence) -> list[str]:
-    """Touching away from the teeth cannot stand in the budget without both lengths that it hangs on."""
+    """Touching away from the teeth cannot stand in the budget without both lengths that
+    it hangs on."""
     options = evidence.options
-    if not options.get("touch_away") or all(options.get(n) is not None for n in TOUCH_AWAY_TAKES):
+    if not options.get("touch_away") or all(
+        options.get(n) is not None for n in TOUCH_AWAY_TAKES
+    ):
         return []
     return [
-        "What touching away from the teeth adds is not in the give or take: say how straight the slot is and how "
-        "long the runners are."
+        "What touching away from the teeth adds is not in the give or take: say how"
+        " straight the slot is and how long the runners are."
     ]
 
 
 def _hold_said(evidence: Evidence) -> bool:
-    return bool(evidence.options.get("hold")) or all(t.hold for t in evidence.traces if t.push)
+    return bool(evidence.options.get("hold")) or all(
+        t.hold for t in evidence.traces if t.push
+    )
 
 
 def _longest(evidence: Evidence) -> float | None:
@@ -290,7 +363,8 @@ def _count(placed: Sequence[Placed]) -> float:
 
 
 def fence_way(a: float, jig: Jig | None) -> str:
-    """Which end stands wrong. Turned counter-clockwise the left end has come toward the operator."""
+    """Which end stands wrong. Turned counter-clockwise the left end has come toward the
+    operator."""
     end: LeftRight = jig.moving_end if jig is not None else "left"
     near = (a > 0) if end == "left" else (a < 0)
     return f"{end} end too near you" if near else f"{end} end too far from you"
@@ -310,8 +384,20 @@ CHECK = Check(
     takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("placements", "choice", "Which set-ups to take", "both", ("both", LEFT, RIGHT)),
-        Option("hold", "choice", "Against which wall of the slots the sled is held", None, ("left", "right")),
+        Option(
+            "placements",
+            "choice",
+            "Which set-ups to take",
+            "both",
+            ("both", LEFT, RIGHT),
+        ),
+        Option(
+            "hold",
+            "choice",
+            "Against which wall of the slots the sled is held",
+            None,
+            ("left", "right"),
+        ),
         Option(
             "touch_away",
             "length",
@@ -327,7 +413,14 @@ CHECK = Check(
             high=10.0,
             needs="touch_away",
         ),
-        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0, needs="touch_away"),
+        Option(
+            "runner_length",
+            "length",
+            "Length of the runners",
+            low=10.0,
+            high=5000.0,
+            needs="touch_away",
+        ),
         MOUNT,
         SIDE,
     ),

@@ -1,4 +1,5 @@
-"""Is the sled's fence straight? Swept along a straightedge, once as it lies and once rolled over.
+"""Is the sled's fence straight? Swept along a straightedge, once as it lies and once
+rolled over.
 
 p1 = f + g, p2 = f - g: rolled over about its own length the straightedge's error turns
 its sign, so that f = (p1 + p2) / 2 is the fence alone (reversal: Evans, Hocken, Estler
@@ -13,8 +14,21 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import Option, OptionValue, given_number
-from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.shared.face_profile import SINGLE, Differs, Face, averaged_away, differs, face_of
+from bench.checks.shared.cautions import (
+    BLADE_DOWN,
+    COUNT_OFF,
+    MANUAL,
+    STILL_TEETH,
+    UNPLUG,
+)
+from bench.checks.shared.face_profile import (
+    SINGLE,
+    Differs,
+    Face,
+    averaged_away,
+    differs,
+    face_of,
+)
 from bench.checks.shared.slips import short_pushes, too_fine
 from bench.finding import Contact, Finding, Quantity, Settle
 
@@ -24,8 +38,10 @@ if TYPE_CHECKING:
 
 AS_IS, ROLLED = "as-is", "rolled-over"
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
-STRAIGHTEDGE = 0.05 / 600  # of its length, half-width, where nothing is said; common practice, no source
-LEAST_BOARD = 50.0  # mm of fence that a board must rest on to be told apart from a point
+# of its length, half-width, where nothing is said; common practice, no source
+STRAIGHTEDGE = 0.05 / 600
+# mm of fence that a board must rest on to be told apart from a point
+LEAST_BOARD = 50.0
 EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
 
@@ -33,17 +49,23 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     del gear
     as_is = Step(
         placement=AS_IS,
-        words="Straightedge along the sled fence, its ends on two equal blocks. The indicator rides along the "
-        "straightedge, its tip on the face of the sled fence, and is pushed from left to right; travel is the "
-        "place along the sled fence, from the blade.",
+        words=(
+            "Straightedge along the sled fence, its ends on two equal blocks. The"
+            " indicator rides along the straightedge, its tip on the face of the sled"
+            " fence, and is pushed from left to right; travel is the place along the"
+            " sled fence, from the blade."
+        ),
         gather="sweep",
         picture="straightedge-as-is",
         reseat="Draw the indicator back to the left end and wipe the face.",
     )
     rolled = Step(
         placement=ROLLED,
-        words="Roll the straightedge over about its own length: the same end stays on the left, the edge that was "
-        "ridden now faces the other way. Not swung end for end, not flipped end over end.",
+        words=(
+            "Roll the straightedge over about its own length: the same end stays on the"
+            " left, the edge that was ridden now faces the other way. Not swung end for"
+            " end, not flipped end over end."
+        ),
         gather="sweep",
         picture="straightedge-rolled-over",
         reseat="Draw the indicator back to the left end and wipe the face.",
@@ -66,26 +88,46 @@ def _evaluate(evidence: Evidence) -> Finding:
     from bench.uncertainty import settle, verdict
 
     notes: list[str] = []
-    placements = [p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)]
+    placements = [
+        p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)
+    ]
     if not placements:
         raise EvidenceError(f"no pass along the sled fence ({AS_IS} or {ROLLED})")
     _both_or_chosen(evidence, placements)
-    face = face_of(evidence.traces, placements, evidence.gear.indicator.resolution, notes)
+    face = face_of(
+        evidence.traces, placements, evidence.gear.indicator.resolution, notes
+    )
     rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
     confidence = 0.99 if evidence.known.looks else 0.95
-    zone, line, arch = minimum_zone(face.x, face.f), least_squares(face.x, face.f), bow(face.x, face.f)
+    zone, line, arch = (
+        minimum_zone(face.x, face.f),
+        least_squares(face.x, face.f),
+        bow(face.x, face.f),
+    )
     lost = averaged_away(face)
     of_zone = differs(face, zone.sensitivity)
     value, combined = _straightness(
-        face, of_zone, "minimum-zone", [*rest, _lost(lost, zone.sensitivity)], confidence
+        face,
+        of_zone,
+        "minimum-zone",
+        [*rest, _lost(lost, zone.sensitivity)],
+        confidence,
     )
     limit = _limit(evidence)
     said = verdict(value, combined.expanded, limit) if limit is not None else None
     crown, of_bow = (
         float(arch.height),
-        _bow_row(face, arch.sensitivity, [*rest, _lost(lost, arch.sensitivity)], confidence),
+        _bow_row(
+            face, arch.sensitivity, [*rest, _lost(lost, arch.sensitivity)], confidence
+        ),
     )
-    way = "crown" if crown > of_bow.expanded else "hollow" if crown < -of_bow.expanded else None
+    way = (
+        "crown"
+        if crown > of_bow.expanded
+        else "hollow"
+        if crown < -of_bow.expanded
+        else None
+    )
     ls_value, of_line = _straightness(
         face,
         differs(face, line.sensitivity),
@@ -95,9 +137,23 @@ def _evaluate(evidence: Evidence) -> Finding:
     )
     quantities = [
         Quantity(
-            "minimum-zone", value, "mm", combined.expanded, combined.degrees_of_freedom, limit, said, way
+            "minimum-zone",
+            value,
+            "mm",
+            combined.expanded,
+            combined.degrees_of_freedom,
+            limit,
+            said,
+            way,
         ),
-        Quantity("least-squares", ls_value, "mm", of_line.expanded, of_line.degrees_of_freedom, way=way),
+        Quantity(
+            "least-squares",
+            ls_value,
+            "mm",
+            of_line.expanded,
+            of_line.degrees_of_freedom,
+            way=way,
+        ),
         Quantity(
             "bow",
             crown,
@@ -109,14 +165,24 @@ def _evaluate(evidence: Evidence) -> Finding:
     ]
     settled: Settle | None = None
     if said == "cannot-tell" and limit is not None:
-        settled = settle(value, combined, limit, of_zone.between, of_zone.groups, count=face.count or None)
+        settled = settle(
+            value,
+            combined,
+            limit,
+            of_zone.between,
+            of_zone.groups,
+            count=face.count or None,
+        )
     _contradictions(face, combined, value, limit, notes)
     notes += too_fine(evidence)
-    notes += short_pushes([max(t.travel) - min(t.travel) for t in evidence.traces if t.travel])
+    notes += short_pushes(
+        [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
+    )
     contact = _contacts(evidence, face, rest, confidence, notes)
     if of_zone.between.single:
         notes.append(
-            "One pass a set-up: how much passes differ was not seen, and a generous figure stands for it."
+            "One pass a set-up: how much passes differ was not seen, and a generous"
+            " figure stands for it."
         )
     jig = evidence.gear.jig
     return Finding(
@@ -149,7 +215,8 @@ def _straightness(
     rest: Sequence[Part | None],
     confidence: float,
 ) -> tuple[float, Combined]:
-    """What noise adds to a straightness is taken off, and the interval is that of what is left."""
+    """What noise adds to a straightness is taken off, and the interval is that of what
+    is left."""
     from bench.geometry.straightness import less_noise
     from bench.uncertainty import combine
 
@@ -158,22 +225,25 @@ def _straightness(
     return float(left.straightness), combine([*rows, *rest], confidence)
 
 
-def _bow_row(face: Face, sensitivity: Array, rest: Sequence[Part | None], confidence: float) -> Combined:
+def _bow_row(
+    face: Face, sensitivity: Array, rest: Sequence[Part | None], confidence: float
+) -> Combined:
     from bench.uncertainty import combine
 
     return combine([*differs(face, sensitivity).between.parts, *rest], confidence)
 
 
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
-    """What averaging takes from one number; a bound, for the form may as well have been lost by some other
-    way."""
+    """What averaging takes from one number; a bound, for the form may as well have been
+    lost by some other way."""
     from bench.uncertainty import rectangular
 
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
 
 
 def _span(evidence: Evidence, face: Face) -> Part | None:
-    """The indicator's own error over what it moved through, mm; every form is a difference of its readings."""
+    """The indicator's own error over what it moved through, mm; every form is a
+    difference of its readings."""
     from bench.uncertainty import span
 
     return span(
@@ -186,43 +256,51 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
 
 
 def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
-    """With one placement the straightedge's own form stays in the answer, as large as it is said to be, or as
-    one may well be where one set-up was asked for."""
+    """With one placement the straightedge's own form stays in the answer, as large as
+    it is said to be, or as one may well be where one set-up was asked for."""
     from bench.uncertainty import rectangular
 
     if face.g is not None:
         return None
     given = given_number(evidence.options, "straightedge")
     if given is not None:
-        notes.append("One set-up: the straightedge is trusted as straight as said. Roll it over to know.")
+        notes.append(
+            "One set-up: the straightedge is trusted as straight as said. Roll it over"
+            " to know."
+        )
         return rectangular("straightedge", given)
     bound = STRAIGHTEDGE * face.length
     notes.append(
-        f"One set-up: sled fence and straightedge are seen together, and nothing was said of the straightedge; "
-        f"{bound:.3f} mm either way stands for it. Roll it over to know, or say how straight it is."
+        "One set-up: sled fence and straightedge are seen together, and nothing was"
+        f" said of the straightedge; {bound:.3f} mm either way stands for it. Roll it"
+        " over to know, or say how straight it is."
     )
     return rectangular("straightedge", bound)
 
 
 def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
-    """One set-up alone is an answer where it was chosen, or the straightedge is known; else one was
-    forgotten."""
+    """One set-up alone is an answer where it was chosen, or the straightedge is known;
+    else one was forgotten."""
     known = given_number(evidence.options, "straightedge") is not None
-    if len(placements) == 2 or known or evidence.options.get("placements") == placements[0]:
+    if (
+        len(placements) == 2
+        or known
+        or evidence.options.get("placements") == placements[0]
+    ):
         return
     missing = ROLLED if placements[0] == AS_IS else AS_IS
     raise EvidenceError(
-        f"no pass {missing}: with one set-up the straightedge's own error stays in the answer; take both, or "
-        f"say with --straightedge how straight it is"
+        f"no pass {missing}: with one set-up the straightedge's own error stays in the"
+        " answer; take both, or say with --straightedge how straight it is"
     )
 
 
 def _contradictions(
     face: Face, combined: Combined, value: float, limit: float | None, notes: list[str]
 ) -> None:
-    """A straightedge that shows no error, or far more than the fence, was perhaps not turned as drawn. An
-    indicator that was turned with it takes one for the other: said wherever the verdict would then be
-    another."""
+    """A straightedge that shows no error, or far more than the fence, was perhaps not
+    turned as drawn. An indicator that was turned with it takes one for the other: said
+    wherever the verdict would then be another."""
     from bench.geometry.straightness import minimum_zone
 
     if face.g is None:
@@ -232,17 +310,23 @@ def _contradictions(
     far_more = of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05
     if far_more or (limit is not None and value <= limit < of_edge - fuzz):
         notes.append(
-            f"The straightedge came out {of_edge:.3f} mm crooked, {'far ' if far_more else ''}more than the sled "
-            f"fence: was the indicator's direction turned as well as the straightedge? Then the two are mixed up."
+            f"The straightedge came out {of_edge:.3f} mm crooked,"
+            f" {'far ' if far_more else ''}more than the sled fence: was the"
+            " indicator's direction turned as well as the straightedge? Then the two"
+            " are mixed up."
         )
     elif value > 3.0 * fuzz and of_edge < 0.1 * value:
         notes.append(
-            "Both set-ups show the same line: the straightedge is either very straight or was not rolled over."
+            "Both set-ups show the same line: the straightedge is either very straight"
+            " or was not rolled over."
         )
 
 
-def _boards(evidence: Evidence, face: Face, notes: list[str]) -> list[tuple[float, float]]:
-    """The widest board left of the blade, over it and right of it; else the whole profile and each half."""
+def _boards(
+    evidence: Evidence, face: Face, notes: list[str]
+) -> list[tuple[float, float]]:
+    """The widest board left of the blade, over it and right of it; else the whole
+    profile and each half."""
     low, high = float(face.x[0]), float(face.x[-1])
     middle = (low + high) / 2
     plain = [(low, high), (low, middle), (middle, high)]
@@ -257,24 +341,34 @@ def _boards(evidence: Evidence, face: Face, notes: list[str]) -> list[tuple[floa
             boards.append(cut)
     if not boards:
         notes.append(
-            f"The profile from {low:.0f} to {high:.0f} mm covers no half of a {wide:.0f} mm board beside the "
-            f"blade; the contact lines are those of the profile itself."
+            f"The profile from {low:.0f} to {high:.0f} mm covers no half of a"
+            f" {wide:.0f} mm board beside the blade; the contact lines are those of the"
+            " profile itself."
         )
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
-        notes.append(f"The profile ends before a {wide:.0f} mm board does: boards are cut to it.")
+        notes.append(
+            f"The profile ends before a {wide:.0f} mm board does: boards are cut to it."
+        )
     return boards
 
 
 def _contacts(
-    evidence: Evidence, face: Face, rest: Sequence[Part | None], confidence: float, notes: list[str]
+    evidence: Evidence,
+    face: Face,
+    rest: Sequence[Part | None],
+    confidence: float,
+    notes: list[str],
 ) -> list[Contact]:
-    """The line each board rests on when pushed at its middle, relative to the profile's own line."""
+    """The line each board rests on when pushed at its middle, relative to the profile's
+    own line."""
     from bench.checks.shared.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
     from bench.uncertainty import Part, combine, tilt, travel_scale
 
-    fine = texture(face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,))
+    fine = texture(
+        face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)
+    )
     jig = evidence.gear.jig
     sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
     side: Literal["near", "far"] = "near" if sign > 0 else "far"
@@ -299,11 +393,16 @@ def _contacts(
         rotation = float(found.rotation)
         scatter = differ.rows(float(found.standard_uncertainty or 0.0))
         rows = [
-            None if p is None else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge) for p in rest
+            (
+                None
+                if p is None
+                else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge)
+            )
+            for p in rest
         ]
         gear = evidence.gear
-        # a board stands on the texture that the average no longer has: as much again as that was seen to turn
-        # it
+        # a board stands on the texture that the average no longer has: as much again as
+        # that was seen to turn it
         missed = contact_missed(face, fine, (start, stop), pushed, side)
         combined = combine(
             [
@@ -319,8 +418,9 @@ def _contacts(
         low, high = found.span
         if max(high - rotation, rotation - low) > combined.expanded:
             notes.append(
-                f"A board from {start:.0f} to {stop:.0f} mm turns with where it is pushed: between "
-                f"{low * 300:+.3f} and {high * 300:+.3f} mm per 300 mm within {EITHER_SIDE:.0f} mm of its middle."
+                f"A board from {start:.0f} to {stop:.0f} mm turns with where it is"
+                f" pushed: between {low * 300:+.3f} and {high * 300:+.3f} mm per 300 mm"
+                f" within {EITHER_SIDE:.0f} mm of its middle."
             )
     return lines
 
@@ -334,7 +434,9 @@ CHECK = Check(
     quantities=("minimum-zone", "least-squares", "bow"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)),
+        Option(
+            "placements", "choice", "Which set-ups to take", "both", ("both", AS_IS)
+        ),
         Option(
             "straight",
             "length",

@@ -1,4 +1,5 @@
-"""What a check is, as data: its options, its steps, its evidence and the road from evidence to finding.
+"""What a check is, as data: its options, its steps, its evidence and the road from
+evidence to finding.
 
 Guide, command line, log and operator are driven by what a check declares here; none
 knows a check by name. Numpy is imported only when something is worked out. Lengths in
@@ -22,7 +23,8 @@ Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to an
 
 
 class Caution(msgspec.Struct, frozen=True):
-    """Shown before a check and acknowledged by one key; `about` says when it must be asked again."""
+    """Shown before a check and acknowledged by one key; `about` says when it must be
+    asked again."""
 
     name: str
     words: str
@@ -32,7 +34,8 @@ class Caution(msgspec.Struct, frozen=True):
 class Step(msgspec.Struct, frozen=True):
     """One set-up (`placement`) and what is gathered there, `repeat` times.
 
-    side and mount turn readings into rotation; `at` is the place in mm of a spot or a width that has one.
+    side and mount turn readings into rotation; `at` is the place in mm of a spot or a
+    width that has one.
     """
 
     placement: str
@@ -44,14 +47,17 @@ class Step(msgspec.Struct, frozen=True):
     at: float | None = None
     picture: str | None = None
     reseat: str | None = None  # what to do again before each repeat
-    straight: bool = True  # what is swept is a line; a pass that no line fits is refused while it is at hand
+    # what is swept is a line; a pass that no line fits is refused while it is at hand
+    straight: bool = True
 
 
 class Trace(msgspec.Struct, frozen=True):
-    """Paired travel and reading of one sweep in the order they came; a spot or a width is a short one.
+    """Paired travel and reading of one sweep in the order they came; a spot or a width
+    is a short one.
 
-    travel: mm, growing away from the operator. reading: mm, growing as the plunger is pushed in.
-    push: travel grows. seat: which seating, None where every sweep is freshly seated. at: s, arrival.
+    travel: mm, growing away from the operator. reading: mm, growing as the plunger is
+    pushed in. push: travel grows. seat: which seating, None where every sweep is
+    freshly seated. at: s, arrival.
     """
 
     placement: str
@@ -65,7 +71,8 @@ class Trace(msgspec.Struct, frozen=True):
 
 
 class Pool(msgspec.Struct, frozen=True):
-    """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its degrees of freedom."""
+    """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its
+    degrees of freedom."""
 
     variance: float
     degrees_of_freedom: float
@@ -78,7 +85,8 @@ class SquareHistory(msgspec.Struct, frozen=True):
 
 
 class SweepHistory(msgspec.Struct, frozen=True):
-    """What the latest sweeps of the same sled on the same saw found, with no move since."""
+    """What the latest sweeps of the same sled on the same saw found, with no move
+    since."""
 
     fence: float  # rad
     expanded: float
@@ -98,7 +106,8 @@ class Known(msgspec.Struct, frozen=True):
 
 
 class EvidenceGear(msgspec.Struct, frozen=True):
-    """The part of the user's gear that this check used; a hashed copy is kept in the log."""
+    """The part of the user's gear that this check used; a hashed copy is kept in the
+    log."""
 
     indicator: Indicator = Indicator()
     travel: Travel = Travel()
@@ -118,7 +127,8 @@ class Lean(msgspec.Struct, frozen=True):
 
 
 class Tap(msgspec.Struct, frozen=True):
-    """Readings at rest before and after the stand was tapped, mm; came_back: whether that is near enough."""
+    """Readings at rest before and after the stand was tapped, mm; came_back: whether
+    that is near enough."""
 
     placement: str
     before: float
@@ -127,7 +137,8 @@ class Tap(msgspec.Struct, frozen=True):
 
 
 class Evidence(msgspec.Struct, frozen=True):
-    """All that a finding is worked out from; kept beside it so that it can be worked out again."""
+    """All that a finding is worked out from; kept beside it so that it can be worked
+    out again."""
 
     check: str
     traces: list[Trace] = []
@@ -136,22 +147,25 @@ class Evidence(msgspec.Struct, frozen=True):
     known: Known = Known()
     leans: list[Lean] = []
     taps: list[Tap] = []  # in order, those that did not come back too
-    # set-ups in which the number was seen to move by more than flicker; None: nobody looked (recorded files)
+    # set-ups in which the number was seen to move by more than flicker; None: nobody
+    # looked (recorded files)
     alive: list[str] | None = None
-    shown: list[float] = []  # mm, different readings that the indicator itself showed, a few hundred at most
+    # mm, different readings that the indicator itself showed, a few hundred at most
+    shown: list[float] = []
 
 
 class EvidenceError(ValueError):
-    """The evidence cannot carry a finding (no push, a placement missing, travel that does not move)."""
+    """The evidence cannot carry a finding (no push, a placement missing, travel that
+    does not move)."""
 
 
 class Check(msgspec.Struct, frozen=True):
     """One question asked of the saw or a jig.
 
-    plan(options, gear) -> steps in order. evaluate(evidence) -> finding with quantities, verdicts, sweeps,
-    budget, settle, notes, but without id, time and move, which `bench.procedure.conclusion` adds.
-    needs: which gear it must have ("jig", "saw"). columns: of its recorded file. main: the quantity that
-    drift charts follow.
+    plan(options, gear) -> steps in order. evaluate(evidence) -> finding with
+    quantities, verdicts, sweeps, budget, settle, notes, but without id, time and move,
+    which `bench.procedure.conclusion` adds. needs: which gear it must have ("jig",
+    "saw"). columns: of its recorded file. main: the quantity that drift charts follow.
     """
 
     kind: str
@@ -163,18 +177,23 @@ class Check(msgspec.Struct, frozen=True):
     options: tuple[Option, ...] = ()
     needs: tuple[str, ...] = ()
     columns: tuple[str, ...] = ("sweep", "placement", "travel", "reading")
-    # a step for a placement name of a recorded file that plan() does not list (turn-90, turn-137, ...)
-    accepts: Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None = None
+    # a step for a placement name of a recorded file that plan() does not list (turn-90,
+    # turn-137, ...)
+    accepts: (
+        Callable[[str, Mapping[str, OptionValue], EvidenceGear], Step | None] | None
+    ) = None
     # where it stands in a list of checks, the lowest first
     rank: int = 100
     # what later checks take from its findings, and what of that it takes itself
     measures: tuple[Measured, ...] = ()
     takes: tuple[Measured, ...] = ()
-    # whether its first quantity is the sled fence's rotation, which a move at the fence turns back
+    # whether its first quantity is the sled fence's rotation, which a move at the fence
+    # turns back
     turns_fence: bool = False
     # the part of the saw whose rotation it judges, which is turned back at the saw
     turns_saw: Literal["blade", "rip fence"] | None = None
-    # a sentence why nothing should be moved by this finding though the fence is out, or None
+    # a sentence why nothing should be moved by this finding though the fence is out, or
+    # None
     holds_back: Callable[[Evidence, Finding], str | None] | None = None
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

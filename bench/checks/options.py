@@ -61,7 +61,9 @@ class Option(msgspec.Struct, frozen=True):
         """What would do, in words."""
         if self.kind == "choice":
             return " or ".join(self.choices)
-        what = {"count": "a whole number", "angle": "an angle"}.get(self.kind, f"a {self.kind}")
+        what = {"count": "a whole number", "angle": "an angle"}.get(
+            self.kind, f"a {self.kind}"
+        )
         if self.low is None or self.high is None:
             return what
         unit = f" {UNITS[self.kind]}" if self.kind in UNITS else ""
@@ -72,9 +74,13 @@ class Option(msgspec.Struct, frozen=True):
         try:
             value = self._value(given)
         except UnitsError as error:
-            raise OptionError(check, self.name, f"takes {self.takes}: {error}") from None
+            raise OptionError(
+                check, self.name, f"takes {self.takes}: {error}"
+            ) from None
         if value is None:
-            raise OptionError(check, self.name, f"takes {self.takes}, not {_found(given)}")
+            raise OptionError(
+                check, self.name, f"takes {self.takes}, not {_found(given)}"
+            )
         return value
 
     def _value(self, given: object) -> OptionValue:
@@ -87,19 +93,26 @@ class Option(msgspec.Struct, frozen=True):
                 return None
         except OverflowError:
             return None
-        within = (self.low is None or self.low <= number) and (self.high is None or number <= self.high)
+        within = (self.low is None or self.low <= number) and (
+            self.high is None or number <= self.high
+        )
         return number if within else None
 
     def _number(self, given: object) -> float | None:
         if isinstance(given, bool) or not isinstance(given, str | int | float):
             return None
         if self.kind == "count":
-            whole = _WHOLE.fullmatch(given) if isinstance(given, str) else given == given // 1
+            whole = (
+                _WHOLE.fullmatch(given)
+                if isinstance(given, str)
+                else given == given // 1
+            )
             return int(given) if whole else None
         if isinstance(given, str) and self.kind == "length":
             return parse_length(given)
         try:
-            return float(given)  # an angle without a unit is in rad, as findings have it
+            # an angle without a unit is in rad, as findings have it
+            return float(given)
         except ValueError:
             return PARSERS[self.kind](str(given))
 
@@ -124,16 +137,21 @@ class Declares(Protocol):
 def validated(
     check: Declares, given: Mapping[str, object], *, recorded: bool = False
 ) -> dict[str, OptionValue]:
-    """Plain values of what was given, the declared defaults beside them; null is not given.
+    """Plain values of what was given, the declared defaults beside them; null is not
+    given.
 
     recorded: of a recorded file. Raises OptionError.
     """
     own = {o.name: o for o in check.options if recorded or not o.recorded}
-    values: dict[str, OptionValue] = {name: o.default for name, o in own.items() if o.default is not None}
+    values: dict[str, OptionValue] = {
+        name: o.default for name, o in own.items() if o.default is not None
+    }
     for name, what in given.items():
         if name not in own:
             there = ", ".join(own) or "none"
-            raise OptionError(check.kind, name, f"is not an option of {check.kind}; it has {there}")
+            raise OptionError(
+                check.kind, name, f"is not an option of {check.kind}; it has {there}"
+            )
         if what is not None:
             values[name] = own[name].read(what, check.kind)
     return values
@@ -142,8 +160,9 @@ def validated(
 def understood(
     check: Declares, stored: Mapping[str, object]
 ) -> tuple[dict[str, OptionValue], list[OptionError]]:
-    """Of options from a log, which an earlier version did not validate: those that can be read, and what is
-    wrong with the others. What the check has never asked for says nothing."""
+    """Of options from a log, which an earlier version did not validate: those that can
+    be read, and what is wrong with the others. What the check has never asked for says
+    nothing."""
     values: dict[str, OptionValue] = {}
     wrong: list[OptionError] = []
     for option in check.options:

@@ -1,4 +1,5 @@
-"""How much does the saw plate wobble? The indicator stands still, the blade is turned by hand to n marks.
+"""How much does the saw plate wobble? The indicator stands still, the blade is turned
+by hand to n marks.
 
 Tilt is the full swing of the first harmonic over the turn, warp is what is left.
 """
@@ -17,13 +18,21 @@ from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import Finding, Quantity, Settle
 
 MARKS = 8  # turns read live unless said
-MOST_UNREAD = math.radians(91)  # between neighbouring marks; four even ones are the fewest that go round
+# between neighbouring marks; four even ones are the fewest that go round
+MOST_UNREAD = math.radians(91)
 FEWEST = 3  # turns that fix an offset and a first harmonic
 
 
 def _step(placement: str, words: str) -> Step:
     return Step(
-        placement, words, "spot", repeat=1, side="right", mount="still", at=0.0, picture="plate-wobble"
+        placement,
+        words,
+        "spot",
+        repeat=1,
+        side="right",
+        mount="still",
+        at=0.0,
+        picture="plate-wobble",
     )
 
 
@@ -33,14 +42,17 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return tuple(
         _step(
             name,
-            f"Indicator standing on the right of the plate, on the blade body below the gullets. Lift the plunger, "
-            f"turn the blade by hand to mark {name.removeprefix('turn-')} degrees, let it down.",
+            "Indicator standing on the right of the plate, on the blade body below the"
+            " gullets. Lift the plunger, turn the blade by hand to mark"
+            f" {name.removeprefix('turn-')} degrees, let it down.",
         )
         for name in even_turns(count)
     )
 
 
-def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
     del options, gear
     return _step(placement, "") if turn_of(placement) is not None else None
 
@@ -56,8 +68,11 @@ def evaluate(evidence: Evidence) -> Finding:
     for trace in evidence.traces:
         degrees = turn_of(trace.placement)
         if degrees is None:
-            raise EvidenceError(f"{trace.placement!r} is not a turn of the blade, such as turn-90")
-        turns.extend(math.radians(degrees % 360) for _ in trace.reading)  # a full turn is a second look
+            raise EvidenceError(
+                f"{trace.placement!r} is not a turn of the blade, such as turn-90"
+            )
+        # a full turn is a second look
+        turns.extend(math.radians(degrees % 360) for _ in trace.reading)
         values.extend(trace.reading if right else [-r for r in trace.reading])
     if len({round(t, 6) for t in turns}) < FEWEST:
         raise EvidenceError(f"it takes {FEWEST} different turns at least")
@@ -68,7 +83,9 @@ def evaluate(evidence: Evidence) -> Finding:
     notes: list[str] = []
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
-    span = indicator_error(found.total, count, short_span_error=indicator.short_span_error, rounded=True)
+    span = indicator_error(
+        found.total, count, short_span_error=indicator.short_span_error, rounded=True
+    )
     fixed = [
         Part("indicator over the span used", "B", span),
         Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
@@ -76,16 +93,19 @@ def evaluate(evidence: Evidence) -> Finding:
     gap = widest_gap(turns)
     unread = None
     if gap > MOST_UNREAD:
-        # the extreme that may lie in the gap stands off the nearest mark by that much, if the plate is only
-        # tilted
+        # the extreme that may lie in the gap stands off the nearest mark by that much,
+        # if the plate is only tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         unread = rectangular("unread part of the turn", half)
         notes.append(
-            f"The marks leave {math.degrees(gap):.0f} degrees of the turn unread: the plate may swing more there. Read "
-            f"marks all round."
+            f"The marks leave {math.degrees(gap):.0f} degrees of the turn unread: the"
+            " plate may swing more there. Read marks all round."
         )
     if found.u_total is None:
-        notes.append("Three turns read once each leave nothing to judge the scatter by; read more turns.")
+        notes.append(
+            "Three turns read once each leave nothing to judge the scatter by; read"
+            " more turns."
+        )
     saw = evidence.gear.saw
     if saw is None:
         notes.append("No saw is named: there is no limit to judge the wobble by.")
@@ -99,10 +119,18 @@ def evaluate(evidence: Evidence) -> Finding:
         ("warp", found.warp, found.u_warp),
     ):
         dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
-        scatter = Part("scatter of the readings", "A", float(u), dof) if u is not None and u > 0 else None
+        scatter = (
+            Part("scatter of the readings", "A", float(u), dof)
+            if u is not None and u > 0
+            else None
+        )
         first = name == "total"
         combined = combine([scatter, *fixed, unread if first else None], confidence)
-        said = verdict(value, combined.expanded, limit) if first and limit is not None else None
+        said = (
+            verdict(value, combined.expanded, limit)
+            if first and limit is not None
+            else None
+        )
         quantities.append(
             Quantity(
                 name,
@@ -115,17 +143,29 @@ def evaluate(evidence: Evidence) -> Finding:
             )
         )
         budget = budget or combined.rows
-    phase = Part("scatter of the readings", "A", float(found.u_phase), None) if found.u_phase else None
-    # a difference of two readings is that uncertain; one of them less by sqrt 2, and the harmonic's sine and
-    # cosine by sqrt(2 / turns) of one
+    phase = (
+        Part("scatter of the readings", "A", float(found.u_phase), None)
+        if found.u_phase
+        else None
+    )
+    # a difference of two readings is that uncertain; one of them less by sqrt 2, and
+    # the harmonic's sine and cosine by sqrt(2 / turns) of one
     per = math.sqrt(found.turns) * found.tilt / 2
-    of_phase = [Part(row.name, "B", row.standard_uncertainty / per) for row in fixed] if per > 0 else []
+    of_phase = (
+        [Part(row.name, "B", row.standard_uncertainty / per) for row in fixed]
+        if per > 0
+        else []
+    )
     quantities.append(
         Quantity(
             "phase",
             float(found.phase) % (2 * math.pi),
             "rad",
-            min(combine([phase, *of_phase], confidence).expanded, math.pi) if phase else math.pi,
+            (
+                min(combine([phase, *of_phase], confidence).expanded, math.pi)
+                if phase
+                else math.pi
+            ),
             None,
             way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
         )
@@ -137,7 +177,11 @@ def evaluate(evidence: Evidence) -> Finding:
         quantities=quantities,
         verdict=quantities[0].verdict,
         confidence=confidence,
-        settle=Settle(part=budget[0].part) if budget and quantities[0].verdict == "cannot-tell" else None,
+        settle=(
+            Settle(part=budget[0].part)
+            if budget and quantities[0].verdict == "cannot-tell"
+            else None
+        ),
         budget=budget or [],
         notes=notes,
         doubts=uneven_spots({"the marks": values}),
@@ -145,19 +189,23 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[str]:
-    """A plate that is only tilted swings in proportion to the radius; its warp need not."""
+    """A plate that is only tilted swings in proportion to the radius; its warp need
+    not."""
     radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))
     if radius is None:
         return []
     if rim is None or rim <= radius:
         return [
-            f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in proportion. Give the rim's radius to "
-            f"have it worked out."
+            f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in"
+            " proportion. Give the rim's radius to have it worked out."
         ]
     there = tilt * rim / radius
-    over = ", over what was set for the saw" if limit is not None and there > limit else ""
+    over = (
+        ", over what was set for the saw" if limit is not None and there > limit else ""
+    )
     return [
-        f"Read at a radius of {radius:g} mm; at the rim, {rim:g} mm out, the tilt is {there:.3f} mm{over}."
+        f"Read at a radius of {radius:g} mm; at the rim, {rim:g} mm out, the tilt is"
+        f" {there:.3f} mm{over}."
     ]
 
 
@@ -171,7 +219,13 @@ CHECK = Check(
     quantities=("total", "tilt", "warp", "phase"),
     cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("radius", "length", "Distance of the tip from the arbor's middle", low=1.0, high=2000.0),
+        Option(
+            "radius",
+            "length",
+            "Distance of the tip from the arbor's middle",
+            low=1.0,
+            high=2000.0,
+        ),
         Option(
             "rim",
             "length",

@@ -1,4 +1,5 @@
-"""Does the rip fence run with the blade, and open a little at the rear? The indicator is carried along it.
+"""Does the rip fence run with the blade, and open a little at the rear? The indicator
+is carried along it.
 
 toe = rotation of the rip fence less rotation of the blade. Right of the blade a
 negative toe opens at the rear, left of it a positive one. Opening a little is the safe
@@ -10,8 +11,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
-from bench.checks.options import MOUNT, SIDE, STEEPEST, Option, OptionValue, given_number
-from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, RIP_CLOSES, STILL_TEETH, UNPLUG
+from bench.checks.options import (
+    MOUNT,
+    SIDE,
+    STEEPEST,
+    Option,
+    OptionValue,
+    given_number,
+)
+from bench.checks.shared.cautions import (
+    BLADE_DOWN,
+    COUNT_OFF,
+    MANUAL,
+    RIP_CLOSES,
+    STILL_TEETH,
+    UNPLUG,
+)
 from bench.checks.shared.remarks import of_sweeps
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity
@@ -28,8 +43,11 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     return (
         Step(
             placement=PLACEMENT,
-            words=f"Lock the rip fence. Indicator riding in the slot on the {side.upper()} of the rip fence, plunger "
-            f"on its face at a board's height; held against one wall of the slot.",
+            words=(
+                "Lock the rip fence. Indicator riding in the slot on the"
+                f" {side.upper()} of the rip fence, plunger on its face at a board's"
+                " height; held against one wall of the slot."
+            ),
             gather="sweep",
             side=side,
             mount="standing" if options.get("mount") == "standing" else "carried",
@@ -56,7 +74,9 @@ def evaluate(evidence: Evidence) -> Finding:
     known, saw = evidence.known, evidence.gear.saw
     confidence = 0.99 if known.looks else 0.95
     groups = [placed[0].group(1.0)]
-    between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
+    between = between_sweeps(
+        groups, known.pool, known.yaw_play, known.single_sweep_scatter
+    )
     b = placed[0].rotation
     parts = [*between.parts, *shared_rows(evidence, placed, [1.0], b, common=True)]
     combined = combine(parts, confidence)
@@ -69,15 +89,22 @@ def evaluate(evidence: Evidence) -> Finding:
         spread = given_number(evidence.options, "blade_uncertainty")
         row = Part("blade", "B", spread / 2) if spread is not None else None
         if row is None:
-            notes.append("The blade's rotation is taken as given, without an uncertainty of its own.")
+            notes.append(
+                "The blade's rotation is taken as given, without an uncertainty of its"
+                " own."
+            )
         judged, value = combine([*parts, row], confidence), b - blade
     else:
         notes.append(
-            "The blade's own rotation was not given: this is the rip fence against the slot, judged as though the "
-            "blade ran with the slot."
+            "The blade's own rotation was not given: this is the rip fence against the"
+            " slot, judged as though the blade ran with the slot."
         )
     opening = opens * value
-    said = verdict_one_sided(opening, judged.expanded, limit) if limit is not None else None
+    said = (
+        verdict_one_sided(opening, judged.expanded, limit)
+        if limit is not None
+        else None
+    )
     toe = blade is not None
     quantities.append(
         Quantity(
@@ -94,7 +121,14 @@ def evaluate(evidence: Evidence) -> Finding:
     if toe:
         quantities.append(
             Quantity(
-                "toe", value, "rad", judged.expanded, judged.degrees_of_freedom, limit, said, _opens(opening)
+                "toe",
+                value,
+                "rad",
+                judged.expanded,
+                judged.degrees_of_freedom,
+                limit,
+                said,
+                _opens(opening),
             )
         )
     if opening < 0:
@@ -106,16 +140,25 @@ def evaluate(evidence: Evidence) -> Finding:
     settled = None
     if said == "cannot-tell" and limit is not None:
         margin = min(abs(opening), abs(limit - opening))
-        settled = settle(opening, judged, limit, between, groups, margin=margin, length=placed[0].length)
+        settled = settle(
+            opening,
+            judged,
+            limit,
+            between,
+            groups,
+            margin=margin,
+            length=placed[0].length,
+        )
     notes.extend(of_sweeps(evidence, between, "pass"))
     if saw is None:
         notes.append(
-            "No saw is named: there is no limit to judge by, and the rip fence is taken to stand right of the blade."
+            "No saw is named: there is no limit to judge by, and the rip fence is taken"
+            " to stand right of the blade."
         )
     elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
         notes.append(
-            f"With this instrument and set-up no opening could be called good enough: it takes a limit of "
-            f"{least * 300:.3f} mm per 300 mm at least."
+            "With this instrument and set-up no opening could be called good enough:"
+            f" it takes a limit of {least * 300:.3f} mm per 300 mm at least."
         )
     return Finding(
         check=KIND,
@@ -151,9 +194,28 @@ CHECK = Check(
     quantities=("rip-fence", "toe"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, RIP_CLOSES, COUNT_OFF, MANUAL),
     options=(
-        Option("blade", "angle", "Rotation of the blade, for the toe", low=-STEEPEST, high=STEEPEST),
-        Option("blade_uncertainty", "angle", "Its give or take", low=0.0, high=STEEPEST, needs="blade"),
-        Option("hold", "choice", "Against which wall of the slot it is held", None, ("left", "right")),
+        Option(
+            "blade",
+            "angle",
+            "Rotation of the blade, for the toe",
+            low=-STEEPEST,
+            high=STEEPEST,
+        ),
+        Option(
+            "blade_uncertainty",
+            "angle",
+            "Its give or take",
+            low=0.0,
+            high=STEEPEST,
+            needs="blade",
+        ),
+        Option(
+            "hold",
+            "choice",
+            "Against which wall of the slot it is held",
+            None,
+            ("left", "right"),
+        ),
         MOUNT,
         SIDE,
     ),

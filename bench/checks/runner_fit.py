@@ -1,4 +1,5 @@
-"""Do the runners fit their slots? Widths by caliper at stations; a rigid runner slid through at every place.
+"""Do the runners fit their slots? Widths by caliper at stations; a rigid runner slid
+through at every place.
 
 Widths cannot see a bowed slot, and a caliper's errors make this an estimate with a wide
 interval: side-play, measured on the saw, is the better number. mm and rad; stations run
@@ -32,10 +33,13 @@ if TYPE_CHECKING:
     from bench.uncertainty import Combined
 
 STATIONS = 5
-SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0  # mm, live, unless said; common practice, no source
+# mm, live, unless said; common practice, no source
+SLOT_LENGTH, RUNNER_LENGTH = 600.0, 450.0
 # clearance in mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
-BOW = 0.02  # mm, half-width: a bow of slot or runner that no width shows; common practice, no source
+# mm, half-width: a bow of slot or runner that no width shows; common practice, no
+# source
+BOW = 0.02
 WORDS = {
     "slot": "Inside jaws of the caliper: width of the {side} slot",
     "runner": "Outside jaws of the caliper: width of the {side} runner",
@@ -48,7 +52,13 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     """Slot and runner of one side or both, station by station from the near end."""
     del gear
     chosen = options.get("runner") or "left"
-    sides = ("left", "right") if chosen == "both" else ("right",) if chosen == "right" else ("left",)
+    sides = (
+        ("left", "right")
+        if chosen == "both"
+        else ("right",)
+        if chosen == "right"
+        else ("left",)
+    )
     steps: list[Step] = []
     for what, length in (
         ("slot", number(options, "slot_length", SLOT_LENGTH)),
@@ -72,10 +82,14 @@ def _width(name: str, at: float | None) -> Step:
     where = "" if at is None else f", {at:.0f} mm from its near end"
     if side == "spacing":
         words += " (left wall to left wall, if both are equally wide)"
-    return Step(name, f"{words}{where}.", "width", repeat=1, at=at, picture=f"{what}-widths")
+    return Step(
+        name, f"{words}{where}.", "width", repeat=1, at=at, picture=f"{what}-widths"
+    )
 
 
-def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
     del options, gear
     return _width(placement, None) if placement in WHAT else None
 
@@ -94,22 +108,32 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
     if fit.yaw_play is None or fit.side_play is None:
-        raise EvidenceError("the stations bound no play: measure slot and runner at more places")
+        raise EvidenceError(
+            "the stations bound no play: measure slot and runner at more places"
+        )
     yaw, side, relief = _budgets(evidence, found, fit)
     below = headline(fit.positions, full_positions(found, fit), found.runner_length)
     least, most = _limits(evidence)
     tightest = min(tightness(f) for f in fit.positions)
     said = _verdict(tightest, fit.side_play, side.expanded, least, most)
     judged = evidence.gear.jig is not None or any(
-        evidence.options.get(name) is not None for name in ("clearance_least", "clearance_most")
+        evidence.options.get(name) is not None
+        for name in ("clearance_least", "clearance_most")
     )
     doubts, notes = of_runners(by_name(evidence.traces))
     if not notes and not doubts:  # what may be misread is not acted on
         notes += _advice(fit, tightest, least, most)
     notes += _words(found, fit)
-    settled = Settle(part=side.rows[0].part) if judged and said == "cannot-tell" and side.rows else None
+    settled = (
+        Settle(part=side.rows[0].part)
+        if judged and said == "cannot-tell" and side.rows
+        else None
+    )
     if settled is not None:
-        notes.append("Side play measured on the saw with the indicator decides what a caliper cannot.")
+        notes.append(
+            "Side play measured on the saw with the indicator decides what a caliper"
+            " cannot."
+        )
     jig = evidence.gear.jig
     return Finding(
         check=KIND,
@@ -161,18 +185,21 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
 
 
 def _give(below: float, expanded: float) -> float:
-    """Of what is shown as 0 below 0: it can only be 0, or what little the upper end still leaves open."""
+    """Of what is shown as 0 below 0: it can only be 0, or what little the upper end
+    still leaves open."""
     return expanded if below >= 0.0 else max(0.0, below + expanded)
 
 
-def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combined, Combined, Combined]:
+def _budgets(
+    evidence: Evidence, found: Measured, fit: RunnerFit
+) -> tuple[Combined, Combined, Combined]:
     """Of yaw play, side play and relief."""
     from bench.uncertainty import Part, combine, rectangular
 
     confidence = 0.99 if evidence.known.looks else 0.95
     bow = number(evidence.options, "slot_straight", BOW)
-    # a bow of h takes h off the side play, wants h more relief, and 2 h over the length off the yaw play, as
-    # two bows would
+    # a bow of h takes h off the side play, wants h more relief, and 2 h over the length
+    # off the yaw play, as two bows would
     name = "bow that no width shows"
     rows: list[list[Part | None]] = [
         [rectangular(name, 2.0 * bow / found.runner_length)],
@@ -182,7 +209,9 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
     for part, effect in effects(found, fit).items():
         dof = found.reading_dof if part == "widths as read" else None
         kind = "A" if dof is not None else "B"
-        for row, u in zip(rows, (effect.yaw_play, effect.side_play, effect.relief), strict=True):
+        for row, u in zip(
+            rows, (effect.yaw_play, effect.side_play, effect.relief), strict=True
+        ):
             row.append(Part(part, "A" if kind == "A" else "B", u, dof))
     yaw, side, relief = (combine([p for p in row if p], confidence) for row in rows)
     return yaw, side, relief
@@ -190,10 +219,14 @@ def _budgets(evidence: Evidence, found: Measured, fit: RunnerFit) -> tuple[Combi
 
 def _limits(evidence: Evidence) -> tuple[float, float]:
     options = evidence.options
-    return number(options, "clearance_least", BINDS), number(options, "clearance_most", LOOSE)
+    return number(options, "clearance_least", BINDS), number(
+        options, "clearance_most", LOOSE
+    )
 
 
-def _verdict(tightest: float, loosest: float, expanded: float, least: float, most: float) -> Verdict:
+def _verdict(
+    tightest: float, loosest: float, expanded: float, least: float, most: float
+) -> Verdict:
     """Two limits: the tightest place must clear the one, the loosest the other."""
     if tightest - expanded >= least and loosest + expanded <= most:
         return "inside"
@@ -214,30 +247,36 @@ def _where(fit: RunnerFit) -> str:
     if fit.tight is None:
         return f"at {fit.tightest.at:.0f} mm"
     low, high = fit.tight
-    return f"at {low:.0f} mm" if high - low < 1.0 else f"from {low:.0f} to {high:.0f} mm"
+    return (
+        f"at {low:.0f} mm" if high - low < 1.0 else f"from {low:.0f} to {high:.0f} mm"
+    )
 
 
 def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[str]:
     """Where it is tight or loose, and what to do."""
     notes = []
     if fit.relief > 0:
-        off = math.ceil(fit.relief * 100 - 1e-6) / 100  # a hundredth too little does not let it through
+        # a hundredth too little does not let it through
+        off = math.ceil(fit.relief * 100 - 1e-6) / 100
         notes.append(
-            f"Tight {_where(fit)} in the slot: take {off:.2f} mm off in all to let it through, "
-            f"{off + RUNS:.2f} mm for it to run with {RUNS} mm of clearance. A little at a time, and measure again."
+            f"Tight {_where(fit)} in the slot: take {off:.2f} mm off in all to let it"
+            f" through, {off + RUNS:.2f} mm for it to run with {RUNS} mm of clearance."
+            " A little at a time, and measure again."
         )
     elif tightest < least:
         place = min(fit.positions, key=tightness)
         touches = " and ".join(f"{t:.0f}" for t in place.tight[:3])
         notes.append(
-            f"It fits, with {tightest:.2f} mm to spare near {touches} mm; under {least:g} mm it is likely to bind: "
-            f"take {max(RUNS - tightest, 0.0):.2f} mm off in all there."
+            f"It fits, with {tightest:.2f} mm to spare near {touches} mm; under"
+            f" {least:g} mm it is likely to bind: take {max(RUNS - tightest, 0.0):.2f}"
+            " mm off in all there."
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
         notes.append(
-            f"Loose: {loosest:.2f} mm of play, over {most:g} mm. Lean the sled against the same wall for every "
-            f"cut, or pack one side of the runner by {loosest - RUNS:.2f} mm, or make it anew."
+            f"Loose: {loosest:.2f} mm of play, over {most:g} mm. Lean the sled against"
+            " the same wall for every cut, or pack one side of the runner by"
+            f" {loosest - RUNS:.2f} mm, or make it anew."
         )
     return notes
 
@@ -247,16 +286,17 @@ def _words(found: Measured, fit: RunnerFit) -> list[str]:
     notes = []
     if not fit.whole:
         notes.append(
-            "The runner is longer than the slot that was measured: the figures are for the places with most of it "
-            "inside."
+            "The runner is longer than the slot that was measured: the figures are for"
+            " the places with most of it inside."
         )
     if len(found.sides) == 1:
         notes.append(
-            f"The {found.sides[0]} runner alone: a second one, or how far apart they stand, can take play away."
+            f"The {found.sides[0]} runner alone: a second one, or how far apart they"
+            " stand, can take play away."
         )
     notes.append(
-        "Widths cannot see a bowed slot, nor calipers a hundredth for sure: side play measured on the saw is the "
-        "better number."
+        "Widths cannot see a bowed slot, nor calipers a hundredth for sure: side play"
+        " measured on the saw is the better number."
     )
     return notes
 
@@ -271,7 +311,13 @@ CHECK = Check(
     quantities=("yaw-play", "side-play", "relief"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, MANUAL),
     options=(
-        Option("runner", "choice", "Which runner is measured live", "left", ("left", "right", "both")),
+        Option(
+            "runner",
+            "choice",
+            "Which runner is measured live",
+            "left",
+            ("left", "right", "both"),
+        ),
         Option(
             "stations",
             "count",
@@ -288,9 +334,15 @@ CHECK = Check(
             low=10.0,
             high=10000.0,
         ),
-        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
         Option(
-            "slot_straight", "length", "How straight the slot is over a runner's length", low=0.0, high=10.0
+            "runner_length", "length", "Length of the runners", low=10.0, high=5000.0
+        ),
+        Option(
+            "slot_straight",
+            "length",
+            "How straight the slot is over a runner's length",
+            low=0.0,
+            high=10.0,
         ),
         Option(
             "clearance_least",
@@ -299,7 +351,13 @@ CHECK = Check(
             low=0.0,
             high=10.0,
         ),
-        Option("clearance_most", "length", "Clearance over which it is loose", low=0.001, high=10.0),
+        Option(
+            "clearance_most",
+            "length",
+            "Clearance over which it is loose",
+            low=0.001,
+            high=10.0,
+        ),
     ),
     needs=("jig", "caliper"),
     rank=6,

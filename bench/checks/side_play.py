@@ -1,4 +1,5 @@
-"""How far do the runners let the sled shift and yaw? It is leaned and twisted within its play, at a stop.
+"""How far do the runners let the sled shift and yaw? It is leaned and twisted within
+its play, at a stop.
 
 Leaned bodily near the runners' middle the difference is the side play; twisted about
 it, the difference at a distance v over |v| is the yaw play. Play is the scatter of cut
@@ -13,7 +14,13 @@ from collections.abc import Mapping
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
-from bench.checks.shared.cautions import BLADE_DOWN, COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
+from bench.checks.shared.cautions import (
+    BLADE_DOWN,
+    COUNT_OFF,
+    MANUAL,
+    STILL_TEETH,
+    UNPLUG,
+)
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity
@@ -21,9 +28,11 @@ from bench.finding import BudgetRow, Finding, Quantity
 TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
 AGAIN = "Let go and do it anew for each reading."
-UNACCOUNTED = 0.5  # share of the play that one way of looking misses before it is remarked on
+# share of the play that one way of looking misses before it is remarked on
+UNACCOUNTED = 0.5
 TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
-BINDS, LOOSE = 0.03, 0.15  # mm, both sides together, in wood; common practice, no source
+# mm, both sides together, in wood; common practice, no source
+BINDS, LOOSE = 0.03, 0.15
 PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
 
 
@@ -32,22 +41,30 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     at = number(options, "twist_at", TWIST_AT)
 
     def step(placement: str, words: str, place: float) -> Step:
-        return Step(placement, words, "spot", TIMES, "right", "standing", place, "side-play")
+        return Step(
+            placement, words, "spot", TIMES, "right", "standing", place, "side-play"
+        )
 
     stand = "Indicator standing on the right of the sled's side"
     return (
         step(
             "leaned-left",
-            f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold. {AGAIN}",
+            f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold."
+            f" {AGAIN}",
             0.0,
         ),
         step("leaned-right", f"The same, leaned bodily RIGHT and held. {AGAIN}", 0.0),
         step(
             "twisted-left",
-            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it goes LEFT there; hold. {AGAIN}",
+            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it"
+            f" goes LEFT there; hold. {AGAIN}",
             at,
         ),
-        step("twisted-right", f"The same, twisted so that it goes RIGHT there; hold. {AGAIN}", at),
+        step(
+            "twisted-right",
+            f"The same, twisted so that it goes RIGHT there; hold. {AGAIN}",
+            at,
+        ),
     )
 
 
@@ -63,7 +80,8 @@ def evaluate(evidence: Evidence) -> Finding:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
     notes: list[str] = []
-    doubts = [  # leaned and twisted are read at two places, each with a stand of its own
+    # leaned and twisted are read at two places, each with a stand of its own
+    doubts = [
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
         *uneven_spots({name: spots[name] for name in PLACES[2:]}),
     ]
@@ -71,7 +89,10 @@ def evaluate(evidence: Evidence) -> Finding:
         lacking = [name for name in pair if not spots[name]]
         if len(lacking) == 1:
             there = next(name for name in pair if spots[name])
-            notes.append(f"No {lacking[0]} was read: what was read {there} is left out. Take both.")
+            notes.append(
+                f"No {lacking[0]} was read: what was read {there} is left out. Take"
+                " both."
+            )
     quantities: list[Quantity] = []
     budget: list[BudgetRow] = []
     indicator = evidence.gear.indicator
@@ -79,12 +100,21 @@ def evaluate(evidence: Evidence) -> Finding:
     confidence = 0.99 if evidence.known.looks else 0.95
     found: dict[str, float] = {}
 
-    def add(name: str, value: float, u: float | None, dof: float, per: float, unit: str) -> None:
+    def add(
+        name: str, value: float, u: float | None, dof: float, per: float, unit: str
+    ) -> None:
         used = abs(value) * per
         scatter = None
         if u is not None:
-            scatter = Part("scatter of the leans", "A", u, dof if math.isfinite(dof) and dof > 0 else None)
-        span = indicator_error(used, count, short_span_error=indicator.short_span_error, rounded=True)
+            scatter = Part(
+                "scatter of the leans",
+                "A",
+                u,
+                dof if math.isfinite(dof) and dof > 0 else None,
+            )
+        span = indicator_error(
+            used, count, short_span_error=indicator.short_span_error, rounded=True
+        )
         rows = [
             scatter,
             Part("indicator over the span used", "B", span / per),
@@ -94,7 +124,8 @@ def evaluate(evidence: Evidence) -> Finding:
         found[name] = value
         if u is None:
             notes.append(
-                f"Read once each way: how far {name} scatters was not seen, so its interval is too narrow."
+                f"Read once each way: how far {name} scatters was not seen, so its"
+                " interval is too narrow."
             )
         quantities.append(
             Quantity(
@@ -121,21 +152,28 @@ def evaluate(evidence: Evidence) -> Finding:
             )
             if leaned.value < 0:
                 notes.append(
-                    "Leaned right the reading fell: the indicator stands on the left, or the leans were mixed up."
+                    "Leaned right the reading fell: the indicator stands on the left,"
+                    " or the leans were mixed up."
                 )
             else:
-                notes.append(_held(spots["leaned-left"], spots["leaned-right"], float(leaned.value)))
+                notes.append(
+                    _held(
+                        spots["leaned-left"], spots["leaned-right"], float(leaned.value)
+                    )
+                )
             if 0 <= leaned.value < BINDS:
                 notes.append("Under 0.03 mm in all: it is likely to bind.")
             elif leaned.value > LOOSE:
                 notes.append(
-                    "Over 0.15 mm in all: loose. Lean the sled on one wall for every cut, or fit the runners."
+                    "Over 0.15 mm in all: loose. Lean the sled on one wall for every"
+                    " cut, or fit the runners."
                 )
         if spots["twisted-left"] and spots["twisted-right"]:
             place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
             if abs(place) < 1.0:
                 raise EvidenceError(
-                    "twisted at the runners' middle nothing is seen: read some way off it (travel)"
+                    "twisted at the runners' middle nothing is seen: read some way off"
+                    " it (travel)"
                 )
             twisted = yaw_play(spots["twisted-left"], spots["twisted-right"], place)
             add(
@@ -146,19 +184,24 @@ def evaluate(evidence: Evidence) -> Finding:
                 abs(place),
                 "rad",
             )
-            if statistics.fmean(spots["twisted-right"]) < statistics.fmean(spots["twisted-left"]):
+            if statistics.fmean(spots["twisted-right"]) < statistics.fmean(
+                spots["twisted-left"]
+            ):
                 notes.append(
-                    "Twisted right the reading fell: the indicator stands on the left, or the twists were mixed up."
+                    "Twisted right the reading fell: the indicator stands on the left,"
+                    " or the twists were mixed up."
                 )
             notes.append(
-                f"Free, cut angles scatter over {abs(twisted.value) * 300:.3f} mm per 300 mm; leaned on one wall they "
-                f"do not."
+                f"Free, cut angles scatter over {abs(twisted.value) * 300:.3f} mm per"
+                " 300 mm; leaned on one wall they do not."
             )
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
     notes.extend(_runner_remarks(evidence, found, places))
     if not quantities:
-        raise EvidenceError("it takes leaned-left with leaned-right, or twisted-left with twisted-right")
+        raise EvidenceError(
+            "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
+        )
     jig = evidence.gear.jig
     return Finding(
         check=KIND,
@@ -173,30 +216,38 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _held(left: list[float], right: list[float], play: float) -> str:
-    """Free, leaned left, leaned right: how far the sled may stand off, and how well either wall brings it
-    back."""
+    """Free, leaned left, leaned right: how far the sled may stand off, and how well
+    either wall brings it back."""
     said = f"Free, the sled may shift by {play:.3f} mm"
     if min(len(left), len(right)) < FEWEST:
         return (
-            f"{said}; leaned on one wall, by how well it comes back there, which one reading does not show."
+            f"{said}; leaned on one wall, by how well it comes back there, which one"
+            " reading does not show."
         )
     back = [max(values) - min(values) for values in (left, right)]
-    return f"{said}; leaned left it came back within {back[0]:.3f} mm, leaned right within {back[1]:.3f} mm."
+    return (
+        f"{said}; leaned left it came back within {back[0]:.3f} mm, leaned right within"
+        f" {back[1]:.3f} mm."
+    )
 
 
 def _runner_remarks(
     evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
 ) -> list[str]:
-    """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each foretells the other."""
+    """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
+    foretells the other."""
     length = given_number(evidence.options, "runner_length")
     if length is None:
         return []
     notes = []
-    twisted = [abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]]
+    twisted = [
+        abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]
+    ]
     if twisted and statistics.fmean(twisted) < 0.98 * length / 2:
         notes.append(
-            f"Twisted {statistics.fmean(twisted):.0f} mm from the runners' middle: read it at {length / 2:.0f} mm or more, "
-            f"for nearer a sled that is leaned as well shows more than it can yaw."
+            f"Twisted {statistics.fmean(twisted):.0f} mm from the runners' middle: read"
+            f" it at {length / 2:.0f} mm or more, for nearer a sled that is leaned as"
+            " well shows more than it can yaw."
         )
     side, yaw = found.get("side-play"), found.get("yaw-play")
     if side is None or yaw is None:
@@ -204,11 +255,14 @@ def _runner_remarks(
     foretold = yaw * length / 2
     low, high = sorted((abs(side), foretold))
     if low < UNACCOUNTED * high:
-        less, more = ("leaned", "twisted") if abs(side) < foretold else ("twisted", "leaned")
+        less, more = (
+            ("leaned", "twisted") if abs(side) < foretold else ("twisted", "leaned")
+        )
         notes.append(
-            f"{less.capitalize()}, the sled showed {low:.3f} mm of play; {more}, with the runners' length, {high:.3f} mm: "
-            f"half of it or more is unaccounted for. Was it pressed right to both "
-            f"walls, or do the slots pinch at one end?"
+            f"{less.capitalize()}, the sled showed {low:.3f} mm of play; {more}, with"
+            f" the runners' length, {high:.3f} mm: half of it or more is unaccounted"
+            " for. Was it pressed right to both walls, or do the slots pinch at one"
+            " end?"
         )
     return notes
 
@@ -224,9 +278,15 @@ CHECK = Check(
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option(
-            "twist_at", "length", "How far from the runners' middle the twist is read", low=1.0, high=5000.0
+            "twist_at",
+            "length",
+            "How far from the runners' middle the twist is read",
+            low=1.0,
+            high=5000.0,
         ),
-        Option("runner_length", "length", "Length of the runners", low=10.0, high=5000.0),
+        Option(
+            "runner_length", "length", "Length of the runners", low=10.0, high=5000.0
+        ),
         SIDE,
     ),
     needs=("jig",),

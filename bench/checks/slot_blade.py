@@ -1,4 +1,5 @@
-"""Does the blade run with the slot? The indicator rides in the slot and touches the blade body.
+"""Does the blade run with the slot? The indicator rides in the slot and touches the
+blade body.
 
 First choice, one spot: a marked spot touched at the front, the blade turned by hand
 until the same spot stands at the rear, touched again: b = -(X_rear - X_front) / D,
@@ -33,14 +34,17 @@ if TYPE_CHECKING:
 TOUCHES = 3
 MOST_TOUCHES = 12  # an end; beyond it another change is named
 AGAIN = "Lift the plunger and let it down for each reading."
-END_FLOAT = 0.005  # mm, half-width of the arbor's float along its axis; common practice, no source
+# mm, half-width of the arbor's float along its axis; common practice, no source
+END_FLOAT = 0.005
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
 SPOTS = ("front", "rear")
-FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, live, unless said; common practice, no source
+# mm along the travel, live, unless said; common practice, no source
+FRONT_AT, REAR_AT = 0.0, 160.0
 
 
 def _side(options: Mapping[str, OptionValue]) -> LeftRight:
-    """The slot's side: in the right slot the indicator stands on the right of the blade."""
+    """The slot's side: in the right slot the indicator stands on the right of the
+    blade."""
     given = options.get("side") or options.get("slot") or "right"
     return "left" if given == "left" else "right"
 
@@ -55,20 +59,33 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if (turns := given_number(options, "turns")) is not None:
         return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
     words = (
-        f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a marked spot of the blade body "
-        f"below the gullets, "
+        f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a"
+        " marked spot of the blade body below the gullets, "
     )
-    at_front, at_rear = number(options, "front_at", FRONT_AT), number(options, "rear_at", REAR_AT)
+    at_front, at_rear = (
+        number(options, "front_at", FRONT_AT),
+        number(options, "rear_at", REAR_AT),
+    )
 
     def spot(name: str, text: str, at: float) -> Step:
-        return Step(name, f"{text} {AGAIN}", "spot", TOUCHES, side, mount, at, "slot-blade", AGAIN)
+        return Step(
+            name,
+            f"{text} {AGAIN}",
+            "spot",
+            TOUCHES,
+            side,
+            mount,
+            at,
+            "slot-blade",
+            AGAIN,
+        )
 
     return (
         spot("front", words + "the spot at the FRONT.", at_front),
         spot(
             "rear",
-            "Plunger lifted, turn the blade by hand until the same spot stands at the REAR at the same height; slide "
-            "the indicator there, let it down.",
+            "Plunger lifted, turn the blade by hand until the same spot stands at the"
+            " REAR at the same height; slide the indicator there, let it down.",
             at_rear,
         ),
     )
@@ -77,8 +94,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
     return Step(
         name,
-        f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')} degrees. Indicator in the "
-        f"{side.upper()} slot, swept over the blade body inside the gullets, as far before the arbor as behind it.",
+        f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')}"
+        f" degrees. Indicator in the {side.upper()} slot, swept over the blade body"
+        " inside the gullets, as far before the arbor as behind it.",
         "sweep",
         side=side,
         mount=mount,
@@ -87,11 +105,17 @@ def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
     )
 
 
-def accepts(placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear) -> Step | None:
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
     if placement in SPOTS:
         spots = plan({**options, "turns": None}, gear)
         return next((s for s in spots if s.placement == placement), None)
-    return _swept(placement, _side(options), _mount(options)) if turn_of(placement) is not None else None
+    return (
+        _swept(placement, _side(options), _mount(options))
+        if turn_of(placement) is not None
+        else None
+    )
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -99,14 +123,22 @@ def evaluate(evidence: Evidence) -> Finding:
     if names & set(SPOTS):
         if names != set(SPOTS):
             raise EvidenceError(
-                f"one spot wants front and rear, both and nothing beside them; there is {', '.join(sorted(names))}"
+                "one spot wants front and rear, both and nothing beside them; there is"
+                f" {', '.join(sorted(names))}"
             )
         return _one_spot(evidence)
     return _turns(evidence)
 
 
 def _one_spot(evidence: Evidence) -> Finding:
-    from bench.uncertainty import Part, combine, indicator_error, rectangular, tilt, travel_scale
+    from bench.uncertainty import (
+        Part,
+        combine,
+        indicator_error,
+        rectangular,
+        tilt,
+        travel_scale,
+    )
 
     factor = turn_factor(_mount(evidence.options), _side(evidence.options), "pushed-in")
     where: dict[str, list[float]] = {name: [] for name in SPOTS}
@@ -117,11 +149,15 @@ def _one_spot(evidence: Evidence) -> Finding:
             depth[trace.placement].extend(trace.reading)
     for name in SPOTS:
         if len(depth[name]) < TOUCHES:
-            raise EvidenceError(f"{name} was touched {len(depth[name])} times; {TOUCHES} touches at least")
+            raise EvidenceError(
+                f"{name} was touched {len(depth[name])} times; {TOUCHES} touches at"
+                " least"
+            )
     apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
     if abs(apart) < 10.0:
         raise EvidenceError(
-            f"front and rear are {apart:.1f} mm apart in travel; give the place of each in the travel"
+            f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
+            " in the travel"
         )
     lean = statistics.fmean(depth["rear"]) - statistics.fmean(depth["front"])
     b = factor * lean / apart
@@ -133,14 +169,27 @@ def _one_spot(evidence: Evidence) -> Finding:
     pooled = sum(v * (n - 1) for v, n in zip(variances, sizes, strict=True)) / dof
     length = abs(apart)
     rounded = math.sqrt(pooled) < count / 3
-    span = indicator_error(lean, count, short_span_error=indicator.short_span_error, rounded=rounded)
+    span = indicator_error(
+        lean, count, short_span_error=indicator.short_span_error, rounded=rounded
+    )
     end_float = number(evidence.options, "end_float", END_FLOAT)
     rows: list[Part | None] = [
-        Part("touches", "A", math.sqrt(pooled * sum(1 / n for n in sizes)) / length, dof)
-        if pooled > 0
-        else None,
+        (
+            Part(
+                "touches",
+                "A",
+                math.sqrt(pooled * sum(1 / n for n in sizes)) / length,
+                dof,
+            )
+            if pooled > 0
+            else None
+        ),
         rectangular("arbor end float", end_float / length),
-        Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length) if rounded else None,
+        (
+            Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length)
+            if rounded
+            else None
+        ),
         Part("indicator over the span used", "B", span / length),
         travel_scale(b, evidence.gear.travel.scale_error),
         tilt(b, indicator.tilt),
@@ -152,23 +201,34 @@ def _one_spot(evidence: Evidence) -> Finding:
     ]
     if evidence.options.get("end_float") is None:
         notes.append(
-            f"The arbor is taken to float by {END_FLOAT:g} mm along its axis either way (common practice, no source); "
-            f"give what yours does."
+            f"The arbor is taken to float by {END_FLOAT:g} mm along its axis either way"
+            " (common practice, no source); give what yours does."
         )
     if abs(apart) < SHORT:
         notes.append(
-            f"Front and rear are only {length:.0f} mm apart: nearer the rim of the blade body the answer is sharper."
+            f"Front and rear are only {length:.0f} mm apart: nearer the rim of the"
+            " blade body the answer is sharper."
         )
     settled = None
     limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
-    if limit is not None and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded:
+    if (
+        limit is not None
+        and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded
+    ):
         settled = _more_touches(rows, combined, abs(abs(b) - limit), max(sizes))
-    found = _finding(evidence, b, combined, confidence, [], notes, settled, single=False)
-    return msgspec.structs.replace(found, doubts=uneven_spots({name: depth[name] for name in SPOTS}))
+    found = _finding(
+        evidence, b, combined, confidence, [], notes, settled, single=False
+    )
+    return msgspec.structs.replace(
+        found, doubts=uneven_spots({name: depth[name] for name in SPOTS})
+    )
 
 
-def _more_touches(rows: Sequence[Part | None], combined: Combined, clear: float, touches: int) -> Settle:
-    """Touches in all with which it would be told at the confidence of a later look; else the row it hangs on."""
+def _more_touches(
+    rows: Sequence[Part | None], combined: Combined, clear: float, touches: int
+) -> Settle:
+    """Touches in all with which it would be told at the confidence of a later look;
+    else the row it hangs on."""
     from bench.uncertainty import LATER, Part, combine
 
     fixed = [row for row in rows if row is not None and row.name != "touches"]
@@ -191,9 +251,13 @@ def _turns(evidence: Evidence) -> Finding:
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
-        raise EvidenceError("placements are front and rear, or turns of the blade such as turn-90")
+        raise EvidenceError(
+            "placements are front and rear, or turns of the blade such as turn-90"
+        )
     side, mount = _side(evidence.options), _mount(evidence.options)
-    placed, sweeps = place(evidence, [_swept(name, side, mount) for name in names], notes)
+    placed, sweeps = place(
+        evidence, [_swept(name, side, mount) for name in names], notes
+    )
     weights = [1 / len(placed)] * len(placed)
     together = mean_turn(placed) if len(placed) > 1 else None
     groups = (
@@ -202,28 +266,50 @@ def _turns(evidence: Evidence) -> Finding:
         else [p.group(w) for p, w in zip(placed, weights, strict=True)]
     )
     known, saw = evidence.known, evidence.gear.saw
-    between = between_sweeps(groups, known.pool, known.yaw_play, known.single_sweep_scatter)
-    b = together.rotation if together is not None else statistics.fmean(p.rotation for p in placed)
+    between = between_sweeps(
+        groups, known.pool, known.yaw_play, known.single_sweep_scatter
+    )
+    b = (
+        together.rotation
+        if together is not None
+        else statistics.fmean(p.rotation for p in placed)
+    )
     length = statistics.fmean(p.length for p in placed)
     rows = [*between.parts, *shared_rows(evidence, placed, weights, b, common=True)]
     swing = saw.wobble if saw is not None else 0.05
     if len(placed) == 1:
         rows.append(rectangular("plate tilt", swing / length))
-        notes.append("One turn only: the plate's tilt is in the answer. Take four even turns, or one spot.")
+        notes.append(
+            "One turn only: the plate's tilt is in the answer. Take four even turns, or"
+            " one spot."
+        )
     elif len(placed) == 2:
         rows.append(rectangular("plate warp", swing / 2 / length))
-        notes.append("Two turns leave the plate's warp in the answer; four even turns take most of it out.")
+        notes.append(
+            "Two turns leave the plate's warp in the answer; four even turns take most"
+            " of it out."
+        )
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
-        notes.append("The turns are not evenly spread, so that the plate's tilt does not cancel.")
+        notes.append(
+            "The turns are not evenly spread, so that the plate's tilt does not cancel."
+        )
     notes.extend(of_sweeps(evidence, between, "push a turn"))
-    notes.append("A dished plate cancels only where the pass reaches as far before the arbor as behind it.")
+    notes.append(
+        "A dished plate cancels only where the pass reaches as far before the arbor as"
+        " behind it."
+    )
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
     settled = None
-    if saw is not None and abs(b) - combined.expanded <= saw.parallel < abs(b) + combined.expanded:
+    if (
+        saw is not None
+        and abs(b) - combined.expanded <= saw.parallel < abs(b) + combined.expanded
+    ):
         settled = settle(b, combined, saw.parallel, between, groups, length=length)
-    return _finding(evidence, b, combined, confidence, sweeps, notes, settled, single=between.single)
+    return _finding(
+        evidence, b, combined, confidence, sweeps, notes, settled, single=between.single
+    )
 
 
 def _finding(
@@ -244,9 +330,19 @@ def _finding(
     said = verdict(b, combined.expanded, limit) if limit is not None else None
     notes = [*notes, *undecided(combined, limit)]
     if saw is None:
-        notes.append("No saw is named: there is no limit to judge by, and the rip fence's side is not known.")
+        notes.append(
+            "No saw is named: there is no limit to judge by, and the rip fence's side"
+            " is not known."
+        )
     quantity = Quantity(
-        "blade", b, "rad", combined.expanded, combined.degrees_of_freedom, limit, said, rear_way(b, saw)
+        "blade",
+        b,
+        "rad",
+        combined.expanded,
+        combined.degrees_of_freedom,
+        limit,
+        said,
+        rear_way(b, saw),
     )
     return Finding(
         check=KIND,
@@ -282,7 +378,13 @@ CHECK = Check(
     quantities=("blade",),
     cautions=(UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
-        Option("slot", "choice", "In which slot the indicator rides", "right", ("left", "right")),
+        Option(
+            "slot",
+            "choice",
+            "In which slot the indicator rides",
+            "right",
+            ("left", "right"),
+        ),
         Option(
             "turns",
             "count",
@@ -300,13 +402,18 @@ CHECK = Check(
             unless="turns",
         ),
         Option(
-            "rear_at", "length", "Place of the spot at the rear", low=-5000.0, high=5000.0, unless="turns"
+            "rear_at",
+            "length",
+            "Place of the spot at the rear",
+            low=-5000.0,
+            high=5000.0,
+            unless="turns",
         ),
         Option(
             "end_float",
             "length",
-            f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm unless said; common practice, "
-            f"no source)",
+            f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm"
+            " unless said; common practice, no source)",
             low=0.0,
             high=10.0,
             unless="turns",

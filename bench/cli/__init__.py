@@ -1,4 +1,5 @@
-"""The command line: which commands there are. Each is loaded only when it is called, so that help is quick."""
+"""The command line: which commands there are. Each is loaded only when it is called, so
+that help is quick."""
 
 from __future__ import annotations
 
@@ -16,18 +17,30 @@ COMMANDS = {
     "demo": ("demo", "Try the whole job on a virtual saw; nothing to plug in."),
     "daemon": ("daemon", "Read the instruments and keep the log, until told to stop."),
     "console": ("console", "The screen to work by."),
-    "learn": ("learn", "Find the cables by moving what hangs on them; prove them with a leaf."),
+    "learn": (
+        "learn",
+        "Find the cables by moving what hangs on them; prove them with a leaf.",
+    ),
     "status": ("status", "Instruments, the check in progress, the last results."),
     "watch": ("watch", "Live readings, one line each."),
     "check": ("check", "Take a check on the running daemon."),
     "evaluate": ("evaluate", "Work out recorded sweeps from CSV files."),
     "moved": ("check", "Note that the move of the last result was made."),
     "undo": ("check", "Take back the last pass of the check in progress."),
-    "abandon": ("check", "Give up the check in progress; what was measured stays in the log."),
+    "abandon": (
+        "check",
+        "Give up the check in progress; what was measured stays in the log.",
+    ),
     "decode": ("decode", "Raw bytes from standard input to readings."),
     "capture": ("capture", "Raw bytes of an instrument to standard output."),
-    "doctor": ("doctor", "Ports, formats, rates, clock, disk, permissions: what is wrong, what to do."),
-    "drift": ("drift", "How results have changed without a move, and when to look again."),
+    "doctor": (
+        "doctor",
+        "Ports, formats, rates, clock, disk, permissions: what is wrong, what to do.",
+    ),
+    "drift": (
+        "drift",
+        "How results have changed without a move, and when to look again.",
+    ),
     "log": ("log", "List, show or export what was measured."),
 }
 
@@ -46,13 +59,17 @@ class _Lazy(click.Group):
         command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(__version__, prog_name="sweepgauge", message="%(prog)s %(version)s")
+@click.version_option(
+    __version__, prog_name="sweepgauge", message="%(prog)s %(version)s"
+)
 def cli() -> None:
     """Square the fence of a table saw sled with an indicator and a few pushes.
 
@@ -62,14 +79,22 @@ def cli() -> None:
 
 def _no_command(context: click.Context | None) -> str:
     """One line, as for everything that is wrong; the help is a word away."""
-    if context is None or not isinstance(context.command, click.Group) or context.command is cli:
-        return "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the job with nothing plugged in"
+    if (
+        context is None
+        or not isinstance(context.command, click.Group)
+        or context.command is cli
+    ):
+        return (
+            "no command; `sweepgauge --help` shows them, `sweepgauge demo` tries the"
+            " job with nothing plugged in"
+        )
     names = ", ".join(context.command.list_commands(context))
     return f"no command; there are: {names}; see {context.command_path} --help"
 
 
 def main() -> None:
-    """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and where)."""
+    """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and
+    where)."""
     from bench.cli.common import Complaint
 
     try:
@@ -90,14 +115,21 @@ def main() -> None:
         click.echo("", err=True)
         code = 130
     except SystemExit as ended:
-        # The reader of our output left (head, a closed pager): no error of ours, and 1 would be bad news.
-        # click ends with 1 there, and leaves this mark.
-        code = 0 if type(sys.stdout).__name__.endswith("PacifyFlushWrapper") else ended.code
+        # The reader of our output left (head, a closed pager): no error of ours, and 1
+        # would be bad news. click ends with 1 there, and leaves this mark.
+        code = (
+            0
+            if type(sys.stdout).__name__.endswith("PacifyFlushWrapper")
+            else ended.code
+        )
     except OSError as error:
         if error.errno not in UNWRITTEN or error.filename is not None:
             raise
-        click.echo(f"sweepgauge: the answer could not be written: {error.strerror}", err=True)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # what is left must not be tried again at the end
+        click.echo(
+            f"sweepgauge: the answer could not be written: {error.strerror}", err=True
+        )
+        # what is left must not be tried again at the end
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         code = 2
     sys.exit(code if isinstance(code, int) else 0)
 

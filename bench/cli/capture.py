@@ -31,13 +31,24 @@ ASKED = "What was done, and what did its display show"
 @click.argument("instrument", required=False)
 @socket_option
 @settings_option
-@click.option("--seconds", type=click.FloatRange(min=0), help="Stop after so long; else Ctrl-C ends it.")
+@click.option(
+    "--seconds",
+    type=click.FloatRange(min=0),
+    help="Stop after so long; else Ctrl-C ends it.",
+)
 @click.option(
     "--save",
     metavar="FILE",
-    help="Into this file, with what a report needs: how it is set up, and when each byte came. `decode` reads it.",
+    help=(
+        "Into this file, with what a report needs: how it is set up, and when each byte"
+        " came. `decode` reads it."
+    ),
 )
-@click.option("--note", metavar="TEXT", help="With --save: what was done, and what the display showed.")
+@click.option(
+    "--note",
+    metavar="TEXT",
+    help="With --save: what was done, and what the display showed.",
+)
 @click.option(
     "--baud",
     type=click.IntRange(50, 4_000_000),
@@ -52,11 +63,12 @@ def capture(
     note: str | None,
     baud: int | None,
 ) -> int:
-    """Raw bytes of an instrument to standard output: through the daemon where it holds the port.
+    """Raw bytes of an instrument to standard output: through the daemon where it holds
+    the port.
 
-    INSTRUMENT is indicator, travel or caliper; or a device that the settings do not name, such as
-    /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame a line; Modbus in hexadecimal, an
-    answer a line: as `decode` takes it.
+    INSTRUMENT is indicator, travel or caliper; or a device that the settings do not
+    name, such as /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame
+    a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
 
     Example:  sweepgauge capture indicator --seconds 10 --save mine.json --note "rest, 0.00; then slowly to 5.00"
     """
@@ -66,12 +78,18 @@ def capture(
     device = _device(instrument, where)
     if baud is not None and device is None:
         raise Complaint(
-            "--baud is for a device that the settings do not name; else baud stands in the settings"
+            "--baud is for a device that the settings do not name; else baud stands in"
+            " the settings"
         )
     kept = _Kept(save, note or "")
     try:
         count = _capture(
-            instrument, device, baud, where, None if seconds is None else time.monotonic() + seconds, kept
+            instrument,
+            device,
+            baud,
+            where,
+            None if seconds is None else time.monotonic() + seconds,
+            kept,
         )
     finally:
         if kept.begun and not note and sys.stdin is not None and sys.stdin.isatty():
@@ -79,24 +97,34 @@ def capture(
         kept.close()
     say(f"{count} bytes." if save is None else f"{count} bytes, in {save}.")
     if save is not None and not kept.note:
-        say("What was done, and what the display showed, is wanted with it: --note, or tell it beside.")
+        say(
+            "What was done, and what the display showed, is wanted with it: --note, or"
+            " tell it beside."
+        )
     return 0
 
 
 def _device(instrument: str | None, where: Paths) -> str | None:
-    """The device that is named in place of an instrument; None where it is one of the settings'."""
+    """The device that is named in place of an instrument; None where it is one of the
+    settings'."""
     if instrument is None or not instrument.startswith("/"):
         return None
     real = os.path.realpath(instrument)
     for name, port in _named(load_settings(where)).items():
         if port.port and os.path.realpath(port.port) == real:
-            raise Complaint(f"{instrument} is the {name} of the settings: sweepgauge capture {name}")
+            raise Complaint(
+                f"{instrument} is the {name} of the settings: sweepgauge capture {name}"
+            )
     return instrument
 
 
 def _named(settings: Settings) -> dict[str, PortSettings]:
     """What is wired, by its name."""
-    three = (("indicator", settings.indicator), ("travel", settings.travel), ("caliper", settings.caliper))
+    three = (
+        ("indicator", settings.indicator),
+        ("travel", settings.travel),
+        ("caliper", settings.caliper),
+    )
     return {name: port for name, port in three if port is not None}
 
 
@@ -112,16 +140,23 @@ def _capture(
     from bench.settings.settings_file import PortSettings
 
     if device is not None:
-        return _direct(device, PortSettings(port=device, baud=baud or 9600), until, kept)
+        return _direct(
+            device, PortSettings(port=device, baud=baud or 9600), until, kept
+        )
     try:
         client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
-        ports = {name: port for name, port in _named(load_settings(where)).items() if port.port or port.pins}
+        ports = {
+            name: port
+            for name, port in _named(load_settings(where)).items()
+            if port.port or port.pins
+        }
         name = instrument or next(iter(ports), None)
         if name is None or name not in ports:
             raise Complaint(
-                f"no instrument {name or ''!r} with a port in the settings; there are: {', '.join(ports) or 'none'}; "
-                f"or name a device: sweepgauge capture /dev/serial/by-id/..."
+                f"no instrument {name or ''!r} with a port in the settings; there are:"
+                f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
+                " /dev/serial/by-id/..."
             ) from None
         return _direct(name, ports[name], until, kept)
     with client:
@@ -129,7 +164,11 @@ def _capture(
 
 
 def _through(
-    client: WireClient, instrument: str | None, until: float | None, where: Paths, kept: _Kept
+    client: WireClient,
+    instrument: str | None,
+    until: float | None,
+    where: Paths,
+    kept: _Kept,
 ) -> int:
     from bench.protocol import Capture, Done, RawBytes
     from bench.protocol.client import Gone, NoDaemon, Refused
@@ -139,14 +178,18 @@ def _through(
         client.ask(Capture(instrument), Done)
         kept.begin(instrument or "", None)
         while until is None or time.monotonic() < until:
-            message = client.next(0.2 if until is None else max(0.01, min(0.2, until - time.monotonic())))
+            message = client.next(
+                0.2 if until is None else max(0.01, min(0.2, until - time.monotonic()))
+            )
             if isinstance(message, RawBytes):
                 kept.name = message.instrument
                 count += kept.out(bytes.fromhex(message.hex))
     except Refused as error:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
-        raise Complaint(f"the daemon went away after {count} bytes ({error})") from error
+        raise Complaint(
+            f"the daemon went away after {count} bytes ({error})"
+        ) from error
     except KeyboardInterrupt:
         pass
     if kept.path is not None:
@@ -155,7 +198,8 @@ def _through(
 
 
 def _as_set(name: str, where: Paths) -> PortSettings | None:
-    """As the settings have it; those of the service where it is the service that was asked."""
+    """As the settings have it; those of the service where it is the service that was
+    asked."""
     from bench.cli.doctor import settings_of_service
 
     return _named(load_settings(settings_of_service(where))).get(name)
@@ -167,9 +211,14 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
     from hw.port_names import NotAPort
 
     if what := FORMATS[port.format].port.daemon_only:
-        raise Complaint(f"{name} {what}: only the daemon takes it; start it and capture through it")
+        raise Complaint(
+            f"{name} {what}: only the daemon takes it; start it and capture through it"
+        )
 
-    say("No daemon runs: the port is opened here." + ("" if until is not None else " Ctrl-C ends it."))
+    say(
+        "No daemon runs: the port is opened here."
+        + ("" if until is not None else " Ctrl-C ends it.")
+    )
     request = request_of(port)
     asks = request is not None
     count = 0
@@ -178,7 +227,10 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
             kept.begin(name, port)
             asked = 0.0
             while until is None or time.monotonic() < until:
-                if request is not None and time.monotonic() - asked > 1.0 / request_rate(port):
+                if (
+                    request is not None
+                    and time.monotonic() - asked > 1.0 / request_rate(port)
+                ):
                     asked = time.monotonic()
                     opened.write(request)
                 data, text = read_block(port, opened)
@@ -190,7 +242,11 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
         raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:
         number = getattr(error, "errno", None)
-        why = f"{port.port} cannot be opened: {os.strerror(number)}" if number else f"{port.port}: {error}"
+        why = (
+            f"{port.port} cannot be opened: {os.strerror(number)}"
+            if number
+            else f"{port.port}: {error}"
+        )
         raise Complaint(f"{why}; `sweepgauge doctor` says what to do") from error
     except KeyboardInterrupt:
         pass
@@ -198,14 +254,17 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
         say(
             "Nothing came, though it was asked."
             if asks
-            else "Nothing came: press its send button while this runs,"
-            " or name what asks it (request) in the settings."
+            else (
+                "Nothing came: press its send button while this runs,"
+                " or name what asks it (request) in the settings."
+            )
         )
     return count
 
 
 class _Kept:
-    """Where the bytes go: to standard output as they come, or with their times into a file at the end."""
+    """Where the bytes go: to standard output as they come, or with their times into a
+    file at the end."""
 
     def __init__(self, path: str | None, note: str) -> None:
         self.path, self.note = path, note
@@ -225,7 +284,10 @@ class _Kept:
         from datetime import UTC, datetime
 
         self.name, self.port = name, port
-        self._began, self._at = time.monotonic(), datetime.now(UTC).isoformat(timespec="seconds")
+        self._began, self._at = (
+            time.monotonic(),
+            datetime.now(UTC).isoformat(timespec="seconds"),
+        )
 
     def out(self, data: bytes) -> int:
         if self.path is None:
@@ -253,7 +315,9 @@ class _Kept:
             with open(self.path, "xb") as file:
                 file.write(encode(saved))
         except OSError as error:
-            raise Complaint(f"{self.path} cannot be written: {error.strerror}") from error
+            raise Complaint(
+                f"{self.path} cannot be written: {error.strerror}"
+            ) from error
 
 
 def _out(data: bytes) -> int:

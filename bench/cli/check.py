@@ -1,4 +1,5 @@
-"""`sweepgauge check`, `moved`, `undo`, `abandon`: a check on the running daemon, led by words and Enter."""
+"""`sweepgauge check`, `moved`, `undo`, `abandon`: a check on the running daemon, led by
+words and Enter."""
 
 from __future__ import annotations
 
@@ -31,16 +32,31 @@ PATIENCE = 60.0  # s that a daemon which went away may take to come back
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
 @click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
-@click.option("--lean", is_flag=True, help="Prove the indicator's side by leaning the sled left and right.")
-@click.option("--tap", is_flag=True, help="Tap the stand before the first push: the number must come back.")
-@click.option("--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter.")
+@click.option(
+    "--lean",
+    is_flag=True,
+    help="Prove the indicator's side by leaning the sled left and right.",
+)
+@click.option(
+    "--tap",
+    is_flag=True,
+    help="Tap the stand before the first push: the number must come back.",
+)
+@click.option(
+    "--beat", type=float, metavar="SECONDS", help="Marks by a beat instead of Enter."
+)
 @click.option(
     "--extend/--no-extend",
     "extend",
     default=None,
-    help="Offer to go on once where the answer is too close to call; at a terminal by default.",
+    help=(
+        "Offer to go on once where the answer is too close to call; at a terminal by"
+        " default."
+    ),
 )
-@click.option("--verifies", metavar="ID", help="The result whose move this check verifies.")
+@click.option(
+    "--verifies", metavar="ID", help="The result whose move this check verifies."
+)
 @socket_option
 @json_option
 @declared
@@ -59,7 +75,8 @@ def check(
     as_json: bool,
     **given: Any,
 ) -> int:
-    """Take a check on the running daemon: it says what it wants, Enter (or the pedal) answers.
+    """Take a check on the running daemon: it says what it wants, Enter (or the pedal)
+    answers.
 
     Example:  sweepgauge check fence-square --jig big-sled
     """
@@ -79,7 +96,9 @@ def check(
         options=options,
         verifies=verifies,
     )
-    leading = _Leading(socket_path, begin, sys.stdin.isatty() if extend is None else extend)
+    leading = _Leading(
+        socket_path, begin, sys.stdin.isatty() if extend is None else extend
+    )
     finding = leading.run()
     if as_json:
         import msgspec
@@ -108,7 +127,8 @@ class _Leading:
         self.extends = extends  # once at most: every later look must be a stricter one
         self.offered: Any = None  # the finding that may be gone on with
         self.recorded = True  # the latest finding is on the disk
-        self.away: dict[str, str] = {}  # instruments that do not read just now, and what was said of it
+        # instruments that do not read just now, and what was said of it
+        self.away: dict[str, str] = {}
 
     def run(self) -> Any:
         from bench.protocol.client import Gone
@@ -120,12 +140,16 @@ class _Leading:
             except Gone:
                 if self.offered is not None:
                     return self.offered
-                say("The daemon went away; what was acknowledged is kept. Waiting for it to come back.")
+                say(
+                    "The daemon went away; what was acknowledged is kept. Waiting for"
+                    " it to come back."
+                )
                 self._come_back()
             except KeyboardInterrupt:
                 self.client.close()
                 raise Complaint(
-                    "left; the check goes on. The same command comes back to it, `sweepgauge abandon` ends it"
+                    "left; the check goes on. The same command comes back to it,"
+                    " `sweepgauge abandon` ends it"
                 ) from None
 
     def _connect(self, client: Any) -> None:
@@ -149,7 +173,8 @@ class _Leading:
             self._connect(client)
             return
         raise Complaint(
-            f"the daemon at {where} did not come back within {PATIENCE:.0f} s; the log holds what it saved"
+            f"the daemon at {where} did not come back within {PATIENCE:.0f} s; the log"
+            " holds what it saved"
         )
 
     def _listen(self) -> Any:
@@ -175,7 +200,8 @@ class _Leading:
                 return self.offered
 
     def _lines(self) -> list[bytes]:
-        """The lines that were entered; read from the descriptor so that none hides in a buffer."""
+        """The lines that were entered; read from the descriptor so that none hides in a
+        buffer."""
         import os
 
         data = os.read(sys.stdin.fileno(), 4096)
@@ -184,13 +210,17 @@ class _Leading:
         return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")[:-1]
 
     def _offer(self, finding: Any) -> bool:
-        """Whether it was offered to go on: too close to call, and a number of pushes that would settle it."""
+        """Whether it was offered to go on: too close to call, and a number of pushes
+        that would settle it."""
         more = finding.more_pushes
         if not self.extends or not self.stdin_open or more is None:
             return False
         self.extends, self.offered = False, finding
         many = "one push" if more == 1 else f"{more} pushes"
-        say(f"Too close to call; {many} more in each set-up may settle it: Enter to go on, q to leave.")
+        say(
+            f"Too close to call; {many} more in each set-up may settle it: Enter to go"
+            " on, q to leave."
+        )
         return True
 
     def _go_on(self) -> None:
@@ -239,7 +269,11 @@ class _Leading:
             self.said_last = message.words
         elif isinstance(message, Recording) and message.state == "saving":
             say(f"  {message.words}")
-        elif isinstance(message, Saved) and message.what == "finding" and self.offered is not None:
+        elif (
+            isinstance(message, Saved)
+            and message.what == "finding"
+            and self.offered is not None
+        ):
             self.recorded = self.recorded or message.id == self.offered.id
         elif isinstance(message, NotConcluded) and message.run == self.run_id:
             raise Complaint(message.words)
@@ -253,7 +287,8 @@ class _Leading:
         return None
 
     def _state(self, message: Any) -> None:
-        """An instrument that stops reading, with what to do about it, and that reads again."""
+        """An instrument that stops reading, with what to do about it, and that reads
+        again."""
         if message.state in ("open", "marks"):
             if self.away.pop(message.name, None) is not None:
                 say(f"  The {message.name} is back.")
@@ -272,7 +307,11 @@ class _Leading:
         before, self.last = self.last, calm
         if before is not None and calm == msgspec.structs.replace(before, remark=None):
             return  # what was not kept is over and done with; the rest was said
-        if ask.remark and ask.remark != self.said_last and (before is None or before.remark != ask.remark):
+        if (
+            ask.remark
+            and ask.remark != self.said_last
+            and (before is None or before.remark != ask.remark)
+        ):
             say(f"  {ask.remark}")
         if ask.phase == "cautions":
             for caution in ask.cautions:
@@ -282,8 +321,15 @@ class _Leading:
             say(f"[{ask.step} of {ask.steps}: {ask.placement}] {ask.words}")
             say("Press Enter when it stands.")
         elif ask.phase == "mark":
-            ready = f"when the {' and the '.join(self.away)} reads again" if self.away else "ready"
-            say(f"{ready}: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of {ask.marks}. {ask.words}")
+            ready = (
+                f"when the {' and the '.join(self.away)} reads again"
+                if self.away
+                else "ready"
+            )
+            say(
+                f"{ready}: push {ask.taken + 1} of {ask.wanted}, mark {ask.mark} of"
+                f" {ask.marks}. {ask.words}"
+            )
         elif ask.ready:
             say(f"ready: {ask.taken + 1} of {ask.wanted}. {ask.words}")
         else:
@@ -291,13 +337,23 @@ class _Leading:
 
 
 @click.command()
-@click.option("--jig", metavar="NAME", help="The sled; the latest result with a move by default.")
-@click.option("--distance", metavar="LENGTH", help="How far it was moved; as the result said by default.")
-@click.option("--how", default="", metavar="WORDS", help="How: leaves, live, jack screw.")
+@click.option(
+    "--jig", metavar="NAME", help="The sled; the latest result with a move by default."
+)
+@click.option(
+    "--distance",
+    metavar="LENGTH",
+    help="How far it was moved; as the result said by default.",
+)
+@click.option(
+    "--how", default="", metavar="WORDS", help="How: leaves, live, jack screw."
+)
 @socket_option
-def moved(jig: str | None, distance: str | None, how: str, socket_path: str | None) -> int:
-    """Note that the move of the last result was made, so that the next check can judge it. Exit 1: not
-    recorded.
+def moved(
+    jig: str | None, distance: str | None, how: str, socket_path: str | None
+) -> int:
+    """Note that the move of the last result was made, so that the next check can judge
+    it. Exit 1: not recorded.
 
     Example:  sweepgauge moved --distance "0.15 mm" --how leaves
     """
@@ -314,7 +370,8 @@ def moved(jig: str | None, distance: str | None, how: str, socket_path: str | No
 @click.command()
 @socket_option
 def undo(socket_path: str | None) -> int:
-    """Take back the last mark of a pass that is not whole yet, or the last pass of the check in progress.
+    """Take back the last mark of a pass that is not whole yet, or the last pass of the
+    check in progress.
 
     Example:  sweepgauge undo
     """

@@ -18,15 +18,20 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 class Complaint(Exception):
-    """Wrong use or input, in one line: what was wrong, where, what to do. Exit status 2."""
+    """Wrong use or input, in one line: what was wrong, where, what to do. Exit status
+    2."""
 
 
 def socket_option(f: F) -> F:
-    return click.option("--socket", "socket_path", metavar="PATH", help="The daemon's socket.")(f)
+    return click.option(
+        "--socket", "socket_path", metavar="PATH", help="The daemon's socket."
+    )(f)
 
 
 def settings_option(f: F) -> F:
-    return click.option("--settings", "settings_path", metavar="FILE", help="The settings file.")(f)
+    return click.option(
+        "--settings", "settings_path", metavar="FILE", help="The settings file."
+    )(f)
 
 
 def log_option(f: F) -> F:
@@ -34,10 +39,14 @@ def log_option(f: F) -> F:
 
 
 def json_option(f: F) -> F:
-    return click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")(f)
+    return click.option(
+        "--json", "as_json", is_flag=True, help="One JSON object on standard output."
+    )(f)
 
 
-def paths(*, settings: str | None = None, log: str | None = None, socket: str | None = None) -> Paths:
+def paths(
+    *, settings: str | None = None, log: str | None = None, socket: str | None = None
+) -> Paths:
     from bench.settings.paths import SettingsError, default_paths
 
     try:

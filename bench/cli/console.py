@@ -13,10 +13,14 @@ from bench.cli.common import Complaint, socket_option
 @click.option(
     "--look",
     type=click.Choice(["shop", "pencil", "tube"]),
-    help="Colours: shop; pencil has none; tube is for the Pi's own screen.  [default: what suits the terminal]",
+    help=(
+        "Colours: shop; pencil has none; tube is for the Pi's own screen.  [default:"
+        " what suits the terminal]"
+    ),
 )
 def console(socket_path: str | None, look: str | None) -> int:
-    """The screen to work by: what the sled's state is, what to do next; by keys, number pad, mouse or touch.
+    """The screen to work by: what the sled's state is, what to do next; by keys, number
+    pad, mouse or touch.
 
     Example:  sweepgauge console
     """
@@ -28,7 +32,9 @@ def console(socket_path: str | None, look: str | None) -> int:
         # knocked first: the answers wait in the socket while the screen is being loaded
         import gc
 
-        gc.disable()  # loading makes nothing but what stays; looking through it over and over costs a tenth
+        # loading makes nothing but what stays; looking through it over and over costs a
+        # tenth
+        gc.disable()
         from bench.console.link import knock
 
         early = knock(where)

@@ -1,5 +1,5 @@
-"""A CSV file with a header row, to rows of named cells with the line each stands on; refuses what is not one.
-Values stay text here; what a column means is the caller's."""
+"""A CSV file with a header row, to rows of named cells with the line each stands on;
+refuses what is not one. Values stay text here; what a column means is the caller's."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-MOST_BYTES = 64 * 1024 * 1024  # an hour of the fastest instrument; more is not a recorded sweep
+# an hour of the fastest instrument; more is not a recorded sweep
+MOST_BYTES = 64 * 1024 * 1024
 MARKS = ("\xff\xfe", "\xfe\xff")  # how 16-bit text begins, read as single bytes
 
 
@@ -19,7 +20,8 @@ class RecordedError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """cells: one for each name of the header, without blanks around it. line: where the row ends, from 1."""
+    """cells: one for each name of the header, without blanks around it. line: where the
+    row ends, from 1."""
 
     line: int
     cells: dict[str, str]
@@ -34,7 +36,8 @@ class Table:
 
 
 def read_table(path: Path) -> Table:
-    """The whole file. Raises RecordedError: missing, a folder, not text, not CSV, empty, uneven rows.
+    """The whole file. Raises RecordedError: missing, a folder, not text, not CSV,
+    empty, uneven rows.
 
     A byte order mark and any line ends will do. Blank lines may only stand at the end.
     """
@@ -44,7 +47,9 @@ def read_table(path: Path) -> Table:
 def table_of(text: str, name: str) -> Table:
     """The same from text; `name` stands for the file in messages."""
     if not text.strip():
-        raise RecordedError(f"{name}: is empty; it wants a header row and readings under it")
+        raise RecordedError(
+            f"{name}: is empty; it wants a header row and readings under it"
+        )
     reader = _Lines(text, name)
     header, line = next(reader)
     names = _names(header, name, line)
@@ -55,12 +60,16 @@ def table_of(text: str, name: str) -> Table:
             blank = blank or line
             continue
         if blank is not None:
-            raise RecordedError(f"{name}:{blank}: the row is empty; take it out or fill it in")
+            raise RecordedError(
+                f"{name}:{blank}: the row is empty; take it out or fill it in"
+            )
         if len(fields) != len(names):
             raise RecordedError(f"{name}:{line}: {_uneven(fields, len(names))}")
         cells = [field.strip() for field in fields]
         if not any(cells):
-            raise RecordedError(f"{name}:{line}: the row is empty; take it out or fill it in")
+            raise RecordedError(
+                f"{name}:{line}: the row is empty; take it out or fill it in"
+            )
         rows.append(Row(line, dict(zip(names, cells, strict=True))))
     if not rows:
         raise RecordedError(f"{name}: holds no readings, only a header row")
@@ -68,7 +77,8 @@ def table_of(text: str, name: str) -> Table:
 
 
 class _Lines:
-    """Rows of a CSV text with the line each ends on; a fault of the text is a RecordedError naming it."""
+    """Rows of a CSV text with the line each ends on; a fault of the text is a
+    RecordedError naming it."""
 
     def __init__(self, text: str, name: str) -> None:
         self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)
@@ -81,7 +91,9 @@ class _Lines:
         try:
             fields = next(self._reader)
         except csv.Error as error:
-            raise RecordedError(f"{self._name}:{self._reader.line_num}: is not CSV ({error})") from error
+            raise RecordedError(
+                f"{self._name}:{self._reader.line_num}: is not CSV ({error})"
+            ) from error
         return fields, self._reader.line_num
 
 
@@ -90,18 +102,24 @@ def _text(path: Path) -> str:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise RecordedError(f"{path}: cannot be read ({error.strerror or error})") from error
+        raise RecordedError(
+            f"{path}: cannot be read ({error.strerror or error})"
+        ) from error
     except ValueError as error:  # a NUL in the name
         raise RecordedError(f"{str(path)!r}: is no name of a file ({error})") from error
     if len(data) > MOST_BYTES:
-        raise RecordedError(f"{path}: is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep")
+        raise RecordedError(
+            f"{path}: is larger than {MOST_BYTES // 2**20} MiB: not a recorded sweep"
+        )
     if data[:2].decode("latin-1") in MARKS:
         raise RecordedError(f"{path}:1: is 16-bit text; save it as CSV in UTF-8")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise RecordedError(f"{path}:{line}: is not text in UTF-8 ({error.reason})") from error
+        raise RecordedError(
+            f"{path}:{line}: is not text in UTF-8 ({error.reason})"
+        ) from error
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise RecordedError(f"{path}:{line}: is not text; it holds a zero byte")
@@ -114,14 +132,17 @@ def _names(header: Sequence[str], name: str, line: int) -> tuple[str, ...]:
         for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
             if sign in names[0]:
                 raise RecordedError(
-                    f"{name}:{line}: the columns are parted by {called}; part them by commas, with a point "
-                    f"in the numbers"
+                    f"{name}:{line}: the columns are parted by {called}; part them by"
+                    " commas, with a point in the numbers"
                 )
     if not any(names):
         raise RecordedError(f"{name}:{line}: the header row is empty")
     twice = sorted({n for n in names if n and names.count(n) > 1})
     if twice:
-        raise RecordedError(f"{name}:{line}: the column {_short(twice[0])} is there twice; name each once")
+        raise RecordedError(
+            f"{name}:{line}: the column {_short(twice[0])} is there twice; name each"
+            " once"
+        )
     if names.count("") > 1:
         raise RecordedError(f"{name}:{line}: {names.count('')} columns have no name")
     return names
@@ -131,7 +152,9 @@ def _uneven(fields: Sequence[str], wanted: int) -> str:
     words = f"{len(fields)} fields, the header has {wanted}"
     if len(fields) == 1 and ";" in fields[0]:
         return words + "; part them by commas, not semicolons"
-    if len(fields) > wanted and any(field.strip().lstrip("+-").isdigit() for field in fields[1:]):
+    if len(fields) > wanted and any(
+        field.strip().lstrip("+-").isdigit() for field in fields[1:]
+    ):
         return words + "; if the numbers have a comma, write a point"
     return words
 

@@ -8,18 +8,28 @@ import sys
 
 import click
 
-from bench.cli.common import Complaint, load_settings, log_option, paths, settings_option, socket_option
+from bench.cli.common import (
+    Complaint,
+    load_settings,
+    log_option,
+    paths,
+    settings_option,
+    socket_option,
+)
 
 
 @click.command()
 @socket_option
 @settings_option
 @log_option
-def daemon(socket_path: str | None, settings_path: str | None, log_path: str | None) -> int:
+def daemon(
+    socket_path: str | None, settings_path: str | None, log_path: str | None
+) -> int:
     """Read the instruments and keep the log, until told to stop.
 
-    Without settings it listens to every free serial port while somebody looks, and asks for the plunger to be
-    pressed. SWEEPGAUGE_PORTS names more ports to listen to: paths, patterns with *, URLs of pyserial.
+    Without settings it listens to every free serial port while somebody looks, and asks
+    for the plunger to be pressed. SWEEPGAUGE_PORTS names more ports to listen to:
+    paths, patterns with *, URLs of pyserial.
 
     Example:  sweepgauge daemon --settings ~/.config/sweepgauge/settings.toml
     """
@@ -31,7 +41,9 @@ def daemon(socket_path: str | None, settings_path: str | None, log_path: str | N
     logging.basicConfig(
         level=logging.INFO,
         stream=sys.stderr,
-        format="%(message)s" if under_manager else "%(asctime)s %(levelname)s %(message)s",
+        format=(
+            "%(message)s" if under_manager else "%(asctime)s %(levelname)s %(message)s"
+        ),
     )
     try:
         run_daemon(settings, where)

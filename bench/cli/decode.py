@@ -43,12 +43,18 @@ def _words(record: Record) -> str:
     if record.fault is not None:
         cut = "..." if len(record.raw) > EYEFUL else ""
         return f"rejected: {record.fault} ({record.raw[:EYEFUL]!r}{cut})"
-    counts = f"{record.axis or 'counts'} {record.counts}" if record.counts is not None else ""
+    counts = (
+        f"{record.axis or 'counts'} {record.counts}"
+        if record.counts is not None
+        else ""
+    )
     if record.illegal is not None:
         counts += f", illegal {record.illegal}"
     if record.status is not None:
         means = meaning_of(record.status)[0]
-        said = f"status: {record.status}" + (f" ({means})" if means != record.status else "")
+        said = f"status: {record.status}" + (
+            f" ({means})" if means != record.status else ""
+        )
     elif record.value is not None:
         flags = f" [{', '.join(record.flags)}]" if record.flags else ""
         said = f"{in_words(record.value)} mm (shown in {record.unit}){flags}"
@@ -73,7 +79,8 @@ def _words(record: Record) -> str:
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> int:
-    """Raw bytes, or a saved capture, from standard input to readings, and what was rejected and why.
+    """Raw bytes, or a saved capture, from standard input to readings, and what was
+    rejected and why.
 
     Example:  sweepgauge decode --format line --option profile=plain --json < captured.bin
     """
@@ -88,11 +95,16 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         if not equals or not key:
             raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
         if given.setdefault(key.strip(), value) != value:
-            raise Complaint(f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and {value!r}")
+            raise Complaint(
+                f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and"
+                f" {value!r}"
+            )
     if format_name is not None:
         _decoder(format_name, given)  # before anything is waited for
     if sys.stdin is None:  # closed by whoever called
-        raise Complaint("there is no standard input: give the capture as `< captured.bin`")
+        raise Complaint(
+            "there is no standard input: give the capture as `< captured.bin`"
+        )
     source = cast(io.BufferedReader, sys.stdin.buffer)
     out = sys.stdout.buffer
     came = source.read1(BLOCK)
@@ -102,12 +114,14 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         if not as_json:
             _tell(saved)
         if format_name in (None, saved.port.format):
-            # what sends by itself may have been in the middle of a line; an answer or a press begins one
+            # what sends by itself may have been in the middle of a line; an answer or a
+            # press begins one
             from_middle = saved.port.asking == "continuous"
             format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
         raise Complaint(
-            f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a saved capture says it itself"
+            f"--format says what the bytes are, one of {', '.join(FORMATS)}; only a"
+            " saved capture says it itself"
         )
     decoder = _decoder(format_name, given, from_middle=from_middle)
     name = saved.instrument if saved is not None else "indicator"
@@ -132,7 +146,9 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     return 0
 
 
-def _decoder(name: str, given: dict[str, object], *, from_middle: bool = False) -> Decoder:
+def _decoder(
+    name: str, given: dict[str, object], *, from_middle: bool = False
+) -> Decoder:
     from hw.formats import make_decoder
     from hw.reading import FormatError
 
@@ -160,7 +176,17 @@ def _tell(saved: Saved) -> None:
     port, plain = saved.port, type(saved.port)()
     said: dict[str, str | int] = {
         key: value
-        for key in ("port", "format", "profile", "baud", "bits", "parity", "stop", "request", "rate")
+        for key in (
+            "port",
+            "format",
+            "profile",
+            "baud",
+            "bits",
+            "parity",
+            "stop",
+            "request",
+            "rate",
+        )
         if (value := getattr(port, key)) != getattr(plain, key)
         or (key in ("format", "baud") and not port.pins)
     }
@@ -170,7 +196,12 @@ def _tell(saved: Saved) -> None:
         for key, value in port.options.items()
         if key != "profile"
     }
-    say(one_line(f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s; {settings_text(said)}"))
+    say(
+        one_line(
+            f"{saved.instrument}, captured {saved.at} for {saved.seconds:g} s;"
+            f" {settings_text(said)}"
+        )
+    )
     if saved.note:
         say(one_line(f"Note: {saved.note}"))
 
@@ -187,7 +218,8 @@ def _blocks(
         yield None, came
         if not came:
             return
-        came = source.read1(BLOCK)  # what is there: a capture may go on while it is read
+        # what is there: a capture may go on while it is read
+        came = source.read1(BLOCK)
 
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
@@ -211,16 +243,23 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     proposal = judge(data)
     if proposal is None:
         say(
-            "Nothing in it could be read. Where it was sent: `sweepgauge doctor` listens at other speeds too."
+            "Nothing in it could be read. Where it was sent: `sweepgauge doctor`"
+            " listens at other speeds too."
         )
         return
-    settings = {key: value for key, value in proposal.settings.items() if key not in ("format", "baud")}
+    settings = {
+        key: value
+        for key, value in proposal.settings.items()
+        if key not in ("format", "baud")
+    }
     if settings.pop("bits", None):
         say(
-            "It was sent with seven bits and two stop bits: bits = 7 and stop = 2 in the settings, then capture again."
+            "It was sent with seven bits and two stop bits: bits = 7 and stop = 2 in"
+            " the settings, then capture again."
         )
         settings.pop("stop", None)
     said = " ".join(f"--option {key}={value}" for key, value in settings.items())
     say(f"This would fit: --format {proposal.settings['format']} {said}".rstrip())
     for words in proposal.evidence:
-        say(f"  heard: {words.replace(' at 9600 baud', '')}")  # which speed it was is not in the bytes
+        # which speed it was is not in the bytes
+        say(f"  heard: {words.replace(' at 9600 baud', '')}")

@@ -12,9 +12,17 @@ from bench.cli.common import Complaint, json_option, say
 
 
 @click.command()
-@click.option("--headless", is_flag=True, help="No screen: one whole check and its move, told and printed.")
-@click.option("--seed", type=int, help="Draws the virtual saw; another seed, another saw.")
-@click.option("--marks", is_flag=True, help="One indicator only, the sled stopped at marks.")
+@click.option(
+    "--headless",
+    is_flag=True,
+    help="No screen: one whole check and its move, told and printed.",
+)
+@click.option(
+    "--seed", type=int, help="Draws the virtual saw; another seed, another saw."
+)
+@click.option(
+    "--marks", is_flag=True, help="One indicator only, the sled stopped at marks."
+)
 @click.option("--lean", is_flag=True, help="With the lean test.")
 @click.option("--tap", is_flag=True, help="With the tap test.")
 @click.option(
@@ -25,12 +33,20 @@ from bench.cli.common import Complaint, json_option, say
 )
 @json_option
 def demo(
-    headless: bool, seed: int | None, marks: bool, lean: bool, tap: bool, kind: str | None, as_json: bool
+    headless: bool,
+    seed: int | None,
+    marks: bool,
+    lean: bool,
+    tap: bool,
+    kind: str | None,
+    as_json: bool,
 ) -> int:
-    """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to plug in.
+    """Try the whole job on a virtual saw: real daemon, real serial bytes, nothing to
+    plug in.
 
-    Without --headless on the screen to work by: Enter answers what is asked, `h` is the hand that pushes, `o`
-    lets the operator do it all, `w`, `b` and `k` let something go wrong, `/` shows every key.
+    Without --headless on the screen to work by: Enter answers what is asked, `h` is the
+    hand that pushes, `o` lets the operator do it all, `w`, `b` and `k` let something go
+    wrong, `/` shows every key.
 
     Example:  sweepgauge demo --headless --seed 1
     """
@@ -42,15 +58,21 @@ def demo(
 
     chosen = random.randrange(1, 10000) if seed is None else seed
     if kind is not None and not headless and not as_json:
-        raise Complaint("--check goes with --headless; on the screen the check is chosen there")
+        raise Complaint(
+            "--check goes with --headless; on the screen the check is chosen there"
+        )
     if not headless and not as_json:
         return _screen(chosen, marks)
     say(f"virtual saw, seed {chosen}")
     try:
         if kind is None:
-            answer, good = asyncio.run(run(chosen, say, marks=marks, lean=lean, tap=tap))
+            answer, good = asyncio.run(
+                run(chosen, say, marks=marks, lean=lean, tap=tap)
+            )
         else:
-            answer, good = asyncio.run(one_check(chosen, say, kind, marks=marks, lean=lean, tap=tap))
+            answer, good = asyncio.run(
+                one_check(chosen, say, kind, marks=marks, lean=lean, tap=tap)
+            )
     except DemoError as error:
         raise Complaint(str(error)) from error
     if as_json:
@@ -69,4 +91,6 @@ def _screen(seed: int, marks: bool) -> int:
     try:
         return guarded(screen)
     except (NoTerminal, DemoError) as error:
-        raise Complaint(f"{error}; `sweepgauge demo --headless` needs no screen") from error
+        raise Complaint(
+            f"{error}; `sweepgauge demo --headless` needs no screen"
+        ) from error

@@ -1,7 +1,9 @@
-"""`sweepgauge doctor`: ports, formats, rates, clock, disk, permissions: what is wrong, what to do.
+"""`sweepgauge doctor`: ports, formats, rates, clock, disk, permissions: what is wrong,
+what to do.
 
-It proposes and never changes anything. With a daemon running it asks the daemon, which holds the ports;
-without one it looks at the ports itself and listens on those that nobody holds.
+It proposes and never changes anything. With a daemon running it asks the daemon, which
+holds the ports; without one it looks at the ports itself and listens on those that
+nobody holds.
 """
 
 from __future__ import annotations
@@ -47,7 +49,10 @@ SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 @click.option(
     "--seconds",
     type=click.FloatRange(0.5, 600),
-    help="Listen for so long, 1.5 if not said: for what sends at its button, or for a longer look at the noise.",
+    help=(
+        "Listen for so long, 1.5 if not said: for what sends at its button, or for a"
+        " longer look at the noise."
+    ),
 )
 @json_option
 def doctor(
@@ -77,7 +82,8 @@ def doctor(
         where = settings_of_service(where)
     if seconds is not None:
         say(
-            f"Listening for {seconds:g} s: move it, leave it at rest, or press its button, as you want it heard."
+            f"Listening for {seconds:g} s: move it, leave it at rest, or press its"
+            " button, as you want it heard."
         )
     matters = []
     for matter in _look(where, wanted, asked=spacing is not None, seconds=seconds):
@@ -94,7 +100,8 @@ def doctor(
 
 
 def settings_of_service(where: Paths) -> Paths:
-    """The service's own settings where it is the service that is asked and nobody named others."""
+    """The service's own settings where it is the service that is asked and nobody named
+    others."""
     if (
         where.socket == SERVICE_SOCKET
         and "SWEEPGAUGE_SETTINGS" not in os.environ
@@ -106,8 +113,13 @@ def settings_of_service(where: Paths) -> Paths:
 
 
 def _total(faults: int, open_ends: int) -> str:
-    """open_ends: what is no fault and has something to do all the same, such as a silent instrument."""
-    words = "No fault found" if not faults else f"{faults} fault{'s' if faults > 1 else ''} found"
+    """open_ends: what is no fault and has something to do all the same, such as a
+    silent instrument."""
+    words = (
+        "No fault found"
+        if not faults
+        else f"{faults} fault{'s' if faults > 1 else ''} found"
+    )
     return words + (f"; {open_ends} more to see to." if open_ends else ".")
 
 
@@ -120,7 +132,9 @@ def _print(matter: Matter) -> None:
         click.echo(f"      do: {matter.do}")
 
 
-def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -> Iterator[Matter]:
+def _look(
+    where: Paths, spacing: float, *, asked: bool, seconds: float | None
+) -> Iterator[Matter]:
     from bench.doctor import machine, pins, ports, rights
     from bench.doctor.lately import lately
     from bench.doctor.matter import fault, told
@@ -138,7 +152,12 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
         for line in words(settings):
             none = settings.settings_file is None and line.startswith("Settings:")
             yield told(
-                "settings", f"Settings: no file at {where.settings}, the defaults hold." if none else line
+                "settings",
+                (
+                    f"Settings: no file at {where.settings}, the defaults hold."
+                    if none
+                    else line
+                ),
             )
     wired = [
         (name, port)
@@ -152,12 +171,16 @@ def _look(where: Paths, spacing: float, *, asked: bool, seconds: float | None) -
     found = ports.find_ports()
     user = rights.this_user()
     yield from ports.cables(found, wired)
-    listened = _instruments(settings, where, wired, found, user, spacing, asked=asked, seconds=seconds)
+    listened = _instruments(
+        settings, where, wired, found, user, spacing, asked=asked, seconds=seconds
+    )
     yield from (matter for matter in listened if known or matter.about != "instruments")
     yield from lately(where.log, time.time())
     yield from ports.neighbours(named={port.port for _, port in wired})
     wants = (
-        {"dialout": "serial ports"} if any(port.port.startswith("/") for _, port in wired) or found else {}
+        {"dialout": "serial ports"}
+        if any(port.port.startswith("/") for _, port in wired) or found
+        else {}
     )
     if pins.wired_pins(settings):
         wants["gpio"] = "the pins"
@@ -189,7 +212,12 @@ def _instruments(
     try:
         with service.WireClient(where.socket, slow=service.Patience()) as client:
             yield from service.asked(
-                client, dict(wired), spacing, settings.units, asked=asked, seconds=seconds
+                client,
+                dict(wired),
+                spacing,
+                settings.units,
+                asked=asked,
+                seconds=seconds,
             )
         yield from instruments.others_here(wired, found, user)
         if not wired:
@@ -205,12 +233,22 @@ def _instruments(
             yield left
         if left is not None and left.good is False:
             return
-        yield told("daemon", f"none runs at {where.socket}; the ports are looked at here")
+        yield told(
+            "daemon", f"none runs at {where.socket}; the ports are looked at here"
+        )
     except service.Hangs as error:
-        yield fault("daemon", str(error), "is the machine busy? else: sudo systemctl restart sweepgauge")
+        yield fault(
+            "daemon",
+            str(error),
+            "is the machine busy? else: sudo systemctl restart sweepgauge",
+        )
         return
     except (service.Gone, service.Refused) as error:
-        yield fault("daemon", f"it ended the talk: {error}", "see what it says: journalctl -u sweepgauge -e")
+        yield fault(
+            "daemon",
+            f"it ended the talk: {error}",
+            "see what it says: journalctl -u sweepgauge -e",
+        )
         return
     yield from instruments.heard_here(
         wired, found, user, spacing, settings.units, asked=asked, seconds=seconds
@@ -219,6 +257,7 @@ def _instruments(
         yield told(
             "instruments",
             "none is set up",
-            "plug them in, and with the daemon running: sweepgauge learn; or name a port in the settings; or try the whole "
-            "job with nothing plugged in: sweepgauge demo",
+            "plug them in, and with the daemon running: sweepgauge learn; or name a"
+            " port in the settings; or try the whole job with nothing plugged in:"
+            " sweepgauge demo",
         )

@@ -1,4 +1,5 @@
-"""`sweepgauge drift`: has what was squared stayed so; asks the daemon, or reads a log with --log FILE."""
+"""`sweepgauge drift`: has what was squared stayed so; asks the daemon, or reads a log
+with --log FILE."""
 
 from __future__ import annotations
 
@@ -27,14 +28,24 @@ ALARMS = {
 
 @click.command()
 @socket_option
-@click.option("--log", "log_path", metavar="FILE", help="Read this file instead of asking the daemon.")
+@click.option(
+    "--log",
+    "log_path",
+    metavar="FILE",
+    help="Read this file instead of asking the daemon.",
+)
 @json_option
 @click.option("--jig", metavar="NAME", help="Only this sled.")
 @click.option("--check", "kind", metavar="KIND", help="Only this check.")
 def drift(
-    socket_path: str | None, log_path: str | None, as_json: bool, jig: str | None, kind: str | None
+    socket_path: str | None,
+    log_path: str | None,
+    as_json: bool,
+    jig: str | None,
+    kind: str | None,
 ) -> int:
-    """How results have changed without a move, and when to look again. Exit 1 when one has.
+    """How results have changed without a move, and when to look again. Exit 1 when one
+    has.
 
     Example:  sweepgauge drift --jig big-sled
     """
@@ -43,7 +54,9 @@ def drift(
     of = None if kind is None or _turns_fence(kind) else kind
     reply, units = listed(socket_path, log_path, jig, of, MOST)
     status = tell_unread(reply.unread)
-    moved = {name for name, became in reply.moves.items() if became in ("made", "verified")}
+    moved = {
+        name for name, became in reply.moves.items() if became in ("made", "verified")
+    }
     gone = set(reply.superseded)
     in_order = [f for f in reversed(reply.findings) if f.id not in gone]
     series = [
@@ -54,7 +67,11 @@ def drift(
     if as_json:
         import msgspec
 
-        click.echo(msgspec.json.encode({"series": [_plain(*one) for one in series], "unread": reply.unread}))
+        click.echo(
+            msgspec.json.encode(
+                {"series": [_plain(*one) for one in series], "unread": reply.unread}
+            )
+        )
     else:
         for key, quantity, stretches in series:
             for line in _words(key, quantity, stretches, units):
@@ -72,7 +89,9 @@ def _grouped(findings: list[Finding]) -> Iterator[tuple[Key, list[Finding]]]:
     groups: dict[Key, list[Finding]] = {}
     for finding in findings:
         if finding.quantities and not finding.doubts:
-            groups.setdefault((finding.check, finding.jig, finding.saw), []).append(finding)
+            groups.setdefault((finding.check, finding.jig, finding.saw), []).append(
+                finding
+            )
     return iter(groups.items())
 
 
@@ -84,8 +103,9 @@ def _turns_fence(kind: str) -> bool:
 
 
 def _others_moves(key: Key, in_order: list[Finding], moved: set[str]) -> set[str]:
-    """The last look of this series before each move that another check of the same fence asked for: sweep and
-    board see one fence, and what is moved by the one has not drifted for the other."""
+    """The last look of this series before each move that another check of the same
+    fence asked for: sweep and board see one fence, and what is moved by the one has not
+    drifted for the other."""
     check, jig, saw = key
     if not _turns_fence(check):
         return set()
@@ -101,7 +121,9 @@ def _others_moves(key: Key, in_order: list[Finding], moved: set[str]) -> set[str
     return cuts
 
 
-def _one(key: Key, findings: list[Finding], moved: set[str]) -> tuple[Key, Quantity, list[Stretch]]:
+def _one(
+    key: Key, findings: list[Finding], moved: set[str]
+) -> tuple[Key, Quantity, list[Stretch]]:
     from bench.upkeep.drift import stretches
 
     latest = findings[-1].quantities[0]
@@ -139,14 +161,20 @@ def _plain(key: Key, quantity: Quantity, stretches: list[Stretch]) -> dict[str, 
                 "mean": stretch.mean,
                 "sigma": stretch.sigma,
                 "seen": stretch.seen,
-                "trend": None
-                if stretch.trend is None
-                else {
-                    "per_day": stretch.trend.slope,
-                    "uncertainty": stretch.trend.uncertainty,
-                    "significant": stretch.trend.significant,
-                    "earliest": None if stretch.trend.earliest is None else _date(stretch.trend.earliest),
-                },
+                "trend": (
+                    None
+                    if stretch.trend is None
+                    else {
+                        "per_day": stretch.trend.slope,
+                        "uncertainty": stretch.trend.uncertainty,
+                        "significant": stretch.trend.significant,
+                        "earliest": (
+                            None
+                            if stretch.trend.earliest is None
+                            else _date(stretch.trend.earliest)
+                        ),
+                    }
+                ),
                 "looks": [
                     {
                         "id": one.look.finding,
@@ -166,21 +194,37 @@ def _plain(key: Key, quantity: Quantity, stretches: list[Stretch]) -> dict[str, 
     }
 
 
-def _words(key: Key, quantity: Quantity, stretches: list[Stretch], units: System) -> Iterator[str]:
+def _words(
+    key: Key, quantity: Quantity, stretches: list[Stretch], units: System
+) -> Iterator[str]:
     from bench.units import length_words, slope_words
     from bench.upkeep.drift import look_again
 
     def size(value: float) -> str:
-        return length_words(abs(value), units) if quantity.unit == "mm" else slope_words(abs(value), units)
+        return (
+            length_words(abs(value), units)
+            if quantity.unit == "mm"
+            else slope_words(abs(value), units)
+        )
 
     check, jig, saw = key
     of = " on ".join(part for part in (jig, saw) if part)
     last = stretches[-1]
     count = len(last.looks)
-    since = f"since the move after {last.after}" if last.after else f"since {_date(last.looks[0].look.at)}"
-    yield f"{check}{f' of {of}' if of else ''}: {count} look{'s' if count > 1 else ''} {since}."
+    since = (
+        f"since the move after {last.after}"
+        if last.after
+        else f"since {_date(last.looks[0].look.at)}"
+    )
+    yield (
+        f"{check}{f' of {of}' if of else ''}: {count} look{'s' if count > 1 else ''}"
+        f" {since}."
+    )
     latest = last.looks[-1].look
-    yield f"  Latest, {_date(latest.at)}: {quantity.way + ': ' if quantity.way else ''}{size(latest.value)}."
+    yield (
+        f"  Latest, {_date(latest.at)}:"
+        f" {quantity.way + ': ' if quantity.way else ''}{size(latest.value)}."
+    )
 
     def which(change: float) -> str:
         """The way of a change, in the words of the latest look's own way."""
@@ -196,8 +240,9 @@ def _words(key: Key, quantity: Quantity, stretches: list[Stretch], units: System
     for one in last.alarms:
         off = one.look.value - last.mean
         yield (
-            f"  {_date(one.look.at)} {ALARMS[one.alarm or 'step']}: by {size(off)}, {which(off)}. "
-            f"Was it moved, dropped, its runners changed? A move is noted with `sweepgauge moved`."
+            f"  {_date(one.look.at)} {ALARMS[one.alarm or 'step']}: by {size(off)},"
+            f" {which(off)}. Was it moved, dropped, its runners changed? A move is"
+            " noted with `sweepgauge moved`."
         )
     if last.looks[-1].runs:
         yield f"  Worth a look: {', '.join(last.looks[-1].runs)}."
@@ -205,8 +250,8 @@ def _words(key: Key, quantity: Quantity, stretches: list[Stretch], units: System
     if found is not None and found.significant:
         give_or_take = size(found.uncertainty * 30)
         yield (
-            f"  It goes by {size(found.slope * 30)} in 30 days, {which(found.slope)}, give or take {give_or_take}; "
-            f"a season may come and go."
+            f"  It goes by {size(found.slope * 30)} in 30 days, {which(found.slope)},"
+            f" give or take {give_or_take}; a season may come and go."
         )
         if found.earliest is not None:
             yield f"  It may leave good enough from {_date(found.earliest)} on."

@@ -26,7 +26,9 @@ from bench.cli.options import declared, read_options, the_check
 @click.command()
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
-@click.option("--jig", metavar="NAME", help="The sled; the only one in the settings by default.")
+@click.option(
+    "--jig", metavar="NAME", help="The sled; the only one in the settings by default."
+)
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
 @settings_option

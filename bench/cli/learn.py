@@ -22,14 +22,19 @@ What = Literal["indicator", "travel", "leaf"]
 
 @click.command()
 @click.argument("what", type=click.Choice(["indicator", "travel", "leaf"]))
-@click.option("--leaf", metavar="LENGTH", help="The leaf's thickness, with its unit.  [default: 0.10 mm]")
+@click.option(
+    "--leaf",
+    metavar="LENGTH",
+    help="The leaf's thickness, with its unit.  [default: 0.10 mm]",
+)
 @socket_option
 @json_option
 def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) -> int:
-    """Find the indicator's cable (press its plunger), the travel's (push the sled), or prove with a leaf.
+    """Find the indicator's cable (press its plunger), the travel's (push the sled), or
+    prove with a leaf.
 
-    What is found is kept in the settings file once Enter says so; the running daemon reads it at once. A
-    contradiction ends it with status 1, and nothing is kept.
+    What is found is kept in the settings file once Enter says so; the running daemon
+    reads it at once. A contradiction ends it with status 1, and nothing is kept.
 
     Example:  sweepgauge learn indicator
     """
@@ -45,7 +50,8 @@ def learn(what: What, leaf: str | None, socket_path: str | None, as_json: bool) 
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
         raise Complaint(
-            f"the daemon went away ({error}); what was not kept is not written: learn it again"
+            f"the daemon went away ({error}); what was not kept is not written: learn"
+            " it again"
         ) from error
     if as_json:
         import msgspec
@@ -67,7 +73,8 @@ def _thickness(leaf: str | None) -> float | None:
 
 
 class _Leading:
-    """The conversation: words of the daemon on standard error, Enters from standard input."""
+    """The conversation: words of the daemon on standard error, Enters from standard
+    input."""
 
     def __init__(self, client: WireClient) -> None:
         self.client = client
@@ -100,7 +107,11 @@ class _Leading:
                 self._heard(message)
             if isinstance(message, Error) and message.ref == 1:
                 raise Refused(message)
-            if isinstance(message, LearnSaid) and message.what == what and self._hear(message):
+            if (
+                isinstance(message, LearnSaid)
+                and message.what == what
+                and self._hear(message)
+            ):
                 return message
         sources: list[Any] = [self.client, sys.stdin] if self.open else [self.client]
         ready, _, _ = select.select(sources, [], [], 1.0)
@@ -115,9 +126,13 @@ class _Leading:
         return None
 
     def _heard(self, message: Cables) -> None:
-        """What is listened to, each time that a cable does otherwise: a plunger that nobody hears is no good."""
+        """What is listened to, each time that a cable does otherwise: a plunger that
+        nobody hears is no good."""
         for cable in message.cables:
-            if cable.state != "listening" and self._cables.get(cable.name) != cable.state:
+            if (
+                cable.state != "listening"
+                and self._cables.get(cable.name) != cable.state
+            ):
                 say(f"  {cable.name}: {cable.words}")
             self._cables[cable.name] = cable.state
 
@@ -125,7 +140,10 @@ class _Leading:
         late = time.monotonic() - self._began > NONE_YET
         if late and what != "leaf" and not self._cables and not self._none_said:
             self._none_said = True
-            say("  No cable is heard yet: plug it in. `sweepgauge doctor` says what this machine sees.")
+            say(
+                "  No cable is heard yet: plug it in. `sweepgauge doctor` says what"
+                " this machine sees."
+            )
 
     def _hear(self, message: LearnSaid) -> bool:
         """True when it is over."""
@@ -133,7 +151,8 @@ class _Leading:
             say(message.words + (" Enter keeps it." if message.phase == "seen" else ""))
         self.enter = message.enter
         if message.phase == "asking" and not message.enter:
-            self.early = False  # what was pressed while nothing was seen yet answers nothing
+            # what was pressed while nothing was seen yet answers nothing
+            self.early = False
         return not message.on or message.phase in ("kept", "failed")
 
     def _press(self) -> None:

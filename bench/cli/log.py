@@ -22,12 +22,16 @@ T = TypeVar("T")
 
 @click.group()
 def log() -> None:
-    """List, show or export what was measured; list what happened to instruments and log."""
+    """List, show or export what was measured; list what happened to instruments and
+    log."""
 
 
 def _file_option(f: Any) -> Any:
     return click.option(
-        "--log", "log_path", metavar="FILE", help="Read this file instead of asking the daemon."
+        "--log",
+        "log_path",
+        metavar="FILE",
+        help="Read this file instead of asking the daemon.",
     )(f)
 
 
@@ -38,10 +42,19 @@ def _file_option(f: Any) -> Any:
 @click.option("--jig", metavar="NAME", help="Only this sled.")
 @click.option("--check", "kind", metavar="KIND", help="Only this check.")
 @click.option(
-    "--most", type=click.IntRange(1, 10000), default=50, show_default=True, help="The latest so many."
+    "--most",
+    type=click.IntRange(1, 10000),
+    default=50,
+    show_default=True,
+    help="The latest so many.",
 )
 def list_(
-    socket_path: str | None, log_path: str | None, as_json: bool, jig: str | None, kind: str | None, most: int
+    socket_path: str | None,
+    log_path: str | None,
+    as_json: bool,
+    jig: str | None,
+    kind: str | None,
+    most: int,
 ) -> int:
     """Results, newest first.
 
@@ -86,7 +99,11 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     units: System = "mm"
     if log_path is not None:
         shown = from_file(lambda h: h.show(_there(log_path), id))
-        one = {"finding": shown.finding, "evidence": shown.evidence, "moves": shown.moves}
+        one = {
+            "finding": shown.finding,
+            "evidence": shown.evidence,
+            "moves": shown.moves,
+        }
         finding = shown.finding
     else:
         reply, units = _ask(socket_path, LogShow(id=id), LogOne)
@@ -100,14 +117,19 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     for line in finding_words(finding, units):
         click.echo(line)
     for row in finding.budget:
-        click.echo(f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad")
+        click.echo(
+            f"  {row.share:5.0%}  {row.part}: {row.standard_uncertainty * 1e6:.1f} urad"
+        )
     for sweep in finding.sweeps:
         what = "push" if sweep.push else "back"
         click.echo(
-            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside} set aside, {sweep.slope:+.6f}"
+            f"  {sweep.placement} {what}: {sweep.readings} readings, {sweep.set_aside}"
+            f" set aside, {sweep.slope:+.6f}"
         )
     for move in (
-        one["moves"] if finding.proposed is not None else [m for m in one["moves"] if m.made is not None]
+        one["moves"]
+        if finding.proposed is not None
+        else [m for m in one["moves"] if m.made is not None]
     ):
         click.echo(f"  {_became(move, units)}")
     return 0
@@ -123,7 +145,11 @@ def export(id: str | None, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
     unread: list[Unread] = []
-    pieces = _exported(socket_path, id, unread) if log_path is None else _out_of(log_path, id, unread)
+    pieces = (
+        _exported(socket_path, id, unread)
+        if log_path is None
+        else _out_of(log_path, id, unread)
+    )
     for text in pieces:
         click.echo(text, nl=False)
     return tell_unread(unread)
@@ -135,7 +161,9 @@ def _out_of(log_path: str, id: str | None, unread: list[Unread]) -> Iterator[str
         yield text
 
 
-def _exported(socket: str | None, id: str | None, unread: list[Unread]) -> Iterator[str]:
+def _exported(
+    socket: str | None, id: str | None, unread: list[Unread]
+) -> Iterator[str]:
     """As it comes; the daemon goes on when this has read."""
     from bench.protocol import LogExport, LogText
     from bench.protocol.client import Gone, Refused
@@ -158,13 +186,20 @@ def _exported(socket: str | None, id: str | None, unread: list[Unread]) -> Itera
 @_file_option
 @json_option
 @click.option(
-    "--most", type=click.IntRange(1, 10000), default=50, show_default=True, help="The latest so many."
+    "--most",
+    type=click.IntRange(1, 10000),
+    default=50,
+    show_default=True,
+    help="The latest so many.",
 )
-def events(socket_path: str | None, log_path: str | None, as_json: bool, most: int) -> int:
-    """What happened to the instruments and to the log itself, newest first, in this machine's local time.
+def events(
+    socket_path: str | None, log_path: str | None, as_json: bool, most: int
+) -> int:
+    """What happened to the instruments and to the log itself, newest first, in this
+    machine's local time.
 
-    Cables, silences, switched units, held displays, readings and passes that were not used and why, the
-    clock.
+    Cables, silences, switched units, held displays, readings and passes that were not
+    used and why, the clock.
 
     Example:  sweepgauge log events --most 20
     """
@@ -195,7 +230,8 @@ def _local(at: str) -> str:
 
 
 def known_kind(kind: str | None) -> None:
-    """Of a check that there is not, nothing was ever measured: that is a slip, and no "nothing yet"."""
+    """Of a check that there is not, nothing was ever measured: that is a slip, and no
+    "nothing yet"."""
     if kind is not None:
         from bench.cli.options import the_check
 
@@ -208,8 +244,14 @@ def _became(move: Any, units: System) -> str:
     if move.made is None:
         return "The move was not noted as made: `sweepgauge moved` does."
     distance = move.made.get("distance_mm")
-    size = f" by {length_words(float(distance), units)}" if isinstance(distance, int | float) else ""
-    proof = f"verified by {move.verified_by}" if move.verified_by else "not verified yet"
+    size = (
+        f" by {length_words(float(distance), units)}"
+        if isinstance(distance, int | float)
+        else ""
+    )
+    proof = (
+        f"verified by {move.verified_by}" if move.verified_by else "not verified yet"
+    )
     return f"The move was made{size}; {proof}."
 
 
@@ -228,19 +270,33 @@ def from_file(call: Callable[[Any], T]) -> T:
 
 
 def listed(
-    socket: str | None, log_path: str | None, jig: str | None, kind: str | None, most: int
+    socket: str | None,
+    log_path: str | None,
+    jig: str | None,
+    kind: str | None,
+    most: int,
 ) -> tuple[LogRows, System]:
-    """Findings from the daemon or out of a file, newest first, and the units in which they are shown."""
+    """Findings from the daemon or out of a file, newest first, and the units in which
+    they are shown."""
     from bench.protocol import LogList, LogRows
 
     if log_path is not None:
-        return from_file(lambda h: h.listed(_there(log_path), jig=jig, check=kind, most=most)), "mm"
+        return (
+            from_file(
+                lambda h: h.listed(_there(log_path), jig=jig, check=kind, most=most)
+            ),
+            "mm",
+        )
     rows, units = LogRows([]), "mm"
     while True:
         want, last = min(PAGE, most - len(rows.findings)), rows.findings[-1:]
         page: LogRows
         page, units = _ask(
-            socket, LogList(jig=jig, check=kind, most=want, before=last[0].id if last else None), LogRows
+            socket,
+            LogList(
+                jig=jig, check=kind, most=want, before=last[0].id if last else None
+            ),
+            LogRows,
         )
         rows.findings.extend(page.findings)
         rows.moves.update(page.moves)
@@ -251,7 +307,8 @@ def listed(
 
 
 def tell_unread(unread: list[Unread]) -> int:
-    """The exit status: what could not be read is bad news, and is told beside what could."""
+    """The exit status: what could not be read is bad news, and is told beside what
+    could."""
     if not unread:
         return 0
     from bench.render.finding import unread_words

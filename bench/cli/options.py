@@ -23,7 +23,8 @@ def the_check(kind: str) -> Check:
 
 
 def declared(command: F, *, recorded: bool = False) -> F:
-    """Add every option that any check declares, once each by name; recorded: those of recorded files too."""
+    """Add every option that any check declares, once each by name; recorded: those of
+    recorded files too."""
     of: dict[str, list[tuple[Check, Option]]] = {}
     for check in checks().values():
         for option in check.options:
@@ -34,12 +35,17 @@ def declared(command: F, *, recorded: bool = False) -> F:
         words = f"{option.words} ({', '.join(check.kind for check, _ in found)})."
         choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
         metavar = "|".join(choices) or option.kind.upper()
-        command = click.option(f"--{name.replace('_', '-')}", name, metavar=metavar, help=words)(command)
+        command = click.option(
+            f"--{name.replace('_', '-')}", name, metavar=metavar, help=words
+        )(command)
     return command
 
 
-def read_options(check: Check, given: Mapping[str, Any], *, recorded: bool = False) -> dict[str, OptionValue]:
-    """What was typed, in mm and rad. Raises Complaint for an option that is not this check's, or a bad value."""
+def read_options(
+    check: Check, given: Mapping[str, Any], *, recorded: bool = False
+) -> dict[str, OptionValue]:
+    """What was typed, in mm and rad. Raises Complaint for an option that is not this
+    check's, or a bad value."""
     try:
         typed = {name: text for name, text in given.items() if text is not None}
         return validated(check, typed, recorded=recorded)

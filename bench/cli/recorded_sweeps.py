@@ -1,9 +1,11 @@
-"""Recorded sweeps, spots and widths: a CSV file to evidence. The only reader of those files.
+"""Recorded sweeps, spots and widths: a CSV file to evidence. The only reader of those
+files.
 
-A check declares the columns of its file: sweep, placement, travel_mm, reading_mm (or _in) unless it says
-otherwise; optional beside `sweep`: seat, hold, t_s. A sweep is the rows with one sweep and one placement, in
-their order; without `seat` every sweep counts as freshly seated; one whose travel falls is a pull-back.
-Values are as the instruments showed them; which way they grow is declared in the settings.
+A check declares the columns of its file: sweep, placement, travel_mm, reading_mm (or
+_in) unless it says otherwise; optional beside `sweep`: seat, hold, t_s. A sweep is the
+rows with one sweep and one placement, in their order; without `seat` every sweep counts
+as freshly seated; one whose travel falls is a pull-back. Values are as the instruments
+showed them; which way they grow is declared in the settings.
 """
 
 from __future__ import annotations
@@ -25,8 +27,10 @@ INCH = 25.4  # mm, exactly
 FEWEST = 8  # readings that make a sweep
 STANDS_STILL = 1.0  # mm of travel that at least a sweep must cover
 MOST = 1e6  # mm: a kilometre is no length at a saw, and larger numbers only overflow
-TURNS_BACK = 1.6  # way over reach of a sweep that was pushed and drawn back under one number
-NAMES = ("sweep", "placement", "what", "end")  # columns that hold a name; all others hold a length
+# way over reach of a sweep that was pushed and drawn back under one number
+TURNS_BACK = 1.6
+# columns that hold a name; all others hold a length
+NAMES = ("sweep", "placement", "what", "end")
 WALLS, NO_HOLD = ("left", "right"), ("", "free", "none", "no", "-")
 PLACES = ("placement", "what", "end")
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
@@ -65,14 +69,22 @@ def read_sweeps(
 
 
 def sweeps_of(
-    text: str, name: str, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    text: str,
+    name: str,
+    check: Check,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
 ) -> list[Trace]:
     """The same from text; `name` stands for the file in messages."""
     return _traces(table_of(text, name), name, check, options, gear)
 
 
 def _traces(
-    table: Table, name: str, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    table: Table,
+    name: str,
+    check: Check,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
 ) -> list[Trace]:
     columns = _Columns(table, name, check)
     steps = _Steps(name, check, options, gear)
@@ -80,18 +92,25 @@ def _traces(
     for row in table.rows:
         placement = row.cells[columns.place]
         if not placement:
-            raise RecordedError(f"{name}:{row.line}: the column {columns.place} is empty")
+            raise RecordedError(
+                f"{name}:{row.line}: the column {columns.place} is empty"
+            )
         step = steps.of(placement, row.line)
         sweep = row.cells["sweep"] if columns.swept else ""
         if columns.swept and not sweep:
-            raise RecordedError(f"{name}:{row.line}: the column sweep is empty; number the sweeps")
-        group = groups.setdefault((sweep, placement), _Group(row.line, step, sweep, placement))
+            raise RecordedError(
+                f"{name}:{row.line}: the column sweep is empty; number the sweeps"
+            )
+        group = groups.setdefault(
+            (sweep, placement), _Group(row.line, step, sweep, placement)
+        )
         _take(group, row, name, columns, gear)
     return [_trace(name, group) for group in groups.values()]
 
 
 class _Columns:
-    """Where what stands, by what the check declares. Raises RecordedError naming what is missing or twofold."""
+    """Where what stands, by what the check declares. Raises RecordedError naming what
+    is missing or twofold."""
 
     def __init__(self, table: Table, name: str, check: Check) -> None:
         wanted = ", ".join(c if c in NAMES else f"{c}_mm" for c in check.columns)
@@ -101,7 +120,8 @@ class _Columns:
         for column in check.columns:
             if column in NAMES and column not in table.names:
                 raise RecordedError(
-                    f"{name}:1: no column {column!r}; it takes {wanted}; found {_some(table.names)}"
+                    f"{name}:1: no column {column!r}; it takes {wanted}; found"
+                    f" {_some(table.names)}"
                 )
         found = [_length(table, name, stem, wanted) for stem in lengths]
         self.reading = found[-1]
@@ -114,14 +134,18 @@ def _length(table: Table, name: str, stem: str, wanted: str) -> _Length:
     units = {f"{stem}_mm": 1.0, f"{stem}_in": INCH}
     there = [n for n in table.names if n == stem or n.startswith(f"{stem}_")]
     if len(there) > 1:
-        raise RecordedError(f"{name}:1: {_some(there)} name one quantity twice; keep one of them")
+        raise RecordedError(
+            f"{name}:1: {_some(there)} name one quantity twice; keep one of them"
+        )
     if there and there[0] not in units:
         raise RecordedError(
-            f"{name}:1: the column {_short(there[0])} has no unit this reads; call it {stem}_mm or {stem}_in"
+            f"{name}:1: the column {_short(there[0])} has no unit this reads; call it"
+            f" {stem}_mm or {stem}_in"
         )
     if not there:
         raise RecordedError(
-            f"{name}:1: no column {stem}_mm (or {stem}_in); it takes {wanted}; found {_some(table.names)}"
+            f"{name}:1: no column {stem}_mm (or {stem}_in); it takes {wanted}; found"
+            f" {_some(table.names)}"
         )
     return _Length(there[0], units[there[0]])
 
@@ -130,10 +154,16 @@ class _Steps:
     """The set-ups by the name of their placement."""
 
     def __init__(
-        self, name: str, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+        self,
+        name: str,
+        check: Check,
+        options: Mapping[str, OptionValue],
+        gear: EvidenceGear,
     ) -> None:
         # a file says itself which set-ups were taken, whatever was asked for
-        all_of_them = {o.name: o.default for o in check.options if o.name == "placements"}
+        all_of_them = {
+            o.name: o.default for o in check.options if o.name == "placements"
+        }
         self._name, self._check, self._options, self._gear = name, check, options, gear
         self._steps: dict[str, Step | None] = {}
         for step in check.plan({**options, **all_of_them}, gear):
@@ -144,36 +174,47 @@ class _Steps:
         if placement not in self._steps:
             accepts = self._check.accepts
             self._steps[placement] = (
-                accepts(placement, self._options, self._gear) if accepts is not None else None
+                accepts(placement, self._options, self._gear)
+                if accepts is not None
+                else None
             )
         step = self._steps[placement]
         if step is None:
             raise RecordedError(
-                f"{self._name}:{line}: unknown placement {_short(placement)}; {self._check.kind} takes "
-                f"{', '.join(map(repr, self._listed[:12]))}"
+                f"{self._name}:{line}: unknown placement {_short(placement)};"
+                f" {self._check.kind} takes {', '.join(map(repr, self._listed[:12]))}"
             )
         return step
 
 
-def _take(group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceGear) -> None:
+def _take(
+    group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceGear
+) -> None:
     step = group.step
     travel = 0.0
     if columns.travel is not None:
         travel = columns.travel.factor * _number(name, row, columns.travel.column)
-        # a swept surface along the cut is the travel instrument's; a place is written down as a place
-        if step.gather == "sweep" and step.mount is not None and gear.travel.grows == "toward":
+        # a swept surface along the cut is the travel instrument's; a place is written
+        # down as a place
+        if (
+            step.gather == "sweep"
+            and step.mount is not None
+            and gear.travel.grows == "toward"
+        ):
             travel = -travel
     reading = columns.reading.factor * _number(name, row, columns.reading.column)
     if columns.width and not reading > 0.0:
         raise RecordedError(
-            f"{name}:{row.line}: {columns.reading.column} is {row.cells[columns.reading.column]}: "
-            f"a width is above zero"
+            f"{name}:{row.line}: {columns.reading.column} is"
+            f" {row.cells[columns.reading.column]}: a width is above zero"
         )
     if not columns.width and gear.indicator.grows == "pulled-out":
         reading = -reading
     for what, value in (("travel", travel), ("reading", reading)):
         if abs(value) > MOST:
-            raise RecordedError(f"{name}:{row.line}: the {what} of {value:g} mm is no length at a saw")
+            raise RecordedError(
+                f"{name}:{row.line}: the {what} of {value:g} mm is no length at a saw"
+            )
     group.travel.append(travel)
     group.reading.append(reading)
     group.lines.append(row.line)
@@ -184,19 +225,22 @@ def _take(group: _Group, row: Row, name: str, columns: _Columns, gear: EvidenceG
         group.hold = _same(name, row, "hold", group.hold, _hold(row))
 
 
-def _same(name: str, row: Row, column: str, before: str | None, said: str | None) -> str | None:
-    """One sweep runs on one seat and under one hold; rows that leave it out go with the others."""
+def _same(
+    name: str, row: Row, column: str, before: str | None, said: str | None
+) -> str | None:
+    """One sweep runs on one seat and under one hold; rows that leave it out go with the
+    others."""
     if said and before is not None and said != before:
         raise RecordedError(
-            f"{name}:{row.line}: {column} {_short(said)} in a sweep that had {_short(before)}; "
-            f"number the sweeps apart"
+            f"{name}:{row.line}: {column} {_short(said)} in a sweep that had"
+            f" {_short(before)}; number the sweeps apart"
         )
     return said or before
 
 
 def _hold(row: Row) -> str | None:
-    """Against which wall of the slots the sled was held, in the words of whoever held it; None where it was
-    not.
+    """Against which wall of the slots the sled was held, in the words of whoever held
+    it; None where it was not.
 
     A hold that is declared takes the play between the walls out of the budget.
     """
@@ -213,11 +257,19 @@ def _number(name: str, row: Row, column: str) -> float:
     if _NOT_FINITE.fullmatch(text):
         raise RecordedError(f"{name}:{row.line}: {column} is not finite: {text!r}")
     if not _NUMBER.fullmatch(text):
-        hint = "; write a point, not a comma" if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text) else ""
-        raise RecordedError(f"{name}:{row.line}: {column} is not a number: {_short(text)}{hint}")
+        hint = (
+            "; write a point, not a comma"
+            if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", text)
+            else ""
+        )
+        raise RecordedError(
+            f"{name}:{row.line}: {column} is not a number: {_short(text)}{hint}"
+        )
     value = float(text)
     if not math.isfinite(value):
-        raise RecordedError(f"{name}:{row.line}: {column} is not finite: {_short(text)}")
+        raise RecordedError(
+            f"{name}:{row.line}: {column} is not finite: {_short(text)}"
+        )
     return value
 
 
@@ -239,16 +291,21 @@ def _trace(name: str, group: _Group) -> Trace:
 def _judge_sweep(name: str, group: _Group) -> None:
     which = f"{name}:{group.line}: sweep {_short(group.sweep)} at {group.placement}"
     if len(group.travel) < FEWEST:
-        raise RecordedError(f"{which} has {len(group.travel)} readings; it takes {FEWEST} at least")
+        raise RecordedError(
+            f"{which} has {len(group.travel)} readings; it takes {FEWEST} at least"
+        )
     reach = max(group.travel) - min(group.travel)
     if reach < STANDS_STILL:
         raise RecordedError(f"{which}: its travel does not move")
     if _way(group.travel) > TURNS_BACK * reach:
-        raise RecordedError(f"{which}: its travel turns back; give every pass a number of its own")
+        raise RecordedError(
+            f"{which}: its travel turns back; give every pass a number of its own"
+        )
 
 
 def _way(travel: Sequence[float]) -> float:
-    """How far the sled went in all, mm, seen in a couple of dozen looks so that jitter is no way."""
+    """How far the sled went in all, mm, seen in a couple of dozen looks so that jitter
+    is no way."""
     looks = min(24, len(travel))
     cuts = [round(k * len(travel) / looks) for k in range(looks + 1)]
     means = [sum(travel[a:b]) / (b - a) for a, b in pairwise(cuts)]
@@ -261,15 +318,20 @@ def _times(name: str, group: _Group) -> list[float] | None:
         return None
     for line, t in zip(group.lines, group.at, strict=True):
         if t is None:
-            raise RecordedError(f"{name}:{line}: t_s is empty, in a sweep that has times")
+            raise RecordedError(
+                f"{name}:{line}: t_s is empty, in a sweep that has times"
+            )
     for line, (a, b) in zip(group.lines[1:], pairwise(known), strict=True):
         if b < a and group.step.gather == "sweep":
-            raise RecordedError(f"{name}:{line}: t_s goes back from {a:g} to {b:g} s within a sweep")
+            raise RecordedError(
+                f"{name}:{line}: t_s goes back from {a:g} to {b:g} s within a sweep"
+            )
     return known
 
 
 def _rises(travel: Sequence[float]) -> bool:
-    """Whether it was pushed away: by the halves' means, so that one odd reading cannot turn it."""
+    """Whether it was pushed away: by the halves' means, so that one odd reading cannot
+    turn it."""
     half = max(1, len(travel) // 2)
     return sum(travel[-half:]) >= sum(travel[:half])
 

@@ -34,20 +34,27 @@ def status(socket_path: str | None, as_json: bool) -> int:
         click.echo(f"note: {note}")
     if not any(one.state != "marks" for one in reply.instruments):
         click.echo(
-            "no instrument is set up: `sweepgauge learn indicator` finds it; `sweepgauge demo` pretends a saw"
+            "no instrument is set up: `sweepgauge learn indicator` finds it;"
+            " `sweepgauge demo` pretends a saw"
         )
     for one in reply.instruments:
         now = ""
         if one.value is not None:
             rate = f", {one.rate:.0f} a second" if one.rate else ""
-            now = f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s old{rate}, {one.rejects} rejected."
+            now = (
+                f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s"
+                f" old{rate}, {one.rejects} rejected."
+            )
         words = one.words.removeprefix(f"The {one.name} ")
         click.echo(f"{one.name}: {words}{now}")
     if reply.run is None:
         click.echo("no check in progress")
     else:
         ask = reply.run.ask
-        click.echo(f"in progress: {reply.run.check} of {reply.run.jig or 'no named sled'}; {ask.words}")
+        click.echo(
+            f"in progress: {reply.run.check} of {reply.run.jig or 'no named sled'};"
+            f" {ask.words}"
+        )
     if reply.last:
         from bench.render.finding import finding_words
 

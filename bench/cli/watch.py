@@ -17,11 +17,19 @@ if TYPE_CHECKING:
 @click.command()
 @socket_option
 @json_option
-@click.option("--plain", is_flag=True, help="One sentence per change, one line a second at the most.")
+@click.option(
+    "--plain",
+    is_flag=True,
+    help="One sentence per change, one line a second at the most.",
+)
 @click.option("--instrument", metavar="NAME", help="Only this one.")
 @click.option("--seconds", type=click.FloatRange(min=0), help="Stop after so long.")
 def watch(
-    socket_path: str | None, as_json: bool, plain: bool, instrument: str | None, seconds: float | None
+    socket_path: str | None,
+    as_json: bool,
+    plain: bool,
+    instrument: str | None,
+    seconds: float | None,
 ) -> int:
     """Live readings, one line each, until Ctrl-C.
 
@@ -33,12 +41,20 @@ def watch(
     until = None if seconds is None else time.monotonic() + seconds
     try:
         with connect(socket_path) as client:
-            teller = _Plain(client.version.units) if plain else _Json() if as_json else _Lines()
+            teller = (
+                _Plain(client.version.units)
+                if plain
+                else _Json()
+                if as_json
+                else _Lines()
+            )
             client.send(GetStatus())
             client.send(Watch())
             while until is None or time.monotonic() < until:
                 left = None if until is None else until - time.monotonic()
-                message = client.next(1.0 if left is None else max(0.01, min(1.0, left)))
+                message = client.next(
+                    1.0 if left is None else max(0.01, min(1.0, left))
+                )
                 if isinstance(message, StatusReply) and instrument is not None:
                     refuse_unknown(message, instrument)
                 teller.hear(message, instrument)
@@ -52,10 +68,13 @@ def watch(
 
 
 def refuse_unknown(status: StatusReply, name: str) -> None:
-    """Waiting for ever for a name that nothing has looks like an instrument that is silent."""
+    """Waiting for ever for a name that nothing has looks like an instrument that is
+    silent."""
     names = [one.name for one in status.instruments]
     if names and name not in names:
-        raise Complaint(f"no instrument is called {name!r}; there are: {', '.join(names)}")
+        raise Complaint(
+            f"no instrument is called {name!r}; there are: {', '.join(names)}"
+        )
 
 
 class _Lines:
@@ -66,14 +85,20 @@ class _Lines:
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
         elif isinstance(message, InstrumentState) and only in (None, message.name):
-            click.echo(f"{message.name}: {message.words.removeprefix(f'The {message.name} ')}", err=True)
+            click.echo(
+                f"{message.name}: {message.words.removeprefix(f'The {message.name} ')}",
+                err=True,
+            )
         elif isinstance(message, Readings) and only in (None, message.instrument):
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
         elif isinstance(message, Rejected) and only in (None, message.instrument):
             said = f"rejected: {message.fault}"
             if message.status is not None:
-                said = f"has no reading: {message.status} ({meaning_of(message.status)[0]})"
+                said = (
+                    f"has no reading: {message.status}"
+                    f" ({meaning_of(message.status)[0]})"
+                )
             click.echo(f"{message.instrument} {said}", err=True)
 
 
@@ -110,7 +135,8 @@ class _Json:
 
 
 class _Plain:
-    """For a screen reader: whole sentences, only when something changed, not more than one a second."""
+    """For a screen reader: whole sentences, only when something changed, not more than
+    one a second."""
 
     STEP = 0.005  # mm; less is the last digit flickering
 
@@ -119,7 +145,8 @@ class _Plain:
         self._said: dict[str, str] = {}
         self._values: dict[str, float] = {}
         self._due = 0.0
-        # what it is about, and the sentence; what is in _first does not wait for the rest
+        # what it is about, and the sentence; what is in _first does not wait for the
+        # rest
         self._first: list[tuple[str, str]] = []
         self._queue: list[tuple[str, str]] = []
         self._last = ""
@@ -143,7 +170,9 @@ class _Plain:
                 self._said[message.name] = message.words
                 # only how it is now is worth telling late
                 self._first = [one for one in self._first if one[0] != message.name]
-                whose = "" if message.name in message.words.lower() else f"{message.name}: "
+                whose = (
+                    "" if message.name in message.words.lower() else f"{message.name}: "
+                )
                 self._first.append((message.name, whose + message.words))
         elif isinstance(message, Readings) and only in (None, message.instrument):
             value = message.values[-1]
@@ -153,7 +182,9 @@ class _Plain:
         elif isinstance(message, SweepSaid) and message.words:
             first = message.state == "refused"  # before the sled is pushed on in vain
             (self._first if first else self._queue).append(("", message.words))
-        elif isinstance(message, Notice) and message.words != self._said.get(message.about):
+        elif isinstance(message, Notice) and message.words != self._said.get(
+            message.about
+        ):
             self._queue.append(("", message.words))
         elif (
             isinstance(message, Asking)
@@ -167,7 +198,10 @@ class _Plain:
             from bench.render.finding import finding_words
 
             self._asks_no_more()
-            self._queue.extend(("", line.strip()) for line in finding_words(message.finding, self._units))
+            self._queue.extend(
+                ("", line.strip())
+                for line in finding_words(message.finding, self._units)
+            )
         self._tell(time.monotonic())
 
     def _tell(self, now: float) -> None:
@@ -184,7 +218,9 @@ class _Plain:
 
     def _pending(self, instrument: str, value: float) -> None:
         if self._first or self._queue or time.monotonic() < self._due:
-            return  # the newest value is told when there is room; old ones are not worth a sentence
+            # the newest value is told when there is room; old ones are not worth a
+            # sentence
+            return
         self._values[instrument] = value
         shown = f"{value / 25.4:.4f} in" if self._units == "inch" else f"{value:.3f} mm"
         self._queue.append(("", f"{instrument} reads {shown}."))

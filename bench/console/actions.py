@@ -1,4 +1,5 @@
-"""Everything the user can do, once: key on the number pad, other keys, word in the key row, whole sentence.
+"""Everything the user can do, once: key on the number pad, other keys, word in the key
+row, whole sentence.
 
 The key row, the list of all keys and the key handling all read this table.
 """

@@ -1,4 +1,5 @@
-"""The terminal screen: a Textual application around one sheet, fed by the link, driven by the desk.
+"""The terminal screen: a Textual application around one sheet, fed by the link, driven
+by the desk.
 
 It routes; what is known, what is drawn and what keys mean is plain code beside it.
 """
@@ -37,11 +38,12 @@ LINE = 0.2  # s between two drawings of the line
 
 
 class Console(App[None]):
-    """`early`: a socket on which the first questions were already asked. `extra`: actions of whoever starts
-    it."""
+    """`early`: a socket on which the first questions were already asked. `extra`:
+    actions of whoever starts it."""
 
     TITLE = "sweepgauge"
-    ENABLE_COMMAND_PALETTE = False  # the list of all keys is our own: it must show on the Pi's screen too
+    # the list of all keys is our own: it must show on the Pi's screen too
+    ENABLE_COMMAND_PALETTE = False
     CSS = "Screen { layers: base; overflow: hidden; }"
 
     def __init__(
@@ -60,11 +62,18 @@ class Console(App[None]):
         self.look = look
         self.link = Link(path, self._said, self._link, early=early)
         self.desk = Desk(
-            self.state, self.view, self.link.send, leave=self.exit, look=self._turn_look, extra=extra, tip=tip
+            self.state,
+            self.view,
+            self.link.send,
+            leave=self.exit,
+            look=self._turn_look,
+            extra=extra,
+            tip=tip,
         )
         self.sheet = Sheet(look.styles())
         self.drawn = 0  # times anything was drawn, for whoever measures
-        self.first_reading: float | None = None  # monotonic s, when a true reading first stood on the sheet
+        # monotonic s, when a true reading first stood on the sheet
+        self.first_reading: float | None = None
         self._frame: Frame | None = None
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
@@ -79,7 +88,7 @@ class Console(App[None]):
     def compose(self) -> ComposeResult:
         yield self.sheet
 
-    # ---- life ---------------------------------------------------------------------------------------
+    # ---- life ------------------------------------------------------------------------
 
     async def on_mount(self) -> None:
         loop = asyncio.get_running_loop()
@@ -93,9 +102,11 @@ class Console(App[None]):
 
     def _extra_changed(self) -> None:
         """What the added actions can do changes without the daemon saying anything."""
-        words = [action.word(self.desk) for action in self.desk.extra if action.can(self.desk)] + [
-            self.desk.tip(self.desk)
-        ]
+        words = [
+            action.word(self.desk)
+            for action in self.desk.extra
+            if action.can(self.desk)
+        ] + [self.desk.tip(self.desk)]
         if words != self._extra_words:
             self._extra_words = words
             self._mark(frozenset({"keys"}))
@@ -109,7 +120,7 @@ class Console(App[None]):
             await asyncio.gather(self._listening, return_exceptions=True)
         self.link.close()
 
-    # ---- what comes in --------------------------------------------------------------------------------
+    # ---- what comes in ---------------------------------------------------------------
 
     def _said(self, message: Said) -> None:
         self._mark(self.state.hear(message))
@@ -133,7 +144,10 @@ class Console(App[None]):
         if self._frame is None:
             return
         for hit in self._frame.hits:
-            if hit.rows[0] <= event.y < hit.rows[1] and hit.columns[0] <= event.x < hit.columns[1]:
+            if (
+                hit.rows[0] <= event.y < hit.rows[1]
+                and hit.columns[0] <= event.x < hit.columns[1]
+            ):
                 if hit.action is not None:
                     self.desk.do(hit.action)
                 elif hit.row is not None:
@@ -149,7 +163,7 @@ class Console(App[None]):
         self.desk.wheel(-1)
         self._draw_now()
 
-    # ---- drawing --------------------------------------------------------------------------------------
+    # ---- drawing ---------------------------------------------------------------------
 
     def _mark(self, changed: frozenset[str]) -> None:
         """Something is different: draw it when its turn has come."""
@@ -200,7 +214,12 @@ class Console(App[None]):
         self._mark(frozenset(left))
 
     def _whole(self, wide: int, high: int) -> None:
-        if wide >= WIDE and self.state.past is None and self.state.told_status and self.state.here:
+        if (
+            wide >= WIDE
+            and self.state.past is None
+            and self.state.told_status
+            and self.state.here
+        ):
             self.state.past = list(self.state.last)
             self.link.send(LogList(jig=self.state.the_jig, most=PAST))
         self._frame = compose(self.desk, wide, high)
@@ -220,7 +239,8 @@ class Console(App[None]):
                 self.first_reading = time.monotonic()
 
     def _watch_age(self, now: float) -> None:
-        """A number that gets old says so, in steps; while it is fresh nothing ticks but one far alarm."""
+        """A number that gets old says so, in steps; while it is fresh nothing ticks but
+        one far alarm."""
         if self._ageing is not None:
             self._ageing.cancel()
             self._ageing = None
@@ -229,13 +249,17 @@ class Console(App[None]):
             if heard.at is not None and heard.state == "open":
                 waits.append(phrases.next_age(self.state.clock() - heard.at))
         if waits and self.state.here:
-            self._ageing = asyncio.get_running_loop().call_later(max(0.2, min(waits) + 0.05), self._aged)
+            self._ageing = asyncio.get_running_loop().call_later(
+                max(0.2, min(waits) + 0.05), self._aged
+            )
         del now
 
     def _aged(self) -> None:
         self._ageing = None
         stale = any(
-            heard.at is not None and heard.state == "open" and not heard.fresh(self.state.clock())
+            heard.at is not None
+            and heard.state == "open"
+            and not heard.fresh(self.state.clock())
             for heard in self.state.instruments.values()
         )
         if stale:
@@ -274,7 +298,8 @@ def make_console(
     extra: tuple[Action, ...] = (),
     tip: Callable[[Desk], str] = lambda desk: "",
 ) -> Console:
-    """The application from plain arguments; tests, command and demo all use it. ValueError: no such look."""
+    """The application from plain arguments; tests, command and demo all use it.
+    ValueError: no such look."""
     chosen = (
         looks.find(look)
         if look is not None

@@ -1,7 +1,7 @@
 """Which bands a screen has, and the whole screen put together from them. Pure.
 
-80 x 24 shows everything; 60 x 20 and 40 x 15 show number, unit, way, state and the next act; a wide screen
-shows the budget and earlier results beside.
+80 x 24 shows everything; 60 x 20 and 40 x 15 show number, unit, way, state and the next
+act; a wide screen shows the budget and earlier results beside.
 """
 
 from __future__ import annotations
@@ -14,9 +14,12 @@ from bench.console.at_desk import Action
 from bench.console.desk import Desk
 from bench.console.text import Block, Line, Role, fit, tall
 
-BAR = 3  # rows of the row of keys: targets for a thumb, three rows by eight columns at the least
+# rows of the row of keys: targets for a thumb, three rows by eight columns at the least
+BAR = 3
 CELL = 8
-MUCH = 100  # signs of what is said of a cable, which a small screen has no room for beside large digits
+# signs of what is said of a cable, which a small screen has no room for beside large
+# digits
+MUCH = 100
 
 
 class Bands(msgspec.Struct, frozen=True):
@@ -33,7 +36,8 @@ class Bands(msgspec.Struct, frozen=True):
 
 
 class Hit(msgspec.Struct):
-    """A place to touch: rows and columns (ends excluded), and an action or a row of the list."""
+    """A place to touch: rows and columns (ends excluded), and an action or a row of the
+    list."""
 
     rows: tuple[int, int]
     columns: tuple[int, int]
@@ -49,12 +53,24 @@ class Frame(msgspec.Struct):
 
 
 def bands(
-    wide: int, high: int, *, listing: bool = False, reading: bool = False, loud: bool = False, tip: int = 0
+    wide: int,
+    high: int,
+    *,
+    listing: bool = False,
+    reading: bool = False,
+    loud: bool = False,
+    tip: int = 0,
 ) -> Bands:
-    """listing: a list of rows instead of the number and the guide. reading: there is much to read and nothing
-    moves, so that the number gives way: on a small screen it takes one row. loud: what was said last must
-    not be cut. tip: rows of it."""
-    size = "huge" if wide >= 150 and high >= 45 else "large" if wide >= 76 and high >= 22 else "small"
+    """listing: a list of rows instead of the number and the guide. reading: there is
+    much to read and nothing moves, so that the number gives way: on a small screen it
+    takes one row. loud: what was said last must not be cut. tip: rows of it."""
+    size = (
+        "huge"
+        if wide >= 150 and high >= 45
+        else "large"
+        if wide >= 76 and high >= 22
+        else "small"
+    )
     if reading and high < 18:
         size = "row"
     elif reading and high < 40:
@@ -73,18 +89,26 @@ def bands(
 
 def _bands(desk: Desk, wide: int, high: int) -> Bands:
     ask, state = desk.state.ask, desk.state
-    reading = ask is not None and ask.phase in ("cautions", "place") and state.live is None
+    reading = (
+        ask is not None and ask.phase in ("cautions", "place") and state.live is None
+    )
     if ask is not None and ask.remark and not ask.moving:
         reading = True
     if state.learn is not None and len(state.learn.words) > MUCH:
         reading = True
     tip = len(panes.tip(desk.tip(desk), wide))
-    if high >= 18:  # there is room for both, but not for why the last thing was not kept as well
+    # there is room for both, but not for why the last thing was not kept as well
+    if high >= 18:
         reading = ask is not None and ask.remark is not None and not ask.moving
     if high < 18:
         loud = bool(state.notices) and panes.is_loud(state, wide)
         return bands(
-            wide, high, listing=desk.view.page != "work", reading=reading, loud=loud or tip > 1, tip=tip
+            wide,
+            high,
+            listing=desk.view.page != "work",
+            reading=reading,
+            loud=loud or tip > 1,
+            tip=tip,
         )
     return bands(wide, high, listing=desk.view.page != "work", reading=reading, tip=tip)
 
@@ -108,8 +132,12 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
         lines += tall(panes.number(desk.state, desk.view, wide, b.size), b.number[1])
         lines += panes.where(desk.state, desk.view, wide)
         lines += guide.content(desk.state, desk.view, wide, b.content[1])
-        desk.scrolls = not guide.cautions_read(desk.state, desk.view, wide, b.content[1])
-    lines += panes.said(desk.state, desk.view, wide, b.said[1], desk.tip(desk) if b.tip else "")
+        desk.scrolls = not guide.cautions_read(
+            desk.state, desk.view, wide, b.content[1]
+        )
+    lines += panes.said(
+        desk.state, desk.view, wide, b.said[1], desk.tip(desk) if b.tip else ""
+    )
     bar, more = key_row(desk, wide, b.bar[0])
     lines += bar
     hits += more
@@ -117,7 +145,8 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
 
 
 def number_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
-    """First row and lines of the number's band alone: what ten readings a second change. None on a list."""
+    """First row and lines of the number's band alone: what ten readings a second
+    change. None on a list."""
     if desk.view.page != "work":
         return None
     b = _bands(desk, wide, high)
@@ -131,12 +160,14 @@ def content_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
         return None
     b = _bands(desk, wide, high)
     return b.content[0], [
-        fit(line, wide) for line in guide.content(desk.state, desk.view, wide, b.content[1])
+        fit(line, wide)
+        for line in guide.content(desk.state, desk.view, wide, b.content[1])
     ]
 
 
 def key_row(desk: Desk, wide: int, top: int) -> tuple[Block, list[Hit]]:
-    """As many of the keys that do something now as fit; `all keys` is always among them."""
+    """As many of the keys that do something now as fit; `all keys` is always among
+    them."""
     now = desk.now()
     keys = next((a for a in now if a.name == "keys"), None)
     cells: list[tuple[Action, int]] = []
@@ -144,7 +175,9 @@ def key_row(desk: Desk, wide: int, top: int) -> tuple[Block, list[Hit]]:
     for action in now:
         wanted = _cell(action, desk)
         spare = (
-            0 if keys is None or keys in (a for a, _ in cells) or action is keys else _cell(keys, desk) + 1
+            0
+            if keys is None or keys in (a for a, _ in cells) or action is keys
+            else _cell(keys, desk) + 1
         )
         if used + wanted + spare > wide:
             continue

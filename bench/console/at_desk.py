@@ -1,4 +1,5 @@
-"""What pages, lists and actions need of the desk; the desk itself (`desk`) knows them, they do not know it."""
+"""What pages, lists and actions need of the desk; the desk itself (`desk`) knows them,
+they do not know it."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ Stands = Literal["beyond", "behind", "left", "right"]
 
 
 class AtDesk(Protocol):
-    """What the user does, turned into requests and into moves between pages; see bench.console.desk.Desk."""
+    """What the user does, turned into requests and into moves between pages; see
+    bench.console.desk.Desk."""
 
     state: State
     view: View
@@ -47,7 +49,9 @@ class AtDesk(Protocol):
     def undo(self) -> None: ...
     def give_up(self) -> None: ...
     def live(self) -> None: ...
-    def begin_live(self, touches: Touches, stands: Stands, from_pivot: float | None = None) -> None: ...
+    def begin_live(
+        self, touches: Touches, stands: Stands, from_pivot: float | None = None
+    ) -> None: ...
     def made(self, finding: Finding, distance: float, how: str) -> None: ...
     def learn(self, learn: Learn) -> None: ...
     def past(self) -> None: ...
@@ -57,8 +61,8 @@ class AtDesk(Protocol):
 
 
 class Action(msgspec.Struct, frozen=True):
-    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it would do anything
-    now."""
+    """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it
+    would do anything now."""
 
     name: str
     keys: tuple[str, ...]
@@ -66,5 +70,6 @@ class Action(msgspec.Struct, frozen=True):
     help: str
     run: Callable[[AtDesk], None]
     can: Callable[[AtDesk], bool] = lambda desk: True
-    sure: Callable[[AtDesk], bool] = lambda desk: False  # asks first; another key than its own says yes
+    # asks first; another key than its own says yes
+    sure: Callable[[AtDesk], bool] = lambda desk: False
     late: bool = False  # in the row of keys behind those of the job

@@ -11,7 +11,9 @@ class Canvas:
 
     def __init__(self, wide: int, high: int, glyphs: Glyphs) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs
-        self._cells: list[list[tuple[str, Role]]] = [[(" ", "text")] * wide for _ in range(high)]
+        self._cells: list[list[tuple[str, Role]]] = [
+            [(" ", "text")] * wide for _ in range(high)
+        ]
 
     def words(self, x: int, y: int, text: str, role: Role) -> None:
         if not 0 <= y < self.high:
@@ -34,7 +36,9 @@ class Canvas:
         for row in range(y + 1, y + high - 1):
             self.words(x, row, g.down, role)
             self.words(x + wide - 1, row, g.down, role)
-        self.words(x, y + high - 1, g.corner[2] + g.across * (wide - 2) + g.corner[3], role)
+        self.words(
+            x, y + high - 1, g.corner[2] + g.across * (wide - 2) + g.corner[3], role
+        )
 
     def block(self) -> Block:
         out: Block = []

@@ -1,4 +1,5 @@
-"""What the user does, turned into requests and into moves between pages; no Textual, no socket.
+"""What the user does, turned into requests and into moves between pages; no Textual, no
+socket.
 
 `send` carries a request to the daemon and tells whether it went.
 """
@@ -30,14 +31,15 @@ from bench.protocol import (
 
 PAST = 50
 YES = ("enter", "y")  # the answers to whether it is meant
-TOO_SOON = 0.4  # s after the question, or after a key that came too soon, in which nothing is an answer
+# s after the question, or after a key that came too soon, in which nothing is an answer
+TOO_SOON = 0.4
 
 Send = Callable[[msgspec.Struct], bool]
 
 
 class Desk:
-    """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip` a line of theirs
-    beside what is asked; the screen knows nothing of either."""
+    """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip`
+    a line of theirs beside what is asked; the screen knows nothing of either."""
 
     state: State
     view: View
@@ -62,7 +64,7 @@ class Desk:
         self.last_begin: Begin | None = None
         self._key = ""  # the key that is being answered; none by touch
 
-    # ---- asked by the panes -------------------------------------------------------------------------
+    # ---- asked by the panes ----------------------------------------------------------
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -71,7 +73,8 @@ class Desk:
     def now(self) -> list[Action]:
         """What would do something at this moment, in the order of the key row."""
         row = self._row()
-        if self.view.sure is not None:  # yes stands first, but never where the finger is that asked
+        # yes stands first, but never where the finger is that asked
+        if self.view.sure is not None:
             row = [a for a in row if a.name != "press"]
             row.insert(1 if row and row[0].name == self.view.sure else 0, ACTIONS[0])
         return row
@@ -79,14 +82,21 @@ class Desk:
     def _row(self) -> list[Action]:
         if self.view.page != "work":
             order = ("home", "keys", "look", "leave")
-            known = [a for name in order for a in ACTIONS if a.name == name and a.can(self)]
+            known = [
+                a for name in order for a in ACTIONS if a.name == name and a.can(self)
+            ]
             return [known[0], FURTHER, *known[1:]] if FURTHER.can(self) else known
         late = tuple(a for a in self.extra if a.late)
         first = tuple(a for a in self.extra if not a.late)
         job = next(n for n, a in enumerate(ACTIONS) if a.name == "past")
-        can = [a for a in (ACTIONS[0], *first, *ACTIONS[1:job], *late, *ACTIONS[job:]) if a.can(self)]
+        can = [
+            a
+            for a in (ACTIONS[0], *first, *ACTIONS[1:job], *late, *ACTIONS[job:])
+            if a.can(self)
+        ]
         said = {a.word(self) for a in can if a.name == "press"}
-        return [a for a in can if a.name == "press" or a.word(self) not in said]  # Enter does it already
+        # Enter does it already
+        return [a for a in can if a.name == "press" or a.word(self) not in said]
 
     @property
     def moved(self) -> bool:
@@ -94,11 +104,15 @@ class Desk:
         finding = self.state.finding
         if finding is None:
             return False
-        return self.view.verifies == finding.id or self.state.moves.get(finding.id) in ("made", "verified")
+        return self.view.verifies == finding.id or self.state.moves.get(finding.id) in (
+            "made",
+            "verified",
+        )
 
     @property
     def wants_press(self) -> bool:
-        """Enter is asked for; one that nobody asked for would answer the next question unread."""
+        """Enter is asked for; one that nobody asked for would answer the next question
+        unread."""
         state = self.state
         if state.live is not None:
             return state.live.enter
@@ -117,7 +131,11 @@ class Desk:
     def unsettled(self) -> bool:
         """Too close to call, and pushes more may settle it."""
         finding = self.state.finding
-        return self.state.ask is None and finding is not None and finding.more_pushes is not None
+        return (
+            self.state.ask is None
+            and finding is not None
+            and finding.more_pushes is not None
+        )
 
     @property
     def act(self) -> str:
@@ -150,11 +168,13 @@ class Desk:
     def wheel(self, step: int) -> None:
         """The mouse's wheel, or a finger drawn over the list."""
         if self.view.page != "work":
-            self.view.cursor = max(0, min(len(self.rows()) - 1, self.view.cursor + step))
+            self.view.cursor = max(
+                0, min(len(self.rows()) - 1, self.view.cursor + step)
+            )
         elif self.scrolls or self.view.scroll:
             self.view.scroll = max(0, self.view.scroll + step)
 
-    # ---- keys -----------------------------------------------------------------------------------------
+    # ---- keys ------------------------------------------------------------------------
 
     def key(self, key: str, char: str | None = None) -> bool:
         """True when the key meant something here."""
@@ -181,29 +201,40 @@ class Desk:
         return True
 
     def _notes_seen(self) -> None:
-        """Somebody is there, so what the daemon noted when it came up has been read; it is not said again."""
+        """Somebody is there, so what the daemon noted when it came up has been read; it
+        is not said again."""
         if self.state.untold and self.send(NotesSeen(len(self.state.notes))):
             self.state.untold = False
 
     def do(self, action: Action) -> None:
         """By a key that means it, or by touch."""
         view, key = self.view, self._key
-        if view.sure is not None and self._sure("enter" if action.name == "press" else action.keys[0]):
+        if view.sure is not None and self._sure(
+            "enter" if action.name == "press" else action.keys[0]
+        ):
             return
         if action.sure(self):
-            view.sure, view.sure_key, view.sure_at = action.name, key, self.state.clock()
+            view.sure, view.sure_key, view.sure_at = (
+                action.name,
+                key,
+                self.state.clock(),
+            )
             answers = "Y" if key == "enter" else "Enter or Y"
             self.state.say("sure", f"{answers} does it: {action.help}")
         else:
             action.run(self)
 
     def _sure(self, key: str) -> bool:
-        """Whether the key belongs to what is asked: yes; the asking key again, which is no answer; or too
-        soon after it, as a key that bounces or is held. Any other takes the question back, and means what it
-        means."""
+        """Whether the key belongs to what is asked: yes; the asking key again, which is
+        no answer; or too soon after it, as a key that bounces or is held. Any other
+        takes the question back, and means what it means."""
         view = self.view
         action = next(a for a in self.actions if a.name == view.sure)
-        if key in YES and key != view.sure_key and self.state.clock() - view.sure_at >= TOO_SOON:
+        if (
+            key in YES
+            and key != view.sure_key
+            and self.state.clock() - view.sure_at >= TOO_SOON
+        ):
             self._unasked()
             if action.can(self):
                 action.run(self)
@@ -251,7 +282,7 @@ class Desk:
         elif row.take is not None:
             row.take()
 
-    # ---- requests -------------------------------------------------------------------------------------
+    # ---- requests --------------------------------------------------------------------
 
     def send(self, message: msgspec.Struct) -> bool:
         if self._send(message):
@@ -288,7 +319,8 @@ class Desk:
             self.state.result = None
 
     def again(self) -> None:
-        """The check of the result on screen, as it was begun last, else as the daemon would."""
+        """The check of the result on screen, as it was begun last, else as the daemon
+        would."""
         finding = self.state.finding
         if self.state.learn is not None:
             first_start.again(self)
@@ -300,9 +332,16 @@ class Desk:
             saw = finding.saw if finding.jig is None else None
             view = self.view
             before = Begin(
-                finding.check, jig=finding.jig, saw=saw, sweeps=view.pushes, lean=view.lean, tap=view.tap
+                finding.check,
+                jig=finding.jig,
+                saw=saw,
+                sweeps=view.pushes,
+                lean=view.lean,
+                tap=view.tap,
             )
-        self.begin(msgspec.structs.replace(before, verifies=finding.id if self.moved else None))
+        self.begin(
+            msgspec.structs.replace(before, verifies=finding.id if self.moved else None)
+        )
 
     def more(self) -> None:
         if self.scrolls:
@@ -332,7 +371,9 @@ class Desk:
         else:
             self.view.go("live")
 
-    def begin_live(self, touches: Touches, stands: Stands, from_pivot: float | None = None) -> None:
+    def begin_live(
+        self, touches: Touches, stands: Stands, from_pivot: float | None = None
+    ) -> None:
         """The indicator is on the sled: from_pivot in mm, None at the stop."""
         finding, view = self.state.finding, self.view
         live = Live(True, finding.id if finding else None, touches, stands, from_pivot)

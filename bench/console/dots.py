@@ -1,7 +1,7 @@
 """A small plot of our own: points to dots, dots to characters. Pure.
 
-Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside are told apart by
-shape: a cross of its own, over the dots.
+Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside
+are told apart by shape: a cross of its own, over the dots.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from bench.console.heard import Pass
 from bench.console.text import Block, Line, Role
 from bench.units import System, length_words
 
-LEAST_SPAN = 0.04  # mm of reading that the height shows at least: less would make noise look like a slope
+# mm of reading that the height shows at least: less would make noise look like a slope
+LEAST_SPAN = 0.04
 LEAST_TRAVEL = 100.0  # mm
 _BRAILLE = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 
@@ -30,8 +31,14 @@ class Window(msgspec.Struct, frozen=True):
 
 
 def window(passes: Sequence[Pass], before: Window | None = None) -> Window:
-    """Around all points, in steps, so that a growing line does not move the whole picture at every point."""
-    travel = [s for p in passes for s in (min(p.travel, default=0.0), max(p.travel, default=0.0)) if p.travel]
+    """Around all points, in steps, so that a growing line does not move the whole
+    picture at every point."""
+    travel = [
+        s
+        for p in passes
+        for s in (min(p.travel, default=0.0), max(p.travel, default=0.0))
+        if p.travel
+    ]
     reading = [r for p in passes for r in (min(p.reading), max(p.reading)) if p.reading]
     if not travel:
         return before or Window(0.0, LEAST_TRAVEL, -LEAST_SPAN / 2, LEAST_SPAN / 2)
@@ -49,7 +56,8 @@ def window(passes: Sequence[Pass], before: Window | None = None) -> Window:
 
 
 class Sheet:
-    """A field of dots, `wide` x `high` cells; the role of a cell is that of the last dot in it."""
+    """A field of dots, `wide` x `high` cells; the role of a cell is that of the last
+    dot in it."""
 
     def __init__(self, wide: int, high: int, glyphs: Glyphs) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs
@@ -60,8 +68,13 @@ class Sheet:
 
     def dot(self, x: float, y: float, role: Role) -> None:
         """x, y from 0 to 1 from the lower left."""
-        px = min(self.wide * self.per_x - 1, max(0, round(x * (self.wide * self.per_x - 1))))
-        py = min(self.high * self.per_y - 1, max(0, round((1.0 - y) * (self.high * self.per_y - 1))))
+        px = min(
+            self.wide * self.per_x - 1, max(0, round(x * (self.wide * self.per_x - 1)))
+        )
+        py = min(
+            self.high * self.per_y - 1,
+            max(0, round((1.0 - y) * (self.high * self.per_y - 1))),
+        )
         cell = (px // self.per_x, py // self.per_y)
         bit = _BRAILLE[px % 2][py % 4] if self.glyphs.braille else 1 + py % 2
         self._dots[cell] = self._dots.get(cell, 0) | bit
@@ -104,7 +117,8 @@ def plot(
     glyphs: Glyphs,
     units: System,
 ) -> Block:
-    """The running line over the kept ones, with what the edges stand for; one row of words below.
+    """The running line over the kept ones, with what the edges stand for; one row of
+    words below.
 
     Only pushes are drawn of the kept ones: only they conclude.
     """
@@ -124,7 +138,9 @@ def plot(
     if wide >= 24:
         _label(block, 0, length_words(view.high, units, 2 if units == "mm" else None))
     if wide >= 24 and high > 4:
-        _label(block, high - 2, length_words(view.low, units, 2 if units == "mm" else None))
+        _label(
+            block, high - 2, length_words(view.low, units, 2 if units == "mm" else None)
+        )
     block.append(_foot(view, bool([p for p in drawn if p.aside]), wide, glyphs, units))
     return block
 
@@ -165,7 +181,11 @@ def _foot(view: Window, aside: bool, wide: int, glyphs: Glyphs, units: System) -
     near, far = length_words(view.left, units), length_words(view.right, units)
     middle = f"{glyphs.aside} set aside" if aside and wide > 28 else "travel"
     room = wide - len(near) - len(far)
-    return [(near, "faint"), (middle.center(max(1, room))[:room], "faint"), (far, "faint")]
+    return [
+        (near, "faint"),
+        (middle.center(max(1, room))[:room], "faint"),
+        (far, "faint"),
+    ]
 
 
 def scale(
@@ -179,8 +199,8 @@ def scale(
 ) -> Block:
     """One number with its give or take on a line, and where good enough ends; two rows.
 
-    All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a size has no other way.
-    ends: the words at the left and the right end.
+    All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a
+    size has no other way. ends: the words at the left and the right end.
     """
     reach = max(abs(value) + give, (limit or 0.0) * 1.5, 1e-12) * 1.08
     cells = max(9, wide)

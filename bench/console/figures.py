@@ -1,7 +1,7 @@
 """Big digits, drawn from dots: to be read from two metres. Pure; standard library only.
 
-Each figure is five dots wide and seven high (the point and the sign narrower). A size says how many columns
-a dot takes and whether two dots share a row (half blocks).
+Each figure is five dots wide and seven high (the point and the sign narrower). A size
+says how many columns a dot takes and whether two dots share a row (half blocks).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""First start: the guide from a screen without an instrument to a sled that is described; and its list of
-cables. Pure.
+"""First start: the guide from a screen without an instrument to a sled that is
+described; and its list of cables. Pure.
 
-The numbers of all cables are live from the beginning; the daemon asks for the plunger by itself. Each thing
-can be skipped, left and done again.
+The numbers of all cables are live from the beginning; the daemon asks for the plunger
+by itself. Each thing can be skipped, left and done again.
 """
 
 from __future__ import annotations
@@ -24,7 +24,10 @@ Stage = Literal["indicator", "travel", "leaf", "sled"]
 STAGES: tuple[Stage, ...] = ("indicator", "travel", "leaf", "sled")
 _ASKS: dict[Stage, str] = {
     "indicator": "Find the indicator: press its plunger.",
-    "travel": "Find the travel: push the sled AWAY. Without a scale skip this: the sled is stopped at marks.",
+    "travel": (
+        "Find the travel: push the sled AWAY. Without a scale skip this: the sled is"
+        " stopped at marks."
+    ),
     "leaf": "Prove unit and way: slip a leaf of {leaf} under the tip.",
     "sled": "Describe the sled: where its pivot and its screw are.",
 }
@@ -50,11 +53,13 @@ _STATES = {
 }
 
 
-# ---- where it stands --------------------------------------------------------------------------------------
+# ---- where it stands -----------------------------------------------------------------
 
 
 def has(state: State, role: str) -> bool:
-    return any(one.role == role and one.state != "marks" for one in state.instruments.values())
+    return any(
+        one.role == role and one.state != "marks" for one in state.instruments.values()
+    )
 
 
 def done(state: State, view: View, stage: Stage) -> bool:
@@ -67,16 +72,26 @@ def done(state: State, view: View, stage: Stage) -> bool:
 
 def next_stage(state: State, view: View) -> Stage | None:
     """What is asked for next; None where this is no first start, or no more."""
-    if not (state.here and state.told_status) or state.ask is not None or state.live is not None:
+    if (
+        not (state.here and state.told_status)
+        or state.ask is not None
+        or state.live is not None
+    ):
         return None
     if state.finding is not None or not guided(state, view):
         return None
-    return next((s for s in STAGES if s not in view.skipped and not done(state, view, s)), None)
+    return next(
+        (s for s in STAGES if s not in view.skipped and not done(state, view, s)), None
+    )
 
 
 def guided(state: State, view: View) -> bool:
     """The guide goes on until there is a sled, also on another screen."""
-    return view.first_start or bare(state) or (state.gear is not None and not state.gear.jigs)
+    return (
+        view.first_start
+        or bare(state)
+        or (state.gear is not None and not state.gear.jigs)
+    )
 
 
 def bare(state: State) -> bool:
@@ -85,7 +100,8 @@ def bare(state: State) -> bool:
 
 
 def follow(desk: AtDesk, message: Said) -> None:
-    """What the daemon says takes the guide a step on: once a thing is kept, the next is asked for at once."""
+    """What the daemon says takes the guide a step on: once a thing is kept, the next is
+    asked for at once."""
     if not isinstance(message, LearnSaid):
         return
     view, state = desk.view, desk.state
@@ -115,7 +131,9 @@ def begin(desk: AtDesk) -> None:
 def skip(desk: AtDesk) -> None:
     """Not now: the next thing is asked for instead."""
     view, state = desk.view, desk.state
-    stage: Stage | None = state.learn.what if state.learn is not None else next_stage(state, view)
+    stage: Stage | None = (
+        state.learn.what if state.learn is not None else next_stage(state, view)
+    )
     if stage is None:
         return
     view.skipped = view.skipped | {stage}
@@ -160,7 +178,13 @@ def press_word(state: State, view: View) -> str | None:
             return "keep it"
         return "it rests" if learn.step == 1 else "it is in"
     stage = next_stage(state, view)
-    if stage is None and state.finding is None and state.ask is None and state.live is None and bare(state):
+    if (
+        stage is None
+        and state.finding is None
+        and state.ask is None
+        and state.live is None
+        and bare(state)
+    ):
         return "cables"
     return None if stage is None else _WORDS[stage]
 
@@ -172,7 +196,7 @@ def can_skip(state: State, view: View) -> bool:
     return stage is not None and stage != "indicator"
 
 
-# ---- what is drawn ----------------------------------------------------------------------------------------
+# ---- what is drawn -------------------------------------------------------------------
 
 
 def where(state: State, view: View, wide: int) -> Block:
@@ -182,7 +206,9 @@ def where(state: State, view: View, wide: int) -> Block:
     stage: Stage | None = learn.what if learn is not None else next_stage(state, view)
     assert stage is not None
     seen = learn is not None and learn.phase == "seen"
-    sign, word, role = (g.good, "SEEN", "good") if seen else (g.unsure, "FIND", "unsure")
+    sign, word, role = (
+        (g.good, "SEEN", "good") if seen else (g.unsure, "FIND", "unsure")
+    )
     if stage == "leaf":
         word = "PROVE"
     elif stage == "sled":
@@ -195,7 +221,8 @@ def where(state: State, view: View, wide: int) -> Block:
 
 
 def content(state: State, view: View, wide: int, high: int) -> Block:
-    """What is asked, the cables with their numbers, and what is done already, as far as there is room."""
+    """What is asked, the cables with their numbers, and what is done already, as far as
+    there is room."""
     g, learn = view.glyphs, state.learn
     if learn is not None:
         mark = f" {g.right_mark} " if learn.enter else "   "
@@ -205,7 +232,9 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
         out = []
         if stage is not None:
             leaf = length_words(view.leaf, state.units)
-            out = marked(_ASKS[stage].format(leaf=leaf), wide - 2, f" {g.right_mark} ", "act")
+            out = marked(
+                _ASKS[stage].format(leaf=leaf), wide - 2, f" {g.right_mark} ", "act"
+            )
     if bare(state) and not state.ports and (learn is None or learn.what == "indicator"):
         plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."
         out += marked(plug, wide - 2, "   ", "faint")
@@ -214,11 +243,20 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
         out += marked(f"{troubled.name}: {troubled.words}", wide - 2, "   ", "faint")
     spare = high - len(out)
     ticks = _ticks(state, view, wide) if guided(state, view) else []
-    if learn is not None and learn.what == "leaf" and learn.phase == "asking" and wide >= 56 and spare >= 4:
+    if (
+        learn is not None
+        and learn.what == "leaf"
+        and learn.phase == "asking"
+        and wide >= 56
+        and spare >= 4
+    ):
         out += [
             [],
             *marked(
-                "Another leaf? 7 has the list of cables: name its thickness there.", wide - 2, "   ", "faint"
+                "Another leaf? 7 has the list of cables: name its thickness there.",
+                wide - 2,
+                "   ",
+                "faint",
             ),
         ]
     if (
@@ -231,7 +269,9 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
         none = "No travel scale? 0 skips it: the sled is then stopped at marks."
         out += [[], *marked(none, wide - 2, "   ", "faint")]
     spare = high - len(out)
-    cables = [] if learn is not None and learn.what == "leaf" else _cables(state, view, wide)
+    cables = (
+        [] if learn is not None and learn.what == "leaf" else _cables(state, view, wide)
+    )
     room = spare - (1 if spare > 2 else 0) - (len(ticks) + 1 if spare > 5 else 0)
     if cables and room > 0:
         out += [*([[]] if spare > 2 else []), *cables[:room]]
@@ -265,7 +305,14 @@ def _cables(state: State, view: View, wide: int) -> Block:
         room = max(8, wide - 4 - width(right))
         name = f"{heard.name}, {heard.grows}" if heard.grows else heard.name
         out.append(
-            spread([("   ", role), (name if len(name) <= room else cut(heard.name, room), role)], right, wide)
+            spread(
+                [
+                    ("   ", role),
+                    (name if len(name) <= room else cut(heard.name, room), role),
+                ],
+                right,
+                wide,
+            )
         )
     return out
 
@@ -284,7 +331,7 @@ def _ticks(state: State, view: View, wide: int) -> Block:
     return [fit(line, wide)] if width(line) <= wide + 1 else []
 
 
-# ---- the list of cables -----------------------------------------------------------------------------------
+# ---- the list of cables --------------------------------------------------------------
 
 
 def cables(desk: AtDesk) -> list[Row]:
@@ -296,9 +343,15 @@ def cables(desk: AtDesk) -> list[Row]:
             _learn(desk, "indicator"),
             more=_doing(state, "indicator"),
         ),
-        Row("Find the travel: push the sled", _learn(desk, "travel"), more=_doing(state, "travel")),
         Row(
-            "Prove unit and way with the leaf", _learn(desk, "leaf"), more="It changes nothing that is good."
+            "Find the travel: push the sled",
+            _learn(desk, "travel"),
+            more=_doing(state, "travel"),
+        ),
+        Row(
+            "Prove unit and way with the leaf",
+            _learn(desk, "leaf"),
+            more="It changes nothing that is good.",
         ),
         Row("That leaf is", field="proof", value=length_words(view.leaf, state.units)),
         Row(
@@ -328,14 +381,31 @@ def _learn(desk: AtDesk, what: Literal["indicator", "travel", "leaf"]):  # type:
 
 
 def _doing(state: State, role: str) -> str:
-    """How the instrument of that role does now: its words, port, rate and what was refused of it."""
-    heard: Heard | None = next((one for one in state.instruments.values() if one.role == role), None)
+    """How the instrument of that role does now: its words, port, rate and what was
+    refused of it."""
+    heard: Heard | None = next(
+        (one for one in state.instruments.values() if one.role == role), None
+    )
     if heard is None:
         return "None is set up."
     if heard.state != "open":
         return heard.words
     rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
-    return f"It reads: {rate}, {heard.rejects} rejected{f', at {heard.port}' if heard.port else ''}."
+    return (
+        f"It reads: {rate}, {heard.rejects}"
+        f" rejected{f', at {heard.port}' if heard.port else ''}."
+    )
 
 
-__all__ = ["STAGES", "again", "begin", "cables", "content", "follow", "leave", "next_stage", "skip", "where"]
+__all__ = [
+    "STAGES",
+    "again",
+    "begin",
+    "cables",
+    "content",
+    "follow",
+    "leave",
+    "next_stage",
+    "skip",
+    "where",
+]

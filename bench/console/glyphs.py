@@ -1,4 +1,5 @@
-"""Two sets of signs: one for terminals with braille, one for the Pi's own screen (code page 437 only).
+"""Two sets of signs: one for terminals with braille, one for the Pi's own screen (code
+page 437 only).
 
 Every state has a sign and a word; the sign alone, or a colour alone, is never used.
 """

@@ -1,9 +1,10 @@
-"""The terminal is left as it was found, whatever becomes of the screen, killed ones included.
+"""The terminal is left as it was found, whatever becomes of the screen, killed ones
+included.
 
-Two processes: the first holds nothing but the terminal's state and waits; its child is the screen. A dead
-child is cleaned up after by the parent; a child whose parent died cleans up after itself. Only where both are
-killed at the same moment `reset` has to be typed. Standard library only, and little of it: the parent stays
-small.
+Two processes: the first holds nothing but the terminal's state and waits; its child is
+the screen. A dead child is cleaned up after by the parent; a child whose parent died
+cleans up after itself. Only where both are killed at the same moment `reset` has to be
+typed. Standard library only, and little of it: the parent stays small.
 """
 
 from __future__ import annotations
@@ -18,13 +19,15 @@ from collections.abc import Callable
 from types import FrameType
 from typing import Any
 
-# leave the other screen, show the cursor, plain ink, no mouse, no focus and paste reports, plain keys
+# leave the other screen, show the cursor, plain ink, no mouse, no focus and paste
+# reports, plain keys
 RESTORE = (
     b"\x1b[?1049l\x1b[?25h\x1b[0m\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1006l\x1b[?1015l\x1b[?1016l"
     b"\x1b[?1004l\x1b[?2004l\x1b[?2026l\x1b[?2048l\x1b[<u\x1b[?7h\x1b[?1l\x1b>"
 )
 CONSOLE = (
-    b"\x1b[?25h\x1b[0m\x1b[?7h"  # the Pi's own screen knows few of those; what it does not know it prints
+    # the Pi's own screen knows few of those; what it does not know it prints
+    b"\x1b[?25h\x1b[0m\x1b[?7h"
 )
 PASSED_ON = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT, signal.SIGQUIT)
 
@@ -34,9 +37,11 @@ class NoTerminal(Exception):
 
 
 def guarded(screen: Callable[[], None]) -> int:
-    """Run `screen` in a child, wait, put the terminal back. The exit status. Raises NoTerminal.
+    """Run `screen` in a child, wait, put the terminal back. The exit status. Raises
+    NoTerminal.
 
-    Where another driver than the terminal's is named (a browser's, say) there is no terminal to look after.
+    Where another driver than the terminal's is named (a browser's, say) there is no
+    terminal to look after.
     """
     if os.environ.get("TEXTUAL_DRIVER"):
         screen()
@@ -46,11 +51,14 @@ def guarded(screen: Callable[[], None]) -> int:
         before = termios.tcgetattr(terminal)
     except (OSError, termios.error) as error:
         raise NoTerminal(
-            "the screen needs a terminal; for scripts there are `sweepgauge watch` and `sweepgauge status`"
+            "the screen needs a terminal; for scripts there are `sweepgauge watch` and"
+            " `sweepgauge status`"
         ) from error
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         os.close(terminal)
-        raise NoTerminal("the screen needs the terminal for input and output; do not redirect them")
+        raise NoTerminal(
+            "the screen needs the terminal for input and output; do not redirect them"
+        )
     alive, mine = os.pipe()  # the parent's end closes by itself when the parent dies
     child = os.fork()
     if child == 0:
@@ -60,9 +68,13 @@ def guarded(screen: Callable[[], None]) -> int:
     return _parent(child, terminal, before)
 
 
-def _child(screen: Callable[[], None], terminal: int, before: list[Any], alive: int) -> None:
+def _child(
+    screen: Callable[[], None], terminal: int, before: list[Any], alive: int
+) -> None:
     status = 1
-    threading.Thread(target=_orphaned, args=(alive, terminal, before), daemon=True).start()
+    threading.Thread(
+        target=_orphaned, args=(alive, terminal, before), daemon=True
+    ).start()
     try:
         screen()
         status = 0
@@ -81,7 +93,8 @@ def _child(screen: Callable[[], None], terminal: int, before: list[Any], alive: 
 
 
 def _orphaned(alive: int, terminal: int, before: list[Any]) -> None:
-    """Waits in a thread of its own: the read ends when the parent is gone, and then so does the screen."""
+    """Waits in a thread of its own: the read ends when the parent is gone, and then so
+    does the screen."""
     with contextlib.suppress(OSError):
         while os.read(alive, 1):
             pass
@@ -111,7 +124,8 @@ def _parent(child: int, terminal: int, before: list[Any]) -> int:
 
 
 def put_back(terminal: int, before: list[Any]) -> None:
-    """The terminal as it was found. A shell that has taken it over meanwhile keeps its own modes."""
+    """The terminal as it was found. A shell that has taken it over meanwhile keeps its
+    own modes."""
     signals: list[tuple[int, Any]] = []
     if threading.current_thread() is threading.main_thread():
         signals.append((signal.SIGTTOU, signal.signal(signal.SIGTTOU, signal.SIG_IGN)))

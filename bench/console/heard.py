@@ -15,7 +15,8 @@ MOST_POINTS = 4000  # of a running pass
 
 
 class Heard(msgspec.Struct):
-    """An instrument: its state in words, its latest reading and how long ago that came (console's clock)."""
+    """An instrument: its state in words, its latest reading and how long ago that came
+    (console's clock)."""
 
     name: str
     role: str
@@ -29,7 +30,9 @@ class Heard(msgspec.Struct):
     rejects: int = 0
     grows: str = ""
     spoiled: str = ""
-    recent: deque[tuple[float, float]] = msgspec.field(default_factory=lambda: deque(maxlen=32))
+    recent: deque[tuple[float, float]] = msgspec.field(
+        default_factory=lambda: deque(maxlen=32)
+    )
 
     def told(self, said: InstrumentState, now: float) -> None:
         self.state, self.words, self.port = said.state, said.words, said.port
@@ -75,7 +78,11 @@ class Heard(msgspec.Struct):
     def whose_words(self) -> str:
         """Its state in words that name it: a port's name says nothing at the saw."""
         nameless = self.port and self.words.startswith(self.port)
-        return f"{self.name[:1].upper()}{self.name[1:]}: {self.words}" if nameless else self.words
+        return (
+            f"{self.name[:1].upper()}{self.name[1:]}: {self.words}"
+            if nameless
+            else self.words
+        )
 
     @property
     def live(self) -> bool:
@@ -100,7 +107,9 @@ class Heard(msgspec.Struct):
         return "going in" if inward else "coming out"
 
 
-def cables_heard(before: Mapping[str, Heard], said: Sequence[Cable], now: float) -> dict[str, Heard]:
+def cables_heard(
+    before: Mapping[str, Heard], said: Sequence[Cable], now: float
+) -> dict[str, Heard]:
     """All cables that are looked for, by port."""
     out: dict[str, Heard] = {}
     for cable in said:
@@ -110,7 +119,8 @@ def cables_heard(before: Mapping[str, Heard], said: Sequence[Cable], now: float)
 
 
 class Pass(msgspec.Struct):
-    """A pass as it is drawn: points in mm, and which of them were set aside once that is known."""
+    """A pass as it is drawn: points in mm, and which of them were set aside once that
+    is known."""
 
     sweep: str
     placement: str = ""

@@ -1,5 +1,6 @@
-"""The console's end of the wire: connects, listens, comes back by itself when the daemon does. Knows nothing
-of screens: messages and states go to two callbacks on the event loop.
+"""The console's end of the wire: connects, listens, comes back by itself when the
+daemon does. Knows nothing of screens: messages and states go to two callbacks on the
+event loop.
 """
 
 from __future__ import annotations
@@ -13,10 +14,21 @@ from typing import Literal
 
 import msgspec
 
-from bench.protocol import GetChecks, GetGear, GetStatus, Said, Watch, WireError, decode_said, encode
+from bench.protocol import (
+    GetChecks,
+    GetGear,
+    GetStatus,
+    Said,
+    Watch,
+    WireError,
+    decode_said,
+    encode,
+)
 
-MOST = 10.0  # live readings: messages a second and instrument; digits are not drawn more often
-AGAIN = (0.1, 0.2, 0.4, 0.8)  # s between attempts to reach a daemon that went away; the last one repeats
+# live readings: messages a second and instrument; digits are not drawn more often
+MOST = 10.0
+# s between attempts to reach a daemon that went away; the last one repeats
+AGAIN = (0.1, 0.2, 0.4, 0.8)
 GREETING = (GetGear(), GetStatus(), Watch(on=True, most=MOST), GetChecks())
 
 LinkState = Literal["here", "away"]
@@ -25,12 +37,15 @@ LinkState = Literal["here", "away"]
 def why_not(path: Path, error: OSError) -> str:
     """One sentence for the person: what is in the way and what would do."""
     if isinstance(error, PermissionError):
-        return f"{path} may not be opened: join the group sweepgauge, then log in again."
+        return (
+            f"{path} may not be opened: join the group sweepgauge, then log in again."
+        )
     return f"No daemon answers at {path}."
 
 
 def knock(path: Path) -> socket.socket | None:
-    """Connect and ask at once, before the screen is even loaded: the answers wait in the socket meanwhile."""
+    """Connect and ask at once, before the screen is even loaded: the answers wait in
+    the socket meanwhile."""
     early = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     early.settimeout(0.5)
     try:

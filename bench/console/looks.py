@@ -1,5 +1,5 @@
-"""Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen (code page 437, 16
-colours).
+"""Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen
+(code page 437, 16 colours).
 
 A look gives every role a style; signs and words carry the meaning, colour only helps.
 """
@@ -118,7 +118,10 @@ def find(name: str) -> Look:
     for look in LOOKS:
         if look.name == name:
             return look
-    raise ValueError(f"no look is called {name!r}; there are: {', '.join(look.name for look in LOOKS)}")
+    raise ValueError(
+        f"no look is called {name!r}; there are:"
+        f" {', '.join(look.name for look in LOOKS)}"
+    )
 
 
 def fitting(term: str, no_colour: bool) -> Look:

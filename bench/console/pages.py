@@ -1,4 +1,5 @@
-"""The lists: checks and their questions, past results, the move, how the indicator stands for live, all keys.
+"""The lists: checks and their questions, past results, the move, how the indicator
+stands for live, all keys.
 
 A page is a title and rows; a row is taken by its digit, or by Enter.
 """
@@ -49,7 +50,8 @@ def rows(desk: AtDesk) -> list[Row]:
 
 
 def page(desk: AtDesk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
-    """The page as rows of the screen, and which screen row belongs to which row of the list."""
+    """The page as rows of the screen, and which screen row belongs to which row of the
+    list."""
     view, state = desk.view, desk.state
     title = _TITLES.get(view.page, view.page)
     if view.page == "past":
@@ -65,21 +67,28 @@ def page(desk: AtDesk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     if view.page == "past" and view.shown is not None:
         found = next((f for f in _past_findings(desk) if f.id == view.shown), None)
         if found is not None:
-            return tall([*head, *guide.result(state, found, view, wide, high - 1)], high), {}
+            return (
+                tall([*head, *guide.result(state, found, view, wide, high - 1)], high),
+                {},
+            )
     if view.page == "move" and state.finding is not None:
         head += _move_words(desk, state.finding, wide)
     listed = rows(desk)
-    head = head[: max(1, high - min(4, len(listed)))]  # short of room the rows that can be taken go first
+    # short of room the rows that can be taken go first
+    head = head[: max(1, high - min(4, len(listed)))]
     if not listed:
         return tall([*head, [(" Nothing here yet.", "faint")]], high), {}
     drawn = _drawn(desk, wide, high, len(head) + len(listed))
     body, where = listing(view, listed, wide, max(3, high - len(head) - len(drawn)))
     view.rows_seen = min(where.values()), max(where.values())
-    return tall([*head, *body, *drawn], high), {row + len(head): index for row, index in where.items()}
+    return tall([*head, *body, *drawn], high), {
+        row + len(head): index for row, index in where.items()
+    }
 
 
 def _drawn(desk: AtDesk, wide: int, high: int, used: int) -> Block:
-    """What stands below the rows: the sled as described, how the indicator stands, where the leaves go."""
+    """What stands below the rows: the sled as described, how the indicator stands,
+    where the leaves go."""
     view, state = desk.view, desk.state
     if view.page in ("sled", "mine"):
         return sleds.drawn(desk, wide, high)
@@ -89,11 +98,18 @@ def _drawn(desk: AtDesk, wide: int, high: int, used: int) -> Block:
     if view.page == "live":
         how = ("beyond", "behind", "right", "left")[max(0, min(view.cursor, 3))]
         return on_the_sled(how, jig, wide - 2, view.glyphs)
-    words = f"Seen from above, you stand at the bottom; leaves go at the {view.glyphs.up_mark}."
-    return sleds.seen_from_above(jig, view.glyphs, min(wide - 2, 64), words) if jig is not None else []
+    words = (
+        "Seen from above, you stand at the bottom; leaves go at the"
+        f" {view.glyphs.up_mark}."
+    )
+    return (
+        sleds.seen_from_above(jig, view.glyphs, min(wide - 2, 64), words)
+        if jig is not None
+        else []
+    )
 
 
-# ---- the pages -------------------------------------------------------------------------------------------
+# ---- the pages -----------------------------------------------------------------------
 
 
 def _checks(desk: AtDesk) -> list[Row]:
@@ -106,10 +122,15 @@ def _checks(desk: AtDesk) -> list[Row]:
 
     def row(kind: CheckKind) -> Row:
         if kind.can:
-            return Row(kind.question, lambda: choose(kind), more=phrases.name(kind.kind))
+            return Row(
+                kind.question, lambda: choose(kind), more=phrases.name(kind.kind)
+            )
         why = phrases.upper_first(kind.why_not or "not now") + "."
         return Row(
-            kind.question, lambda: desk.state.say("check", why, bad=True), "faint", f"Not now: {kind.why_not}"
+            kind.question,
+            lambda: desk.state.say("check", why, bad=True),
+            "faint",
+            f"Not now: {kind.why_not}",
         )
 
     return [row(kind) for kind in kinds]
@@ -137,7 +158,13 @@ def _options(desk: AtDesk) -> list[Row]:
         view.tap = not view.tap
 
     if swept:
-        out.append(Row(f"Pushes a set-up: {view.pushes}", pushes, more="Three tell how much pushes differ."))
+        out.append(
+            Row(
+                f"Pushes a set-up: {view.pushes}",
+                pushes,
+                more="Three tell how much pushes differ.",
+            )
+        )
     if swept and kind.sided:
         out.append(
             Row(
@@ -159,13 +186,19 @@ def _options(desk: AtDesk) -> list[Row]:
 
 
 def _swept(desk: AtDesk, kind: CheckKind) -> bool:
-    return kind.swept or any(o.sweeps and o.name in desk.view.options for o in kind.options)
+    return kind.swept or any(
+        o.sweeps and o.name in desk.view.options for o in kind.options
+    )
 
 
 def _applying(desk: AtDesk, kind: CheckKind) -> list[Option]:
     """The options that say something beside what was chosen already."""
     given = desk.view.options
-    return [o for o in kind.options if (not o.needs or o.needs in given) and o.unless not in given]
+    return [
+        o
+        for o in kind.options
+        if (not o.needs or o.needs in given) and o.unless not in given
+    ]
 
 
 def _option(desk: AtDesk, option: Option) -> Row:
@@ -183,8 +216,14 @@ def _option(desk: AtDesk, option: Option) -> Row:
         choices = [*option.choices] if default is not None else ["", *option.choices]
 
         def turn() -> None:
-            now = view.options.get(option.name, str(default) if default is not None else "")
-            chosen = choices[(choices.index(now) + 1) % len(choices)] if now in choices else choices[0]
+            now = view.options.get(
+                option.name, str(default) if default is not None else ""
+            )
+            chosen = (
+                choices[(choices.index(now) + 1) % len(choices)]
+                if now in choices
+                else choices[0]
+            )
             if chosen:
                 view.options[option.name] = chosen
             else:
@@ -197,7 +236,11 @@ def _option(desk: AtDesk, option: Option) -> Row:
 def _begin(desk: AtDesk, kind: CheckKind) -> None:
     try:
         given = desk.view.options
-        options = {o.name: o.read(given[o.name]) for o in _applying(desk, kind) if o.name in given}
+        options = {
+            o.name: o.read(given[o.name])
+            for o in _applying(desk, kind)
+            if o.name in given
+        }
     except OptionError as error:
         desk.state.say("options", str(error), bad=True)
         return
@@ -217,7 +260,11 @@ def _begin(desk: AtDesk, kind: CheckKind) -> None:
 
 def _with_unit(text: str, units: str) -> str:
     """A bare number from the number pad is in the user's own unit."""
-    return f"{text} {'mm' if units == 'mm' else 'in'}" if text.strip()[-1:].isdigit() else text
+    return (
+        f"{text} {'mm' if units == 'mm' else 'in'}"
+        if text.strip()[-1:].isdigit()
+        else text
+    )
 
 
 def _past_findings(desk: AtDesk) -> list[Finding]:
@@ -229,20 +276,36 @@ def _past(desk: AtDesk) -> list[Row]:
     state, view = desk.state, desk.view
     out = []
     for finding in _past_findings(desk):
-        words = phrases.row(finding, state.units, state.board(finding.jig), view.glyphs, short=view.wide < 60)
-        done = state.moves.get(finding.id)
-        more = {"made": "The move was made.", "verified": "The move was made, and proved."}.get(
-            done or "", phrases.next_act(finding, state.units)
+        words = phrases.row(
+            finding,
+            state.units,
+            state.board(finding.jig),
+            view.glyphs,
+            short=view.wide < 60,
         )
+        done = state.moves.get(finding.id)
+        more = {
+            "made": "The move was made.",
+            "verified": "The move was made, and proved.",
+        }.get(done or "", phrases.next_act(finding, state.units))
         out.append(Row(words, lambda f=finding: _show(desk, f), more=more))  # type: ignore[misc]
     if state.notes:
-        out.append(Row(f"What the daemon noted: {len(state.notes)}", lambda: view.go("notes"), "faint"))
+        out.append(
+            Row(
+                f"What the daemon noted: {len(state.notes)}",
+                lambda: view.go("notes"),
+                "faint",
+            )
+        )
     return out
 
 
 def _notes(desk: AtDesk) -> list[Row]:
     """What the daemon had to say when it came up, and what was said here since."""
-    notes = [*desk.state.notes, *(s.words for s in desk.state.notices if s.words not in desk.state.notes)]
+    notes = [
+        *desk.state.notes,
+        *(s.words for s in desk.state.notices if s.words not in desk.state.notes),
+    ]
     return [Row(words) for words in notes]
 
 
@@ -258,7 +321,8 @@ def _limits(desk: AtDesk, wide: int, high: int) -> Block:
     foot: Block = [[]]
     if finding.quantities and finding.quantities[0].unit == "rad":
         foot += wrap(
-            f"Sizes are one standard uncertainty across {length_words(board, desk.state.units)}.",
+            "Sizes are one standard uncertainty across"
+            f" {length_words(board, desk.state.units)}.",
             wide - 2,
             "faint",
         )
@@ -282,7 +346,13 @@ def _move(desk: AtDesk) -> list[Row]:
     if finding is None or finding.proposed is None:
         return []
     move = finding.proposed
-    out = [Row("Make it live: the distance still to go, large", lambda: desk.view.go("live"), "act")]
+    out = [
+        Row(
+            "Make it live: the distance still to go, large",
+            lambda: desk.view.go("live"),
+            "act",
+        )
+    ]
     if move.leaves:
         stack = sum(move.leaves)
         out.append(
@@ -293,7 +363,8 @@ def _move(desk: AtDesk) -> list[Row]:
         )
     out.append(
         Row(
-            f"Made, just as said: {length_words(move.distance, units, 3 if units == 'mm' else 1)}",
+            "Made, just as said:"
+            f" {length_words(move.distance, units, 3 if units == 'mm' else 1)}",
             lambda: desk.made(finding, move.distance, "as said"),
         )
     )
@@ -302,9 +373,15 @@ def _move(desk: AtDesk) -> list[Row]:
 
 
 def _live(desk: AtDesk) -> list[Row]:
-    jig = desk.state.jig_gear(desk.state.finding.jig if desk.state.finding is not None else None)
+    jig = desk.state.jig_gear(
+        desk.state.finding.jig if desk.state.finding is not None else None
+    )
     reach = None if jig is None else jig.pivot_to_stop or jig.pivot_to_screw
-    at = f", {length_words(reach, desk.state.units)} from the pivot" if reach is not None else ""
+    at = (
+        f", {length_words(reach, desk.state.units)} from the pivot"
+        if reach is not None
+        else ""
+    )
     return [
         Row(
             "Beyond the sled fence, looking back at you",
@@ -337,11 +414,12 @@ def _keys(desk: AtDesk) -> list[Row]:
     return out
 
 
-# ---- typing ----------------------------------------------------------------------------------------------
+# ---- typing --------------------------------------------------------------------------
 
 
 def type_key(desk: AtDesk, key: str, char: str | None) -> bool:
-    """A value is being typed: digits of the number pad, or anything; Enter keeps it, Esc does not."""
+    """A value is being typed: digits of the number pad, or anything; Enter keeps it,
+    Esc does not."""
     view = desk.view
     if key == "escape":
         view.typing, view.typed = None, ""
@@ -365,7 +443,11 @@ def _typed(desk: AtDesk, field: str, text: str) -> None:
         if field.startswith("option:"):
             name = field.removeprefix("option:")
             kind = _the_kind(desk)
-            option = next((o for o in kind.options if o.name == name), None) if kind is not None else None
+            option = (
+                next((o for o in kind.options if o.name == name), None)
+                if kind is not None
+                else None
+            )
             if option is not None:
                 text = _with_unit(text, units) if option.kind == "length" else text
                 option.read(text)
@@ -376,7 +458,9 @@ def _typed(desk: AtDesk, field: str, text: str) -> None:
         elif field == "moved":
             finding = desk.state.finding
             if finding is not None:
-                desk.made(finding, parse_length(_with_unit(text, units)), "by another amount")
+                desk.made(
+                    finding, parse_length(_with_unit(text, units)), "by another amount"
+                )
         elif field == "proof":
             first_start.typed(desk, text)
         else:

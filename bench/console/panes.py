@@ -1,4 +1,5 @@
-"""The bands of the working screen: strip, number, where we are, what to do, what was said last. Pure.
+"""The bands of the working screen: strip, number, where we are, what to do, what was
+said last. Pure.
 
 Each takes what is known, how wide and how high, and gives exactly that many rows.
 """
@@ -9,7 +10,18 @@ from bench.console import first_start, phrases
 from bench.console.figures import ROWS, columns, figures
 from bench.console.heard import Heard
 from bench.console.state import State
-from bench.console.text import Block, Line, Role, cut, fit, plain, spread, tall, width, wrap
+from bench.console.text import (
+    Block,
+    Line,
+    Role,
+    cut,
+    fit,
+    plain,
+    spread,
+    tall,
+    width,
+    wrap,
+)
 from bench.console.view import View
 
 ASIDE = 17  # columns beside the number for unit, way and travel
@@ -56,7 +68,14 @@ def strip(state: State, view: View, wide: int) -> Block:
     right = _health_run(state, view, wide - len(plain(left)) - 2)
     if state.here and state.recording != "recording":
         saving = state.log_state == "saving"
-        right = [("saving ... ", "bar-unsure") if saving else (f"{g.bad} NOT RECORDED ", "bar-bad"), *right]
+        right = [
+            (
+                ("saving ... ", "bar-unsure")
+                if saving
+                else (f"{g.bad} NOT RECORDED ", "bar-bad")
+            ),
+            *right,
+        ]
     return [spread(left, right, wide, "bar")]
 
 
@@ -66,7 +85,11 @@ def _health_run(state: State, view: View, room: int) -> Line:
         return [(f"{g.bad} no daemon ", "bar-bad")]
     if first_start.bare(state):
         count = sum(one.live for one in state.ports.values())
-        words = f"{count} cable{'s' if count > 1 else ''} heard" if count else "no instrument"
+        words = (
+            f"{count} cable{'s' if count > 1 else ''} heard"
+            if count
+            else "no instrument"
+        )
         return [(f"{g.unsure} {words} ", "bar-unsure")]
     told: Line = []
     worst: Line = [(f"{g.reads} all read ", "bar-good")]
@@ -80,7 +103,8 @@ def _health_run(state: State, view: View, room: int) -> Line:
 
 
 def number(state: State, view: View, wide: int, size: str) -> Block:
-    """The live number large, with its unit and its way beside (or, where narrow, below: one row more)."""
+    """The live number large, with its unit and its way beside (or, where narrow, below:
+    one row more)."""
     text, unit, way, role = _number(state)
     below = wide < 56
     aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 2)
@@ -95,15 +119,26 @@ def number(state: State, view: View, wide: int, size: str) -> Block:
     block: Block = [[(" " + row.rjust(room), role)] for row in rows]
     if below:
         return [*block, _below(aside, wide)]
-    return [[*line, ("  ", "text"), *aside[n]] if n < len(aside) else line for n, line in enumerate(block)]
+    return [
+        [*line, ("  ", "text"), *aside[n]] if n < len(aside) else line
+        for n, line in enumerate(block)
+    ]
 
 
 def _number(state: State) -> tuple[str, str, str, Role]:
     """Figures, unit, way in words, role."""
     live = state.live
     if live is not None and live.to_go is not None and live.phase != "lean":
-        text, unit = phrases.small(abs(live.to_go), live.uncertainty or 0.0, state.units)
-        way = "there" if live.there else f"{live.end} end {phrases.WAYS[live.way]}" if live.way else ""
+        text, unit = phrases.small(
+            abs(live.to_go), live.uncertainty or 0.0, state.units
+        )
+        way = (
+            "there"
+            if live.there
+            else f"{live.end} end {phrases.WAYS[live.way]}"
+            if live.way
+            else ""
+        )
         return text, unit, way, "number"
     heard = state.shown
     if heard is None or not state.here:
@@ -117,17 +152,36 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     return text, unit, heard.way(), "number"
 
 
-def _aside(state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 2) -> list[Line]:
+def _aside(
+    state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 2
+) -> list[Line]:
     """Unit, way (over as many lines as it takes), travel and its way."""
     heard = state.shown
     name = heard.name if heard is not None else ""
-    if state.live is not None and state.live.to_go is not None and state.live.phase != "lean":
-        name = "past it" if state.live.past else "wrong way" if state.live.wrong else "to go"
+    if (
+        state.live is not None
+        and state.live.to_go is not None
+        and state.live.phase != "lean"
+    ):
+        name = (
+            "past it"
+            if state.live.past
+            else "wrong way"
+            if state.live.wrong
+            else "to go"
+        )
     head = f"{unit} {name}".strip()
     lines: list[Line] = [[(head, "strong")]] if head else []
     loud: Role = "strong" if state.live is not None else "text"
     lines.extend(wrap(way, room, loud if role == "number" else "unsure")[:2])
-    travel = next((one for one in state.instruments.values() if one.role == "travel" and one.live), None)
+    travel = next(
+        (
+            one
+            for one in state.instruments.values()
+            if one.role == "travel" and one.live
+        ),
+        None,
+    )
     if travel is not None and state.here:
         text, unit = phrases.travelled(travel, state.units)
         lines.append([(f"travel {text} {unit}", "faint")])
@@ -176,17 +230,23 @@ def where(state: State, view: View, wide: int) -> Block:
     g = view.glyphs
     ask = state.ask
     if not state.here:
-        return [fit([(f" {g.bad} AWAY ", "bad"), (" " + state.away_words, "text")], wide)]
+        return [
+            fit([(f" {g.bad} AWAY ", "bad"), (" " + state.away_words, "text")], wide)
+        ]
     if state.live is not None:
         phase = _LIVE.get(state.live.phase, "set up")
         return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]
-    if state.learn is not None or (ask is None and first_start.next_stage(state, view) is not None):
+    if state.learn is not None or (
+        ask is None and first_start.next_stage(state, view) is not None
+    ):
         return first_start.where(state, view, wide)
     if ask is not None and state.check is not None:
         return [_progress(state, view, wide)]
     finding = state.finding
     if finding is None:
-        return [fit([(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")], wide)]
+        return [
+            fit([(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")], wide)
+        ]
     sign, words, role = phrases.verdict(finding.verdict, g)
     wrong = phrases.diagnosis(finding)
     if wrong is not None:  # of the move, before all else
@@ -219,10 +279,16 @@ def _progress(state: State, view: View, wide: int) -> Line:
     elif ask.enter:
         sign, word, role = g.unsure, phase.upper(), "unsure"
     else:
-        sign, word, role = g.unsure, "WAIT" if ask.phase == "sweep" else phase.upper(), "unsure"
+        sign, word, role = (
+            g.unsure,
+            "WAIT" if ask.phase == "sweep" else phase.upper(),
+            "unsure",
+        )
     line: Line = [(f" {sign} {word} ", role)]  # type: ignore[list-item]
     if ask.wanted and ask.phase not in ("cautions",):
-        done = g.good * min(ask.taken, 9) + g.none * min(max(0, ask.wanted - ask.taken), 9)
+        done = g.good * min(ask.taken, 9) + g.none * min(
+            max(0, ask.wanted - ask.taken), 9
+        )
         line.append((f"{ask.taken} of {ask.wanted} kept {done} ", "strong"))
     parts: Line = []
     if ask.mark is not None and ask.marks is not None:
@@ -237,7 +303,11 @@ def _progress(state: State, view: View, wide: int) -> Line:
 
 def tip(words: str, wide: int) -> Block:
     """A line of whoever built the screen; two rows at the most."""
-    return [[(" ", "text"), *line] for line in wrap(words, wide - 2, "unsure")[:2]] if words else []
+    return (
+        [[(" ", "text"), *line] for line in wrap(words, wide - 2, "unsure")[:2]]
+        if words
+        else []
+    )
 
 
 def is_loud(state: State, wide: int) -> bool:
@@ -247,8 +317,9 @@ def is_loud(state: State, wide: int) -> bool:
 
 
 def said(state: State, view: View, wide: int, rows: int, told: str = "") -> Block:
-    """What was said last, newest at the bottom; a sentence that does not fit is cut. Above it the tip; where
-    there is no room for both, bad news goes before the tip and the tip before the rest."""
+    """What was said last, newest at the bottom; a sentence that does not fit is cut.
+    Above it the tip; where there is no room for both, bad news goes before the tip and
+    the tip before the rest."""
     lesson = tip(told, wide)
     if lesson and rows > len(lesson):
         return [*lesson, *said(state, view, wide, rows - len(lesson))]
@@ -270,7 +341,12 @@ def said(state: State, view: View, wide: int, rows: int, told: str = "") -> Bloc
             if out:
                 break
             kept = block[:room]
-            kept[-1] = [(cut(plain(kept[-1]) + " " + plain(block[room]), wide - 4), role)]
+            kept[-1] = [
+                (cut(plain(kept[-1]) + " " + plain(block[room]), wide - 4), role)
+            ]
             block = kept
-        out = [[(f" {sign if n == 0 else ' '} ", role), *line] for n, line in enumerate(block)] + out
+        out = [
+            [(f" {sign if n == 0 else ' '} ", role), *line]
+            for n, line in enumerate(block)
+        ] + out
     return tall([*([] for _ in range(rows - len(out))), *out], rows)

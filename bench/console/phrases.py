@@ -1,5 +1,5 @@
-"""What is known, in the words of the bench: verdicts, sizes, ways, next acts. Pure; nothing knows a check by
-name."""
+"""What is known, in the words of the bench: verdicts, sizes, ways, next acts. Pure;
+nothing knows a check by name."""
 
 from __future__ import annotations
 
@@ -10,7 +10,15 @@ from bench.console.heard import Heard
 from bench.console.text import Role
 from bench.protocol import Finding, Jig, Move, Quantity
 from bench.render.finding import settle_words
-from bench.units import INCH, System, across, give_or_take, length_words, rounded_words, slope_words
+from bench.units import (
+    INCH,
+    System,
+    across,
+    give_or_take,
+    length_words,
+    rounded_words,
+    slope_words,
+)
 
 WAYS = {"away": "AWAY from you", "toward": "TOWARD you"}
 BOARD = 400.0  # mm: the board a rotation is told across where no widest board is known
@@ -26,9 +34,11 @@ _VERDICTS: dict[str | None, tuple[str, Role]] = {
 def verdict(said: str | None, glyphs: Glyphs) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
     words, role = _VERDICTS[said]
-    sign = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}.get(
-        said or "", glyphs.none
-    )
+    sign = {
+        "inside": glyphs.good,
+        "outside": glyphs.bad,
+        "cannot-tell": glyphs.unsure,
+    }.get(said or "", glyphs.none)
     return sign, words, role
 
 
@@ -54,11 +64,16 @@ def number(heard: Heard, units: System) -> tuple[str, str]:
 def travelled(heard: Heard, units: System) -> tuple[str, str]:
     """The travel beside the number: a tenth of a millimetre tells where the sled is."""
     value = heard.value or 0.0
-    return (_tidy(f"{value:.1f}"), "mm") if units == "mm" else (_tidy(f"{value / INCH:.2f}"), "in")
+    return (
+        (_tidy(f"{value:.1f}"), "mm")
+        if units == "mm"
+        else (_tidy(f"{value / INCH:.2f}"), "in")
+    )
 
 
 def small(mm: float, uncertainty: float, units: System) -> tuple[str, str]:
-    """A distance still to go: large figures, as many as its uncertainty carries, and their unit."""
+    """A distance still to go: large figures, as many as its uncertainty carries, and
+    their unit."""
     number, _, unit = rounded_words(mm, uncertainty, units).partition(" ")
     return number, unit
 
@@ -67,7 +82,9 @@ def _tidy(text: str) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
-def size(q: Quantity, units: System, board: float | None, *, tell_board: bool = True) -> str:
+def size(
+    q: Quantity, units: System, board: float | None, *, tell_board: bool = True
+) -> str:
     """How large, without sign: the way says which way."""
     if q.unit == "rad" and board is not None and not tell_board:
         return give_or_take(abs(q.value) * board, q.uncertainty * board, units)
@@ -81,12 +98,17 @@ def size(q: Quantity, units: System, board: float | None, *, tell_board: bool = 
 def limit(q: Quantity, units: System) -> str:
     if q.tolerance is None:
         return ""
-    words = length_words(q.tolerance, units) if q.unit == "mm" else slope_words(q.tolerance, units)
+    words = (
+        length_words(q.tolerance, units)
+        if q.unit == "mm"
+        else slope_words(q.tolerance, units)
+    )
     return f"good enough within {words}"
 
 
 def headline(finding: Finding, units: System, board: float | None) -> list[str]:
-    """The first quantity as a person says it: which way, then how far across their own board."""
+    """The first quantity as a person says it: which way, then how far across their own
+    board."""
     q = finding.quantities[0]
     lines = [upper_first(q.way) + "."] if q.way else []
     if q.unit == "rad":
@@ -114,10 +136,12 @@ def others(finding: Finding, units: System) -> list[str]:
     lines = []
     for q in finding.quantities[1:]:
         way = f"{q.way}, " if q.way else ""
-        if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:  # a turn, not a slope
+        # a turn, not a slope
+        if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
             much = f"give or take {math.degrees(q.uncertainty):.1f} degrees"
             lines.append(
-                f"{upper_first(name(q.name))}: {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
+                f"{upper_first(name(q.name))}:"
+                f" {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
             )
             continue
         lines.append(f"{upper_first(name(q.name))}: {way}{size(q, units, None)}.")
@@ -125,7 +149,10 @@ def others(finding: Finding, units: System) -> list[str]:
 
 
 def short_move(move: Move, units: System) -> str:
-    return f"Move the {move.end} end {move.way.upper()} {length_words(move.distance, units, 3 if units == 'mm' else 1)}."
+    return (
+        f"Move the {move.end} end {move.way.upper()}"
+        f" {length_words(move.distance, units, 3 if units == 'mm' else 1)}."
+    )
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
@@ -140,9 +167,14 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
         much = length_words(abs(over), units, 3 if units == "mm" else 1)
         lines.append(f"That is {much} {word} the distance.")
     if jig is not None:
-        reach = jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        reach = (
+            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        )
         if reach is not None:
-            lines.append(f"They go {length_words(reach, units)} from the pivot, at the {move.end} end.")
+            lines.append(
+                f"They go {length_words(reach, units)} from the pivot, at the"
+                f" {move.end} end."
+            )
     return lines
 
 
@@ -153,8 +185,12 @@ MOVE = "The move: "  # how the daemon begins what the verifying passes tell of t
 
 
 def diagnosis(finding: Finding) -> str | None:
-    """What went wrong with the move, as the verifying passes tell it; None where nothing did."""
-    return next((note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)), None)
+    """What went wrong with the move, as the verifying passes tell it; None where
+    nothing did."""
+    return next(
+        (note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)),
+        None,
+    )
 
 
 def next_act(finding: Finding | None, units: System) -> str:
@@ -168,21 +204,34 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":
-        told = next((note for note in finding.notes if " take " in f" {note.lower()}"), None)
+        told = next(
+            (note for note in finding.notes if " take " in f" {note.lower()}"), None
+        )
         if told is not None:  # the check itself knows what to take off, and where
             return told
         return "Put it right, then check again."
     return "Measured; no limit is set for a verdict."
 
 
-def row(finding: Finding, units: System, board: float | None, glyphs: Glyphs, *, short: bool = False) -> str:
-    """One line of past results: day, sign, what, how much; short, the day, the sign and the verdict."""
+def row(
+    finding: Finding,
+    units: System,
+    board: float | None,
+    glyphs: Glyphs,
+    *,
+    short: bool = False,
+) -> str:
+    """One line of past results: day, sign, what, how much; short, the day, the sign and
+    the verdict."""
     sign, words, _ = verdict(finding.verdict, glyphs)
     q = finding.quantities[0] if finding.quantities else None
     if short:
         return f"{finding.at[5:10]} {sign} {words}, {name(finding.check)}"
     much = "" if q is None else f", {size(q, units, board, tell_board=False)}"
-    return f"{finding.at[:16].replace('T', ' ')} {sign} {name(finding.check)}: {words}{much}"
+    return (
+        f"{finding.at[:16].replace('T', ' ')} {sign} {name(finding.check)}:"
+        f" {words}{much}"
+    )
 
 
 def part_size(standard: float, unit: str, units: System, board: float | None) -> str:

@@ -1,7 +1,9 @@
-"""The set-up seen from above: up is away from you. Drawn from the names that the daemon asks with. Pure.
+"""The set-up seen from above: up is away from you. Drawn from the names that the daemon
+asks with. Pure.
 
-A picture's name is read word by word, so that a check brings its drawing by naming it; a name without a
-drawing still shows the surface, and the side on which the indicator stands.
+A picture's name is read word by word, so that a check brings its drawing by naming it;
+a name without a drawing still shows the surface, and the side on which the indicator
+stands.
 """
 
 from __future__ import annotations
@@ -19,27 +21,35 @@ MOST_WIDE, MOST_HIGH = 90, 24
 
 def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> Block:
     """At most `wide` x `high`; empty where there is no room or nothing to draw."""
-    if wide < LEAST_WIDE or high < LEAST_HIGH or (ask.picture is None and ask.side is None):
+    if (
+        wide < LEAST_WIDE
+        or high < LEAST_HIGH
+        or (ask.picture is None and ask.side is None)
+    ):
         return []
     canvas = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
     words = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
     draw = next((d for names, d in _DRAWINGS if names & words), _surface)
     draw(canvas, ask, jig, words)
     if ask.lean is not None:
-        canvas.words(canvas.wide // 2 - 8, 0, f"lean the sled {ask.lean.upper()}", "strong")
+        canvas.words(
+            canvas.wide // 2 - 8, 0, f"lean the sled {ask.lean.upper()}", "strong"
+        )
     return canvas.block()
 
 
 def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
-    """How the indicator stands for the live move: `beyond` or `behind` the sled fence, `right` or `left` of
-    the arm.
+    """How the indicator stands for the live move: `beyond` or `behind` the sled fence,
+    `right` or `left` of the arm.
 
     Seven rows; the free end, its way and the pivot as on the user's own sled.
     """
     c = Canvas(min(wide, 60), 7, glyphs)
     fence = 4
     free_left = jig is None or jig.pivot == "right"
-    end, pivot = (c.wide // 6, c.wide - 4) if free_left else (c.wide - c.wide // 6 - 1, 3)
+    end, pivot = (
+        (c.wide // 6, c.wide - 4) if free_left else (c.wide - c.wide // 6 - 1, 3)
+    )
     c.bar(0, fence, c.wide, "wood")
     c.words(pivot, fence, "o", "strong")
     c.words(min(c.wide - 5, max(0, pivot - 2)), fence + 1, "pivot", "faint")
@@ -51,7 +61,12 @@ def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
         c.words(end, fence + 2 * step, glyphs.down, "probe")
         at = end + 2 if free_left else end - 1 - len(label)
         c.words(at, fence + 2 * step, label, "probe")
-        c.words(max(0, end - 4), fence - step, "free end" if free_left else "free end".rjust(5), "faint")
+        c.words(
+            max(0, end - 4),
+            fence - step,
+            "free end" if free_left else "free end".rjust(5),
+            "faint",
+        )
         return c.block()
     arm, label = c.wide // 2, "indicator"
     for y in range(fence):
@@ -60,12 +75,17 @@ def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
     if how == "right":
         c.words(arm + 3, 1, glyphs.left_mark + glyphs.across * 2 + label, "probe")
     else:
-        c.words(arm - 3 - len(label), 1, label + glyphs.across * 2 + glyphs.right_mark, "probe")
+        c.words(
+            arm - 3 - len(label),
+            1,
+            label + glyphs.across * 2 + glyphs.right_mark,
+            "probe",
+        )
     c.words(end, fence + 1, "free end", "faint")
     return c.block()
 
 
-# ---- the drawings ---------------------------------------------------------------------------------------
+# ---- the drawings --------------------------------------------------------------------
 
 
 def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
@@ -75,7 +95,8 @@ def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     fence_row = 1 if far else c.high - 2
     tip_row = c.high - 2 if far else 1
     across = 3 if c.wide < 60 else 6
-    arm = c.wide // 2 - (1 + across if handle_left else -1)  # room for the indicator on the other side
+    # room for the indicator on the other side
+    arm = c.wide // 2 - (1 + across if handle_left else -1)
     step = 1 if far else -1
     c.bar(0, fence_row, c.wide, "wood")
     c.words(c.wide - 11 if handle_left else 1, fence_row - step, "sled fence", "faint")
@@ -89,7 +110,9 @@ def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     c.words(at + (handle - 6) // 2, fence_row + (thick + 1) * step, "handle", "faint")
     middle = (fence_row + (thick + 1) * step + tip_row) // 2
     if c.wide > 32:
-        c.words(arm - 4 if ask.side != "left" else arm + across + 1, tip_row, "arm", "faint")
+        c.words(
+            arm - 4 if ask.side != "left" else arm + across + 1, tip_row, "arm", "faint"
+        )
     _indicator(c, ask, arm if ask.side == "left" else arm + across - 1, middle)
     _pivot(c, jig, fence_row)
     _travel(
@@ -108,7 +131,8 @@ def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
 
 
 def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
-    """The rip fence from the front to the rear of the table, the indicator riding in the slot beside it."""
+    """The rip fence from the front to the rear of the table, the indicator riding in
+    the slot beside it."""
     del jig, words
     left = ask.side != "right"  # the indicator is left of the rip fence
     fence = c.wide - 8 if left else 5
@@ -124,7 +148,8 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 
 
 def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
-    """The blade from above, the indicator riding in the slot, touching it at the front or the rear."""
+    """The blade from above, the indicator riding in the slot, touching it at the front
+    or the rear."""
     del jig
     wobble = bool(words & {"wobble", "plate"})
     right = ask.side != "left"  # the indicator is right of the blade
@@ -146,13 +171,19 @@ def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 
 
 def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
-    """The straightedge along the sled fence; the indicator rides on it and touches the fence."""
+    """The straightedge along the sled fence; the indicator rides on it and touches the
+    fence."""
     del jig
     c.bar(0, c.high - 2, c.wide, "wood")
     c.words(1, c.high - 1, "sled fence", "faint")
     top = max(1, c.high - 6)
     c.fill(2, top, c.wide - 4, "steel")
-    c.words(3, top - 1, "straightedge" + (", rolled over" if "over" in words else ""), "faint")
+    c.words(
+        3,
+        top - 1,
+        "straightedge" + (", rolled over" if "over" in words else ""),
+        "faint",
+    )
     x = c.wide // 2
     c.words(x, c.high - 3, c.glyphs.down_mark, "probe")
     for y in range(top + 1, c.high - 3):
@@ -178,7 +209,9 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
         c.words(
             left + 1,
             middle,
-            c.glyphs.left_mark + c.glyphs.across * (right - left - 3) + c.glyphs.right_mark,
+            c.glyphs.left_mark
+            + c.glyphs.across * (right - left - 3)
+            + c.glyphs.right_mark,
             "probe",
         )
     else:
@@ -186,13 +219,18 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
         c.words(right + 1, middle, c.glyphs.left_mark + c.glyphs.across * 2, "probe")
     what = "slot" if "slot" in words else "runner"
     c.words(
-        left, 0, f"caliper across the {what}" + (f", {ask.at:g} mm" if ask.at is not None else ""), "faint"
+        left,
+        0,
+        f"caliper across the {what}"
+        + (f", {ask.at:g} mm" if ask.at is not None else ""),
+        "faint",
     )
     c.words(left, c.high - 1, "your end", "faint")
 
 
 def _play(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
-    """The sled in its slots, leaned or twisted within its play; the indicator at its side."""
+    """The sled in its slots, leaned or twisted within its play; the indicator at its
+    side."""
     del jig
     box = c.wide // 2 - 4
     c.frame(3, 1, box, c.high - 2, "wood")
@@ -228,7 +266,9 @@ def _surface(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     _travel(c, 1 if ask.side != "left" else c.wide - 2, words_right=ask.side != "left")
 
 
-_DRAWINGS: tuple[tuple[set[str], Callable[[Canvas, Ask, Jig | None, set[str]], None]], ...] = (
+_DRAWINGS: tuple[
+    tuple[set[str], Callable[[Canvas, Ask, Jig | None, set[str]], None]], ...
+] = (
     ({"square"}, _square),
     ({"rip"}, _rip),
     ({"straight", "straightedge", "profile"}, _straight),
@@ -240,14 +280,19 @@ _DRAWINGS: tuple[tuple[set[str], Callable[[Canvas, Ask, Jig | None, set[str]], N
 )
 
 
-# ---- what they share --------------------------------------------------------------------------------------
+# ---- what they share -----------------------------------------------------------------
 
 
 def _indicator(c: Canvas, ask: Ask, touch: int, row: int, reach: int = 4) -> None:
-    """The plunger touches column `touch`, from the side that is asked for; below it, how it stands."""
+    """The plunger touches column `touch`, from the side that is asked for; below it,
+    how it stands."""
     g = c.glyphs
     label = "indicator"
-    how = {"standing": "on the table", "carried": "goes along", "still": "stays put"}.get(ask.mount or "", "")
+    how = {
+        "standing": "on the table",
+        "carried": "goes along",
+        "still": "stays put",
+    }.get(ask.mount or "", "")
     if ask.side == "left":
         reach = max(1, min(reach, touch - len(label)))
         c.words(touch - reach, row, g.across * (reach - 1) + g.right_mark, "probe")

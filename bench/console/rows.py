@@ -1,5 +1,5 @@
-"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets the row it means.
-Pure."""
+"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets
+the row it means. Pure."""
 
 from __future__ import annotations
 
@@ -8,12 +8,17 @@ from collections.abc import Sequence
 from bench.console.text import Block, Role, cut, fit, plain, wrap
 from bench.console.view import Row, View
 
-ROOMY, WITH_MORE, WHOLE, SHORT = 3, 2, 1, 0  # how much room a row has; the numbers are rows at the least
-CHOSEN = 3  # lines at the most of the row that Enter takes, where the others are cut to one
+# how much room a row has; the numbers are rows at the least
+ROOMY, WITH_MORE, WHOLE, SHORT = 3, 2, 1, 0
+# lines at the most of the row that Enter takes, where the others are cut to one
+CHOSEN = 3
 
 
-def listing(view: View, rows: Sequence[Row], wide: int, high: int) -> tuple[Block, dict[int, int]]:
-    """At most `high` lines, the chosen row among them, and which line belongs to which row."""
+def listing(
+    view: View, rows: Sequence[Row], wide: int, high: int
+) -> tuple[Block, dict[int, int]]:
+    """At most `high` lines, the chosen row among them, and which line belongs to which
+    row."""
     view.cursor = max(0, min(view.cursor, len(rows) - 1))
     for room in (ROOMY, WITH_MORE, WHOLE, SHORT):
         blocks = [_row(view, row, index, wide, room) for index, row in enumerate(rows)]
@@ -21,7 +26,9 @@ def listing(view: View, rows: Sequence[Row], wide: int, high: int) -> tuple[Bloc
             break
     first = view.cursor
     used = len(blocks[first])
-    while first > 0 and used + len(blocks[first - 1]) <= high - (1 if view.cursor < len(blocks) - 1 else 0):
+    while first > 0 and used + len(blocks[first - 1]) <= high - (
+        1 if view.cursor < len(blocks) - 1 else 0
+    ):
         first -= 1
         used += len(blocks[first])
     out: Block = []
@@ -41,7 +48,11 @@ def _row(view: View, row: Row, index: int, wide: int, room: int) -> Block:
     mark = view.glyphs.right_mark if chosen else " "
     lines = _words(view, row, wide - 4, room, chosen)
     out: Block = [
-        fit([(f"{mark}{number} " if n == 0 else "   ", role), (line, role)], wide - 1, role)
+        fit(
+            [(f"{mark}{number} " if n == 0 else "   ", role), (line, role)],
+            wide - 1,
+            role,
+        )
         for n, line in enumerate(lines)
     ]
     if row.more and room >= WITH_MORE:

@@ -22,12 +22,18 @@ def whole(text: str) -> str:
 
 
 class Sentences(list[Sentence]):
-    """What was said last, the newest at the end; trouble that is not over stays behind mere remarks."""
+    """What was said last, the newest at the end; trouble that is not over stays behind
+    mere remarks."""
 
     def add(self, said: Sentence, troubled: Container[str]) -> None:
         """troubled: what trouble is not over of. The same twice in a row is said once."""
         place = len(self)
-        while not said.bad and place and self[place - 1].bad and self[place - 1].about in troubled:
+        while (
+            not said.bad
+            and place
+            and self[place - 1].bad
+            and self[place - 1].about in troubled
+        ):
             place -= 1
         if not place or self[place - 1].words != said.words:
             self.insert(place, said)

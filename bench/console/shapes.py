@@ -1,4 +1,5 @@
-"""A result's own drawing: the face of a fence, where a runner binds, the turn of a plate. Pure.
+"""A result's own drawing: the face of a fence, where a runner binds, the turn of a
+plate. Pure.
 
 Drawn from what the result carries, whatever check it came from.
 """
@@ -22,7 +23,9 @@ def has_shape(finding: Finding) -> bool:
     return bool(finding.profile or finding.positions) or _phase(finding) is not None
 
 
-def shape(finding: Finding, wide: int, high: int, glyphs: Glyphs, units: System) -> Block:
+def shape(
+    finding: Finding, wide: int, high: int, glyphs: Glyphs, units: System
+) -> Block:
     """At most `wide` x `high`; empty where there is nothing to draw or no room for it."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
         return []
@@ -36,9 +39,15 @@ def shape(finding: Finding, wide: int, high: int, glyphs: Glyphs, units: System)
 
 
 def _face(
-    profile: list[tuple[float, float]], contact: list[Contact], wide: int, high: int, g: Glyphs, units: System
+    profile: list[tuple[float, float]],
+    contact: list[Contact],
+    wide: int,
+    high: int,
+    g: Glyphs,
+    units: System,
 ) -> Block:
-    """The face from above, proud side up, and below it between which two places the widest board touches."""
+    """The face from above, proud side up, and below it between which two places the
+    widest board touches."""
     points = sorted(profile)
     left, right = points[0][0], points[-1][0]
     low, top = min(y for _, y in points), max(y for _, y in points)
@@ -58,12 +67,16 @@ def _face(
     row = [" "] * wide
     if contact:
         widest = max(contact, key=lambda c: c.to - c.from_)
-        first, last = sorted((max(0, place(widest.from_)), min(wide - 1, place(widest.to))))
+        first, last = sorted(
+            (max(0, place(widest.from_)), min(wide - 1, place(widest.to)))
+        )
         row[first : last + 1] = [g.across] * (last - first + 1)
         row[first] = row[last] = g.up_mark
     under: Line = [("".join(row), "strong")]
     words = " a board touches here " if contact else "the sled fence"
-    foot = _foot(f"x {length_words(left, units)}", words, length_words(right, units), wide)
+    foot = _foot(
+        f"x {length_words(left, units)}", words, length_words(right, units), wide
+    )
     return [*block, under, foot]
 
 
@@ -74,8 +87,11 @@ def _between(points: list[tuple[float, float]], x: float) -> float:
     return points[-1][1]
 
 
-def _fit(positions: list[Position], wide: int, high: int, g: Glyphs, units: System) -> Block:
-    """How loose the runner is from place to place in the slot: columns of play, a mark where it binds."""
+def _fit(
+    positions: list[Position], wide: int, high: int, g: Glyphs, units: System
+) -> Block:
+    """How loose the runner is from place to place in the slot: columns of play, a mark
+    where it binds."""
     ordered = sorted(positions, key=lambda p: p.at)
     left, right = ordered[0].at, ordered[-1].at
     most = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
@@ -87,13 +103,17 @@ def _fit(positions: list[Position], wide: int, high: int, g: Glyphs, units: Syst
         if p.relief > 0 or p.side_play == 0:
             marks[x] = g.bad
             continue
-        filled = rows if p.side_play is None else max(1, round(p.side_play / most * rows))
+        filled = (
+            rows if p.side_play is None else max(1, round(p.side_play / most * rows))
+        )
         for y in range(filled):
             field[rows - 1 - y][x] = g.full
     block: Block = [[("".join(row), "dot")] for row in field]
     block[0] = _over(block[0], f"side play up to {length_words(most, units)}")
     binds = f"{g.bad} binds" if g.bad in marks else "place in the slot"
-    foot = _foot(f"at {length_words(left, units)}", binds, length_words(right, units), wide)
+    foot = _foot(
+        f"at {length_words(left, units)}", binds, length_words(right, units), wide
+    )
     return [*block, [("".join(marks), "bad")], foot]
 
 
@@ -101,9 +121,15 @@ def _phase(finding: Finding) -> float | None:
     return next((q.value for q in finding.quantities if q.name == "phase"), None)
 
 
-def _turn(finding: Finding, phase: float, wide: int, high: int, g: Glyphs, units: System) -> Block:
-    """What the tilt alone does over one turn of the plate, and where it stands out most."""
-    tilt = next((q.value for q in finding.quantities if q.name == "tilt"), finding.quantities[0].value)
+def _turn(
+    finding: Finding, phase: float, wide: int, high: int, g: Glyphs, units: System
+) -> Block:
+    """What the tilt alone does over one turn of the plate, and where it stands out
+    most."""
+    tilt = next(
+        (q.value for q in finding.quantities if q.name == "tilt"),
+        finding.quantities[0].value,
+    )
     sheet = Sheet(wide, high - 2, g)
     columns = wide * sheet.per_x
     for n in range(columns):
@@ -113,7 +139,10 @@ def _turn(finding: Finding, phase: float, wide: int, high: int, g: Glyphs, units
     at = round(phase / (2 * math.pi) * (wide - 1))
     row = [" "] * wide
     row[min(wide - 1, at)] = g.up_mark
-    words = f"{length_words(tilt, units)} of tilt, most at {math.degrees(phase):.0f} degrees"
+    words = (
+        f"{length_words(tilt, units)} of tilt, most at {math.degrees(phase):.0f}"
+        " degrees"
+    )
     return [*block, [("".join(row), "strong")], _foot("turn 0", words, "360", wide)]
 
 

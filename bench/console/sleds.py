@@ -38,11 +38,18 @@ def sleds(desk: AtDesk) -> list[Row]:
             state.chosen_jig, state.result, state.past = name, None, None
             view.home()
 
-        more = f"{jig.fence} fence, pivot {jig.pivot}" + (f", for {jig.saw}" if jig.saw else "")
+        more = f"{jig.fence} fence, pivot {jig.pivot}" + (
+            f", for {jig.saw}" if jig.saw else ""
+        )
         out.append(Row(f"{here} {jig.name}", choose, more=more))
 
     out.append(Row("Describe a new sled", lambda: new_sled(desk), "act"))
-    out.append(Row("Cables: find the indicator and the travel, prove them", lambda: view.go("cables")))
+    out.append(
+        Row(
+            "Cables: find the indicator and the travel, prove them",
+            lambda: view.go("cables"),
+        )
+    )
     owned = (
         ", ".join(length_words(leaf, state.units) for leaf in state.gear.leaves)
         if state.gear is not None
@@ -63,13 +70,23 @@ def sled(desk: AtDesk) -> list[Row]:
 
             def turn(field: str = field) -> None:
                 choices = _CHOICES[field]
-                view.sled[field] = choices[(choices.index(view.sled.get(field, choices[0])) + 1) % 2]
+                view.sled[field] = choices[
+                    (choices.index(view.sled.get(field, choices[0])) + 1) % 2
+                ]
 
-            side = {"near": "near, on your side", "far": "far, beyond the work"}.get(value or "", value or "")
+            side = {"near": "near, on your side", "far": "far, beyond the work"}.get(
+                value or "", value or ""
+            )
             out.append(Row(words, turn, value=side))
         else:
             out.append(Row(words, field=f"sled:{field}", value=value or "-"))
-    out.append(Row("This is mine: keep it", lambda: _keep(desk) if view.looked else _look(desk), "act"))
+    out.append(
+        Row(
+            "This is mine: keep it",
+            lambda: _keep(desk) if view.looked else _look(desk),
+            "act",
+        )
+    )
     return out
 
 
@@ -78,7 +95,9 @@ def typed(desk: AtDesk, field: str, text: str) -> None:
     unit = "mm" if desk.state.units == "mm" else "in"
     if field == "leaves":
         parts = [p for p in text.replace("+", " ").replace(",", ".").split(" ") if p]
-        leaves = sorted(parse_length(p if not p[-1:].isdigit() else f"{p} {unit}") for p in parts)
+        leaves = sorted(
+            parse_length(p if not p[-1:].isdigit() else f"{p} {unit}") for p in parts
+        )
         desk.send(PutLeaves(leaves))
         return
     name = field.removeprefix("sled:")
@@ -88,7 +107,13 @@ def typed(desk: AtDesk, field: str, text: str) -> None:
     bare = text[-1:].isdigit()
     if name == "tolerance":
         over = "300 mm" if unit == "mm" else "ft"
-        with_unit = f"{text} {unit} per {over}" if bare else text if "per" in text else f"{text} per {over}"
+        with_unit = (
+            f"{text} {unit} per {over}"
+            if bare
+            else text
+            if "per" in text
+            else f"{text} per {over}"
+        )
         parse_slope(with_unit)
     else:
         with_unit = f"{text} {unit}" if bare else text
@@ -97,12 +122,20 @@ def typed(desk: AtDesk, field: str, text: str) -> None:
 
 
 def described(given: dict[str, str]) -> Jig:
-    """The sled as it was typed. Raises UnitsError; a field that was left out stays unknown."""
+    """The sled as it was typed. Raises UnitsError; a field that was left out stays
+    unknown."""
     lengths = {
         field: parse_length(given[field]) if field in given else None
-        for field in ("pivot_to_blade", "pivot_to_screw", "pivot_to_stop", "widest_board")
+        for field in (
+            "pivot_to_blade",
+            "pivot_to_screw",
+            "pivot_to_stop",
+            "widest_board",
+        )
     }
-    tolerance = parse_slope(given["tolerance"]) if "tolerance" in given else 0.05 / PER_MM
+    tolerance = (
+        parse_slope(given["tolerance"]) if "tolerance" in given else 0.05 / PER_MM
+    )
     return Jig(
         name=given.get("name", "sled"),
         fence="far" if given.get("fence") == "far" else "near",
@@ -118,7 +151,9 @@ def described(given: dict[str, str]) -> Jig:
 def _can_move(desk: AtDesk) -> bool:
     if "pivot_to_screw" not in desk.view.sled and "pivot_to_stop" not in desk.view.sled:
         desk.state.say(
-            "sled", "Without the distance from the pivot to the screw no move can be told.", bad=True
+            "sled",
+            "Without the distance from the pivot to the screw no move can be told.",
+            bad=True,
         )
         return False
     return True
@@ -147,7 +182,8 @@ def _look(desk: AtDesk) -> None:
 
 
 def drawn(desk: AtDesk, wide: int, high: int) -> Block:
-    """The sled as it was described: "is this yours?"; nothing where there is no room beside the rows."""
+    """The sled as it was described: "is this yours?"; nothing where there is no room
+    beside the rows."""
     rows = 9 if desk.view.page == "sled" else 2
     desk.view.looked = high >= rows + 8 and wide >= 40
     if not desk.view.looked:
@@ -155,7 +191,9 @@ def drawn(desk: AtDesk, wide: int, high: int) -> Block:
     words = "Is this yours? Seen from above, you stand at the bottom."
     if rows == 2:
         words = "Seen from above; you stand below."
-    return seen_from_above(described(desk.view.sled), desk.view.glyphs, min(wide - 2, 64), words)
+    return seen_from_above(
+        described(desk.view.sled), desk.view.glyphs, min(wide - 2, 64), words
+    )
 
 
 def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
@@ -182,7 +220,12 @@ def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
     c.words(max(0, min(c.wide - 5, pivot - 2)), beside, "pivot", "faint")
     if jig.pivot_to_screw is not None:
         c.words(place(jig.pivot_to_screw), fence, "+", "strong")
-        c.words(max(0, min(c.wide - 5, place(jig.pivot_to_screw) - 2)), beside, "screw", "faint")
+        c.words(
+            max(0, min(c.wide - 5, place(jig.pivot_to_screw) - 2)),
+            beside,
+            "screw",
+            "faint",
+        )
     if jig.pivot_to_stop is not None:
         c.words(place(jig.pivot_to_stop), fence, c.glyphs.up_mark, "strong")
         c.words(

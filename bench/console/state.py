@@ -1,7 +1,7 @@
 """What the screen knows: folded from what the daemon said, and nothing else.
 
-A console that comes back in mid-check is filled from one status reply; it keeps nothing of its own. Pure:
-the clock comes in as an argument.
+A console that comes back in mid-check is filled from one status reply; it keeps nothing
+of its own. Pure: the clock comes in as an argument.
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ NOTHING: frozenset[str] = frozenset()
 
 
 class State(msgspec.Struct):
-    """`hear` folds one message and names what changed, so that only that is drawn again.
+    """`hear` folds one message and names what changed, so that only that is drawn
+    again.
 
     Names: "number", "health", "ask", "line", "notice", "result", "past", "gear".
     """
@@ -79,24 +80,28 @@ class State(msgspec.Struct):
     last: list[Finding] = msgspec.field(default_factory=list)  # newest first
     past: list[Finding] | None = None
     moves: dict[str, str] = msgspec.field(default_factory=dict)
-    result: Finding | None = None  # concluded since the console came; shown until something else is begun
+    # concluded since the console came; shown until something else is begun
+    result: Finding | None = None
     gear: GearReply | None = None
     checks: list[CheckKind] | None = None
     live: LiveSaid | None = None
     learn: LearnSaid | None = None
-    ports: dict[str, Heard] = msgspec.field(default_factory=dict)  # cables that are looked for, by port
+    # cables that are looked for, by port
+    ports: dict[str, Heard] = msgspec.field(default_factory=dict)
     lively: str | None = None  # the one whose number moved last
-    learned: frozenset[str] = frozenset()  # what was found and proved while this screen was here
+    # what was found and proved while this screen was here
+    learned: frozenset[str] = frozenset()
     notices: Sentences = msgspec.field(default_factory=Sentences)
     chosen_jig: str | None = None  # by the user, here
     told_status: bool = False
     notes: list[str] = msgspec.field(default_factory=list)  # of the daemon's start
     untold: bool = False  # some of them are said here for the first time
 
-    # ---- the connection ---------------------------------------------------------------------------
+    # ---- the connection --------------------------------------------------------------
 
     def came(self) -> frozenset[str]:
-        """Connected; what is shown stays as it was until the daemon has said how things stand."""
+        """Connected; what is shown stays as it was until the daemon has said how things
+        stand."""
         self.coming = True
         return NOTHING
 
@@ -112,31 +117,46 @@ class State(msgspec.Struct):
         if self.told_status:  # it was here: what is shown stands still until it is back
             words = "Waiting for the daemon."
             if self.here:
-                self.say("daemon", "The daemon went away; what was said to be saved is kept.", bad=True)
+                self.say(
+                    "daemon",
+                    "The daemon went away; what was said to be saved is kept.",
+                    bad=True,
+                )
         changed = self.here or words != self.away_words
         self.coming, self.here, self.away_words = False, False, words
         self.live = self.learn = None
         self.ports = {}
         return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
 
-    # ---- what is asked of it ------------------------------------------------------------------------
+    # ---- what is asked of it ---------------------------------------------------------
 
     @property
     def shown(self) -> Heard | None:
-        """The instrument whose number is large: the caliper while widths are asked for, else the indicator."""
-        wanted = "caliper" if self.ask is not None and self.ask.gather == "width" else "indicator"
-        if self.learn is not None and self.learn.what != "leaf" and self.lively in self.ports:
+        """The instrument whose number is large: the caliper while widths are asked for,
+        else the indicator."""
+        wanted = (
+            "caliper"
+            if self.ask is not None and self.ask.gather == "width"
+            else "indicator"
+        )
+        if (
+            self.learn is not None
+            and self.learn.what != "leaf"
+            and self.lively in self.ports
+        ):
             return self.ports[self.lively]  # what moves is what is looked for
         for one in self.instruments.values():
             if one.role == wanted:
                 return one
-        other = next((one for one in self.instruments.values() if one.state != "marks"), None)
+        other = next(
+            (one for one in self.instruments.values() if one.state != "marks"), None
+        )
         return other or next((one for one in self.ports.values() if one.live), None)
 
     @property
     def the_jig(self) -> str | None:
-        """The sled that the screen is about: of the check in progress, chosen, last measured, or the only
-        one."""
+        """The sled that the screen is about: of the check in progress, chosen, last
+        measured, or the only one."""
         if self.run is not None:
             return self.jig
         if self.chosen_jig is not None:
@@ -144,7 +164,9 @@ class State(msgspec.Struct):
         named = next((f.jig for f in self.last if f.jig), None)
         if named is not None:
             return named
-        return self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
+        return (
+            self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
+        )
 
     def jig_gear(self, name: str | None = None) -> Jig | None:
         jigs = self.gear.jigs if self.gear is not None else []
@@ -157,18 +179,22 @@ class State(msgspec.Struct):
 
     @property
     def finding(self) -> Finding | None:
-        """The result to show: just concluded, else the last of this sled, else the last of all."""
+        """The result to show: just concluded, else the last of this sled, else the last
+        of all."""
         if self.result is not None:
             return self.result
         jig = self.the_jig
-        return next((f for f in self.last if f.jig == jig), self.last[0] if self.last else None)
+        return next(
+            (f for f in self.last if f.jig == jig), self.last[0] if self.last else None
+        )
 
     def placed_passes(self) -> list[Pass]:
-        """Kept passes of the set-up that is asked for now (of the whole check where none is)."""
+        """Kept passes of the set-up that is asked for now (of the whole check where
+        none is)."""
         placement = self.ask.placement if self.ask is not None else None
         return [p for p in self.passes if placement is None or p.placement == placement]
 
-    # ---- folding ------------------------------------------------------------------------------------
+    # ---- folding ---------------------------------------------------------------------
 
     def say(self, about: str, words: str, *, bad: bool = False) -> None:
         troubled = {name for name, one in self.instruments.items() if one.troubled}
@@ -207,10 +233,16 @@ class State(msgspec.Struct):
         return ("health", "number", "result")
 
     def _status(self, message: StatusReply) -> Iterable[str]:
-        self.program, self.recording, self.log_state = message.program, message.recording, message.log_state
+        self.program, self.recording, self.log_state = (
+            message.program,
+            message.recording,
+            message.log_state,
+        )
         self.last = list(message.last)
         now = self.clock()
-        self.instruments = {one.name: self._heard(one, now) for one in message.instruments}
+        self.instruments = {
+            one.name: self._heard(one, now) for one in message.instruments
+        }
         if self.coming:
             self._came()
         self.told_status = True
@@ -243,7 +275,8 @@ class State(msgspec.Struct):
         was, words = ("", "") if before is None else (before.state, before.words)
         heard = self.instruments[message.name] = self._heard(message, self.clock())
         if before is not None and words != message.words:
-            self.notices.over(message.name)  # another trouble takes the place of the one before
+            # another trouble takes the place of the one before
+            self.notices.over(message.name)
             if message.state not in ("open", "marks"):
                 self.say(message.name, heard.whose_words, bad=True)
             elif was not in ("open", "marks"):
@@ -259,10 +292,27 @@ class State(msgspec.Struct):
             self.live = self.learn = None
             self.notices.clear()
         before = self.ask
-        self.run, self.check, self.jig, self.ask = message.run, message.check, message.jig, message.ask
-        self.saw, self.question, self.verifies = message.saw, message.question, message.verifies
-        moved_on = before is None or message.ask is None or before.placement != message.ask.placement
-        if message.ask is not None and message.ask.mark is not None and self.line is not None:
+        self.run, self.check, self.jig, self.ask = (
+            message.run,
+            message.check,
+            message.jig,
+            message.ask,
+        )
+        self.saw, self.question, self.verifies = (
+            message.saw,
+            message.question,
+            message.verifies,
+        )
+        moved_on = (
+            before is None
+            or message.ask is None
+            or before.placement != message.ask.placement
+        )
+        if (
+            message.ask is not None
+            and message.ask.mark is not None
+            and self.line is not None
+        ):
             taken = message.ask.mark - 1  # one that was taken back is drawn no longer
             moved_on |= len(self.line.travel) > taken
             del self.line.travel[taken:], self.line.reading[taken:]
@@ -272,22 +322,35 @@ class State(msgspec.Struct):
         if message.state == "running":
             self.line = Pass(message.sweep, message.placement)
         elif message.state in ("kept", "measured", "back"):
-            done = self.line if self.line is not None and self.line.sweep == message.sweep else None
+            done = (
+                self.line
+                if self.line is not None and self.line.sweep == message.sweep
+                else None
+            )
             done = done or Pass(message.sweep, message.placement)
-            state = "kept" if message.state == "measured" else message.state  # drawn alike
+            # drawn alike
+            state = "kept" if message.state == "measured" else message.state
             done.state, done.push, done.slope = state, message.push, message.slope
-            self.passes = [*(p for p in self.passes if p.sweep != done.sweep), done][-PASSES:]
+            self.passes = [*(p for p in self.passes if p.sweep != done.sweep), done][
+                -PASSES:
+            ]
             self.line = None
         else:
             self.notices.over("pass", bad=False)  # that it was kept
             self.line = None if message.state == "refused" else self.line
             self.passes = [p for p in self.passes if p.sweep != message.sweep]
         if message.words and message.state != "running":
-            self.say("pass", message.words, bad=message.state == "refused" or not message.recorded)
+            self.say(
+                "pass",
+                message.words,
+                bad=message.state == "refused" or not message.recorded,
+            )
         return ("line", "notice", "ask")
 
     def _fitted(self, message: Fitted) -> Iterable[str]:
-        self.passes = [Pass.of(message) if p.sweep == message.sweep else p for p in self.passes]
+        self.passes = [
+            Pass.of(message) if p.sweep == message.sweep else p for p in self.passes
+        ]
         return ("line",)
 
     def _mark(self, message: MarkTaken) -> Iterable[str]:
@@ -320,7 +383,9 @@ class State(msgspec.Struct):
         return ()
 
     def _notice(self, message: Notice) -> Iterable[str]:
-        spoiled = message.about in self.instruments and bool(self.instruments[message.about].spoiled)
+        spoiled = message.about in self.instruments and bool(
+            self.instruments[message.about].spoiled
+        )
         self.say(message.about, message.words, bad=spoiled or not message.recorded)
         return ("notice",)
 
@@ -329,7 +394,8 @@ class State(msgspec.Struct):
         return ("notice",)
 
     def _done(self, message: Done) -> Iterable[str]:
-        if message.text.endswith("."):  # a sentence is for the person, a word is for the program
+        # a sentence is for the person, a word is for the program
+        if message.text.endswith("."):
             self.say("done", message.text, bad=not message.recorded)
             return ("notice",)
         return ()
@@ -367,7 +433,9 @@ class State(msgspec.Struct):
         return ("live", "number")
 
     def _learning(self, message: LearnSaid) -> Iterable[str]:
-        self.learn = message if message.on and message.phase in ("asking", "seen") else None
+        self.learn = (
+            message if message.on and message.phase in ("asking", "seen") else None
+        )
         if message.phase == "kept":
             self.learned = self.learned | {message.what}
         if self.learn is None and message.words:
@@ -375,12 +443,21 @@ class State(msgspec.Struct):
         return ("ask", "notice", "gear")
 
     def _cables(self, message: Cables) -> Iterable[str]:
-        """Numbers of cables that nothing is known of yet; the one that moves is the one that is looked at."""
+        """Numbers of cables that nothing is known of yet; the one that moves is the one
+        that is looked at."""
         before = self.ports.keys()
         self.ports = cables_heard(self.ports, message.cables, self.clock())
-        moves = [port for port, one in self.ports.items() if one.way() != "still" and not one.grows]
+        moves = [
+            port
+            for port, one in self.ports.items()
+            if one.way() != "still" and not one.grows
+        ]
         self.lively = moves[0] if moves else self.lively
-        return ("ask", "number") if before == self.ports.keys() else ("ask", "number", "health")
+        return (
+            ("ask", "number")
+            if before == self.ports.keys()
+            else ("ask", "number", "health")
+        )
 
 
 _FOLDS: tuple[tuple[type, Callable[[State, object], Iterable[str]]], ...] = (

@@ -1,7 +1,8 @@
-"""Lines of the screen before they are colour: runs of text, each with the role it plays.
+"""Lines of the screen before they are colour: runs of text, each with the role it
+plays.
 
-A role is a name that a look turns into a style (see looks.py); what is drawn here is plain data, so that
-panes are tested without a terminal.
+A role is a name that a look turns into a style (see looks.py); what is drawn here is
+plain data, so that panes are tested without a terminal.
 """
 
 from __future__ import annotations
@@ -47,7 +48,14 @@ def cells(text: str) -> int:
     if text.isascii():
         return len(text)
     return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text
+        (
+            0
+            if unicodedata.combining(c)
+            else 2
+            if unicodedata.east_asian_width(c) in "WF"
+            else 1
+        )
+        for c in text
     )
 
 
@@ -93,7 +101,8 @@ def tall(block: Sequence[Line], rows: int) -> Block:
 
 
 def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block:
-    """Words over lines of `room` columns; later lines start `indent` further in. Long words are broken."""
+    """Words over lines of `room` columns; later lines start `indent` further in. Long
+    words are broken."""
     out: Block = []
     line = ""
     for whole in text.split():
@@ -133,7 +142,10 @@ def marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
     """Wrapped words with **loud** parts kept: capitals of a whole word are set strong."""
     block = wrap(text, max(4, room - cells(mark)), role)
     lead = " " * cells(mark)
-    return [[(mark if n == 0 else lead, role), *_loud(line, role)] for n, line in enumerate(block)]
+    return [
+        [(mark if n == 0 else lead, role), *_loud(line, role)]
+        for n, line in enumerate(block)
+    ]
 
 
 def _loud(line: Line, role: Role) -> Line:
@@ -146,7 +158,9 @@ def _loud(line: Line, role: Role) -> Line:
     return out
 
 
-def beside(left: Sequence[Line], room: int, right: Sequence[Line], gap: int = 1) -> Block:
+def beside(
+    left: Sequence[Line], room: int, right: Sequence[Line], gap: int = 1
+) -> Block:
     """Two blocks side by side; the left one is made `room` columns wide."""
     rows = max(len(left), len(right))
     return [

@@ -1,4 +1,5 @@
-"""Where the user is on the screen: which page, which row, what is being typed. Pure; nothing of the job."""
+"""Where the user is on the screen: which page, which row, what is being typed. Pure;
+nothing of the job."""
 
 from __future__ import annotations
 
@@ -55,10 +56,13 @@ class View(msgspec.Struct):
     sure_key: str = ""  # the key that asked, which is no answer
     sure_at: float = 0.0  # s: when it was asked, or a key came too soon after that
     wide: int = 80  # columns of the screen
-    picture: bool = False  # the drawing in place of the words, where they do not both fit
+    # the drawing in place of the words, where they do not both fit
+    picture: bool = False
     scroll: int = 0
-    rows_seen: tuple[int, int] = (0, 0)  # first and last row of the list that stand on the screen
-    sled: dict[str, str] = msgspec.field(default_factory=dict)  # the sled being described
+    # first and last row of the list that stand on the screen
+    rows_seen: tuple[int, int] = (0, 0)
+    # the sled being described
+    sled: dict[str, str] = msgspec.field(default_factory=dict)
     looked: bool = False  # its drawing stands beside what is typed
     verifies: str | None = None  # the finding whose move was made just now
     first_start: bool = False  # the guide goes from one thing to the next by itself
@@ -68,7 +72,13 @@ class View(msgspec.Struct):
     def go(self, page: Page) -> None:
         if page != self.page:
             self.stack.append(self.page)
-        self.page, self.cursor, self.scroll, self.typing, self.typed = page, 0, 0, None, ""
+        self.page, self.cursor, self.scroll, self.typing, self.typed = (
+            page,
+            0,
+            0,
+            None,
+            "",
+        )
 
     def back(self) -> None:
         if self.typing is not None:

@@ -1,4 +1,5 @@
-"""One instrument as the daemon sees it: source, decoder, stamps, gate, numbering, health.
+"""One instrument as the daemon sees it: source, decoder, stamps, gate, numbering,
+health.
 
 Emits what the instrument said, when it said it. No numpy.
 """
@@ -28,7 +29,9 @@ QUIET = 2.0  # s without a reading from an instrument that used to send: silent
 FLOOD = 30_000  # readings a second that no instrument sends
 EBB = 2.0  # s without a second like that, and the flood is over
 GARBLED = 5  # rejects in a second, and more of them than readings
-NONSENSE = 200  # bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a line
+# bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a
+# line
+NONSENSE = 200
 UNREAD = ("garbled", "no-reading")
 STALLED = 1.0  # s in which something waits to be read and nobody reads it
 
@@ -41,10 +44,12 @@ NS = 1_000_000_000
 
 
 class Batch(msgspec.Struct):
-    """The readings of one block: stamps in monotonic s, values in mm as the instrument shows them.
+    """The readings of one block: stamps in monotonic s, values in mm as the instrument
+    shows them.
 
-    held: the (stamp, value) that the gate refused; they may have come in a block before. came: the stamps of
-    all that is in `data` and is a reading, whatever the gate makes of it.
+    held: the (stamp, value) that the gate refused; they may have come in a block
+    before. came: the stamps of all that is in `data` and is a reading, whatever the
+    gate makes of it.
     """
 
     data: bytes
@@ -64,7 +69,8 @@ OnState = Callable[["Instrument"], None]
 
 
 class Instrument:
-    """Callbacks come on the event loop, one per block of bytes. Never raises because of what it hears."""
+    """Callbacks come on the event loop, one per block of bytes. Never raises because of
+    what it hears."""
 
     def __init__(
         self,
@@ -77,8 +83,8 @@ class Instrument:
         sources: Sources | None = None,
         count: float = 0.0,
     ) -> None:
-        """sources: the ports of this daemon, where two instruments may share one. count: what it resolves,
-        mm."""
+        """sources: the ports of this daemon, where two instruments may share one.
+        count: what it resolves, mm."""
         self.name = name
         self.role = role
         self.settings = settings
@@ -99,7 +105,8 @@ class Instrument:
         self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
         self._flood_at = 0.0
         self._bad_at = 0.0  # s; a line that is half bad must not come and go
-        self._char = 1.0 / max(1.0, settings.baud / 10.0)  # s a character takes on the line
+        # s a character takes on the line
+        self._char = 1.0 / max(1.0, settings.baud / 10.0)
         self._late = settings.late
         self._decoder = make_reader(settings)
         self._request = self._asked = b""
@@ -109,17 +116,22 @@ class Instrument:
         self._echoes = 0  # of it, from this decoder
         self._gate = OutlierFilter(count) if may_err(settings) else None
         self._clock = (
-            DeviceClock() if FORMATS[settings.format].traits_of(settings.profile).device_clock else None
+            DeviceClock()
+            if FORMATS[settings.format].traits_of(settings.profile).device_clock
+            else None
         )
         self._newest = 0.0  # stamp by that clock
         self._opened = False  # and nothing has come since
         self._unread = 0  # bytes since the last reading
         self._unread_since = 0.0
-        self._no: str | None = None  # its own word for it, where what it said last was that it has no reading
+        # its own word for it, where what it said last was that it has no reading
+        self._no: str | None = None
         self._lost = False  # it sends, and no reading has come for long
         self._stuck_since: float | None = None
         self._stuck_at = 0
-        self.source = (sources or Sources()).open(settings, self._block, self._port_state)
+        self.source = (sources or Sources()).open(
+            settings, self._block, self._port_state
+        )
         self._asker: asyncio.Task[None] | None = None
 
     def start(self) -> None:
@@ -138,14 +150,18 @@ class Instrument:
             self.source.write(self._request)
             await asyncio.sleep(1.0 / request_rate(self.settings))
 
-    # ---- what is heard ----------------------------------------------------------------------------
+    # ---- what is heard ---------------------------------------------------------------
 
     def _block(self, data: bytes, when: int) -> None:
         self.progress += 1
         if self._opened:
             self._opened = False
-            if self.source.heard_silence:  # nobody was in mid-line: the first press of a button counts
-                self._decoder, self._echoes = make_reader(self.settings, at_start=True), 0
+            # nobody was in mid-line: the first press of a button counts
+            if self.source.heard_silence:
+                self._decoder, self._echoes = (
+                    make_reader(self.settings, at_start=True),
+                    0,
+                )
         batch = Batch(data, when, self.readings)
         records = self._decoder.feed(data)
         before = self._previous_block or when
@@ -163,19 +179,29 @@ class Instrument:
             at = self._stamp(when, span, len(data), record.behind, later)
             if reckoned is not None:
                 # when in its round it came is not known; that it comes evenly is
-                reckoned = at = min(at, self._evenly(reckoned, when / NS - self._late - waited))
-            if self._clock is not None and (device_us := getattr(record, "device_us", None)) is not None:
+                reckoned = at = min(
+                    at, self._evenly(reckoned, when / NS - self._late - waited)
+                )
+            if (
+                self._clock is not None
+                and (device_us := getattr(record, "device_us", None)) is not None
+            ):
                 # never early is the block's arrival, not what is reckoned of its lines
                 at = self._clock.place(device_us, when / NS) - self._late
                 if record.value is not None and at <= self._newest:
-                    continue  # where the scale was when the gauge was read: newer was told before
+                    # where the scale was when the gauge was read: newer was told before
+                    continue
                 if record.value is not None:
                     self._newest = at
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
                 heard.append(record)
-            elif record.fault is not None and self._asked and record.raw.strip() == self._asked:
+            elif (
+                record.fault is not None
+                and self._asked
+                and record.raw.strip() == self._asked
+            ):
                 self._echoes += 1  # it repeats what it is asked: no harm in that
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
@@ -203,7 +229,8 @@ class Instrument:
         values: list[float],
         records: list[Record],
     ) -> None:
-        """What the gate lets pass is the batch; a unit or a flag goes or waits with its own reading."""
+        """What the gate lets pass is the batch; a unit or a flag goes or waits with its
+        own reading."""
         if self._gate is not None:
             passed = self._gate.pass_on(stamps, values, records)
             stamps, values, batch.held = passed.stamps, passed.values, passed.held
@@ -213,7 +240,8 @@ class Instrument:
         self._take(batch, stamps, values, records)
 
     def _settle(self, now: float) -> None:
-        """What the gate held when the instrument fell silent: nothing more comes to speak for it."""
+        """What the gate held when the instrument fell silent: nothing more comes to
+        speak for it."""
         if self._gate is None or not self._gate.waiting:
             return
         passed = self._gate.settle(now)
@@ -224,7 +252,13 @@ class Instrument:
             self._take(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
         self._on_batch(self, batch)
 
-    def _take(self, batch: Batch, stamps: list[float], values: list[float], records: list[Record]) -> None:
+    def _take(
+        self,
+        batch: Batch,
+        stamps: list[float],
+        values: list[float],
+        records: list[Record],
+    ) -> None:
         batch.stamps, batch.values = stamps, values
         for record in records:
             if record.flags:
@@ -233,22 +267,33 @@ class Instrument:
         self.readings += len(values)
         self.value, self.unit = values[-1], batch.unit
 
-    def _stamp(self, when: int, span: int, size: int, behind: int, later: int = 0) -> float:
-        """Bytes that came after a reading in the same block took their time on the line.
+    def _stamp(
+        self, when: int, span: int, size: int, behind: int, later: int = 0
+    ) -> float:
+        """Bytes that came after a reading in the same block took their time on the
+        line.
 
-        A block may also have waited in the kernel while this program was late: then its readings are as far
-        apart as they usually are, as far as the time since the block before goes.
+        A block may also have waited in the kernel while this program was late: then its
+        readings are as far apart as they usually are, as far as the time since the
+        block before goes.
         """
         if not behind:
             return when / NS - self._late
-        back = min(max(behind * self._char, later * self._interval) * NS, span * behind / size)
+        back = min(
+            max(behind * self._char, later * self._interval) * NS, span * behind / size
+        )
         return (when - back) / NS - self._late
 
     def _evenly(self, last: float, earliest: float) -> float:
-        """The next stamp of a stream, s, drawn by degrees to where it can be: a leap would look like a loss."""
+        """The next stamp of a stream, s, drawn by degrees to where it can be: a leap
+        would look like a loss."""
         at, interval = last + self._interval, self._interval
         behind = earliest - at
-        return earliest if behind > LOST * interval else at + min(max(0.0, behind), DRAWN * interval)
+        return (
+            earliest
+            if behind > LOST * interval
+            else at + min(max(0.0, behind), DRAWN * interval)
+        )
 
     def _heard(self, stamps: Sequence[float]) -> None:
         if self.last is not None and stamps[0] > self.last:
@@ -272,8 +317,9 @@ class Instrument:
             self._flood_at = now
             self._become(
                 "flooding",
-                f"The {self.name} sends over {FLOOD} frames in a second, which no instrument does: is it the right port? "
-                f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
+                f"The {self.name} sends over {FLOOD} frames in a second, which no"
+                " instrument does: is it the right port? `sweepgauge doctor` listens."
+                f" ({self.settings.port or 'pins'})",
             )
         elif self.state == "flooding" and now - self._flood_at < EBB:
             return
@@ -285,12 +331,14 @@ class Instrument:
             self._become("open", f"The {self.name} reads.")
 
     def _become_unread(self) -> None:
-        """It sends, and there is no reading in it: because it says so itself, or because nothing can be made
-        of it."""
+        """It sends, and there is no reading in it: because it says so itself, or
+        because nothing can be made of it."""
         if self._no is not None:
             means, do = meaning_of(self._no)
             self._become(
-                "no-reading", f"The {self.name} says it has no reading: {means}. {do[0].upper()}{do[1:]}."
+                "no-reading",
+                f"The {self.name} says it has no reading: {means}."
+                f" {do[0].upper()}{do[1:]}.",
             )
         else:
             self._become_garbled()
@@ -329,23 +377,37 @@ class Instrument:
         self._become(state, words)
 
     def tick(self, now: float) -> bool:
-        """Silence is an event too; called a few times a second. True once when it sends and reads no longer."""
+        """Silence is an event too; called a few times a second. True once when it sends
+        and reads no longer."""
         self._settle(now)
         heard = now - self._previous_block / NS  # s ago
-        usual = self._interval if self.last is not None and self._intervals >= STEADY else QUIET
+        usual = (
+            self._interval
+            if self.last is not None and self._intervals >= STEADY
+            else QUIET
+        )
         long = max(QUIET, 5 * usual)
         if self.last is not None and usual < 1.0:
             if now - self.last <= long:
                 self._lost = False
             elif heard > long:
                 if self.state in {"open", "garbled", "no-reading"}:
-                    self._become("silent", f"The {self.name} has sent nothing for {heard:.0f} s: is it on?")
+                    self._become(
+                        "silent",
+                        f"The {self.name} has sent nothing for {heard:.0f} s: is"
+                        " it on?",
+                    )
                     self.rate = None
             elif not self._lost:
                 self._lost, self.rate = True, None
                 self._become_unread()
                 return True
-        if self._no is not None and self.state in {"open", "silent"} and heard < 1.0 and self._no_value(now):
+        if (
+            self._no is not None
+            and self.state in {"open", "silent"}
+            and heard < 1.0
+            and self._no_value(now)
+        ):
             self._become_unread()
         long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
         if long_nothing and self.state in {"open", "silent"} and heard < 1.0:
@@ -356,8 +418,11 @@ class Instrument:
         return self.last is None or now - self.last > QUIET
 
     def stalled(self, now: float) -> bool:
-        """Something has waited to be read for STALLED seconds, and the reader did not move. Asked in turns."""
-        if not self.source.stuck() or (self._stuck_since is not None and self.progress != self._stuck_at):
+        """Something has waited to be read for STALLED seconds, and the reader did not
+        move. Asked in turns."""
+        if not self.source.stuck() or (
+            self._stuck_since is not None and self.progress != self._stuck_at
+        ):
             self._stuck_since = None
         elif self._stuck_since is None:
             self._stuck_since, self._stuck_at = now, self.progress

@@ -1,5 +1,5 @@
-"""The check in progress in the daemon: begun, joined, taken up again, gone on with, given up, concluded; and
-its journal, which is the log.
+"""The check in progress in the daemon: begun, joined, taken up again, gone on with,
+given up, concluded; and its journal, which is the log.
 
 Owns no socket and no instrument.
 """
@@ -36,8 +36,8 @@ log = logging.getLogger("sweepgauge")
 class CheckController:
     """At most one check at a time.
 
-    tell: once what it speaks of is on the disk (see outbox). at_rest: the sled rests and both instruments are
-    heard.
+    tell: once what it speaks of is on the disk (see outbox). at_rest: the sled rests
+    and both instruments are heard.
     """
 
     def __init__(
@@ -52,8 +52,10 @@ class CheckController:
         self.log = log_writer
         self.run: CheckProcedure | None = None
         self.begun: Begin | None = None
-        self.find: Callable[[str], Finding | None] = lambda name: None  # a recent finding by its id
-        self._finished: CheckProcedure | None = None  # the latest, which may still be extended
+        # a recent finding by its id
+        self.find: Callable[[str], Finding | None] = lambda name: None
+        # the latest, which may still be extended
+        self._finished: CheckProcedure | None = None
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
@@ -62,9 +64,11 @@ class CheckController:
         self._settings = settings
         self._at_rest = at_rest
         self._instruments = instruments
-        self.concluding = Evaluation(settings, known, self._concluded, self._not_concluded)
+        self.concluding = Evaluation(
+            settings, known, self._concluded, self._not_concluded
+        )
 
-    # ---- the journal of a run (see journal.Journal) -----------------------------------------------
+    # ---- the journal of a run (see journal.Journal) ----------------------------------
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
         self.log.event(run_id, kind, data)
@@ -72,33 +76,60 @@ class CheckController:
             self._tell(Saved("event", run_id))
 
     def start_sweep(
-        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+        self,
+        run_id: str,
+        sweep_id: str,
+        placement: str,
+        seat: str | None,
+        hold: str | None,
     ) -> None:
         wires = {
-            i.name: {"format": i.settings.format, "profile": i.settings.profile, **i.settings.options}
+            i.name: {
+                "format": i.settings.format,
+                "profile": i.settings.profile,
+                **i.settings.options,
+            }
             for i in self._instruments
         }
-        self.log.start_sweep(sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires)
+        self.log.start_sweep(
+            sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
+        )
 
     def end_sweep(
-        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+        self,
+        sweep_id: str,
+        state: str,
+        *,
+        push: bool | None,
+        trace: Trace | None,
+        reason: str | None,
     ) -> None:
         self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
         if self.run is not None:
-            self.concluding.look_at(trace, self.run.evidence, self._looked, straight=straight)
+            self.concluding.look_at(
+                trace, self.run.evidence, self._looked, straight=straight
+            )
 
     def undo_sweep(self, sweep_id: str, reason: str) -> None:
         self.log.undo_sweep(sweep_id, reason)
 
     def _looked(
-        self, trace: Trace, fitted: Fitted | None, doubts: Mapping[Any, Doubt], straight: bool
+        self,
+        trace: Trace,
+        fitted: Fitted | None,
+        doubts: Mapping[Any, Doubt],
+        straight: bool,
     ) -> None:
         run = self.run
         if run is not None and trace in run.kept.traces:
             units = self._settings().units
-            run.doubts(doubts, lambda doubt: in_units([words(doubt)], units)[0], time.monotonic())
+            run.doubts(
+                doubts,
+                lambda doubt: in_units([words(doubt)], units)[0],
+                time.monotonic(),
+            )
         if fitted is None:
             return
         if run is not None and straight and fitted.words and trace in run.kept.traces:
@@ -109,16 +140,21 @@ class CheckController:
             run.kept.passes.append(fitted)
         self._tell(fitted)
 
-    # ---- begun, gone on with, taken up again ------------------------------------------------------
+    # ---- begun, gone on with, taken up again -----------------------------------------
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
-        """What this check uses of the user's gear. Raises WrongUse naming what there is."""
+        """What this check uses of the user's gear. Raises WrongUse naming what there
+        is."""
         try:
-            return use(self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square)
+            return use(
+                self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
+            )
         except GearUnknown as error:
             raise WrongUse(str(error)) from error
 
-    def why_not(self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear) -> str | None:
+    def why_not(
+        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    ) -> str | None:
         """Why a check cannot be taken with what is wired; None when it can."""
         widths = any(s.gather == "width" for s in check.plan(options, gear))
         wanted = "caliper" if widths else "indicator"
@@ -127,18 +163,28 @@ class CheckController:
         return f"no {wanted} is set up: name its port in the settings, under [{wanted}]"
 
     def extend(self, request: Extend, now: float) -> None:
-        """Go on with the latest check after all: more pushes in every set-up, then a later, stricter look."""
+        """Go on with the latest check after all: more pushes in every set-up, then a
+        later, stricter look."""
         run = self._finished
         if self.run is not None:
             raise WrongUse(f"{self.run.check.kind} is in progress")
-        if run is None or (request.finding is not None and request.finding != self._finished_as):
-            raise WrongUse("only the latest check, since the daemon started, can be gone on with")
+        if run is None or (
+            request.finding is not None and request.finding != self._finished_as
+        ):
+            raise WrongUse(
+                "only the latest check, since the daemon started, can be gone on with"
+            )
         if run.looks:
-            # looking again until it says what one hopes for makes a wrong answer likelier
+            # looking again until it says what one hopes for makes a wrong answer
+            # likelier
             raise WrongUse("it was gone on with once already: begin the check anew")
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
-        self.run, self.begun, self._supersedes = run, self._finished_begin, self._finished_as
+        self.run, self.begun, self._supersedes = (
+            run,
+            self._finished_begin,
+            self._finished_as,
+        )
         self.log.reopen(run.id)
         run.extend(request.sweeps, now)
 
@@ -154,11 +200,13 @@ class CheckController:
             if self.begun is not None and same(self.begun, request):
                 return True
             raise WrongUse(
-                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish it, or end it with "
-                f"`sweepgauge abandon`"
+                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish"
+                " it, or end it with `sweepgauge abandon`"
             )
         if not 1 <= request.sweeps <= 50:
-            raise WrongUse(f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}")
+            raise WrongUse(
+                f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
+            )
         gear = self.gear_for(request)
         why = self.why_not(check, options, gear)
         if why is not None:
@@ -183,7 +231,9 @@ class CheckController:
         log.info("check %s begins: %s", run_id, request.check)
         return False
 
-    def _make_run(self, run_id: str, request: Begin, gear: EvidenceGear) -> CheckProcedure:
+    def _make_run(
+        self, run_id: str, request: Begin, gear: EvidenceGear
+    ) -> CheckProcedure:
         travel = self._settings().gear.travel
         self.begun = request
         self._jumps = []
@@ -201,7 +251,10 @@ class CheckController:
             at_rest=self._at_rest,
             verifies=request.verifies,
         )
-        wired = (("indicator", self._settings().indicator), ("caliper", self._settings().caliper))
+        wired = (
+            ("indicator", self._settings().indicator),
+            ("caliper", self._settings().caliper),
+        )
         run.facts.buttons = tuple(
             name for name, port in wired if port is not None and port.asking == "button"
         )
@@ -217,18 +270,28 @@ class CheckController:
             run = self._make_run(left.run, request, self.gear_for(request))
         except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
             self.log.abandon(left.run, f"could not be taken up again: {error}")
-            return f"The {left.check} begun before could not be taken up again ({error})."
+            return (
+                f"The {left.check} begun before could not be taken up again ({error})."
+            )
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
             self._supersedes = left.findings[-1] if left.findings else None
         leans = [
-            Lean(str(e.data["placement"]), float(str(e.data["left"])), float(str(e.data["right"])))
+            Lean(
+                str(e.data["placement"]),
+                float(str(e.data["left"])),
+                float(str(e.data["right"])),
+            )
             for e in left.events
             if e.kind == "lean"
         ]
         run.resume(
             acknowledged=any(e.kind == "acknowledged" for e in left.events),
-            traces=[s.trace for s in left.sweeps if s.state == "whole" and s.trace is not None],
+            traces=[
+                s.trace
+                for s in left.sweeps
+                if s.state == "whole" and s.trace is not None
+            ],
             leans=leans,
             taps=[msgspec.convert(e.data, Tap) for e in left.events if e.kind == "tap"],
             alive=[str(e.data["placement"]) for e in left.events if e.kind == "alive"],
@@ -237,10 +300,11 @@ class CheckController:
         kept = sum(1 for t in run.kept.traces if t.push)
         left_out = "".join(f" Left out: {error}." for error in wrong)
         return (
-            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is asked again.{left_out}"
+            f"The {left.check} begun before goes on: {kept} passes kept; the set-up is"
+            f" asked again.{left_out}"
         )
 
-    # ---- while it goes on, and how it ends --------------------------------------------------------
+    # ---- while it goes on, and how it ends -------------------------------------------
 
     def press(self, now: float, *, waits: bool) -> bool:
         if self.run is None:
@@ -269,25 +333,36 @@ class CheckController:
     def clock_jumped(self, words: str) -> None:
         """Said in the finding of the check during which it happened."""
         if self.run is not None and self.run.facts.acknowledged:
-            self._jumps.append(f"{words} during this check: its date may be wrong, its readings are not.")
+            self._jumps.append(
+                f"{words} during this check: its date may be wrong, its readings are"
+                " not."
+            )
 
     def stop(self, now: float) -> None:
         if self.run is not None:
             self.run.interrupt("The daemon was ended.", now)
         self.concluding.stop()
 
-    def _concluded(self, run: CheckProcedure, finding: Finding, evidence: Evidence) -> None:
+    def _concluded(
+        self, run: CheckProcedure, finding: Finding, evidence: Evidence
+    ) -> None:
         if self.run is not run:
             return
         verifies = self.begun.verifies if self.begun is not None else None
-        finding = with_verdict_on_move(finding, self.find(verifies) if verifies else None)
+        finding = with_verdict_on_move(
+            finding, self.find(verifies) if verifies else None
+        )
         finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
         if finding.move is not None:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
         if verifies:
             self.log.move_verified(f"move-{verifies}", finding.id)
-        self._finished, self._finished_begin, self._finished_as = run, self.begun, finding.id
+        self._finished, self._finished_begin, self._finished_as = (
+            run,
+            self.begun,
+            finding.id,
+        )
         self.run, self.begun, self._supersedes = None, None, None
         self._tell(Concluded(run.id, finding))
 
@@ -301,4 +376,6 @@ class CheckController:
 def same(a: Begin, b: Begin) -> bool:
     """The same check on the same thing: `ref` and the beat may differ."""
     plain = {"ref": None, "beat": None}
-    return bool(msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain))
+    return bool(
+        msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain)
+    )

@@ -1,7 +1,8 @@
-"""The daemon's clients: one Unix socket, one JSON object a line, nobody waits for anybody.
+"""The daemon's clients: one Unix socket, one JSON object a line, nobody waits for
+anybody.
 
-A client that does not read loses its own view first (live readings are left out, which their numbering
-shows), then its connection.
+A client that does not read loses its own view first (live readings are left out, which
+their numbering shows), then its connection.
 """
 
 from __future__ import annotations
@@ -17,7 +18,15 @@ from pathlib import Path
 
 import msgspec
 
-from bench.protocol import LONGEST_REQUEST, Error, Readings, Request, WireError, decode_request, encode
+from bench.protocol import (
+    LONGEST_REQUEST,
+    Error,
+    Readings,
+    Request,
+    WireError,
+    decode_request,
+    encode,
+)
 
 SKIP_LIVE = 256 * 1024  # bytes waiting for a client before live readings are left out
 DROP = 1024 * 1024  # bytes waiting before it is dropped
@@ -34,7 +43,8 @@ class SocketHeld(Exception):
 class Client:
     def __init__(self, writer: asyncio.StreamWriter) -> None:
         self._transport = writer.transport
-        self.drained = writer.drain  # waits until the client has read most of what was sent
+        # waits until the client has read most of what was sent
+        self.drained = writer.drain
         self.watching = False
         self.most: float | None = None  # messages a second per instrument
         self.capturing: str | None = None
@@ -93,7 +103,9 @@ OnRequest = Callable[[Client, Request], Awaitable[None]]
 
 
 class Clients:
-    def __init__(self, path: Path, greet: Callable[[Client], None], on_request: OnRequest) -> None:
+    def __init__(
+        self, path: Path, greet: Callable[[Client], None], on_request: OnRequest
+    ) -> None:
         self.path = path
         self.all: dict[Client, None] = {}  # in the order in which they came
         self._greet = greet
@@ -102,7 +114,8 @@ class Clients:
         self._tasks: set[asyncio.Task[None]] = set()
 
     async def start(self) -> None:
-        """Raises SocketHeld when a daemon answers there, OSError when the socket cannot be made."""
+        """Raises SocketHeld when a daemon answers there, OSError when the socket cannot
+        be made."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
         if self.path.exists():
             if not stat.S_ISSOCK(self.path.stat().st_mode):
@@ -112,7 +125,9 @@ class Clients:
             self.path.unlink()  # left by a daemon that was killed
         old = os.umask(0o177)
         try:
-            self._server = await asyncio.start_unix_server(self._connected, self.path, limit=LONGEST_REQUEST)
+            self._server = await asyncio.start_unix_server(
+                self._connected, self.path, limit=LONGEST_REQUEST
+            )
         finally:
             os.umask(old)
         self.path.chmod(0o660)
@@ -147,14 +162,21 @@ class Clients:
     def watched(self) -> bool:
         return any(client.watching for client in self.all)
 
-    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def _connected(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
         task = asyncio.current_task()
         assert task is not None
         self._tasks.add(task)
         client = Client(writer)
         try:
             if len(self.all) >= MOST_CLIENTS and not self._made_room():
-                client.send(Error("busy", f"{MOST_CLIENTS} clients are connected already; close one"))
+                client.send(
+                    Error(
+                        "busy",
+                        f"{MOST_CLIENTS} clients are connected already; close one",
+                    )
+                )
                 return
             self.all[client] = None
             self._greet(client)
@@ -165,17 +187,24 @@ class Clients:
             self.all.pop(client, None)
             self._tasks.discard(task)
             if not client.gone:
-                client.gone = True  # an answer that still waits for the disk goes nowhere
+                # an answer that still waits for the disk goes nowhere
+                client.gone = True
                 with contextlib.suppress(ConnectionError, RuntimeError):
                     writer.close()
 
     def _made_room(self) -> bool:
-        """Who has been connected longest without a single request gives way; False where everybody has asked."""
+        """Who has been connected longest without a single request gives way; False
+        where everybody has asked."""
         silent = next((client for client in self.all if not client.spoke), None)
         if silent is None:
             return False
         del self.all[silent]
-        silent.dismiss(Error("busy", "another client needs the place; ask for something and it is yours"))
+        silent.dismiss(
+            Error(
+                "busy",
+                "another client needs the place; ask for something and it is yours",
+            )
+        )
         return True
 
     async def _serve(self, client: Client, reader: asyncio.StreamReader) -> None:
@@ -186,7 +215,11 @@ class Clients:
                 return
             except asyncio.LimitOverrunError:
                 client.send(
-                    Error("bad-message", f"a line of more than {LONGEST_REQUEST} bytes; the connection ends")
+                    Error(
+                        "bad-message",
+                        f"a line of more than {LONGEST_REQUEST} bytes; the connection"
+                        " ends",
+                    )
                 )
                 return
             if not line.strip():

@@ -1,8 +1,9 @@
-"""First start: which cable is the indicator and which the travel, and which way they count; the leaf proof.
+"""First start: which cable is the indicator and which the travel, and which way they
+count; the leaf proof.
 
-The port whose number goes out and comes back is the plunger's; the one that goes far and stays is the sled's.
-What is ambiguous is said and asked again; nothing is written before a press keeps it, so a daemon that is
-killed meanwhile leaves nothing behind.
+The port whose number goes out and comes back is the plunger's; the one that goes far
+and stays is the sled's. What is ambiguous is said and asked again; nothing is written
+before a press keeps it, so a daemon that is killed meanwhile leaves nothing behind.
 """
 
 from __future__ import annotations
@@ -18,7 +19,13 @@ import msgspec
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.discovered import Role, heard_words, values_of
-from bench.daemon.port_scanner import Places, PortScanner, Tapped, short_name, wired_cable
+from bench.daemon.port_scanner import (
+    Places,
+    PortScanner,
+    Tapped,
+    short_name,
+    wired_cable,
+)
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
@@ -30,7 +37,8 @@ from bench.units import length_words
 log = logging.getLogger("sweepgauge")
 
 What = Literal["indicator", "travel", "leaf"]
-LINGER = 3.0  # s that ports are held on when nobody looks any more: a screen may come back
+# s that ports are held on when nobody looks any more: a screen may come back
+LINGER = 3.0
 IDLE = 20.0  # s without a movement until that is said
 LEAF = 0.10  # mm, where no other is named
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
@@ -42,8 +50,8 @@ ASK = {
 
 
 class DeviceSetup:
-    """`wired`: the instruments that the daemon reads. `rewire`: others from now on. `busy`: why not now, or
-    None."""
+    """`wired`: the instruments that the daemon reads. `rewire`: others from now on.
+    `busy`: why not now, or None."""
 
     def __init__(
         self,
@@ -57,10 +65,17 @@ class DeviceSetup:
         busy: Callable[[], str | None],
         where: Places,
     ) -> None:
-        self._tell, self._note, self._settings, self._paths = tell, note, settings, paths
+        self._tell, self._note, self._settings, self._paths = (
+            tell,
+            note,
+            settings,
+            paths,
+        )
         self._wired, self._rewire, self._busy = wired, rewire, busy
         self.scout = PortScanner(
-            where, self._held, lambda one, times, values: self._take(one.place.name, times, values)
+            where,
+            self._held,
+            lambda one, times, values: self._take(one.place.name, times, values),
         )
         self.what: What | None = None
         self.said: LearnSaid | None = None
@@ -75,7 +90,7 @@ class DeviceSetup:
         self._stopping: asyncio.Task[None] | None = None
         self._proof: LeafProof | None = None
 
-    # ---- life -------------------------------------------------------------------------------------
+    # ---- life ------------------------------------------------------------------------
 
     @property
     def first(self) -> bool:
@@ -84,11 +99,13 @@ class DeviceSetup:
 
     async def stop(self) -> None:
         if self._keeping is not None:
-            await asyncio.gather(self._keeping, return_exceptions=True)  # a write is not broken off
+            # a write is not broken off
+            await asyncio.gather(self._keeping, return_exceptions=True)
         await self.scout.stop()
 
     def tick(self, now: float, *, watched: bool, present: bool) -> None:
-        """present: there is a client. watched: one looks at the readings. Ports are held on for nobody else."""
+        """present: there is a client. watched: one looks at the readings. Ports are
+        held on for nobody else."""
         keeping = self._keeping is not None and not self._keeping.done()
         if keeping or (self.what is not None and present) or (self.first and watched):
             self._wanted = now
@@ -103,7 +120,13 @@ class DeviceSetup:
         elif now - self._wanted > LINGER and self.scout.on:
             self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
         self.scout.tick(now)
-        if self.first and watched and self.what is None and not self._left and self.scout.looked:
+        if (
+            self.first
+            and watched
+            and self.what is None
+            and not self._left
+            and self.scout.looked
+        ):
             self._ask("indicator", now)
         if self._proof is not None:
             self._proof.tick(now, self._indicator())
@@ -111,7 +134,7 @@ class DeviceSetup:
             self._look(now)
         self._say_cables(now)
 
-    # ---- what clients ask ---------------------------------------------------------------------------
+    # ---- what clients ask ------------------------------------------------------------
 
     def start(self, request: Learn, now: float) -> None:
         """Raises WrongUse where it cannot be."""
@@ -149,7 +172,7 @@ class DeviceSetup:
             self._proof.press(now)
         return True
 
-    # ---- what is heard ------------------------------------------------------------------------------
+    # ---- what is heard ---------------------------------------------------------------
 
     def _held(self) -> set[str]:
         ports = [one.settings.port for one in self._wired() if one.settings.port]
@@ -176,7 +199,9 @@ class DeviceSetup:
             shown.update(values)
         if self.what in ("indicator", "travel"):
             if port not in self._watchers:
-                self._watchers[port] = watcher("indicator" if self.what == "indicator" else "travel")
+                self._watchers[port] = watcher(
+                    "indicator" if self.what == "indicator" else "travel"
+                )
             self._watchers[port].take(times, values)
 
     def _here(self) -> dict[str, Tapped | Instrument]:
@@ -187,7 +212,9 @@ class DeviceSetup:
             if one.proposal is not None and not one.lost
         }
         out |= {
-            one.settings.port: one for one in self._wired() if one.settings.port and one.state != "absent"
+            one.settings.port: one
+            for one in self._wired()
+            if one.settings.port and one.state != "absent"
         }
         return out
 
@@ -211,7 +238,7 @@ class DeviceSetup:
         if self.said is not None:
             send(self.said)
 
-    # ---- the cables ---------------------------------------------------------------------------------
+    # ---- the cables ------------------------------------------------------------------
 
     def _ask(self, what: Role, now: float, remark: str = "") -> None:
         if what != self.what:
@@ -231,15 +258,26 @@ class DeviceSetup:
             return
         if self._seen is not None:
             if self._seen[0] in gone:
-                self._ask(what, now, f"{short_name(self._seen[0])} went away; nothing was kept.")
+                self._ask(
+                    what,
+                    now,
+                    f"{short_name(self._seen[0])} went away; nothing was kept.",
+                )
             return
         for port, one in was.items():
             if abs(one.far) > 0.02:
                 self._ask(
-                    what, now, f"{short_name(port)} went away in the middle of it: plug it in, then again."
+                    what,
+                    now,
+                    f"{short_name(port)} went away in the middle of it: plug it in,"
+                    " then again.",
                 )
                 return
-        seen = pressed(self._watchers, now) if what == "indicator" else pushed(self._watchers, now)
+        seen = (
+            pressed(self._watchers, now)
+            if what == "indicator"
+            else pushed(self._watchers, now)
+        )
         self._judge(what, seen, now)
 
     def _judge(self, what: Role, seen: Seen, now: float) -> None:
@@ -247,7 +285,9 @@ class DeviceSetup:
             if seen.outcome == "moving":
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
-                self._ask(what, now, f"Nothing has moved yet; {heard_words(self._here())}.")
+                self._ask(
+                    what, now, f"Nothing has moved yet; {heard_words(self._here())}."
+                )
             return
         port, mm = seen.moved[0]
         name, far = short_name(port), self._mm(mm)
@@ -257,20 +297,39 @@ class DeviceSetup:
             both = ", ".join(f"{short_name(p)} by {self._mm(m)}" for p, m in seen.moved)
             self._ask(what, now, f"More than one moved: {both}. Move one alone.")
         elif seen.outcome == "far":
-            self._ask(what, now, f"{name} moved by {far}: no plunger goes so far. Was it the sled?")
+            self._ask(
+                what,
+                now,
+                f"{name} moved by {far}: no plunger goes so far. Was it the sled?",
+            )
         elif seen.outcome == "little":
-            least = length_words(PRESSED if what == "indicator" else PUSHED, self._settings().units)
+            least = length_words(
+                PRESSED if what == "indicator" else PUSHED, self._settings().units
+            )
             remark = f"{name} moved by {far} only: {least} at the least is wanted."
             if what == "indicator":
                 self._ask(what, now, remark)
             else:
-                self._say("asking", f"{remark} Push on, AWAY from you.")  # what it has gone already counts
+                # what it has gone already counts
+                self._say("asking", f"{remark} Push on, AWAY from you.")
         elif seen.outcome == "stays":
-            self._say("asking", f"{name} moved by {far} and stays there: let the plunger out again.")
+            self._say(
+                "asking",
+                f"{name} moved by {far} and stays there: let the plunger out again.",
+            )
             if self._watchers[port].rested(now) > 6.0:
-                self._ask(what, now, f"{name} moved by {far} and stayed there: no plunger does.")
+                self._ask(
+                    what,
+                    now,
+                    f"{name} moved by {far} and stayed there: no plunger does.",
+                )
         else:  # back
-            self._ask(what, now, f"{name} moved by {far} and came back: leave the sled where you pushed it.")
+            self._ask(
+                what,
+                now,
+                f"{name} moved by {far} and came back: leave the sled where you"
+                " pushed it.",
+            )
 
     def _found(self, what: Role, port: str, mm: float) -> None:
         self._seen = (port, mm)
@@ -278,10 +337,14 @@ class DeviceSetup:
         way = "grows" if mm > 0 else "falls"
         if what == "indicator":
             words = (
-                f"{name} went {far} and back: it is the indicator; its number {way} as the plunger goes in."
+                f"{name} went {far} and back: it is the indicator; its number {way} as"
+                " the plunger goes in."
             )
         else:
-            words = f"{name} went {far}: it is the travel; its number {way} as the sled goes away."
+            words = (
+                f"{name} went {far}: it is the travel; its number {way} as the sled"
+                " goes away."
+            )
         try:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
@@ -294,8 +357,18 @@ class DeviceSetup:
         if other is not None:
             words += f" It was the {other} until now, which then has no cable."
         if changes:
-            words += f" In {self._paths.settings.name}: {'; '.join(change.text() for change in changes)}."
-        self._say("seen", words, port=port, grows=str(values["grows"]), enter=True, value=abs(mm))
+            words += (
+                f" In {self._paths.settings.name}:"
+                f" {'; '.join(change.text() for change in changes)}."
+            )
+        self._say(
+            "seen",
+            words,
+            port=port,
+            grows=str(values["grows"]),
+            enter=True,
+            value=abs(mm),
+        )
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
@@ -305,7 +378,11 @@ class DeviceSetup:
 
     def _other(self, what: What, port: str) -> Role | None:
         for one in self._wired():
-            if one.settings.port == port and one.role in ("indicator", "travel") and one.role != what:
+            if (
+                one.settings.port == port
+                and one.role in ("indicator", "travel")
+                and one.role != what
+            ):
                 return "indicator" if one.role == "indicator" else "travel"
         return None
 
@@ -313,7 +390,13 @@ class DeviceSetup:
         assert self._seen is not None
         source, shown = self._here().get(port), self._shown.get(port, set())
         return values_of(
-            what, port, self._seen[1], source, self._other(what, port), self._paths.settings, shown
+            what,
+            port,
+            self._seen[1],
+            source,
+            self._other(what, port),
+            self._paths.settings,
+            shown,
         )
 
     async def _keep(self) -> None:
@@ -330,10 +413,17 @@ class DeviceSetup:
             other = None if self._seen is None else self._other(what, self._seen[0])
             inches = self._seen is not None and self._inches(what, self._seen[0])
             settings = await asyncio.to_thread(
-                edit.keep, path, section, values, gear_path=self._paths.gear, take_from=other
+                edit.keep,
+                path,
+                section,
+                values,
+                gear_path=self._paths.gear,
+                take_from=other,
             )
             if inches:
-                settings = await asyncio.to_thread(edit.keep_units, path, "inch", gear_path=self._paths.gear)
+                settings = await asyncio.to_thread(
+                    edit.keep_units, path, "inch", gear_path=self._paths.gear
+                )
         except SettingsError as error:
             self._finish("failed", f"Nothing is kept: {error}.")
             return
@@ -342,8 +432,8 @@ class DeviceSetup:
             why = error.strerror or str(error)
             self._finish(
                 "failed",
-                f"Nothing is kept: {path} cannot be written: {why}. Mend that and do it again, or "
-                f"write there: {by_hand}",
+                f"Nothing is kept: {path} cannot be written: {why}. Mend that and do it"
+                f" again, or write there: {by_hand}",
             )
             return
         except Exception as error:
@@ -360,17 +450,25 @@ class DeviceSetup:
             return
         grows = str(values.get("grows", ""))
         self._finish(
-            "kept", f"Kept in {path.name}: {short_name(port)} is the {what}.", port=port, grows=grows
+            "kept",
+            f"Kept in {path.name}: {short_name(port)} is the {what}.",
+            port=port,
+            grows=grows,
         )
 
-    # ---- what is told -------------------------------------------------------------------------------
+    # ---- what is told ----------------------------------------------------------------
 
     def _said_of_leaf(self, phase: Phase, words: str, more: Mapping[str, Any]) -> None:
         proof = self._proof
         assert proof is not None
         if proof.outcome is not None:
             self._note(
-                "leaf", {"leaf_mm": proof.leaf, "change_mm": more.get("value"), "outcome": proof.outcome}
+                "leaf",
+                {
+                    "leaf_mm": proof.leaf,
+                    "change_mm": more.get("value"),
+                    "outcome": proof.outcome,
+                },
             )
             proof.outcome = None
         if phase in ("kept", "failed"):
@@ -381,7 +479,13 @@ class DeviceSetup:
     def _mm(self, mm: float) -> str:
         units = self._settings().units
         return length_words(
-            abs(mm), units, (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3) if units == "mm" else None
+            abs(mm),
+            units,
+            (
+                (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3)
+                if units == "mm"
+                else None
+            ),
         )
 
     def _say(self, phase: Phase, words: str, **more: Any) -> None:

@@ -1,4 +1,5 @@
-"""From a cable that moved to the keys and texts that a person would write of it. Reads the settings file."""
+"""From a cable that moved to the keys and texts that a person would write of it. Reads
+the settings file."""
 
 from __future__ import annotations
 
@@ -23,11 +24,11 @@ def values_of(
     path: Path,
     shown: set[float],
 ) -> dict[str, edit.Value]:
-    """In the order in which they are read. mm: how it moved, in or away positive. other: what it was until
-    now.
+    """In the order in which they are read. mm: how it moved, in or away positive.
+    other: what it was until now.
 
-    shown: values in mm that were seen, for the indicator's count. Raises SettingsError for a file that is
-    wrong.
+    shown: values in mm that were seen, for the indicator's count. Raises SettingsError
+    for a file that is wrong.
     """
     values: dict[str, edit.Value] = {}
     if isinstance(source, Tapped) and source.proposal is not None:
@@ -49,5 +50,8 @@ def heard_words(here: Mapping[str, Tapped | Instrument]) -> str:
     """Which cables there are numbers of, in words."""
     reading = [port for port, one in here.items() if one.last is not None]
     if not reading:
-        return "no instrument is heard: plug its cable in, switch it on, or press its send button"
+        return (
+            "no instrument is heard: plug its cable in, switch it on, or press its send"
+            " button"
+        )
     return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"

@@ -1,5 +1,5 @@
-"""Working out what was gathered, off the event loop; and what a finding leaves in the log. Numpy comes with
-`working`, when first needed."""
+"""Working out what was gathered, off the event loop; and what a finding leaves in the
+log. Numpy comes with `working`, when first needed."""
 
 from __future__ import annotations
 
@@ -27,7 +27,8 @@ Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
 
 
 class Evaluation:
-    """One working-out at a time; the answer goes to `done` or, with the reason, to `failed`."""
+    """One working-out at a time; the answer goes to `done` or, with the reason, to
+    `failed`."""
 
     def __init__(
         self,
@@ -49,7 +50,12 @@ class Evaluation:
 
     def after(self, run: CheckProcedure | None) -> None:
         """When nothing is lacking any more, work it out; readings go on meanwhile."""
-        if run is not None and run.complete and not run.facts.worked_out and self._task is None:
+        if (
+            run is not None
+            and run.complete
+            and not run.facts.worked_out
+            and self._task is None
+        ):
             self._task = asyncio.get_running_loop().create_task(self._conclude(run))
 
     async def _conclude(self, run: CheckProcedure) -> None:
@@ -66,25 +72,41 @@ class Evaluation:
             known = self._known(run.gear, run.check.kind, run.options)
             known = msgspec.structs.replace(known, looks=run.looks)
             evidence = msgspec.structs.replace(evidence, known=known)
-            stamp = datetime.fromtimestamp(time.time(), UTC).astimezone().isoformat(timespec="seconds")
+            stamp = (
+                datetime.fromtimestamp(time.time(), UTC)
+                .astimezone()
+                .isoformat(timespec="seconds")
+            )
             finding = await asyncio.to_thread(
                 work_out, evidence, uuid.uuid4().hex[:12], stamp, self._settings().units
             )
         except EvidenceError as error:
             self._failed(run, str(error))
         except Exception as error:
-            # whatever the arithmetic stumbled over, the readings are in the log and the daemon goes on
+            # whatever the arithmetic stumbled over, the readings are in the log and the
+            # daemon goes on
             log.exception("working out %s", run.id)
-            self._failed(run, f"it could not be worked out ({type(error).__name__}: {error})")
+            self._failed(
+                run, f"it could not be worked out ({type(error).__name__}: {error})"
+            )
         else:
             self._done(run, finding, evidence)
         finally:
             self._task = None
 
-    def look_at(self, trace: Trace, evidence: Callable[[], Evidence], seen: Seen, *, straight: bool) -> None:
-        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show what it set aside,
-        and at what all that was kept so far shows against itself."""
-        task = asyncio.get_running_loop().create_task(self._look_at(trace, evidence, seen, straight))
+    def look_at(
+        self,
+        trace: Trace,
+        evidence: Callable[[], Evidence],
+        seen: Seen,
+        *,
+        straight: bool,
+    ) -> None:
+        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show
+        what it set aside, and at what all that was kept so far shows against itself."""
+        task = asyncio.get_running_loop().create_task(
+            self._look_at(trace, evidence, seen, straight)
+        )
         self._looking.add(task)
         task.add_done_callback(self._looking.discard)
 
@@ -107,7 +129,8 @@ class Evaluation:
 
 
 def with_verdict_on_move(finding: Finding, before: Finding | None) -> Finding:
-    """Where a check verifies a move, say first what went wrong with it, if anything did."""
+    """Where a check verifies a move, say first what went wrong with it, if anything
+    did."""
     if before is None or (words := judge_move(before, finding)) is None:
         return finding
     note = f"The move: {words}" if words.endswith("?") else f"The move: {words}."

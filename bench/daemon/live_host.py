@@ -1,4 +1,5 @@
-"""The live move's place in the daemon: begun by a request, fed with readings, written down when it is tight."""
+"""The live move's place in the daemon: begun by a request, fed with readings, written
+down when it is tight."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ from bench.settings.settings_file import Settings
 
 
 class LiveHost:
-    """At most one live move at a time. `tell`: once what it speaks of is on the disk (see outbox)."""
+    """At most one live move at a time. `tell`: once what it speaks of is on the disk
+    (see outbox)."""
 
     def __init__(
         self,
@@ -41,17 +43,26 @@ class LiveHost:
             raise WrongUse("the move needs a sled that is in the settings")
         if finding.proposed is None:
             settled = settle_words(finding, settings.units)
-            raise WrongUse(f"that result is too close to call, so it proposes no move. {settled}")
+            raise WrongUse(
+                f"that result is too close to call, so it proposes no move. {settled}"
+            )
         if finding.id in self.past.made:
             raise WrongUse(
-                "the move of that result was made already: take the verifying passes, they say what is left"
+                "the move of that result was made already: take the verifying passes,"
+                " they say what is left"
             )
         way = finding.move.way if finding.move is not None else ""
-        # only what was seen of a move the same way: it need not draw so much, or so, from the other side
+        # only what was seen of a move the same way: it need not draw so much, or so,
+        # from the other side
         drew = self.past.drew.get((jig.name, way))
         try:
             self.move = LiveMove(
-                request, finding, jig, settings.gear.indicator.resolution, settings.units, drew
+                request,
+                finding,
+                jig,
+                settings.gear.indicator.resolution,
+                settings.units,
+                drew,
             )
         except NoLive as error:
             raise WrongUse(str(error)) from error
@@ -91,14 +102,22 @@ class LiveHost:
         self.past.made.add(found.id)
         self._log.move_made(
             f"move-{found.id}",
-            {"distance_mm": live.gone, "how": "live", "drew_mm": live.drew, "jig": live.jig.name},
+            {
+                "distance_mm": live.gone,
+                "how": "live",
+                "drew_mm": live.drew,
+                "jig": live.jig.name,
+            },
         )
         self._tell(Saved("move", found.id))
 
     def back(self) -> str:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
         if self.move is None or not self.move.back():
-            raise WrongUse("there is nothing to take back in a live move until the screw is tightened")
+            raise WrongUse(
+                "there is nothing to take back in a live move until the screw is"
+                " tightened"
+            )
         self.say()
         return "Slack off: it aims past by what the screw drew."
 

@@ -1,4 +1,5 @@
-"""What the service manager wants to hear: ready, alive, stopping. No library needed for one datagram."""
+"""What the service manager wants to hear: ready, alive, stopping. No library needed for
+one datagram."""
 
 from __future__ import annotations
 

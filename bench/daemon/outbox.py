@@ -1,8 +1,8 @@
-"""Persisted before it is told: a message waits until the log has on the disk what it was given before the
-message.
+"""Persisted before it is told: a message waits until the log has on the disk what it
+was given before the message.
 
-The outbox asks the log itself what it was given, so that nobody has to remember to say it. Pure but for the
-calls it is given.
+The outbox asks the log itself what it was given, so that nobody has to remember to say
+it. Pure but for the calls it is given.
 """
 
 from __future__ import annotations
@@ -13,9 +13,20 @@ from typing import NamedTuple, Protocol
 
 import msgspec
 
-from bench.protocol import UNRECORDED, Done, LearnSaid, LiveSaid, MarkTaken, Notice, Saved, SweepSaid, Told
+from bench.protocol import (
+    UNRECORDED,
+    Done,
+    LearnSaid,
+    LiveSaid,
+    MarkTaken,
+    Notice,
+    Saved,
+    SweepSaid,
+    Told,
+)
 
-SHOW_SAVING_S = 0.3  # a message that waits longer for the disk is shown as being saved; shorter is not seen
+# a message that waits longer for the disk is shown as being saved; shorter is not seen
+SHOW_SAVING_S = 0.3
 
 Send = Callable[[msgspec.Struct], None]
 
@@ -36,12 +47,14 @@ class _Held(NamedTuple):
 
 
 class Outbox:
-    """Holds messages in their order. While the log takes nothing they go out at once, and say so themselves."""
+    """Holds messages in their order. While the log takes nothing they go out at once,
+    and say so themselves."""
 
     def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
         self._held: deque[_Held] = deque()
-        self._owed: deque[_Held] = deque()  # `Saved` messages that are told as soon as it is true
+        # `Saved` messages that are told as soon as it is true
+        self._owed: deque[_Held] = deque()
         self._after = log.awaited
         self._saved = log.awaited
         self._refused: set[int] = set()
@@ -63,7 +76,8 @@ class Outbox:
         self._hold(message, self._tell, self._after)
 
     def answers(self, to: Send) -> Send:
-        """What sends the answers to a request that comes now, to the one client that `to` sends to."""
+        """What sends the answers to a request that comes now, to the one client that
+        `to` sends to."""
         after = self._log.awaited
         return lambda message: self._hold(message, to, after)
 
@@ -107,7 +121,8 @@ class Outbox:
 
 
 def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
-    """The same message where what it speaks of is not on the disk: it says so, and claims nothing."""
+    """The same message where what it speaks of is not on the disk: it says so, and
+    claims nothing."""
     if not isinstance(message, Told):
         return message
     said = msgspec.structs.replace(message, recorded=False)
@@ -120,6 +135,9 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
         return message  # kept in the settings file, which is another matter
     if isinstance(said, LiveSaid | LearnSaid) and said.phase not in ("end", "kept"):
         return said  # it asks, and claims nothing
-    if isinstance(said, SweepSaid | MarkTaken | Notice | LiveSaid | LearnSaid) and said.words:
+    if (
+        isinstance(said, SweepSaid | MarkTaken | Notice | LiveSaid | LearnSaid)
+        and said.words
+    ):
         return msgspec.structs.replace(said, words=f"NOT RECORDED: {said.words}")
     return said

@@ -1,4 +1,5 @@
-"""Pedal, lamp and buzzer joined to the daemon: what is asked is shown, what is pressed is passed on.
+"""Pedal, lamp and buzzer joined to the daemon: what is asked is shown, what is pressed
+is passed on.
 
 Never the only signal: all of it is also told to the clients.
 """
@@ -13,7 +14,14 @@ from typing import Any
 
 import msgspec
 
-from bench.protocol import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, SweepSaid
+from bench.protocol import (
+    Asking,
+    Concluded,
+    InstrumentState,
+    MarkTaken,
+    NotConcluded,
+    SweepSaid,
+)
 from bench.settings.settings_file import Panel as PanelSettings
 
 WELL = ("open", "marks")  # states of an instrument that need nobody
@@ -33,7 +41,11 @@ class PanelLink:
         self._wanted = "idle"  # by the check in progress
         self._running = False
         self._unwell: set[str] = set()  # instruments
-        if settings is not None and {settings.pedal, settings.lamp, settings.buzzer} != {None}:
+        if settings is not None and {
+            settings.pedal,
+            settings.lamp,
+            settings.buzzer,
+        } != {None}:
             from hw.panel import Panel
 
             self._panel = Panel(
@@ -52,8 +64,11 @@ class PanelLink:
 
     def start(self, loop: asyncio.AbstractEventLoop) -> None:
         if self._panel is not None:
-            # the pin library opens a pipe where it is imported, and moves the process to this folder
-            os.environ.setdefault("LG_WD", os.environ.get("RUNTIME_DIRECTORY", tempfile.gettempdir()))
+            # the pin library opens a pipe where it is imported, and moves the process
+            # to this folder
+            os.environ.setdefault(
+                "LG_WD", os.environ.get("RUNTIME_DIRECTORY", tempfile.gettempdir())
+            )
             self._panel.start(loop)
 
     def stop(self) -> None:
@@ -72,7 +87,9 @@ class PanelLink:
         elif isinstance(message, NotConcluded):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
-            (self._unwell.discard if message.state in WELL else self._unwell.add)(message.name)
+            (self._unwell.discard if message.state in WELL else self._unwell.add)(
+                message.name
+            )
         elif isinstance(message, MarkTaken):
             self._panel.show("kept" if message.recorded else "trouble")
             return
@@ -82,7 +99,8 @@ class PanelLink:
             return
         else:
             return
-        # a pulled cable matters to who is pushing, not to a bench where nothing is asked
+        # a pulled cable matters to who is pushing, not to a bench where nothing is
+        # asked
         self._panel.show("trouble" if self._running and self._unwell else self._wanted)
 
     def tone(self, pitch: str) -> None:
@@ -91,7 +109,12 @@ class PanelLink:
             self._panel.show(pitch)
 
 
-_SOUNDS = {"kept": "kept", "measured": "trouble", "refused": "refused", "undone": "refused"}
+_SOUNDS = {
+    "kept": "kept",
+    "measured": "trouble",
+    "refused": "refused",
+    "undone": "refused",
+}
 
 
 def _wanted(message: Asking) -> str | None:

@@ -1,8 +1,9 @@
-"""Listens to every serial port that nobody holds, before it is known what hangs on it: format, speed,
-readings.
+"""Listens to every serial port that nobody holds, before it is known what hangs on it:
+format, speed, readings.
 
-A thread for each port opens it once, finds out by listening how it speaks, then reads it; what it hears comes
-on the event loop. Ports are let go when nobody looks for cables any more. Nothing is ever sent to them.
+A thread for each port opens it once, finds out by listening how it speaks, then reads
+it; what it hears comes on the event loop. Ports are let go when nobody looks for cables
+any more. Nothing is ever sent to them.
 """
 
 from __future__ import annotations
@@ -50,9 +51,13 @@ Places = Callable[[], list[Place]]
 def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
     """Every serial port there is, by its stable name where it has one.
 
-    SWEEPGAUGE_PORTS names more, parted by blanks: paths, patterns with *, URLs of pyserial.
+    SWEEPGAUGE_PORTS names more, parted by blanks: paths, patterns with *, URLs of
+    pyserial.
     """
-    out = {str(found.device): Place(found.name, str(found.device)) for found in find_ports()}
+    out = {
+        str(found.device): Place(found.name, str(found.device))
+        for found in find_ports()
+    }
     for device in _devices():
         out.setdefault(device, Place(device, device))
     for word in shlex.split(environ.get(ENVIRONMENT, "")):
@@ -91,9 +96,12 @@ class _Stopped(OSError):
 
 
 class Tapped:
-    """One port that is listened to. `heard(self, stamps, values)` on the loop, for each block with readings."""
+    """One port that is listened to. `heard(self, stamps, values)` on the loop, for each
+    block with readings."""
 
-    def __init__(self, place: Place, heard: Callable[[Tapped, list[float], list[float]], None]) -> None:
+    def __init__(
+        self, place: Place, heard: Callable[[Tapped, list[float], list[float]], None]
+    ) -> None:
         self.place = place
         self.state = "listening"
         self.words = "It is listened to."
@@ -107,7 +115,9 @@ class Tapped:
         self._loop = asyncio.get_running_loop()
         self._stop = threading.Event()
         self._ended = asyncio.Event()
-        threading.Thread(target=self._work, name=f"listen {place.name}", daemon=True).start()
+        threading.Thread(
+            target=self._work, name=f"listen {place.name}", daemon=True
+        ).start()
 
     async def stop(self) -> None:
         """After this the port is free, and nothing more is heard of it."""
@@ -117,10 +127,20 @@ class Tapped:
 
     def tick(self, now: float) -> None:
         usual = self._interval
-        if self.state == "reads" and self.last is not None and usual is not None and usual < 1.0:
+        if (
+            self.state == "reads"
+            and self.last is not None
+            and usual is not None
+            and usual < 1.0
+        ):
             if now - self.last > max(QUIET, 5 * usual):
-                self.state, self.words = "silent", "It has fallen silent: is the instrument asleep?"
-        elif self.state == "silent" and self.last is not None and now - self.last < QUIET:
+                self.state, self.words = (
+                    "silent",
+                    "It has fallen silent: is the instrument asleep?",
+                )
+        elif (
+            self.state == "silent" and self.last is not None and now - self.last < QUIET
+        ):
             self.state, self.words = "reads", self._spoken()
 
     def said(self, now: float, role: str = "") -> Cable:
@@ -135,7 +155,7 @@ class Tapped:
             role=role,
         )
 
-    # ---- in the thread --------------------------------------------------------------------------------
+    # ---- in the thread ---------------------------------------------------------------
 
     def _work(self) -> None:
         try:
@@ -143,15 +163,25 @@ class Tapped:
         except _Stopped:
             pass
         except Exception as error:
-            # pyserial's back-ends raise whatever theirs raise; the port is gone or was never one
+            # pyserial's back-ends raise whatever theirs raise; the port is gone or was
+            # never one
             self._tell(self._could_not, error)
         finally:
             self._tell(self._ended.set)
 
     def _listen(self) -> None:
         device = self.place.device
-        if device.startswith("/") and not is_pseudo(device) and (holders := holders_of(device)):
-            self._tell(self._become, "busy", f"It is held by {', '.join(holders)}: close that program.", True)
+        if (
+            device.startswith("/")
+            and not is_pseudo(device)
+            and (holders := holders_of(device))
+        ):
+            self._tell(
+                self._become,
+                "busy",
+                f"It is held by {', '.join(holders)}: close that program.",
+                True,
+            )
             return
         with open_line(self.place.name, 9600) as line:
             while True:
@@ -160,20 +190,30 @@ class Tapped:
                 if heard.proposal is None:
                     self._tell(self._become, *_not_heard(heard))
                     continue
-                self._read(line, heard.proposal, heard.heard.get(int(heard.proposal.settings["baud"]), b""))
+                self._read(
+                    line,
+                    heard.proposal,
+                    heard.heard.get(int(heard.proposal.settings["baud"]), b""),
+                )
 
     def _read(self, line: Any, proposal: Proposal, first: bytes) -> None:
         """Until it is not understood any more."""
         settings = proposal.settings
         line.baudrate = int(settings["baud"])
-        line.bytesize, line.stopbits = int(settings.get("bits", 8)), int(settings.get("stop", 1))
+        line.bytesize, line.stopbits = (
+            int(settings.get("bits", 8)),
+            int(settings.get("stop", 1)),
+        )
         name = str(settings["format"])
-        options = {key: settings[key] for key in FORMATS[name].option_names if key in settings}
+        options = {
+            key: settings[key] for key in FORMATS[name].option_names if key in settings
+        }
         many = proposal.readings >= 3
         decoder = make_decoder(name, options, from_middle=many)
         self._tell(self._understood, proposal)
         bad = 0
-        data = first if not many else b""  # one line, sent by hand, is the reading; a stream goes on anyway
+        # one line, sent by hand, is the reading; a stream goes on anyway
+        data = first if not many else b""
         while True:
             if self._stop.is_set():
                 raise _Stopped
@@ -188,14 +228,18 @@ class Tapped:
                 values = [record.value for record in good if record.value is not None]
                 self._tell(self._arrived, time.monotonic(), values, good[-1].unit)
             if bad >= GARBLED:
-                self._tell(self._become, "listening", "What it sends has changed; it is listened to again.")
+                self._tell(
+                    self._become,
+                    "listening",
+                    "What it sends has changed; it is listened to again.",
+                )
                 return
 
     def _tell(self, call: Callable[..., None], *arguments: object) -> None:
         with contextlib.suppress(RuntimeError):  # the loop is gone
             self._loop.call_soon_threadsafe(call, *arguments)
 
-    # ---- on the loop ----------------------------------------------------------------------------------
+    # ---- on the loop -----------------------------------------------------------------
 
     def _become(self, state: str, words: str, lost: bool = False) -> None:
         self.state, self.words, self.lost = state, words, lost
@@ -224,16 +268,25 @@ class Tapped:
         s = self.proposal.settings
         framing = f", {s['parity7']} parity over seven bits" if "parity7" in s else ""
         framing = ", seven bits and two stop bits" if "bits" in s else framing
-        return f"It reads: {s.get('profile', s['format'])} lines at {s['baud']} baud{framing}."
+        return (
+            f"It reads: {s.get('profile', s['format'])} lines at {s['baud']}"
+            f" baud{framing}."
+        )
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
             return
         if self.last is not None:
             gap = (now - self.last) / len(values)
-            self._interval = gap if self._interval is None else self._interval + (gap - self._interval) / 8
+            self._interval = (
+                gap
+                if self._interval is None
+                else self._interval + (gap - self._interval) / 8
+            )
         span = 0.0 if self.last is None else min(0.1, now - self.last)
-        stamps = [now - span * (len(values) - 1 - n) / len(values) for n in range(len(values))]
+        stamps = [
+            now - span * (len(values) - 1 - n) / len(values) for n in range(len(values))
+        ]
         self.value, self.unit, self.last = values[-1], unit, now
         self._heard(self, stamps, values)
 
@@ -245,20 +298,44 @@ def age_told(seconds: float) -> float:
 
 def wired_cable(one: Instrument) -> Cable:
     said = one.said()
-    state = {"open": "reads", "absent": "away", "garbled": "unknown", "flooding": "unknown"}.get(
-        said.state, said.state
-    )
+    state = {
+        "open": "reads",
+        "absent": "away",
+        "garbled": "unknown",
+        "flooding": "unknown",
+    }.get(said.state, said.state)
     age = None if said.age is None else age_told(said.age)
     port = one.settings.port
-    return Cable(port, short_name(port), state, said.words, said.value, said.unit, age, role=one.role)
+    return Cable(
+        port,
+        short_name(port),
+        state,
+        said.words,
+        said.value,
+        said.unit,
+        age,
+        role=one.role,
+    )
 
 
 def _not_heard(heard: Listening) -> tuple[str, str]:
     if heard.silent:
-        return "silent", "Nothing is sent: switch it on, let it send by itself, or press its send button."
+        return (
+            "silent",
+            (
+                "Nothing is sent: switch it on, let it send by itself, or press its"
+                " send button."
+            ),
+        )
     if heard.text_at is not None:
-        return "unknown", f"Lines of text at {heard.text_at} baud, of a shape that is not known."
-    return "unknown", "Something is sent that nothing known reads; `sweepgauge doctor` says more."
+        return (
+            "unknown",
+            f"Lines of text at {heard.text_at} baud, of a shape that is not known.",
+        )
+    return (
+        "unknown",
+        "Something is sent that nothing known reads; `sweepgauge doctor` says more.",
+    )
 
 
 class _Watched:
@@ -286,7 +363,8 @@ class _Watched:
 
 
 class PortScanner:
-    """All ports that are listened to. `held`: devices that the daemon itself reads already."""
+    """All ports that are listened to. `held`: devices that the daemon itself reads
+    already."""
 
     def __init__(
         self,
@@ -317,7 +395,8 @@ class PortScanner:
         await asyncio.gather(*(one.stop() for one in tapped))
 
     async def release(self, port: str) -> Tapped | None:
-        """Let go of one port, that the daemon may open it as an instrument; what was known of it."""
+        """Let go of one port, that the daemon may open it as an instrument; what was
+        known of it."""
         for device, one in self.tapped.items():
             if one.place.name == port:
                 del self.tapped[device]
@@ -345,6 +424,10 @@ class PortScanner:
                     self._again[device] = now + AGAIN
                 await one.stop()
         for device, place in found.items():
-            if device not in self.tapped and device not in held and now >= self._again.get(device, 0.0):
+            if (
+                device not in self.tapped
+                and device not in held
+                and now >= self._again.get(device, 0.0)
+            ):
                 self.tapped[device] = Tapped(place, self._heard)
         self.looked = True

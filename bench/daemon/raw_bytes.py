@@ -1,4 +1,5 @@
-"""The bytes as they came, kept beside the sweep they belong to, with a little from before it began."""
+"""The bytes as they came, kept beside the sweep they belong to, with a little from
+before it began."""
 
 from __future__ import annotations
 
@@ -7,11 +8,13 @@ from collections import deque
 from bench.daemon.acquisition import Batch
 from bench.log.writer import LogWriter
 
-LOOK_BACK_NS = 1_500_000_000  # raw bytes from before a sweep was seen to begin are part of it
+# raw bytes from before a sweep was seen to begin are part of it
+LOOK_BACK_NS = 1_500_000_000
 
 
 class RawBytes:
-    """Look-back per instrument while nothing is recorded; chunks to the log while something is."""
+    """Look-back per instrument while nothing is recorded; chunks to the log while
+    something is."""
 
     def __init__(self, log: LogWriter) -> None:
         self._log = log

@@ -72,7 +72,18 @@ log = logging.getLogger("sweepgauge")
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
 FLUSH = 1.0  # s
-ONLY_ASKS = (GetStatus, Watch, Capture, NotesSeen, GetGear, GetChecks, LogList, LogShow, LogExport, LogEvents)
+ONLY_ASKS = (
+    GetStatus,
+    Watch,
+    Capture,
+    NotesSeen,
+    GetGear,
+    GetChecks,
+    LogList,
+    LogShow,
+    LogExport,
+    LogEvents,
+)
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
@@ -102,10 +113,12 @@ class Answers:
         self.service = service
 
     async def answer(self, client: Client, request: Request) -> None:
-        """Whatever is wrong with the request becomes an error message to that client alone.
+        """Whatever is wrong with the request becomes an error message to that client
+        alone.
 
-        What only asks is answered at once. Every other answer waits, as all that is told does, until the disk
-        has what the request changed and what was changed before it.
+        What only asks is answered at once. Every other answer waits, as all that is
+        told does, until the disk has what the request changed and what was changed
+        before it.
         """
         ref = request.ref
         send: Send = client.send
@@ -124,7 +137,13 @@ class Answers:
         except Exception as error:
             # a fault of ours must not look to the client like a daemon that died
             log.exception("answering %s", type(request).__name__)
-            send(Error("fault", f"the daemon stumbled over this ({type(error).__name__}: {error})", ref))
+            send(
+                Error(
+                    "fault",
+                    f"the daemon stumbled over this ({type(error).__name__}: {error})",
+                    ref,
+                )
+            )
 
     async def _answer(self, client: Client, send: Send, request: Request) -> None:
         now = time.monotonic()
@@ -185,7 +204,7 @@ class Answers:
         else:
             raise WrongUse("this daemon cannot do that")
 
-    # ---- the state of things --------------------------------------------------------------------------
+    # ---- the state of things ---------------------------------------------------------
 
     def status(self, ref: int | None = None) -> StatusReply:
         service = self.service
@@ -206,7 +225,9 @@ class Answers:
     def _with_way(self, one: InstrumentState) -> InstrumentState:
         """Which way its number counts, as it was learned or written."""
         gear = self.service.settings.gear
-        grows = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}.get(one.role, "")
+        grows = {"indicator": gear.indicator.grows, "travel": gear.travel.grows}.get(
+            one.role, ""
+        )
         return msgspec.structs.replace(one, grows=grows)
 
     def gear(self, ref: int | None = None) -> GearReply:
@@ -242,12 +263,18 @@ class Answers:
             )
         return ChecksReply(kinds, ref)
 
-    # ---- checks and moves -----------------------------------------------------------------------------
+    # ---- checks and moves ------------------------------------------------------------
 
     def _begin(self, send: Send, request: Begin, now: float) -> None:
         bench = self.service.bench
-        if request.beat is not None and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT:
-            raise WrongUse(f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not {request.beat:g}")
+        if (
+            request.beat is not None
+            and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT
+        ):
+            raise WrongUse(
+                f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not"
+                f" {request.beat:g}"
+            )
         joined = bench.begin(request, now)
         self.service.learner.end()
         if request.beat is not None:
@@ -262,10 +289,13 @@ class Answers:
         move = found.move
         if request.distance is None and found.proposed is None:
             raise WrongUse(
-                "that result is too close to call and named no move: say with --distance how far it went"
+                "that result is too close to call and named no move: say with"
+                " --distance how far it went"
             )
         distance = move.distance if request.distance is None else request.distance
-        service.log.move_made(f"move-{found.id}", {"distance_mm": distance, "how": request.how})
+        service.log.move_made(
+            f"move-{found.id}", {"distance_mm": distance, "how": request.how}
+        )
         service.bench.outbox.tell(Saved("move", found.id))
         gone = length_words(distance, service.settings.units)
         send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
@@ -276,19 +306,27 @@ class Answers:
             named = finding is None or found.id == finding
             if named and (jig is None or found.jig == jig) and found.move is not None:
                 return found
-        raise WrongUse("no recent result asks for a move" + (f" of {jig}" if jig else ""))
+        raise WrongUse(
+            "no recent result asks for a move" + (f" of {jig}" if jig else "")
+        )
 
     def _capture(self, client: Client, send: Send, request: Capture) -> None:
         names = [i.name for i in self.service.bench.instruments]
         name = request.instrument or (names[0] if names else None)
         if name is None:
-            raise WrongUse("no instrument is set up yet: `sweepgauge learn indicator` finds its cable")
+            raise WrongUse(
+                "no instrument is set up yet: `sweepgauge learn indicator` finds its"
+                " cable"
+            )
         if name not in names:
-            raise WrongUse(f"no instrument is called {name!r}; there are: {', '.join(names) or 'none'}")
+            raise WrongUse(
+                f"no instrument is called {name!r}; there are:"
+                f" {', '.join(names) or 'none'}"
+            )
         client.capturing = name if request.on else None
         send(Done(name, request.ref))
 
-    # ---- gear -----------------------------------------------------------------------------------------
+    # ---- gear ------------------------------------------------------------------------
 
     async def _units(self, send: Send, request: PutUnits) -> None:
         """What people see: kept in the settings file, and true at once."""
@@ -296,16 +334,23 @@ class Answers:
         if (why := service.busy()) is not None:
             raise WrongUse(why)
         paths = service.paths
-        settings = await asyncio.to_thread(keep_units, paths.settings, request.units, gear_path=paths.gear)
+        settings = await asyncio.to_thread(
+            keep_units, paths.settings, request.units, gear_path=paths.gear
+        )
         await service.rewire(settings)
         words = "Millimetres" if request.units == "mm" else "Inches"
         send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
 
-    async def _put(self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves) -> None:
-        """Into gear.toml beside the log, checked whole before a byte is written; then read again."""
+    async def _put(
+        self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
+    ) -> None:
+        """Into gear.toml beside the log, checked whole before a byte is written; then
+        read again."""
         service = self.service
         if service.bench.run is not None:
-            raise WrongUse("a check is in progress; finish it, or end it with `sweepgauge abandon`")
+            raise WrongUse(
+                "a check is in progress; finish it, or end it with `sweepgauge abandon`"
+            )
         name: str | None = None
         values: Mapping[str, str | list[str]]
         if isinstance(request, PutJig):
@@ -313,9 +358,16 @@ class Answers:
         elif isinstance(request, PutSaw):
             name, values, kind = request.saw.name, saw_texts(request.saw), "saw"
         elif isinstance(request, PutSquare):
-            name, values, kind = request.square.name, square_texts(request.square), "square"
+            name, values, kind = (
+                request.square.name,
+                square_texts(request.square),
+                "square",
+            )
         else:
-            values, kind = {"set": [f"{leaf!r} mm" for leaf in request.leaves]}, "leaves"
+            values, kind = (
+                {"set": [f"{leaf!r} mm" for leaf in request.leaves]},
+                "leaves",
+            )
         paths = service.paths
 
         def write() -> Gear:
@@ -326,9 +378,11 @@ class Answers:
         service.new_gear(gear)
         send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
 
-    # ---- the log --------------------------------------------------------------------------------------
+    # ---- the log ---------------------------------------------------------------------
 
-    async def _from_log(self, client: Client, request: LogList | LogShow | LogExport | LogEvents) -> None:
+    async def _from_log(
+        self, client: Client, request: LogList | LogShow | LogExport | LogEvents
+    ) -> None:
         path = self.service.paths.log
         if isinstance(request, LogList):
             rows = await asyncio.to_thread(
@@ -342,8 +396,11 @@ class Answers:
             client.send(msgspec.structs.replace(rows, ref=request.ref))
         elif isinstance(request, LogEvents):
             units = self.service.settings.units
-            await asyncio.to_thread(self.service.log.flush, FLUSH)  # events of no check wait for company
-            events = await asyncio.to_thread(event_log.events, path, request.most, units)
+            # events of no check wait for company
+            await asyncio.to_thread(self.service.log.flush, FLUSH)
+            events = await asyncio.to_thread(
+                event_log.events, path, request.most, units
+            )
             client.send(LogEventRows(events, request.ref))
         elif isinstance(request, LogShow):
             shown = await asyncio.to_thread(history.show, path, request.id)
@@ -365,9 +422,12 @@ class Answers:
         try:
             while (text := await asyncio.to_thread(next, pieces, None)) is not None:
                 for start in range(0, len(text), EXPORT_PIECE):
-                    client.send(LogText(text[start : start + EXPORT_PIECE], False, request.ref))
+                    client.send(
+                        LogText(text[start : start + EXPORT_PIECE], False, request.ref)
+                    )
                     await client.drained()
         finally:
-            with contextlib.suppress(ValueError):  # at this moment it reads, in its thread
+            # at this moment it reads, in its thread
+            with contextlib.suppress(ValueError):
                 pieces.close()
         client.send(LogText("", True, request.ref, unread))

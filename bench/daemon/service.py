@@ -1,5 +1,5 @@
-"""The daemon's life: log, instruments and socket up, requests answered, down again in good order. No numpy
-before it is ready."""
+"""The daemon's life: log, instruments and socket up, requests answered, down again in
+good order. No numpy before it is ready."""
 
 from __future__ import annotations
 
@@ -30,7 +30,15 @@ from bench.log import history
 from bench.log.rows import LogError, Saved
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Asking, Concluded, Notice, RawBytes, Readings, Recording, Version
+from bench.protocol import (
+    Asking,
+    Concluded,
+    Notice,
+    RawBytes,
+    Readings,
+    Recording,
+    Version,
+)
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
 from bench.settings.settings_file import Paths, Settings
@@ -40,8 +48,11 @@ log = logging.getLogger("sweepgauge")
 TICK = 0.1  # s
 WORTH_IT = 40.0  # readings a second; more wakes than that cost more than rounds do
 AS_THEY_COME = 150.0  # the same where a client wants each as it comes
-STAYS = 0.75  # of these, and rounds go on: what is promised of 5 ms is so at a hundred readings a second
-HURRIES = 2000.0  # readings a second from which what the kernel keeps (4 kB) must not wait for a round
+# of these, and rounds go on: what is promised of 5 ms is so at a hundred readings a
+# second
+STAYS = 0.75
+# readings a second from which what the kernel keeps (4 kB) must not wait for a round
+HURRIES = 2000.0
 LAST = 5  # findings in a status
 
 
@@ -52,7 +63,9 @@ class CannotRun(Exception):
 class Service:
     """`where`: the serial ports that are listened to while cables are looked for."""
 
-    def __init__(self, settings: Settings, paths: Paths, where: Places = places) -> None:
+    def __init__(
+        self, settings: Settings, paths: Paths, where: Places = places
+    ) -> None:
         self.settings = settings
         self.paths = paths
         self.recording = Recording("recording")
@@ -63,7 +76,8 @@ class Service:
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
         self.last: list[Finding] = []
-        self.beat: tuple[float, float, bool] | None = None  # period, next turn, standing still
+        # period, next turn, standing still
+        self.beat: tuple[float, float, bool] | None = None
         try:
             self.log = LogWriter.open(
                 paths.log,
@@ -76,9 +90,13 @@ class Service:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
-        self.bench = Bench(settings, self.log, self.tell, self._tell_readings, self._known)
+        self.bench = Bench(
+            settings, self.log, self.tell, self._tell_readings, self._known
+        )
         self.bench.watch_raw = self._raw
-        self.bench.checking.find = lambda name: next((f for f in self.last if f.id == name), None)
+        self.bench.checking.find = lambda name: next(
+            (f for f in self.last if f.id == name), None
+        )
         self.learner = DeviceSetup(
             tell=self.bench.outbox.tell,
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
@@ -92,10 +110,11 @@ class Service:
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:
-        with contextlib.suppress(RuntimeError):  # the loop may be gone while the last commit is told
+        # the loop may be gone while the last commit is told
+        with contextlib.suppress(RuntimeError):
             self._loop.call_soon_threadsafe(call, argument)
 
-    # ---- life -------------------------------------------------------------------------------------
+    # ---- life ------------------------------------------------------------------------
 
     async def serve(self) -> None:
         """Run until SIGTERM or SIGINT. Raises CannotRun when it cannot begin."""
@@ -105,7 +124,9 @@ class Service:
             await self.clients.start()
         except (SocketHeld, OSError) as error:
             self.log.close()
-            raise CannotRun(f"the socket {self.paths.socket} cannot be made: {error}") from error
+            raise CannotRun(
+                f"the socket {self.paths.socket} cannot be made: {error}"
+            ) from error
         try:
             self._take_up()
             self.bench.start()
@@ -124,9 +145,17 @@ class Service:
             await self.learner.stop()
             await self.bench.stop()
             saved = await asyncio.to_thread(self.log.close)
-            self.bench.outbox.trouble(taking=False)  # what could not be saved is answered as such
+            # what could not be saved is answered as such
+            self.bench.outbox.trouble(taking=False)
             await self.clients.stop()
-            log.info("ended; %s", "all is saved" if saved else "NOT RECORDED: not everything could be saved")
+            log.info(
+                "ended; %s",
+                (
+                    "all is saved"
+                    if saved
+                    else "NOT RECORDED: not everything could be saved"
+                ),
+            )
 
     def _take_up(self) -> None:
         left = self._left = self.log.unfinished
@@ -134,7 +163,8 @@ class Service:
         for words in left.words:
             log.warning("%s", words)
         now = time.monotonic()
-        for run in left.runs[:-1]:  # in the order they were begun, whatever the clock said
+        # in the order they were begun, whatever the clock said
+        for run in left.runs[:-1]:
             self.log.abandon(run.run, "a later check was begun")
         if left.runs:
             words = self.bench.take_up(left.runs[-1], now)
@@ -145,7 +175,8 @@ class Service:
             self.bench.live.past = history.live_past(self.paths.log)
 
     async def _look_through(self) -> None:
-        """Whether each result of the log can still be read: said now, and not when one is wanted."""
+        """Whether each result of the log can still be read: said now, and not when one
+        is wanted."""
         with contextlib.suppress(LogError):
             if unread := await asyncio.to_thread(history.unread, self.paths.log):
                 self._note(unread_words(unread))
@@ -171,23 +202,27 @@ class Service:
                 client.flush(now)
             self._beat_on(now)
             if interval is not None and not self.bench.stalled(now) and now >= due:
-                # alive is who reads: the loop that this runs on, and each reader by what it leaves unread
+                # alive is who reads: the loop that this runs on, and each reader by
+                # what it leaves unread
                 notify("WATCHDOG=1")
                 due = now + interval
 
     def _in_rounds(self) -> bool:
-        """Whether the ports may be looked at now and then: never where it matters when a reading came."""
+        """Whether the ports may be looked at now and then: never where it matters when
+        a reading came."""
         if self.bench.measuring or self.learner.what is not None:
             return False
         if any(client.capturing is not None for client in self.clients.all):
             return False
-        each = any(client.watching and client.most is None for client in self.clients.all)
+        each = any(
+            client.watching and client.most is None for client in self.clients.all
+        )
         least = AS_THEY_COME if each else WORTH_IT
         if self.bench.sources.rounds.going:
             least *= STAYS
         return least < sum(one.rate or 0.0 for one in self.bench.instruments) < HURRIES
 
-    # ---- what the log says --------------------------------------------------------------------------
+    # ---- what the log says -----------------------------------------------------------
 
     def _saved(self, saved: Saved) -> None:
         if (
@@ -204,7 +239,13 @@ class Service:
         for _, why in saved.refused:
             self._lost = True
             log.warning("NOT RECORDED: %s", why)
-            self.tell(Notice("log", f"NOT RECORDED: the log did not take something: {why}.", recorded=False))
+            self.tell(
+                Notice(
+                    "log",
+                    f"NOT RECORDED: the log did not take something: {why}.",
+                    recorded=False,
+                )
+            )
         self._say_recording()
 
     def _trouble(self, words: str | None) -> None:
@@ -231,7 +272,11 @@ class Service:
             log.warning("%s", now.words)
             self.tell(Notice("log", now.words, recorded=False))
         elif now.state == "recording" and self._told_trouble:
-            left = "not all that waited could be saved" if self._lost else "all that waited is saved"
+            left = (
+                "not all that waited could be saved"
+                if self._lost
+                else "all that waited is saved"
+            )
             self._told_trouble = self._lost = False
             log.warning("the log is written again; %s", left)
             self.tell(Notice("log", f"The log is written again; {left}."))
@@ -239,9 +284,15 @@ class Service:
     def _status_line(self) -> str:
         return f"STATUS={self.recording.words} (log {self.paths.log})"
 
-    def _known(self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]) -> Known:
+    def _known(
+        self, gear: EvidenceGear, kind: str, options: Mapping[str, Any]
+    ) -> Known:
         try:
-            port = self.settings.indicator.port if self.settings.indicator is not None else None
+            port = (
+                self.settings.indicator.port
+                if self.settings.indicator is not None
+                else None
+            )
             return history.known(self.paths.log, kind, gear, options, instrument=port)
         except Exception:
             # an unreadable history must not cost today's answer
@@ -249,8 +300,8 @@ class Service:
             return Known()
 
     async def rewire(self, settings: Settings) -> None:
-        """What was learned is in the settings file: read by it from now on, and tell everybody how things
-        stand."""
+        """What was learned is in the settings file: read by it from now on, and tell
+        everybody how things stand."""
         self.settings = settings
         await self.bench.rewire(settings)
         self.tell(self.answers.gear())
@@ -260,8 +311,15 @@ class Service:
     def busy(self) -> str | None:
         run = self.bench.run
         if run is not None:
-            return f"{run.check.kind} is in progress; finish it, or end it with `sweepgauge abandon`"
-        return "a move is being made live; end it first" if self.bench.live.move is not None else None
+            return (
+                f"{run.check.kind} is in progress; finish it, or end it with"
+                " `sweepgauge abandon`"
+            )
+        return (
+            "a move is being made live; end it first"
+            if self.bench.live.move is not None
+            else None
+        )
 
     def new_gear(self, gear: Gear) -> None:
         """The user added to it; the wiring stays as it is."""
@@ -269,7 +327,7 @@ class Service:
         self.bench.settings = self.settings
         self.tell(self.answers.gear())
 
-    # ---- what is told -------------------------------------------------------------------------------
+    # ---- what is told ----------------------------------------------------------------
 
     def _greet(self, client: Client) -> None:
         client.send(
@@ -297,7 +355,9 @@ class Service:
     def _raw(self, name: str, data: bytes) -> None:
         for client in self.clients.all:
             if client.capturing == name:
-                client.send_line(msgspec.json.encode(RawBytes(name, data.hex())) + b"\n")
+                client.send_line(
+                    msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
+                )
 
     def _tell_readings(self, message: Readings, now: float) -> None:
         self.clients.tell_readings(message, now)
@@ -315,7 +375,8 @@ class Service:
             self.bench.outbox.tell(Notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:
-        """Marks by a beat: on the low tone move, on the high tone stand still and be read."""
+        """Marks by a beat: on the low tone move, on the high tone stand still and be
+        read."""
         if self.beat is None or self.bench.run is None:
             return
         period, turn, still = self.beat
@@ -340,7 +401,8 @@ def _load_arithmetic() -> None:
 
 
 def _boot_id() -> str:
-    """Tells this run of the machine from the next: times of the monotonic clock hold within one."""
+    """Tells this run of the machine from the next: times of the monotonic clock hold
+    within one."""
     try:
         return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     except OSError:

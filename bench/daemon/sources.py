@@ -1,7 +1,8 @@
 """Where an instrument's bytes come from, whatever it is wired to; and what reads them.
 
-Two instruments may share one port: a microcontroller that sends gauge and travel in one line, a box of
-several gauges. Then it is opened once, and each hears all of it. No numpy.
+Two instruments may share one port: a microcontroller that sends gauge and travel in one
+line, a box of several gauges. Then it is opened once, and each hears all of it. No
+numpy.
 """
 
 from __future__ import annotations
@@ -19,16 +20,21 @@ from hw.reading import Decoder, PortState
 
 
 class Sources:
-    """All ports of one daemon. make_factory: a gpiozero pin factory for pins; None asks the kernel itself."""
+    """All ports of one daemon. make_factory: a gpiozero pin factory for pins; None asks
+    the kernel itself."""
 
     make_factory: Callable[[], Any] | None = None
 
     def __init__(self) -> None:
-        self.rounds = Rounds()  # registers and pins are read when they are due, and typed keys when they come
+        # registers and pins are read when they are due, and typed keys when they come
+        self.rounds = Rounds()
         self._shared: dict[PortOptions, _Shared] = {}
 
-    def open(self, settings: PortSettings, on_block: OnBlock, on_state: OnState) -> Port:
-        """What these settings name, not yet started. Raises ValueError (FormatError) where they do not agree."""
+    def open(
+        self, settings: PortSettings, on_block: OnBlock, on_state: OnState
+    ) -> Port:
+        """What these settings name, not yet started. Raises ValueError (FormatError)
+        where they do not agree."""
         options = _port_options(settings)
         own = own_port(
             settings.format,
@@ -89,7 +95,13 @@ class _Shared:
 class _Member:
     """One instrument's share of a port."""
 
-    def __init__(self, sources: Sources, options: PortOptions, on_block: OnBlock, on_state: OnState) -> None:
+    def __init__(
+        self,
+        sources: Sources,
+        options: PortOptions,
+        on_block: OnBlock,
+        on_state: OnState,
+    ) -> None:
         self.options = options
         self.on_block, self.on_state = on_block, on_state
         self.shared: _Shared | None = None
@@ -113,7 +125,9 @@ class _Member:
     def write(self, data: bytes) -> bool:
         """Of those who share a port one asks; the others hear the answers."""
         shared = self.shared
-        return shared is not None and shared.members[0] is self and shared.port.write(data)
+        return (
+            shared is not None and shared.members[0] is self and shared.port.write(data)
+        )
 
     def stuck(self) -> bool:
         return self.shared is not None and self.shared.port.stuck()
@@ -137,13 +151,15 @@ def _port_options(settings: PortSettings) -> PortOptions:
 
 
 def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
-    """A fresh decoder; values in mm also where counts come. at_start: the first byte begins a line."""
+    """A fresh decoder; values in mm also where counts come. at_start: the first byte
+    begins a line."""
     options: dict[str, object] = {**settings.options}
     if settings.profile is not None:
         options["profile"] = settings.profile
     decoder = make_decoder(settings.format, options, from_middle=not at_start)
     counts = FORMATS[settings.format].traits_of(settings.profile).counts
-    # a microcontroller's line has both: with `per_count` its count is meant, without it its gauge
+    # a microcontroller's line has both: with `per_count` its count is meant, without it
+    # its gauge
     if settings.per_count is not None and counts is not None:
         from hw.formats.shared.travel import CountedTravel
 
@@ -152,7 +168,9 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
 
 
 def may_err(settings: PortSettings) -> bool:
-    """Whether a wrong reading of it may be well formed: no checksum, no counting, and it comes as a stream."""
+    """Whether a wrong reading of it may be well formed: no checksum, no counting, and
+    it comes as a stream."""
     return (
-        settings.asking != "button" and FORMATS[settings.format].traits_of(settings.profile).undetected_errors
+        settings.asking != "button"
+        and FORMATS[settings.format].traits_of(settings.profile).undetected_errors
     )

@@ -1,4 +1,5 @@
-"""The measuring half of the daemon: instruments in, the check in progress fed, the log kept.
+"""The measuring half of the daemon: instruments in, the check in progress fed, the log
+kept.
 
 Owns no socket.
 """
@@ -26,7 +27,16 @@ from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Begin, Extend, InstrumentState, Live, Notice, Points, Readings, Rejected
+from bench.protocol import (
+    Begin,
+    Extend,
+    InstrumentState,
+    Live,
+    Notice,
+    Points,
+    Readings,
+    Rejected,
+)
 from bench.render.clock import jump_words
 from bench.settings.settings_file import PortSettings, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
@@ -36,10 +46,18 @@ from hw.formats import meaning_of
 log = logging.getLogger("sweepgauge")
 
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
-HELD = frozenset({"hold", "max", "min", "tir"})  # flags of a display that shows something else than now
-SPOILS = {  # flags of readings that must not enter a sweep: what that is, and what to do
-    "hold": ("is on hold, maximum or minimum", "Switch that off on the gauge; till then nothing counts."),
-    "missed_edge": ("has missed an edge: where the sled is, is not known", "Push slower."),
+# flags of a display that shows something else than now
+HELD = frozenset({"hold", "max", "min", "tir"})
+# flags of readings that must not enter a sweep: what that is, and what to do
+SPOILS = {
+    "hold": (
+        "is on hold, maximum or minimum",
+        "Switch that off on the gauge; till then nothing counts.",
+    ),
+    "missed_edge": (
+        "has missed an edge: where the sled is, is not known",
+        "Push slower.",
+    ),
 }
 WENT = {
     **dict.fromkeys(("absent", "busy", "denied"), "went away"),
@@ -70,7 +88,12 @@ class Bench:
         self.sweeper = SweepDetector()
         self.sources = Sources()
         self.checking = CheckController(
-            log_writer, self.outbox.tell, lambda: self.settings, known, self._at_rest, self.instruments
+            log_writer,
+            self.outbox.tell,
+            lambda: self.settings,
+            known,
+            self._at_rest,
+            self.instruments,
         )
         self.live = LiveHost(log_writer, self.outbox.tell, lambda: self.settings)
         self._raw = RawBytes(log_writer)
@@ -78,7 +101,8 @@ class Bench:
         self._points_due = 0.0
         self._told_rejected: dict[str, float] = {}
         self._told_held: dict[str, float] = {}
-        self._spoiling: dict[str, str] = {}  # the flag for which readings cannot be used just now
+        # the flag for which readings cannot be used just now
+        self._spoiling: dict[str, str] = {}
         self._unit: dict[str, str] = {}
         self.by_marks = settings.gear.travel.by_marks
         self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
@@ -110,7 +134,7 @@ class Bench:
         """A check, or a move followed live, is in progress."""
         return self.run is not None or self.live.move is not None
 
-    # ---- life -------------------------------------------------------------------------------------
+    # ---- life ------------------------------------------------------------------------
 
     def start(self) -> None:
         for instrument in self.instruments:
@@ -122,10 +146,15 @@ class Bench:
             await instrument.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Other settings from now on: what is wired otherwise than before is let go, and opened as they say."""
+        """Other settings from now on: what is wired otherwise than before is let go,
+        and opened as they say."""
         self.settings = settings
         self.by_marks = settings.gear.travel.by_marks
-        wanted = {"indicator": settings.indicator, "travel": settings.travel, "caliper": settings.caliper}
+        wanted = {
+            "indicator": settings.indicator,
+            "travel": settings.travel,
+            "caliper": settings.caliper,
+        }
         leaving = [one for one in self.instruments if wanted[one.name] != one.settings]
         for one in leaving:
             self.instruments.remove(one)
@@ -156,39 +185,56 @@ class Bench:
             self.log.event(None, "clock-jumped", {"seconds": jump})
             self.checking.clock_jumped(words)
             self.tell(
-                Notice("clock", f"{words}; passes and their order are not touched by that, only dates.")
+                Notice(
+                    "clock",
+                    f"{words}; passes and their order are not touched by that, only"
+                    " dates.",
+                )
             )
             log.warning("%s", words)
         if self._wall.set_now():
             # dates of this boot from before are put right by it
-            self.log.event(None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True))
+            self.log.event(
+                None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True)
+            )
 
     def states(self) -> list[InstrumentState]:
         states = [self._said(instrument) for instrument in self.instruments]
         if self.by_marks:
             marks = self.settings.gear.travel.marks
-            words = f"No travel instrument: the sled is stopped at {len(marks)} marks, {marks[0]:g} to {marks[-1]:g} mm."
+            words = (
+                f"No travel instrument: the sled is stopped at {len(marks)} marks,"
+                f" {marks[0]:g} to {marks[-1]:g} mm."
+            )
             states.append(InstrumentState("travel", "travel", "marks", words))
         return states
 
-    # ---- what instruments say -----------------------------------------------------------------------
+    # ---- what instruments say --------------------------------------------------------
 
     def _said(self, instrument: Instrument) -> InstrumentState:
         said, flag = instrument.said(), self._spoiling.get(instrument.name, "")
         if not flag or said.state != "open":
             return said
         return msgspec.structs.replace(
-            said, spoiled=flag, words=f"The {said.name} {SPOILS[flag][0]}. {SPOILS[flag][1]}"
+            said,
+            spoiled=flag,
+            words=f"The {said.name} {SPOILS[flag][0]}. {SPOILS[flag][1]}",
         )
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(self._said(instrument))
         words = instrument.words
-        log.info("%s%s", "" if instrument.name in words else f"{instrument.name}: ", words)
+        log.info(
+            "%s%s", "" if instrument.name in words else f"{instrument.name}: ", words
+        )
         self.log.event(
             None,
             "instrument",
-            {"name": instrument.name, "state": instrument.state, "words": instrument.words},
+            {
+                "name": instrument.name,
+                "state": instrument.state,
+                "words": instrument.words,
+            },
         )
         if (how := WENT.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
@@ -202,8 +248,12 @@ class Bench:
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
             self._happened(self.sweeper.broken(f"the {instrument.name} {how}"), now)
-            if self.run is not None and (self.run.sweep_id is not None or self.run.facts.rested):
-                self.run.interrupt(f"The {instrument.name} {how}; do this pass again.", now)
+            if self.run is not None and (
+                self.run.sweep_id is not None or self.run.facts.rested
+            ):
+                self.run.interrupt(
+                    f"The {instrument.name} {how}; do this pass again.", now
+                )
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
         now = batch.when / 1e9
@@ -214,11 +264,20 @@ class Bench:
             self._say_held(instrument, batch, now)
         if batch.values:
             message = Readings(
-                instrument.name, batch.first, batch.stamps, batch.values, batch.unit, sorted(batch.flags)
+                instrument.name,
+                batch.first,
+                batch.stamps,
+                batch.values,
+                batch.unit,
+                sorted(batch.flags),
             )
             self._tell_readings(message, now)
         if instrument.role != "caliper":
-            self._raw.keep(instrument.name, batch, self.run.sweep_id if self.run is not None else None)
+            self._raw.keep(
+                instrument.name,
+                batch,
+                self.run.sweep_id if self.run is not None else None,
+            )
         if batch.values:
             if self._unit.get(instrument.name) != batch.unit:
                 self._check_unit(instrument, batch, now)
@@ -233,13 +292,19 @@ class Bench:
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear = self.settings.gear
         if instrument.role == "travel":
-            values = [-v for v in batch.values] if self._travel_turned() else batch.values
+            values = (
+                [-v for v in batch.values] if self._travel_turned() else batch.values
+            )
             if happenings := self.sweeper.travel(batch.stamps, values):
                 self._happened(happenings, now)
         elif instrument.role == "indicator":
             if self._spoiling.get(instrument.name) == "hold":
                 return
-            values = batch.values if gear.indicator.grows == "pushed-in" else [-v for v in batch.values]
+            values = (
+                batch.values
+                if gear.indicator.grows == "pushed-in"
+                else [-v for v in batch.values]
+            )
             if happenings := self.sweeper.indicator(batch.stamps, values):
                 self._happened(happenings, now)
             if self.live.move is not None:
@@ -255,9 +320,12 @@ class Bench:
                 self.tell(Points(self.run.sweep_id, travel, reading))
 
     def _travel_turned(self) -> bool:
-        """`toward` says how the scale counts the sled's way; a place along a fence is taken as it is shown."""
+        """`toward` says how the scale counts the sled's way; a place along a fence is
+        taken as it is shown."""
         step = self.run.step if self.run is not None else None
-        along_the_slot = step is None or step.gather != "sweep" or step.mount is not None
+        along_the_slot = (
+            step is None or step.gather != "sweep" or step.mount is not None
+        )
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
     def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
@@ -268,12 +336,16 @@ class Bench:
             said = words[0].upper() + words[1:] + "."
             self.tell(Notice(instrument.name, said))
             log.info("%s", said)
-            self.log.event(None, "unit", {"name": instrument.name, "from": before, "to": batch.unit})
+            self.log.event(
+                None,
+                "unit",
+                {"name": instrument.name, "from": before, "to": batch.unit},
+            )
             self._happened(self.sweeper.broken(words), now)
 
     def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Readings that are no readings of the moment: said when it begins and when it ends; no sweep has
-        them."""
+        """Readings that are no readings of the moment: said when it begins and when it
+        ends; no sweep has them."""
         name = instrument.name
         flags = {"hold", *batch.flags} if batch.flags & HELD else batch.flags
         spoils = next((flag for flag in SPOILS if flag in flags), None)
@@ -299,20 +371,27 @@ class Bench:
                 log.info("%s", what.words)
 
     def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Well-formed readings off the path of the others; all are counted, the first and then one a while is
-        told: a grain of dust under the tip is off it as well, and the pass is none the worse for it."""
+        """Well-formed readings off the path of the others; all are counted, the first
+        and then one a while is told: a grain of dust under the tip is off it as well,
+        and the pass is none the worse for it."""
         if now < self._told_held.get(instrument.name, 0.0):
             return
         self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
-        shown = length_words(value, self.settings.units, 3 if self.settings.units == "mm" else None)
+        shown = length_words(
+            value, self.settings.units, 3 if self.settings.units == "mm" else None
+        )
         words = (
-            f"One reading of the {instrument.name}, {shown}, was not used: it is off the path of those around it "
-            f"({'dust, a jerk' if instrument.role != 'travel' else 'a jerk'} or a bit lost; {so_far} so far)."
+            f"One reading of the {instrument.name}, {shown}, was not used: it is off"
+            " the path of those around it"
+            f" ({'dust, a jerk' if instrument.role != 'travel' else 'a jerk'} or a bit"
+            f" lost; {so_far} so far)."
         )
         self.tell(Notice(instrument.name, words))
         log.info("%s", words)
-        self.log.event(None, "held", {"name": instrument.name, "value": value, "held": so_far})
+        self.log.event(
+            None, "held", {"name": instrument.name, "value": value, "held": so_far}
+        )
 
     def stalled(self, now: float) -> bool:
         """A reader hangs: nothing is alive that does not read."""
@@ -326,7 +405,8 @@ class Bench:
             self.tell(
                 Notice(
                     instrument.name,
-                    f"That press of the {instrument.name} gave no reading: {why}. Press again.",
+                    f"That press of the {instrument.name} gave no reading: {why}. Press"
+                    " again.",
                 )
             )
         for at, record in batch.rejected:
@@ -334,9 +414,13 @@ class Bench:
                 return
             due = now + 1.0 / MOST_REJECTED
             self._told_rejected[instrument.name] = due
-            self.tell(Rejected(instrument.name, at, record.fault, record.status, record.raw.hex()))
+            self.tell(
+                Rejected(
+                    instrument.name, at, record.fault, record.status, record.raw.hex()
+                )
+            )
 
-    # ---- the check in progress ----------------------------------------------------------------------
+    # ---- the check in progress -------------------------------------------------------
 
     @property
     def run(self) -> CheckProcedure | None:
@@ -349,10 +433,14 @@ class Bench:
     def _at_rest(self) -> bool:
         """The sled rests and both instruments are being heard."""
         return self.sweeper.at_rest and all(
-            i.state == "open" and i.last is not None for i in self.instruments if i.role != "caliper"
+            i.state == "open" and i.last is not None
+            for i in self.instruments
+            if i.role != "caliper"
         )
 
-    def why_not(self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear) -> str | None:
+    def why_not(
+        self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
+    ) -> str | None:
         return self.checking.why_not(check, options, gear)
 
     def begin(self, request: Begin, now: float) -> bool:
@@ -382,14 +470,17 @@ class Bench:
     def abandon(self) -> str:
         return self.checking.abandon(time.monotonic())
 
-    # ---- the move made live -------------------------------------------------------------------------
+    # ---- the move made live ----------------------------------------------------------
 
     def start_live(self, request: Live, finding: Finding) -> None:
         """Raises WrongUse where it cannot be."""
         if self.run is not None:
             raise WrongUse(f"{self.run.check.kind} is in progress")
         if not any(i.role == "indicator" for i in self.instruments):
-            raise WrongUse("no indicator is set up: name its port in the settings, under [indicator]")
+            raise WrongUse(
+                "no indicator is set up: name its port in the settings, under"
+                " [indicator]"
+            )
         self.live.start(request, finding)
 
     def end_live(self) -> None:

@@ -1,5 +1,5 @@
-"""The machine's clock beside its own count of seconds: whether it jumped, and when it was first set by a
-network.
+"""The machine's clock beside its own count of seconds: whether it jumped, and when it
+was first set by a network.
 
 Readings are stamped by the count, which never jumps; only dates hang on the clock.
 """
@@ -28,7 +28,8 @@ class WallClock:
         self._was_synced = False
 
     def jumped(self) -> float | None:
-        """s by which it jumped since the last look, forward positive; None where it did not."""
+        """s by which it jumped since the last look, forward positive; None where it did
+        not."""
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
         return jump if abs(jump) > JUMP else None

@@ -1,7 +1,8 @@
-"""What a pair of hands does at each thing the daemon asks for, whoever then presses Enter.
+"""What a pair of hands does at each thing the daemon asks for, whoever then presses
+Enter.
 
-They know no check: they put up what is asked, read as they are told, and read the words as a person would
-where those alone say it.
+They know no check: they put up what is asked, read as they are told, and read the words
+as a person would where those alone say it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from bench.procedure.prompt import Ask
 from hw.virtual.hands import Hands
 
 SPEED = 200.0  # mm/s
-BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")  # phases that want no decision, only hands
+# phases that want no decision, only hands
+BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 
 
@@ -46,7 +48,8 @@ async def follow(hands: Hands, ask: Ask) -> None:
 
 
 async def push(hands: Hands, ask: Ask) -> None:
-    """A push right through; drawn back and seated anew before it where one was kept already."""
+    """A push right through; drawn back and seated anew before it where one was kept
+    already."""
     if ask.taken or ask.remark:
         await hands.pull_back()
         await hands.seat()

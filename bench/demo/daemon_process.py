@@ -1,4 +1,5 @@
-"""The demonstration's own daemon: a process of its own on a folder's settings, log and socket."""
+"""The demonstration's own daemon: a process of its own on a folder's settings, log and
+socket."""
 
 from __future__ import annotations
 
@@ -21,8 +22,11 @@ class DemoError(Exception):
     """The demonstration could not go on; the message says where it stuck."""
 
 
-async def start_daemon(folder: Path, say: Say = lambda words: None) -> asyncio.subprocess.Process:
-    """A real daemon on the folder's settings; waits until its socket answers. DemoError where it ends before."""
+async def start_daemon(
+    folder: Path, say: Say = lambda words: None
+) -> asyncio.subprocess.Process:
+    """A real daemon on the folder's settings; waits until its socket answers. DemoError
+    where it ends before."""
     socket = folder / "socket"
     errors = (folder / "daemon.log").open("ab")
     process = await asyncio.create_subprocess_exec(
@@ -40,14 +44,20 @@ async def start_daemon(folder: Path, say: Say = lambda words: None) -> asyncio.s
         stdout=asyncio.subprocess.DEVNULL,
         stderr=errors,
         env={k: v for k, v in os.environ.items() if not k.startswith("SWEEPGAUGE_")},
-        start_new_session=True,  # Ctrl-C is for the operator, who then ends the daemon in good order
+        # Ctrl-C is for the operator, who then ends the daemon in good order
+        start_new_session=True,
         preexec_fn=_end_with_parent,
     )
     errors.close()
     told = time.monotonic() + PATIENCE
     while True:
         if process.returncode is not None:
-            last = (folder / "daemon.log").read_text(errors="replace").strip().splitlines()[-1:]
+            last = (
+                (folder / "daemon.log")
+                .read_text(errors="replace")
+                .strip()
+                .splitlines()[-1:]
+            )
             raise DemoError(f"the daemon did not start: {' '.join(last)}")
         with contextlib.suppress(OSError):
             _, writer = await asyncio.open_unix_connection(socket)
@@ -60,8 +70,9 @@ async def start_daemon(folder: Path, say: Say = lambda words: None) -> asyncio.s
 
 
 def _end_with_parent() -> None:
-    """Ask the kernel to end this process when the demonstration is killed: an orphan would go on opening the
-    pseudo-terminals of whoever comes next. Linux only; elsewhere it is left out."""
+    """Ask the kernel to end this process when the demonstration is killed: an orphan
+    would go on opening the pseudo-terminals of whoever comes next. Linux only;
+    elsewhere it is left out."""
     import ctypes
 
     set_death_signal = 1  # PR_SET_PDEATHSIG, linux/prctl.h

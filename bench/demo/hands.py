@@ -1,7 +1,8 @@
-"""Hands on the virtual saw for the demonstration with the screen: they follow what the daemon asks.
+"""Hands on the virtual saw for the demonstration with the screen: they follow what the
+daemon asks.
 
-They put, lean, go to marks, touch and measure by themselves; the push, the screw and every slip are the
-user's, by a key, or the operator's. A client of the wire.
+They put, lean, go to marks, touch and measure by themselves; the push, the screw and
+every slip are the user's, by a key, or the operator's. A client of the wire.
 """
 
 from __future__ import annotations
@@ -40,14 +41,19 @@ READ = 4.0  # s that the operator leaves a result on the screen
 
 
 class Following:
-    """Hands that follow what the daemon asks, heard over a wire of their own; `close` closes it."""
+    """Hands that follow what the daemon asks, heard over a wire of their own; `close`
+    closes it."""
 
-    def __init__(self, wire: Wire, hands: Hands, ports: VirtualPorts | None = None) -> None:
+    def __init__(
+        self, wire: Wire, hands: Hands, ports: VirtualPorts | None = None
+    ) -> None:
         self.wire = wire
         self.hands = hands
         self.ports = ports
         self.operator = (
-            False  # does everything, Enter too: begins the job as well, moves, and proves the move
+            # does everything, Enter too: begins the job as well, moves, and proves the
+            # move
+            False
         )
         self.finding: Finding | None = None  # the latest
         self._made: set[str] = set()  # findings whose move was made
@@ -59,9 +65,11 @@ class Following:
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
         self.cannot = ""  # why the pretend saw cannot do what is asked
-        self.options: dict[str, OptionValue] = {}  # of the check, as far as what is asked shows them
+        # of the check, as far as what is asked shows them
+        self.options: dict[str, OptionValue] = {}
         self._at_free_end = False
-        self._meant: str | None = None  # way of the live move, as it was before anything was moved
+        # way of the live move, as it was before anything was moved
+        self._meant: str | None = None
         self._before: str | None = None  # the set-up before the present one
         self._put: str | None = None
         self._done: object = None  # the ask that the hands have already answered
@@ -80,7 +88,7 @@ class Following:
     def busy(self) -> bool:
         return self._work is not None and not self._work.done()
 
-    # ---- the user's keys ------------------------------------------------------------------------------
+    # ---- the user's keys -------------------------------------------------------------
 
     def hand(self) -> None:
         """What a hand would do now: push, tap the stand, turn the screw, tighten it."""
@@ -91,7 +99,9 @@ class Following:
         if self.busy:
             return "(hands)"
         if self.live is not None:
-            return "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
+            return (
+                "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
+            )
         return "tap" if self.ask is not None and self.ask.phase == "tap" else "push"
 
     def can_hand(self) -> bool:
@@ -99,7 +109,8 @@ class Following:
             return self.live.phase in ("go", "tighten")
         ask = self.ask
         return ask is not None and (
-            (ask.phase == "sweep" and ask.ready) or (ask.phase == "tap" and ask.enter and not ask.waiting)
+            (ask.phase == "sweep" and ask.ready)
+            or (ask.phase == "tap" and ask.enter and not ask.waiting)
         )
 
     def turn_operator(self) -> None:
@@ -111,7 +122,8 @@ class Following:
         self._look()
 
     def wrong(self) -> None:
-        """A slip of the set-up: the square left as it was, or the stand on the other side of the arm."""
+        """A slip of the set-up: the square left as it was, or the stand on the other
+        side of the arm."""
         ask = self.ask
         if ask is None or self.busy:
             return
@@ -123,12 +135,20 @@ class Following:
             self._start(self.hands.put(ask.placement or ""))
 
     def wrong_word(self) -> str:
-        turned = self.ask is not None and self._before is not None and self._before != self.ask.placement
+        turned = (
+            self.ask is not None
+            and self._before is not None
+            and self._before != self.ask.placement
+        )
         return "don't turn" if turned else "wrong side"
 
     def can_wrong(self) -> bool:
         ask = self.ask
-        return ask is not None and ask.phase == "place" and (ask.placement or "").startswith("handle-")
+        return (
+            ask is not None
+            and ask.phase == "place"
+            and (ask.placement or "").startswith("handle-")
+        )
 
     def bump(self) -> None:
         self.hands.saw.bump(KNOCK)
@@ -147,7 +167,7 @@ class Following:
         self.unplugged = not self.unplugged
         (self.ports.unplug if self.unplugged else self.ports.replug)("indicator")
 
-    # ---- by themselves --------------------------------------------------------------------------------
+    # ---- by themselves ---------------------------------------------------------------
 
     async def _listen(self) -> None:
         self.wire.send(GetStatus())
@@ -164,10 +184,14 @@ class Following:
             elif isinstance(message, Saved) and message.what == "move":
                 self._made.add(message.id)
             elif isinstance(message, Error):
-                self.operator, self.cannot = False, f"The hands cannot go on: {message.text}"
+                self.operator, self.cannot = (
+                    False,
+                    f"The hands cannot go on: {message.text}",
+                )
             self._hear_options()
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
-                self.tapped = False  # another set-up, or at rest once more before the next tap
+                # another set-up, or at rest once more before the next tap
+                self.tapped = False
                 self._done = None if self._done == "tapped" else self._done
             self._look()
 
@@ -204,7 +228,8 @@ class Following:
         self._work = asyncio.create_task(then_look())
 
     def _look(self) -> None:
-        """Do by itself what needs no decision: put, lean, go to a mark; with the operator everything."""
+        """Do by itself what needs no decision: put, lean, go to a mark; with the
+        operator everything."""
         if self.busy:
             return
         if self.live is not None:
@@ -216,7 +241,16 @@ class Following:
             if self.operator:
                 self._look_at_rest(self.finding)
             return
-        key = (ask.phase, ask.placement, ask.at, ask.lean, ask.mark, ask.taken, ask.ready, ask.remark)
+        key = (
+            ask.phase,
+            ask.placement,
+            ask.at,
+            ask.lean,
+            ask.mark,
+            ask.taken,
+            ask.ready,
+            ask.remark,
+        )
         if ask.phase == "tap":
             if not self.operator or not self.can_hand():
                 return
@@ -231,7 +265,9 @@ class Following:
         if ask.phase in BY_THEMSELVES:
             self._done = key
             self._start(self._follow(ask))
-        elif self.operator and (ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)):
+        elif self.operator and (
+            ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)
+        ):
             self._done = key
             self._start(self._hand() if ask.phase == "sweep" else self._press())
 
@@ -242,7 +278,8 @@ class Following:
     def _look_at_rest(self, finding: Finding | None) -> None:
         """The check, its move made live, the proof of it; then the hands are off again."""
         if finding is None:
-            request: Begin | Live = Begin(JOB, lean=True)  # as the form on the screen has it
+            # as the form on the screen has it
+            request: Begin | Live = Begin(JOB, lean=True)
         elif not self._moves(finding):
             self.operator = False
             return
@@ -261,18 +298,22 @@ class Following:
             self.wire.send(request)
 
     def _look_live(self, live: LiveSaid) -> None:
-        if live.phase not in ("go", "tighten", "end"):  # the indicator is set on the sled, the sled is leaned
+        # the indicator is set on the sled, the sled is leaned
+        if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.words)
             if key != self._done:
                 self._done = key
                 self._start(self._prove(live))
         elif self.operator and live.phase in ("go", "tighten"):
-            pressed = ("pressed", live.phase)  # once: what is asked next may take its time to come
+            # once: what is asked next may take its time to come
+            pressed = ("pressed", live.phase)
             if live.there if live.phase == "go" else self.tight:
                 if self._done != pressed:
                     self._done = pressed
                     self._start(self._press())
-            elif live.phase == "tighten" or (live.to_go is not None and abs(live.to_go) > NEAR):
+            elif live.phase == "tighten" or (
+                live.to_go is not None and abs(live.to_go) > NEAR
+            ):
                 self._start(self._hand())
 
     async def _press(self) -> None:
@@ -308,7 +349,9 @@ class Following:
         if live is not None and live.phase == "tighten" and not self.tight:
             self.tight = True
             for _ in range(10):
-                self.hands.saw.shift_free_end((-DRAWN if self._meant == "away" else DRAWN) / 10)
+                self.hands.saw.shift_free_end(
+                    (-DRAWN if self._meant == "away" else DRAWN) / 10
+                )
                 await asyncio.sleep(0.04)
         elif live is not None:
             if (
@@ -317,7 +360,9 @@ class Following:
                 and live.way is not None
                 and live.to_go
             ):
-                await self.hands.turn_fence(live.end, live.way, min(BITE, abs(live.to_go)))
+                await self.hands.turn_fence(
+                    live.end, live.way, min(BITE, abs(live.to_go))
+                )
         elif ask is not None and ask.phase == "tap" and self.can_hand():
             await tap(self.hands)
             self.tapped = True

@@ -1,5 +1,5 @@
-"""One check of any kind on the virtual saw, without a screen, and beside its finding what the saw knows of
-it."""
+"""One check of any kind on the virtual saw, without a screen, and beside its finding
+what the saw knows of it."""
 
 from __future__ import annotations
 
@@ -25,9 +25,16 @@ async def one_check(
     lean: bool = False,
     tap: bool = False,
 ) -> tuple[dict[str, Any], bool]:
-    """The answer for `--json`, and whether all that the saw knows lies within the finding's give or take."""
+    """The answer for `--json`, and whether all that the saw knows lies within the
+    finding's give or take."""
     given = options or {}
-    async with virtual_bench(seed, marks=marks, say=say) as (saw, hands, _, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (
+        saw,
+        hands,
+        _,
+        folder,
+        _daemon,
+    ):
         wire = await connect(folder)
         begin = Begin(kind, sweeps=sweeps, options=dict(given), lean=lean, tap=tap)
         finding = await Operator(wire, hands, say).take(begin)
@@ -36,21 +43,29 @@ async def one_check(
         say_finding(finding, say)
         for line in truth_words(finding, truth):
             say(f"The virtual saw tells: {line}.")
-        return {"finding": finding, "truth": truth, "seed": seed}, not missed(finding, truth)
+        return {"finding": finding, "truth": truth, "seed": seed}, not missed(
+            finding, truth
+        )
 
 
 def missed(finding: Finding, truth: dict[str, float]) -> list[str]:
-    """Quantities whose give or take does not hold what is true; an angle round the turn is one modulo a turn."""
+    """Quantities whose give or take does not hold what is true; an angle round the turn
+    is one modulo a turn."""
     return [
         q.name
         for q in finding.quantities
-        if q.name in truth and _off(q.value - truth[q.name], q.name) > q.uncertainty + 1e-12
+        if q.name in truth
+        and _off(q.value - truth[q.name], q.name) > q.uncertainty + 1e-12
     ]
 
 
 def _off(difference: float, name: str) -> float:
     turn = 6.283185307179586
-    return abs((difference + turn / 2) % turn - turn / 2) if name == "phase" else abs(difference)
+    return (
+        abs((difference + turn / 2) % turn - turn / 2)
+        if name == "phase"
+        else abs(difference)
+    )
 
 
 def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
@@ -61,9 +76,11 @@ def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
             said = (
                 f"{known * 57.29577951:.0f} degrees"
                 if q.name == "phase"
-                else f"{known * PER_MM:+.3f} mm per 300 mm"
-                if q.unit == "rad"
-                else f"{known:.4f} mm"
+                else (
+                    f"{known * PER_MM:+.3f} mm per 300 mm"
+                    if q.unit == "rad"
+                    else f"{known:.4f} mm"
+                )
             )
             out.append(f"{q.name} {said}")
     return out

@@ -1,8 +1,9 @@
-"""The operator of the virtual bench: a client of the daemon like any other, whose hands do what it asks.
+"""The operator of the virtual bench: a client of the daemon like any other, whose hands
+do what it asks.
 
-Starts a virtual saw, a real daemon on its pseudo-terminals, with its own temporary log, socket and settings,
-takes a whole check, makes the move with the leaves that were named, and verifies. The only place where the
-virtual saw and the house meet.
+Starts a virtual saw, a real daemon on its pseudo-terminals, with its own temporary log,
+socket and settings, takes a whole check, makes the move with the leaves that were
+named, and verifies. The only place where the virtual saw and the house meet.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
-# pushes more in a set-up that the hands take to settle what is too close: all must be over in 45 s
+# pushes more in a set-up that the hands take to settle what is too close: all must be
+# over in 45 s
 MOST_MORE = 1
 
 
@@ -60,7 +62,9 @@ WAITED_FOR = {
 class Wire:
     """An asyncio client of the daemon: messages go to one queue."""
 
-    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def __init__(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
         self._writer = writer
         self.inbox: asyncio.Queue[Said | None] = asyncio.Queue()
         self._task = asyncio.create_task(self._listen(reader))
@@ -94,7 +98,8 @@ class Operator:
         self._again = False  # the daemon answers, and has not seen what the hands did
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._over = False
-        self._warned = False  # the cautions were told; each check still has them acknowledged
+        # the cautions were told; each check still has them acknowledged
+        self._warned = False
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """One check, or the rest of one that goes on, to its finding. Raises DemoError."""
@@ -103,7 +108,10 @@ class Operator:
         self.wire.send(begin)
         try:
             while self._finding is None:
-                await self._until(lambda: self._ask is not None or self._finding is not None, "what is asked")
+                await self._until(
+                    lambda: self._ask is not None or self._finding is not None,
+                    "what is asked",
+                )
                 if self._finding is None:
                     await self._do(self._now)
         finally:
@@ -140,7 +148,10 @@ class Operator:
             await push(self.hands, ask)
         self._again = False
         await self._until(
-            lambda: self._finding is not None or self._again or _moved_on(ask, self._ask), _waited_for(ask)
+            lambda: (
+                self._finding is not None or self._again or _moved_on(ask, self._ask)
+            ),
+            _waited_for(ask),
         )
 
     async def _follow(self, ask: Ask) -> None:
@@ -162,9 +173,22 @@ class Operator:
             self._ask = message.ask
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
-            self._again = not (now.waiting or now.moving or self._ask is None or _moved_on(self._ask, now))
-        elif isinstance(message, SweepSaid) and message.state in ("kept", "measured", "refused"):
-            slope = "" if message.slope is None else f" ({message.slope * 300:+.3f} mm per 300 mm)"
+            self._again = not (
+                now.waiting
+                or now.moving
+                or self._ask is None
+                or _moved_on(self._ask, now)
+            )
+        elif isinstance(message, SweepSaid) and message.state in (
+            "kept",
+            "measured",
+            "refused",
+        ):
+            slope = (
+                ""
+                if message.slope is None
+                else f" ({message.slope * 300:+.3f} mm per 300 mm)"
+            )
             self.say(f"  {message.words}{slope}")
         elif isinstance(message, MarkTaken):
             self.say(f"  mark {message.number} of {message.of}: {message.words}")
@@ -178,8 +202,8 @@ class Operator:
             self._trouble = message.text
 
     async def _until(self, met: Callable[[], bool], what: str) -> None:
-        """However long the daemon takes while it lives; what is waited for is said, and how things stand is
-        asked."""
+        """However long the daemon takes while it lives; what is waited for is said, and
+        how things stand is asked."""
         while not met():
             self._fresh.clear()
             if self._trouble is not None:
@@ -205,20 +229,40 @@ def _moved_on(before: Ask, now: Ask | None) -> bool:
     """Whether what is asked has changed in a way that needs hands."""
     if now is None:
         return False
-    key = ("phase", "ready", "placement", "step", "at", "taken", "mark", "lean", "enter", "remark")
+    key = (
+        "phase",
+        "ready",
+        "placement",
+        "step",
+        "at",
+        "taken",
+        "mark",
+        "lean",
+        "enter",
+        "remark",
+    )
     return any(getattr(before, name) != getattr(now, name) for name in key)
 
 
 @contextlib.asynccontextmanager
 async def virtual_bench(
-    seed: int, *, marks: bool = False, folder: Path | None = None, say: Say = lambda words: None
+    seed: int,
+    *,
+    marks: bool = False,
+    folder: Path | None = None,
+    say: Say = lambda words: None,
 ) -> AsyncIterator[tuple[VirtualSaw, Hands, VirtualPorts, Path, Any]]:
-    """A virtual saw, its hands and ports, a folder with settings, and a daemon process at its socket."""
+    """A virtual saw, its hands and ports, a folder with settings, and a daemon process
+    at its socket."""
     saw = VirtualSaw.draw(seed)
     hands = Hands(saw)
     with contextlib.ExitStack() as stack:
         if folder is None:
-            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")))
+            folder = Path(
+                stack.enter_context(
+                    tempfile.TemporaryDirectory(prefix="sweepgauge-demo-")
+                )
+            )
         ports = VirtualPorts(saw, hands, folder / "ports", RATE, caliper=True)
         await ports.start()
         try:
@@ -232,7 +276,9 @@ async def virtual_bench(
             await ports.stop()
 
 
-def write_settings(path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool) -> None:
+def write_settings(
+    path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool
+) -> None:
     from bench.settings.edit import whole_file
 
     values: dict[str, Any] = dict(saw.gear())
@@ -251,9 +297,15 @@ async def connect(folder: Path) -> Wire:
 async def headless(
     seed: int, say: Say, *, marks: bool = False, lean: bool = False, tap: bool = False
 ) -> tuple[dict[str, Any], bool]:
-    """One whole check and its move. The answer for `--json`, and whether the fence ended inside its
-    tolerance."""
-    async with virtual_bench(seed, marks=marks, say=say) as (saw, hands, _, folder, _daemon):
+    """One whole check and its move. The answer for `--json`, and whether the fence
+    ended inside its tolerance."""
+    async with virtual_bench(seed, marks=marks, say=say) as (
+        saw,
+        hands,
+        _,
+        folder,
+        _daemon,
+    ):
         wire = await connect(folder)
         operator = Operator(wire, hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
@@ -265,28 +317,41 @@ async def headless(
         say_finding(finding, say)
         if finding.proposed is not None:
             move = finding.proposed
-            # a person follows the leaves that were named; where none fits, the distance itself, live
+            # a person follows the leaves that were named; where none fits, the distance
+            # itself, live
             distance = sum(move.leaves) if move.leaves else move.distance
             say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")
             await hands.turn_fence(move.end, move.way, distance)
-            wire.send(Moved(finding.id, distance=distance, how="leaves" if move.leaves else "live"))
+            wire.send(
+                Moved(
+                    finding.id,
+                    distance=distance,
+                    how="leaves" if move.leaves else "live",
+                )
+            )
             await _noted(wire, say)
             options: dict[str, Any] = {"placements": "handle-left"}
-            after = await operator.take(Begin(JOB, options=options, verifies=finding.id))
+            after = await operator.take(
+                Begin(JOB, options=options, verifies=finding.id)
+            )
             say_finding(after, say)
         await wire.close()
         now = saw.truth()["rotation"]
         tolerance = finding.quantities[0].tolerance or 0.0
         answer = {
             "finding": finding,
-            "truth": {"rotation": before["rotation"], "reference_error": before["reference_error"]},
+            "truth": {
+                "rotation": before["rotation"],
+                "reference_error": before["reference_error"],
+            },
             "after": after,
             "truth_after": {"rotation": now},
             "seed": seed,
         }
         say(
-            f"The virtual saw tells: the fence was {before['rotation'] * 300:+.3f} mm per 300 mm, the square "
-            f"{before['reference_error'] * 300:+.3f}; now the fence is {now * 300:+.3f}."
+            f"The virtual saw tells: the fence was {before['rotation'] * 300:+.3f} mm"
+            f" per 300 mm, the square {before['reference_error'] * 300:+.3f}; now the"
+            f" fence is {now * 300:+.3f}."
         )
         return answer, abs(now) <= tolerance
 

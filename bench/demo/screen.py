@@ -1,9 +1,10 @@
-"""The demonstration with the screen: the virtual saw, a real daemon, the real console, hands and slips by
-keys.
+"""The demonstration with the screen: the virtual saw, a real daemon, the real console,
+hands and slips by keys.
 
-The hands put and lean what the daemon asks for; the pushes and the screw are the user's, by the key `h`, or
-the operator's, by the key `o`; `w`, `b` and `k` let something go wrong. A line above the keys teaches the
-job. The console knows nothing of the virtual saw.
+The hands put and lean what the daemon asks for; the pushes and the screw are the
+user's, by the key `h`, or the operator's, by the key `o`; `w`, `b` and `k` let
+something go wrong. A line above the keys teaches the job. The console knows nothing of
+the virtual saw.
 """
 
 from __future__ import annotations
@@ -69,18 +70,32 @@ def lesson(desk: Desk, following: Following) -> str:
         phase: str = state.live.phase
         if phase == "tighten" and following.tight:
             phase = "tight"
-        return LESSONS.get(f"live {phase}", LESSONS["live stand"] if phase != "end" else "")
+        return LESSONS.get(
+            f"live {phase}", LESSONS["live stand"] if phase != "end" else ""
+        )
     return (
-        LESSONS.get(_step(state.ask, following), "") if state.ask is not None else _at_rest(desk, following)
+        LESSONS.get(_step(state.ask, following), "")
+        if state.ask is not None
+        else _at_rest(desk, following)
     )
 
 
 def _step(ask: Ask, following: Following) -> str:
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
-        return "place cut" if ask.gather == "width" and ask.placement == FIRST_WIDTH else "place other"
+        return (
+            "place cut"
+            if ask.gather == "width" and ask.placement == FIRST_WIDTH
+            else "place other"
+        )
     if ask.phase == "place":
-        return "slipped" if following.slipped else "place again" if ask.step > 1 else "place"
+        return (
+            "slipped"
+            if following.slipped
+            else "place again"
+            if ask.step > 1
+            else "place"
+        )
     if ask.phase == "sweep":
         again = "sweep again" if ask.taken else "sweep"
         return "moving" if ask.moving else again if square else "sweep other"
@@ -98,7 +113,10 @@ def _at_rest(desk: Desk, following: Following) -> str:
     if desk.moved:
         return LESSONS["moved"]
     if finding.check != JOB:
-        truth = truth_words(finding, truth_of(following.hands.saw, finding.check, following.options, finding))
+        truth = truth_words(
+            finding,
+            truth_of(following.hands.saw, finding.check, following.options, finding),
+        )
         said = [f"In truth: {truth[0]}."] if truth else []
         return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
     if finding.verdict == "cannot-tell":
@@ -122,7 +140,8 @@ def actions(following: Following) -> tuple[Action, ...]:
             "hand",
             ("h",),
             lambda desk: following.hand_word(),
-            "Pretend saw: the hands push the sled, tap the stand, turn the screw a little, tighten it.",
+            "Pretend saw: the hands push the sled, tap the stand, turn the screw a"
+            " little, tighten it.",
             lambda desk: following.hand(),
             lambda desk: following.can_hand(),
         ),
@@ -137,7 +156,8 @@ def actions(following: Following) -> tuple[Action, ...]:
             "wrong",
             ("w",),
             lambda desk: following.wrong_word(),
-            "Pretend saw: a slip of the set-up, the square not turned over or the stand on the wrong side.",
+            "Pretend saw: a slip of the set-up, the square not turned over or the stand"
+            " on the wrong side.",
             lambda desk: following.wrong(),
             lambda desk: following.can_wrong(),
             late=True,
@@ -163,11 +183,19 @@ def actions(following: Following) -> tuple[Action, ...]:
     )
 
 
-async def run_screen(seed: int, say: Say, *, marks: bool = False, look: str | None = None) -> None:
+async def run_screen(
+    seed: int, say: Say, *, marks: bool = False, look: str | None = None
+) -> None:
     """Until the screen is left. Raises DemoError when the daemon does not come up."""
     from bench.console.app import make_console
 
-    async with virtual_bench(seed, marks=marks, say=say) as (_saw, hands, ports, folder, _daemon):
+    async with virtual_bench(seed, marks=marks, say=say) as (
+        _saw,
+        hands,
+        ports,
+        folder,
+        _daemon,
+    ):
         following = Following(await connect(folder), hands, ports)
         try:
             await make_console(

@@ -1,4 +1,5 @@
-"""What the virtual saw knows of each thing that a finding tells, by the finding's own names; mm and rad.
+"""What the virtual saw knows of each thing that a finding tells, by the finding's own
+names; mm and rad.
 
 The only place that knows both.
 """
@@ -18,11 +19,14 @@ Options = Mapping[str, OptionValue]
 Truth = dict[str, float]
 
 
-def truth_of(saw: VirtualSaw, kind: str, options: Options, finding: Finding | None = None) -> Truth:
-    """Quantity -> value, as things stand now. Empty for a kind that the saw knows nothing of.
+def truth_of(
+    saw: VirtualSaw, kind: str, options: Options, finding: Finding | None = None
+) -> Truth:
+    """Quantity -> value, as things stand now. Empty for a kind that the saw knows
+    nothing of.
 
-    finding: where given, along a sled fence, that of the stretch it tells of; at a few marks nobody sees how
-    straight it is between them, only its bow.
+    finding: where given, along a sled fence, that of the stretch it tells of; at a few
+    marks nobody sees how straight it is between them, only its bow.
     """
     return TRUTHS[kind](saw, options, finding) if kind in TRUTHS else {}
 
@@ -44,7 +48,11 @@ def _plate(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
 
 def _straight(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     profile = finding.profile if finding is not None else []
-    form = saw.bodies.form_truth(profile[0][0], profile[-1][0]) if profile else saw.bodies.form_truth()
+    form = (
+        saw.bodies.form_truth(profile[0][0], profile[-1][0])
+        if profile
+        else saw.bodies.form_truth()
+    )
     whole = not profile or profile[-1][0] - profile[0][0] > WHOLE
     straight = {"minimum-zone": form["straightness"]} if whole else {}
     return {**straight, "bow": form["crown"]}
@@ -52,7 +60,10 @@ def _straight(saw: VirtualSaw, options: Options, finding: Finding | None) -> Tru
 
 def _runners(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     sides = {"both": (0, 1), "right": (1,)}.get(str(options.get("runner")), (0,))
-    return {name.replace("_", "-"): value for name, value in saw.bodies.runner_truth(sides).items()}
+    return {
+        name.replace("_", "-"): value
+        for name, value in saw.bodies.runner_truth(sides).items()
+    }
 
 
 def _board(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:

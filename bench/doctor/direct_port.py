@@ -1,5 +1,5 @@
-"""A wired port opened without the daemon, for the doctor and a capture; and what an instrument is asked with
-by anybody."""
+"""A wired port opened without the daemon, for the doctor and a capture; and what an
+instrument is asked with by anybody."""
 
 from __future__ import annotations
 
@@ -37,8 +37,10 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
         opened.open()
     except termios.error as error:  # no OSError, and no words
         raise serial.SerialException(
-            f"it does not take {port.baud} baud with {port.bits} bits, parity {port.parity} and {port.stop:g} stop bits; "
-            f'one that knows no parity is read with bits = 8 and parity7 = "even" or "odd"'
+            f"it does not take {port.baud} baud with {port.bits} bits, parity"
+            f" {port.parity} and {port.stop:g} stop bits; "
+            f'one that knows no parity is read with bits = 8 and parity7 = "even" or'
+            f' "odd"'
         ) from error
     return opened
 
@@ -54,8 +56,11 @@ def request_of(port: PortSettings) -> bytes | None:
         return None
     from hw.formats.shared.cutter import with_parity
 
-    parity = port.options.get("parity7")  # what the characters carry and the port does not make
-    return with_parity(port.request.encode("ascii"), parity if isinstance(parity, str) else None)
+    # what the characters carry and the port does not make
+    parity = port.options.get("parity7")
+    return with_parity(
+        port.request.encode("ascii"), parity if isinstance(parity, str) else None
+    )
 
 
 def request_rate(port: PortSettings) -> float:
@@ -67,7 +72,8 @@ def request_rate(port: PortSettings) -> float:
 
 
 def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, bytes]:
-    """What comes in a moment, as it came, an answer whole; and the same as its decoder takes it."""
+    """What comes in a moment, as it came, an answer whole; and the same as its decoder
+    takes it."""
     from hw.formats import FORMATS
 
     query = FORMATS[port.format].query
@@ -79,6 +85,6 @@ def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, by
 
 
 def echo_of(request: bytes) -> bytes:
-    """The line that an instrument sends which repeats what it is asked, without its end, whatever parity that
-    has."""
+    """The line that an instrument sends which repeats what it is asked, without its
+    end, whatever parity that has."""
     return request.strip(b" \r\n\x8d\x8a")

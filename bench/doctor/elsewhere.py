@@ -1,5 +1,5 @@
-"""An instrument that speaks only when asked, and is silent as the settings are: asked at other speeds and
-parities.
+"""An instrument that speaks only when asked, and is silent as the settings are: asked
+at other speeds and parities.
 
 Nothing is sent but the request that the settings name.
 """
@@ -16,14 +16,15 @@ from hw.discovery.listening import SPEEDS, listen, open_line
 from hw.formats import FORMATS, make_decoder
 from hw.formats.shared.declaration import Query
 
-Found = tuple[dict[str, str | int], tuple[str, ...]]  # keys of the settings file, and what they rest on
+# keys of the settings file, and what they rest on
+Found = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s
 LONGEST = 64  # bytes of an answer
 
 
 def ask_elsewhere(port: PortSettings) -> Found | None:
-    """What would be answered; None where nothing is, or the port cannot be opened. Blocks up to a dozen
-    seconds."""
+    """What would be answered; None where nothing is, or the port cannot be opened.
+    Blocks up to a dozen seconds."""
     try:
         return _line(port) if FORMATS[port.format].query is None else _registers(port)
     except (OSError, ValueError):
@@ -47,12 +48,19 @@ def _registers(port: PortSettings) -> Found | None:
             if (speed, parity) == (port.baud, port.parity):
                 continue
             try:
-                data = _answer(msgspec.structs.replace(port, baud=speed, parity=parity), request)
+                data = _answer(
+                    msgspec.structs.replace(port, baud=speed, parity=parity), request
+                )
             except (OSError, ValueError):
                 continue  # a port that knows no parity, or not that speed
-            records = make_decoder(port.format, dict(port.options)).feed(Query.to_text(data))
+            records = make_decoder(port.format, dict(port.options)).feed(
+                Query.to_text(data)
+            )
             if any(record.fault is None for record in records):
-                said = f"an answer with a right checksum at {speed} baud, parity {word}: {data.hex()}"
+                said = (
+                    f"an answer with a right checksum at {speed} baud, parity {word}:"
+                    f" {data.hex()}"
+                )
                 return {"baud": speed, "parity": word}, (said,)
     return None
 

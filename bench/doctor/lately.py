@@ -1,4 +1,5 @@
-"""What instruments did while nobody looked: the day's cables, silences, leaps and error words, from the log.
+"""What instruments did while nobody looked: the day's cables, silences, leaps and error
+words, from the log.
 
 Reads the log and changes nothing in it.
 """
@@ -29,7 +30,8 @@ _STATES = {
 
 
 def lately(log: Path, now: float) -> Iterator[Matter]:
-    """One matter an instrument that had trouble in the day before `now` (wall s); nothing where none had."""
+    """One matter an instrument that had trouble in the day before `now` (wall s);
+    nothing where none had."""
     try:
         with open_read(log) as db:
             rows = instrument_events(db, now - DAY)
@@ -44,7 +46,9 @@ def lately(log: Path, now: float) -> Iterator[Matter]:
         counts = Counter(short for _, short, _ in troubles)
         said = ", ".join(f"{short} {_times(count)}" for short, count in counts.items())
         words = f"in the last 24 hours it {said}"
-        evidence = tuple(f"{_clock(wall)} {words}" for wall, _, words in troubles[-LAST:])
+        evidence = tuple(
+            f"{_clock(wall)} {words}" for wall, _, words in troubles[-LAST:]
+        )
         yield (
             fault(name, words, _CARD, evidence=evidence)
             if name == "log"
@@ -60,11 +64,21 @@ def _trouble(kind: str, data: dict[str, object]) -> tuple[str, str] | None:
     if kind == "log-lacks":
         return "lost what was saved", lacking_words(data)
     if kind == "held":
-        return "leapt and came back", f"leapt to {data.get('value')} mm and came back: not used"
+        return (
+            "leapt and came back",
+            f"leapt to {data.get('value')} mm and came back: not used",
+        )
     if kind == "unit":
-        return "was switched to another unit", f"switched from {data.get('from')} to {data.get('to')}"
+        return (
+            "was switched to another unit",
+            f"switched from {data.get('from')} to {data.get('to')}",
+        )
     if kind == "spoiled":
-        return None if words.endswith("reads again.") else ("sent what cannot be used", words)
+        return (
+            None
+            if words.endswith("reads again.")
+            else ("sent what cannot be used", words)
+        )
     if data.get("state") == "absent":
         return ("went away", words) if "went away" in words else None
     short = _STATES.get(str(data.get("state")))

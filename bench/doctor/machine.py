@@ -21,35 +21,46 @@ UNSYNCED = 5  # TIME_ERROR of adjtimex(2)
 NOT_ON_DISK = {"tmpfs", "ramfs"}
 
 
-# ---- clock ------------------------------------------------------------------------------------------
+# ---- clock ---------------------------------------------------------------------------
 
 
 def clock_synced() -> bool | None:
-    """What the kernel says of its clock (adjtimex(2), which only asks with no mode set); None where it cannot
-    say."""
+    """What the kernel says of its clock (adjtimex(2), which only asks with no mode
+    set); None where it cannot say."""
     try:
-        state = ctypes.CDLL(None, use_errno=True).adjtimex(ctypes.create_string_buffer(512))
+        state = ctypes.CDLL(None, use_errno=True).adjtimex(
+            ctypes.create_string_buffer(512)
+        )
     except (OSError, AttributeError):
         return None
     return None if state < 0 else state != UNSYNCED
 
 
-def clock(synced: bool | None, now: float, *, root: Path = Path("/")) -> Iterator[Matter]:
-    kept = "" if any((root / "dev").glob("rtc*")) else "; this machine has no clock that runs without power"
+def clock(
+    synced: bool | None, now: float, *, root: Path = Path("/")
+) -> Iterator[Matter]:
+    kept = (
+        ""
+        if any((root / "dev").glob("rtc*"))
+        else "; this machine has no clock that runs without power"
+    )
     if now < EARLIEST:
         yield fault(
             "clock",
             f"it says {time.strftime('%Y-%m-%d', time.gmtime(now))}{kept}",
-            "connect to a network for a minute, or: sudo date -s '2030-01-31 10:00'. Measuring goes on; dates are "
-            "marked",
+            "connect to a network for a minute, or: sudo date -s '2030-01-31 10:00'."
+            " Measuring goes on; dates are marked",
         )
     elif synced is False:
-        yield told("clock", f"not set by a network since the start{kept}: dates are marked as such")
+        yield told(
+            "clock",
+            f"not set by a network since the start{kept}: dates are marked as such",
+        )
     elif synced:
         yield good("clock", "set by a network")
 
 
-# ---- disk -------------------------------------------------------------------------------------------
+# ---- disk ----------------------------------------------------------------------------
 
 
 def disk(log: Path, *, mounts: Path = Path("/proc/self/mounts")) -> Iterator[Matter]:
@@ -69,19 +80,22 @@ def disk(log: Path, *, mounts: Path = Path("/proc/self/mounts")) -> Iterator[Mat
         yield fault(
             "disk",
             f"{folder} is read-only",
-            "give the log a place of its own that can be written: --log, or the overlay of the card off",
+            "give the log a place of its own that can be written: --log, or the overlay"
+            " of the card off",
         )
     elif not os.access(folder, os.W_OK):
         yield fault(
             "disk",
             f"{folder} may not be written by this user",
-            f"sudo chown -R $USER {folder}, or another place with --log; the service has its own",
+            f"sudo chown -R $USER {folder}, or another place with --log; the service"
+            " has its own",
         )
     if free < LEAST_DISK:
         yield fault(
             "disk",
             f"{free / 2**20:.0f} MiB free for the log in {folder}",
-            "make room: when it is full, measuring goes on and nothing more is recorded",
+            "make room: when it is full, measuring goes on and nothing more is"
+            " recorded",
         )
     else:
         yield good("disk", f"{free / 2**20:.0f} MiB free for the log in {folder}")
@@ -102,7 +116,9 @@ def _forgets(folder: Path, mounts: Path) -> str | None:
     kinds = {_plain(row[1]): (row[2], row[3]) for row in rows if len(row) >= 4}
 
     def kind_of(path: str) -> tuple[str, str]:
-        best = max((place for place in kinds if _within(path, place)), key=len, default="/")
+        best = max(
+            (place for place in kinds if _within(path, place)), key=len, default="/"
+        )
         return kinds.get(best, ("", ""))
 
     kind, options = kind_of(str(folder.resolve()))
@@ -115,14 +131,15 @@ def _forgets(folder: Path, mounts: Path) -> str | None:
 
 
 def _plain(path: str) -> str:
-    return re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), path)  # proc(5): blanks are written \040
+    # proc(5): blanks are written \040
+    return re.sub(r"\\([0-7]{3})", lambda m: chr(int(m[1], 8)), path)
 
 
 def _within(path: str, place: str) -> bool:
     return place in ("/", path) or path.startswith(place + "/")
 
 
-# ---- power, air -------------------------------------------------------------------------------------
+# ---- power, air ----------------------------------------------------------------------
 
 
 def power(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
@@ -152,15 +169,20 @@ def air(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
         yield told("air", f"{', '.join(said)} ({one.sensor})")
 
 
-# ---- Python -----------------------------------------------------------------------------------------
+# ---- Python --------------------------------------------------------------------------
 
 
 def packages(distribution: str = "sweepgauge") -> Iterator[Matter]:
-    """What the program needs of other packages: there, new enough, and numpy able to start."""
+    """What the program needs of other packages: there, new enough, and numpy able to
+    start."""
     try:
         needs = importlib.metadata.requires(distribution) or []
     except importlib.metadata.PackageNotFoundError:
-        yield told("python", f"{distribution} is not installed as a package: what it needs cannot be told")
+        yield told(
+            "python",
+            f"{distribution} is not installed as a package: what it needs cannot be"
+            " told",
+        )
         needs = []
     wrong = []
     for need in needs:
@@ -175,7 +197,11 @@ def packages(distribution: str = "sweepgauge") -> Iterator[Matter]:
         if least and _number(has) < _number(least):
             wrong.append(f"{name} is {has}, {least} or newer is needed")
     if wrong:
-        yield fault("python", "; ".join(wrong), f"{sys.executable} -m pip install -U {distribution}, or -e .")
+        yield fault(
+            "python",
+            "; ".join(wrong),
+            f"{sys.executable} -m pip install -U {distribution}, or -e .",
+        )
     started = subprocess.run(
         [sys.executable, "-c", "import numpy; print(numpy.__version__)"],
         capture_output=True,
@@ -188,11 +214,14 @@ def packages(distribution: str = "sweepgauge") -> Iterator[Matter]:
         yield fault(
             "python",
             f"numpy does not start: {last}",
-            "on a 32-bit system: sudo apt install python3-numpy libopenblas0, in an environment with "
-            "--system-site-packages; or take the 64-bit system",
+            "on a 32-bit system: sudo apt install python3-numpy libopenblas0, in an"
+            " environment with --system-site-packages; or take the 64-bit system",
         )
     elif not wrong:
-        yield good("python", f"{version}, numpy {started.stdout.strip()}, all that is needed is there")
+        yield good(
+            "python",
+            f"{version}, numpy {started.stdout.strip()}, all that is needed is there",
+        )
 
 
 def _number(version: str) -> tuple[int, ...]:

@@ -6,10 +6,12 @@ import msgspec
 
 
 class Matter(msgspec.Struct, frozen=True):
-    """about: one word. good: None where it is only told. do: the remedy, where there is one to give.
+    """about: one word. good: None where it is only told. do: the remedy, where there is
+    one to give.
 
-    evidence: what a claim rests on. proposal: keys of the settings file that would fit; written by people,
-    not by us. figures: numbers in mm, s, mm/s and readings a second, by name.
+    evidence: what a claim rests on. proposal: keys of the settings file that would fit;
+    written by people, not by us. figures: numbers in mm, s, mm/s and readings a second,
+    by name.
     """
 
     about: str

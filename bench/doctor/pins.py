@@ -1,8 +1,8 @@
-"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only looked at where some are
-wired.
+"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only
+looked at where some are wired.
 
-The library beneath is tried in a process of its own: where it is imported it opens a pipe, claims lines and
-moves the whole process to another folder.
+The library beneath is tried in a process of its own: where it is imported it opens a
+pipe, claims lines and moves the whole process to another folder.
 """
 
 from __future__ import annotations
@@ -43,7 +43,8 @@ def pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Matter]:
         yield fault(
             "pins",
             f"this machine has no pins, and the settings wire {names}",
-            "take [panel] and the pins out of the settings on this machine; the rest works without",
+            "take [panel] and the pins out of the settings on this machine; the rest"
+            " works without",
         )
         return
     if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
@@ -57,7 +58,11 @@ def pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Matter]:
     if settings.panel is not None:
         yield _library(names)
     if any(name.endswith(("data", "clock")) for name in wired):
-        yield told("pins", "3.3 V and no more on any pin; most such gauges speak 1.5 V and need a shifter")
+        yield told(
+            "pins",
+            "3.3 V and no more on any pin; most such gauges speak 1.5 V and need a"
+            " shifter",
+        )
 
 
 def _library(names: str) -> Matter:
@@ -70,7 +75,10 @@ def _library(names: str) -> Matter:
             cwd=folder,
             env={**os.environ, "LG_WD": folder},
         )
-    do = "sudo apt install python3-lgpio, in an environment made with --system-site-packages"
+    do = (
+        "sudo apt install python3-lgpio, in an environment made with"
+        " --system-site-packages"
+    )
     if tried.returncode:
         last = (tried.stderr.strip().splitlines() or ["no word why"])[-1]
         return fault("pins", f"{names}: the library lgpio does not start: {last}", do)

@@ -13,7 +13,12 @@ from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
 from hw.formats.shared.declaration import KEYS
 
-FOLDERS = ("serial/by-id", "sweepgauge/by-number", "serial/by-path", "sweepgauge/by-socket")
+FOLDERS = (
+    "serial/by-id",
+    "sweepgauge/by-number",
+    "serial/by-path",
+    "sweepgauge/by-socket",
+)
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
 
 
@@ -38,33 +43,50 @@ def find_ports(dev: Path = Path("/dev")) -> list[Found]:
     return [Found(device, tuple(links)) for device, links in sorted(names.items())]
 
 
-def cables(found: Sequence[Found], wired: Sequence[tuple[str, PortSettings]]) -> Iterator[Matter]:
+def cables(
+    found: Sequence[Found], wired: Sequence[tuple[str, PortSettings]]
+) -> Iterator[Matter]:
     """What is plugged in, who holds it, and which names in the settings will not last."""
-    used = {Path(port.port).resolve(): name for name, port in wired if port.port.startswith("/")}
+    used = {
+        Path(port.port).resolve(): name
+        for name, port in wired
+        if port.port.startswith("/")
+    }
     for cable in found:
         holders = holders_of(cable.device)
         state = f"held by {', '.join(holders)}" if holders else "free"
         role = f"; it is the {used[cable.device]}" if cable.device in used else ""
         yield told("port", f"{cable.name} is {cable.device.name}, {state}{role}")
     for cable in found:
-        if len(found) > 1 and not any("by-id" in str(n) or "by-number" in str(n) for n in cable.names):
+        if len(found) > 1 and not any(
+            "by-id" in str(n) or "by-number" in str(n) for n in cable.names
+        ):
             yield told(
                 "port",
-                f"{cable.device.name} has no name of its own by number: another cable has the same, or it has none",
-                f"name it by the socket it is plugged into, {cable.name}, and keep it there",
+                f"{cable.device.name} has no name of its own by number: another cable"
+                " has the same, or it has none",
+                f"name it by the socket it is plugged into, {cable.name}, and keep it"
+                " there",
             )
     for name, port in wired:
         if UNSTABLE.fullmatch(port.port):
-            better = next((c.name for c in found if c.device == Path(port.port).resolve()), None)
+            better = next(
+                (c.name for c in found if c.device == Path(port.port).resolve()), None
+            )
             yield fault(
                 name,
                 f"{port.port} may be another cable's name after a restart",
-                f'write port = "{better}"' if better else "write its name under /dev/serial/by-id",
+                (
+                    f'write port = "{better}"'
+                    if better
+                    else "write its name under /dev/serial/by-id"
+                ),
             )
 
 
 def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[Matter]:
-    """A login console on the header's port, a modem manager, a keyboard cable: what else is on the wires.
+    """A login console on the header's port, a modem manager, a keyboard cable: what
+    else is on the wires.
 
     named: ports of the settings; of those nothing needs to be said.
     """
@@ -75,9 +97,10 @@ def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[
         if {serial0.resolve().name, "serial0"} & set(consoles):
             yield fault(
                 "port",
-                "the login console is on /dev/serial0 and answers whatever the instrument says",
-                "sudo raspi-config nonint do_serial_cons 1 (the console off) and do_serial_hw 0 (the port on), then "
-                "restart",
+                "the login console is on /dev/serial0 and answers whatever the"
+                " instrument says",
+                "sudo raspi-config nonint do_serial_cons 1 (the console off) and"
+                " do_serial_hw 0 (the port on), then restart",
             )
     if "ModemManager" in set(_processes(root / "proc")):
         rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
@@ -85,16 +108,18 @@ def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[
             yield told(
                 "port",
                 "a modem manager runs and writes to new ports for ten seconds",
-                "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload, then plug "
-                "the cable in again",
+                "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm"
+                " control --reload, then plug the cable in again",
             )
     typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
             yield told(
                 "port",
-                f"{link} types like a keyboard: a cable that does is read with the format {typed}",
-                "write its name only if it is the cable: a keyboard that is named is taken from the whole computer",
+                f"{link} types like a keyboard: a cable that does is read with the"
+                f" format {typed}",
+                "write its name only if it is the cable: a keyboard that is named is"
+                " taken from the whole computer",
             )
 
 

@@ -29,8 +29,12 @@ def this_user() -> User:
     except KeyError:
         name = str(number)
     mine = {*os.getgroups(), os.getegid()}
-    groups = frozenset(group.gr_name for group in grp.getgrall() if group.gr_gid in mine)
-    listed = frozenset(group.gr_name for group in grp.getgrall() if name in group.gr_mem)
+    groups = frozenset(
+        group.gr_name for group in grp.getgrall() if group.gr_gid in mine
+    )
+    listed = frozenset(
+        group.gr_name for group in grp.getgrall() if name in group.gr_mem
+    )
     return User(name, number == 0, groups, listed | groups)
 
 
@@ -38,10 +42,16 @@ def known_groups() -> frozenset[str]:
     return frozenset(group.gr_name for group in grp.getgrall())
 
 
-def groups(user: User, known: frozenset[str], wants: dict[str, str]) -> Iterator[Matter]:
+def groups(
+    user: User, known: frozenset[str], wants: dict[str, str]
+) -> Iterator[Matter]:
     """wants: by group what for, in words; an empty word for what is only good to have."""
     if user.root:
-        yield told("rights", "root may open everything; the daemon needs less: run it as a user of its own")
+        yield told(
+            "rights",
+            "root may open everything; the daemon needs less: run it as a user of"
+            " its own",
+        )
         return
     for name, what_for in wants.items():
         if name not in known or name in user.groups:
@@ -71,16 +81,19 @@ def may_open(path: Path, user: User) -> Matter | None:
     if group == "root" or not (mode & stat.S_IRGRP and mode & stat.S_IWGRP):
         return fault(
             "rights",
-            f"{path} may be opened by {'root' if group == 'root' else 'its owner'} alone, not by {user.name}",
-            "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm control --reload, then plug it in "
-            "again",
+            f"{path} may be opened by {'root' if group == 'root' else 'its owner'}"
+            f" alone, not by {user.name}",
+            "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm"
+            " control --reload, then plug it in again",
         )
     do = (
         "log out and in again, as this login began before you joined the group"
         if group in user.listed
         else f"sudo adduser {user.name} {group}, then log out and in again"
     )
-    return fault("rights", f"{path} may not be opened by {user.name}; the group {group} may", do)
+    return fault(
+        "rights", f"{path} may not be opened by {user.name}; the group {group} may", do
+    )
 
 
 def group_of(path: Path) -> str:

@@ -31,7 +31,8 @@ from bench.units import System
 from hw.discovery.listening import Listening, is_text, judge
 from hw.formats import FORMATS
 
-MOST_SILENCES = 6  # of a client's patience; a daemon that hangs is restarted by its watchdog in less
+# of a client's patience; a daemon that hangs is restarted by its watchdog in less
+MOST_SILENCES = 6
 BAD_SHARE = 0.01  # of the frames, and the wire is looked at
 GOOD = ("open", "marks")
 
@@ -41,7 +42,8 @@ class Hangs(Exception):
 
 
 class Patience:
-    """What a client does each time the daemon was slow: in the end that is what the doctor has to tell."""
+    """What a client does each time the daemon was slow: in the end that is what the
+    doctor has to tell."""
 
     def __init__(self) -> None:
         self.silences = 0
@@ -49,7 +51,9 @@ class Patience:
     def __call__(self) -> None:
         self.silences += 1
         if self.silences == MOST_SILENCES:
-            raise Hangs(f"it is there and has not answered for {MOST_SILENCES * PATIENCE:.0f} s")
+            raise Hangs(
+                f"it is there and has not answered for {MOST_SILENCES * PATIENCE:.0f} s"
+            )
 
 
 def socket_matter(path: Path) -> Matter | None:
@@ -58,18 +62,27 @@ def socket_matter(path: Path) -> Matter | None:
         return None
     if not stat.S_ISSOCK(path.stat().st_mode):
         return fault(
-            "socket", f"{path} is there and is not a socket", "remove it, or name another with --socket"
+            "socket",
+            f"{path} is there and is not a socket",
+            "remove it, or name another with --socket",
         )
     if not os.access(path, os.R_OK | os.W_OK):
         group = group_of(path)
         return fault(
             "socket",
             f"{path} may not be opened by this user; its group, {group}, may",
-            "its daemon was started by root: end that one, and start the service or one of your own"
-            if group == "root"
-            else f"sudo adduser $USER {group}, then log out and in again",
+            (
+                "its daemon was started by root: end that one, and start the service or"
+                " one of your own"
+                if group == "root"
+                else f"sudo adduser $USER {group}, then log out and in again"
+            ),
         )
-    return told("socket", f"{path} is left over from a daemon that was killed; the next one clears it away")
+    return told(
+        "socket",
+        f"{path} is left over from a daemon that was killed; the next one clears it"
+        " away",
+    )
 
 
 def asked(
@@ -81,7 +94,8 @@ def asked(
     asked: bool = False,
     seconds: float | None = None,
 ) -> Iterator[Matter]:
-    """What the daemon says, and what its instruments sound like for a moment. Raises Gone, NoDaemon, Refused.
+    """What the daemon says, and what its instruments sound like for a moment. Raises
+    Gone, NoDaemon, Refused.
 
     asked: the user named the spacing. seconds: to listen; LISTEN where it is not said.
     """
@@ -90,14 +104,22 @@ def asked(
     reply = client.ask(
         GetStatus(), StatusReply
     )  # after listening: an instrument may just have been switched on
-    yield good("daemon", f"{reply.program} (process {client.version.pid}) at {client.path}")
+    yield good(
+        "daemon", f"{reply.program} (process {client.version.pid}) at {client.path}"
+    )
     if reply.log_state != "not-recorded":
         yield good("log", f"{reply.log}: what is measured is recorded")
     else:
-        yield fault("log", f"{reply.log}: {reply.recording}", "see disk below; measuring goes on meanwhile")
+        yield fault(
+            "log",
+            f"{reply.log}: {reply.recording}",
+            "see disk below; measuring goes on meanwhile",
+        )
     for words in reply.notes:
         yield told("daemon", words)
-    pushed = any(one.role == "travel" and one.state != "marks" for one in reply.instruments)
+    pushed = any(
+        one.role == "travel" and one.state != "marks" for one in reply.instruments
+    )
     for one in reply.instruments:
         yield from _instrument(
             client,
@@ -146,7 +168,11 @@ def _instrument(
         yield told(
             one.name,
             f"{words.rstrip('.')}, and nothing came in {wish.seconds:g} s{before}",
-            wake(port or PortSettings(), port is not None and port.request is not None, held=True),
+            wake(
+                port or PortSettings(),
+                port is not None and port.request is not None,
+                held=True,
+            ),
         )
     elif one.spoiled or one.state == "no-reading":
         pass  # told below, by what was heard
@@ -165,7 +191,9 @@ def _instrument(
         at = port.baud if is_text(data) else None
         found = Listening({port.baud: data}, judge(data, port.baud), at)
         yield from wrong(one.name, port, data, found, heard.faults)
-        yield told(one.name, words, "to try other speeds, stop the daemon and look again")
+        yield told(
+            one.name, words, "to try other speeds, stop the daemon and look again"
+        )
     elif one.state == "silent":
         asks = port is not None and port.request is not None
         yield told(one.name, words, wake(port or PortSettings(), asks, held=True))
@@ -196,17 +224,24 @@ def _instrument(
             yield fault(
                 one.name,
                 refused,
-                "check the cable, its length and what runs beside it; `sweepgauge capture` keeps bytes for a report",
+                "check the cable, its length and what runs beside it; `sweepgauge"
+                " capture` keeps bytes for a report",
             )
     if one.held:
         many = "1 reading" if one.held == 1 else f"{one.held} readings"
-        yield told(one.name, f"{many} leapt and came back, as when a bit flips on the line: not used")
+        yield told(
+            one.name,
+            f"{many} leapt and came back, as when a bit flips on the line: not used",
+        )
 
 
 _REMEDY = {
     "absent": "ls -l /dev/serial/by-id shows what is plugged in",
     "busy": "close the program that holds it",
-    "denied": "sudo adduser sweepgauge dialout (or the user that runs the daemon), then start it again",
+    "denied": (
+        "sudo adduser sweepgauge dialout (or the user that runs the daemon), then start"
+        " it again"
+    ),
 }
 
 

@@ -1,4 +1,5 @@
-"""What one wired port says in a moment, read as the daemon would read it, and what is to be remarked of it.
+"""What one wired port says in a moment, read as the daemon would read it, and what is
+to be remarked of it.
 
 Nothing is sent but what the settings name, or what the format itself asks with.
 """
@@ -11,7 +12,13 @@ from collections.abc import Iterator
 
 import msgspec
 
-from bench.doctor.direct_port import echo_of, open_port, read_block, request_of, request_rate
+from bench.doctor.direct_port import (
+    echo_of,
+    open_port,
+    read_block,
+    request_of,
+    request_rate,
+)
 from bench.doctor.matter import Matter, fault, told
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
@@ -23,7 +30,8 @@ NOT_OF_THE_MOMENT = {"hold", "max", "min", "tir"}
 
 
 class Taken(msgspec.Struct):
-    """data: the bytes. times, values: of the readings, s and mm; good: how many, counts without a length too."""
+    """data: the bytes. times, values: of the readings, s and mm; good: how many, counts
+    without a length too."""
 
     data: bytes = b""
     times: list[float] = []
@@ -35,8 +43,10 @@ class Taken(msgspec.Struct):
     statuses: Counter[str] = msgspec.field(default_factory=Counter)
     flags: Counter[str] = msgspec.field(default_factory=Counter)
     channels: set[str] = msgspec.field(default_factory=set)  # that read
-    mute: set[str] = msgspec.field(default_factory=set)  # channels whose gauge does not answer
-    faults: Counter[str] = msgspec.field(default_factory=Counter)  # why frames were rejected
+    # channels whose gauge does not answer
+    mute: set[str] = msgspec.field(default_factory=set)
+    # why frames were rejected
+    faults: Counter[str] = msgspec.field(default_factory=Counter)
     echoes: int = 0  # of them, what was asked, sent back
     shortest: str = ""  # a rejected frame, to show
     axes: set[str] = msgspec.field(default_factory=set)
@@ -45,11 +55,14 @@ class Taken(msgspec.Struct):
     def add(self, record: Record, at: float, per_count: float | None) -> None:
         value = record.value
         if record.counts is not None and per_count is not None and record.fault is None:
-            value = record.counts * per_count  # where a line has both, its count is meant
+            # where a line has both, its count is meant
+            value = record.counts * per_count
         if value is not None:
             self.good += 1
             self.shown.add(record.unit)
-        elif record.counts is not None and record.status is None and record.fault is None:
+        elif (
+            record.counts is not None and record.status is None and record.fault is None
+        ):
             self.bare += 1
         if value is not None:
             self.times.append(at)
@@ -81,13 +94,18 @@ def take(port: PortSettings, seconds: float) -> Taken:
             block, text = read_block(port, opened)
             data += block
             for record in decoder.feed(text):
-                if request and record.fault is not None and record.raw.strip() == echo_of(request):
+                if (
+                    request
+                    and record.fault is not None
+                    and record.raw.strip() == echo_of(request)
+                ):
                     heard.echoes += 1
                     continue
                 heard.add(record, time.monotonic(), port.per_count)
     heard.data, heard.rejects = bytes(data), decoder.rejects - heard.echoes
     if heard.bare and not (_traits(port).gauge_and_counts and heard.values):
-        heard.good += heard.bare  # between a gauge's words a board tells where the scale is: that is no lack
+        # between a gauge's words a board tells where the scale is: that is no lack
+        heard.good += heard.bare
         heard.counts_only = True
     return heard
 
@@ -98,13 +116,15 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
         yield fault(
             name,
             "the board tells where the scale is, and no word of a gauge came",
-            'is the gauge on and wired to the board? If this is the travel: per_count = "0.005 mm", or what its scale has',
+            "is the gauge on and wired to the board? If this is the travel: per_count ="
+            ' "0.005 mm", or what its scale has',
         )
     elif heard.counts_only:
         yield fault(
             name,
             "it sends counts, and the settings do not say what travel one is",
-            'per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see how many counts come',
+            'per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see'
+            " how many counts come",
         )
     if len(heard.channels) > 1:
         heard_of = ", ".join(sorted(heard.channels))
@@ -124,7 +144,8 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
         which = ", ".join(sorted(NOT_OF_THE_MOMENT & heard.flags.keys()))
         yield fault(
             name,
-            f"the display is in a mode ({which}): what it sends is not the reading of the moment",
+            f"the display is in a mode ({which}): what it sends is not the reading of"
+            " the moment",
             "switch hold, maximum and minimum off on the instrument",
         )
     if heard.statuses and not heard.mute:
@@ -134,24 +155,45 @@ def remarks(name: str, port: PortSettings, heard: Taken) -> Iterator[Matter]:
         chosen = port.options.get("default_unit")
         yield told(
             name,
-            f"it sends no unit: its numbers are read as {'inch' if chosen in ('in', 'inch') else 'mm'}",
-            'does its display show mm? If it shows inches: default_unit = "in"' if chosen is None else "",
+            "it sends no unit: its numbers are read as"
+            f" {'inch' if chosen in ('in', 'inch') else 'mm'}",
+            (
+                'does its display show mm? If it shows inches: default_unit = "in"'
+                if chosen is None
+                else ""
+            ),
         )
     if heard.echoes:
-        yield told(name, f"it repeats what it is asked, {heard.echoes} times: no harm in that")
+        yield told(
+            name, f"it repeats what it is asked, {heard.echoes} times: no harm in that"
+        )
     if heard.rejects and heard.faults:
         why, many = heard.faults.most_common(1)[0]
         yield told(
             name,
-            f"{heard.rejects} of {heard.rejects + heard.good} frames were rejected, most of them ({many}) because: "
-            f"{why}; such as {heard.shortest}",
-            "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a report",
+            f"{heard.rejects} of {heard.rejects + heard.good} frames were rejected,"
+            f" most of them ({many}) because: {why}; such as {heard.shortest}",
+            "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a"
+            " report",
         )
     diagnose = FORMATS[port.format].diagnose_values
-    if diagnose is not None and (found := diagnose(port.options, heard.values)) is not None:
-        yield told(name, found.words, found.do, evidence=found.evidence, proposal=found.proposal)
+    if (
+        diagnose is not None
+        and (found := diagnose(port.options, heard.values)) is not None
+    ):
+        yield told(
+            name,
+            found.words,
+            found.do,
+            evidence=found.evidence,
+            proposal=found.proposal,
+        )
     if len(heard.shown) > 1:
-        yield fault(name, "its unit was switched while it was heard", "leave it at mm or inch during a check")
+        yield fault(
+            name,
+            "its unit was switched while it was heard",
+            "leave it at mm or inch during a check",
+        )
 
 
 def _traits(port: PortSettings) -> Traits:
@@ -162,13 +204,18 @@ def _mute(heard: Taken) -> str:
     if not heard.mute:
         return ""
     one = len(heard.mute) == 1
-    return f"; {', '.join(sorted(heard.mute))} {'has' if one else 'have'} no gauge that answers"
+    return (
+        f"; {', '.join(sorted(heard.mute))} {'has' if one else 'have'} no gauge that"
+        " answers"
+    )
 
 
 def _statuses(heard: Taken) -> tuple[str, str]:
-    """What it said instead of readings and what that means; what to do about the commonest."""
+    """What it said instead of readings and what that means; what to do about the
+    commonest."""
     said = ", ".join(
-        f"{status} {count} times ({meaning_of(status)[0]})" for status, count in heard.statuses.items()
+        f"{status} {count} times ({meaning_of(status)[0]})"
+        for status, count in heard.statuses.items()
     )
     return said, meaning_of(heard.statuses.most_common(1)[0][0])[1]
 

@@ -1,5 +1,5 @@
-"""What comes from pins or from a cable that types and is not read: what it looks like, and what would read
-it."""
+"""What comes from pins or from a cable that types and is not read: what it looks like,
+and what would read it."""
 
 from __future__ import annotations
 
@@ -13,16 +13,30 @@ from hw.discovery.listening import settings_text
 REPORT = "`sweepgauge capture` keeps what came for a report"
 
 
-def unread_matter(name: str, port: PortSettings, data: bytes, faults: Counter[str]) -> Matter:
-    """What is not read and comes over no serial line. data: as the daemon tells it, a frame or a run a line."""
-    where = port.port or "pins " + ", ".join(f"{wire} {pin}" for wire, pin in port.pins.items())
+def unread_matter(
+    name: str, port: PortSettings, data: bytes, faults: Counter[str]
+) -> Matter:
+    """What is not read and comes over no serial line. data: as the daemon tells it, a
+    frame or a run a line."""
+    where = port.port or "pins " + ", ".join(
+        f"{wire} {pin}" for wire, pin in port.pins.items()
+    )
     why = tuple(f"{words}, {many} times" for words, many in faults.most_common(2))
     heard = diagnose(port.format, port.options, data)
     if heard is None:
-        return fault(name, f"{where}: nothing whole came meanwhile", f"look again; {REPORT}", evidence=why)
+        return fault(
+            name,
+            f"{where}: nothing whole came meanwhile",
+            f"look again; {REPORT}",
+            evidence=why,
+        )
     do = heard.do
     if heard.proposal is not None:
         do = f"{heard.do}: {settings_text(heard.proposal)}. {heard.then}".rstrip(". ")
     return fault(
-        name, f"{where}: {heard.words}", do, evidence=(*heard.evidence, *why), proposal=heard.proposal
+        name,
+        f"{where}: {heard.words}",
+        do,
+        evidence=(*heard.evidence, *why),
+        proposal=heard.proposal,
     )

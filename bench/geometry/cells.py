@@ -1,4 +1,5 @@
-"""Readings come by time, a line is fitted over travel: rests dropped, the rest averaged in equal cells.
+"""Readings come by time, a line is fitted over travel: rests dropped, the rest averaged
+in equal cells.
 
 Travel and reading in mm.
 """
@@ -15,7 +16,12 @@ Mask = npt.NDArray[np.bool_]
 
 CELLS = 50  # enough to see how far neighbours are related, few enough to be quick
 _USUAL = sorted(
-    (unit * digit * 10.0**power for unit in (1.0, 25.4) for digit in (1, 2, 5) for power in range(-6, 0)),
+    (
+        unit * digit * 10.0**power
+        for unit in (1.0, 25.4)
+        for digit in (1, 2, 5)
+        for power in range(-6, 0)
+    ),
     reverse=True,
 )
 REST = 0.1  # of the median speed: slower is standing still
@@ -23,9 +29,9 @@ REST = 0.1  # of the median speed: slower is standing still
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """travel, reading: cell means (K,). n: how many independent readings each holds. within2: variance of
-    single readings about their cell's own drift, mm^2, 0 where no cell holds two. index: cell of each reading
-    (N,), -1 where it was left out."""
+    """travel, reading: cell means (K,). n: how many independent readings each holds.
+    within2: variance of single readings about their cell's own drift, mm^2, 0 where no
+    cell holds two. index: cell of each reading (N,), -1 where it was left out."""
 
     travel: Array
     reading: Array
@@ -35,10 +41,11 @@ class Cells:
 
 
 def count_seen(reading: Array) -> float:
-    """The instrument's count as the readings themselves show it, mm; 0.0 where they lie on no usual grid.
+    """The instrument's count as the readings themselves show it, mm; 0.0 where they lie
+    on no usual grid.
 
-    The largest usual count (1, 2, 5 times a power of ten, in mm or inch) of which all differences are whole
-    multiples. Readings that are all equal show none.
+    The largest usual count (1, 2, 5 times a power of ten, in mm or inch) of which all
+    differences are whole multiples. Readings that are all equal show none.
     """
     values = np.unique(reading)
     if values.size < 2:
@@ -64,8 +71,9 @@ def at_stations(travel: Array) -> bool:
 def moving(travel: Array, at: Array | None = None) -> Mask:
     """False for readings taken while the sled stood still. Travel is in order of time.
 
-    Speed is seen over a few readings to either side, so that a coarse travel scale does not look like a
-    sequence of rests. A sweep of marks, many readings at few places, has no rests to drop.
+    Speed is seen over a few readings to either side, so that a coarse travel scale does
+    not look like a sequence of rests. A sweep of marks, many readings at few places,
+    has no rests to drop.
     """
     n = travel.size
     if n < 40 or at_stations(travel):
@@ -73,19 +81,25 @@ def moving(travel: Array, at: Array | None = None) -> Mask:
     reach = max(1, n // 150)
     before = np.clip(np.arange(n) - reach, 0, n - 1)
     after = np.clip(np.arange(n) + reach, 0, n - 1)
-    clock = np.arange(n, dtype=np.float64) if at is None or np.any(np.diff(at) < 0) else at
+    clock = (
+        np.arange(n, dtype=np.float64) if at is None or np.any(np.diff(at) < 0) else at
+    )
     took = clock[after] - clock[before]
-    least = 1e-3 * float(clock[-1] - clock[0]) / n  # several readings may arrive in one block
+    # several readings may arrive in one block
+    least = 1e-3 * float(clock[-1] - clock[0]) / n
     speed = np.abs(travel[after] - travel[before]) / np.maximum(took, max(least, 1e-12))
     usual = float(np.median(speed))
     # where most of the time was spent at rest, the median itself is a rest
-    usual = max(usual, 0.5 * float(np.ptp(travel)) / max(float(clock[-1] - clock[0]), 1e-12))
+    usual = max(
+        usual, 0.5 * float(np.ptp(travel)) / max(float(clock[-1] - clock[0]), 1e-12)
+    )
     kept: Mask = speed > REST * usual
     return kept
 
 
 def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) -> Cells:
-    """Average the kept readings in equal cells of travel. At marks each mark is a cell of its own.
+    """Average the kept readings in equal cells of travel. At marks each mark is a cell
+    of its own.
 
     A cell's travel is the mean travel of its readings, so uneven filling costs nothing.
     """
@@ -107,7 +121,14 @@ def into_cells(travel: Array, reading: Array, kept: Mask, cells: int = CELLS) ->
     return Cells(s, r, n, _within(travel[kept], reading[kept], slot, s, r, n), index)
 
 
-def _within(travel: Array, reading: Array, slot: npt.NDArray[np.intp], s: Array, r: Array, n: Array) -> float:
+def _within(
+    travel: Array,
+    reading: Array,
+    slot: npt.NDArray[np.intp],
+    s: Array,
+    r: Array,
+    n: Array,
+) -> float:
     free = float(np.sum(n - 1))
     if free < 5:
         return 0.0

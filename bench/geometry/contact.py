@@ -1,4 +1,5 @@
-"""What a board that is pushed against a fence rests on: an edge of the convex hull of the fence's profile.
+"""What a board that is pushed against a fence rests on: an edge of the convex hull of
+the fence's profile.
 
 Frame: +X right, +Y away from the operator, rotation counter-clockwise positive. Lengths
 in mm, rotations in rad.
@@ -23,9 +24,11 @@ from bench.geometry.reversal import (
 
 
 def upper_hull(x: Column, y: Column) -> list[int]:
-    """Indices of the corners of the upper convex hull, left to right; points on an edge are left out.
+    """Indices of the corners of the upper convex hull, left to right; points on an edge
+    are left out.
 
-    Source: monotone chain, A. M. Andrew (1979), Information Processing Letters 9(5), 216-219.
+    Source: monotone chain, A. M. Andrew (1979), Information Processing Letters 9(5),
+    216-219.
     """
     xs, ys = paired(x, y, at_least=1)
     order = np.lexsort((ys, xs)).tolist()
@@ -33,7 +36,8 @@ def upper_hull(x: Column, y: Column) -> list[int]:
     corners: list[int] = []
     for i in order:
         if corners and px[corners[-1]] == px[i]:
-            corners.pop()  # sorted by height within one position: the later is the higher
+            # sorted by height within one position: the later is the higher
+            corners.pop()
         while len(corners) >= 2:
             a, b = corners[-2], corners[-1]
             if (px[b] - px[a]) * (py[i] - py[a]) >= (px[i] - px[a]) * (py[b] - py[a]):
@@ -45,7 +49,8 @@ def upper_hull(x: Column, y: Column) -> list[int]:
 
 
 def lower_hull(x: Column, y: Column) -> list[int]:
-    """Indices of the corners of the lower convex hull, left to right; points on an edge are left out."""
+    """Indices of the corners of the lower convex hull, left to right; points on an edge
+    are left out."""
     return upper_hull(x, -np.asarray(y, dtype=np.float64))
 
 
@@ -53,12 +58,13 @@ def lower_hull(x: Column, y: Column) -> list[int]:
 class ContactLine:
     """The line a board rests on.
 
-    rotation: rad. standard_uncertainty: rad, None without noise. copies: rotations of noisy copies of the
-    profile (the same ones for every board on it, so boards can be compared copy by copy), else None.
-    edge: the two places that carry the board
-    (outermost of two edges where it is pushed exactly at the place between them). span: least and largest
-    rotation for pushes up to `either_side` away, and for either way of rocking on a single place. board: the
-    stretch that was used, cut to the profile. sensitivity: (n,) change of rotation per mm of each height.
+    rotation: rad. standard_uncertainty: rad, None without noise. copies: rotations of
+    noisy copies of the profile (the same ones for every board on it, so boards can be
+    compared copy by copy), else None. edge: the two places that carry the board
+    (outermost of two edges where it is pushed exactly at the place between them). span:
+    least and largest rotation for pushes up to `either_side` away, and for either way
+    of rocking on a single place. board: the stretch that was used, cut to the profile.
+    sensitivity: (n,) change of rotation per mm of each height.
     """
 
     rotation: float
@@ -81,44 +87,58 @@ def contact_line(
     either_side: float = 50.0,
     noise: Column | None = None,
 ) -> ContactLine:
-    """Rotation of the line on which a board from `board_from` to `board_to` rests when pushed at `pushed_at`.
+    """Rotation of the line on which a board from `board_from` to `board_to` rests when
+    pushed at `pushed_at`.
 
-    x: (n,) places along the fence, all different. y: (n,) the face's place along +Y (so a face that stands
-    proud is +y on a near fence and -y on a far one). The board lies beyond a near fence (upper hull) and on
-    the near side of a far one (lower hull); the edge of the hull that spans the push carries it. Between
-    samples the face is taken as straight; a board reaching past the profile is cut to it. Pushed exactly at
-    a corner of the hull the board can rock either way: the mean of both edges.
-    noise: of the heights, as in `reversal.standard_uncertainty`. It moves the carrying places too, so it is
-    propagated through copies of the profile with noise added: their scatter, and how far their mean lies off.
-    Raises GeometryError where board and profile have no stretch in common or the push is beside it.
+    x: (n,) places along the fence, all different. y: (n,) the face's place along +Y (so
+    a face that stands proud is +y on a near fence and -y on a far one). The board lies
+    beyond a near fence (upper hull) and on the near side of a far one (lower hull); the
+    edge of the hull that spans the push carries it. Between samples the face is taken
+    as straight; a board reaching past the profile is cut to it. Pushed exactly at a
+    corner of the hull the board can rock either way: the mean of both edges. noise: of
+    the heights, as in `reversal.standard_uncertainty`. It moves the carrying places
+    too, so it is propagated through copies of the profile with noise added: their
+    scatter, and how far their mean lies off. Raises GeometryError where board and
+    profile have no stretch in common or the push is beside it.
     """
     xs, ys = paired(x, y)
     order = np.argsort(xs)
     knots = xs[order]
     if np.any(np.diff(knots) == 0.0):
-        raise GeometryError("a place occurs twice in the profile: average the heights at one place first")
+        raise GeometryError(
+            "a place occurs twice in the profile: average the heights at one place"
+            " first"
+        )
     if either_side < 0.0:
         raise GeometryError(f"either_side {either_side}: give a length of zero or more")
     left, right = max(board_from, float(knots[0])), min(board_to, float(knots[-1]))
     if not right > left:
         raise GeometryError(
-            f"the board from {board_from:g} to {board_to:g} mm meets none of the profile"
-            f" ({knots[0]:g} to {knots[-1]:g} mm)"
+            f"the board from {board_from:g} to {board_to:g} mm meets none of the"
+            f" profile ({knots[0]:g} to {knots[-1]:g} mm)"
         )
     slack = 1e-9 * (right - left)
     if not left - slack <= pushed_at <= right + slack:
-        raise GeometryError(f"pushed at {pushed_at:g} mm, beside the stretch {left:g} to {right:g} mm")
+        raise GeometryError(
+            f"pushed at {pushed_at:g} mm, beside the stretch {left:g} to {right:g} mm"
+        )
     within = knots[(knots > left + slack) & (knots < right - slack)]
     places = np.concatenate(([left], within, [right]))
     matrix = interpolation_matrix(xs, places)
     heights = matrix @ ys
-    corners = upper_hull(places, heights) if fence == "near" else lower_hull(places, heights)
+    corners = (
+        upper_hull(places, heights) if fence == "near" else lower_hull(places, heights)
+    )
     at = places[corners]
     slopes = np.diff(heights[corners]) / np.diff(at)
     first, last = _edges_at(at, pushed_at, slack)
     edges = range(first, last + 1)
     sensitivity = np.mean(
-        [(matrix[corners[k + 1]] - matrix[corners[k]]) / (at[k + 1] - at[k]) for k in edges], axis=0
+        [
+            (matrix[corners[k + 1]] - matrix[corners[k]]) / (at[k + 1] - at[k])
+            for k in edges
+        ],
+        axis=0,
     )
     near_first, _ = _edges_at(at, max(pushed_at - either_side, left), slack)
     _, near_last = _edges_at(at, min(pushed_at + either_side, right), slack)
@@ -127,7 +147,9 @@ def contact_line(
     copies = None
     uncertainty = None
     if noise is not None:
-        copies = _rotations(places - pushed_at, noisy_copies(ys, noise) @ matrix.T, fence)
+        copies = _rotations(
+            places - pushed_at, noisy_copies(ys, noise) @ matrix.T, fence
+        )
         uncertainty = float(np.hypot(copies.std(ddof=1), copies.mean() - rotation))
     return ContactLine(
         rotation=rotation,
@@ -140,18 +162,24 @@ def contact_line(
     )
 
 
-def _rotations(from_push: Array, heights: Array, fence: Literal["near", "far"]) -> Array:
-    """Rotations (m,) for profiles (m, k) at once: of all lines above a profile, the one that carries the
-    board is the lowest at the push, so its slope makes max(y - slope x) least.
+def _rotations(
+    from_push: Array, heights: Array, fence: Literal["near", "far"]
+) -> Array:
+    """Rotations (m,) for profiles (m, k) at once: of all lines above a profile, the one
+    that carries the board is the lowest at the push, so its slope makes max(y - slope
+    x) least.
     """
     up = heights if fence == "near" else -heights
     steepest = np.max(np.abs(np.diff(up, axis=1) / np.diff(from_push)), axis=1)
-    found = least_of_convex(lambda m: np.max(up - m[:, None] * from_push, axis=1), -steepest, steepest)
+    found = least_of_convex(
+        lambda m: np.max(up - m[:, None] * from_push, axis=1), -steepest, steepest
+    )
     return found if fence == "near" else -found
 
 
 def _edges_at(corners: Array, place: float, slack: float) -> tuple[int, int]:
-    """First and last edge of the hull that reaches a place: two different ones only at a corner."""
+    """First and last edge of the hull that reaches a place: two different ones only at
+    a corner."""
     last_edge = corners.size - 2
     first = int(np.searchsorted(corners, place - slack, side="left")) - 1
     last = int(np.searchsorted(corners, place + slack, side="right")) - 1

@@ -1,4 +1,5 @@
-"""Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the end.
+"""Which readings of a sweep are dirt: dust, a gullet, a missed digit, a plunger off the
+end.
 
 Readings in mm, sorted by travel.
 """
@@ -33,20 +34,25 @@ _STATION_ODDS = 0.002  # that a clean set of stations loses one
 def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
     """(aside, residuals) of a continuous sweep, s rising, 17 readings or more.
 
-    Dirt comes in runs: the means of 1, 2, 4 ... neighbouring readings are each compared with their own usual
-    size, so that a low run is seen and a textured edge, whose means are large everywhere, is left alone.
-    A mean within three quarters of a count, a single reading within one and a half, is never dirt. Residuals
-    are those from the line; a bowed edge is believed where it leaves less than half as much aside.
+    Dirt comes in runs: the means of 1, 2, 4 ... neighbouring readings are each compared
+    with their own usual size, so that a low run is seen and a textured edge, whose
+    means are large everywhere, is left alone. A mean within three quarters of a count,
+    a single reading within one and a half, is never dirt. Residuals are those from the
+    line; a bowed edge is believed where it leaves less than half as much aside.
     """
     intercept, slope, _ = least_quantile(s, r)
     u = (2 * s - s[0] - s[-1]) / (s[-1] - s[0])
     design = np.column_stack([np.ones_like(u), u])
-    level, _ = redescend(design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9))
+    level, _ = redescend(
+        design, r, intercept + slope * s, rounds=3, floor=max(COUNTED * count, 1e-9)
+    )
     aside, left = _settled(s, r, r - design @ level, count, 1)
     if aside.mean() > CURVED_FROM:
         bowed, _ = _settled(s, r, r - least_quantile_bow(s, r), count, 2)
         plain, rest = _settled(s, r, np.zeros_like(r), count, 2, unstarted=True)
-        if plain.sum() < bowed.sum() and scale_of(rest) < 1.3 * scale_of(r - _curve(s, r, ~bowed, 2)):
+        if plain.sum() < bowed.sum() and scale_of(rest) < 1.3 * scale_of(
+            r - _curve(s, r, ~bowed, 2)
+        ):
             bowed = plain
         if bowed.sum() < 0.5 * aside.sum():
             return bowed, left
@@ -54,9 +60,16 @@ def dirt_in_sweep(s: Array, r: Array, count: float) -> tuple[Mask, Array]:
 
 
 def _settled(
-    s: Array, r: Array, left: Array, count: float, degree: int, *, unstarted: bool = False
+    s: Array,
+    r: Array,
+    left: Array,
+    count: float,
+    degree: int,
+    *,
+    unstarted: bool = False,
 ) -> tuple[Mask, Array]:
-    """Flag and refit in turns, from the residuals of a start, or `unstarted` from plain least squares."""
+    """Flag and refit in turns, from the residuals of a start, or `unstarted` from plain
+    least squares."""
     aside = np.zeros(s.size, dtype=bool)
     if unstarted:
         left = r - _curve(s, r, ~aside, degree)
@@ -81,7 +94,9 @@ def _curve(s: Array, r: Array, good: Mask, degree: int) -> Array:
     return curve
 
 
-def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bool) -> Mask:
+def _runs(
+    left: Array, before: Mask, lengths: list[int], count: float, first: bool
+) -> Mask:
     aside = np.zeros(left.size, dtype=bool)
     size1 = 0.0
     for length in lengths:
@@ -98,28 +113,35 @@ def _runs(left: Array, before: Mask, lengths: list[int], count: float, first: bo
                 judged_by = means[use]
         size = scale_of(judged_by[:: max(1, length // 4)])
         if length == 1:
-            # counted readings scatter in lumps, which the median misses: at least what counting alone does
+            # counted readings scatter in lumps, which the median misses: at least what
+            # counting alone does
             size = size1 = max(size, COUNTED * count)
-        # no mean of related readings is sharper than independent ones would be, and what is lower than the
-        # scatter of single readings is form or texture
+        # no mean of related readings is sharper than independent ones would be, and
+        # what is lower than the scatter of single readings is form or texture
         size = max(size, size1 / np.sqrt(length))
-        limit = max(LIMIT * size, LOWEST * size1, (1.5 if length == 1 else 0.75) * count)
+        limit = max(
+            LIMIT * size, LOWEST * size1, (1.5 if length == 1 else 0.75) * count
+        )
         for side in (1.0, -1.0):
             over = side * means > limit
             if over.any():
                 starts = np.concatenate([[0], np.cumsum(over)])
                 last = np.minimum(np.arange(rows.size), over.size - 1)
                 first_start = np.maximum(np.arange(rows.size) - length + 1, 0)
-                covered = starts[last + 1] - starts[np.minimum(first_start, over.size)] > 0
+                covered = (
+                    starts[last + 1] - starts[np.minimum(first_start, over.size)] > 0
+                )
                 aside[rows[covered & (side * left[rows] > 0.5 * limit)]] = True
     return aside
 
 
 def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
-    """Marks that do not belong to the others' line: up to a third, each far outside what the rest predicts.
+    """Marks that do not belong to the others' line: up to a third, each far outside
+    what the rest predicts.
 
-    The farthest from the high-breakdown line are tried as a set, largest set first; a set is dirt where every
-    member misses the line through the rest by more than Student's t allows, the number of sets considered.
+    The farthest from the high-breakdown line are tried as a set, largest set first; a
+    set is dirt where every member misses the line through the rest by more than
+    Student's t allows, the number of sets considered.
     """
     n = s.size
     none = np.zeros(n, dtype=bool)
@@ -133,9 +155,13 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
             continue
         a, b = least_squares(s[rest], r[rest])
         left = r[rest] - a - b * s[rest]
-        deviation = max(float(np.sqrt(np.sum(left**2) / (n - k - 2))), count / np.sqrt(12))
+        deviation = max(
+            float(np.sqrt(np.sum(left**2) / (n - k - 2))), count / np.sqrt(12)
+        )
         middle = s[rest].mean()
-        lever = 1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
+        lever = (
+            1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
+        )
         t = np.abs(r[out] - a - b * s[out]) / (deviation * np.sqrt(lever))
         if t.min() > t_quantile(1 - _STATION_ODDS / comb(n, k), n - k - 2):
             aside = none.copy()

@@ -1,4 +1,5 @@
-"""The slope of one sweep, as sharp as least squares on clean readings and unmoved by dirt.
+"""The slope of one sweep, as sharp as least squares on clean readings and unmoved by
+dirt.
 
 Travel and reading in mm, time in s, slopes in rad (mm per mm).
 """
@@ -10,7 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bench.geometry.cells import Array, Mask, at_stations, count_seen, into_cells, moving
+from bench.geometry.cells import (
+    Array,
+    Mask,
+    at_stations,
+    count_seen,
+    into_cells,
+    moving,
+)
 from bench.geometry.dirt import dirt_at_stations, dirt_in_sweep
 from bench.geometry.related_noise import judge
 from bench.geometry.steps import long_step
@@ -25,12 +33,14 @@ MOST_ASIDE = 1 / 3
 class SweepFit:
     """What one sweep says.
 
-    slope: dr/ds as read, before mount and side. standard_uncertainty: of the slope, this sweep's own, without
-    rows of type B; it knows that neighbouring readings are related. intercept: mm, at travel 0. start, stop:
-    mm, the stretch of travel fitted. aside: (readings,) True where a reading was set aside as dirt (readings
-    outside the stretch and rests are neither used nor set aside). residual_spread: mm, standard deviation of
-    clean readings about the line. count: mm, the instrument's count, given or seen. refused: a whole sentence
-    where the sweep cannot be used; the numbers are then not to be relied on.
+    slope: dr/ds as read, before mount and side. standard_uncertainty: of the slope,
+    this sweep's own, without rows of type B; it knows that neighbouring readings are
+    related. intercept: mm, at travel 0. start, stop: mm, the stretch of travel fitted.
+    aside: (readings,) True where a reading was set aside as dirt (readings outside the
+    stretch and rests are neither used nor set aside). residual_spread: mm, standard
+    deviation of clean readings about the line. count: mm, the instrument's count, given
+    or seen. refused: a whole sentence where the sweep cannot be used; the numbers are
+    then not to be relied on.
     """
 
     slope: float
@@ -57,15 +67,17 @@ def fit_sweep(
 ) -> SweepFit:
     """Fit a line to one sweep, readings in the order they came.
 
-    travel, reading: (N,) mm. resolution: the instrument's count, mm, None to see it from the readings.
-    at: (N,) s. stretch: fit only this part of the travel. Raises ValueError for shapes that differ or values
-    that are not finite; what is wrong with the sweep itself is said in `refused`.
+    travel, reading: (N,) mm. resolution: the instrument's count, mm, None to see it
+    from the readings. at: (N,) s. stretch: fit only this part of the travel. Raises
+    ValueError for shapes that differ or values that are not finite; what is wrong with
+    the sweep itself is said in `refused`.
     """
     s_all = np.asarray(travel, dtype=np.float64)
     r_all = np.asarray(reading, dtype=np.float64)
     if s_all.ndim != 1 or s_all.shape != r_all.shape:
         raise ValueError(
-            f"travel and reading must be lists of one length, not {s_all.shape} and {r_all.shape}"
+            f"travel and reading must be lists of one length, not {s_all.shape} and"
+            f" {r_all.shape}"
         )
     if not (np.isfinite(s_all).all() and np.isfinite(r_all).all()):
         raise ValueError("travel and reading must be finite numbers")
@@ -74,14 +86,24 @@ def fit_sweep(
     if stretch is not None:
         inside = (s_all >= min(stretch) - 1e-9) & (s_all <= max(stretch) + 1e-9)
     if inside.sum() < FEWEST:
-        return _refuse(s_all, count, f"The sweep is too short: only {int(inside.sum())} readings to fit.")
+        return _refuse(
+            s_all,
+            count,
+            f"The sweep is too short: only {int(inside.sum())} readings to fit.",
+        )
     if float(np.ptp(s_all[inside])) < SHORTEST:
         return _refuse(s_all, count, "The travel does not move.")
     places = np.unique(s_all[inside]).size
     if places < FEWEST:
-        return _refuse(s_all, count, f"The sweep is too short: readings at only {places} places to fit.")
+        return _refuse(
+            s_all,
+            count,
+            f"The sweep is too short: readings at only {places} places to fit.",
+        )
     kept = inside.copy()
-    kept[inside] = moving(s_all[inside], None if at is None else np.asarray(at, dtype=np.float64)[inside])
+    kept[inside] = moving(
+        s_all[inside], None if at is None else np.asarray(at, dtype=np.float64)[inside]
+    )
     rows = np.flatnonzero(kept)
     rows = rows[np.argsort(s_all[rows], kind="stable")]
     s, r = s_all[rows], r_all[rows]
@@ -96,14 +118,19 @@ def fit_sweep(
             return _refuse(s_all, count, _step_words(*broken), aside)
     if aside.sum() > MOST_ASIDE * rows.size:
         part = 100 * aside.sum() / rows.size
-        why = f"{part:.0f} % of the readings would have to be set aside, more than a third: sweep again."
+        why = (
+            f"{part:.0f} % of the readings would have to be set aside, more than a"
+            " third: sweep again."
+        )
         return _refuse(s_all, count, why, aside)
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
     judged = judge(cells.travel, cells.reading, cells.n)
     # one count's jump is how a counting instrument shows a small slope
     if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
-        return _refuse(s_all, count, _step_words(judged.step_at, judged.step_size), aside)
+        return _refuse(
+            s_all, count, _step_words(judged.step_at, judged.step_size), aside
+        )
     left = r_all[good] - judged.intercept - judged.slope * s_all[good]
     return SweepFit(
         judged.slope,
@@ -122,7 +149,8 @@ def fit_sweep(
 
 
 def _station_dirt(s: Array, r: Array, count: float) -> Mask:
-    """Marks may be read several times: their medians are judged, a bad mark takes all its readings along."""
+    """Marks may be read several times: their medians are judged, a bad mark takes all
+    its readings along."""
     places, index = np.unique(s, return_inverse=True)
     if places.size == s.size:
         return dirt_at_stations(s, r, count)
@@ -135,13 +163,29 @@ def _station_dirt(s: Array, r: Array, count: float) -> Mask:
 
 def _step_words(where: float, size: float) -> str:
     return (
-        f"The reading jumps by about {abs(size):.3f} mm at {where:.0f} mm of travel and does not come back: "
-        "a bumped stand, a pressed zero or a slipped square. Sweep again."
+        f"The reading jumps by about {abs(size):.3f} mm at {where:.0f} mm of travel and"
+        " does not come back: a bumped stand, a pressed zero or a slipped square."
+        " Sweep again."
     )
 
 
-def _refuse(travel: Array, count: float, why: str, aside: Mask | None = None) -> SweepFit:
+def _refuse(
+    travel: Array, count: float, why: str, aside: Mask | None = None
+) -> SweepFit:
     none = np.zeros(travel.size, dtype=bool) if aside is None else aside
     start = float(travel.min()) if travel.size else 0.0
     stop = float(travel.max()) if travel.size else 0.0
-    return SweepFit(0.0, 0.0, 1.0, 0.0, start, stop, travel.size, int(none.sum()), none, 0.0, count, why)
+    return SweepFit(
+        0.0,
+        0.0,
+        1.0,
+        0.0,
+        start,
+        stop,
+        travel.size,
+        int(none.sum()),
+        none,
+        0.0,
+        count,
+        why,
+    )

@@ -1,4 +1,5 @@
-"""Side and yaw play of a sled from readings while it is leaned and twisted in its slots.
+"""Side and yaw play of a sled from readings while it is leaned and twisted in its
+slots.
 
 Displacement along X, right positive, in mm; yaw in rad.
 """
@@ -14,10 +15,12 @@ from bench.geometry.reversal import Column, GeometryError, column
 
 @dataclass(frozen=True)
 class Play:
-    """value: mm (side) or rad (yaw). standard_uncertainty: of it, None with one reading either way.
+    """value: mm (side) or rad (yaw). standard_uncertainty: of it, None with one reading
+    either way.
 
-    degrees_of_freedom: by Welch and Satterthwaite; 0 where the uncertainty is None, infinite where every
-    reading repeats exactly (the count of the instrument then says more).
+    degrees_of_freedom: by Welch and Satterthwaite; 0 where the uncertainty is None,
+    infinite where every reading repeats exactly (the count of the instrument then says
+    more).
     """
 
     value: float
@@ -26,45 +29,66 @@ class Play:
 
 
 def side_play(leaned_left: Column, leaned_right: Column) -> Play:
-    """How far the sled shifts bodily: mean displacement leaned right less leaned left, mm.
+    """How far the sled shifts bodily: mean displacement leaned right less leaned left,
+    mm.
 
-    leaned_left, leaned_right: (n,), (m,) mm, taken near the runners' middle. A value below zero is no play
-    but a contradiction: the side of the indicator or the two names are swapped.
+    leaned_left, leaned_right: (n,), (m,) mm, taken near the runners' middle. A value
+    below zero is no play but a contradiction: the side of the indicator or the two
+    names are swapped.
     """
-    return _difference(column("leaned left", leaned_left), column("leaned right", leaned_right))
+    return _difference(
+        column("leaned left", leaned_left), column("leaned right", leaned_right)
+    )
 
 
 def yaw_play(
-    twisted_left: Column, twisted_right: Column, place: float, place_uncertainty: float = 0.0
+    twisted_left: Column,
+    twisted_right: Column,
+    place: float,
+    place_uncertainty: float = 0.0,
 ) -> Play:
-    """Range of yaw: the size of the mean difference of both twists over the distance from the middle, rad.
+    """Range of yaw: the size of the mean difference of both twists over the distance
+    from the middle, rad.
 
-    twisted_left, twisted_right: (n,), (m,) mm of displacement at `place` mm along Y from the runners' middle,
-    either way. It is the whole yaw play only at half a runner's length or more from the middle: nearer, a
-    sled that is leaned as well shows more than it can yaw. place_uncertainty: standard, mm.
-    Raises GeometryError at the middle itself.
+    twisted_left, twisted_right: (n,), (m,) mm of displacement at `place` mm along Y
+    from the runners' middle, either way. It is the whole yaw play only at half a
+    runner's length or more from the middle: nearer, a sled that is leaned as well shows
+    more than it can yaw. place_uncertainty: standard, mm. Raises GeometryError at the
+    middle itself.
     """
     distance = abs(place)
     if not distance > 0.0:
-        raise GeometryError("twisted at the runners' middle: read it half a runner's length away or more")
-    swing = _difference(column("twisted left", twisted_left), column("twisted right", twisted_right))
+        raise GeometryError(
+            "twisted at the runners' middle: read it half a runner's length away or"
+            " more"
+        )
+    swing = _difference(
+        column("twisted left", twisted_left), column("twisted right", twisted_right)
+    )
     value = abs(swing.value) / distance
     if swing.standard_uncertainty is None:
         return Play(value, None, 0.0)
-    u = float(np.hypot(swing.standard_uncertainty / distance, value * place_uncertainty / distance))
+    u = float(
+        np.hypot(
+            swing.standard_uncertainty / distance, value * place_uncertainty / distance
+        )
+    )
     return Play(value, u, swing.degrees_of_freedom)
 
 
 def _difference(first: Column, second: Column) -> Play:
-    """Mean of the second less mean of the first, with the two scatters kept apart (leaning one way may be
-    less steady than the other). Source: Welch (1947), Biometrika 34, 28-35; JCGM 100:2008, G.4.
+    """Mean of the second less mean of the first, with the two scatters kept apart
+    (leaning one way may be less steady than the other). Source: Welch (1947),
+    Biometrika 34, 28-35; JCGM 100:2008, G.4.
     """
     a, b = column("first", first), column("second", second)
     value = float(b.mean() - a.mean())
     if a.size < 2 and b.size < 2:
         return Play(value, None, 0.0)
     parts = [
-        (float(np.var(values, ddof=1)) / values.size, values.size - 1) for values in (a, b) if values.size > 1
+        (float(np.var(values, ddof=1)) / values.size, values.size - 1)
+        for values in (a, b)
+        if values.size > 1
     ]
     if len(parts) == 1:  # the single reading of one way scatters as the other way's do
         variance, freedom = parts[0]
@@ -72,4 +96,6 @@ def _difference(first: Column, second: Column) -> Play:
     total = sum(v for v, _ in parts)
     if total == 0.0:
         return Play(value, 0.0, float("inf"))
-    return Play(value, float(np.sqrt(total)), total**2 / sum(v * v / f for v, f in parts))
+    return Play(
+        value, float(np.sqrt(total)), total**2 / sum(v * v / f for v, f in parts)
+    )

@@ -1,4 +1,5 @@
-"""A straight line through cells whose errors are related along the travel, with an honest standard error.
+"""A straight line through cells whose errors are related along the travel, with an
+honest standard error.
 
 Neighbouring cells share form and texture: their errors are taken as a Gaussian process,
 white noise (falling with the readings in a cell) plus a part whose correlation fades
@@ -20,10 +21,12 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 
 REACHES = (0.015, 0.03, 0.06, 0.12, 0.25)  # of the sweep
-LOW_ENDS = (1.5, 8.0, 40.0, 200.0)  # related over white noise at the lowest frequencies, where it counts
+# related over white noise at the lowest frequencies, where it counts
+LOW_ENDS = (1.5, 8.0, 40.0, 200.0)
 WHITE_PRIOR = 0.65
 FORMS: tuple[tuple[int, ...], ...] = ((), (2,), (2, 3, 4))
-FORM_SIZE2 = 1000.0  # prior variance of a form's coefficient over the noise variance of a cell
+# prior variance of a form's coefficient over the noise variance of a cell
+FORM_SIZE2 = 1000.0
 STEP_SIZE2 = 300.0
 FEWEST_FOR_RELATED = 15  # cells
 FEWEST_FOR_FORM = 20
@@ -31,7 +34,8 @@ FEWEST_FOR_FORM = 20
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """step: natural logarithm of the evidence for a step over none, with its place and size."""
+    """step: natural logarithm of the evidence for a step over none, with its place and
+    size."""
 
     intercept: float
     slope: float
@@ -43,7 +47,8 @@ class Judged:
 
 
 def judge(x: Array, y: Array, n: Array) -> Judged:
-    """x, y, n: (K,) travel, reading and number of readings of each cell, x rising, K >= 3."""
+    """x, y, n: (K,) travel, reading and number of readings of each cell, x rising, K >=
+    3."""
     middle = 0.5 * (x[0] + x[-1])
     half = 0.5 * (x[-1] - x[0])
     u = (x - middle) / half
@@ -51,13 +56,17 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     spread = float(np.sqrt(np.mean((y - np.polyval(np.polyfit(u, y, 1), u)) ** 2)))
     if spread <= 1e-12 * max(1.0, abs(centre)):
         slope, level = (float(value) for value in np.polyfit(u, y, 1))
-        return Judged(level - slope / half * middle, slope / half, 0.0, float(max(x.size - 2, 1)))
+        return Judged(
+            level - slope / half * middle, slope / half, 0.0, float(max(x.size - 2, 1))
+        )
     v = (y - centre) / spread
     related = x.size >= FEWEST_FOR_RELATED
     forms = FORMS if x.size >= FEWEST_FOR_FORM else FORMS[:1]
     legendre = np.polynomial.legendre.legvander(u, 4) * np.sqrt(2 * np.arange(5) + 1)
     cuts = (
-        np.arange(max(3, x.size // 12), x.size - max(3, x.size // 12) + 1) if len(forms) > 1 else np.arange(0)
+        np.arange(max(3, x.size // 12), x.size - max(3, x.size // 12) + 1)
+        if len(forms) > 1
+        else np.arange(0)
     )
     steps = np.where(np.arange(x.size)[:, None] >= cuts[None, :], 0.5, -0.5)
     columns = np.column_stack([legendre, steps, v])
@@ -71,7 +80,9 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
         inverse = np.linalg.inv(gram[:, index[:, None], index[None, :]] + ridge)
         right = gram[:, index, last]
         beta = np.einsum("gij,gj->gi", inverse, right)
-        left2 = np.maximum(gram[:, last, last] - np.einsum("gi,gi->g", right, beta), 1e-12)
+        left2 = np.maximum(
+            gram[:, last, last] - np.einsum("gi,gi->g", right, beta), 1e-12
+        )
         logs = (
             prior
             - 0.5 * logdet
@@ -93,7 +104,9 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
                 (
                     logs[:, None]
                     - 0.5 * np.log1p(STEP_SIZE2 * own)
-                    - 0.5 * (k - 2) * np.log(np.maximum(1 - gain / left2[:, None], 1e-12)),
+                    - 0.5
+                    * (k - 2)
+                    * np.log(np.maximum(1 - gain / left2[:, None], 1e-12)),
                     STEP_SIZE2 * top / (1 + STEP_SIZE2 * own),
                 )
             )
@@ -105,7 +118,8 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     each_slope, each_variance = np.concatenate(slopes), np.concatenate(variances)
     slope = float(p @ each_slope)
     apart = float(p @ (each_slope - slope) ** 2)
-    # how far apart the candidates' standard errors are, as that of a variance on so many degrees of freedom
+    # how far apart the candidates' standard errors are, as that of a variance on so
+    # many degrees of freedom
     logarithm = np.log(np.maximum(each_variance, 1e-300))
     variance = float(np.exp(p @ logarithm))
     dof = 2 / (float(p @ (logarithm - p @ logarithm) ** 2) + 2 / (k - 2))
@@ -131,14 +145,22 @@ def judge(x: Array, y: Array, n: Array) -> Judged:
     )
 
 
-def _grams(u: Array, n: Array, columns: Array, related: bool) -> tuple[Array, Array, Array]:
-    """Gram matrices of the whitened columns (G, m, m), log determinants (G,) and log priors (G,)."""
+def _grams(
+    u: Array, n: Array, columns: Array, related: bool
+) -> tuple[Array, Array, Array]:
+    """Gram matrices of the whitened columns (G, m, m), log determinants (G,) and log
+    priors (G,)."""
     white = float(n.mean()) / n
     grid = [(0.0, 1.0)]
     if related:
-        grid += [(low / (low + 2 * reach * u.size), reach) for reach in REACHES for low in LOW_ENDS]
+        grid += [
+            (low / (low + 2 * reach * u.size), reach)
+            for reach in REACHES
+            for low in LOW_ENDS
+        ]
     share, reach = np.array(grid).T
-    # a fading correlation is a first-order Markov process: a Kalman filter whitens it in one pass
+    # a fading correlation is a first-order Markov process: a Kalman filter whitens it
+    # in one pass
     fade = np.exp(-np.diff(u, append=u[-1])[:, None] / (2 * reach))
     hidden = share.copy()
     guess = np.zeros((share.size, columns.shape[1]))

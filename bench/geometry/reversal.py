@@ -1,4 +1,5 @@
-"""From sweeps along a straightedge, as it lies and rolled over, to the profile of the face itself.
+"""From sweeps along a straightedge, as it lies and rolled over, to the profile of the
+face itself.
 
 Averaging on uneven travel, levelling and the straightedge reversal; no choice of what
 is good enough. Positions and heights in mm. Every result is linear in the readings, so
@@ -17,8 +18,10 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Column = npt.ArrayLike  # anything numpy reads as one column of numbers
 
-WINDOW = 45.0  # mm, the stretch that is averaged: longer than a texture, shorter than a board
-COPIES = 200  # of a profile, to see what noise does: its standard deviation is then known to 5 %
+# mm, the stretch that is averaged: longer than a texture, shorter than a board
+WINDOW = 45.0
+# of a profile, to see what noise does: its standard deviation is then known to 5 %
+COPIES = 200
 CELLS_PER_WINDOW = 20  # readings within a twentieth of the window count as one place
 
 
@@ -27,12 +30,17 @@ class GeometryError(ValueError):
 
 
 def column(name: str, values: Column, at_least: int = 1) -> Array:
-    """One finite column of floats, shape (n,). Raises GeometryError naming what is wrong and where."""
+    """One finite column of floats, shape (n,). Raises GeometryError naming what is
+    wrong and where."""
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != 1:
-        raise GeometryError(f"{name}: expected one column of numbers, got shape {array.shape}")
+        raise GeometryError(
+            f"{name}: expected one column of numbers, got shape {array.shape}"
+        )
     if array.size < at_least:
-        raise GeometryError(f"{name}: {array.size} values, at least {at_least} are needed")
+        raise GeometryError(
+            f"{name}: {array.size} values, at least {at_least} are needed"
+        )
     bad = np.flatnonzero(~np.isfinite(array))
     if bad.size:
         raise GeometryError(f"{name}: value {int(bad[0]) + 1} is not a finite number")
@@ -40,23 +48,30 @@ def column(name: str, values: Column, at_least: int = 1) -> Array:
 
 
 def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
-    """Two columns of one length over at least two different positions. Raises GeometryError otherwise."""
+    """Two columns of one length over at least two different positions. Raises
+    GeometryError otherwise."""
     xs, ys = column("positions", x), column("heights", y)
     if xs.size != ys.size:
-        raise GeometryError(f"{xs.size} positions but {ys.size} heights: give one height for each position")
+        raise GeometryError(
+            f"{xs.size} positions but {ys.size} heights: give one height for each"
+            " position"
+        )
     if xs.size < at_least:
         raise GeometryError(f"{xs.size} positions, at least {at_least} are needed")
     if at_least > 1 and not np.ptp(xs) > 0.0:
-        raise GeometryError("all positions are the same: a line needs at least two different ones")
+        raise GeometryError(
+            "all positions are the same: a line needs at least two different ones"
+        )
     return xs, ys
 
 
 def standard_uncertainty(sensitivity: Column, noise: Column) -> float:
     """Standard uncertainty of a number that is linear in a profile.
 
-    sensitivity: (n,) change of the number per mm of each height. noise: standard uncertainty of the heights
-    as one number (independent, all alike) or (n,) (independent), or their covariance (n, n) in mm^2.
-    Source: JCGM 100:2008, equations (10) and (13).
+    sensitivity: (n,) change of the number per mm of each height. noise: standard
+    uncertainty of the heights as one number (independent, all alike) or (n,)
+    (independent), or their covariance (n, n) in mm^2. Source: JCGM 100:2008, equations
+    (10) and (13).
     """
     c = column("sensitivity", sensitivity)
     u = np.asarray(noise, dtype=np.float64)
@@ -70,26 +85,37 @@ def standard_uncertainty(sensitivity: Column, noise: Column) -> float:
 
 
 def noisy_copies(y: Column, noise: Column, count: int = COPIES) -> Array:
-    """(count, n): heights y with noise added, the same noise for every call of one size (a fixed seed).
+    """(count, n): heights y with noise added, the same noise for every call of one size
+    (a fixed seed).
 
-    noise: as in `standard_uncertainty`. For numbers that are not linear enough in the heights, such as the
-    edges of a hull: propagation of distributions by a Monte Carlo method, JCGM 101:2008.
+    noise: as in `standard_uncertainty`. For numbers that are not linear enough in the
+    heights, such as the edges of a hull: propagation of distributions by a Monte Carlo
+    method, JCGM 101:2008.
     """
     heights = column("heights", y)
     u = np.asarray(noise, dtype=np.float64)
     standard = np.random.default_rng(20080101).standard_normal((count, heights.size))
     if u.ndim == 2:
         if u.shape != (heights.size, heights.size):
-            raise GeometryError(f"covariance of shape {u.shape} for {heights.size} heights")
+            raise GeometryError(
+                f"covariance of shape {u.shape} for {heights.size} heights"
+            )
         sizes, directions = np.linalg.eigh(u)
-        return np.asarray(heights + (standard * np.sqrt(np.clip(sizes, 0.0, None))) @ directions.T)
+        return np.asarray(
+            heights + (standard * np.sqrt(np.clip(sizes, 0.0, None))) @ directions.T
+        )
     if u.ndim == 1 and u.size != heights.size:
-        raise GeometryError(f"{u.size} standard uncertainties for {heights.size} heights")
+        raise GeometryError(
+            f"{u.size} standard uncertainties for {heights.size} heights"
+        )
     return np.asarray(heights + standard * u)
 
 
-def least_of_convex(function: Callable[[Array], Array], low: Array, high: Array) -> Array:
-    """(m,) places where m convex functions, worked out at once, are least between low and high, each (m,)."""
+def least_of_convex(
+    function: Callable[[Array], Array], low: Array, high: Array
+) -> Array:
+    """(m,) places where m convex functions, worked out at once, are least between low
+    and high, each (m,)."""
     for _ in range(45):  # 0.6^45 = 1e-10 of the range
         left, right = high - 0.6 * (high - low), low + 0.6 * (high - low)
         falls = function(left) >= function(right)
@@ -103,20 +129,28 @@ def levelling_matrix(x: Column) -> Array:
     offsets = xs - xs.mean()
     spread = float(offsets @ offsets)
     if not spread > 0.0:
-        raise GeometryError("all positions are the same: a line needs at least two different ones")
-    return np.asarray(np.eye(xs.size) - 1.0 / xs.size - np.outer(offsets, offsets) / spread)
+        raise GeometryError(
+            "all positions are the same: a line needs at least two different ones"
+        )
+    return np.asarray(
+        np.eye(xs.size) - 1.0 / xs.size - np.outer(offsets, offsets) / spread
+    )
 
 
 def level(x: Column, y: Column) -> Array:
-    """Heights less their least-squares line, shape (n,): offset and slope of a set-up say nothing of form."""
+    """Heights less their least-squares line, shape (n,): offset and slope of a set-up
+    say nothing of form."""
     xs, ys = paired(x, y)
     offsets = xs - xs.mean()
     heights = ys - ys.mean()
-    return np.asarray(heights - offsets * (float(offsets @ heights) / float(offsets @ offsets)))
+    return np.asarray(
+        heights - offsets * (float(offsets @ heights) / float(offsets @ offsets))
+    )
 
 
 def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:
-    """Evenly spaced places (m,) over the stretch that every sweep covers, at most `step` mm apart.
+    """Evenly spaced places (m,) over the stretch that every sweep covers, at most
+    `step` mm apart.
 
     Raises GeometryError where the sweeps share no stretch.
     """
@@ -128,22 +162,27 @@ def common_grid(positions: Sequence[Column], step: float = 5.0) -> Array:
     low = max(float(c.min()) for c in columns)
     high = min(float(c.max()) for c in columns)
     if not high > low:
-        raise GeometryError("the sweeps share no stretch of the face: sweep the same places both times")
+        raise GeometryError(
+            "the sweeps share no stretch of the face: sweep the same places both times"
+        )
     return np.linspace(low, high, max(2, int(np.ceil((high - low) / step)) + 1))
 
 
 def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
-    """Weights (m, n) that average readings at uneven places x into heights at places `at`.
+    """Weights (m, n) that average readings at uneven places x into heights at places
+    `at`.
 
-    In each window of travel a line is fitted by least squares and read off at the place, every stretch of
-    travel counting alike however many readings fell into it (a sled that rests must not pull the average).
-    A straight face so stays straight exactly, to its very ends. There the window stays whole and inside the
-    readings, and the line is read off its middle: no shortening of the ends, but up to four times the
-    variance; a curve of second derivative k shifts by +k w^2/24 in the middle and -k w^2/12 at an end (a
-    crown of 0.05 mm over 900 by 0.00004 and 0.00008 mm). Nowhere is the result noisier than one reading:
-    where readings are too few or too bunched for a line, the straight line between the two neighbours is
-    taken. Raises GeometryError for places outside the readings.
-    Source: local linear regression; Fan and Gijbels (1996), Local Polynomial Modelling and Its Applications.
+    In each window of travel a line is fitted by least squares and read off at the
+    place, every stretch of travel counting alike however many readings fell into it (a
+    sled that rests must not pull the average). A straight face so stays straight
+    exactly, to its very ends. There the window stays whole and inside the readings, and
+    the line is read off its middle: no shortening of the ends, but up to four times the
+    variance; a curve of second derivative k shifts by +k w^2/24 in the middle and -k
+    w^2/12 at an end (a crown of 0.05 mm over 900 by 0.00004 and 0.00008 mm). Nowhere is
+    the result noisier than one reading: where readings are too few or too bunched for a
+    line, the straight line between the two neighbours is taken. Raises GeometryError
+    for places outside the readings. Source: local linear regression; Fan and Gijbels
+    (1996), Local Polynomial Modelling and Its Applications.
     """
     xs = column("positions", x, 2)
     places = column("places", at)
@@ -151,7 +190,9 @@ def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
         raise GeometryError(f"window {window}: give a length above zero")
     low, high = float(xs.min()), float(xs.max())
     if not high > low:
-        raise GeometryError("all positions are the same: a line needs at least two different ones")
+        raise GeometryError(
+            "all positions are the same: a line needs at least two different ones"
+        )
     slack = 1e-9 * (high - low)
     if places.min() < low - slack or places.max() > high + slack:
         raise GeometryError(f"place outside the readings ({low:g} to {high:g} mm)")
@@ -159,7 +200,8 @@ def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
 
 
 def _local_lines(xs: Array, places: Array, window: float) -> Array:
-    """The weights of `smoothing_matrix`; places just outside xs are read off the outermost line."""
+    """The weights of `smoothing_matrix`; places just outside xs are read off the
+    outermost line."""
     low, high = float(xs.min()), float(xs.max())
     slack = 1e-9 * (high - low)
     half = min(window, high - low) / 2.0
@@ -174,7 +216,9 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
     spread = (counts * offsets**2).sum(axis=1)
     usable &= spread > (1e-6 * half) ** 2 * total
     spread = np.where(usable, spread, 1.0)
-    weights = counts * (1.0 / total[:, None] + offsets * ((places - centre) / spread)[:, None])
+    weights = counts * (
+        1.0 / total[:, None] + offsets * ((places - centre) / spread)[:, None]
+    )
     usable &= (weights**2).sum(axis=1) <= 1.0 + 1e-12
     poor = np.flatnonzero(~usable)
     if poor.size:
@@ -183,28 +227,40 @@ def _local_lines(xs: Array, places: Array, window: float) -> Array:
 
 
 def _cells(xs: Array, ys: Array, window: float) -> tuple[Array, Array, Array]:
-    """Mean place, mean height and number of the readings in each cell of travel: a sweep of thousands of
-    readings then costs no more than one of hundreds.
+    """Mean place, mean height and number of the readings in each cell of travel: a
+    sweep of thousands of readings then costs no more than one of hundreds.
     """
-    _, member, count = np.unique(_cell_numbers(xs, window), return_inverse=True, return_counts=True)
+    _, member, count = np.unique(
+        _cell_numbers(xs, window), return_inverse=True, return_counts=True
+    )
     member = member.reshape(-1)
-    return np.bincount(member, xs) / count, np.bincount(member, ys) / count, count.astype(np.float64)
+    return (
+        np.bincount(member, xs) / count,
+        np.bincount(member, ys) / count,
+        count.astype(np.float64),
+    )
 
 
 def _cell_numbers(xs: Array, window: float) -> Array:
-    """Whole cells only: a last one cut short would count its few readings as much as a full one's."""
+    """Whole cells only: a last one cut short would count its few readings as much as a
+    full one's."""
     reach = float(np.ptp(xs))
     cells = max(1, round(reach * CELLS_PER_WINDOW / window))
-    return np.asarray(np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1))
+    return np.asarray(
+        np.minimum(np.floor((xs - xs.min()) * (cells / reach)), cells - 1)
+    )
 
 
 def _cell_weights(xs: Array, window: float) -> Array:
-    _, member, count = np.unique(_cell_numbers(xs, window), return_inverse=True, return_counts=True)
+    _, member, count = np.unique(
+        _cell_numbers(xs, window), return_inverse=True, return_counts=True
+    )
     return np.asarray(1.0 / count[member.reshape(-1)])
 
 
 def interpolation_matrix(x: Column, at: Column) -> Array:
-    """Weights (m, n) of straight lines between neighbouring places; readings at one place are averaged.
+    """Weights (m, n) of straight lines between neighbouring places; readings at one
+    place are averaged.
 
     Outside the readings the outermost line is drawn on.
     """
@@ -212,7 +268,11 @@ def interpolation_matrix(x: Column, at: Column) -> Array:
     places = column("places", at)
     knots, member, count = np.unique(xs, return_inverse=True, return_counts=True)
     member = member.reshape(-1)
-    upper = np.clip(np.searchsorted(knots, places, side="left"), min(1, knots.size - 1), knots.size - 1)
+    upper = np.clip(
+        np.searchsorted(knots, places, side="left"),
+        min(1, knots.size - 1),
+        knots.size - 1,
+    )
     lower = np.maximum(upper - 1, 0)
     gap = np.where(upper > lower, knots[upper] - knots[lower], 1.0)
     share = np.where(upper > lower, (places - knots[lower]) / gap, 0.0)
@@ -224,7 +284,8 @@ def interpolation_matrix(x: Column, at: Column) -> Array:
 
 
 def smooth(x: Column, y: Column, at: Column, window: float = WINDOW) -> Array:
-    """Heights (m,) at places `at`, averaged over `window` mm; see `smoothing_matrix` for the ends."""
+    """Heights (m,) at places `at`, averaged over `window` mm; see `smoothing_matrix`
+    for the ends."""
     xs, ys = paired(x, y)
     return np.asarray(smoothing_matrix(xs, at, window) @ ys)
 
@@ -233,8 +294,9 @@ def smooth(x: Column, y: Column, at: Column, window: float = WINDOW) -> Array:
 class Reversal:
     """The face and the straightedge told apart, on one grid.
 
-    x, face, straightedge: (n,) mm, both levelled. covariance: (n, n) mm^2, of either one (they have the
-    same), or None where nothing tells the noise. degrees_of_freedom: of that covariance.
+    x, face, straightedge: (n,) mm, both levelled. covariance: (n, n) mm^2, of either
+    one (they have the same), or None where nothing tells the noise. degrees_of_freedom:
+    of that covariance.
     """
 
     x: Array
@@ -245,11 +307,13 @@ class Reversal:
 
 
 def reverse(x: Column, as_is: Column, rolled_over: Column) -> Reversal:
-    """Straightedge reversal on a common grid: face f = (p1 + p2)/2 and straightedge g = (p1 - p2)/2.
+    """Straightedge reversal on a common grid: face f = (p1 + p2)/2 and straightedge g =
+    (p1 - p2)/2.
 
-    x: (n,) mm. as_is, rolled_over: (n,) heights that grow where the *face* stands proud, the straightedge
-    rolled over about its own length between them (the same end stays on the left): p1 = f + g, p2 = f - g.
-    Each is levelled first. Source: Evans, Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
+    x: (n,) mm. as_is, rolled_over: (n,) heights that grow where the *face* stands
+    proud, the straightedge rolled over about its own length between them (the same end
+    stays on the left): p1 = f + g, p2 = f - g. Each is levelled first. Source: Evans,
+    Hocken and Estler (1996), CIRP Annals 45(2), 617-634.
     """
     xs, first = paired(x, as_is)
     second = paired(x, rolled_over)[1]
@@ -263,12 +327,14 @@ def reverse_sweeps(
     step: float = 5.0,
     window: float = WINDOW,
 ) -> Reversal:
-    """The same from whole sweeps, each a pair (positions, heights) of its own length and places.
+    """The same from whole sweeps, each a pair (positions, heights) of its own length
+    and places.
 
-    Every sweep is averaged over `window` onto the grid that all share and levelled; sweeps of one placement
-    are averaged. The noise is what sweeps of one placement differ by, pooled over both; with one sweep each,
-    what single readings differ by from their averaged line (which counts texture as noise). Its size is
-    spread over the grid as averaged readings share it: neighbours within a window are related.
+    Every sweep is averaged over `window` onto the grid that all share and levelled;
+    sweeps of one placement are averaged. The noise is what sweeps of one placement
+    differ by, pooled over both; with one sweep each, what single readings differ by
+    from their averaged line (which counts texture as noise). Its size is spread over
+    the grid as averaged readings share it: neighbours within a window are related.
     Raises GeometryError where a placement has no sweep or the sweeps share no stretch.
     """
     for name, sweeps in (("as-is", as_is), ("rolled-over", rolled_over)):
@@ -302,11 +368,16 @@ def reverse_sweeps(
         variance = float(np.mean([v for v, _ in known]))
         freedom = float(sum(f for _, f in known))
     share = (1.0 / len(first) + 1.0 / len(second)) / 4.0
-    return Reversal(grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0, variance * share * shape, freedom)
+    return Reversal(
+        grid, (p1 + p2) / 2.0, (p1 - p2) / 2.0, variance * share * shape, freedom
+    )
 
 
-def _reading_variance(xs: Array, ys: Array, grid: Array, window: float) -> tuple[float, float] | None:
-    """Variance of single readings about their own averaged line, and its degrees of freedom."""
+def _reading_variance(
+    xs: Array, ys: Array, grid: Array, window: float
+) -> tuple[float, float] | None:
+    """Variance of single readings about their own averaged line, and its degrees of
+    freedom."""
     inside = (xs >= grid[0]) & (xs <= grid[-1])
     xs, ys = xs[inside], ys[inside]
     if xs.size < 3 or not np.ptp(xs) > 0.0:
@@ -315,7 +386,8 @@ def _reading_variance(xs: Array, ys: Array, grid: Array, window: float) -> tuple
     averaging = smoothing_matrix(xs, np.clip(grid, xs.min(), xs.max()), window)
     back = interpolation_matrix(grid, xs)
     residual = ys - back @ (averaging @ ys)
-    # the expectation of the sum of squares per unit of variance: |I - H|^2 for H = back @ averaging
+    # the expectation of the sum of squares per unit of variance: |I - H|^2 for H = back
+    # @ averaging
     freedom = xs.size - 2.0 * float(np.sum(back * averaging.T))
     freedom += float(np.sum((back.T @ back) * (averaging @ averaging.T)))
     if freedom < 1.0:

@@ -1,4 +1,5 @@
-"""How far a runner can shift and yaw in its slot, from widths at stations; where it binds and by how much.
+"""How far a runner can shift and yaw in its slot, from widths at stations; where it
+binds and by how much.
 
 Frame: Y along the slot, away positive; X right positive; yaw counter-clockwise
 positive. Lengths in mm, yaw in rad.
@@ -7,10 +8,11 @@ A rigid runner at place p (of its station 0 in the slot), offset x and yaw t fit
 
     |x - t u - centre(p + u)| + q(u)/2 <= w(p + u)/2
 
-at every runner station u that lies in the slot and at every slot station under the runner. Widths and centres
-run straight from one station to the next, so slack is straight between two neighbouring of these places and
-least at one of them: no place between needs a look. The outermost stations are the ends of slot and runner;
-what lies outside the slot touches nothing.
+at every runner station u that lies in the slot and at every slot station under the
+runner. Widths and centres run straight from one station to the next, so slack is
+straight between two neighbouring of these places and least at one of them: no place
+between needs a look. The outermost stations are the ends of slot and runner; what lies
+outside the slot touches nothing.
 """
 
 from __future__ import annotations
@@ -23,16 +25,17 @@ import numpy as np
 from bench.geometry.contact import lower_hull, upper_hull
 from bench.geometry.reversal import Array, Column, GeometryError, column
 
-SAME_PLACE = 1e-9  # mm; also the interference below which a fit is a touch and not a bind
+# mm; also the interference below which a fit is a touch and not a bind
+SAME_PLACE = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
 class Widths:
     """Widths of a slot or a runner at stations along it.
 
-    stations: (n,) mm along Y, any order, all different. widths: (n,) mm, above zero. centres: (n,) mm, how
-    far the middle stands right of the straight line it should be on; zero by default, since calipers cannot
-    see it. Raises GeometryError.
+    stations: (n,) mm along Y, any order, all different. widths: (n,) mm, above zero.
+    centres: (n,) mm, how far the middle stands right of the straight line it should be
+    on; zero by default, since calipers cannot see it. Raises GeometryError.
     """
 
     stations: Column
@@ -45,16 +48,25 @@ class Widths:
     def __post_init__(self) -> None:
         stations = column("stations", self.stations)
         widths = column("widths", self.widths)
-        centres = np.zeros(stations.size) if self.centres is None else column("centres", self.centres)
+        centres = (
+            np.zeros(stations.size)
+            if self.centres is None
+            else column("centres", self.centres)
+        )
         if not stations.size == widths.size == centres.size:
             raise GeometryError(
-                f"{stations.size} stations, {widths.size} widths, {centres.size} centres: give one of each"
+                f"{stations.size} stations, {widths.size} widths, {centres.size}"
+                " centres: give one of each"
             )
         order = np.argsort(stations)
         if np.any(np.diff(stations[order]) <= SAME_PLACE):
-            raise GeometryError("a station occurs twice: average the widths taken at one place first")
+            raise GeometryError(
+                "a station occurs twice: average the widths taken at one place first"
+            )
         if np.any(widths <= 0.0):
-            raise GeometryError(f"width {float(widths.min()):g} mm: give widths above zero")
+            raise GeometryError(
+                f"width {float(widths.min()):g} mm: give widths above zero"
+            )
         object.__setattr__(self, "s", stations[order])
         object.__setattr__(self, "w", widths[order])
         object.__setattr__(self, "c", centres[order])
@@ -66,28 +78,37 @@ class Widths:
         return np.asarray(np.interp(at, self.s, self.c))
 
     def shifted(self, stations: Column, offsets: Column) -> Widths:
-        """The same with centres moved right by offsets, straight between their own stations, level beyond."""
+        """The same with centres moved right by offsets, straight between their own
+        stations, level beyond."""
         places = column("stations", stations)
         moves = column("offsets", offsets)
         if places.size != moves.size:
-            raise GeometryError(f"{places.size} stations but {moves.size} offsets: give one of each")
+            raise GeometryError(
+                f"{places.size} stations but {moves.size} offsets: give one of each"
+            )
         order = np.argsort(places)
         places, moves = places[order], moves[order]
         inner = places[(places > self.s[0]) & (places < self.s[-1])]
         every = np.unique(np.concatenate((self.s, inner)))
         every = every[np.concatenate(([True], np.diff(every) > SAME_PLACE))]
-        return Widths(every, self.width(every), self.centre(every) + np.interp(every, places, moves))
+        return Widths(
+            every,
+            self.width(every),
+            self.centre(every) + np.interp(every, places, moves),
+        )
 
 
 @dataclass(frozen=True)
 class Fit:
     """One sled position.
 
-    at: place in the slot of the runner's station 0. yaw_play: range of yaw, rad. side_play: range of the
-    offset at the runners' middle, mm. Either is None where nothing bounds it (one touching station only; side
-    play is bounded even so if that is the middle) and 0 where it binds. relief: the least, off every runner's
-    whole width, that lets it in, mm; 0 where it fits. tight: places in the slot that touch first (two or
-    three of them hold the runner; only one under a single pinch). yaw: least and largest yaw, if it fits.
+    at: place in the slot of the runner's station 0. yaw_play: range of yaw, rad.
+    side_play: range of the offset at the runners' middle, mm. Either is None where
+    nothing bounds it (one touching station only; side play is bounded even so if that
+    is the middle) and 0 where it binds. relief: the least, off every runner's whole
+    width, that lets it in, mm; 0 where it fits. tight: places in the slot that touch
+    first (two or three of them hold the runner; only one under a single pinch). yaw:
+    least and largest yaw, if it fits.
     """
 
     at: float
@@ -102,10 +123,11 @@ class Fit:
 class RunnerFit:
     """All positions, and what they come to.
 
-    yaw_play, side_play: largest over the positions with the whole runner in the slot; where it is longer than
-    the slot (whole is False), over those with the most of it inside. relief: the least that opens every
-    position, partly out of the slot too. tightest: the position that needs it (or is nearest to it).
-    tight: stretch of the slot, first to last place that touches where it binds; None where nothing binds.
+    yaw_play, side_play: largest over the positions with the whole runner in the slot;
+    where it is longer than the slot (whole is False), over those with the most of it
+    inside. relief: the least that opens every position, partly out of the slot too.
+    tightest: the position that needs it (or is nearest to it). tight: stretch of the
+    slot, first to last place that touches where it binds; None where nothing binds.
     """
 
     yaw_play: float | None
@@ -119,11 +141,13 @@ class RunnerFit:
 
 @dataclass(frozen=True)
 class Between:
-    """The straight lines y = h + m (u - middle) that pass between lower and upper points.
+    """The straight lines y = h + m (u - middle) that pass between lower and upper
+    points.
 
-    gap: the widest clearance along y any line has to spare between both sides, negative where none passes.
-    slopes, heights: least and largest m and h of the lines that pass, None where unbounded or where none
-    does. touching: indices of the points that hold the line with the widest gap.
+    gap: the widest clearance along y any line has to spare between both sides, negative
+    where none passes. slopes, heights: least and largest m and h of the lines that
+    pass, None where unbounded or where none does. touching: indices of the points that
+    hold the line with the widest gap.
     """
 
     gap: float
@@ -132,19 +156,25 @@ class Between:
     touching: tuple[int, ...]
 
 
-def lines_between(u: Column, lower: Column, upper: Column, middle: float = 0.0) -> Between:
-    """Exact answer of the two-unknown linear programme lower <= h + m (u - middle) <= upper.
+def lines_between(
+    u: Column, lower: Column, upper: Column, middle: float = 0.0
+) -> Between:
+    """Exact answer of the two-unknown linear programme lower <= h + m (u - middle) <=
+    upper.
 
-    u, lower, upper: (n,); u may repeat. Eliminating h (Fourier and Motzkin) leaves one condition on m for
-    every pair of an upper and a lower point, m (u_j - u_i) <= upper_j - lower_i, so the range of m is read
-    off. For one m the room for h is the least of the uppers less the greatest of the lowers, both seen along
-    m; it is concave in m and bends only at the directions of the hulls' edges, as do the ends of h.
+    u, lower, upper: (n,); u may repeat. Eliminating h (Fourier and Motzkin) leaves one
+    condition on m for every pair of an upper and a lower point, m (u_j - u_i) <=
+    upper_j - lower_i, so the range of m is read off. For one m the room for h is the
+    least of the uppers less the greatest of the lowers, both seen along m; it is
+    concave in m and bends only at the directions of the hulls' edges, as do the ends of
+    h.
     """
     place = column("places", u)
     low, high = column("lower", lower), column("upper", upper)
     if not place.size == low.size == high.size:
         raise GeometryError(
-            f"{place.size} places, {low.size} lower and {high.size} upper points: one of each"
+            f"{place.size} places, {low.size} lower and {high.size} upper points: one"
+            " of each"
         )
     place = place - middle
     ceiling, floor = lower_hull(place, high), upper_hull(place, low)
@@ -167,7 +197,11 @@ def lines_between(u: Column, lower: Column, upper: Column, middle: float = 0.0) 
     room = top(bends) - bottom(bends)
     gap = float(room.max())
     easiest = float(
-        np.median(bends[room >= gap - 1e-12 * (abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy)))])
+        np.median(
+            bends[
+                room >= gap - 1e-12 * (abs(gap) + float(np.ptp(cy)) + float(np.ptp(fy)))
+            ]
+        )
     )
     touching = _touching(np.asarray([easiest]), (cu, cy, ceiling), (fu, fy, floor))
     if gap < 0.0:
@@ -179,13 +213,19 @@ def lines_between(u: Column, lower: Column, upper: Column, middle: float = 0.0) 
     flattest = float(np.max(rise[behind] / run[behind]))
     slopes = (min(flattest, easiest), max(steepest, easiest))
     ends = np.asarray(slopes)
-    highest = float(np.max(top(np.concatenate((ends, np.clip(ceiling_bends, *slopes))))))
-    lowest = float(np.min(bottom(np.concatenate((ends, np.clip(floor_bends, *slopes))))))
+    highest = float(
+        np.max(top(np.concatenate((ends, np.clip(ceiling_bends, *slopes)))))
+    )
+    lowest = float(
+        np.min(bottom(np.concatenate((ends, np.clip(floor_bends, *slopes)))))
+    )
     return Between(gap, slopes, (min(lowest, highest), max(lowest, highest)), touching)
 
 
 def _touching(
-    m: Array, ceiling: tuple[Array, Array, list[int]], floor: tuple[Array, Array, list[int]]
+    m: Array,
+    ceiling: tuple[Array, Array, list[int]],
+    floor: tuple[Array, Array, list[int]],
 ) -> tuple[int, ...]:
     found: list[int] = []
     for (u, y, index), sign in ((ceiling, 1.0), (floor, -1.0)):
@@ -195,12 +235,19 @@ def _touching(
     return tuple(found)
 
 
-def fit_at(runners: Sequence[Widths], slots: Sequence[Widths], at: float, middle: float | None = None) -> Fit:
-    """One runner in one slot, or two side by side in two, with station 0 at place `at` of the slots.
+def fit_at(
+    runners: Sequence[Widths],
+    slots: Sequence[Widths],
+    at: float,
+    middle: float | None = None,
+) -> Fit:
+    """One runner in one slot, or two side by side in two, with station 0 at place `at`
+    of the slots.
 
-    runners, slots: one or two each, left first, as rigid as the sled; along Y the runners share station 0
-    and the slots theirs. middle: the station where side play is read, the runners' middle by default.
-    Raises GeometryError where no part of a runner is in its slot.
+    runners, slots: one or two each, left first, as rigid as the sled; along Y the
+    runners share station 0 and the slots theirs. middle: the station where side play is
+    read, the runners' middle by default. Raises GeometryError where no part of a runner
+    is in its slot.
     """
     _check(runners, slots)
     centre = _middle(runners) if middle is None else middle
@@ -224,7 +271,14 @@ def fit_at(runners: Sequence[Widths], slots: Sequence[Widths], at: float, middle
         result = lines_between(u, lows - SAME_PLACE, highs + SAME_PLACE, centre)
         no_room = None if result.slopes is None else 0.0
         beside = None if result.heights is None else 0.0
-        return Fit(at, no_room, beside, 0.0, tight, None if result.slopes is None else (0.0, 0.0))
+        return Fit(
+            at,
+            no_room,
+            beside,
+            0.0,
+            tight,
+            None if result.slopes is None else (0.0, 0.0),
+        )
     yaw = (
         None if result.slopes is None else (-result.slopes[1], -result.slopes[0])
     )  # x falls along +u as t grows
@@ -240,7 +294,8 @@ def fit_at(runners: Sequence[Widths], slots: Sequence[Widths], at: float, middle
 
 @dataclass(frozen=True)
 class FitUncertainty:
-    """Standard uncertainties of a Fit: yaw_play rad, side_play and relief mm; None where that is unbounded."""
+    """Standard uncertainties of a Fit: yaw_play rad, side_play and relief mm; None
+    where that is unbounded."""
 
     yaw_play: float | None
     side_play: float | None
@@ -257,27 +312,41 @@ def fit_uncertainty(
     offset_noise: float = 0.0,
     count: int = 100,
 ) -> FitUncertainty:
-    """What errors of the widths do to the play at one position; arguments as in `fit_at`.
+    """What errors of the widths do to the play at one position; arguments as in
+    `fit_at`.
 
-    width_noise: standard uncertainty of each width, independent. common_noise: of what every slot width has
-    too much over every runner width (inside against outside jaws of a caliper). offset_noise: of the spacing
-    of a second runner over the slots'. Play bends where another station begins to touch, so it is worked out
-    for copies with errors added (a fixed seed): their scatter and how far their mean lies off (JCGM
+    width_noise: standard uncertainty of each width, independent. common_noise: of what
+    every slot width has too much over every runner width (inside against outside jaws
+    of a caliper). offset_noise: of the spacing of a second runner over the slots'. Play
+    bends where another station begins to touch, so it is worked out for copies with
+    errors added (a fixed seed): their scatter and how far their mean lies off (JCGM
     101:2008).
     """
     rng = np.random.default_rng(20080101)
     plain = fit_at(runners, slots, at)
     fits = []
     for _ in range(count):
-        common, offset = common_noise * rng.standard_normal(), offset_noise * rng.standard_normal()
+        common, offset = (
+            common_noise * rng.standard_normal(),
+            offset_noise * rng.standard_normal(),
+        )
         thick = [
-            Widths(r.s, np.maximum(r.w + width_noise * rng.standard_normal(r.w.size), SAME_PLACE), r.c)
+            Widths(
+                r.s,
+                np.maximum(
+                    r.w + width_noise * rng.standard_normal(r.w.size), SAME_PLACE
+                ),
+                r.c,
+            )
             for r in runners
         ]
         wide = [
             Widths(
                 s.s,
-                np.maximum(s.w + common + width_noise * rng.standard_normal(s.w.size), SAME_PLACE),
+                np.maximum(
+                    s.w + common + width_noise * rng.standard_normal(s.w.size),
+                    SAME_PLACE,
+                ),
                 s.c + (offset if number else 0.0),
             )
             for number, s in enumerate(slots)
@@ -298,12 +367,16 @@ def _scatter(value: float | None, copies: Sequence[float | None]) -> float | Non
 
 
 def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]:
-    """Every place `at` where a runner station meets a slot station, rising; the first and last are the ends
-    (a runner's tip just in the slot). Between two of them the same stations touch the same stretches.
+    """Every place `at` where a runner station meets a slot station, rising; the first
+    and last are the ends (a runner's tip just in the slot). Between two of them the
+    same stations touch the same stretches.
     """
     _check(runners, slots)
     meetings = np.concatenate(
-        [(slot.s[:, None] - runner.s[None, :]).ravel() for runner, slot in zip(runners, slots, strict=True)]
+        [
+            (slot.s[:, None] - runner.s[None, :]).ravel()
+            for runner, slot in zip(runners, slots, strict=True)
+        ]
     )
     meetings.sort()
     keep = np.concatenate(([True], np.diff(meetings) > 1e-6))
@@ -311,7 +384,8 @@ def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]
 
 
 def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
-    """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments as in `fit_at`."""
+    """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments
+    as in `fit_at`."""
     centre = _middle(runners)
     fits = tuple(fit_at(runners, slots, p, centre) for p in positions(runners, slots))
     inside = [_length_inside(runners, slots, f.at) for f in fits]
@@ -343,25 +417,42 @@ def _tightness(fit: Fit) -> tuple[float, float]:
 
 def _check(runners: Sequence[Widths], slots: Sequence[Widths]) -> None:
     if len(runners) != len(slots) or not 1 <= len(runners) <= 2:
-        raise GeometryError(f"{len(runners)} runners in {len(slots)} slots: give one of each, or two of each")
+        raise GeometryError(
+            f"{len(runners)} runners in {len(slots)} slots: give one of each, or two of"
+            " each"
+        )
 
 
 def _middle(runners: Sequence[Widths]) -> float:
-    return (min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)) / 2.0
+    return (
+        min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
+    ) / 2.0
 
 
 def _under(runner: Widths, slot: Widths, at: float) -> Array:
-    """Runner stations in the slot and slot stations under the runner, on the runner's own scale."""
-    mine = runner.s[(at + runner.s >= slot.s[0] - SAME_PLACE) & (at + runner.s <= slot.s[-1] + SAME_PLACE)]
+    """Runner stations in the slot and slot stations under the runner, on the runner's
+    own scale."""
+    mine = runner.s[
+        (at + runner.s >= slot.s[0] - SAME_PLACE)
+        & (at + runner.s <= slot.s[-1] + SAME_PLACE)
+    ]
     theirs = slot.s - at
-    theirs = theirs[(theirs >= runner.s[0] - SAME_PLACE) & (theirs <= runner.s[-1] + SAME_PLACE)]
+    theirs = theirs[
+        (theirs >= runner.s[0] - SAME_PLACE) & (theirs <= runner.s[-1] + SAME_PLACE)
+    ]
     both = np.sort(np.concatenate((mine, theirs)))
     return both[np.concatenate(([True], np.diff(both) > 1e-6))] if both.size else both
 
 
-def _length_inside(runners: Sequence[Widths], slots: Sequence[Widths], at: float) -> float:
+def _length_inside(
+    runners: Sequence[Widths], slots: Sequence[Widths], at: float
+) -> float:
     pairs = zip(runners, slots, strict=True)
     return sum(
-        max(0.0, min(at + float(r.s[-1]), float(s.s[-1])) - max(at + float(r.s[0]), float(s.s[0])))
+        max(
+            0.0,
+            min(at + float(r.s[-1]), float(s.s[-1]))
+            - max(at + float(r.s[0]), float(s.s[0])),
+        )
         for r, s in pairs
     )

@@ -15,11 +15,15 @@ SHORTER_SIDE = 0.2  # of the readings; less at an end is a plunger that ran off 
 ALIKE = 4.0  # how much noisier than the first the second line may be
 
 
-def long_step(s: Array, left: Array, aside: npt.NDArray[np.bool_]) -> tuple[float, float] | None:
-    """(place, size) of a step in the residuals `left` from the line through the larger side, s rising.
+def long_step(
+    s: Array, left: Array, aside: npt.NDArray[np.bool_]
+) -> tuple[float, float] | None:
+    """(place, size) of a step in the residuals `left` from the line through the larger
+    side, s rising.
 
-    The readings set aside must be nearly all on one side of the place, make up at least a fifth, and lie on a
-    line of their own, as quiet as the rest: a gullet or free air is rougher, shorter or comes back.
+    The readings set aside must be nearly all on one side of the place, make up at least
+    a fifth, and lie on a line of their own, as quiet as the rest: a gullet or free air
+    is rougher, shorter or comes back.
     """
     n = s.size
     if aside.sum() < SHORTER_SIDE * n:
@@ -27,7 +31,8 @@ def long_step(s: Array, left: Array, aside: npt.NDArray[np.bool_]) -> tuple[floa
     gathered = np.concatenate([[0], np.cumsum(aside)])
     total = int(gathered[-1])
     cuts = np.arange(1, n)
-    # readings on the wrong side if everything after (before) the cut were set aside and nothing else
+    # readings on the wrong side if everything after (before) the cut were set aside and
+    # nothing else
     wrong_after = gathered[cuts] + (n - cuts) - (total - gathered[cuts])
     wrong_before = (cuts - gathered[cuts]) + (total - gathered[cuts])
     after = int(np.argmin(wrong_after))

@@ -1,4 +1,5 @@
-"""How straight a profile is: about the least-squares line, within the minimum zone, and its bow.
+"""How straight a profile is: about the least-squares line, within the minimum zone, and
+its bow.
 
 Lengths in mm (or any one unit of height); straightness is measured along y, as the
 readings are: for slopes below 1 mm/m that equals the distance square to the line to 1
@@ -28,9 +29,10 @@ from bench.geometry.reversal import (
 class Straightness:
     """Straightness about a reference line y = intercept + slope x.
 
-    straightness: largest less smallest deviation. sensitivity: (n,) change of straightness per unit of each
-    height, for `reversal.standard_uncertainty`. Noise in the heights does not only scatter a straightness,
-    it also widens it: the range of a straight line with noise is never zero (see `less_noise`).
+    straightness: largest less smallest deviation. sensitivity: (n,) change of
+    straightness per unit of each height, for `reversal.standard_uncertainty`. Noise in
+    the heights does not only scatter a straightness, it also widens it: the range of a
+    straight line with noise is never zero (see `less_noise`).
     """
 
     slope: float
@@ -46,7 +48,8 @@ def straightness_about(x: Column, y: Column, slope: float) -> float:
 
 
 def least_squares(x: Column, y: Column) -> Straightness:
-    """Straightness about the least-squares line. x, y: (n,), n >= 2. Source: ISO 12780-1:2011, LSLI, STRt."""
+    """Straightness about the least-squares line. x, y: (n,), n >= 2. Source: ISO
+    12780-1:2011, LSLI, STRt."""
     xs, ys = paired(x, y)
     offsets = xs - xs.mean()
     spread = float(offsets @ offsets)
@@ -57,29 +60,37 @@ def least_squares(x: Column, y: Column) -> Straightness:
     sensitivity[high] += 1.0
     sensitivity[low] -= 1.0
     intercept = float(ys.mean() - slope * xs.mean())
-    return Straightness(slope, intercept, float(residual[high] - residual[low]), sensitivity)
+    return Straightness(
+        slope, intercept, float(residual[high] - residual[low]), sensitivity
+    )
 
 
 def minimum_zone(x: Column, y: Column) -> Straightness:
-    """Exact minimum-zone straightness: the two closest parallel lines, along y, that hold every point.
+    """Exact minimum-zone straightness: the two closest parallel lines, along y, that
+    hold every point.
 
-    x, y: (n,), n >= 2. slope and intercept are of the line midway between them; where several directions do
-    equally well, the middle one. The width over the slope is convex and bends only at the directions of hull
-    edges, so the least over those is exact: one line holds an edge, the other a corner over against it
-    (rotating calipers). Source: ISO 12780-1:2011, MZLI; Shamos (1978), Computational Geometry.
+    x, y: (n,), n >= 2. slope and intercept are of the line midway between them; where
+    several directions do equally well, the middle one. The width over the slope is
+    convex and bends only at the directions of hull edges, so the least over those is
+    exact: one line holds an edge, the other a corner over against it (rotating
+    calipers). Source: ISO 12780-1:2011, MZLI; Shamos (1978), Computational Geometry.
     """
     xs, ys = paired(x, y)
     offsets = xs - xs.mean()
     lean = float(offsets @ (ys - ys.mean())) / float(offsets @ offsets)
-    heights = ys - ys.mean() - lean * offsets  # small numbers: the hull then loses no digits
+    # small numbers: the hull then loses no digits
+    heights = ys - ys.mean() - lean * offsets
     tops, bottoms = upper_hull(offsets, heights), lower_hull(offsets, heights)
     top_x, top_y = offsets[tops], heights[tops]
     low_x, low_y = offsets[bottoms], heights[bottoms]
     falling, rising = np.diff(top_y) / np.diff(top_x), np.diff(low_y) / np.diff(low_x)
     slopes = np.concatenate((falling, rising))
-    # the corner that stands out most along a slope is where the hull's own edges pass that slope
+    # the corner that stands out most along a slope is where the hull's own edges pass
+    # that slope
     over, under = np.searchsorted(-falling, -slopes), np.searchsorted(rising, slopes)
-    widths = (top_y[over] - slopes * top_x[over]) - (low_y[under] - slopes * low_x[under])
+    widths = (top_y[over] - slopes * top_x[over]) - (
+        low_y[under] - slopes * low_x[under]
+    )
     least = float(widths.min())
     best = np.flatnonzero(widths <= least + 1e-12 * float(np.ptp(heights)))
     slope = float(slopes[best].min() + slopes[best].max()) / 2.0
@@ -87,14 +98,19 @@ def minimum_zone(x: Column, y: Column) -> Straightness:
     low = float(np.min(low_y - slope * low_x))
     return Straightness(
         slope=lean + slope,
-        intercept=float(ys.mean()) + (high + low) / 2.0 - (lean + slope) * float(xs.mean()),
+        intercept=float(ys.mean())
+        + (high + low) / 2.0
+        - (lean + slope) * float(xs.mean()),
         straightness=max(high - low, 0.0),
         sensitivity=_zone_sensitivity(offsets, heights, tops, bottoms, int(best[0])),
     )
 
 
-def _zone_sensitivity(x: Array, y: Array, tops: list[int], bottoms: list[int], edge: int) -> Array:
-    """The zone is the height of one corner over a chord of the other hull: so much per unit of each."""
+def _zone_sensitivity(
+    x: Array, y: Array, tops: list[int], bottoms: list[int], edge: int
+) -> Array:
+    """The zone is the height of one corner over a chord of the other hull: so much per
+    unit of each."""
     on_top = edge < len(tops) - 1
     held, over = (tops, bottoms) if on_top else (bottoms, tops)
     start = edge if on_top else edge - (len(tops) - 1)
@@ -115,21 +131,27 @@ def _zone_sensitivity(x: Array, y: Array, tops: list[int], bottoms: list[int], e
 
 @dataclass(frozen=True)
 class LessNoise:
-    """straightness: what is left without what noise adds; standard_uncertainty: of that."""
+    """straightness: what is left without what noise adds; standard_uncertainty: of
+    that."""
 
     straightness: float
     standard_uncertainty: float
 
 
 def less_noise(
-    x: Column, y: Column, noise: Column, line: Literal["minimum-zone", "least-squares"] = "minimum-zone"
+    x: Column,
+    y: Column,
+    noise: Column,
+    line: Literal["minimum-zone", "least-squares"] = "minimum-zone",
 ) -> LessNoise:
-    """Straightness of the form under a noisy profile, with an interval that serves a dead straight one too.
+    """Straightness of the form under a noisy profile, with an interval that serves a
+    dead straight one too.
 
-    x, y: (n,). noise: as in `reversal.standard_uncertainty`. Noise widens: copies of the profile with noise
-    added once more tell by how much, and that is taken off in squares, T^2 = 2 z^2 - E[z*]^2: exact for a
-    straight line, where z* is z sqrt(2), and z less its bias where form outweighs noise. The uncertainty is
-    that of z carried through the squares. No published source: found by simulation.
+    x, y: (n,). noise: as in `reversal.standard_uncertainty`. Noise widens: copies of
+    the profile with noise added once more tell by how much, and that is taken off in
+    squares, T^2 = 2 z^2 - E[z*]^2: exact for a straight line, where z* is z sqrt(2),
+    and z less its bias where form outweighs noise. The uncertainty is that of z carried
+    through the squares. No published source: found by simulation.
     """
     xs, ys = paired(x, y)
     found = minimum_zone(xs, ys) if line == "minimum-zone" else least_squares(xs, ys)
@@ -139,25 +161,32 @@ def less_noise(
     slopes = copies @ offsets / float(offsets @ offsets)
     if line == "minimum-zone":
         bound = 4.0 * np.ptp(copies, axis=1) / np.ptp(offsets)
-        slopes = least_of_convex(lambda m: np.ptp(copies - m[:, None] * offsets, axis=1), -bound, bound)
+        slopes = least_of_convex(
+            lambda m: np.ptp(copies - m[:, None] * offsets, axis=1), -bound, bound
+        )
     widened = float(np.mean(np.ptp(copies - slopes[:, None] * offsets, axis=1)))
     left = float(np.sqrt(max(2.0 * z * z - max(widened, z) ** 2, 0.0)))
-    return LessNoise(left, (float(np.sqrt(left * left + 4.0 * u * (z + u))) - left) / 2.0)
+    return LessNoise(
+        left, (float(np.sqrt(left * left + 4.0 * u * (z + u))) - left) / 2.0
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class Bow:
-    """height: mm, crown (middle proud) positive. sensitivity: (n,) change of it per mm of each height."""
+    """height: mm, crown (middle proud) positive. sensitivity: (n,) change of it per mm
+    of each height."""
 
     height: float
     sensitivity: Array = field(repr=False)
 
 
 def bow(x: Column, y: Column) -> Bow:
-    """Signed bow: height of the middle over the chord between the ends, on the least-squares parabola.
+    """Signed bow: height of the middle over the chord between the ends, on the
+    least-squares parabola.
 
-    x, y: (n,) over at least three different places. It is the quadratic part of the form alone: an S-shaped
-    profile, or any line added, leaves it as it is. Raises GeometryError under three different places.
+    x, y: (n,) over at least three different places. It is the quadratic part of the
+    form alone: an S-shaped profile, or any line added, leaves it as it is. Raises
+    GeometryError under three different places.
     """
     xs, ys = paired(x, y, at_least=3)
     if np.unique(xs).size < 3:

@@ -1,7 +1,8 @@
-"""What was told as saved, in a small file beside the log: what is missing from the log is known by it. Rows
-of these tables are never deleted and no number is given twice, so that the highest number less the count of
-rows is how many are missing. The file is one block of 512 bytes, which a disk writes whole or not at all; it
-is written after the commit and before anybody is told of it.
+"""What was told as saved, in a small file beside the log: what is missing from the log
+is known by it. Rows of these tables are never deleted and no number is given twice, so
+that the highest number less the count of rows is how many are missing. The file is one
+block of 512 bytes, which a disk writes whole or not at all; it is written after the
+commit and before anybody is told of it.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ import msgspec
 
 from bench.log.rows import LogDamaged
 
-BLOCK_BYTES = 512  # the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
+# the sector that a disk writes whole or not at all, SQLite's documents on atomic commit
+BLOCK_BYTES = 512
 TABLES = {  # rows that are counted, in words: one and several
     "finding": ("result", "results"),
     "sweep": ("pass", "passes"),
@@ -27,7 +29,8 @@ Counts = dict[str, int]  # by table
 
 
 class Acknowledged(msgspec.Struct, frozen=True):
-    """highest: number of the last row that was told as saved; missing: rows whose loss is known and was told."""
+    """highest: number of the last row that was told as saved; missing: rows whose loss
+    is known and was told."""
 
     highest: Counts = {}
     missing: Counts = {}
@@ -38,7 +41,8 @@ def beside(log: Path) -> Path:
 
 
 def read(log: Path) -> Acknowledged | None:
-    """None where there is no such file, or it was made just before the power went. Raises LogDamaged."""
+    """None where there is no such file, or it was made just before the power went.
+    Raises LogDamaged."""
     try:
         block = beside(log).read_bytes()
     except FileNotFoundError:
@@ -47,7 +51,9 @@ def read(log: Path) -> Acknowledged | None:
         return None  # not yet written: nobody was told of anything
     checksum, _, text = block.rstrip(b" \n").partition(b" ")
     if checksum != b"%08x" % zlib.crc32(text):
-        raise LogDamaged(f"{beside(log)} is damaged: what was told as saved is not known by it")
+        raise LogDamaged(
+            f"{beside(log)} is damaged: what was told as saved is not known by it"
+        )
     try:
         return msgspec.json.decode(text, type=Acknowledged)
     except msgspec.MsgspecError as error:
@@ -60,7 +66,10 @@ def note(log: Path, db: sqlite3.Connection) -> None:
         before = read(log)
     except LogDamaged:
         before = None
-    _write(log, Acknowledged(_highest(db), _gaps(db, {}) if before is None else before.missing))
+    _write(
+        log,
+        Acknowledged(_highest(db), _gaps(db, {}) if before is None else before.missing),
+    )
 
 
 def settle(log: Path, db: sqlite3.Connection) -> None:
@@ -68,16 +77,24 @@ def settle(log: Path, db: sqlite3.Connection) -> None:
     _write(log, Acknowledged(_highest(db), _gaps(db, {})))
 
 
-def lacking(db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False) -> Counts:
-    """How many rows of which table are missing that were not known to be; none where nothing was ever told.
+def lacking(
+    db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False
+) -> Counts:
+    """How many rows of which table are missing that were not known to be; none where
+    nothing was ever told.
 
-    salvaged: the log was damaged just now, so that a gap in it is news even where nothing is known of before.
+    salvaged: the log was damaged just now, so that a gap in it is news even where
+    nothing is known of before.
     """
     if told is None and not salvaged:
         return {}
     told = told or Acknowledged()
     gaps = _gaps(db, told.highest)
-    return {table: more for table in TABLES if (more := gaps[table] - told.missing.get(table, 0)) > 0}
+    return {
+        table: more
+        for table in TABLES
+        if (more := gaps[table] - told.missing.get(table, 0)) > 0
+    }
 
 
 def keep_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
@@ -87,14 +104,19 @@ def keep_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
     for table in TABLES:
         if (number := told.highest.get(table, 0)) > highest[table]:
             db.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
-            db.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, number))
+            db.execute(
+                "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, number)
+            )
     db.execute("COMMIT")
 
 
 def _gaps(db: sqlite3.Connection, highest: Counts) -> Counts:
     given = _highest(db)
     counts = {t: db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in TABLES}
-    return {table: max(given[table], highest.get(table, 0)) - counts[table] for table in TABLES}
+    return {
+        table: max(given[table], highest.get(table, 0)) - counts[table]
+        for table in TABLES
+    }
 
 
 def _highest(db: sqlite3.Connection) -> Counts:

@@ -1,6 +1,6 @@
-"""What each act writes: plain statements on an open transaction, one function an act. Nothing here commits;
-the writer's thread does. An act that the log cannot take raises Refused with the reason; an act is idempotent
-nowhere, so it runs once.
+"""What each act writes: plain statements on an open transaction, one function an act.
+Nothing here commits; the writer's thread does. An act that the log cannot take raises
+Refused with the reason; an act is idempotent nowhere, so it runs once.
 """
 
 from __future__ import annotations
@@ -17,7 +17,14 @@ from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import packing
 from bench.log.rows import Stamp, SweepEnd
-from bench.log.store import all_digests, insert, keep_gear, keep_trace, merge_chunks, trace_digest
+from bench.log.store import (
+    all_digests,
+    insert,
+    keep_gear,
+    keep_trace,
+    merge_chunks,
+    trace_digest,
+)
 
 Json = Mapping[str, object]
 
@@ -26,9 +33,17 @@ class Refused(Exception):
     """The log cannot take this act; says why."""
 
 
-def boot(db: sqlite3.Connection, boot_id: str, program: str, process_id: int, at: Stamp) -> int:
+def boot(
+    db: sqlite3.Connection, boot_id: str, program: str, process_id: int, at: Stamp
+) -> int:
     return insert(
-        db, "boot", boot_id=boot_id, program=program, process_id=process_id, last_ticket=0, **_moment(at)
+        db,
+        "boot",
+        boot_id=boot_id,
+        program=program,
+        process_id=process_id,
+        last_ticket=0,
+        **_moment(at),
     )
 
 
@@ -38,7 +53,11 @@ def knows_boot(db: sqlite3.Connection, boot_key: int, boot_id: str) -> bool:
 
 
 def last_ticket(db: sqlite3.Connection, boot_key: int) -> int:
-    return int(db.execute("SELECT last_ticket FROM boot WHERE boot_key = ?", (boot_key,)).fetchone()[0])
+    return int(
+        db.execute(
+            "SELECT last_ticket FROM boot WHERE boot_key = ?", (boot_key,)
+        ).fetchone()[0]
+    )
 
 
 def note_ticket(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
@@ -77,13 +96,27 @@ def begin_check(
 
 
 def end_check(
-    db: sqlite3.Connection, boot_key: int, at: Stamp, run: str, state: str, reason: str | None
+    db: sqlite3.Connection,
+    boot_key: int,
+    at: Stamp,
+    run: str,
+    state: str,
+    reason: str | None,
 ) -> None:
-    db.execute("UPDATE check_run SET state = ? WHERE run_key = ?", (state, _run_key(db, run)))
+    db.execute(
+        "UPDATE check_run SET state = ? WHERE run_key = ?", (state, _run_key(db, run))
+    )
     event(db, boot_key, at, run, state, {"reason": reason} if reason else {})
 
 
-def event(db: sqlite3.Connection, boot_key: int, at: Stamp, run: str | None, kind: str, data: Json) -> int:
+def event(
+    db: sqlite3.Connection,
+    boot_key: int,
+    at: Stamp,
+    run: str | None,
+    kind: str,
+    data: Json,
+) -> int:
     return insert(
         db,
         "event",
@@ -123,11 +156,20 @@ def start_sweep(
         boot_key=boot_key,
         **_moment(at, "started_"),
     )
-    event(db, boot_key, at, run, "sweep-started", {"sweep": sweep, "placement": placement})
+    event(
+        db, boot_key, at, run, "sweep-started", {"sweep": sweep, "placement": placement}
+    )
 
 
-def chunk(db: sqlite3.Connection, sweep: str, instrument: str, raw: bytes, arrival_us: Sequence[int]) -> None:
-    """After the sweep's end a late block goes straight into what was merged, so none is lost."""
+def chunk(
+    db: sqlite3.Connection,
+    sweep: str,
+    instrument: str,
+    raw: bytes,
+    arrival_us: Sequence[int],
+) -> None:
+    """After the sweep's end a late block goes straight into what was merged, so none is
+    lost."""
     key, _, state = _sweep(db, sweep)
     insert(
         db,
@@ -152,27 +194,40 @@ def end_sweep(
     trace: Trace | None,
     reason: str | None,
 ) -> None:
-    """The sweep's last state, its merged bytes and its trace, in the one transaction that ends it."""
+    """The sweep's last state, its merged bytes and its trace, in the one transaction
+    that ends it."""
     key, run, now = _sweep(db, sweep)
     if now != "running":
         raise Refused(f"the sweep {sweep} has ended already: it is {now}")
     merge_chunks(db, key)
     db.execute(
-        "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key = ?,"
-        " ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
-        (state, push, reason, trace and keep_trace(db, trace), at.monotonic_ns, at.wall_s, key),
+        "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
+        " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
+        (
+            state,
+            push,
+            reason,
+            trace and keep_trace(db, trace),
+            at.monotonic_ns,
+            at.wall_s,
+            key,
+        ),
     )
     data = {"sweep": sweep, "state": state} | ({"reason": reason} if reason else {})
     event(db, boot_key, at, run, "sweep-ended", data)
 
 
-def undo_sweep(db: sqlite3.Connection, boot_key: int, at: Stamp, sweep: str, reason: str | None) -> None:
+def undo_sweep(
+    db: sqlite3.Connection, boot_key: int, at: Stamp, sweep: str, reason: str | None
+) -> None:
     """Kept, and no longer counted; the event remembers what it had been."""
     key, run, was = _sweep(db, sweep)
     if was == "running":
         merge_chunks(db, key)
     db.execute(
-        "UPDATE sweep SET state = 'undone', reason = coalesce(?, reason) WHERE sweep_key = ?", (reason, key)
+        "UPDATE sweep SET state = 'undone', reason = coalesce(?, reason) WHERE"
+        " sweep_key = ?",
+        (reason, key),
     )
     event(db, boot_key, at, run, "sweep-undone", {"sweep": sweep, "was": was})
 
@@ -187,9 +242,17 @@ def interrupt_running(db: sqlite3.Connection, boot_key: int, at: Stamp) -> None:
     for key, sweep, run in rows:
         merge_chunks(db, key)
         reason = "the program ended during the sweep"
-        db.execute("UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?", (reason, key))
+        db.execute(
+            "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
+            (reason, key),
+        )
         event(
-            db, boot_key, at, run, "sweep-ended", {"sweep": sweep, "state": "interrupted", "reason": reason}
+            db,
+            boot_key,
+            at,
+            run,
+            "sweep-ended",
+            {"sweep": sweep, "state": "interrupted", "reason": reason},
         )
 
 
@@ -203,7 +266,11 @@ def finding(
     supersedes: str | None,
 ) -> None:
     found = msgspec.json.encode(finding).decode()
-    rest = _json(msgspec.to_builtins(msgspec.structs.replace(evidence, traces=[], gear=EvidenceGear())))
+    rest = _json(
+        msgspec.to_builtins(
+            msgspec.structs.replace(evidence, traces=[], gear=EvidenceGear())
+        )
+    )
     key = insert(
         db,
         "finding",
@@ -223,7 +290,13 @@ def finding(
         **_moment(at),
     )
     for position, trace in enumerate(evidence.traces):
-        insert(db, "finding_trace", finding_key=key, position=position, trace_key=keep_trace(db, trace))
+        insert(
+            db,
+            "finding_trace",
+            finding_key=key,
+            position=position,
+            trace_key=keep_trace(db, trace),
+        )
     for position, quantity in enumerate(finding.quantities):
         insert(
             db,
@@ -240,13 +313,26 @@ def finding(
         )
     if supersedes is not None:
         db.execute(
-            "UPDATE finding SET superseded_by = ? WHERE finding_key = ?", (key, _finding_key(db, supersedes))
+            "UPDATE finding SET superseded_by = ? WHERE finding_key = ?",
+            (key, _finding_key(db, supersedes)),
         )
-    event(db, boot_key, at, run, "found", {"finding": finding.id, "verdict": finding.verdict})
+    event(
+        db,
+        boot_key,
+        at,
+        run,
+        "found",
+        {"finding": finding.id, "verdict": finding.verdict},
+    )
 
 
 def move_planned(
-    db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, finding: str, plan: Move
+    db: sqlite3.Connection,
+    boot_key: int,
+    at: Stamp,
+    move: str,
+    finding: str,
+    plan: Move,
 ) -> None:
     key = _finding_key(db, finding)
     run = _run_of_finding(db, key)
@@ -260,24 +346,43 @@ def move_planned(
         distance_mm=plan.distance,
         uncertainty_mm=plan.uncertainty,
         move_json=msgspec.json.encode(plan).decode(),
-        planned_event_key=event(db, boot_key, at, run, "move-planned", {"move": move, "finding": finding}),
+        planned_event_key=event(
+            db, boot_key, at, run, "move-planned", {"move": move, "finding": finding}
+        ),
     )
 
 
-def move_made(db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, data: Json) -> None:
+def move_made(
+    db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, data: Json
+) -> None:
     key, finding_key = _move(db, move)
-    made = event(db, boot_key, at, _run_of_finding(db, finding_key), "moved", {"move": move, **data})
+    made = event(
+        db,
+        boot_key,
+        at,
+        _run_of_finding(db, finding_key),
+        "moved",
+        {"move": move, **data},
+    )
     db.execute(
-        "UPDATE move SET made_event_key = ?, made_json = ? WHERE move_key = ?", (made, _json(data), key)
+        "UPDATE move SET made_event_key = ?, made_json = ? WHERE move_key = ?",
+        (made, _json(data), key),
     )
 
 
-def move_verified(db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, finding: str) -> None:
+def move_verified(
+    db: sqlite3.Connection, boot_key: int, at: Stamp, move: str, finding: str
+) -> None:
     key, _ = _move(db, move)
     verifier = _finding_key(db, finding)
     db.execute("UPDATE move SET verified_by = ? WHERE move_key = ?", (verifier, key))
     event(
-        db, boot_key, at, _run_of_finding(db, verifier), "move-verified", {"move": move, "finding": finding}
+        db,
+        boot_key,
+        at,
+        _run_of_finding(db, verifier),
+        "move-verified",
+        {"move": move, "finding": finding},
     )
 
 
@@ -286,26 +391,39 @@ def _run_key(db: sqlite3.Connection, run: str) -> int:
 
 
 def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:
-    query = "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key) WHERE sweep = ?"
+    query = (
+        "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
+        " WHERE sweep = ?"
+    )
     key, run, state = _row(db, query, sweep, "sweep")
     return int(key), str(run), str(state)
 
 
 def _finding_key(db: sqlite3.Connection, finding: str) -> int:
-    return int(_row(db, "SELECT finding_key FROM finding WHERE finding = ?", finding, "finding")[0])
+    return int(
+        _row(
+            db, "SELECT finding_key FROM finding WHERE finding = ?", finding, "finding"
+        )[0]
+    )
 
 
 def _move(db: sqlite3.Connection, move: str) -> tuple[int, int]:
-    key, finding_key = _row(db, "SELECT move_key, finding_key FROM move WHERE move = ?", move, "move")
+    key, finding_key = _row(
+        db, "SELECT move_key, finding_key FROM move WHERE move = ?", move, "move"
+    )
     return int(key), int(finding_key)
 
 
 def _run_of_finding(db: sqlite3.Connection, finding_key: int) -> str:
-    query = "SELECT run FROM finding JOIN check_run USING (run_key) WHERE finding_key = ?"
+    query = (
+        "SELECT run FROM finding JOIN check_run USING (run_key) WHERE finding_key = ?"
+    )
     return str(db.execute(query, (finding_key,)).fetchone()[0])
 
 
-def _row(db: sqlite3.Connection, query: str, name: str, noun: str) -> tuple[int | str, ...]:
+def _row(
+    db: sqlite3.Connection, query: str, name: str, noun: str
+) -> tuple[int | str, ...]:
     row: tuple[int | str, ...] | None = db.execute(query, (name,)).fetchone()
     if row is None:
         raise Refused(f"the log knows no {noun} {name!r}")
@@ -321,5 +439,6 @@ def _moment(at: Stamp, prefix: str = "") -> dict[str, int | float]:
 
 
 def _json(data: object) -> str:
-    """JSON that keeps infinities and nan (as Infinity, NaN), which the evidence may hold."""
+    """JSON that keeps infinities and nan (as Infinity, NaN), which the evidence may
+    hold."""
     return json.dumps(data, ensure_ascii=False, separators=(",", ":"))

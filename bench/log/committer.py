@@ -1,7 +1,8 @@
-"""The log's thread: acts from a bounded queue, committed in order and in groups, told when they are safe.
-Whatever the disk does, nothing here raises into whoever gave an act: the thread says what is wrong through
-`on_trouble`, keeps what waits, tries again, and says None once all is well. Each commit also notes its last
-ticket, so that an act whose commit failed half way (written, but not confirmed) is found done and not done
+"""The log's thread: acts from a bounded queue, committed in order and in groups, told
+when they are safe. Whatever the disk does, nothing here raises into whoever gave an
+act: the thread says what is wrong through `on_trouble`, keeps what waits, tries again,
+and says None once all is well. Each commit also notes its last ticket, so that an act
+whose commit failed half way (written, but not confirmed) is found done and not done
 twice.
 """
 
@@ -28,21 +29,29 @@ GROUP_S = 0.25  # what need not hurry waits this long for company
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 2.0
 QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
-QUEUE_RESERVE_BYTES = 4 * 2**20  # beyond the limit chunks are refused; this is left for ends and findings
+# beyond the limit chunks are refused; this is left for ends and findings
+QUEUE_RESERVE_BYTES = 4 * 2**20
 BATCH_BYTES = 4 * 2**20
 STALL_S = 2.0  # a disk that has not answered for so long is said to
 CLOSE_S = 1.5
-LOOK_S = 1.0  # an idle log is looked for at its path so often: it may have been removed or replaced
+# an idle log is looked for at its path so often: it may have been removed or replaced
+LOOK_S = 1.0
 _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of an act for which there was no room; it is never saved
 
-_REFUSALS = (sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.InterfaceError, sqlite3.DataError)
+_REFUSALS = (
+    sqlite3.IntegrityError,
+    sqlite3.ProgrammingError,
+    sqlite3.InterfaceError,
+    sqlite3.DataError,
+)
 _T = TypeVar("_T")
 
 _log = logging.getLogger(__name__)
 
-Write = Callable[[sqlite3.Connection, int], object]  # connection in a transaction, boot key
+# connection in a transaction, boot key
+Write = Callable[[sqlite3.Connection, int], object]
 
 
 class Piece(NamedTuple):
@@ -65,7 +74,8 @@ class _Act(NamedTuple):
 
 
 class Committer:
-    """trouble: why nothing is being recorded, or None. unfinished: what the last life left."""
+    """trouble: why nothing is being recorded, or None. unfinished: what the last life
+    left."""
 
     def __init__(
         self,
@@ -91,15 +101,19 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
-        self.awaited = 0  # ticket of the latest act that somebody may be told of, queued or not
+        # ticket of the latest act that somebody may be told of, queued or not
+        self.awaited = 0
         self._wake = threading.Condition()
         self._closing_at: float | None = None
-        self._thread = threading.Thread(target=self._run, name="log-writer", daemon=True)
+        self._thread = threading.Thread(
+            target=self._run, name="log-writer", daemon=True
+        )
         self._check_db: sqlite3.Connection | None = None
         self._check_thread: threading.Thread | None = None
 
     def start(self) -> None:
-        """Raises LogError where the user must act (held, newer, not ours); a failing medium is trouble."""
+        """Raises LogError where the user must act (held, newer, not ours); a failing
+        medium is trouble."""
         try:
             self._connect()
         except (sqlite3.Error, OSError) as error:
@@ -120,23 +134,37 @@ class Committer:
         sweep: str | None = None,
         finding: str | None = None,
     ) -> int:
-        """Queue an act; returns its ticket, or NOT_QUEUED where there is no room (or all is closed).
+        """Queue an act; returns its ticket, or NOT_QUEUED where there is no room (or
+        all is closed).
 
-        size: bytes it holds. spare: it may use what is kept free for the few acts that matter most.
-        sweep, finding: what to name in Saved.
+        size: bytes it holds. spare: it may use what is kept free for the few acts that
+        matter most. sweep, finding: what to name in Saved.
         """
         limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if spare else 0)
         with self._wake:
             fits = self._queued_bytes + size <= limit
             if not fits:
-                self._say(f"NOT RECORDED: {self.path} takes nothing, and the memory for what waits is full")
+                self._say(
+                    f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
+                    " waits is full"
+                )
                 write, size, sweep, finding = _no_room, 0, None, None
             if fits or spare:
-                self._ticket += 1  # what does not fit has a ticket too, so that nobody is told it was saved
+                # what does not fit has a ticket too, so that nobody is told it was
+                # saved
+                self._ticket += 1
                 if urgent:
                     self.awaited = self._ticket
                 if self._closing_at is None:
-                    act = _Act(self._ticket, time.monotonic(), size, urgent, write, sweep, finding)
+                    act = _Act(
+                        self._ticket,
+                        time.monotonic(),
+                        size,
+                        urgent,
+                        write,
+                        sweep,
+                        finding,
+                    )
                     self._queue.append(act)
                     self._queued_bytes += size
                     self._urgent += urgent
@@ -149,7 +177,10 @@ class Committer:
         with self._wake:
             late = self._queue and time.monotonic() - self._queue[0].since > STALL_S
             if late and self.trouble is None:
-                self._say(f"NOT RECORDED: the disk has not answered for {STALL_S:g} s ({self.path})")
+                self._say(
+                    f"NOT RECORDED: the disk has not answered for {STALL_S:g} s"
+                    f" ({self.path})"
+                )
 
     def flush(self, timeout: float) -> bool:
         with self._wake:
@@ -167,7 +198,8 @@ class Committer:
             self._thread.join(CLOSE_S + 0.5)
         return self._saved >= self._ticket
 
-    # From here on it is the thread that runs (but for `_connect` and `_say`, which `start` uses before it).
+    # From here on it is the thread that runs (but for `_connect` and `_say`, which
+    # `start` uses before it).
 
     def _run(self) -> None:
         retry = FIRST_RETRY_S
@@ -197,11 +229,20 @@ class Committer:
         self._release()
 
     def _next_batch(self) -> list[_Act]:
-        """Wait for an act, give those that need not hurry some company, take what fits. Empty after LOOK_S."""
+        """Wait for an act, give those that need not hurry some company, take what fits.
+        Empty after LOOK_S."""
         with self._wake:
-            self._wake.wait_for(lambda: self._queue or self._closing_at is not None or self._damaged, LOOK_S)
+            self._wake.wait_for(
+                lambda: self._queue or self._closing_at is not None or self._damaged,
+                LOOK_S,
+            )
             until = time.monotonic() + GROUP_S
-            while self._queue and self._closing_at is None and not self._urgent and not self._hurry:
+            while (
+                self._queue
+                and self._closing_at is None
+                and not self._urgent
+                and not self._hurry
+            ):
                 left = until - time.monotonic()
                 if left <= 0 or not self._wake.wait(left):
                     break
@@ -249,8 +290,8 @@ class Committer:
         )
 
     def _merge(self) -> None:
-        """After a finding the write-ahead file holds nothing that the log does not: a lost one costs one
-        check."""
+        """After a finding the write-ahead file holds nothing that the log does not: a
+        lost one costs one check."""
         assert self._place.db is not None
         try:
             self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
@@ -265,9 +306,17 @@ class Committer:
             write(db, self._boot_key)
         except Exception as error:
             if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
-                raise  # the disk's fault or the file's, not the act's: it is tried again
+                # the disk's fault or the file's, not the act's: it is tried again
+                raise
             db.execute("ROLLBACK TO act")
-            append.event(db, self._boot_key, self._clock(), None, "refused-by-log", {"why": str(error)})
+            append.event(
+                db,
+                self._boot_key,
+                self._clock(),
+                None,
+                "refused-by-log",
+                {"why": str(error)},
+            )
             _log.error("the log refused an act: %s", error, exc_info=error)
             refused = str(error)
         else:
@@ -304,12 +353,19 @@ class Committer:
         self._place.take()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, salvaged, lacking = opened.db, opened.unfinished.salvage, opened.unfinished.lacking
+        db, salvaged, lacking = (
+            opened.db,
+            opened.unfinished.salvage,
+            opened.unfinished.lacking,
+        )
         try:
             key = self._boot_key
-            if not append.knows_boot(db, key, self._boot_id):  # a first opening, or another file is there now
+            # a first opening, or another file is there now
+            if not append.knows_boot(db, key, self._boot_id):
                 db.execute("BEGIN IMMEDIATE")
-                key = append.boot(db, self._boot_id, self._program, os.getpid(), self._opened_at)
+                key = append.boot(
+                    db, self._boot_id, self._program, os.getpid(), self._opened_at
+                )
                 append.note_ticket(db, key, self._saved)
                 if self._boot_key == 0:
                     append.interrupt_running(db, key, self._clock())
@@ -328,11 +384,14 @@ class Committer:
         self._place.opened(db)
         self._boot_key = key
         if not opened.checked:
-            self._check_thread = threading.Thread(target=self._check, name="log-check", daemon=True)
+            self._check_thread = threading.Thread(
+                target=self._check, name="log-check", daemon=True
+            )
             self._check_thread.start()
 
     def _check(self) -> None:
-        """A log too large to be checked while the start waits; found damaged, it is salvaged next."""
+        """A log too large to be checked while the start waits; found damaged, it is
+        salvaged next."""
         try:
             with read.open_read(self.path) as db:
                 self._check_db = db
@@ -365,7 +424,10 @@ class Committer:
             _log.debug("nobody listens any more: %r", what)
 
     def _words(self, error: Exception) -> str:
-        return f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried again"
+        return (
+            f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried"
+            " again"
+        )
 
 
 def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
@@ -373,14 +435,17 @@ def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
 
 
 def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:
-    """The acts after `done` with their tickets, pieces of a sweep put together up to the next other act."""
+    """The acts after `done` with their tickets, pieces of a sweep put together up to
+    the next other act."""
     waiting: dict[tuple[str, str], list[tuple[int, Piece]]] = {}
     for act in batch:
         if act.ticket <= done:
             continue
         if isinstance(act.write, Piece):
             piece = act.write
-            waiting.setdefault((piece.sweep, piece.instrument), []).append((act.ticket, piece))
+            waiting.setdefault((piece.sweep, piece.instrument), []).append(
+                (act.ticket, piece)
+            )
             continue
         yield from map(_together, waiting.values())
         waiting.clear()

@@ -1,4 +1,5 @@
-"""What happened to the instruments and to the log itself, in the words in which it was told when it happened.
+"""What happened to the instruments and to the log itself, in the words in which it was
+told when it happened.
 
 Blocking; called off the event loop.
 """
@@ -30,28 +31,47 @@ def _told(one: Happened, units: System) -> LogEvent:
 
 
 def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str]:
-    """What it is about, and a sentence. Of an older or newer program there may be less in it."""
+    """What it is about, and a sentence. Of an older or newer program there may be less
+    in it."""
     name = str(data.get("name", "instrument"))
     if one.kind in ("instrument", "spoiled"):
         words = str(data.get("words", ""))
         return name, words if name in words.lower() else f"{name}: {words}"
     if one.kind == "unit":
-        return name, f"The {name} was switched from {data.get('from')} to {data.get('to')}."
+        return (
+            name,
+            f"The {name} was switched from {data.get('from')} to {data.get('to')}.",
+        )
     if one.kind == "held":
-        shown, jerk = _length(data.get("value"), units), "a jerk" if name == "travel" else "dust, a jerk"
-        return name, (
-            f"One reading of the {name}, {shown}, was not used: it is off the path of those around it "
-            f"({jerk} or a bit lost; {data.get('held')} so far)."
+        shown, jerk = (
+            _length(data.get("value"), units),
+            ("a jerk" if name == "travel" else "dust, a jerk"),
+        )
+        return (
+            name,
+            (
+                f"One reading of the {name}, {shown}, was not used: it is off the path"
+                f" of those around it ({jerk} or a bit lost; {data.get('held')} so"
+                " far)."
+            ),
         )
     if one.kind == "learned":
         what = str(data.get("what", name))
-        kept = ", ".join(f"{key} {value}" for key, value in dict(data.get("values") or {}).items())
-        return what, f"The {what} was found and kept in the settings" + (f": {kept}." if kept else ".")
+        kept = ", ".join(
+            f"{key} {value}" for key, value in dict(data.get("values") or {}).items()
+        )
+        return what, f"The {what} was found and kept in the settings" + (
+            f": {kept}." if kept else "."
+        )
     if one.kind == "leaf":
-        leaf, seen = _length(data.get("leaf_mm"), units), _length(data.get("change_mm"), units)
+        leaf, seen = (
+            _length(data.get("leaf_mm"), units),
+            _length(data.get("change_mm"), units),
+        )
         proved = data.get("outcome") == "proved"
         return "indicator", (
-            f"A leaf of {leaf} was slipped under the tip, and the number moved by {seen}: "
+            f"A leaf of {leaf} was slipped under the tip, and the number moved by"
+            f" {seen}: "
             + ("right unit, right way." if proved else "it proved nothing.")
         )
     if one.kind in ("sweep-ended", "sweep-undone"):
@@ -80,7 +100,10 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
     if kind == "unread":
         return "One event of the log can no longer be read."
     if kind == "not-recorded":
-        return f"{data.get('readings')} readings of a pass were not recorded: {data.get('why')}."
+        return (
+            f"{data.get('readings')} readings of a pass were not recorded:"
+            f" {data.get('why')}."
+        )
     return f"The log could not take one entry: {data.get('why')}."
 
 

@@ -1,5 +1,5 @@
-"""The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of recorded sweeps.
-Numbers are written so that they read back exactly."""
+"""The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of
+recorded sweeps. Numbers are written so that they read back exactly."""
 
 from __future__ import annotations
 
@@ -18,13 +18,18 @@ from bench.log.rows import LogDamaged
 
 SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
 
-_PLACEMENT, _TRAVEL, _READING = ("placement", "what", "end"), ("travel", "station"), ("reading", "width")
+_PLACEMENT, _TRAVEL, _READING = (
+    ("placement", "what", "end"),
+    ("travel", "station"),
+    ("reading", "width"),
+)
 
 
 def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
     """The finding with its run, what replaced it, and its whole evidence; one object.
 
-    Evidence that can no longer be read is null, with the reason under `damaged`, and is put into `unread`.
+    Evidence that can no longer be read is null, with the reason under `damaged`, and is
+    put into `unread`.
     """
     evidence: Evidence | None = None
     damaged: str | None = None
@@ -47,8 +52,11 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
     return msgspec.json.encode(line).decode() + "\n"
 
 
-def sweeps_csv(evidence: Evidence, out: TextIO, columns: Sequence[str] = SWEEP_COLUMNS) -> int:
-    """The readings behind a finding, one a row; columns as the check names those of its recorded file.
+def sweeps_csv(
+    evidence: Evidence, out: TextIO, columns: Sequence[str] = SWEEP_COLUMNS
+) -> int:
+    """The readings behind a finding, one a row; columns as the check names those of its
+    recorded file.
 
     Lengths in mm, times in s, with the unit in the header. Returns the number of rows.
     """
@@ -83,4 +91,7 @@ def _cell(trace: Trace, number: int, index: int, column: str) -> str:
         return trace.seat or ""
     if column == "hold":
         return trace.hold or ""
-    raise ValueError(f"no column {column!r} can be made of a sweep; known are {', '.join(SWEEP_COLUMNS)}")
+    raise ValueError(
+        f"no column {column!r} can be made of a sweep; known are"
+        f" {', '.join(SWEEP_COLUMNS)}"
+    )

@@ -13,26 +13,37 @@ import msgspec
 from bench.log.rows import LogDamaged
 
 _DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
-_SAID = ("unsupported file format", "Could not decode to UTF-8")  # errors to which sqlite3 gives no name
+# errors to which sqlite3 gives no name
+_SAID = ("unsupported file format", "Could not decode to UTF-8")
 
 
 def is_damage(error: BaseException) -> bool:
-    """Whether the file itself is at fault. A list of tables with broken letters fails to decode."""
+    """Whether the file itself is at fault. A list of tables with broken letters fails
+    to decode."""
     name = getattr(error, "sqlite_errorname", "")
     return (
         name.startswith(_DAMAGE)
         or isinstance(error, UnicodeDecodeError)
-        or (isinstance(error, sqlite3.Error) and any(words in str(error) for words in _SAID))
+        or (
+            isinstance(error, sqlite3.Error)
+            and any(words in str(error) for words in _SAID)
+        )
     )
 
 
 @contextmanager
 def contained(what: str) -> Iterator[None]:
-    """Turns whatever damage to a row does to whoever reads it into LogDamaged; what: the row, for the
-    message."""
+    """Turns whatever damage to a row does to whoever reads it into LogDamaged; what:
+    the row, for the message."""
     try:
         yield
-    except (sqlite3.Error, ValueError, TypeError, zlib.error, msgspec.MsgspecError) as error:
+    except (
+        sqlite3.Error,
+        ValueError,
+        TypeError,
+        zlib.error,
+        msgspec.MsgspecError,
+    ) as error:
         if isinstance(error, sqlite3.Error) and not is_damage(error):
             raise
         raise LogDamaged(f"{what} can no longer be read: {error}") from error
@@ -40,7 +51,9 @@ def contained(what: str) -> Iterator[None]:
 
 def why(error: Exception) -> str:
     """What is wrong with the disk or the file, in words for the user."""
-    name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(getattr(error, "errno", 0) or 0, "")
+    name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(
+        getattr(error, "errno", 0) or 0, ""
+    )
     for start, words in _WORDS:
         if name.startswith(start):
             return words

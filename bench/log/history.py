@@ -1,4 +1,5 @@
-"""What earlier findings tell, read from the log beside the writer. Blocking; called off the event loop."""
+"""What earlier findings tell, read from the log beside the writer. Blocking; called off
+the event loop."""
 
 from __future__ import annotations
 
@@ -12,14 +13,24 @@ from typing import Any
 import msgspec
 
 from bench.checks import checks, find
-from bench.checks.model import Evidence, EvidenceGear, Known, Measured, Pool, SquareHistory, SweepHistory
+from bench.checks.model import (
+    Evidence,
+    EvidenceGear,
+    Known,
+    Measured,
+    Pool,
+    SquareHistory,
+    SweepHistory,
+)
 from bench.checks.options import understood
 from bench.checks.shared.remarks import NOT_TURNED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export, load, read
 from bench.protocol import LogRows
 
-LOOK_BACK = 200  # findings gone through, at most, for the twenty that fit; ten years of them take too long
+# findings gone through, at most, for the twenty that fit; ten years of them take too
+# long
+LOOK_BACK = 200
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
@@ -30,8 +41,8 @@ class Shown(msgspec.Struct, frozen=True):
 
 
 class LivePast(msgspec.Struct):
-    """drew: by jig and way of the move, mm that tightening drew the free end when it was last made live,
-    positive away. made: findings whose move was made live."""
+    """drew: by jig and way of the move, mm that tightening drew the free end when it
+    was last made live, positive away. made: findings whose move was made live."""
 
     drew: dict[tuple[str, str], float] = {}
     made: set[str] = set()
@@ -76,14 +87,24 @@ def listed(
     """Findings, newest first; what became of the move of each."""
     unread: list[Unread] = []
     with read.open_read(path) as db:
-        rows = read.list_findings(db, jig=jig, check=check, last=most, before=before, unread=unread)
+        rows = read.list_findings(
+            db, jig=jig, check=check, last=most, before=before, unread=unread
+        )
         became = {
-            m.finding: "verified" if m.verified_by else "made" if m.made is not None else "planned"
+            m.finding: (
+                "verified"
+                if m.verified_by
+                else "made"
+                if m.made is not None
+                else "planned"
+            )
             for row in rows
             for m in read.moves(db, finding=row.finding.id, unread=unread)
         }
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
-    return LogRows([row.finding for row in reversed(rows)], became, superseded, unread=unread)
+    return LogRows(
+        [row.finding for row in reversed(rows)], became, superseded, unread=unread
+    )
 
 
 def show(path: Path, finding: str) -> Shown:
@@ -95,12 +116,20 @@ def show(path: Path, finding: str) -> Shown:
 
 
 def as_shown(evidence: Evidence) -> Evidence:
-    """Travel and readings as the instruments showed them, which is what recorded files hold: what grows the
-    other way is turned back, so that the same settings turn it again."""
+    """Travel and readings as the instruments showed them, which is what recorded files
+    hold: what grows the other way is turned back, so that the same settings turn it
+    again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
-    steps = {step.placement: step for step in check.plan({**options, "placements": "both"}, gear)}
-    turn = -1.0 if "reading" in check.columns and gear.indicator.grows == "pulled-out" else 1.0
+    steps = {
+        step.placement: step
+        for step in check.plan({**options, "placements": "both"}, gear)
+    }
+    turn = (
+        -1.0
+        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
+        else 1.0
+    )
     traces = []
     for trace in evidence.traces:
         step = steps.get(trace.placement)
@@ -118,12 +147,14 @@ def as_shown(evidence: Evidence) -> Evidence:
     return msgspec.structs.replace(evidence, traces=traces)
 
 
-def exported(path: Path, finding: str | None, unread: list[Unread]) -> Generator[str, None, None]:
-    """One finding's sweeps as CSV in the recorded shape, or every finding with its evidence, a JSON line
-    each.
+def exported(
+    path: Path, finding: str | None, unread: list[Unread]
+) -> Generator[str, None, None]:
+    """One finding's sweeps as CSV in the recorded shape, or every finding with its
+    evidence, a JSON line each.
 
-    In pieces, and the log is not held between them: it may take as long as it takes. unread: takes what could
-    not be read.
+    In pieces, and the log is not held between them: it may take as long as it takes.
+    unread: takes what could not be read.
     """
     with read.open_read(path) as db:
         if finding is None:
@@ -140,19 +171,28 @@ def exported(path: Path, finding: str | None, unread: list[Unread]) -> Generator
 
 
 def known(
-    path: Path, kind: str, gear: EvidenceGear, options: Mapping[str, Any], *, instrument: str | None = None
+    path: Path,
+    kind: str,
+    gear: EvidenceGear,
+    options: Mapping[str, Any],
+    *,
+    instrument: str | None = None,
 ) -> Known:
-    """What earlier findings say of today's: scatter between pushes, of seating, the yaw play, the square's
-    error.
+    """What earlier findings say of today's: scatter between pushes, of seating, the yaw
+    play, the square's error.
 
-    Scatter is that of the same jig, saw, check, instrument and hold within the last 20 findings (GUM 4.2.4,
-    pooled standard deviation). instrument: its lasting name; that of the check in progress unless given. A
-    check that is open, or gone on with, does not speak for itself.
+    Scatter is that of the same jig, saw, check, instrument and hold within the last 20
+    findings (GUM 4.2.4, pooled standard deviation). instrument: its lasting name; that
+    of the check in progress unless given. A check that is open, or gone on with, does
+    not speak for itself.
     """
     with read.open_read(path) as db:
         hold = str(options["hold"]) if options.get("hold") else None
         rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
-        reseated, one_seat = _scatter(rows, on_one_seat=False), _scatter(rows, on_one_seat=True)
+        reseated, one_seat = (
+            _scatter(rows, on_one_seat=False),
+            _scatter(rows, on_one_seat=True),
+        )
         return Known(
             pool=reseated,
             seat_scatter=_seat(reseated, one_seat),
@@ -164,21 +204,33 @@ def known(
 
 def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:
     row = db.execute(
-        "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER BY run_key DESC LIMIT 1",
+        "SELECT instrument FROM check_run WHERE state = 'open' AND check_kind = ? ORDER"
+        " BY run_key DESC LIMIT 1",
         (kind,),
     ).fetchone()
     return None if row is None else row[0]
 
 
 def _speaking(
-    db: sqlite3.Connection, kind: str, gear: EvidenceGear, hold: str | None, instrument: str | None
+    db: sqlite3.Connection,
+    kind: str,
+    gear: EvidenceGear,
+    hold: str | None,
+    instrument: str | None,
 ) -> list[Finding]:
     """Findings that may speak for a new one, newest first, the last 20."""
-    jig, saw = (gear.jig.name if gear.jig else None), (gear.saw.name if gear.saw else None)
+    jig, saw = (
+        (gear.jig.name if gear.jig else None),
+        (gear.saw.name if gear.saw else None),
+    )
     found: list[Finding] = []
     for row in reversed(read.list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
-        if not same or row.superseded_by is not None or (instrument and row.instrument != instrument):
+        if (
+            not same
+            or row.superseded_by is not None
+            or (instrument and row.instrument != instrument)
+        ):
             continue
         state, used = _run(db, row.run)
         if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
@@ -190,12 +242,15 @@ def _speaking(
 
 
 def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
-    state, key = db.execute("SELECT state, gear_key FROM check_run WHERE run = ?", (run,)).fetchone()
+    state, key = db.execute(
+        "SELECT state, gear_key FROM check_run WHERE run = ?", (run,)
+    ).fetchone()
     return state, load.gear(db, key)
 
 
 def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
-    """Scatter of pushes about their placement's mean; those on one seat lack the seating and are kept apart."""
+    """Scatter of pushes about their placement's mean; those on one seat lack the
+    seating and are kept apart."""
     squares, freedom = 0.0, 0
     for found in findings:
         if not found.quantities or found.quantities[0].unit != "rad":
@@ -210,11 +265,14 @@ def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
             mean = math.fsum(values) / len(values)
             squares += math.fsum((value - mean) ** 2 for value in values)
             freedom += len(values) - 1
-    return Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
+    return (
+        Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
+    )
 
 
 def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
-    """What reseating adds to the scatter; None where both are not known well enough, or nothing is seen."""
+    """What reseating adds to the scatter; None where both are not known well enough, or
+    nothing is seen."""
     if reseated is None or one_seat is None:
         return None
     if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
@@ -228,7 +286,11 @@ def _measuring(
 ) -> list[read.FindingRow]:
     """Findings of the checks that measure it, newest first, the last so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
-    rows = [row for kind in kinds for row in read.list_findings(db, check=kind, jig=jig, last=last)]
+    rows = [
+        row
+        for kind in kinds
+        for row in read.list_findings(db, check=kind, jig=jig, last=last)
+    ]
     return sorted(rows, key=lambda row: row.order, reverse=True)
 
 
@@ -237,7 +299,9 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     if gear.jig is None:
         return None
     for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
-        if row.superseded_by is not None or row.finding.saw != (gear.saw.name if gear.saw else None):
+        if row.superseded_by is not None or row.finding.saw != (
+            gear.saw.name if gear.saw else None
+        ):
             continue
         play = next((q for q in row.finding.quantities if q.name == "yaw-play"), None)
         if play is not None and not row.finding.doubts:
@@ -246,7 +310,8 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
 
 
 def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
-    """Of this sled on this saw; None where it was moved since: then it tells of the fence as it was."""
+    """Of this sled on this saw; None where it was moved since: then it tells of the
+    fence as it was."""
     if gear.jig is None:
         return None
     moved = {move.finding for move in read.moves(db) if move.made is not None}
@@ -257,7 +322,9 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
             continue
         if "fence" not in check.measures and found.id not in moved:
             continue
-        if row.superseded_by is not None or found.saw != (gear.saw.name if gear.saw else None):
+        if row.superseded_by is not None or found.saw != (
+            gear.saw.name if gear.saw else None
+        ):
             continue
         if found.id in moved or not found.quantities:
             return None  # by a board's answer, too
@@ -269,8 +336,8 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     """From the latest finding that measured it with this square, on whatever sled.
 
-    One that did not fit what was known of the square (perhaps it was not turned over) is believed only when
-    the one before it says the same.
+    One that did not fit what was known of the square (perhaps it was not turned over)
+    is believed only when the one before it says the same.
     """
     name = gear.square.name if gear.square else None
     passed_over: tuple[Finding, Quantity] | None = None
@@ -283,7 +350,9 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
             continue
         if passed_over is not None:
             before = passed_over[1]
-            if abs(before.value - measured.value) <= math.hypot(before.uncertainty, measured.uncertainty):
+            if abs(before.value - measured.value) <= math.hypot(
+                before.uncertainty, measured.uncertainty
+            ):
                 return _history(*passed_over)
         if not any(NOT_TURNED in note for note in row.finding.notes):
             return _history(row.finding, measured)
@@ -294,12 +363,16 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
 def _history(found: Finding, measured: Quantity) -> SquareHistory:
     return SquareHistory(
         error=measured.value,
-        standard_uncertainty=_standard(measured.uncertainty, measured.degrees_of_freedom, found.confidence),
+        standard_uncertainty=_standard(
+            measured.uncertainty, measured.degrees_of_freedom, found.confidence
+        ),
         degrees_of_freedom=measured.degrees_of_freedom,
     )
 
 
-def _standard(expanded: float, degrees_of_freedom: float | None, confidence: float) -> float:
+def _standard(
+    expanded: float, degrees_of_freedom: float | None, confidence: float
+) -> float:
     from bench.uncertainty import t_quantile
 
     return expanded / t_quantile(confidence, degrees_of_freedom)

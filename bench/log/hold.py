@@ -1,6 +1,6 @@
-"""One writer per log: a lock file beside it, with the holder's process number inside. The lock is the
-kernel's, so it goes with the process however that ends: after kill -9 there is nothing to clean; the file
-itself stays and means nothing.
+"""One writer per log: a lock file beside it, with the holder's process number inside.
+The lock is the kernel's, so it goes with the process however that ends: after kill -9
+there is nothing to clean; the file itself stays and means nothing.
 """
 
 from __future__ import annotations
@@ -26,23 +26,29 @@ class Hold:
 
     @classmethod
     def take(cls, log: Path) -> Hold:
-        """Raises LogHeld naming the holder; OSError where no lock file can be made (read-only medium)."""
-        log = Path(os.path.realpath(log))  # one lock, whatever name the log is called by
+        """Raises LogHeld naming the holder; OSError where no lock file can be made
+        (read-only medium)."""
+        # one lock, whatever name the log is called by
+        log = Path(os.path.realpath(log))
         path = log.with_name(log.name + ".lock")
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
         except OSError as error:
-            # A read-only medium may still hold another's lock file: locking needs no write.
+            # A read-only medium may still hold another's lock file: locking needs no
+            # write.
             try:
                 descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
             except OSError:
-                raise error from None  # why it cannot be made says more than that it is not there
+                # why it cannot be made says more than that it is not there
+                raise error from None
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             holder = _holder(descriptor)
             os.close(descriptor)
-            raise LogHeld(f"the log {log} is held by {holder}; stop that one first") from None
+            raise LogHeld(
+                f"the log {log} is held by {holder}; stop that one first"
+            ) from None
         if not stands(descriptor, path):
             os.close(descriptor)
             raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
@@ -70,19 +76,25 @@ def stands(descriptor: int, path: Path) -> bool:
 
 
 def _sign(descriptor: int) -> None:
-    text = f"{os.getpid()} {datetime.now().astimezone().isoformat(timespec='seconds')}\n"
+    text = (
+        f"{os.getpid()} {datetime.now().astimezone().isoformat(timespec='seconds')}\n"
+    )
     try:
         os.ftruncate(descriptor, 0)
         os.pwrite(descriptor, text.encode(), 0)
     except OSError:
-        pass  # the lock is what counts; on a full or read-only disk the holder stays nameless
+        # the lock is what counts; on a full or read-only disk the holder stays nameless
+        pass
 
 
 def _holder(descriptor: int) -> str:
-    """What the lock file says of a process that lives; a dead one's number is waited out."""
+    """What the lock file says of a process that lives; a dead one's number is waited
+    out."""
     until = time.monotonic() + _PATIENCE_S
     while True:
-        number, _, since = os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
+        number, _, since = (
+            os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
+        )
         if number.isdigit() and _lives(int(number)):
             return f"process {number} since {since}"
         if time.monotonic() > until:

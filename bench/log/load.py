@@ -1,5 +1,5 @@
-"""From rows of the log to the types that the rest of the program works with, exactly as they went in. All
-functions take an open connection of any kind."""
+"""From rows of the log to the types that the rest of the program works with, exactly as
+they went in. All functions take an open connection of any kind."""
 
 from __future__ import annotations
 
@@ -17,13 +17,21 @@ from bench.log.faults import contained
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
 from bench.log.store import all_digests, trace_digest
 
-_TRACE = "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold, at_s_packed"
-_RUN = "run_key, run, check_kind, jig, saw, options_json, gear_key, instrument, hold, begun_wall_s, boot_id"
+_TRACE = (
+    "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold,"
+    " at_s_packed"
+)
+_RUN = (
+    "run_key, run, check_kind, jig, saw, options_json, gear_key, instrument, hold,"
+    " begun_wall_s, boot_id"
+)
 
 
 def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
     """Raises LogDamaged if its numbers can no longer be read."""
-    row = db.execute(f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)).fetchone()
+    row = db.execute(
+        f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)
+    ).fetchone()
     if row is None:
         raise LogDamaged(f"trace {trace_key} is missing from the log")
     digest, placement, travel, reading, push, sweep, seat, hold, at = row
@@ -39,14 +47,20 @@ def trace(db: sqlite3.Connection, trace_key: int) -> Trace:
             at=None if at is None else packing.unpack_floats(at),
         )
     if trace_digest(kept) != digest:
-        raise LogDamaged(f"sweep {sweep!r} is damaged in the log: its checksum does not agree")
+        raise LogDamaged(
+            f"sweep {sweep!r} is damaged in the log: its checksum does not agree"
+        )
     return kept
 
 
 def gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
-    row = db.execute("SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)).fetchone()
+    row = db.execute(
+        "SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)
+    ).fetchone()
     if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
-        raise LogDamaged("the gear that was used is missing from the log or damaged in it")
+        raise LogDamaged(
+            "the gear that was used is missing from the log or damaged in it"
+        )
     return msgspec.json.decode(row[0], type=EvidenceGear)
 
 
@@ -54,25 +68,30 @@ def events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
     """In the order of recording; of one check, or all."""
     where = "" if run is None else " WHERE run = ?"
     rows = db.execute(
-        "SELECT event_key, run, kind, data_json, boot_id, e.monotonic_ns, e.wall_s, e.clock_synced"
-        " FROM event AS e JOIN boot ON boot.boot_key = e.boot_key"
-        " LEFT JOIN check_run ON check_run.run_key = e.run_key"
-        f"{where} ORDER BY event_key",
+        "SELECT event_key, run, kind, data_json, boot_id, e.monotonic_ns, e.wall_s,"
+        " e.clock_synced FROM event AS e JOIN boot ON boot.boot_key = e.boot_key LEFT"
+        f" JOIN check_run ON check_run.run_key = e.run_key{where} ORDER BY event_key",
         () if run is None else (run,),
     )
     return [
-        EventRow(key, of, kind, json.loads(data), boot_id, monotonic, wall, bool(synced))
+        EventRow(
+            key, of, kind, json.loads(data), boot_id, monotonic, wall, bool(synced)
+        )
         for key, of, kind, data, boot_id, monotonic, wall, synced in rows
     ]
 
 
-def sweeps(db: sqlite3.Connection, run: str, *, traces: bool = True) -> list[SweepRecord]:
-    """All sweeps of a check in order, whatever became of them; a damaged trace is left out, not raised."""
+def sweeps(
+    db: sqlite3.Connection, run: str, *, traces: bool = True
+) -> list[SweepRecord]:
+    """All sweeps of a check in order, whatever became of them; a damaged trace is left
+    out, not raised."""
     rows = db.execute(
-        "SELECT sweep_key, sweep, placement, push, seat, sweep.hold, gather, sweep.state, reason,"
-        " boot.boot_id, started_monotonic_ns, started_wall_s, started_clock_synced, ended_monotonic_ns,"
-        " trace_key FROM sweep JOIN check_run USING (run_key) JOIN boot ON boot.boot_key = sweep.boot_key"
-        " WHERE run = ? ORDER BY sweep_key",
+        "SELECT sweep_key, sweep, placement, push, seat, sweep.hold, gather,"
+        " sweep.state, reason, boot.boot_id, started_monotonic_ns, started_wall_s,"
+        " started_clock_synced, ended_monotonic_ns, trace_key FROM sweep JOIN check_run"
+        " USING (run_key) JOIN boot ON boot.boot_key = sweep.boot_key WHERE run = ?"
+        " ORDER BY sweep_key",
         (run,),
     ).fetchall()
     return [_sweep(db, run, row, traces) for row in rows]
@@ -82,17 +101,21 @@ def raw_readings(db: sqlite3.Connection, sweep_key: int) -> int:
     """Records of the instrument of which most were kept, merged or still in pieces."""
     counts: dict[str, int] = {}
     for table in ("reading", "chunk"):
-        query = f"SELECT instrument, sum(readings) FROM {table} WHERE sweep_key = ? GROUP BY instrument"
+        query = (
+            f"SELECT instrument, sum(readings) FROM {table} WHERE sweep_key = ? GROUP"
+            " BY instrument"
+        )
         for instrument, count in db.execute(query, (sweep_key,)):
             counts[instrument] = counts.get(instrument, 0) + count
     return max(counts.values(), default=0)
 
 
 def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
-    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep; LogError if unknown."""
+    """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep;
+    LogError if unknown."""
     rows = db.execute(
-        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading USING (sweep_key)"
-        " WHERE sweep = ? ORDER BY instrument",
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading"
+        " USING (sweep_key) WHERE sweep = ? ORDER BY instrument",
         (sweep,),
     ).fetchall()
     if not rows:
@@ -104,14 +127,18 @@ def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]
             if instrument is not None
         }
     except (zlib.error, packing.PackingError) as error:
-        raise LogDamaged(f"the raw readings of sweep {sweep!r} are damaged in the log: {error}") from error
+        raise LogDamaged(
+            f"the raw readings of sweep {sweep!r} are damaged in the log: {error}"
+        ) from error
 
 
 def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
-    """A finding with all that it was worked out from. LogError if unknown, LogDamaged if unreadable."""
+    """A finding with all that it was worked out from. LogError if unknown, LogDamaged
+    if unreadable."""
     with contained(f"the finding {name!r} is damaged in the log and"):
         row = db.execute(
-            f"SELECT {FOUND}, f.finding_key, gear_key, traces_sha256 FROM finding AS f WHERE finding = ?",
+            f"SELECT {FOUND}, f.finding_key, gear_key, traces_sha256 FROM finding AS f"
+            " WHERE finding = ?",
             (name,),
         ).fetchone()
         if row is None:
@@ -119,12 +146,15 @@ def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
         found, rest = sound_finding(*row[:3])
         key, gear_key, digests = row[3:]
         keys = db.execute(
-            "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY position", (key,)
+            "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY"
+            " position",
+            (key,),
         ).fetchall()
         traces = [trace(db, trace_key) for (trace_key,) in keys]
         if all_digests([trace_digest(kept) for kept in traces]) != digests:
             raise LogDamaged(
-                f"the finding {name!r} is damaged in the log: passes of its evidence are missing"
+                f"the finding {name!r} is damaged in the log: passes of its evidence"
+                " are missing"
             )
         evidence = msgspec.structs.replace(
             msgspec.convert(json.loads(rest), Evidence),
@@ -147,13 +177,15 @@ def sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]:
 
 def open_runs(db: sqlite3.Connection, *, traces: bool = True) -> list[OpenRun]:
     rows = db.execute(
-        f"SELECT {_RUN} FROM check_run JOIN boot USING (boot_key) WHERE state = 'open' ORDER BY run_key"
+        f"SELECT {_RUN} FROM check_run JOIN boot USING (boot_key) WHERE state = 'open'"
+        " ORDER BY run_key"
     ).fetchall()
     return [_open_run(db, row, traces) for row in rows]
 
 
 def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
-    """What a check has gathered so far: its whole sweeps, leans and taps. Raises LogError if unknown."""
+    """What a check has gathered so far: its whole sweeps, leans and taps. Raises
+    LogError if unknown."""
     row = db.execute(
         "SELECT check_kind, options_json, gear_key FROM check_run WHERE run = ?", (run,)
     ).fetchone()
@@ -165,19 +197,34 @@ def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
         for event in events(db, run)
         if event.kind == "lean"
     }
-    taps = [msgspec.convert(event.data, Tap) for event in events(db, run) if event.kind == "tap"]
+    taps = [
+        msgspec.convert(event.data, Tap)
+        for event in events(db, run)
+        if event.kind == "tap"
+    ]
     return Evidence(
         check=kind,
-        traces=[s.trace for s in sweeps(db, run) if s.state == "whole" and s.trace is not None],
+        traces=[
+            s.trace
+            for s in sweeps(db, run)
+            if s.state == "whole" and s.trace is not None
+        ],
         options=json.loads(options),
         gear=gear(db, gear_key),
         leans=list(leans.values()),
         taps=taps,
-        alive=[str(event.data["placement"]) for event in events(db, run) if event.kind == "alive"] or None,
+        alive=[
+            str(event.data["placement"])
+            for event in events(db, run)
+            if event.kind == "alive"
+        ]
+        or None,
     )
 
 
-def _sweep(db: sqlite3.Connection, run: str, row: tuple[object, ...], traces: bool) -> SweepRecord:
+def _sweep(
+    db: sqlite3.Connection, run: str, row: tuple[object, ...], traces: bool
+) -> SweepRecord:
     *columns, trace_key = row
     (
         key,
@@ -204,7 +251,9 @@ def _sweep(db: sqlite3.Connection, run: str, row: tuple[object, ...], traces: bo
     if kept is not None:
         readings = len(kept.reading)
     elif trace_key is not None:
-        readings = db.execute("SELECT readings FROM trace WHERE trace_key = ?", (trace_key,)).fetchone()[0]
+        readings = db.execute(
+            "SELECT readings FROM trace WHERE trace_key = ?", (trace_key,)
+        ).fetchone()[0]
     else:
         readings = raw_readings(db, msgspec.convert(key, int))
     return msgspec.convert(
@@ -235,7 +284,9 @@ def _sweep(db: sqlite3.Connection, run: str, row: tuple[object, ...], traces: bo
 def _open_run(db: sqlite3.Connection, row: tuple[object, ...], traces: bool) -> OpenRun:
     key, run, kind, jig, saw, options, gear_key, instrument, hold, begun, boot_id = row
     name = str(run)
-    findings = db.execute("SELECT finding FROM finding WHERE run_key = ? ORDER BY finding_key", (key,))
+    findings = db.execute(
+        "SELECT finding FROM finding WHERE run_key = ? ORDER BY finding_key", (key,)
+    )
     return msgspec.convert(
         {
             "run": run,

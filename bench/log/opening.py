@@ -1,6 +1,6 @@
-"""Opening a log to read it, wherever it lies and whoever has it: never a byte of it or beside it is changed
-for good. Works beside a daemon that has the log open, on a read-only medium, and on a file that belongs to
-somebody else.
+"""Opening a log to read it, wherever it lies and whoever has it: never a byte of it or
+beside it is changed for good. Works beside a daemon that has the log open, on a
+read-only medium, and on a file that belongs to somebody else.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ _COPIES = 5  # tries to copy a log that is being written to
 
 @contextmanager
 def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
-    """A connection that cannot write. Raises LogError: no file, newer, not ours, damaged (also inside)."""
+    """A connection that cannot write. Raises LogError: no file, newer, not ours,
+    damaged (also inside)."""
     path = Path(path).absolute()
     if not path.is_file():
         raise LogError(f"there is no log at {path}")
@@ -41,17 +42,24 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
 
 def _ours(error: Exception, path: Path) -> LogError:
     if is_damage(error):
-        return LogDamaged(f"{path} is damaged: {error}; a daemon that opens it salvages what it can")
+        return LogDamaged(
+            f"{path} is damaged: {error}; a daemon that opens it salvages what it can"
+        )
     return LogError(f"{path} cannot be read: {why(error)}")
 
 
 def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
-    """In place where that leaves nothing behind that its owner could not write; else a copy."""
+    """In place where that leaves nothing behind that its owner could not write; else a
+    copy."""
     beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
     ours = os.geteuid() == path.stat().st_uid
     if ours or all(file.exists() for file in beside):
         db = sqlite3.connect(
-            f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, timeout=5.0, check_same_thread=False
+            f"{path.as_uri()}?mode=ro",
+            uri=True,
+            isolation_level=None,
+            timeout=5.0,
+            check_same_thread=False,
         )
         try:
             db.execute("SELECT count(*) FROM migration").fetchone()
@@ -66,7 +74,8 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
             db.close()
             raise
     copy = _copy(path, scratch)
-    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)  # may merge the copy's own -wal
+    # may merge the copy's own -wal
+    db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
     db.execute("PRAGMA query_only = ON")
     return db
 
@@ -82,7 +91,9 @@ def _copy(path: Path, scratch: Path) -> Path:
                 shutil.copyfile(source, scratch / name)
         if _stats(path, names) == before:
             return scratch / path.name
-    raise LogError(f"{path} is being written to all the time; ask the daemon, or try again")
+    raise LogError(
+        f"{path} is being written to all the time; ask the daemon, or try again"
+    )
 
 
 def _stats(path: Path, names: list[str]) -> list[tuple[int, int] | None]:

@@ -1,8 +1,10 @@
-"""Numbers to few bytes and back, bit for bit: arrival times, travel, readings. A packed column is: one byte
-of kind (`I` whole numbers, `S` floats that are exactly a whole number over a power of ten, `F` any floats, by
-their bit patterns), one byte (the power of ten), one byte (how often neighbours were subtracted), then a zlib
-stream of little-endian 64-bit integers turned into byte planes: all lowest bytes, then all second bytes, and
-so on. The stream carries its own checksum, so a damaged column is noticed and never read as numbers.
+"""Numbers to few bytes and back, bit for bit: arrival times, travel, readings. A packed
+column is: one byte of kind (`I` whole numbers, `S` floats that are exactly a whole
+number over a power of ten, `F` any floats, by their bit patterns), one byte (the power
+of ten), one byte (how often neighbours were subtracted), then a zlib stream of
+little-endian 64-bit integers turned into byte planes: all lowest bytes, then all second
+bytes, and so on. The stream carries its own checksum, so a damaged column is noticed
+and never read as numbers.
 """
 
 from __future__ import annotations
@@ -35,7 +37,8 @@ def unpack_integers(packed: bytes) -> list[int]:
 
 
 def pack_floats(values: Sequence[float]) -> bytes:
-    """Any floats, also nan, infinities and minus zero; what comes back has the same bits."""
+    """Any floats, also nan, infinities and minus zero; what comes back has the same
+    bits."""
     wanted = array("d", values)
     for power in _POWERS:
         words = _scaled(wanted, power)
@@ -59,13 +62,15 @@ def unpack_floats(packed: bytes) -> list[float]:
 
 
 def _scaled(wanted: array[float], power: int) -> array[int] | None:
-    """The whole numbers that, over 10**power, give exactly these floats; None if there are none."""
+    """The whole numbers that, over 10**power, give exactly these floats; None if there
+    are none."""
     scale = 10.0**power
     try:
         for few in (wanted[:4], wanted):  # most powers fail at once
             words = array("q", map(round, map(mul, few, repeat(scale))))
             again = array("d", map(truediv, words, repeat(scale)))
-            if again.tobytes() != few.tobytes():  # by bits: minus zero equals zero, but is not it
+            # by bits: minus zero equals zero, but is not it
+            if again.tobytes() != few.tobytes():
                 return None
     except (ValueError, OverflowError):  # nan, infinity, beyond 64 bits
         return None
@@ -113,7 +118,8 @@ def _differences(words: array[int]) -> Iterable[int]:
 
 
 def _planes(words: array[int]) -> bytes:
-    """Signs folded into the lowest bit (small numbers of either sign have zero upper bytes), then planes."""
+    """Signs folded into the lowest bit (small numbers of either sign have zero upper
+    bytes), then planes."""
     folded = array("Q", [2 * word if word >= 0 else -2 * word - 1 for word in words])
     data = _little(folded).tobytes()
     return b"".join(data[byte::8] for byte in range(8))
@@ -126,7 +132,9 @@ def _from_planes(planes: bytes) -> array[int]:
         data[byte::8] = planes[byte * count : (byte + 1) * count]
     folded = array("Q")
     folded.frombytes(bytes(data))
-    return array("q", [word >> 1 if not word & 1 else ~(word >> 1) for word in _little(folded)])
+    return array(
+        "q", [word >> 1 if not word & 1 else ~(word >> 1) for word in _little(folded)]
+    )
 
 
 def _little(words: array[int]) -> array[int]:

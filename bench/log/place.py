@@ -1,4 +1,5 @@
-"""The log's path, held for this process, and the connection that is open on what lies there."""
+"""The log's path, held for this process, and the connection that is open on what lies
+there."""
 
 from __future__ import annotations
 
@@ -23,7 +24,8 @@ class Place:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.db: sqlite3.Connection | None = None
-        self._file: int | None = None  # of what is open; only to know it again, its bytes are SQLite's
+        # of what is open; only to know it again, its bytes are SQLite's
+        self._file: int | None = None
         self._hold: Hold | None = None
 
     def take(self) -> None:
@@ -41,7 +43,8 @@ class Place:
 
     def opened(self, db: sqlite3.Connection) -> None:
         self.db = db
-        self._file = os.open(self.path, os.O_PATH | os.O_CLOEXEC)  # closing it gives up no lock of SQLite's
+        # closing it gives up no lock of SQLite's
+        self._file = os.open(self.path, os.O_PATH | os.O_CLOEXEC)
 
     def let_go(self) -> None:
         """Close what is open; what was not committed is undone."""
@@ -53,23 +56,26 @@ class Place:
             db.close()
 
     def after_failure(self) -> None:
-        """Let go of it, but not of a log that was removed: what is in it is nowhere else any more."""
+        """Let go of it, but not of a log that was removed: what is in it is nowhere
+        else any more."""
         if self.db is not None and self._removed():
             self.db.rollback()
         else:
             self.let_go()
 
     def stands(self) -> bool:
-        """Whether log and lock are still the ones at their path: what goes into others is lost."""
+        """Whether log and lock are still the ones at their path: what goes into others
+        is lost."""
         held = self._hold is not None and self._hold.stands()
         return held and self._file is not None and stands(self._file, self.path)
 
     def follow(self) -> None:
-        """Go on at the path after the log was removed or replaced; LogHeld where another has it by now, or
-        OSError.
+        """Go on at the path after the log was removed or replaced; LogHeld where
+        another has it by now, or OSError.
 
-        A log that was removed is written there again, from what is still open. One that was moved away is
-        left as it is, and a new one is begun, as where another file was put in its place.
+        A log that was removed is written there again, from what is still open. One that
+        was moved away is left as it is, and a new one is begun, as where another file
+        was put in its place.
         """
         self.take()
         if self.db is not None and self._removed() and not self.path.exists():

@@ -1,5 +1,6 @@
-"""Opening a log for writing: what the last life left unfinished, and whether the file is sound. A damaged
-file is handed to `salvage`, so that a start never fails for the same reason twice.
+"""Opening a log for writing: what the last life left unfinished, and whether the file
+is sound. A damaged file is handed to `salvage`, so that a start never fails for the
+same reason twice.
 """
 
 from __future__ import annotations
@@ -16,9 +17,18 @@ import msgspec
 from bench.log import acknowledged, load, read, salvage, schema
 from bench.log.acknowledged import TABLES, Acknowledged
 from bench.log.faults import is_damage
-from bench.log.rows import Interrupted, LogDamaged, LogError, OpenRun, Salvage, Unfinished
+from bench.log.rows import (
+    Interrupted,
+    LogDamaged,
+    LogError,
+    OpenRun,
+    Salvage,
+    Unfinished,
+)
 
-CHECK_S = 0.05  # a start waits this long for the soundness check; a larger log is checked in the background
+# a start waits this long for the soundness check; a larger log is checked in the
+# background
+CHECK_S = 0.05
 
 
 class Opened(NamedTuple):
@@ -28,7 +38,8 @@ class Opened(NamedTuple):
 
 
 def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
-    """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for what is no damage."""
+    """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
+    what is no damage."""
     told, words = _told(path)
     if not damaged:
         try:
@@ -54,11 +65,14 @@ def _told(path: Path) -> tuple[Acknowledged | None, list[str]]:
     try:
         return acknowledged.read(path), []
     except LogDamaged as error:
-        return None, [f"{error}; whether anything is missing from the log is not known."]
+        return None, [
+            f"{error}; whether anything is missing from the log is not known."
+        ]
 
 
 def _ends_early(path: Path, told: Acknowledged | None) -> bool:
-    """Whether a write-ahead file has to be searched before SQLite takes it for ended and writes over it."""
+    """Whether a write-ahead file has to be searched before SQLite takes it for ended
+    and writes over it."""
     wal = path.with_name(path.name + "-wal")
     if not wal.exists() or not wal.stat().st_size:
         return False
@@ -73,7 +87,10 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
 
 
 def _whole_or_not(
-    db: sqlite3.Connection, told: Acknowledged | None, words: list[str], salvaged: Salvage | None = None
+    db: sqlite3.Connection,
+    told: Acknowledged | None,
+    words: list[str],
+    salvaged: Salvage | None = None,
 ) -> Unfinished:
     lacking = acknowledged.lacking(db, told, salvaged=salvaged is not None)
     if told is not None:
@@ -82,7 +99,8 @@ def _whole_or_not(
 
 
 def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
-    """Whether every page is where it should be; None if that could not be told in the time given."""
+    """Whether every page is where it should be; None if that could not be told in the
+    time given."""
     timer = threading.Timer(seconds, db.interrupt) if seconds is not None else None
     if timer is not None:
         timer.start()
@@ -104,18 +122,21 @@ def unfinished(
     lacking: Mapping[str, int] | None = None,
     words: Sequence[str] = (),
 ) -> Unfinished:
-    """Call before the running sweeps of the last life are marked. LogDamaged where a row is unreadable."""
+    """Call before the running sweeps of the last life are marked. LogDamaged where a
+    row is unreadable."""
     try:
         runs = load.open_runs(db)
         rows = db.execute(
-            "SELECT sweep_key, sweep, run, check_kind, placement FROM sweep JOIN check_run USING (run_key)"
-            " WHERE sweep.state = 'running' ORDER BY sweep_key"
+            "SELECT sweep_key, sweep, run, check_kind, placement FROM sweep JOIN"
+            " check_run USING (run_key) WHERE sweep.state = 'running' ORDER BY"
+            " sweep_key"
         ).fetchall()
         interrupted = [
             Interrupted(sweep, run, kind, placement, load.raw_readings(db, key))
             for key, sweep, run, kind, placement in rows
         ]
-    except (ValueError, msgspec.MsgspecError) as error:  # a UnicodeDecodeError is a ValueError
+    # a UnicodeDecodeError is a ValueError
+    except (ValueError, msgspec.MsgspecError) as error:
         raise LogDamaged(f"a row of the log can no longer be read: {error}") from error
     about_log = [*words]
     if salvage is not None:
@@ -123,7 +144,12 @@ def unfinished(
     if lacking:
         about_log.append(lacking_words(lacking))
     return Unfinished(
-        runs, interrupted, salvage, dict(lacking or {}), about_log, about_log + _sentences(runs, interrupted)
+        runs,
+        interrupted,
+        salvage,
+        dict(lacking or {}),
+        about_log,
+        about_log + _sentences(runs, interrupted),
     )
 
 
@@ -152,9 +178,9 @@ def salvage_words(data: Mapping[str, object]) -> str:
     """data: what is in a `Salvage`; of an older program there may be less in it."""
     rows = data.get("unreadable")
     return (
-        f"The log was damaged. It was set aside as {data.get('set_aside')}; {data.get('sweeps')} sweeps and"
-        f" {data.get('findings')} findings were read out of it"
-        + (f", {rows} rows could not be read." if rows else ".")
+        f"The log was damaged. It was set aside as {data.get('set_aside')};"
+        f" {data.get('sweeps')} sweeps and {data.get('findings')} findings were read"
+        " out of it" + (f", {rows} rows could not be read." if rows else ".")
     )
 
 
@@ -165,18 +191,25 @@ def lacking_words(counts: Mapping[str, object]) -> str:
         for table, words in TABLES.items()
         if (count := counts.get(table)) and (table != "event" or len(counts) == 1)
     ]
-    return f"Missing from the log: {' and '.join(lost)}, saved before and lost since. Is the card failing?"
+    return (
+        f"Missing from the log: {' and '.join(lost)}, saved before and lost since. Is"
+        " the card failing?"
+    )
 
 
 def _sentences(runs: list[OpenRun], interrupted: list[Interrupted]) -> list[str]:
     words = []
     for sweep in interrupted:
         words.append(
-            f"A sweep ({sweep.placement}) of the {sweep.check} check was running when the program ended:"
-            f" {sweep.readings} readings are kept, the sweep does not count."
+            f"A sweep ({sweep.placement}) of the {sweep.check} check was running when"
+            f" the program ended: {sweep.readings} readings are kept, the sweep does"
+            " not count."
         )
     for run in runs:
         whole = sum(sweep.state == "whole" for sweep in run.sweeps)
         of = f" of {run.jig}" if run.jig else ""
-        words.append(f"The {run.check} check{of} was not finished: {whole} sweeps of it are kept.")
+        words.append(
+            f"The {run.check} check{of} was not finished: {whole} sweeps of it are"
+            " kept."
+        )
     return words

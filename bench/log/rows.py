@@ -1,5 +1,6 @@
-"""What goes into the log and comes out of it, as types; and how a sweep can end. Times: `monotonic_ns` counts
-from the machine's start (with its boot id), `wall_s` is seconds since 1970 UTC and may be wrong until synced.
+"""What goes into the log and comes out of it, as types; and how a sweep can end. Times:
+`monotonic_ns` counts from the machine's start (with its boot id), `wall_s` is seconds
+since 1970 UTC and may be wrong until synced.
 """
 
 from __future__ import annotations
@@ -32,9 +33,10 @@ def now(synced: bool = False) -> Stamp:
 class Saved(msgspec.Struct, frozen=True):
     """A commit is on the disk: every act whose ticket is at most `upto` is kept.
 
-    sweeps and findings: ids of those whose end (or whose finding) this commit made safe.
-    refused: (ticket, why) of acts that the log could not take (an unknown sweep, an id used twice); each is
-    kept as an event of its own, and nobody may be told that it was saved.
+    sweeps and findings: ids of those whose end (or whose finding) this commit made
+    safe. refused: (ticket, why) of acts that the log could not take (an unknown sweep,
+    an id used twice); each is kept as an event of its own, and nobody may be told that
+    it was saved.
     """
 
     upto: int
@@ -55,8 +57,9 @@ class EventRow(msgspec.Struct, frozen=True):
 
 
 class Happened(msgspec.Struct, frozen=True):
-    """Something that an instrument, the clock or the log did, or a pass that was not used. wall_s: when, put
-    right if the clock was synced later in the same boot. check, placement, reason: of a pass."""
+    """Something that an instrument, the clock or the log did, or a pass that was not
+    used. wall_s: when, put right if the clock was synced later in the same boot. check,
+    placement, reason: of a pass."""
 
     kind: str
     data: dict[str, object]
@@ -68,7 +71,8 @@ class Happened(msgspec.Struct, frozen=True):
 
 
 class SweepRecord(msgspec.Struct, frozen=True):
-    """A sweep as kept; `readings` counts the pairs of its trace, or what came raw where it has none."""
+    """A sweep as kept; `readings` counts the pairs of its trace, or what came raw where
+    it has none."""
 
     order: int
     sweep: str
@@ -108,7 +112,8 @@ class OpenRun(msgspec.Struct, frozen=True):
 
 
 class Interrupted(msgspec.Struct, frozen=True):
-    """A sweep that was running when the last life ended; readings: how many of one instrument were kept."""
+    """A sweep that was running when the last life ended; readings: how many of one
+    instrument were kept."""
 
     sweep: str
     run: str
@@ -127,9 +132,11 @@ class Salvage(msgspec.Struct, frozen=True):
 
 
 class Unfinished(msgspec.Struct, frozen=True):
-    """What the last life left. lacking: rows by table that were told as saved and are not there.
+    """What the last life left. lacking: rows by table that were told as saved and are
+    not there.
 
-    words: sentences for the user, most important first; about_log: those of them about the log itself.
+    words: sentences for the user, most important first; about_log: those of them about
+    the log itself.
     """
 
     runs: list[OpenRun] = []

@@ -1,6 +1,6 @@
-"""A damaged log: set aside with the time in its name, and what can be read of it put into a new one. The
-damaged file is only read. The new one is built beside it and put in its place by one rename, so a kill in
-between leaves the damaged one to be found again.
+"""A damaged log: set aside with the time in its name, and what can be read of it put
+into a new one. The damaged file is only read. The new one is built beside it and put in
+its place by one rename, so a kill in between leaves the damaged one to be found again.
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ Row = tuple[object, ...]
 
 
 def set_aside(path: Path) -> Salvage:
-    """Move the damaged file away, put a sound one with all that is readable in its place."""
+    """Move the damaged file away, put a sound one with all that is readable in its
+    place."""
     aside = _free_name(path)
     made = []
     try:
@@ -44,7 +45,8 @@ def set_aside(path: Path) -> Salvage:
         for suffix in ("", "-wal", "-shm"):
             _beside(fresh, suffix).unlink(missing_ok=True)
         salvaged = _refill(aside, fresh)
-    except BaseException:  # no room, perhaps: the damaged file is still in its place, and it is tried again
+    # no room, perhaps: the damaged file is still in its place, and it is tried again
+    except BaseException:
         for name in made:
             name.unlink(missing_ok=True)
         raise
@@ -58,7 +60,8 @@ def _refill(aside: Path, fresh: Path) -> Salvage:
     with closing(schema.connect(fresh)) as new:
         unreadable = _pour(aside, new)
         sweeps, findings = (
-            new.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ("sweep", "finding")
+            new.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+            for table in ("sweep", "finding")
         )
         new.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return Salvage(str(aside), sweeps, findings, unreadable)
@@ -74,15 +77,21 @@ def _pour(aside: Path, new: sqlite3.Connection) -> int:
     ):
         for table in _TABLES:
             columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
-            insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+            insert = (
+                f"INSERT INTO {table} ({', '.join(columns)}) VALUES"
+                f" ({', '.join('?' * len(columns))})"
+            )
             new.execute("BEGIN")
             for row in _rows(old, table, columns):
-                if row is None or not _makes_sense(table, dict(zip(columns, row, strict=True))):
+                if row is None or not _makes_sense(
+                    table, dict(zip(columns, row, strict=True))
+                ):
                     unreadable += 1
                     continue
                 try:
                     new.execute(insert, row)
-                except sqlite3.Error:  # a key twice, a wrong type: the row is not what was written
+                # a key twice, a wrong type: the row is not what was written
+                except sqlite3.Error:
                     unreadable += 1
             new.execute("COMMIT")
     _stand_in_for_lost_parents(new)
@@ -106,8 +115,11 @@ _TABLES = (
 )
 
 
-def _rows(db: sqlite3.Connection, table: str, columns: list[str]) -> Iterator[Row | None]:
-    """Rows by their number, from both ends up to the damage and then one by one; None: unreadable."""
+def _rows(
+    db: sqlite3.Connection, table: str, columns: list[str]
+) -> Iterator[Row | None]:
+    """Rows by their number, from both ends up to the damage and then one by one; None:
+    unreadable."""
     select = f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid"
     low, high = -1, None
     whole = False
@@ -127,7 +139,9 @@ def _rows(db: sqlite3.Connection, table: str, columns: list[str]) -> Iterator[Ro
     except (sqlite3.Error, UnicodeDecodeError):
         pass
     silence = 0
-    for number in range(low + 1, low + 1 + _PROBES if high is None else min(high, low + 1 + _PROBES)):
+    for number in range(
+        low + 1, low + 1 + _PROBES if high is None else min(high, low + 1 + _PROBES)
+    ):
         try:
             found = db.execute(f"{select} = ?", (number,)).fetchone()
         except (sqlite3.Error, UnicodeDecodeError):
@@ -153,7 +167,11 @@ def _makes_sense(table: str, row: dict[str, object]) -> bool:
 
 def _sound_trace(row: dict[str, object]) -> bool:
     columns = [row["travel_mm_packed"], row["reading_mm_packed"], row["at_s_packed"]]
-    lengths = {len(packing.unpack_floats(column)) for column in columns if isinstance(column, bytes)}
+    lengths = {
+        len(packing.unpack_floats(column))
+        for column in columns
+        if isinstance(column, bytes)
+    }
     return lengths == {row["readings"]}
 
 
@@ -167,11 +185,17 @@ def _sound_reading(row: dict[str, object]) -> bool:
 
 def _sound_chunk(row: dict[str, object]) -> bool:
     times = row["arrival_us_packed"]
-    return isinstance(times, bytes) and len(packing.unpack_integers(times)) == row["readings"]
+    return (
+        isinstance(times, bytes)
+        and len(packing.unpack_integers(times)) == row["readings"]
+    )
 
 
 def _sound_finding(row: dict[str, object]) -> bool:
-    return zlib.crc32(f"{row['finding_json']}{row['evidence_json']}".encode()) == row["crc32"]
+    return (
+        zlib.crc32(f"{row['finding_json']}{row['evidence_json']}".encode())
+        == row["crc32"]
+    )
 
 
 def _json_in(*columns: str) -> Callable[[dict[str, object]], bool]:
@@ -195,58 +219,75 @@ _CHECKS: dict[str, Callable[[dict[str, object]], bool]] = {
 
 
 def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
-    """Rows whose check, gear or boot was lost stay reachable; a link to a lost trace is left to be missed."""
+    """Rows whose check, gear or boot was lost stay reachable; a link to a lost trace is
+    left to be missed."""
     new.execute("BEGIN")
     new.execute(
-        "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key, state, boot_key,"
-        " begun_monotonic_ns, begun_wall_s, begun_clock_synced)"
-        " SELECT run_key, 'lost-' || run_key, 'unknown', '{}', 0, 'abandoned', 0, 0, 0.0, 0 FROM"
-        " (SELECT run_key FROM sweep UNION SELECT run_key FROM finding)"
-        " WHERE run_key NOT IN (SELECT run_key FROM check_run)"
-    )
-    new.execute("UPDATE check_run SET state = 'abandoned' WHERE gear_key NOT IN (SELECT gear_key FROM gear)")
-    new.execute(
-        "INSERT INTO gear (gear_key, sha256, gear_json) SELECT gear_key, 'lost-' || gear_key, '{}' FROM"
-        " (SELECT gear_key FROM check_run UNION SELECT gear_key FROM finding)"
-        " WHERE gear_key NOT IN (SELECT gear_key FROM gear)"
+        "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key,"
+        " state, boot_key, begun_monotonic_ns, begun_wall_s, begun_clock_synced) SELECT"
+        " run_key, 'lost-' || run_key, 'unknown', '{}', 0, 'abandoned', 0, 0, 0.0, 0"
+        " FROM (SELECT run_key FROM sweep UNION SELECT run_key FROM finding) WHERE"
+        " run_key NOT IN (SELECT run_key FROM check_run)"
     )
     new.execute(
-        "INSERT INTO boot (boot_key, boot_id, program, process_id, last_ticket, monotonic_ns, wall_s,"
-        " clock_synced) SELECT boot_key, 'lost-' || boot_key, 'unknown', 0, 0, 0, 0.0, 0"
-        " FROM (SELECT boot_key FROM check_run UNION SELECT boot_key FROM event"
-        " UNION SELECT boot_key FROM sweep UNION SELECT boot_key FROM finding)"
-        " WHERE boot_key NOT IN (SELECT boot_key FROM boot)"
+        "UPDATE check_run SET state = 'abandoned' WHERE gear_key NOT IN (SELECT"
+        " gear_key FROM gear)"
     )
-    new.execute("UPDATE event SET run_key = NULL WHERE run_key NOT IN (SELECT run_key FROM check_run)")
     new.execute(
-        "UPDATE sweep SET reason = 'its readings were lost when the log was damaged', trace_key = NULL,"
-        " state = CASE state WHEN 'whole' THEN 'interrupted' ELSE state END"
-        " WHERE trace_key NOT IN (SELECT trace_key FROM trace)"
+        "INSERT INTO gear (gear_key, sha256, gear_json) SELECT gear_key, 'lost-' ||"
+        " gear_key, '{}' FROM (SELECT gear_key FROM check_run UNION SELECT gear_key"
+        " FROM finding) WHERE gear_key NOT IN (SELECT gear_key FROM gear)"
+    )
+    new.execute(
+        "INSERT INTO boot (boot_key, boot_id, program, process_id, last_ticket,"
+        " monotonic_ns, wall_s, clock_synced) SELECT boot_key, 'lost-' || boot_key,"
+        " 'unknown', 0, 0, 0, 0.0, 0 FROM (SELECT boot_key FROM check_run UNION SELECT"
+        " boot_key FROM event UNION SELECT boot_key FROM sweep UNION SELECT boot_key"
+        " FROM finding) WHERE boot_key NOT IN (SELECT boot_key FROM boot)"
+    )
+    new.execute(
+        "UPDATE event SET run_key = NULL WHERE run_key NOT IN (SELECT run_key FROM"
+        " check_run)"
+    )
+    new.execute(
+        "UPDATE sweep SET reason = 'its readings were lost when the log was damaged',"
+        " trace_key = NULL, state = CASE state WHEN 'whole' THEN 'interrupted' ELSE"
+        " state END WHERE trace_key NOT IN (SELECT trace_key FROM trace)"
     )
     for table, column in (("finding", "superseded_by"), ("move", "verified_by")):
         new.execute(
-            f"UPDATE {table} SET {column} = NULL WHERE {column} NOT IN (SELECT finding_key FROM finding)"
+            f"UPDATE {table} SET {column} = NULL WHERE {column} NOT IN (SELECT"
+            " finding_key FROM finding)"
         )
     new.execute("COMMIT")
 
 
 def _give_no_number_twice(new: sqlite3.Connection) -> None:
-    """Links to lost rows stay: a row to come must not be taken for the one that was lost."""
+    """Links to lost rows stay: a row to come must not be taken for the one that was
+    lost."""
     highest = dict.fromkeys(_TABLES, 0)
     for table in _TABLES:
-        for _, _, parent, column, *_ in new.execute(f"PRAGMA foreign_key_list({table})").fetchall():
+        for _, _, parent, column, *_ in new.execute(
+            f"PRAGMA foreign_key_list({table})"
+        ).fetchall():
             (most,) = new.execute(f"SELECT max({column}) FROM {table}").fetchone()
             highest[parent] = max(highest[parent], most or 0)
     new.execute("BEGIN")
     for table, most in highest.items():
-        (own,) = new.execute("SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)).fetchone()
+        (own,) = new.execute(
+            "SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)
+        ).fetchone()
         new.execute("DELETE FROM sqlite_sequence WHERE name = ?", (table,))
-        new.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)", (table, max(own or 0, most)))
+        new.execute(
+            "INSERT INTO sqlite_sequence (name, seq) VALUES (?, ?)",
+            (table, max(own or 0, most)),
+        )
     new.execute("COMMIT")
 
 
 def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
-    """A copy with its write-ahead file laid over it; with a new list of tables where its own cannot be read.
+    """A copy with its write-ahead file laid over it; with a new list of tables where
+    its own cannot be read.
 
     Where only the write-ahead file is left, it is laid over a fresh log.
     """
@@ -269,9 +310,14 @@ def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
 
 
 def _opened(path: Path) -> sqlite3.Connection:
-    db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    db = sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
+    )
     try:
-        tables = {row[0] for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+        tables = {
+            row[0]
+            for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
+        }
         if not tables.issuperset(_TABLES):
             raise LogDamaged("tables are missing from the list")
     except BaseException:
@@ -289,10 +335,11 @@ def _empty() -> sqlite3.Connection:
 def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
     """Lay the list of tables of a fresh log over the damaged one.
 
-    Fresh logs of one version have it on the same pages with the same roots, as nothing ever drops a table.
-    Page 1 is the root of that list (SQLite's file format, sections 1.3 and 1.6); what else belongs to it
-    are the children named in its interior pages (kind 5: cell pointers at 12, each cell begins with its
-    child's number, the rightmost child stands at 8).
+    Fresh logs of one version have it on the same pages with the same roots, as nothing
+    ever drops a table. Page 1 is the root of that list (SQLite's file format, sections
+    1.3 and 1.6); what else belongs to it are the children named in its interior pages
+    (kind 5: cell pointers at 12, each cell begins with its child's number, the
+    rightmost child stands at 8).
     """
     todo = [1]
     while todo:
@@ -304,16 +351,24 @@ def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
         if page[base] == 5:
             count = struct.unpack(">H", page[base + 3 : base + 5])[0]
             cells = struct.unpack(f">{count}H", page[base + 12 : base + 12 + 2 * count])
-            todo += [struct.unpack(">I", page[cell : cell + 4])[0] for cell in (*cells, base + 8)]
+            todo += [
+                struct.unpack(">I", page[cell : cell + 4])[0]
+                for cell in (*cells, base + 8)
+            ]
 
 
 def _say_size(file: BinaryIO, size: int) -> None:
-    """As many pages as there are, none of them free or in a write-ahead file (file format, section 1.3)."""
+    """As many pages as there are, none of them free or in a write-ahead file (file
+    format, section 1.3)."""
     pages = -(-file.seek(0, os.SEEK_END) // size)
     file.truncate(pages * size)
     file.seek(24)
     changes = file.read(4)
-    for at, value in ((18, b"\1\1"), (28, struct.pack(">I", pages) + bytes(8)), (92, changes)):
+    for at, value in (
+        (18, b"\1\1"),
+        (28, struct.pack(">I", pages) + bytes(8)),
+        (92, changes),
+    ):
         file.seek(at)
         file.write(value)
     file.flush()

@@ -1,5 +1,6 @@
-"""How a log file is opened for writing: whose it is, its modes, and the changes to its tables that are due.
-Each change runs in one transaction with the record that it ran, in order, once.
+"""How a log file is opened for writing: whose it is, its modes, and the changes to its
+tables that are due. Each change runs in one transaction with the record that it ran, in
+order, once.
 """
 
 from __future__ import annotations
@@ -14,28 +15,36 @@ from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
 from bench.log.tables import MIGRATIONS, Change
 from bench.log.wal import frames
 
-APPLICATION_ID = 0x53574547  # "SWEG", so that `file` and we can tell the log from other databases
+# "SWEG", so that `file` and we can tell the log from other databases
+APPLICATION_ID = 0x53574547
 _NEVER = 10_000  # no program will have made so many changes: such a number is damage
 _WAL_PAGES = 1000
 _WAL_KEPT_BYTES = 16 * 2**20
 
 
 def connect(path: Path) -> sqlite3.Connection:
-    """A writing connection in WAL mode with full syncing, migrated; usable from one thread at a time.
+    """A writing connection in WAL mode with full syncing, migrated; usable from one
+    thread at a time.
 
-    Raises LogNewer or LogUnknown with the file untouched, sqlite3.Error where the file or the medium fails.
+    Raises LogNewer or LogUnknown with the file untouched, sqlite3.Error where the file
+    or the medium fails.
     """
     refuse_foreign(path)
-    db = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=1.0)
+    db = sqlite3.connect(
+        path, isolation_level=None, check_same_thread=False, timeout=1.0
+    )
     try:
         version = db.execute("PRAGMA user_version").fetchone()[0]
         application = db.execute("PRAGMA application_id").fetchone()[0]
         if version > len(MIGRATIONS) or (version and application != APPLICATION_ID):
-            raise LogDamaged(f"{path} is damaged: its header says {version} of {application:#x}")
+            raise LogDamaged(
+                f"{path} is damaged: its header says {version} of {application:#x}"
+            )
         mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
         if mode != "wal":
             raise LogError(
-                f"{path}: write-ahead logging cannot be had on this medium; keep the log elsewhere"
+                f"{path}: write-ahead logging cannot be had on this medium; keep the"
+                " log elsewhere"
             )
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")
@@ -48,8 +57,11 @@ def connect(path: Path) -> sqlite3.Connection:
     return db
 
 
-def migrate(db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS) -> list[str]:
-    """Run what has not run yet, each change atomic with its record; returns the names of what ran."""
+def migrate(
+    db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS
+) -> list[str]:
+    """Run what has not run yet, each change atomic with its record; returns the names
+    of what ran."""
     ran = []
     for number, (name, change) in enumerate(changes, 1):
         if db.execute("PRAGMA user_version").fetchone()[0] >= number:
@@ -57,11 +69,14 @@ def migrate(db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS) -> l
         db.execute("BEGIN IMMEDIATE")
         try:
             db.execute(
-                "CREATE TABLE IF NOT EXISTS migration (migration_key INTEGER PRIMARY KEY,"
-                " name TEXT NOT NULL UNIQUE, applied_wall_s REAL NOT NULL) STRICT"
+                "CREATE TABLE IF NOT EXISTS migration (migration_key INTEGER PRIMARY"
+                " KEY, name TEXT NOT NULL UNIQUE, applied_wall_s REAL NOT NULL) STRICT"
             )
             change(db)
-            db.execute("INSERT INTO migration (name, applied_wall_s) VALUES (?, ?)", (name, time.time()))
+            db.execute(
+                "INSERT INTO migration (name, applied_wall_s) VALUES (?, ?)",
+                (name, time.time()),
+            )
             db.execute(f"PRAGMA user_version = {number}")
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             db.execute("COMMIT")
@@ -74,7 +89,8 @@ def migrate(db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS) -> l
 
 
 def refuse_foreign(path: Path) -> None:
-    """Raise LogNewer or LogUnknown if the file is not for us, without changing a byte of it."""
+    """Raise LogNewer or LogUnknown if the file is not for us, without changing a byte
+    of it."""
     try:
         with path.open("rb") as file:
             header = file.read(100)
@@ -90,7 +106,8 @@ def refuse_foreign(path: Path) -> None:
 
 
 def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
-    """Version and application as the newest committed copy of page 1 in the write-ahead log has them."""
+    """Version and application as the newest committed copy of page 1 in the write-ahead
+    log has them."""
     found = waiting = None
     with wal.open("rb") as file:
         for frame in frames(wal):
@@ -107,21 +124,28 @@ def _judge(path: Path, version: int, application: int) -> None:
     if application == APPLICATION_ID:
         if len(MIGRATIONS) < version < _NEVER:
             raise LogNewer(
-                f"the log {path} was written by a newer program (its tables are at change {version}, this"
-                f" program knows {len(MIGRATIONS)}); it was left as it is: update the program or name another"
-                " log"
+                f"the log {path} was written by a newer program (its tables are at"
+                f" change {version}, this program knows {len(MIGRATIONS)}); it was left"
+                " as it is: update the program or name another log"
             )
     elif not _may_be_damaged_log(path):
         raise LogUnknown(
-            f"{path} is a database of some other program; it was left as it is: name another log"
+            f"{path} is a database of some other program; it was left as it is: name"
+            " another log"
         )
 
 
 def _may_be_damaged_log(path: Path) -> bool:
-    """Whether a database without our mark could still be ours: empty, with our tables, or unreadable."""
+    """Whether a database without our mark could still be ours: empty, with our tables,
+    or unreadable."""
     db = sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)
     try:
-        tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+        tables = {
+            name
+            for (name,) in db.execute(
+                "SELECT name FROM sqlite_schema WHERE type = 'table'"
+            )
+        }
     except (sqlite3.Error, UnicodeDecodeError):
         return True
     finally:

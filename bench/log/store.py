@@ -1,4 +1,5 @@
-"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear. Nothing here commits."""
+"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear.
+Nothing here commits."""
 
 from __future__ import annotations
 
@@ -18,11 +19,17 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     """What came in pieces becomes one packed row per instrument; nothing is dropped."""
     parts: dict[str, tuple[list[bytes], list[int]]] = {}
     for instrument, raw_zlib, packed in db.execute(
-        "SELECT instrument, raw_zlib, arrival_us_packed FROM reading WHERE sweep_key = ?", (sweep_key,)
+        "SELECT instrument, raw_zlib, arrival_us_packed FROM reading WHERE"
+        " sweep_key = ?",
+        (sweep_key,),
     ):
-        parts[instrument] = ([zlib.decompress(raw_zlib)], packing.unpack_integers(packed))
+        parts[instrument] = (
+            [zlib.decompress(raw_zlib)],
+            packing.unpack_integers(packed),
+        )
     pieces = db.execute(
-        "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER BY chunk_key",
+        "SELECT instrument, raw, arrival_us_packed FROM chunk WHERE sweep_key = ? ORDER"
+        " BY chunk_key",
         (sweep_key,),
     ).fetchall()
     touched = set()
@@ -35,8 +42,8 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
         raws, times = parts[instrument]
         whole = b"".join(raws)
         db.execute(
-            "INSERT OR REPLACE INTO reading (sweep_key, instrument, readings, raw_bytes, raw_zlib,"
-            " arrival_us_packed) VALUES (?, ?, ?, ?, ?, ?)",
+            "INSERT OR REPLACE INTO reading (sweep_key, instrument, readings,"
+            " raw_bytes, raw_zlib, arrival_us_packed) VALUES (?, ?, ?, ?, ?, ?)",
             (
                 sweep_key,
                 instrument,
@@ -51,8 +58,17 @@ def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
 
 def trace_digest(trace: Trace) -> bytes:
     """A hash over all that a trace says, the same on any machine."""
-    columns = [array("d", column) for column in (trace.travel, trace.reading, trace.at or ())]
-    words = (trace.placement, trace.push, trace.sweep, trace.seat, trace.hold, trace.at is None)
+    columns = [
+        array("d", column) for column in (trace.travel, trace.reading, trace.at or ())
+    ]
+    words = (
+        trace.placement,
+        trace.push,
+        trace.sweep,
+        trace.seat,
+        trace.hold,
+        trace.at is None,
+    )
     digest = hashlib.sha256(repr((words, [len(column) for column in columns])).encode())
     for column in columns:
         if sys.byteorder == "big":
@@ -69,7 +85,9 @@ def all_digests(digests: list[bytes]) -> bytes:
 def keep_trace(db: sqlite3.Connection, trace: Trace) -> int:
     """The key of this very trace, kept once however many findings use it."""
     digest = trace_digest(trace)
-    row = db.execute("SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)).fetchone()
+    row = db.execute(
+        "SELECT trace_key FROM trace WHERE sha256 = ?", (digest,)
+    ).fetchone()
     if row is not None:
         return int(row[0])
     return insert(
@@ -95,9 +113,13 @@ def keep_gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
     return int(row[0]) if row else insert(db, "gear", sha256=digest, gear_json=text)
 
 
-def insert(db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None) -> int:
+def insert(
+    db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None
+) -> int:
     names = ", ".join(columns)
     marks = ", ".join("?" * len(columns))
-    cursor = db.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values()))
+    cursor = db.execute(
+        f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(columns.values())
+    )
     assert cursor.lastrowid is not None
     return cursor.lastrowid

@@ -1,7 +1,7 @@
-"""The tables of the log, as named changes in order. Never edit a change that has been released: add the next.
-Every table and column is described, as a comment in its own definition and as rows of the table
-`description`. AUTOINCREMENT everywhere: a number once given is never given again, not even after damage took
-the row that had it.
+"""The tables of the log, as named changes in order. Never edit a change that has been
+released: add the next. Every table and column is described, as a comment in its own
+definition and as rows of the table `description`. AUTOINCREMENT everywhere: a number
+once given is never given again, not even after damage took the row that had it.
 """
 
 from __future__ import annotations
@@ -13,34 +13,61 @@ Column = tuple[str, str]  # declaration, words
 Change = tuple[str, Callable[[sqlite3.Connection], None]]  # its name, what it does
 
 
-def _create(db: sqlite3.Connection, table: str, words: str, columns: Sequence[Column], *more: str) -> None:
+def _create(
+    db: sqlite3.Connection,
+    table: str,
+    words: str,
+    columns: Sequence[Column],
+    *more: str,
+) -> None:
     """A STRICT table whose definition carries its own description."""
     lines = [
         f"  {declaration}{',' if more or n < len(columns) - 1 else ''} -- {text}"
         for n, (declaration, text) in enumerate(columns)
     ]
-    lines += [f"  {constraint}{',' if n < len(more) - 1 else ''}" for n, constraint in enumerate(more)]
+    lines += [
+        f"  {constraint}{',' if n < len(more) - 1 else ''}"
+        for n, constraint in enumerate(more)
+    ]
     db.execute(f"CREATE TABLE {table} ( -- {words}\n" + "\n".join(lines) + "\n) STRICT")
-    describe = "INSERT INTO description (table_name, column_name, words) VALUES (?, ?, ?)"
+    describe = (
+        "INSERT INTO description (table_name, column_name, words) VALUES (?, ?, ?)"
+    )
     db.execute(describe, (table, "", words))
-    db.executemany(describe, [(table, declaration.split()[0], text) for declaration, text in columns])
+    db.executemany(
+        describe,
+        [(table, declaration.split()[0], text) for declaration, text in columns],
+    )
 
 
-_BOOT = ("boot_key INTEGER NOT NULL REFERENCES boot", "the opening of the log in which this was recorded")
+_BOOT = (
+    "boot_key INTEGER NOT NULL REFERENCES boot",
+    "the opening of the log in which this was recorded",
+)
 
 
 def _moment(prefix: str = "") -> list[Column]:
     return [
-        (f"{prefix}monotonic_ns INTEGER NOT NULL", "nanoseconds of the machine's monotonic clock"),
-        (f"{prefix}wall_s REAL NOT NULL", "wall clock, seconds since 1970-01-01 UTC; wrong unless synced"),
-        (f"{prefix}clock_synced INTEGER NOT NULL", "1 if the wall clock could be believed then"),
+        (
+            f"{prefix}monotonic_ns INTEGER NOT NULL",
+            "nanoseconds of the machine's monotonic clock",
+        ),
+        (
+            f"{prefix}wall_s REAL NOT NULL",
+            "wall clock, seconds since 1970-01-01 UTC; wrong unless synced",
+        ),
+        (
+            f"{prefix}clock_synced INTEGER NOT NULL",
+            "1 if the wall clock could be believed then",
+        ),
     ]
 
 
 def _first_tables(db: sqlite3.Connection) -> None:
     db.execute(
-        "CREATE TABLE description (table_name TEXT NOT NULL, column_name TEXT NOT NULL, words TEXT NOT NULL,"
-        " PRIMARY KEY (table_name, column_name)) STRICT, WITHOUT ROWID"
+        "CREATE TABLE description (table_name TEXT NOT NULL, column_name TEXT NOT NULL,"
+        " words TEXT NOT NULL, PRIMARY KEY (table_name, column_name)) STRICT, WITHOUT"
+        " ROWID"
     )
     db.executemany(
         "INSERT INTO description (table_name, column_name, words) VALUES (?, ?, ?)",
@@ -52,7 +79,11 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("migration", "", "how the tables came to be, in order"),
             ("migration", "migration_key", "order in which it ran"),
             ("migration", "name", "name of the change"),
-            ("migration", "applied_wall_s", "wall clock when it ran, seconds since 1970-01-01 UTC"),
+            (
+                "migration",
+                "applied_wall_s",
+                "wall clock when it ran, seconds since 1970-01-01 UTC",
+            ),
         ],
     )
     _create(
@@ -61,10 +92,16 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "one row for each time a program opened the log to write",
         [
             ("boot_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the opening"),
-            ("boot_id TEXT NOT NULL", "the machine's boot identity: monotonic times compare only within one"),
+            (
+                "boot_id TEXT NOT NULL",
+                "the machine's boot identity: monotonic times compare only within one",
+            ),
             ("program TEXT NOT NULL", "name and version of the program that wrote"),
             ("process_id INTEGER NOT NULL", "its process number"),
-            ("last_ticket INTEGER NOT NULL", "the last act it committed, so that none is done twice"),
+            (
+                "last_ticket INTEGER NOT NULL",
+                "the last act it committed, so that none is done twice",
+            ),
             *_moment(),
         ],
     )
@@ -75,7 +112,10 @@ def _first_tables(db: sqlite3.Connection) -> None:
         [
             ("gear_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the copy"),
             ("sha256 TEXT NOT NULL UNIQUE", "hash of gear_json"),
-            ("gear_json TEXT NOT NULL", "indicator, travel, caliper, saw, jig, square, leaves; mm and rad"),
+            (
+                "gear_json TEXT NOT NULL",
+                "indicator, travel, caliper, saw, jig, square, leaves; mm and rad",
+            ),
         ],
     )
     _create(
@@ -83,7 +123,10 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "check_run",
         "a check that was begun: one question asked of the saw or a jig",
         [
-            ("run_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the run, in the order they were begun"),
+            (
+                "run_key INTEGER PRIMARY KEY AUTOINCREMENT",
+                "number of the run, in the order they were begun",
+            ),
             ("run TEXT NOT NULL UNIQUE", "its name outside the log"),
             ("check_kind TEXT NOT NULL", "kind of check"),
             ("jig TEXT", "name of the jig"),
@@ -92,7 +135,13 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("gear_key INTEGER NOT NULL REFERENCES gear", "the gear it used"),
             ("instrument TEXT", "which indicator read, by its own lasting name"),
             ("hold TEXT", "how the jig was held against the slot walls"),
-            ("state TEXT NOT NULL CHECK (state IN ('open', 'finished', 'abandoned'))", "where it stands"),
+            (
+                (
+                    "state TEXT NOT NULL CHECK (state IN ('open', 'finished',"
+                    " 'abandoned'))"
+                ),
+                "where it stands",
+            ),
             _BOOT,
             *_moment("begun_"),
         ],
@@ -119,15 +168,30 @@ def _first_tables(db: sqlite3.Connection) -> None:
         "paired travel and reading of one sweep, spot or width, in the order they came",
         [
             ("trace_key INTEGER PRIMARY KEY AUTOINCREMENT", "number of the trace"),
-            ("sha256 BLOB NOT NULL UNIQUE", "hash of all that follows, so that each is kept once"),
+            (
+                "sha256 BLOB NOT NULL UNIQUE",
+                "hash of all that follows, so that each is kept once",
+            ),
             ("placement TEXT NOT NULL", "how the reference and the indicator stood"),
             ("push INTEGER NOT NULL", "1 if the travel grew, 0 for a pull-back"),
             ("sweep TEXT NOT NULL", "the sweep's own name in the evidence"),
-            ("seat TEXT", "which seating of the reference; null where every sweep is freshly seated"),
+            (
+                "seat TEXT",
+                (
+                    "which seating of the reference; null where every sweep is freshly"
+                    " seated"
+                ),
+            ),
             ("hold TEXT", "how the jig was held"),
             ("readings INTEGER NOT NULL", "number of pairs"),
-            ("travel_mm_packed BLOB NOT NULL", "travel in mm, growing away from the operator, packed"),
-            ("reading_mm_packed BLOB NOT NULL", "reading in mm, growing as the plunger goes in, packed"),
+            (
+                "travel_mm_packed BLOB NOT NULL",
+                "travel in mm, growing away from the operator, packed",
+            ),
+            (
+                "reading_mm_packed BLOB NOT NULL",
+                "reading in mm, growing as the plunger goes in, packed",
+            ),
             ("at_s_packed BLOB", "arrival in s, packed; null where unknown"),
         ],
     )
@@ -138,40 +202,61 @@ def _first_tables(db: sqlite3.Connection) -> None:
         [
             ("sweep_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of beginning"),
             ("sweep TEXT NOT NULL UNIQUE", "its name outside the log"),
-            ("run_key INTEGER NOT NULL REFERENCES check_run", "the check it belongs to"),
+            (
+                "run_key INTEGER NOT NULL REFERENCES check_run",
+                "the check it belongs to",
+            ),
             ("placement TEXT NOT NULL", "how the reference and the indicator stood"),
             ("gather TEXT NOT NULL", "sweep, spot or width"),
             ("push INTEGER", "1 for a push, 0 for a pull-back, null while unknown"),
             ("seat TEXT", "which seating; null where freshly seated"),
             ("hold TEXT", "how the jig was held"),
             (
-                "state TEXT NOT NULL CHECK"
-                " (state IN ('running', 'whole', 'interrupted', 'refused', 'undone'))",
+                (
+                    "state TEXT NOT NULL CHECK (state IN ('running', 'whole',"
+                    " 'interrupted', 'refused', 'undone'))"
+                ),
                 "how it ended; only whole ones conclude",
             ),
             ("reason TEXT", "why it was interrupted, refused or undone"),
-            ("trace_key INTEGER REFERENCES trace", "what was paired from it, once ended"),
-            ("wires_json TEXT NOT NULL", "by instrument: the format and options its raw bytes are read with"),
+            (
+                "trace_key INTEGER REFERENCES trace",
+                "what was paired from it, once ended",
+            ),
+            (
+                "wires_json TEXT NOT NULL",
+                "by instrument: the format and options its raw bytes are read with",
+            ),
             _BOOT,
             *_moment("started_"),
             (
                 "ended_monotonic_ns INTEGER",
                 "end by the monotonic clock of the same boot; null if never ended",
             ),
-            ("ended_wall_s REAL", "end by the wall clock, seconds since 1970-01-01 UTC"),
+            (
+                "ended_wall_s REAL",
+                "end by the wall clock, seconds since 1970-01-01 UTC",
+            ),
         ],
     )
     _create(
         db,
         "chunk",
-        "bytes of a running sweep as they came; merged into reading by the transaction that ends it",
+        "bytes of a running sweep as they came; merged into reading by the transaction"
+        " that ends it",
         [
             ("chunk_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of arrival"),
-            ("sweep_key INTEGER NOT NULL REFERENCES sweep", "the sweep that was running"),
+            (
+                "sweep_key INTEGER NOT NULL REFERENCES sweep",
+                "the sweep that was running",
+            ),
             ("instrument TEXT NOT NULL", "which instrument"),
             ("raw BLOB NOT NULL", "the bytes of the wire"),
             ("readings INTEGER NOT NULL", "records in them"),
-            ("arrival_us_packed BLOB NOT NULL", "arrival of each record, monotonic microseconds, packed"),
+            (
+                "arrival_us_packed BLOB NOT NULL",
+                "arrival of each record, monotonic microseconds, packed",
+            ),
         ],
     )
     _create(
@@ -185,7 +270,10 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("readings INTEGER NOT NULL", "records in it"),
             ("raw_bytes INTEGER NOT NULL", "length of the raw bytes"),
             ("raw_zlib BLOB NOT NULL", "the bytes of the wire, zlib"),
-            ("arrival_us_packed BLOB NOT NULL", "arrival of each record, monotonic microseconds, packed"),
+            (
+                "arrival_us_packed BLOB NOT NULL",
+                "arrival of each record, monotonic microseconds, packed",
+            ),
         ],
         "UNIQUE (sweep_key, instrument)",
     )
@@ -196,7 +284,10 @@ def _first_tables(db: sqlite3.Connection) -> None:
         [
             ("finding_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of concluding"),
             ("finding TEXT NOT NULL UNIQUE", "its name outside the log"),
-            ("run_key INTEGER NOT NULL REFERENCES check_run", "the check that concluded it"),
+            (
+                "run_key INTEGER NOT NULL REFERENCES check_run",
+                "the check that concluded it",
+            ),
             ("check_kind TEXT NOT NULL", "kind of check"),
             ("jig TEXT", "name of the jig"),
             ("saw TEXT", "name of the saw"),
@@ -205,12 +296,27 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("finding_json TEXT NOT NULL", "the finding as scripts see it; mm and rad"),
             (
                 "evidence_json TEXT NOT NULL",
-                "options, leans, taps and what was known; the gear and the traces apart",
+                (
+                    "options, leans, taps and what was known; the gear and the traces"
+                    " apart"
+                ),
             ),
-            ("gear_key INTEGER NOT NULL REFERENCES gear", "the gear it was worked out with"),
-            ("crc32 INTEGER NOT NULL", "checksum of finding_json followed by evidence_json"),
-            ("traces_sha256 BLOB NOT NULL", "hash of its traces' hashes in order, so that none is missed"),
-            ("superseded_by INTEGER REFERENCES finding", "the later finding that replaces this one"),
+            (
+                "gear_key INTEGER NOT NULL REFERENCES gear",
+                "the gear it was worked out with",
+            ),
+            (
+                "crc32 INTEGER NOT NULL",
+                "checksum of finding_json followed by evidence_json",
+            ),
+            (
+                "traces_sha256 BLOB NOT NULL",
+                "hash of its traces' hashes in order, so that none is missed",
+            ),
+            (
+                "superseded_by INTEGER REFERENCES finding",
+                "the later finding that replaces this one",
+            ),
             _BOOT,
             *_moment(),
         ],
@@ -234,9 +340,15 @@ def _first_tables(db: sqlite3.Connection) -> None:
             ("finding_key INTEGER NOT NULL REFERENCES finding", "the finding"),
             ("position INTEGER NOT NULL", "place in the finding, from 0"),
             ("name TEXT NOT NULL", "name of the quantity"),
-            ("unit TEXT NOT NULL CHECK (unit IN ('rad', 'mm'))", "unit of value, uncertainty and tolerance"),
+            (
+                "unit TEXT NOT NULL CHECK (unit IN ('rad', 'mm'))",
+                "unit of value, uncertainty and tolerance",
+            ),
             ("value_in_unit REAL NOT NULL", "the value"),
-            ("uncertainty_in_unit REAL NOT NULL", "expanded uncertainty at the finding's confidence"),
+            (
+                "uncertainty_in_unit REAL NOT NULL",
+                "expanded uncertainty at the finding's confidence",
+            ),
             ("degrees_of_freedom REAL", "null for infinite"),
             ("tolerance_in_unit REAL", "null where none is set"),
             ("verdict TEXT", "inside, outside, cannot-tell; null without a tolerance"),
@@ -250,16 +362,31 @@ def _first_tables(db: sqlite3.Connection) -> None:
         [
             ("move_key INTEGER PRIMARY KEY AUTOINCREMENT", "order of planning"),
             ("move TEXT NOT NULL UNIQUE", "its name outside the log"),
-            ("finding_key INTEGER NOT NULL REFERENCES finding", "the finding that advised it"),
+            (
+                "finding_key INTEGER NOT NULL REFERENCES finding",
+                "the finding that advised it",
+            ),
             ("jig_end TEXT NOT NULL", "which end to move: left or right"),
             ("way TEXT NOT NULL", "away from or toward the operator"),
             ("distance_mm REAL NOT NULL", "how far, positive"),
             ("uncertainty_mm REAL NOT NULL", "expanded"),
             ("move_json TEXT NOT NULL", "the whole move as advised"),
-            ("planned_event_key INTEGER NOT NULL REFERENCES event", "when it was advised"),
-            ("made_event_key INTEGER REFERENCES event", "when it was made, and how; null while not"),
-            ("made_json TEXT", "what was done: leaves used, shift while tightening; mm"),
-            ("verified_by INTEGER REFERENCES finding", "the finding that looked afterwards"),
+            (
+                "planned_event_key INTEGER NOT NULL REFERENCES event",
+                "when it was advised",
+            ),
+            (
+                "made_event_key INTEGER REFERENCES event",
+                "when it was made, and how; null while not",
+            ),
+            (
+                "made_json TEXT",
+                "what was done: leaves used, shift while tightening; mm",
+            ),
+            (
+                "verified_by INTEGER REFERENCES finding",
+                "the finding that looked afterwards",
+            ),
         ],
     )
     for index in (

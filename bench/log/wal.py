@@ -1,8 +1,10 @@
-"""The pages in SQLite's write-ahead file, as far as each is whole; also those beyond a damaged one. The
-format is SQLite's published one (file format, section 4): a header of 32 bytes (magic number, page size at 8,
-salt at 16), then frames of a 24-byte header (page number at 0, size of the database in pages at 4 if the
-frame ends a commit, salt at 8, checksum at 16) and a page. The checksum goes on from that of the frame
-before, which stands in its header: so each frame can be judged by itself and the header before it.
+"""The pages in SQLite's write-ahead file, as far as each is whole; also those beyond a
+damaged one. The format is SQLite's published one (file format, section 4): a header of
+32 bytes (magic number, page size at 8, salt at 16), then frames of a 24-byte header
+(page number at 0, size of the database in pages at 4 if the frame ends a commit, salt
+at 8, checksum at 16) and a page. The checksum goes on from that of the frame before,
+which stands in its header: so each frame can be judged by itself and the header before
+it.
 """
 
 from __future__ import annotations
@@ -13,7 +15,8 @@ from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 HEADER, FRAME = 32, 24
-_ORDERS = {0x377F0682: "<", 0x377F0683: ">"}  # byte order of the checksum by magic number
+# byte order of the checksum by magic number
+_ORDERS = {0x377F0682: "<", 0x377F0683: ">"}
 _USUAL_PAGE = 4096
 
 
@@ -26,8 +29,8 @@ class Frame(NamedTuple):
 
 
 def frames(wal: Path, *, judged: bool = False) -> Iterator[Frame]:
-    """Frames of the file's present generation, in order. judged: also those after a damaged one, each by
-    checksum."""
+    """Frames of the file's present generation, in order. judged: also those after a
+    damaged one, each by checksum."""
     with wal.open("rb") as file:
         order, size, salt, before = _header(file)
         at = HEADER
@@ -41,7 +44,11 @@ def frames(wal: Path, *, judged: bool = False) -> Iterator[Frame]:
             if not ours and not judged:
                 return
             if ours:
-                sound = _checksum(order, before, head[:8] + page) == head[16:24] if judged else None
+                sound = (
+                    _checksum(order, before, head[:8] + page) == head[16:24]
+                    if judged
+                    else None
+                )
                 number, pages = struct.unpack(">II", head[:8])
                 yield Frame(number, pages != 0, at + FRAME, size, sound)
             before = head[16:24]
@@ -61,14 +68,15 @@ def lay_over(wal: Path, file: BinaryIO) -> None:
 
 
 def _header(file: BinaryIO) -> tuple[str, int, bytes, bytes]:
-    """Byte order of checksums, page size, salt, checksum; a broken header's are those of the frames and of
-    our logs."""
+    """Byte order of checksums, page size, salt, checksum; a broken header's are those
+    of the frames and of our logs."""
     head = file.read(HEADER).ljust(HEADER, b"\0")
     magic, _, size = struct.unpack(">III", head[:12])
     order = _ORDERS.get(magic, "<")
     if _checksum(order, bytes(8), head[:24]) == head[24:32] and size:
         return order, size, head[16:24], head[24:32]
-    file.seek(HEADER + 2 * (FRAME + _USUAL_PAGE))  # the third frame: 4 KiB of damage do not reach it
+    # the third frame: 4 KiB of damage do not reach it
+    file.seek(HEADER + 2 * (FRAME + _USUAL_PAGE))
     return order, _USUAL_PAGE, file.read(FRAME)[8:16], b""
 
 

@@ -1,6 +1,6 @@
-"""The log's writer, as the daemon sees it: what can be recorded. Every call returns at once with a ticket. A
-commit is told as Saved(upto=ticket) from the log's own thread; no call raises because of the disk (see
-`committer`).
+"""The log's writer, as the daemon sees it: what can be recorded. Every call returns at
+once with a ticket. A commit is told as Saved(upto=ticket) from the log's own thread; no
+call raises because of the disk (see `committer`).
 """
 
 from __future__ import annotations
@@ -20,13 +20,15 @@ __all__ = ["NOT_QUEUED", "LogWriter"]
 
 
 class LogWriter:
-    """Appends to one log; made by `open`, used from one thread (the callbacks come from another)."""
+    """Appends to one log; made by `open`, used from one thread (the callbacks come from
+    another)."""
 
     def __init__(self, committer: Committer, clock: Callable[[], Stamp]) -> None:
         self._committer = committer
         self._put = committer.put
         self._clock = clock
-        self._dropped: dict[str, int] = {}  # readings of a sweep for which there was no room
+        # readings of a sweep for which there was no room
+        self._dropped: dict[str, int] = {}
 
     @classmethod
     def open(
@@ -39,12 +41,16 @@ class LogWriter:
         on_trouble: Callable[[str | None], None],
         clock: Callable[[], Stamp] = now,
     ) -> LogWriter:
-        """Take the log, bring its tables up to date, find what was left unfinished, start writing.
+        """Take the log, bring its tables up to date, find what was left unfinished,
+        start writing.
 
-        Raises LogHeld (another process has it), LogNewer, LogUnknown: those are for the user to solve. A
-        medium that is full, read-only or away is no error: the writer starts in trouble and tries again.
+        Raises LogHeld (another process has it), LogNewer, LogUnknown: those are for the
+        user to solve. A medium that is full, read-only or away is no error: the writer
+        starts in trouble and tries again.
         """
-        committer = Committer(Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock)
+        committer = Committer(
+            Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
+        )
         committer.start()
         return cls(committer, clock)
 
@@ -54,7 +60,8 @@ class LogWriter:
 
     @property
     def unfinished(self) -> Unfinished:
-        """What the last life left; found anew after a salvage, or once the log could be opened."""
+        """What the last life left; found anew after a salvage, or once the log could be
+        opened."""
         return self._committer.unfinished
 
     @property
@@ -64,8 +71,8 @@ class LogWriter:
 
     @property
     def awaited(self) -> int:
-        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor of what need not
-        hurry)."""
+        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor
+        of what need not hurry)."""
         return self._committer.awaited
 
     def look(self) -> None:
@@ -87,7 +94,8 @@ class LogWriter:
         hold: str | None = None,
         at: Stamp | None = None,
     ) -> int:
-        """instrument: a lasting name of the indicator, such as its port by serial number."""
+        """instrument: a lasting name of the indicator, such as its port by serial
+        number."""
         at, options = at or self._clock(), dict(options)
         return self._put(
             lambda db, boot: append.begin_check(
@@ -104,8 +112,8 @@ class LogWriter:
         at: Stamp | None = None,
         urgent: bool = False,
     ) -> int:
-        """Anything that happened; data must be JSON. Without a check it may wait for company, unless it is
-        urgent."""
+        """Anything that happened; data must be JSON. Without a check it may wait for
+        company, unless it is urgent."""
         at, data = at or self._clock(), dict(data or {})
         return self._put(
             lambda db, boot: append.event(db, boot, at, run_id, kind, data),
@@ -129,12 +137,25 @@ class LogWriter:
         at, wires = at or self._clock(), dict(wires or {})
         return self._put(
             lambda db, boot: append.start_sweep(
-                db, boot, at, sweep_id, run_id, placement, push, seat, hold, gather, wires
+                db,
+                boot,
+                at,
+                sweep_id,
+                run_id,
+                placement,
+                push,
+                seat,
+                hold,
+                gather,
+                wires,
             )
         )
 
-    def chunk(self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]) -> int:
-        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them (kept to 1 us)."""
+    def chunk(
+        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
+    ) -> int:
+        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
+        (kept to 1 us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
         ticket = self._put(
             Piece(sweep_id, instrument, raw, times),
@@ -159,17 +180,25 @@ class LogWriter:
         at = at or self._clock()
         if dropped := self._dropped.pop(sweep_id, 0):
             self.event(
-                None, "not-recorded", {"sweep": sweep_id, "readings": dropped, "why": "the log was stalled"}
+                None,
+                "not-recorded",
+                {"sweep": sweep_id, "readings": dropped, "why": "the log was stalled"},
             )
         return self._put(
-            lambda db, boot: append.end_sweep(db, boot, at, sweep_id, state, push, trace, reason),
+            lambda db, boot: append.end_sweep(
+                db, boot, at, sweep_id, state, push, trace, reason
+            ),
             size=300 + (24 * len(trace.reading) if trace else 0),
             sweep=sweep_id,
         )
 
-    def undo_sweep(self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None) -> int:
+    def undo_sweep(
+        self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None
+    ) -> int:
         at = at or self._clock()
-        return self._put(lambda db, boot: append.undo_sweep(db, boot, at, sweep_id, reason))
+        return self._put(
+            lambda db, boot: append.undo_sweep(db, boot, at, sweep_id, reason)
+        )
 
     def finding(
         self,
@@ -181,7 +210,8 @@ class LogWriter:
         finish: bool = True,
         at: Stamp | None = None,
     ) -> int:
-        """The finding needs its id. finish: the check is over; supersedes: the id of the one it replaces."""
+        """The finding needs its id. finish: the check is over; supersedes: the id of
+        the one it replaces."""
         at = at or self._clock()
 
         def write(db: sqlite3.Connection, boot: int) -> None:
@@ -192,38 +222,62 @@ class LogWriter:
         size = 4000 + sum(24 * len(trace.reading) for trace in evidence.traces)
         return self._put(write, size=size, finding=finding.id)
 
-    def move_planned(self, move_id: str, finding_id: str, move: Move, *, at: Stamp | None = None) -> int:
+    def move_planned(
+        self, move_id: str, finding_id: str, move: Move, *, at: Stamp | None = None
+    ) -> int:
         at = at or self._clock()
-        return self._put(lambda db, boot: append.move_planned(db, boot, at, move_id, finding_id, move))
+        return self._put(
+            lambda db, boot: append.move_planned(
+                db, boot, at, move_id, finding_id, move
+            )
+        )
 
     def move_made(
-        self, move_id: str, data: Mapping[str, object] | None = None, *, at: Stamp | None = None
+        self,
+        move_id: str,
+        data: Mapping[str, object] | None = None,
+        *,
+        at: Stamp | None = None,
     ) -> int:
         """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
         at, data = at or self._clock(), dict(data or {})
         return self._put(lambda db, boot: append.move_made(db, boot, at, move_id, data))
 
-    def move_verified(self, move_id: str, finding_id: str, *, at: Stamp | None = None) -> int:
+    def move_verified(
+        self, move_id: str, finding_id: str, *, at: Stamp | None = None
+    ) -> int:
         at = at or self._clock()
-        return self._put(lambda db, boot: append.move_verified(db, boot, at, move_id, finding_id))
+        return self._put(
+            lambda db, boot: append.move_verified(db, boot, at, move_id, finding_id)
+        )
 
-    def abandon(self, run_id: str, reason: str | None = None, *, at: Stamp | None = None) -> int:
+    def abandon(
+        self, run_id: str, reason: str | None = None, *, at: Stamp | None = None
+    ) -> int:
         at = at or self._clock()
-        return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "abandoned", reason))
+        return self._put(
+            lambda db, boot: append.end_check(db, boot, at, run_id, "abandoned", reason)
+        )
 
     def reopen(self, run_id: str, *, at: Stamp | None = None) -> int:
         """A finished check goes on: more pushes are wanted to settle it."""
         at = at or self._clock()
-        return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "open", None))
+        return self._put(
+            lambda db, boot: append.end_check(db, boot, at, run_id, "open", None)
+        )
 
     def finish(self, run_id: str, *, at: Stamp | None = None) -> int:
         at = at or self._clock()
-        return self._put(lambda db, boot: append.end_check(db, boot, at, run_id, "finished", None))
+        return self._put(
+            lambda db, boot: append.end_check(db, boot, at, run_id, "finished", None)
+        )
 
     def flush(self, timeout: float = 5.0) -> bool:
-        """Wait until all that was given so far is on the disk; False if it is not after `timeout` s."""
+        """Wait until all that was given so far is on the disk; False if it is not after
+        `timeout` s."""
         return self._committer.flush(timeout)
 
     def close(self) -> bool:
-        """Save what waits (for at most a second and a half), let go of the log; True if all was saved."""
+        """Save what waits (for at most a second and a half), let go of the log; True if
+        all was saved."""
         return self._committer.close()

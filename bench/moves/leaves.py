@@ -1,4 +1,5 @@
-"""Which feeler leaves to stack for a distance: exact, at most three, each leaf the user owns used once.
+"""Which feeler leaves to stack for a distance: exact, at most three, each leaf the user
+owns used once.
 
 Lengths in mm. Pure.
 """
@@ -11,16 +12,21 @@ MOST = 3  # more leaves make a springy stack (common practice, no source)
 _NM = 1_000_000  # sums are made in whole nanometres, so that 0.04 + 0.06 equals 0.10
 
 
-def best_stack(distance: float, leaves: Sequence[float], most: int = MOST) -> list[float]:
-    """The stack that leaves the least over: smallest |distance - sum|, then fewest leaves, then not thicker.
+def best_stack(
+    distance: float, leaves: Sequence[float], most: int = MOST
+) -> list[float]:
+    """The stack that leaves the least over: smallest |distance - sum|, then fewest
+    leaves, then not thicker.
 
-    distance: mm, not negative. leaves: mm, one entry per leaf owned (two equal leaves are two entries).
-    Returns the stack, thickest first; empty where no leaf comes nearer than none at all.
+    distance: mm, not negative. leaves: mm, one entry per leaf owned (two equal leaves
+    are two entries). Returns the stack, thickest first; empty where no leaf comes
+    nearer than none at all.
     """
     if most > MOST:
         raise ValueError(f"{most} leaves are a springy stack; at most {MOST} would do")
     owned = sorted((round(leaf * _NM), leaf) for leaf in leaves)
-    aim = round(distance * _NM * 1000) / 1000  # kept finer than the leaves, but rid of the last float digit
+    # kept finer than the leaves, but rid of the last float digit
+    aim = round(distance * _NM * 1000) / 1000
     best: tuple[float, int, bool] = (abs(aim), 0, False)
     chosen: tuple[int, ...] = ()
     for stack in _candidates([thickness for thickness, _ in owned], aim, most):
@@ -36,7 +42,9 @@ def left_over(distance: float, stack: Sequence[float]) -> float:
     return round(distance - sum(stack), 9)
 
 
-def _candidates(owned: Sequence[int], aim: float, most: int) -> Iterator[tuple[int, ...]]:
+def _candidates(
+    owned: Sequence[int], aim: float, most: int
+) -> Iterator[tuple[int, ...]]:
     """Among the stacks of each size, those that can be nearest to aim; owned is rising."""
     if most >= 1:
         yield from ((n,) for n in range(len(owned)))
@@ -49,7 +57,8 @@ def _candidates(owned: Sequence[int], aim: float, most: int) -> Iterator[tuple[i
 
 
 def _pairs(owned: Sequence[int], aim: float, start: int) -> Iterator[tuple[int, int]]:
-    """Walks the edge between pairs too thin and pairs too thick, so the nearest on both sides are met."""
+    """Walks the edge between pairs too thin and pairs too thick, so the nearest on both
+    sides are met."""
     low, high = start, len(owned) - 1
     while low < high:
         yield low, high

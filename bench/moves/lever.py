@@ -1,4 +1,5 @@
-"""From a rotation to the move of the fence's free end: which end, which way, how far, with which leaves.
+"""From a rotation to the move of the fence's free end: which end, which way, how far,
+with which leaves.
 
 Frame from above: +X right, +Y away from the operator, rotation positive
 counter-clockwise. A fence turned by a is turned back by -a about its pivot: dy = -a
@@ -16,28 +17,35 @@ from bench.gear import Jig
 from bench.moves.leaves import best_stack, left_over
 from bench.units import System, give_or_take, length_words
 
-# Half-widths, taken as rectangular. A leaf's own thickness (from memory); what is left of dust and oil
-# in a wiped stack, and how well a distance to the stop is taken with a rule (common practice, no source).
+# Half-widths, taken as rectangular. A leaf's own thickness (from memory); what is left
+# of dust and oil in a wiped stack, and how well a distance to the stop is taken with a
+# rule (common practice, no source).
 LEAF_TOLERANCE = 0.003  # mm
 FILM = 0.001  # mm
 LEVER_SHARE = 0.005  # of the distance from pivot to stop
-RECTANGULAR_95 = 1.96 / math.sqrt(3)  # half-width of a rectangle -> its share in an expanded uncertainty
+# half-width of a rectangle -> its share in an expanded uncertainty
+RECTANGULAR_95 = 1.96 / math.sqrt(3)
 
 
 def why_no_move(jig: Jig | None) -> str | None:
     """A sentence for a person where no move can be worked out; None where it can."""
     if jig is None:
-        return "No sled is named, so the move at its fence cannot be worked out: name one with --jig."
+        return (
+            "No sled is named, so the move at its fence cannot be worked out: name one"
+            " with --jig."
+        )
     if jig.lever is None:
         return (
-            f"How far it is from the pivot to the screw or the stop of {jig.name} is not known, so the move "
-            f"cannot be worked out: give pivot_to_screw or pivot_to_stop."
+            f"How far it is from the pivot to the screw or the stop of {jig.name} is"
+            " not known, so the move cannot be worked out: give pivot_to_screw or"
+            " pivot_to_stop."
         )
     return None
 
 
 def fence_dy(rotation: float, lever: float) -> float:
-    """mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is away."""
+    """mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is
+    away."""
     return -rotation * lever
 
 
@@ -52,10 +60,12 @@ def move_uncertainty(
     film: float = FILM,
     lever_share: float = LEVER_SHARE,
 ) -> float:
-    """Expanded uncertainty of the distance, mm: rotation, stack, lever and pivot slop in quadrature.
+    """Expanded uncertainty of the distance, mm: rotation, stack, lever and pivot slop
+    in quadrature.
 
-    leaves: how many are stacked; none: no stack row. pivot_slop: half-width in mm, 0 where not known, since
-    a screw that is held tight has none; the verifying sweep sees it.
+    leaves: how many are stacked; none: no stack row. pivot_slop: half-width in mm, 0
+    where not known, since a screw that is held tight has none; the verifying sweep sees
+    it.
     """
     stack = leaf_tolerance * math.sqrt(leaves) + film if leaves else 0.0
     return math.hypot(
@@ -76,10 +86,11 @@ def fence_move(
     pivot_slop: float = 0.0,
     then: str = "take the verifying passes",
 ) -> Move | None:
-    """The move that turns a fence out by `rotation` back to square; None where `why_no_move` says why.
+    """The move that turns a fence out by `rotation` back to square; None where
+    `why_no_move` says why.
 
-    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the user owns. then: what
-    is to be done after it.
+    rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the
+    user owns. then: what is to be done after it.
     """
     if jig is None or jig.lever is None:
         return None
@@ -101,7 +112,11 @@ def fence_move(
         text="",
     )
     text = " ".join(
-        [_what(move, jig, units), *_how(move, jig, bool(leaves), units), *_turns(rotation, jig, units)]
+        [
+            _what(move, jig, units),
+            *_how(move, jig, bool(leaves), units),
+            *_turns(rotation, jig, units),
+        ]
     )
     return Move(
         end=move.end,
@@ -127,9 +142,11 @@ def _where(jig: Jig, units: System) -> str:
 
 
 def leads_with_leaves(jig: Jig, way: str) -> bool:
-    """Whether the fence moves the way its working face looks: then the leaves hold the stop off the face.
+    """Whether the fence moves the way its working face looks: then the leaves hold the
+    stop off the face.
 
-    A fence at the near side looks away from the operator, one at the far side looks toward them.
+    A fence at the near side looks away from the operator, one at the far side looks
+    toward them.
     """
     return (way == "away") == (jig.fence == "near")
 
@@ -139,7 +156,8 @@ def _how(move: Move, jig: Jig, owns_leaves: bool, units: System) -> list[str]:
     if not move.leaves:
         if not owns_leaves:
             return [
-                "No leaves are listed: use a shim of that thickness between fence and stop, or do it live."
+                "No leaves are listed: use a shim of that thickness between fence and"
+                " stop, or do it live."
             ]
         return ["No leaf so thin: do it live, with the indicator on the sled."]
     stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
@@ -149,15 +167,17 @@ def _how(move: Move, jig: Jig, owns_leaves: bool, units: System) -> list[str]:
     verb = "" if many else "s"
     if leads_with_leaves(jig, move.way):
         steps = (
-            f"Hold the {them} against the working face there, set a stop against the {them} and clamp the "
-            f"stop. Take the {them} out, slacken the screw, bring the fence to the stop and tighten."
+            f"Hold the {them} against the working face there, set a stop against the"
+            f" {them} and clamp the stop. Take the {them} out, slacken the screw, bring"
+            " the fence to the stop and tighten."
         )
     else:
         back = "away from you" if move.way == "away" else "toward you"
         steps = (
-            f"Set a stop against the bare working face there and clamp it. Slacken the screw, move the fence "
-            f"{back}, slip the {them} between face and stop, bring the fence up so that the {them} just "
-            f"fill{verb} the gap, tighten, and take the {them} out."
+            "Set a stop against the bare working face there and clamp it. Slacken the"
+            f" screw, move the fence {back}, slip the {them} between face and stop,"
+            f" bring the fence up so that the {them} just fill{verb} the gap, tighten,"
+            f" and take the {them} out."
         )
     return [take, steps, *_rest(move, units)]
 
@@ -168,12 +188,19 @@ def _rest(move: Move, units: System) -> list[str]:
     if abs(rest) <= max(move.uncertainty, 5e-4):
         return []
     if rest > 0:
-        return [f"The stack is {length_words(rest, units)} short of the distance: do the rest live."]
-    return [f"The stack is {length_words(-rest, units)} more than the distance: stop short of it, live."]
+        return [
+            f"The stack is {length_words(rest, units)} short of the distance: do the"
+            " rest live."
+        ]
+    return [
+        f"The stack is {length_words(-rest, units)} more than the distance: stop short"
+        " of it, live."
+    ]
 
 
 def screw_turns(rotation: float, jig: Jig) -> float | None:
-    """Turns of a jack screw of known pitch, not negative; None without pitch or distance to the screw."""
+    """Turns of a jack screw of known pitch, not negative; None without pitch or
+    distance to the screw."""
     reach = jig.pivot_to_screw
     if jig.screw_pitch is None or reach is None:
         return None
@@ -196,6 +223,6 @@ def _turns(rotation: float, jig: Jig, units: System) -> list[str]:
     if turns is None or jig.screw_pitch is None:
         return []
     return [
-        f"Or by the jack screw of pitch {length_words(jig.screw_pitch, units)}: {clock_words(turns)}, "
-        f"turned the way that moves the fence so."
+        f"Or by the jack screw of pitch {length_words(jig.screw_pitch, units)}:"
+        f" {clock_words(turns)}, turned the way that moves the fence so."
     ]

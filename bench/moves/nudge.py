@@ -1,4 +1,5 @@
-"""The move made live: what the indicator must see, and how much is still to go while the screw bites.
+"""The move made live: what the indicator must see, and how much is still to go while
+the screw bites.
 
 The indicator stands on the jig, near the fence's free end or on the arm of the square.
 Away from the operator and right are positive; r grows as the plunger is pushed in.
@@ -16,23 +17,28 @@ from bench.units import System, length_words
 
 
 def fence_nudge(rotation: float, from_pivot: float) -> float:
-    """dy_n = -a (x_n - x_p): mm that the fence goes at the indicator, positive away from the operator.
+    """dy_n = -a (x_n - x_p): mm that the fence goes at the indicator, positive away
+    from the operator.
 
-    from_pivot: x_n - x_p in mm, right positive (the pivot right of the indicator makes it negative).
+    from_pivot: x_n - x_p in mm, right positive (the pivot right of the indicator makes
+    it negative).
     """
     return -rotation * from_pivot
 
 
 def arm_nudge(rotation: float, beyond_pivot: float) -> float:
-    """dX = a v: mm that the square's arm goes, positive to the right, at v mm beyond the pivot's line.
+    """dX = a v: mm that the square's arm goes, positive to the right, at v mm beyond
+    the pivot's line.
 
-    It does not see the pivot's slop along the travel; slop along the fence shows in full.
+    It does not see the pivot's slop along the travel; slop along the fence shows in
+    full.
     """
     return rotation * beyond_pivot
 
 
 def from_pivot(jig: Jig, distance: float) -> float:
-    """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the signs are made here."""
+    """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the
+    signs are made here."""
     return -distance if jig.pivot == "right" else distance
 
 
@@ -41,7 +47,8 @@ class NoLive(ValueError):
 
 
 class Tip(msgspec.Struct, frozen=True):
-    """Where the indicator's tip stands. distance: mm from the pivot along the fence, or along the arm."""
+    """Where the indicator's tip stands. distance: mm from the pivot along the fence, or
+    along the arm."""
 
     arm: bool
     distance: float
@@ -50,15 +57,23 @@ class Tip(msgspec.Struct, frozen=True):
     def target(self, rotation: float) -> float:
         """mm that the surface at the tip must go: +Y on the fence, +X on the arm."""
         if self.arm:  # from a far fence the arm points toward you
-            return arm_nudge(rotation, self.distance if self.jig.fence == "near" else -self.distance)
+            return arm_nudge(
+                rotation, self.distance if self.jig.fence == "near" else -self.distance
+            )
         return fence_nudge(rotation, from_pivot(self.jig, self.distance))
 
     def words(self, units: System) -> str:
         distance = length_words(self.distance, units)
         if self.arm:
             side = "beyond" if self.jig.fence == "near" else "this side of"
-            return f"Stand the indicator on the sled, its tip on the square's arm {distance} {side} the pivot's line."
-        return f"Stand the indicator on the sled, its tip on the sled fence {distance} from the pivot."
+            return (
+                "Stand the indicator on the sled, its tip on the square's arm"
+                f" {distance} {side} the pivot's line."
+            )
+        return (
+            f"Stand the indicator on the sled, its tip on the sled fence {distance}"
+            " from the pivot."
+        )
 
 
 def tip_at(
@@ -72,22 +87,28 @@ def tip_at(
         raise NoLive(f"the distance from pivot to screw of {jig.name} is not known")
     arm = touches == "arm"
     if arm and distance is None:
-        raise NoLive("on the arm, give how far along it from the pivot's line the tip stands")
+        raise NoLive(
+            "on the arm, give how far along it from the pivot's line the tip stands"
+        )
     if arm != (stands in ("left", "right")):
         raise NoLive("beyond or behind the fence, left or right of the arm")
     if distance is None:
         distance = abs(jig.lever)
     if distance == 0:
-        raise NoLive("at the pivot nothing moves: stand the indicator near the free end")
+        raise NoLive(
+            "at the pivot nothing moves: stand the indicator near the free end"
+        )
     return Tip(arm, distance, jig)
 
 
 class Nudge(msgspec.Struct, frozen=True):
-    """One live move. target: mm the surface must go (+Y on the fence, +X on the arm). start: reading then.
+    """One live move. target: mm the surface must go (+Y on the fence, +X on the arm).
+    start: reading then.
 
-    stands: where the indicator is from the surface it touches: "beyond" (looking back toward the operator),
-    "behind", "right" or "left" of it. aim_past: mm by which tightening drew the fence back last time, signed
-    like the target's axis; it is aimed off.
+    stands: where the indicator is from the surface it touches: "beyond" (looking back
+    toward the operator), "behind", "right" or "left" of it. aim_past: mm by which
+    tightening drew the fence back last time, signed like the target's axis; it is aimed
+    off.
     """
 
     target: float
@@ -101,7 +122,8 @@ class Nudge(msgspec.Struct, frozen=True):
         return rise if self.stands in ("beyond", "right") else -rise
 
     def to_go(self, reading: float) -> float:
-        """mm still to go before tightening, signed: 0 is there, a change of sign is past it."""
+        """mm still to go before tightening, signed: 0 is there, a change of sign is
+        past it."""
         return self.target + self.aim_past - self.moved(reading)
 
     def short_of(self, reading: float) -> float:

@@ -1,4 +1,5 @@
-"""Did the move do what it was made for? The finding after it beside the finding before it.
+"""Did the move do what it was made for? The finding after it beside the finding before
+it.
 
 Pure. Rotations in rad, distances in mm.
 """
@@ -12,21 +13,33 @@ from bench.finding import Finding, Quantity
 WRONG_WAY = "wrong way"
 HARDLY_MOVED = "hardly moved"
 TOO_FAR = "too far: is the distance to the stop right?"
-HARDLY = 0.25  # share of the way under which it hardly moved; common practice, no source
+# share of the way under which it hardly moved; common practice, no source
+HARDLY = 0.25
 
 
 def judge_move(before: Finding, after: Finding) -> str | None:
-    """What went wrong with the move planned in `before`, by the verifying `after`; None where nothing did.
+    """What went wrong with the move planned in `before`, by the verifying `after`; None
+    where nothing did.
 
-    `wrong way`: the fence stands further out than it did. `hardly moved`: under a quarter of the way. `too
-    far`: beyond square, further than a stack of leaves known to be too thick would take it. Only what both
-    uncertainties together cannot explain is said, and nothing once the fence is inside its tolerance. None
-    also where the two findings cannot be compared (another check or jig, no move planned).
+    `wrong way`: the fence stands further out than it did. `hardly moved`: under a
+    quarter of the way. `too far`: beyond square, further than a stack of leaves known
+    to be too thick would take it. Only what both uncertainties together cannot explain
+    is said, and nothing once the fence is inside its tolerance. None also where the two
+    findings cannot be compared (another check or jig, no move planned).
     """
     first, second = _main(before), _main(after)
-    if first is None or second is None or before.move is None or second.verdict == "inside":
+    if (
+        first is None
+        or second is None
+        or before.move is None
+        or second.verdict == "inside"
+    ):
         return None
-    if (before.check, before.jig, first.name) != (after.check, after.jig, second.name) or first.value == 0:
+    if (before.check, before.jig, first.name) != (
+        after.check,
+        after.jig,
+        second.name,
+    ) or first.value == 0:
         return None
     sense = math.copysign(1.0, first.value)
     out_before, out_after = abs(first.value), sense * second.value

@@ -1,7 +1,8 @@
-"""The check in progress: presses, sweeps and marks in; events for the log and messages for clients out.
+"""The check in progress: presses, sweeps and marks in; events for the log and messages
+for clients out.
 
-Holds no port and no socket. Everything that must survive the daemon's end is put in the journal before it
-is told.
+Holds no port and no socket. Everything that must survive the daemon's end is put in the
+journal before it is told.
 """
 
 from __future__ import annotations
@@ -25,13 +26,16 @@ from bench.protocol import Asking, Notice, RunState, SweepSaid
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
-SETTLE = 0.15  # s after the press before rest is believed: a hand that moves with it shows by then
-STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}  # phases answered by a reading that holds
+# s after the press before rest is believed: a hand that moves with it shows by then
+SETTLE = 0.15
+# phases answered by a reading that holds
+STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
 MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
 
 
 class CheckProcedure:
-    """One check from its cautions to its evidence. `changed` is called when what is asked may have changed."""
+    """One check from its cautions to its evidence. `changed` is called when what is
+    asked may have changed."""
 
     def __init__(
         self,
@@ -59,7 +63,9 @@ class CheckProcedure:
         )
         self.facts = Facts(lean_wanted=lean, tap_wanted=tap, marks=marks)
         hold = self.options.get("hold")
-        self.kept = Kept(run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell)
+        self.kept = Kept(
+            run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
+        )
         self.leans: list[Lean] = []
         self.taps: list[Tap] = []
         self.ready_since: float | None = None
@@ -74,13 +80,15 @@ class CheckProcedure:
         self._at_rest_value: Taken | None = None  # before the tap
         self._marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
-        self.rest_detector = RestDetector((gear.caliper if by_caliper else gear.indicator).resolution)
+        self.rest_detector = RestDetector(
+            (gear.caliper if by_caliper else gear.indicator).resolution
+        )
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
         self.life = Life()
         self._said: Ask | None = None
         self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
 
-    # ---- what is asked ----------------------------------------------------------------------------
+    # ---- what is asked ---------------------------------------------------------------
 
     @property
     def ask(self) -> Ask:
@@ -151,7 +159,8 @@ class CheckProcedure:
         self.facts.extra += sweeps
 
     def settle_down(self, now: float) -> None:
-        """Bring facts and guidance in line, use presses that waited, and tell what has changed."""
+        """Bring facts and guidance in line, use presses that waited, and tell what has
+        changed."""
         advance(self.steps, self.facts)
         while True:
             self._take_rest(now)
@@ -166,7 +175,11 @@ class CheckProcedure:
         current = self.ask
         if current == self._said:
             return
-        was_ready = self._said is not None and self._said.ready and self._said.placement == current.placement
+        was_ready = (
+            self._said is not None
+            and self._said.ready
+            and self._said.placement == current.placement
+        )
         if current.ready and not was_ready:
             self.ready_since = now
         elif not current.ready:
@@ -174,12 +187,13 @@ class CheckProcedure:
         self._said = current
         self._tell(self.asking())
 
-    # ---- presses ----------------------------------------------------------------------------------
+    # ---- presses ---------------------------------------------------------------------
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal. False when nothing asks for it and it should not wait.
 
-        Whoever presses for a number twice within BOUNCE means one: the second press is dropped.
+        Whoever presses for a number twice within BOUNCE means one: the second press is
+        dropped.
         """
         if self.ask.phase in STANDING_STILL:
             before, self._pressed_for_number = self._pressed_for_number, now
@@ -201,11 +215,15 @@ class CheckProcedure:
         self.facts.remark = None
         if current.phase == "cautions":
             self.facts.acknowledged = True
-            self._event("acknowledged", {"cautions": [c.name for c in self.check.cautions]})
+            self._event(
+                "acknowledged", {"cautions": [c.name for c in self.check.cautions]}
+            )
         elif current.phase == "place":
             self.facts.placed, self.facts.rested = True, False
             # whatever was proved of it before was proved of another set-up
-            self.facts.leaned = [step for step in self.facts.leaned if step != self.facts.step]
+            self.facts.leaned = [
+                step for step in self.facts.leaned if step != self.facts.step
+            ]
             self.facts.tapped = self.facts.tap_rest = False
             self._placed_at = now
             if current.gather == "sweep":
@@ -216,23 +234,32 @@ class CheckProcedure:
             self.rest_detector.press(now)
 
     def _take_rest(self, now: float) -> None:
-        """The number before the tap is taken without being asked for: nothing is to be touched then."""
-        if not self.facts.waiting and self.ask.phase == "tap" and not self.facts.tap_rest:
+        """The number before the tap is taken without being asked for: nothing is to be
+        touched then."""
+        if (
+            not self.facts.waiting
+            and self.ask.phase == "tap"
+            and not self.facts.tap_rest
+        ):
             self.facts.waiting = True
             self.rest_detector.press(now)
 
-    # ---- the indicator holding still ----------------------------------------------------------------
+    # ---- the indicator holding still -------------------------------------------------
 
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
         # what the filter passed on late was shown before the set-up stood
-        self._watch([v for t, v in zip(times, values, strict=True) if t > self._placed_at], now)
+        self._watch(
+            [v for t, v in zip(times, values, strict=True) if t > self._placed_at], now
+        )
         answer = self.rest_detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
             seen = f"The reading does not hold still: {answer.words()}."
-            self._tell(Notice("indicator", f"{seen} Hands off the sled; is the stand firm?"))
+            self._tell(
+                Notice("indicator", f"{seen} Hands off the sled; is the stand firm?")
+            )
 
     def _watch(self, values: list[float], now: float) -> None:
         if not values:
@@ -243,7 +270,10 @@ class CheckProcedure:
         there = self.facts.placed or current.gather != "sweep"
         if there and self.life.see(values, self.kept.placement, count):
             self._event("alive", {"placement": self.kept.placement})
-            if self.doubted.pop(("frozen", self.kept.placement, None), None) is not None:
+            if (
+                self.doubted.pop(("frozen", self.kept.placement, None), None)
+                is not None
+            ):
                 self.say_trouble("The number moves: good.", now, remark=False)
 
     def say_trouble(self, words: str, now: float, *, remark: bool = True) -> None:
@@ -252,10 +282,14 @@ class CheckProcedure:
         self._tell(Notice("doubt", words))
         self.settle_down(now)
 
-    def doubts(self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float) -> None:
-        """What the passes so far show against themselves: each is said once; a pass that stood still is taken
-        again."""
-        fresh = [(key, doubt) for key, doubt in found.items() if key not in self.doubted]
+    def doubts(
+        self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float
+    ) -> None:
+        """What the passes so far show against themselves: each is said once; a pass
+        that stood still is taken again."""
+        fresh = [
+            (key, doubt) for key, doubt in found.items() if key not in self.doubted
+        ]
         self.doubted = dict(found)
         for _, doubt in fresh:
             words = say(doubt)
@@ -266,7 +300,8 @@ class CheckProcedure:
             self.say_trouble(words, now)
 
     def rest(self, now: float) -> None:
-        """Ready is said once the sled was seen at rest: a push from before that has no beginning."""
+        """Ready is said once the sled was seen at rest: a push from before that has no
+        beginning."""
         facts = self.facts
         if not facts.placed or facts.rested or self.ask.phase != "sweep":
             return
@@ -281,7 +316,11 @@ class CheckProcedure:
         words = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
         if words is not None and self.ask.phase == "sweep":
             self.say_trouble(words, now)
-        if self.ask.phase == "tap" and not self.facts.tap_rest and not self.facts.waiting:
+        if (
+            self.ask.phase == "tap"
+            and not self.facts.tap_rest
+            and not self.facts.waiting
+        ):
             self.settle_down(now)
         if self.ask.phase in STANDING_STILL:
             taken = self.rest_detector.button(now)
@@ -313,14 +352,17 @@ class CheckProcedure:
             return
         off = not_back(before, taken, self.rest_detector.count)
         self.facts.tapped, self.facts.tap_rest = off is None, False
-        self.taps.append(Tap(current.placement or "", before.value, taken.value, off is None))
+        self.taps.append(
+            Tap(current.placement or "", before.value, taken.value, off is None)
+        )
         self._event("tap", msgspec.to_builtins(self.taps[-1]))
         if off is None:
             self._tell(Notice("tap", "Tapped: the number came back, the stand holds."))
             return
         self.facts.remark = (
-            f"Tapped, and the number did not come back: it stands {abs(off):.3f} mm off. Is the magnet on, the foot "
-            f"clean, every screw of the stand tight? Mend it, then hands off: it is asked again."
+            f"Tapped, and the number did not come back: it stands {abs(off):.3f} mm"
+            " off. Is the magnet on, the foot clean, every screw of the stand tight?"
+            " Mend it, then hands off: it is asked again."
         )
         self._tell(Notice("tap", self.facts.remark))
 
@@ -333,12 +375,18 @@ class CheckProcedure:
         left = self._lean_left if self._lean_left is not None else taken.value
         self.facts.lean_next = None
         lean = Lean(current.placement, left, taken.value)
-        self._event("lean", {"placement": lean.placement, "left": lean.left, "right": lean.right})
+        self._event(
+            "lean",
+            {"placement": lean.placement, "left": lean.left, "right": lean.right},
+        )
         step = self.steps[self.facts.step]
         seen = proved_side(lean, step, self.rest_detector.count)
         words = lean_words(lean, step, seen)
         if seen in (None, step.side):  # the latest of a set-up is the one that stands
-            self.leans = [*(other for other in self.leans if other.placement != lean.placement), lean]
+            self.leans = [
+                *(other for other in self.leans if other.placement != lean.placement),
+                lean,
+            ]
             self.facts.leaned = [*self.facts.leaned, self.facts.step]
         else:
             # the one slip no arithmetic can see: both set-ups would agree on nonsense
@@ -346,16 +394,23 @@ class CheckProcedure:
             self.facts.remark = words
         self._tell(Notice("lean", words))
 
-    # ---- sweeps -----------------------------------------------------------------------------------
+    # ---- sweeps ----------------------------------------------------------------------
 
     def happening(self, what: SweepEvent, now: float) -> None:
         if self.ask.phase != "sweep":
             return
         if self.ready_since is None or what.began < self.ready_since:
-            # drawing back while it is being set up is no news; a push that was too quick is
-            if isinstance(what, Ended) and what.sweeps and what.began >= self._placed_at:
+            # drawing back while it is being set up is no news; a push that was too
+            # quick is
+            if (
+                isinstance(what, Ended)
+                and what.sweeps
+                and what.began >= self._placed_at
+            ):
                 self.life.end(passed=True)
-                self._tell(Notice("sweep", "That movement began too early: it does not count."))
+                self._tell(
+                    Notice("sweep", "That movement began too early: it does not count.")
+                )
             return
         if isinstance(what, Began):
             placement = self.ask.placement
@@ -364,7 +419,11 @@ class CheckProcedure:
             self.life.begin(now)
             self.facts.remark = None
             sweep, kept = self.kept.begin(), self.kept
-            self._tell(SweepSaid(sweep, placement, "running", taken=kept.taken, wanted=kept.wanted))
+            self._tell(
+                SweepSaid(
+                    sweep, placement, "running", taken=kept.taken, wanted=kept.wanted
+                )
+            )
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
@@ -380,7 +439,8 @@ class CheckProcedure:
         self.settle_down(now)
 
     def interrupt(self, words: str, now: float) -> None:
-        """The cable was pulled or the daemon ends: what was being recorded is stored as interrupted."""
+        """The cable was pulled or the daemon ends: what was being recorded is stored as
+        interrupted."""
         self.facts.marks_taken = 0
         self.kept.interrupt(words)
         self.rest_detector.cancel()
@@ -388,7 +448,8 @@ class CheckProcedure:
         self._say(now)
 
     def undo(self, now: float) -> str:
-        """Take back the press that waits, else the last mark of an unfinished pass, else the last kept pass."""
+        """Take back the press that waits, else the last mark of an unfinished pass,
+        else the last kept pass."""
         self._early = 0
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
@@ -405,24 +466,26 @@ class CheckProcedure:
         return words
 
     def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
-        """The arithmetic has looked at a kept pass and cannot use it (the stand was bumped, zero pressed)."""
+        """The arithmetic has looked at a kept pass and cannot use it (the stand was
+        bumped, zero pressed)."""
         self.kept.take_back(trace, words, state="refused")
         self.facts.remark = words
         advance(self.steps, self.facts)
         self.settle_down(now)
 
-    # ---- inside -----------------------------------------------------------------------------------
+    # ---- inside ----------------------------------------------------------------------
 
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
 
-    # ---- after a restart --------------------------------------------------------------------------
+    # ---- after a restart -------------------------------------------------------------
 
     def resume(
         self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float,
         alive: list[str],
     ) -> None:  # fmt: skip
-        """Take up a run from the log. What was placed is asked again: somebody may have moved it."""
+        """Take up a run from the log. What was placed is asked again: somebody may have
+        moved it."""
         self.facts.acknowledged = acknowledged
         self.leans, self.taps = list(leans), list(taps)
         self.life.alive = list(alive)

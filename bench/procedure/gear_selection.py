@@ -16,18 +16,35 @@ class GearUnknown(ValueError):
 
 
 def use(
-    gear: Gear, *, jig: str | None = None, saw: str | None = None, square: str | None = None
+    gear: Gear,
+    *,
+    jig: str | None = None,
+    saw: str | None = None,
+    square: str | None = None,
 ) -> EvidenceGear:
     """The named ones; unnamed, the only one of its kind. Raises GearUnknown."""
     the_jig = _pick("sled", gear.jigs, jig)
-    the_saw = _pick("saw", gear.saws, saw or (the_jig.saw if the_jig is not None else None))
+    the_saw = _pick(
+        "saw", gear.saws, saw or (the_jig.saw if the_jig is not None else None)
+    )
     the_square = _pick("square", gear.squares, square)
-    return EvidenceGear(gear.indicator, gear.travel, gear.caliper, the_saw, the_jig, the_square, gear.leaves)
+    return EvidenceGear(
+        gear.indicator,
+        gear.travel,
+        gear.caliper,
+        the_saw,
+        the_jig,
+        the_square,
+        gear.leaves,
+    )
 
 
 def _pick(kind: str, owned: Mapping[str, T], name: str | None) -> T | None:
     if name is None:
         return next(iter(owned.values())) if len(owned) == 1 else None
     if name not in owned:
-        raise GearUnknown(f"no {kind} is called {name!r}; there are: {', '.join(sorted(owned)) or 'none'}")
+        raise GearUnknown(
+            f"no {kind} is called {name!r}; there are:"
+            f" {', '.join(sorted(owned)) or 'none'}"
+        )
     return owned[name]

@@ -13,10 +13,21 @@ class Journal(Protocol):
 
     def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None: ...
     def start_sweep(
-        self, run_id: str, sweep_id: str, placement: str, seat: str | None, hold: str | None
+        self,
+        run_id: str,
+        sweep_id: str,
+        placement: str,
+        seat: str | None,
+        hold: str | None,
     ) -> None: ...
     def end_sweep(
-        self, sweep_id: str, state: str, *, push: bool | None, trace: Trace | None, reason: str | None
+        self,
+        sweep_id: str,
+        state: str,
+        *,
+        push: bool | None,
+        trace: Trace | None,
+        reason: str | None,
     ) -> None: ...
     def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
     def kept(self, trace: Trace, *, straight: bool) -> None: ...

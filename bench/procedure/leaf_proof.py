@@ -1,4 +1,5 @@
-"""The conversation of the leaf proof: the tip at rest, the leaf under it, what the number made of it.
+"""The conversation of the leaf proof: the tip at rest, the leaf under it, what the
+number made of it.
 
 Holds no port and writes nothing.
 """
@@ -26,21 +27,30 @@ REST = "Rest the tip on something flat and hard. Enter when it rests."
 
 
 class LeafProof:
-    """`say(phase, words, fields of LearnSaid)`. `cure`: a key of the settings that a press would put right."""
+    """`say(phase, words, fields of LearnSaid)`. `cure`: a key of the settings that a
+    press would put right."""
 
-    def __init__(self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say) -> None:
+    def __init__(
+        self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say
+    ) -> None:
         """Raises WrongUse where this leaf proves nothing."""
         units = settings.units
         if not THINNEST <= leaf <= THICKEST:
             low, high = length_words(THINNEST, units), length_words(THICKEST, units)
-            raise WrongUse(f"a leaf from {low} to {high} proves it, not one of {length_words(leaf, units)}")
+            raise WrongUse(
+                f"a leaf from {low} to {high} proves it, not one of"
+                f" {length_words(leaf, units)}"
+            )
         if indicator is None:
-            raise WrongUse("no indicator is set up: find it first, by pressing its plunger")
+            raise WrongUse(
+                "no indicator is set up: find it first, by pressing its plunger"
+            )
         count = settings.gear.indicator.resolution
         if count is not None and too_coarse(leaf, count):
             would_do = length_words(10 * count, units)
             raise WrongUse(
-                f"a leaf of {length_words(leaf, units)} is too thin for this indicator: {would_do} would do"
+                f"a leaf of {length_words(leaf, units)} is too thin for this indicator:"
+                f" {would_do} would do"
             )
         self.leaf = leaf
         self.cure: dict[str, str | int] = {}
@@ -49,7 +59,8 @@ class LeafProof:
         self._tell = say
         self._rest_detector = RestDetector(count)
         self._resting: float | None = None  # the reading without the leaf
-        self._waiting = 0.0  # since when a reading that holds still is waited for; 0: it is not
+        # since when a reading that holds still is waited for; 0: it is not
+        self._waiting = 0.0
         self._assumed = False  # the instrument sends no unit
 
     def begin(self, remark: str = "") -> None:
@@ -77,9 +88,15 @@ class LeafProof:
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
-            self._say("failed", "The indicator went away: nothing is proved. Plug it in, then again.")
+            self._say(
+                "failed",
+                "The indicator went away: nothing is proved. Plug it in, then again.",
+            )
         elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
-            self._again("No reading comes: is the instrument on? Press its send button, if it has one.")
+            self._again(
+                "No reading comes: is the instrument on? Press its send button, if it"
+                " has one."
+            )
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
@@ -93,7 +110,10 @@ class LeafProof:
     def _slip(self, remark: str = "") -> None:
         self._waiting = 0.0
         leaf = length_words(self.leaf, self._settings.units)
-        words = f"Slip the leaf of {leaf} under the tip and let the tip rest on it. Enter when it does."
+        words = (
+            f"Slip the leaf of {leaf} under the tip and let the tip rest on it. Enter"
+            " when it does."
+        )
         self._say("asking", f"{remark} {words}".strip(), enter=True)
 
     def _took(self, value: float) -> None:
@@ -105,7 +125,9 @@ class LeafProof:
         change = value - self._resting
         if gear.grows == "pulled-out":
             change = -change
-        proof = judge_leaf(change, self.leaf, gear.resolution or self._rest_detector.count, units)
+        proof = judge_leaf(
+            change, self.leaf, gear.resolution or self._rest_detector.count, units
+        )
         self.outcome = proof.outcome
         if proof.outcome == "proved":
             self._say("kept", proof.words, value=change)
@@ -120,7 +142,10 @@ class LeafProof:
                 self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
                 also = ", the resolution with it,"
             self._waiting = 0.0
-            words = f'{proof.words} It sends no unit: default_unit = "{unit}"{also} would put that right.'
+            words = (
+                f'{proof.words} It sends no unit: default_unit = "{unit}"{also} would'
+                " put that right."
+            )
             self._say("seen", words, enter=True, value=change)
         else:
             self._say("failed", proof.words, value=change)

@@ -1,4 +1,5 @@
-"""What leaning the sled proves: on which side the indicator stands, and how much play there is.
+"""What leaning the sled proves: on which side the indicator stands, and how much play
+there is.
 
 Pure.
 """
@@ -11,10 +12,12 @@ SEEN = 3  # counts that the number must change by before it says anything
 
 
 def proved_side(lean: Lean, step: Step, count: float) -> str | None:
-    """The side on which the indicator stands, from leaning left then right; None when no play is seen.
+    """The side on which the indicator stands, from leaning left then right; None when
+    no play is seen.
 
-    Leaned to the right the surface goes to +X: a standing indicator on the right is pushed in, one on the
-    left let out. A carried one goes with the sled, so the other way round.
+    Leaned to the right the surface goes to +X: a standing indicator on the right is
+    pushed in, one on the left let out. A carried one goes with the sled, so the other
+    way round.
     """
     change = lean.right - lean.left
     if abs(change) < SEEN * count - 1e-9:
@@ -33,6 +36,6 @@ def lean_words(lean: Lean, step: Step, seen: str | None) -> str:
         play = abs(lean.right - lean.left)
         return f"The indicator stands on the {seen}, as it should; play {play:.3f} mm."
     return (
-        f"The lean test says the indicator stands on the {seen}; this set-up wants it on the {step.side}. "
-        f"Was the square turned over? Put it as said, then Enter."
+        f"The lean test says the indicator stands on the {seen}; this set-up wants it"
+        f" on the {step.side}. Was the square turned over? Put it as said, then Enter."
     )

@@ -1,5 +1,5 @@
-"""The indicator's number during a live move: where it is, its noise at rest, whether it holds, whether it
-jumped.
+"""The indicator's number during a live move: where it is, its noise at rest, whether it
+holds, whether it jumped.
 
 Pure: times in monotonic s, readings in mm.
 """
@@ -15,14 +15,17 @@ from bench.stream.rest_detector import RestDetector, Taken
 NOW = 5  # readings that make "now"
 REST = 10  # readings that make the number at rest, from which a move is counted
 NOISE_READINGS = 100  # readings whose bends tell the noise
-COUNTS, NOISES = 2.0, 3.0  # a change of more than so many counts, or times the noise, is a move
-# mm at once, faster than JUMP_SPEED: a blow, to the fence or to the stand; common practice, no source
+# a change of more than so many counts, or times the noise, is a move
+COUNTS, NOISES = 2.0, 3.0
+# mm at once, faster than JUMP_SPEED: a blow, to the fence or to the stand; common
+# practice, no source
 JUMP = 0.1
 JUMP_SPEED = 2.0  # mm/s
 
 
 class LiveNumber:
-    """`held`: mm at which the number holds, None while it moves. `jumped`: the last jump since `steady`, mm."""
+    """`held`: mm at which the number holds, None while it moves. `jumped`: the last
+    jump since `steady`, mm."""
 
     def __init__(self, resolution: float | None) -> None:
         self._rest_detector = RestDetector(resolution)
@@ -43,8 +46,13 @@ class LiveNumber:
 
     @property
     def now(self) -> float | None:
-        """mm, the mean of the latest readings; None where there is none, or the instrument does not read."""
-        return None if self.lost or not self._values else statistics.fmean([*self._values][-NOW:])
+        """mm, the mean of the latest readings; None where there is none, or the
+        instrument does not read."""
+        return (
+            None
+            if self.lost or not self._values
+            else statistics.fmean([*self._values][-NOW:])
+        )
 
     @property
     def middle(self) -> float:
@@ -61,12 +69,14 @@ class LiveNumber:
         return self._high - self._low
 
     def steady(self) -> None:
-        """What came before does not count: setting the indicator up moves the number too."""
+        """What came before does not count: setting the indicator up moves the number
+        too."""
         self._low = self._high = self.middle
         self.jumped = None
 
     def lose(self) -> None:
-        """The instrument does not read; where the number comes back it is compared with where it was."""
+        """The instrument does not read; where the number comes back it is compared with
+        where it was."""
         if self._values and not self.lost:
             self._before_gap = self.rest
         self.lost, self.held = bool(self._values), None
@@ -79,7 +89,8 @@ class LiveNumber:
         for at, value in zip(times, values, strict=True):
             self._take(at, value)
         if len(self._bends) >= 6:  # from second differences: a steady move is no noise
-            self.noise = statistics.median(self._bends) / 1.6522  # median |a - 2 b + c| of normal values
+            # median |a - 2 b + c| of normal values
+            self.noise = statistics.median(self._bends) / 1.6522
         if self._before_gap is not None and len(self._values) >= NOW:
             gone, self._before_gap = self.middle - self._before_gap, None
             if abs(gone) > self.band:
@@ -92,7 +103,11 @@ class LiveNumber:
         still = max(3.0 * self.count, 6.0 * self.noise, self.wandered) + 1e-9
         if isinstance(taken, Taken) and taken.spread <= still:
             self.held = taken.value
-        elif self.held is not None and self.now is not None and abs(self.now - self.held) > self.band:
+        elif (
+            self.held is not None
+            and self.now is not None
+            and abs(self.now - self.held) > self.band
+        ):
             self.held = None
 
     def _take(self, at: float, value: float) -> None:
@@ -100,7 +115,9 @@ class LiveNumber:
             step = value - self._values[-1]
             if len(self._values) > 1:
                 self._bends.append(abs(step - (self._values[-1] - self._values[-2])))
-            if abs(step) > JUMP and abs(step) > max(self.band, JUMP_SPEED * (at - self._last_at)):
+            if abs(step) > JUMP and abs(step) > max(
+                self.band, JUMP_SPEED * (at - self._last_at)
+            ):
                 self.jumped = step
         self._last_at = at
         self._values.append(value)

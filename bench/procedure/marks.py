@@ -1,4 +1,5 @@
-"""The marks of a pass that is not whole yet: taken one after the other, and taken back one by one.
+"""The marks of a pass that is not whole yet: taken one after the other, and taken back
+one by one.
 
 Holds no port and no socket.
 """
@@ -18,8 +19,8 @@ from bench.stream.sweep_detector import Sweep
 
 
 class Marks:
-    """Counts them in `facts`, writes each down as an event, and tells it. The last one of a pass makes it
-    whole."""
+    """Counts them in `facts`, writes each down as an event, and tells it. The last one
+    of a pass makes it whole."""
 
     def __init__(
         self,
@@ -32,7 +33,8 @@ class Marks:
         self._kept = kept
         self._event = event
         self._tell = tell
-        self._values: list[tuple[float, float, float]] = []  # travel and reading in mm, s
+        # travel and reading in mm, s
+        self._values: list[tuple[float, float, float]] = []
 
     def take(self, current: Ask, taken: Taken) -> None:
         assert current.at is not None and current.placement is not None
@@ -43,19 +45,32 @@ class Marks:
         self._facts.marks_taken = number % of
         self._event(
             "mark",
-            {"placement": current.placement, "at": current.at, "value": taken.value, "spread": taken.spread},
+            {
+                "placement": current.placement,
+                "at": current.at,
+                "value": taken.value,
+                "spread": taken.spread,
+            },
         )
         words = f"{taken.value:.3f} mm taken at {current.at:g} mm."
-        self._tell(MarkTaken(current.placement, current.at, number, of, taken.value, words=words))
+        self._tell(
+            MarkTaken(
+                current.placement, current.at, number, of, taken.value, words=words
+            )
+        )
         if number == of:
-            travel, reading, at = (list(column) for column in zip(*self._values, strict=True))
+            travel, reading, at = (
+                list(column) for column in zip(*self._values, strict=True)
+            )
             self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
     def take_back(self) -> str:
         """The last one taken, of at least one; says so."""
         self._facts.marks_taken -= 1
         at, value, _ = self._values[self._facts.marks_taken]
-        self._event("mark-undone", {"placement": self._kept.placement, "at": at, "value": value})
+        self._event(
+            "mark-undone", {"placement": self._kept.placement, "at": at, "value": value}
+        )
         if not self._facts.marks_taken:
             self._kept.drop("undone")
         return f"Mark at {at:g} mm taken back."

@@ -1,4 +1,5 @@
-"""The passes of the check in progress: the one being recorded, those kept, those refused or taken back.
+"""The passes of the check in progress: the one being recorded, those kept, those
+refused or taken back.
 
 Holds no port and no socket.
 """
@@ -38,7 +39,8 @@ class Kept:
         self.traces: list[Trace] = []
         self.passes: list[Fitted] = []
         self.sweep_id: str | None = None  # the sweep being recorded
-        self._draw_back = False  # that of a push which was not kept is still to come: it belongs to no pass
+        # that of a push which was not kept is still to come: it belongs to no pass
+        self._draw_back = False
         self._run_id = run_id
         self._steps = steps
         self._facts = facts
@@ -46,12 +48,16 @@ class Kept:
         self._journal = journal
         self._tell = tell
 
-    # ---- where it stands --------------------------------------------------------------------------
+    # ---- where it stands -------------------------------------------------------------
 
     @property
     def step(self) -> Step | None:
         """The present one; None when nothing is lacking any more."""
-        return self._steps[self._facts.step] if self._facts.step < len(self._steps) else None
+        return (
+            self._steps[self._facts.step]
+            if self._facts.step < len(self._steps)
+            else None
+        )
 
     @property
     def placement(self) -> str:
@@ -66,26 +72,33 @@ class Kept:
     def wanted(self) -> int:
         return wanted(self.step, self._facts) if self.step is not None else 0
 
-    # ---- one pass ---------------------------------------------------------------------------------
+    # ---- one pass --------------------------------------------------------------------
 
     def begin(self) -> str:
         if self.sweep_id is None:
             self.sweep_id = uuid.uuid4().hex[:12]
-            self._journal.start_sweep(self._run_id, self.sweep_id, self.placement, None, self._hold)
+            self._journal.start_sweep(
+                self._run_id, self.sweep_id, self.placement, None, self._hold
+            )
         return self.sweep_id
 
     def judge(self, sweep: Sweep) -> None:
         """A movement came to its end: keep it, or say why not."""
-        longest = max((abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push), default=0.0)
+        longest = max(
+            (abs(t.travel[-1] - t.travel[0]) for t in self.traces if t.push),
+            default=0.0,
+        )
         if len(sweep.reading) < LEAST_READINGS:
             self.refuse(
-                f"Only {len(sweep.reading)} readings came in that pass: push slower, or is the cable loose?",
+                f"Only {len(sweep.reading)} readings came in that pass: push slower, or"
+                " is the cable loose?",
                 push=sweep.push,
             )
         elif sweep.length < SHARE_OF_LONGEST * longest:
             if sweep.push:
                 self.refuse(
-                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f} mm: push right through to the end.",
+                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f}"
+                    " mm: push right through to the end.",
                     push=True,
                 )
             else:
@@ -98,12 +111,15 @@ class Kept:
             self.keep(sweep)
 
     def _drop_shorter(self, length: float) -> None:
-        """A first, short pass was taken for whole until a longer one showed what whole is."""
+        """A first, short pass was taken for whole until a longer one showed what whole
+        is."""
         for trace in [t for t in self.traces if t.push]:
             reach = abs(trace.travel[-1] - trace.travel[0])
             if reach < SHARE_OF_LONGEST * length:
                 self.take_back(
-                    trace, f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it was not whole."
+                    trace,
+                    f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it"
+                    " was not whole.",
                 )
 
     def _drawn_back(self, sweep: Sweep) -> None:
@@ -112,7 +128,9 @@ class Kept:
         sweep_id = self.begin()
         self.sweep_id = None
         reason = "the draw back of a pass that was not kept"
-        self._journal.end_sweep(sweep_id, "refused", push=False, trace=None, reason=reason)
+        self._journal.end_sweep(
+            sweep_id, "refused", push=False, trace=None, reason=reason
+        )
         self._tell(
             SweepSaid(
                 sweep_id,
@@ -151,7 +169,9 @@ class Kept:
         straight = step.gather == "sweep" and step.straight and step.mount is not None
         self._journal.kept(trace, straight=straight)
         taken, of = self.taken, self.wanted
-        self._journal.end_sweep(sweep_id, "whole", push=sweep.push, trace=trace, reason=None)
+        self._journal.end_sweep(
+            sweep_id, "whole", push=sweep.push, trace=trace, reason=None
+        )
         self._tell(
             SweepSaid(
                 sweep_id,
@@ -172,58 +192,85 @@ class Kept:
         if any(trace.push and trace.placement == here for trace in self.traces):
             return BACK
         return (
-            "That was a draw back; only pushes count. If it was a push, the travel counts the other way: say so with "
-            "grows, under [travel]."
+            "That was a draw back; only pushes count. If it was a push, the travel"
+            " counts the other way: say so with grows, under [travel]."
         )
 
     def refuse(self, words: str, *, push: bool | None = None) -> None:
-        """Not kept, and the person is told why. push: whether it was one, where that is known."""
+        """Not kept, and the person is told why. push: whether it was one, where that is
+        known."""
         self._draw_back = self._draw_back or bool(push)
         sweep_id = self.begin()
         self.sweep_id = None
-        self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=words)
+        self._journal.end_sweep(
+            sweep_id, "refused", push=None, trace=None, reason=words
+        )
         self._tell(
-            SweepSaid(sweep_id, self.placement, "refused", taken=self.taken, wanted=self.wanted, words=words)
+            SweepSaid(
+                sweep_id,
+                self.placement,
+                "refused",
+                taken=self.taken,
+                wanted=self.wanted,
+                words=words,
+            )
         )
         self._facts.remark = words
 
     def drop(self, reason: str) -> None:
-        """Handling of the sled, not a sweep: kept in the log as refused, not worth a word."""
+        """Handling of the sled, not a sweep: kept in the log as refused, not worth a
+        word."""
         if self.sweep_id is not None:
             sweep_id, self.sweep_id = self.sweep_id, None
-            self._journal.end_sweep(sweep_id, "refused", push=None, trace=None, reason=reason)
+            self._journal.end_sweep(
+                sweep_id, "refused", push=None, trace=None, reason=reason
+            )
 
     def interrupt(self, words: str) -> None:
         """What was being recorded is stored as interrupted."""
         if self.sweep_id is not None:
             sweep_id, self.sweep_id = self.sweep_id, None
             self._facts.moving = False
-            self._journal.end_sweep(sweep_id, "interrupted", push=None, trace=None, reason=words)
+            self._journal.end_sweep(
+                sweep_id, "interrupted", push=None, trace=None, reason=words
+            )
             self._tell(SweepSaid(sweep_id, self.placement, "refused", words=words))
             self._facts.remark = words
 
-    # ---- second thoughts --------------------------------------------------------------------------
+    # ---- second thoughts -------------------------------------------------------------
 
     def latest(self) -> Trace | None:
-        """The pass that is taken back by hand; a draw back by which a set-up began is one, too."""
+        """The pass that is taken back by hand; a draw back by which a set-up began is
+        one, too."""
         pushes = [t for t in self.traces if t.push]
         here = [t for t in self.traces if t.placement == self.placement]
         if here and not any(t.push for t in here):
             return here[-1]
         return pushes[-1] if pushes else None
 
-    def take_back(self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone") -> None:
-        """A push takes its draw back with it, where that was made already: it closes nothing any more."""
+    def take_back(
+        self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone"
+    ) -> None:
+        """A push takes its draw back with it, where that was made already: it closes
+        nothing any more."""
         at = self.traces.index(trace)
         after = self.traces[at + 1] if at + 1 < len(self.traces) else None
-        back = after if after is not None and not after.push and after.placement == trace.placement else None
+        back = (
+            after
+            if after is not None
+            and not after.push
+            and after.placement == trace.placement
+            else None
+        )
         self._remove(trace, reason, state, reason)
         if trace.push and after is None:
             self._draw_back = trace.placement == self.placement
         if trace.push and back is not None:
             self._remove(back, "the draw back of a pass taken back", "undone", "")
 
-    def _remove(self, trace: Trace, reason: str, state: Literal["undone", "refused"], words: str) -> None:
+    def _remove(
+        self, trace: Trace, reason: str, state: Literal["undone", "refused"], words: str
+    ) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
         for index, step in enumerate(self._steps if trace.push else ()):
@@ -250,7 +297,10 @@ class Kept:
         counts: deque[Trace] = deque(t for t in self.traces if t.push)
         for trace in counts:
             for index, step in enumerate(self._steps):
-                fits = step.placement == trace.placement and step.at in (None, trace.travel[0])
+                fits = step.placement == trace.placement and step.at in (
+                    None,
+                    trace.travel[0],
+                )
                 if fits and self._facts.kept[index] < wanted(step, self._facts):
                     self._facts.kept[index] += 1
                     break
@@ -265,4 +315,7 @@ def plain_slope(travel: list[float], reading: list[float]) -> float | None:
     var = sum((s - mean_s) ** 2 for s in travel)
     if var <= 0:
         return None
-    return sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True)) / var
+    return (
+        sum((s - mean_s) * (r - mean_r) for s, r in zip(travel, reading, strict=True))
+        / var
+    )

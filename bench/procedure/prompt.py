@@ -1,7 +1,8 @@
-"""What the check in progress wants next, worked out from what has happened so far; pure.
+"""What the check in progress wants next, worked out from what has happened so far;
+pure.
 
-`ask(check, steps, facts)` is the one source of guidance: command line, screen and the operator of the
-virtual bench all read the same `Ask`. Lengths in mm.
+`ask(check, steps, facts)` is the one source of guidance: command line, screen and the
+operator of the virtual bench all read the same `Ask`. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -14,22 +15,36 @@ import msgspec
 from bench.checks.model import Caution, Gather, Mount, Step
 from bench.gear import LeftRight
 
-Phase = Literal["cautions", "place", "lean", "tap", "sweep", "mark", "spot", "width", "working-out", "done"]
+Phase = Literal[
+    "cautions",
+    "place",
+    "lean",
+    "tap",
+    "sweep",
+    "mark",
+    "spot",
+    "width",
+    "working-out",
+    "done",
+]
 
 
 class Facts(msgspec.Struct):
     """What has happened in a check so far, folded from its events."""
 
     acknowledged: bool = False
-    placed: bool = False  # the present placement stands; forgotten on purpose when the daemon restarts
+    # the present placement stands; forgotten on purpose when the daemon restarts
+    placed: bool = False
     step: int = 0  # index of the present step
     kept: list[int] = []  # repeats kept per step (pushes, spots or widths)
-    rested: bool = False  # both instruments were seen, the sled at rest, since it was placed
+    # both instruments were seen, the sled at rest, since it was placed
+    rested: bool = False
     lean_wanted: bool = False
     leaned: list[int] = []  # steps whose lean test was passed or waived
     lean_next: LeftRight | None = None  # which lean is to be read next
     tap_wanted: bool = False
-    tapped: bool = False  # the present placement's stand was tapped, and the number came back
+    # the present placement's stand was tapped, and the number came back
+    tapped: bool = False
     tap_rest: bool = False  # the number at rest, before the tap, was taken
     marks: tuple[float, ...] = ()  # empty: swept with a travel instrument
     marks_taken: int = 0  # of the present push
@@ -72,7 +87,8 @@ def wanted(step: Step, facts: Facts) -> int:
 
 
 def advance(steps: Sequence[Step], facts: Facts) -> bool:
-    """Move on to the first step that still lacks something; True when the step has changed.
+    """Move on to the first step that still lacks something; True when the step has
+    changed.
 
     A new step means a new placement, so what was placed no longer stands.
     """
@@ -87,7 +103,9 @@ def advance(steps: Sequence[Step], facts: Facts) -> bool:
         return False
     before, facts.step = facts.step, index
     same = (
-        0 <= before < len(steps) and index < len(steps) and steps[before].placement == steps[index].placement
+        0 <= before < len(steps)
+        and index < len(steps)
+        and steps[before].placement == steps[index].placement
     )
     if not same:  # the next station of the same set-up needs no new one
         facts.placed = facts.rested = False
@@ -109,7 +127,12 @@ def ask(cautions: Sequence[Caution], steps: Sequence[Step], facts: Facts) -> Ask
     if facts.worked_out:
         return Ask(phase="done", words="Done.", steps=len(steps), step=len(steps))
     if facts.step >= len(steps):
-        return Ask(phase="working-out", words="Working it out.", steps=len(steps), step=len(steps))
+        return Ask(
+            phase="working-out",
+            words="Working it out.",
+            steps=len(steps),
+            step=len(steps),
+        )
     return _within(steps[facts.step], steps, facts)
 
 
@@ -142,25 +165,37 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
             words = "Hands off everything: the number at rest is being taken."
             return replace(base, phase="tap", words=words, enter=False)
         words = (
-            "Tap the indicator's post lightly with a finger, twice: the number must come back. Press Enter when it "
-            "stands still."
+            "Tap the indicator's post lightly with a finger, twice: the number must"
+            " come back. Press Enter when it stands still."
         )
         return replace(base, phase="tap", words=words)
-    proves = step.gather == "sweep" and step.side is not None  # without a side there is nothing to prove
+    # without a side there is nothing to prove
+    proves = step.gather == "sweep" and step.side is not None
     if facts.lean_wanted and proves and facts.step not in facts.leaned:
         side = facts.lean_next or "left"
-        words = f"Lean the sled to the {side} within its play, hold it there, press Enter."
+        words = (
+            f"Lean the sled to the {side} within its play, hold it there, press Enter."
+        )
         return replace(base, phase="lean", words=words, lean=side)
     if step.gather == "sweep" and facts.marks:
         number = facts.marks_taken + 1
         place = facts.marks[facts.marks_taken]
-        words = f"Push to the mark at {place:g} mm, stop, press {_taken_by('indicator', facts)}, hold still."
+        words = (
+            f"Push to the mark at {place:g} mm, stop, press"
+            f" {_taken_by('indicator', facts)}, hold still."
+        )
         if number == 1 and taken and step.reseat:
             words = f"Draw back. {step.reseat} {words}"
         elif number == 1 and taken:
             words = f"Draw back. {words}"
         return replace(
-            base, phase="mark", words=words, at=place, mark=number, marks=len(facts.marks), ready=True
+            base,
+            phase="mark",
+            words=words,
+            at=place,
+            mark=number,
+            marks=len(facts.marks),
+            ready=True,
         )
     if step.gather == "sweep" and not facts.rested:
         words = "Leave the sled at rest a moment, until the instruments are heard."
@@ -174,7 +209,10 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
     press = _taken_by("caliper" if step.gather == "width" else "indicator", facts)
     words = f"{step.words} Press {press} when it stands still."
     if taken:  # the set-up was told with the first
-        words = f"{step.reseat or 'Let go, then the same again.'} Press {press} when it stands still."
+        words = (
+            f"{step.reseat or 'Let go, then the same again.'} Press {press} when it"
+            " stands still."
+        )
     return replace(base, phase=phase, ready=True, words=words)
 
 

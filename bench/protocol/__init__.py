@@ -1,8 +1,10 @@
-"""The messages between the daemon and its clients: one JSON object a line over a Unix socket.
+"""The messages between the daemon and its clients: one JSON object a line over a Unix
+socket.
 
-The daemon speaks first (`version`). A request may carry `ref`, which its answer repeats. A bad request is
-answered by `error`; a message of a type that is not known is skipped by a client and answered by an error
-from the daemon. The messages stand in `wire_requests` and `wire_said`; everybody takes them from here.
+The daemon speaks first (`version`). A request may carry `ref`, which its answer
+repeats. A bad request is answered by `error`; a message of a type that is not known is
+skipped by a client and answered by an error from the daemon. The messages stand in
+`wire_requests` and `wire_said`; everybody takes them from here.
 """
 
 from __future__ import annotations
@@ -170,7 +172,8 @@ _said = msgspec.json.Decoder(Said)
 
 
 class WireError(ValueError):
-    """A line that is not a message: not UTF-8, not JSON, nested too deep, of no known type."""
+    """A line that is not a message: not UTF-8, not JSON, nested too deep, of no known
+    type."""
 
 
 def encode(message: msgspec.Struct) -> bytes:
@@ -178,12 +181,16 @@ def encode(message: msgspec.Struct) -> bytes:
 
 
 def decode_request(line: bytes) -> Request:
-    """Raises WireError, also for a text that would not be one short line on whatever terminal it is shown."""
+    """Raises WireError, also for a text that would not be one short line on whatever
+    terminal it is shown."""
     request: Request = _decode(_request, line)
     for text in _texts(msgspec.to_builtins(request)):
         if len(text) > LONGEST_NAME or not text.isprintable():
             found = ascii(text[:LONGEST_NAME])
-            raise WireError(f"found {found}; a text of at most {LONGEST_NAME} printable characters would do")
+            raise WireError(
+                f"found {found}; a text of at most {LONGEST_NAME} printable characters"
+                " would do"
+            )
     return request
 
 

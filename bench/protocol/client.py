@@ -1,4 +1,5 @@
-"""A plain client of the daemon for scripts and commands: one socket, messages in and out, no event loop."""
+"""A plain client of the daemon for scripts and commands: one socket, messages in and
+out, no event loop."""
 
 from __future__ import annotations
 
@@ -35,11 +36,12 @@ class Gone(Exception):
 
 
 class WireClient:
-    """A daemon that is slow is waited for as long as its connection is open; `slow` is called meanwhile,
-    every 5 s."""
+    """A daemon that is slow is waited for as long as its connection is open; `slow` is
+    called meanwhile, every 5 s."""
 
     def __init__(self, path: Path, *, slow: Callable[[], None] = lambda: None) -> None:
-        """Connect and hear the daemon's version. Raises NoDaemon, and whatever `slow` raises to give up."""
+        """Connect and hear the daemon's version. Raises NoDaemon, and whatever `slow`
+        raises to give up."""
         self.path = path
         self._slow = slow
         self._buffer = bytearray()
@@ -49,13 +51,14 @@ class WireClient:
         except PermissionError as error:
             self._socket.close()
             raise NoDaemon(
-                f"{path} may not be opened by you: `sweepgauge doctor` says which group to join"
+                f"{path} may not be opened by you: `sweepgauge doctor` says which group"
+                " to join"
             ) from error
         except OSError as error:
             self._socket.close()
             raise NoDaemon(
-                f"no daemon answers at {path} ({error.strerror or error}); start one with `sweepgauge daemon`, or try "
-                f"`sweepgauge demo`"
+                f"no daemon answers at {path} ({error.strerror or error}); start one"
+                " with `sweepgauge daemon`, or try `sweepgauge demo`"
             ) from error
         try:
             self.version = self._first()
@@ -67,7 +70,9 @@ class WireClient:
         try:
             return self.answer(Version)
         except Gone as error:
-            raise NoDaemon(f"the daemon at {self.path} closed the connection at once") from error
+            raise NoDaemon(
+                f"the daemon at {self.path} closed the connection at once"
+            ) from error
         except Refused as error:
             raise NoDaemon(f"the daemon at {self.path} refuses: {error}") from error
         except WireError as error:
@@ -130,13 +135,16 @@ class WireClient:
         *,
         meanwhile: Callable[[Said], None] = lambda said: None,
     ) -> T:
-        """Send and wait for an answer of that kind; `meanwhile` hears what else is said. Raises Refused,
-        Gone."""
+        """Send and wait for an answer of that kind; `meanwhile` hears what else is
+        said. Raises Refused, Gone."""
         self.send(message)
         return self.answer(kind, meanwhile=meanwhile)
 
-    def answer(self, kind: type[T], *, meanwhile: Callable[[Said], None] = lambda said: None) -> T:
-        """The next message of that kind; `meanwhile` hears what comes before it. Raises Refused, Gone."""
+    def answer(
+        self, kind: type[T], *, meanwhile: Callable[[Said], None] = lambda said: None
+    ) -> T:
+        """The next message of that kind; `meanwhile` hears what comes before it. Raises
+        Refused, Gone."""
         until = time.monotonic() + PATIENCE
         while True:
             message = self.next(max(0.001, until - time.monotonic()))

@@ -16,15 +16,19 @@ from bench.procedure.prompt import Ask
 from bench.protocol.requests import Tagged
 
 PROTOCOL = 1
-UNRECORDED = "NOT RECORDED: it is only in memory, and is written as soon as the disk takes it."
+UNRECORDED = (
+    "NOT RECORDED: it is only in memory, and is written as soon as the disk takes it."
+)
 
 LogState = Literal["recording", "saving", "not-recorded"]
 
 
 class Told(Tagged, frozen=True, kw_only=True):
-    """What is told of a check, a move or the set-up, once all it speaks of is on the disk.
+    """What is told of a check, a move or the set-up, once all it speaks of is on the
+    disk.
 
-    recorded False: the log takes nothing, so it is told without that; it is lost if the daemon ends before.
+    recorded False: the log takes nothing, so it is told without that; it is lost if the
+    daemon ends before.
     """
 
     recorded: bool = True
@@ -39,7 +43,8 @@ class Version(Tagged, frozen=True, tag="version"):
 
 
 class Error(Tagged, frozen=True, tag="error"):
-    code: str  # "bad-message", "wrong-use", "busy", "no-check", "not-found", "not-recorded"
+    # "bad-message", "wrong-use", "busy", "no-check", "not-found", "not-recorded"
+    code: str
     text: str
     ref: int | None = None
 
@@ -56,7 +61,9 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
 
     name: str
     role: Literal["indicator", "travel", "caliper"]
-    state: str  # "open", "absent", "busy", "denied", "silent", "no-reading", "garbled", "flooding", "marks"
+    # "open", "absent", "busy", "denied", "silent", "no-reading", "garbled", "flooding",
+    # "marks"
+    state: str
     words: str
     port: str = ""
     rate: float | None = None  # readings a second
@@ -67,11 +74,13 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
     rejects: int = 0
     held: int = 0  # well-formed readings held back because nothing moves so fast
     grows: str = ""  # "pushed-in", "pulled-out"; "away", "toward"
-    spoiled: str = ""  # "hold", "missed_edge": it reads, and what it reads just now is not used
+    # "hold", "missed_edge": it reads, and what it reads just now is not used
+    spoiled: str = ""
 
 
 class Readings(Tagged, frozen=True, tag="readings"):
-    """The readings of one block; `first` numbers them without gaps, so that a loss shows."""
+    """The readings of one block; `first` numbers them without gaps, so that a loss
+    shows."""
 
     instrument: str
     first: int
@@ -92,9 +101,11 @@ class Rejected(Tagged, frozen=True, tag="rejected"):
 
 
 class Fitted(Told, frozen=True, tag="fitted"):
-    """A kept pass when the arithmetic has looked at it: its points, thinned, those set aside all among them.
+    """A kept pass when the arithmetic has looked at it: its points, thinned, those set
+    aside all among them.
 
-    aside: indices into travel and reading. The line is reading = intercept + slope * travel.
+    aside: indices into travel and reading. The line is reading = intercept + slope *
+    travel.
     """
 
     sweep: str
@@ -120,8 +131,8 @@ class RunState(msgspec.Struct, frozen=True):
 
 
 class Recording(Tagged, frozen=True, tag="recording"):
-    """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and why. Sent when it
-    changes, and to a client that comes while it is not well."""
+    """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
+    why. Sent when it changes, and to a client that comes while it is not well."""
 
     words: str
     state: LogState = "recording"
@@ -156,9 +167,11 @@ class ChecksReply(Tagged, frozen=True, tag="checks"):
 
 
 class LearnSaid(Told, frozen=True, tag="learn-said"):
-    """How learning goes. "seen" wants a press to be kept, or another Learn to try again; "failed" ends it.
+    """How learning goes. "seen" wants a press to be kept, or another Learn to try
+    again; "failed" ends it.
 
-    enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is learned any more.
+    enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is
+    learned any more.
     """
 
     what: Literal["indicator", "travel", "leaf"]
@@ -176,8 +189,9 @@ class LearnSaid(Told, frozen=True, tag="learn-said"):
 class Cable(msgspec.Struct, frozen=True):
     """A serial port that is listened to; `words` is a whole sentence for a person.
 
-    state: "listening", "reads", "silent", "unknown" (bytes that nothing known reads), "busy", "denied",
-    "away". role: what it is already set up as; empty where it is nothing yet.
+    state: "listening", "reads", "silent", "unknown" (bytes that nothing known reads),
+    "busy", "denied", "away". role: what it is already set up as; empty where it is
+    nothing yet.
     """
 
     port: str
@@ -191,7 +205,8 @@ class Cable(msgspec.Struct, frozen=True):
 
 
 class Cables(Tagged, frozen=True, tag="cables"):
-    """All serial ports that nobody holds and what is heard on them; sent while cables are looked for.
+    """All serial ports that nobody holds and what is heard on them; sent while cables
+    are looked for.
 
     first: nothing is set up yet. Empty when they are listened to no longer.
     """
@@ -201,18 +216,21 @@ class Cables(Tagged, frozen=True, tag="cables"):
 
 
 class LiveSaid(Told, frozen=True, tag="live-said"):
-    """The live move as it stands; at most ten a second, when something changed. on False ends it.
+    """The live move as it stands; at most ten a second, when something changed. on
+    False ends it.
 
-    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm that tightening drew it
-    back. wrong: it moves away from the aim. there: it moved to the aim and holds. uncertainty: mm, expanded,
-    of `to_go`: it carries no more digits. verdict, rotation_left: as it will be once it is tight, null where
-    that is not known.
+    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm
+    that tightening drew it back. wrong: it moves away from the aim. there: it moved to
+    the aim and holds. uncertainty: mm, expanded, of `to_go`: it carries no more digits.
+    verdict, rotation_left: as it will be once it is tight, null where that is not
+    known.
     """
 
     on: bool
     phase: Literal["stand", "lean", "go", "tighten", "end"]
     words: str
-    enter: bool = False  # a press answers: it stands, leaned, there, tight; undo: slackened again
+    # a press answers: it stands, leaned, there, tight; undo: slackened again
+    enter: bool = False
     end: Literal["left", "right"] | None = None
     way: Literal["away", "toward"] | None = None
     to_go: float | None = None
@@ -223,7 +241,8 @@ class LiveSaid(Told, frozen=True, tag="live-said"):
     drawn: float | None = None
     rotation_left: float | None = None
     verdict: Verdict | None = None
-    stands: Literal["beyond", "behind", "left", "right"] | None = None  # as the indicator was said to stand
+    # as the indicator was said to stand
+    stands: Literal["beyond", "behind", "left", "right"] | None = None
     wrong: bool = False
     there: bool = False
     uncertainty: float | None = None
@@ -243,7 +262,8 @@ class StatusReply(Tagged, frozen=True, tag="status-reply"):
 
 
 class Asking(Told, frozen=True, tag="asking"):
-    """What the check in progress wants; sent when it changes. `run` None: no check in progress."""
+    """What the check in progress wants; sent when it changes. `run` None: no check in
+    progress."""
 
     run: str | None
     check: str | None = None
@@ -257,8 +277,8 @@ class Asking(Told, frozen=True, tag="asking"):
 
 
 class SweepSaid(Told, frozen=True, tag="sweep"):
-    """A sweep began, was kept, refused or undone. Kept is said when it is on the disk, measured where that
-    cannot be."""
+    """A sweep began, was kept, refused or undone. Kept is said when it is on the disk,
+    measured where that cannot be."""
 
     sweep: str
     placement: str
@@ -322,10 +342,11 @@ class RawBytes(Tagged, frozen=True, tag="bytes"):
 
 
 class LogRows(Tagged, frozen=True, tag="log-rows"):
-    """Newest first. moves: by finding id what became of its move: "planned", "made", "verified".
+    """Newest first. moves: by finding id what became of its move: "planned", "made",
+    "verified".
 
-    superseded: those that a later look at the same check took the place of. unread: what lies among them and
-    can no longer be read.
+    superseded: those that a later look at the same check took the place of. unread:
+    what lies among them and can no longer be read.
     """
 
     findings: list[Finding]
@@ -345,8 +366,9 @@ class LogOne(Tagged, frozen=True, tag="log-one"):
 
 
 class LogEvent(msgspec.Struct, frozen=True):
-    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator", "travel", "caliper",
-    "pass", "clock", "log". words: a whole sentence for a person."""
+    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator",
+    "travel", "caliper", "pass", "clock", "log". words: a whole sentence for a person.
+    """
 
     at: str
     synced: bool
@@ -363,7 +385,8 @@ class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
 
 
 class LogText(Tagged, frozen=True, tag="log-text"):
-    """A piece of an export; `last` ends it. unread: with the last, all that could not be read."""
+    """A piece of an export; `last` ends it. unread: with the last, all that could not
+    be read."""
 
     text: str
     last: bool

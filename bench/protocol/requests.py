@@ -21,7 +21,8 @@ class GetStatus(Tagged, frozen=True, tag="status"):
 
 
 class Watch(Tagged, frozen=True, tag="watch"):
-    """Live readings from now on, or no longer; `most` messages a second per instrument at the most."""
+    """Live readings from now on, or no longer; `most` messages a second per instrument
+    at the most."""
 
     on: bool = True
     most: float | None = None
@@ -37,15 +38,18 @@ class Begin(Tagged, frozen=True, tag="begin"):
     square: str | None = None
     sweeps: int = 3
     lean: bool = False
-    tap: bool = False  # tap the stand before the first push of every set-up: the number must come back
+    # tap the stand before the first push of every set-up: the number must come back
+    tap: bool = False
     beat: float | None = None  # s between the beats that ask for marks; None: no beat
-    options: dict[str, Any] = {}  # by the names that the check declares; validated where it begins
+    # by the names that the check declares; validated where it begins
+    options: dict[str, Any] = {}
     verifies: str | None = None  # finding that a move was made on
     ref: int | None = None
 
 
 class Press(Tagged, frozen=True, tag="press"):
-    """Enter, or the pedal: acknowledge, placed, take the mark. `waits`: keep it if nothing asks for it yet."""
+    """Enter, or the pedal: acknowledge, placed, take the mark. `waits`: keep it if
+    nothing asks for it yet."""
 
     waits: bool = True
     ref: int | None = None
@@ -82,7 +86,8 @@ class Capture(Tagged, frozen=True, tag="capture"):
 
 
 class Extend(Tagged, frozen=True, tag="extend"):
-    """Too close to call: the same check goes on with so many pushes more in every set-up."""
+    """Too close to call: the same check goes on with so many pushes more in every
+    set-up."""
 
     sweeps: int = 3
     finding: str | None = None  # the latest where None
@@ -90,8 +95,8 @@ class Extend(Tagged, frozen=True, tag="extend"):
 
 
 class NotesSeen(Tagged, frozen=True, tag="notes-seen"):
-    """Somebody at a screen has seen the first `count` notes of the daemon's start; they need not be said
-    again."""
+    """Somebody at a screen has seen the first `count` notes of the daemon's start; they
+    need not be said again."""
 
     count: int
     ref: int | None = None
@@ -106,7 +111,8 @@ class GetChecks(Tagged, frozen=True, tag="get-checks"):
 
 
 class PutJig(Tagged, frozen=True, tag="put-jig"):
-    """Keep a sled in gear.toml beside the log; one of that name already there is replaced."""
+    """Keep a sled in gear.toml beside the log; one of that name already there is
+    replaced."""
 
     jig: Jig
     ref: int | None = None
@@ -135,10 +141,11 @@ class PutUnits(Tagged, frozen=True, tag="put-units"):
 
 
 class Learn(Tagged, frozen=True, tag="learn"):
-    """First start: find the port that moves when the plunger is pressed or the sled pushed, and its
-    direction.
+    """First start: find the port that moves when the plunger is pressed or the sled
+    pushed, and its direction.
 
-    "leaf": slip a leaf of `leaf` mm under the tip: proves unit and sign. on False ends it.
+    "leaf": slip a leaf of `leaf` mm under the tip: proves unit and sign. on False ends
+    it.
     """
 
     what: Literal["indicator", "travel", "leaf"]
@@ -148,11 +155,13 @@ class Learn(Tagged, frozen=True, tag="learn"):
 
 
 class Live(Tagged, frozen=True, tag="live"):
-    """Make the move with the remaining distance live. The indicator stands on the jig, reading the fence.
+    """Make the move with the remaining distance live. The indicator stands on the jig,
+    reading the fence.
 
-    touches: the fence's face, or the arm of a square on it. stands: for the fence, beyond its face looking
-    back at you or behind it; for the arm, on its left or right. from_pivot: mm along the fence from the pivot
-    to the tip (the stop where None); for the arm, mm along it from the pivot's line.
+    touches: the fence's face, or the arm of a square on it. stands: for the fence,
+    beyond its face looking back at you or behind it; for the arm, on its left or right.
+    from_pivot: mm along the fence from the pivot to the tip (the stop where None); for
+    the arm, mm along it from the pivot's line.
     """
 
     on: bool = True

@@ -9,12 +9,16 @@ from bench.finding import Finding, Quantity, Unread
 from bench.units import System, across, give_or_take, length_words, slope_words
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
-VERDICTS = {"inside": "good enough", "outside": "out", "cannot-tell": "too close to call"}
+VERDICTS = {
+    "inside": "good enough",
+    "outside": "out",
+    "cannot-tell": "too close to call",
+}
 
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
-    """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is without sign, the way
-    has it."""
+    """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is
+    without sign, the way has it."""
     if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
@@ -27,34 +31,49 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
     way = f"{q.way}: " if q.way else ""
     line = f"{q.name}: {way}{size}"
     if q.tolerance is not None:
-        limit = length_words(q.tolerance, units) if q.unit == "mm" else slope_words(q.tolerance, units)
+        limit = (
+            length_words(q.tolerance, units)
+            if q.unit == "mm"
+            else slope_words(q.tolerance, units)
+        )
         line += f" (good enough within {limit})"
     return line
 
 
-def finding_words(finding: Finding, units: System, board: float | None = None) -> list[str]:
+def finding_words(
+    finding: Finding, units: System, board: float | None = None
+) -> list[str]:
     lines = []
     of = " of ".join(part for part in (finding.check, finding.jig) if part)
     if finding.verdict is not None:
-        settled = f" {settle_words(finding, units)}" if finding.verdict == "cannot-tell" else ""
+        settled = (
+            f" {settle_words(finding, units)}"
+            if finding.verdict == "cannot-tell"
+            else ""
+        )
         lines.append(f"{of}: {VERDICTS[finding.verdict]}.{settled}")
     else:
         lines.append(f"{of}: measured; no limit is set for a verdict.")
     for place, quantity in enumerate(finding.quantities):
-        lines.append("  " + quantity_words(quantity, units, board if place == 0 else None))
+        lines.append(
+            "  " + quantity_words(quantity, units, board if place == 0 else None)
+        )
     if finding.proposed is not None:
         lines.append(f"  {finding.proposed.text}")
     elif finding.verdict == "inside":
         lines.append("  Stop: nothing to move.")
     if finding.budget:
         top = finding.budget[0]
-        lines.append(f"  What limits this answer most: {top.part} ({top.share:.0%} of it).")
+        lines.append(
+            f"  What limits this answer most: {top.part} ({top.share:.0%} of it)."
+        )
     lines.extend(f"  Note: {note}" for note in finding.notes)
     return lines
 
 
 def settle_words(finding: Finding, units: System) -> str:
-    """What would settle a result that is too close to call, or plainly that this set-up cannot."""
+    """What would settle a result that is too close to call, or plainly that this set-up
+    cannot."""
     settle = finding.settle
     if settle is None:
         return "What would settle it is not known; the notes say why."
@@ -63,24 +82,36 @@ def settle_words(finding: Finding, units: System) -> str:
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."
     if settle.resolution is not None:
-        return f"An indicator that reads to {length_words(settle.resolution, units)} would settle it."
+        return (
+            f"An indicator that reads to {length_words(settle.resolution, units)} would"
+            " settle it."
+        )
     if settle.part == "between sweeps":
-        return "More than 12 pushes a set-up would be needed: look for what sets them apart, such as seat or hold."
-    return f"This set-up cannot settle it, however many passes. It hangs on: {settle.part}."
+        return (
+            "More than 12 pushes a set-up would be needed: look for what sets them"
+            " apart, such as seat or hold."
+        )
+    return (
+        "This set-up cannot settle it, however many passes. It hangs on:"
+        f" {settle.part}."
+    )
 
 
 def unread_words(unread: Sequence[Unread]) -> str:
-    """What of the log could not be read, each counted once, with its number and its date."""
+    """What of the log could not be read, each counted once, with its number and its
+    date."""
     lines = []
     for what, (one, several) in _UNREAD.items():
         found = {u.number: u.at for u in unread if u.what == what}
         if found:
             which = ", ".join(
-                f"{n} ({at[:10]})" if at is not None else str(n) for n, at in sorted(found.items())[:_NAMED]
+                f"{n} ({at[:10]})" if at is not None else str(n)
+                for n, at in sorted(found.items())[:_NAMED]
             )
             more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
             lines.append(
-                f"{len(found)} {several if len(found) > 1 else one} could not be read: number {which}{more}."
+                f"{len(found)} {several if len(found) > 1 else one} could not be read:"
+                f" number {which}{more}."
             )
     return " ".join([*lines, "The others are not affected."])
 

@@ -21,7 +21,13 @@ def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
     }
     if jig.saw is not None:
         texts["saw"] = jig.saw
-    for key in ("pivot_to_blade", "pivot_to_screw", "pivot_to_stop", "screw_pitch", "widest_board"):
+    for key in (
+        "pivot_to_blade",
+        "pivot_to_screw",
+        "pivot_to_stop",
+        "screw_pitch",
+        "widest_board",
+    ):
         value = getattr(jig, key)
         if value is not None:
             texts[key] = _length(value)

@@ -12,10 +12,14 @@ if TYPE_CHECKING:
 
 
 def words(settings: Settings) -> list[str]:
-    """What was understood, a sentence or line each: the wiring, the gear, then each figure as written."""
+    """What was understood, a sentence or line each: the wiring, the gear, then each
+    figure as written."""
     lines = [
         f"Settings: {settings.settings_file or 'no file, the defaults hold'}.",
-        f"Lengths are shown in {'millimetres' if settings.units == 'mm' else 'inches and thousandths'}.",
+        (
+            "Lengths are shown in"
+            f" {'millimetres' if settings.units == 'mm' else 'inches and thousandths'}."
+        ),
         _port_words("Indicator", settings.indicator, "not wired: recorded sweeps only"),
         _travel_words(settings),
         _port_words("Caliper", settings.caliper, "not wired: widths are typed"),
@@ -29,9 +33,15 @@ def words(settings: Settings) -> list[str]:
     if settings.travel is not None and settings.gear.travel.grows == "toward":
         lines.append("The travel's number grows as the sled comes toward you.")
     if settings.panel is not None:
-        wired = {"pedal": settings.panel.pedal, "lamp": settings.panel.lamp, "buzzer": settings.panel.buzzer}
+        wired = {
+            "pedal": settings.panel.pedal,
+            "lamp": settings.panel.lamp,
+            "buzzer": settings.panel.buzzer,
+        }
         lines.append(
-            "Panel: " + ", ".join(f"{k} on pin {v}" for k, v in wired.items() if v is not None) + "."
+            "Panel: "
+            + ", ".join(f"{k} on pin {v}" for k, v in wired.items() if v is not None)
+            + "."
         )
     lines += _gear_words(settings)
     for item in settings.written:
@@ -43,11 +53,15 @@ def words(settings: Settings) -> list[str]:
 def _shared_words(one: PortSettings, other: PortSettings) -> str:
     if _line_words(one) != _line_words(other):
         return (
-            f"Indicator and travel name the same port with different lines, {_line_words(one)} and "
-            f"{_line_words(other)}: only one of them can open it."
+            "Indicator and travel name the same port with different lines,"
+            f" {_line_words(one)} and {_line_words(other)}: only one of them can"
+            " open it."
         )
     if _picks(one) == _picks(other):
-        return "Indicator and travel name the same port and the same number in what it sends: both read the same."
+        return (
+            "Indicator and travel name the same port and the same number in what it"
+            " sends: both read the same."
+        )
     return "Indicator and travel come out of one port."
 
 
@@ -79,7 +93,8 @@ def _port_words(name: str, port: PortSettings | None, absent: str) -> str:
     told += _options_words(port)
     if port.port.startswith("/dev/ttyUSB") or port.port.startswith("/dev/ttyACM"):
         told += (
-            ". This name may belong to another cable after a restart: take the one under /dev/serial/by-id"
+            ". This name may belong to another cable after a restart: take the one"
+            " under /dev/serial/by-id"
         )
     return told + "."
 
@@ -110,24 +125,37 @@ def _gear_words(settings: Settings) -> list[str]:
     lines = []
     for saw in gear.saws.values():
         lines.append(
-            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade; slot and blade parallel within "
-            f"{slope_words(saw.parallel, units)}, rip fence open at the rear by at most "
-            f"{slope_words(saw.toe, units)}, wobble within {length_words(saw.wobble, units)}."
+            f"Saw {saw.name}: rip fence on the {saw.rip_fence} of the blade; slot and"
+            f" blade parallel within {slope_words(saw.parallel, units)}, rip fence open"
+            f" at the rear by at most {slope_words(saw.toe, units)}, wobble within"
+            f" {length_words(saw.wobble, units)}."
         )
     for jig in gear.jigs.values():
         on_saw = f" on saw {jig.saw}" if jig.saw else ""
-        reach = jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
-        pitch = f", screw pitch {length_words(jig.screw_pitch, units)}" if jig.screw_pitch else ""
+        reach = (
+            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        )
+        pitch = (
+            f", screw pitch {length_words(jig.screw_pitch, units)}"
+            if jig.screw_pitch
+            else ""
+        )
         lines.append(
-            f"Sled {jig.name}{on_saw}: fence at the {jig.fence} side, pivot at its {jig.pivot} end, the "
-            f"{jig.moving_end} end moves; from the pivot to the blade {far(jig.pivot_to_blade)}, to the "
-            f"screw {far(jig.pivot_to_screw)}, to the stop {far(reach)}{pitch}; widest board "
-            f"{far(jig.widest_board)}; good enough within {slope_words(jig.tolerance, units)}."
+            f"Sled {jig.name}{on_saw}: fence at the {jig.fence} side, pivot at its"
+            f" {jig.pivot} end, the {jig.moving_end} end moves; from the pivot to the"
+            f" blade {far(jig.pivot_to_blade)}, to the screw {far(jig.pivot_to_screw)},"
+            f" to the stop {far(reach)}{pitch}; widest board {far(jig.widest_board)};"
+            f" good enough within {slope_words(jig.tolerance, units)}."
         )
     for square in gear.squares.values():
         lines.append(
-            f"Square {square.name}: arm {far(square.arm)}, true within {far(square.tolerance)} over it."
+            f"Square {square.name}: arm {far(square.arm)}, true within"
+            f" {far(square.tolerance)} over it."
         )
     if gear.leaves:
-        lines.append("Leaves: " + ", ".join(length_words(leaf, units) for leaf in gear.leaves) + ".")
+        lines.append(
+            "Leaves: "
+            + ", ".join(length_words(leaf, units) for leaf in gear.leaves)
+            + "."
+        )
     return lines

@@ -1,7 +1,8 @@
-"""Writes what was learned of an instrument into the settings file, as a person would have written it.
+"""Writes what was learned of an instrument into the settings file, as a person would
+have written it.
 
-Comments, other keys and their order stay; the whole file is checked before a byte is written, and the new one
-takes the old one's place in a single step.
+Comments, other keys and their order stay; the whole file is checked before a byte is
+written, and the new one takes the old one's place in a single step.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ from bench.units import System
 Section = Literal["indicator", "travel"]
 Value = str | int
 
-HEADER = "What is wired where. Written when the cables were found; change it as you like."
+HEADER = (
+    "What is wired where. Written when the cables were found; change it as you like."
+)
 
 
 class Change(msgspec.Struct, frozen=True):
@@ -40,7 +43,8 @@ class Change(msgspec.Struct, frozen=True):
 
 
 def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[Change]:
-    """What the file says otherwise, to be told before it is written over. Raises SettingsError."""
+    """What the file says otherwise, to be told before it is written over. Raises
+    SettingsError."""
     table = read_toml(path).get(section, {})
     if not isinstance(table, dict):
         raise SettingsError(f"{path}: {section}: a table would do, such as [{section}]")
@@ -49,11 +53,16 @@ def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[C
         for key, value in values.items()
         if key in table and table[key] != value
     ]
-    out += [Change(f"{section}.{key}", table[key], None) for key in _stale(section, table, values)]
+    out += [
+        Change(f"{section}.{key}", table[key], None)
+        for key in _stale(section, table, values)
+    ]
     return out
 
 
-def _stale(section: Section, table: Mapping[str, Any], values: Mapping[str, Value]) -> list[str]:
+def _stale(
+    section: Section, table: Mapping[str, Any], values: Mapping[str, Value]
+) -> list[str]:
     if "port" not in values:
         return []  # the same cable goes on
     of_cable = wire_keys()
@@ -86,12 +95,15 @@ def keep(
 ) -> Settings:
     """Write the keys under [section], and give back the settings as they then are.
 
-    values: keys and texts as a user would write them. Keys of another cable's way of speaking are taken out
-    where `values` names a port (see `changes`). take_from: the section whose cable it was until now; what
-    describes its instrument stays there. SettingsError: the file would not be right, nothing was
-    written; OSError (PermissionError where the file is read-only): it could not be written.
+    values: keys and texts as a user would write them. Keys of another cable's way of
+    speaking are taken out where `values` names a port (see `changes`). take_from: the
+    section whose cable it was until now; what describes its instrument stays there.
+    SettingsError: the file would not be right, nothing was written; OSError
+    (PermissionError where the file is read-only): it could not be written.
     """
-    return _kept(path, lambda document: _put(document, section, values, take_from), gear_path)
+    return _kept(
+        path, lambda document: _put(document, section, values, take_from), gear_path
+    )
 
 
 def keep_units(path: Path, units: System, *, gear_path: Path | None = None) -> Settings:
@@ -109,13 +121,17 @@ def _kept(path: Path, put: Callable[[Any], None], gear_path: Path | None) -> Set
     before = target.read_bytes().decode("utf-8-sig") if target.exists() else ""
     text = _with(before, put, path)
     settings = _checked(text, path, gear_path)
-    if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
-        # a file that was made read-only could still be replaced by another: that is not what was meant
+    if target.exists() and not (
+        target.stat().st_mode & 0o222 and os.access(target, os.W_OK)
+    ):
+        # a file that was made read-only could still be replaced by another: that is not
+        # what was meant
         raise PermissionError(13, "it is read-only", str(path))
     is_new = not target.exists()
     write_whole(target, text)
     if is_new:
-        target.chmod(0o664)  # a service's mask would keep its own user's group from reading and mending it
+        # a service's mask would keep its own user's group from reading and mending it
+        target.chmod(0o664)
     return settings
 
 
@@ -131,13 +147,20 @@ def _with(before: str, put: Callable[[Any], None], path: Path) -> str:
         put(document)
         text = tomlkit.dumps(document)
     except TOMLKitError as error:
-        raise SettingsError(f"{path}: it could not be added to: {error}; write it by hand") from None
+        raise SettingsError(
+            f"{path}: it could not be added to: {error}; write it by hand"
+        ) from None
     if tomllib.loads(text) != document.unwrap():
         raise SettingsError(f"{path}: it could not be added to; write it by hand")
     return text
 
 
-def _put(document: Any, section: Section, values: Mapping[str, Value], take_from: Section | None) -> None:
+def _put(
+    document: Any,
+    section: Section,
+    values: Mapping[str, Value],
+    take_from: Section | None,
+) -> None:
     import tomlkit
 
     if section not in document:
@@ -159,7 +182,8 @@ def _put(document: Any, section: Section, values: Mapping[str, Value], take_from
 
 
 def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:
-    """Read as it will be read, from another place, so that nothing wrong ever stands in the file."""
+    """Read as it will be read, from another place, so that nothing wrong ever stands in
+    the file."""
     with tempfile.TemporaryDirectory(prefix="sweepgauge-") as folder:
         trial = Path(folder) / "settings.toml"
         trial.write_bytes(text.encode())
@@ -172,7 +196,9 @@ def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:
 
 def as_text(section: Section, values: Mapping[str, Value]) -> str:
     """The same for a person who has to write it by hand, in one line."""
-    return f"[{section}] " + "; ".join(f"{key} = {_plain(value)}" for key, value in values.items())
+    return f"[{section}] " + "; ".join(
+        f"{key} = {_plain(value)}" for key, value in values.items()
+    )
 
 
 def _plain(value: object) -> str:

@@ -1,4 +1,5 @@
-"""Saws, jigs, squares and leaves as tables of TOML: read strictly, and written back when one is added.
+"""Saws, jigs, squares and leaves as tables of TOML: read strictly, and written back
+when one is added.
 
 Lengths in mm, slopes in rad once read.
 """
@@ -46,14 +47,21 @@ class GearTables(msgspec.Struct):
                 self.leaves = own
 
     def _read_named(
-        self, top: Table, kind: str, things: dict[str, T], read_one: Callable[[str, Table], T]
+        self,
+        top: Table,
+        kind: str,
+        things: dict[str, T],
+        read_one: Callable[[str, Table], T],
     ) -> None:
         tables = top.take(kind)
         if tables is None:
             return
         for name, values in Table(top.file, kind, tables, top.written).left.items():
             if not name.strip() or not name.isprintable() or len(name) > LONGEST_NAME:
-                would_do = f"a printable name of at most {LONGEST_NAME} characters would do, such as [{kind}.my-{kind}]"
+                would_do = (
+                    f"a printable name of at most {LONGEST_NAME} characters would do,"
+                    f" such as [{kind}.my-{kind}]"
+                )
                 raise top.wrong(kind, name, would_do)
             if not isinstance(values, dict):
                 raise top.wrong(
@@ -62,12 +70,15 @@ class GearTables(msgspec.Struct):
                     f"a table with a name of its own would do, such as [{kind}.mine]",
                 )
             self._name(f"{kind}.{name}", top.file)
-            things[name] = read_one(name, Table(top.file, f"{kind}.{name}", values, top.written))
+            things[name] = read_one(
+                name, Table(top.file, f"{kind}.{name}", values, top.written)
+            )
 
     def _name(self, key: str, file: str) -> None:
         if key in self.named:
             raise SettingsError(
-                f"{file}: {key}: found here and in {self.named[key]} as well; take it out of one of the two"
+                f"{file}: {key}: found here and in {self.named[key]} as well; take it"
+                " out of one of the two"
             )
         self.named[key] = file
 
@@ -81,7 +92,9 @@ class GearTables(msgspec.Struct):
                     else f"a table [saw.{jig.saw}] would do (it may be empty)"
                 )
                 key = f"jig.{jig.name}"
-                raise SettingsError(f'{self.named[key]}: {key}.saw: found "{jig.saw}"; {would_do}')
+                raise SettingsError(
+                    f'{self.named[key]}: {key}.saw: found "{jig.saw}"; {would_do}'
+                )
 
 
 def read_saw(name: str, table: Table) -> Saw:
@@ -118,7 +131,9 @@ def read_jig(name: str, table: Table) -> Jig:
 
 
 def read_square(name: str, table: Table) -> Square:
-    square = Square(name=name, **given(arm=table.length("arm"), tolerance=table.length("tolerance")))
+    square = Square(
+        name=name, **given(arm=table.length("arm"), tolerance=table.length("tolerance"))
+    )
     table.done()
     return square
 
@@ -131,12 +146,15 @@ def add_gear(
     *,
     settings_path: Path | None = None,
 ) -> None:
-    """Writes one saw, jig, square or the leaves into gear.toml, keeping what else stands there.
+    """Writes one saw, jig, square or the leaves into gear.toml, keeping what else
+    stands there.
 
-    name: None for leaves. values: keys and texts as a user would write them in the file. An entry of the
-    same name is replaced key by key. The whole file (beside the settings file, where it is given) is checked
-    before anything is written, and the new one takes the old one's place in a single step, so a pulled plug
-    leaves one or the other. SettingsError: the gear is wrong, nothing was written; OSError: it could not be.
+    name: None for leaves. values: keys and texts as a user would write them in the
+    file. An entry of the same name is replaced key by key. The whole file (beside the
+    settings file, where it is given) is checked before anything is written, and the new
+    one takes the old one's place in a single step, so a pulled plug leaves one or the
+    other. SettingsError: the gear is wrong, nothing was written; OSError: it could not
+    be.
     """
     import tomlkit
     from tomlkit.items import InlineTable
@@ -173,7 +191,8 @@ def write_whole(target: Path, text: str) -> None:
     """The new text takes the old file's place in one step, or not at all."""
     target.parent.mkdir(parents=True, exist_ok=True)
     beside = target.with_name(f".{target.name}.{os.getpid()}.new")
-    beside.unlink(missing_ok=True)  # left by one that was killed, or a link that somebody laid there
+    # left by one that was killed, or a link that somebody laid there
+    beside.unlink(missing_ok=True)
     handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as file:

@@ -1,4 +1,5 @@
-"""Where settings, log and socket lie. Cheap to import: a client needs no more to find its daemon."""
+"""Where settings, log and socket lie. Cheap to import: a client needs no more to find
+its daemon."""
 
 from __future__ import annotations
 
@@ -13,9 +14,11 @@ LONGEST_LINE = 600  # characters; of a longer one the middle is left out
 
 
 def one_line(text: str) -> str:
-    """A stranger's words on one line of a terminal, whatever they hold: blanks for line ends, escapes for
-    controls."""
-    line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split()))
+    """A stranger's words on one line of a terminal, whatever they hold: blanks for line
+    ends, escapes for controls."""
+    line = "".join(
+        c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split())
+    )
     half = LONGEST_LINE // 2
     return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
 
@@ -35,7 +38,8 @@ class Paths(NamedTuple):
 
 
 def _home_of_user() -> str:
-    """HOME is not set for what systemd or cron starts; the password database knows it all the same."""
+    """HOME is not set for what systemd or cron starts; the password database knows it
+    all the same."""
     import os
     import pwd
 
@@ -52,10 +56,12 @@ def default_paths(
     log: Path | str | None = None,
     socket: Path | str | None = None,
 ) -> Paths:
-    """The command line's own paths, else the environment's, else the service's directories, else XDG's.
+    """The command line's own paths, else the environment's, else the service's
+    directories, else XDG's.
 
-    systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY, CONFIGURATION_DIRECTORY
-    (systemd.exec, "RuntimeDirectory="); the rest follows the XDG base directory specification.
+    systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY,
+    CONFIGURATION_DIRECTORY (systemd.exec, "RuntimeDirectory="); the rest follows the
+    XDG base directory specification.
     """
 
     def named(given: Path | str | None, variable: str) -> Path | None:
@@ -72,23 +78,36 @@ def default_paths(
         home = environ.get("HOME", "") or _home_of_user()
         if not home:
             raise SettingsError(
-                f"environment: {xdg}: found nothing, nor HOME; a directory in either would do"
+                f"environment: {xdg}: found nothing, nor HOME; a directory in either"
+                " would do"
             )
         return Path(home) / below_home / _NAME
 
     settings_path = named(settings, "SWEEPGAUGE_SETTINGS")
     if settings_path is None:
-        settings_path = folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config") / "settings.toml"
+        settings_path = (
+            folder("CONFIGURATION_DIRECTORY", "XDG_CONFIG_HOME", ".config")
+            / "settings.toml"
+        )
     log_path = named(log, "SWEEPGAUGE_LOG")
     if log_path is None:
-        log_path = folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
+        log_path = (
+            folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state") / f"{_NAME}.db"
+        )
     socket_path = named(socket, "SWEEPGAUGE_SOCKET")
     if socket_path is None:
-        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get("XDG_RUNTIME_DIR", "").startswith("/")
+        runtime = environ.get("RUNTIME_DIRECTORY") or environ.get(
+            "XDG_RUNTIME_DIR", ""
+        ).startswith("/")
         where = (
             folder("RUNTIME_DIRECTORY", "XDG_RUNTIME_DIR", "")
             if runtime
             else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
         )
         socket_path = where / "socket"
-    return Paths(settings=settings_path, log=log_path, gear=log_path.parent / "gear.toml", socket=socket_path)
+    return Paths(
+        settings=settings_path,
+        log=log_path,
+        gear=log_path.parent / "gear.toml",
+        socket=socket_path,
+    )

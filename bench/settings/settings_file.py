@@ -1,5 +1,6 @@
-"""What is wired where, and what the user owns: the settings file and gear.toml, read whole or not at all.
-These are the only readers of TOML. An absent or empty file is a working default without hardware.
+"""What is wired where, and what the user owns: the settings file and gear.toml, read
+whole or not at all. These are the only readers of TOML. An absent or empty file is a
+working default without hardware.
 """
 
 from __future__ import annotations
@@ -36,15 +37,27 @@ OptionValue = str | int | float | bool
 Asking = Literal["continuous", "request", "button"]
 
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
-LATEST = 1.0  # s; rest is told by half a second, and readings must be there by then or soon after
+# s; rest is told by half a second, and readings must be there by then or soon after
+LATEST = 1.0
 _HIGHEST_PIN = 27  # GPIO0 to GPIO27 are on the 40-pin header
 
 _PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
-# How a port speaks: these and the options of the formats belong to the cable, and go with it when another
-# takes its place.
+# How a port speaks: these and the options of the formats belong to the cable, and go
+# with it when another takes its place.
 _LINE_KEYS = (
-    *("port", "format", "profile", "baud", "bits", "parity", "stop", "asking", "request", "rate"),
+    *(
+        "port",
+        "format",
+        "profile",
+        "baud",
+        "bits",
+        "parity",
+        "stop",
+        "asking",
+        "request",
+        "rate",
+    ),
     *("settle", "dtr", "rts", "per_count"),
 )
 
@@ -52,15 +65,19 @@ _LINE_KEYS = (
 def wire_keys() -> set[str]:
     """The keys of a section that belong to its cable, whatever format that has."""
     known = FORMATS.values()
-    return {*_LINE_KEYS, *(key for one in known for key in (*one.option_names, *one.wires))}
+    return {
+        *_LINE_KEYS,
+        *(key for one in known for key in (*one.option_names, *one.wires)),
+    }
 
 
 class PortSettings(msgspec.Struct, frozen=True):
     """Where one instrument is wired and how it speaks.
 
-    port: a device or a pyserial URL; empty where pins (BCM numbers by name: data, clock, req; a, b, z) are
-    read instead. request: what is sent to ask for a reading, with its line end; rate: askings per second.
-    options: of the format, the profile among them, under the names that `decode --option` takes.
+    port: a device or a pyserial URL; empty where pins (BCM numbers by name: data,
+    clock, req; a, b, z) are read instead. request: what is sent to ask for a reading,
+    with its line end; rate: askings per second. options: of the format, the profile
+    among them, under the names that `decode --option` takes.
     """
 
     port: str = ""
@@ -70,14 +87,16 @@ class PortSettings(msgspec.Struct, frozen=True):
     bits: int = 8
     parity: Literal["N", "E", "O", "M", "S"] = "N"
     stop: float = 1
-    settle: float = 0.0  # s of input to discard after opening, where opening resets the board
+    # s of input to discard after opening, where opening resets the board
+    settle: float = 0.0
     dtr: bool | None = None  # None: as the driver leaves it
     rts: bool | None = None
     asking: Asking = "continuous"
     request: str | None = None
     rate: float | None = None  # Hz; None: as the daemon sees fit
     per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)
-    late: float = 0.0  # s by which its readings are old when they come; taken off their times
+    # s by which its readings are old when they come; taken off their times
+    late: float = 0.0
     pins: dict[str, int] = {}
     options: dict[str, OptionValue] = {}
 
@@ -104,7 +123,9 @@ class Settings(msgspec.Struct, frozen=True):
     written: tuple[Written, ...] = ()
 
 
-def load(settings_path: Path | str | None = None, gear_path: Path | str | None = None) -> Settings:
+def load(
+    settings_path: Path | str | None = None, gear_path: Path | str | None = None
+) -> Settings:
     """Both files, checked whole; the first thing wrong is a SettingsError of one line."""
     settings_file = Path(settings_path) if settings_path is not None else None
     gear_file = Path(gear_path) if gear_path is not None else None
@@ -141,8 +162,14 @@ def load(settings_path: Path | str | None = None, gear_path: Path | str | None =
         travel=travel_port,
         caliper=caliper_port,
         panel=panel,
-        settings_file=str(settings_file) if settings_file is not None and settings_file.exists() else None,
-        gear_file=str(gear_file) if gear_file is not None and gear_file.exists() else None,
+        settings_file=(
+            str(settings_file)
+            if settings_file is not None and settings_file.exists()
+            else None
+        ),
+        gear_file=(
+            str(gear_file) if gear_file is not None and gear_file.exists() else None
+        ),
         written=tuple(written),
     )
 
@@ -152,7 +179,9 @@ def _section(top: Table, name: str) -> Table:
     return Table(top.file, name, values if values is not None else {}, top.written)
 
 
-def _indicator(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Indicator]:
+def _indicator(
+    top: Table, pins: dict[int, str]
+) -> tuple[PortSettings | None, Indicator]:
     table = _section(top, "indicator")
     port, kind = _port(table, pins)
     described = Indicator(
@@ -180,9 +209,13 @@ def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Trav
             f"either marks or {where} would do: the sled stops at marks or is read",
         )
     marks = table.lengths("marks", zero=True)
-    if marks is not None and (len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))):
+    if marks is not None and (
+        len(marks) < FEWEST_MARKS or any(b <= a for a, b in pairwise(marks))
+    ):
         raise table.wrong(
-            "marks", list(marks), "four or more places, each farther than the one before, would do"
+            "marks",
+            list(marks),
+            "four or more places, each farther than the one before, would do",
         )
     described = Travel(
         by_marks=port is None,
@@ -199,7 +232,11 @@ def _travel(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Trav
 def _caliper(top: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Caliper]:
     table = _section(top, "caliper")
     port, kind = _port(table, pins)
-    described = Caliper(**given(resolution=table.length("resolution"), max_error=table.length("max_error")))
+    described = Caliper(
+        **given(
+            resolution=table.length("resolution"), max_error=table.length("max_error")
+        )
+    )
     _done(table, kind)
     return port, described
 
@@ -214,7 +251,9 @@ def _done(table: Table, kind: WireFormat) -> None:
 
 def _panel(top: Table, pins: dict[int, str]) -> Panel | None:
     table = _section(top, "panel")
-    panel = Panel(**{name: _pin(table, name, pins) for name in ("pedal", "lamp", "buzzer")})
+    panel = Panel(
+        **{name: _pin(table, name, pins) for name in ("pedal", "lamp", "buzzer")}
+    )
     table.done()
     return panel if panel != Panel() else None
 
@@ -223,22 +262,33 @@ def _pin(table: Table, key: str, pins: dict[int, str]) -> int | None:
     pin = table.whole(key, 0, _HIGHEST_PIN)
     if pin is not None:
         if pin in pins:
-            raise table.wrong(key, pin, f"that pin is taken by {pins[pin]}: another from 0 to 27 would do")
+            raise table.wrong(
+                key,
+                pin,
+                f"that pin is taken by {pins[pin]}: another from 0 to 27 would do",
+            )
         pins[pin] = table.path(key)
     return pin
 
 
 def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, WireFormat]:
-    """How the instrument is wired, None where the section only describes it; and its format."""
+    """How the instrument is wired, None where the section only describes it; and its
+    format."""
     kind = FORMATS[table.choice("format", tuple(FORMATS)) or DEFAULT_FORMAT]
-    own_pins = {name: pin for name in kind.wires if (pin := _pin(table, name, pins)) is not None}
+    own_pins = {
+        name: pin for name in kind.wires if (pin := _pin(table, name, pins)) is not None
+    }
     missing = [name for name in kind.wires[:2] if name not in own_pins]
     if own_pins and missing:
-        raise table.wrong(missing[0], None, f"a pin number would do, beside {', '.join(own_pins)}")
+        raise table.wrong(
+            missing[0], None, f"a pin number would do, beside {', '.join(own_pins)}"
+        )
     asking = table.choice("asking", ("continuous", "request", "button"))
     request = _request(table)
     if asking == "request" and request is None:
-        raise table.wrong("request", None, 'the text that asks for a reading would do, such as "R\\r"')
+        raise table.wrong(
+            "request", None, 'the text that asks for a reading would do, such as "R\\r"'
+        )
     if asking is None and request is not None:
         asking = "request"
     options = _options(table, kind)
@@ -268,20 +318,29 @@ def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, Wire
     )
     if port.port and port.pins:
         raise table.wrong(
-            "port", port.port, f"either port or pins ({', '.join(port.pins)}) would do, not both"
+            "port",
+            port.port,
+            f"either port or pins ({', '.join(port.pins)}) would do, not both",
         )
     if not (port.port or port.pins):
         _agree(table, kind, options)
         return None, kind
     traits = kind.traits_of(profile)
-    if traits.counts and port.per_count is None and (table.key == "travel" or not traits.gauge):
-        raise table.wrong("per_count", None, 'the travel of one count would do, such as "0.005 mm"')
+    if (
+        traits.counts
+        and port.per_count is None
+        and (table.key == "travel" or not traits.gauge)
+    ):
+        raise table.wrong(
+            "per_count", None, 'the travel of one count would do, such as "0.005 mm"'
+        )
     for key, would_do in traits.needs.items():
         if key not in options:
             raise table.wrong(key, None, would_do)
     if kind.wires and not port.pins:
         would_do = (
-            f"{kind.name} is read from pins: {' and '.join(kind.wires[:2])} would do; or a microcontroller"
+            f"{kind.name} is read from pins: {' and '.join(kind.wires[:2])} would do;"
+            " or a microcontroller"
         )
         raise table.wrong("port", port.port, would_do)
     _agree(table, kind, options)
@@ -302,7 +361,9 @@ def _agree(table: Table, kind: WireFormat, options: Mapping[str, object]) -> Non
     try:
         read_options(kind.name, options)
     except FormatError as error:
-        raise SettingsError(f"{table.file}: {table.key}: {' '.join(str(error).split())}") from None
+        raise SettingsError(
+            f"{table.file}: {table.key}: {' '.join(str(error).split())}"
+        ) from None
 
 
 def _stop(table: Table) -> float | None:
@@ -317,7 +378,11 @@ def _request(table: Table) -> str | None:
     if value is None:
         return None
     if not isinstance(value, str) or not value or not value.isascii():
-        raise table.wrong("request", value, 'the text that asks for a reading would do, such as "R\\r"')
+        raise table.wrong(
+            "request",
+            value,
+            'the text that asks for a reading would do, such as "R\\r"',
+        )
     return value
 
 
@@ -330,7 +395,8 @@ def _options(table: Table, kind: WireFormat) -> dict[str, OptionValue]:
         if value is None:
             continue
         if isinstance(value, list) and all(
-            isinstance(part, (int, float)) and not isinstance(part, bool) for part in value
+            isinstance(part, (int, float)) and not isinstance(part, bool)
+            for part in value
         ):
             value = ",".join(f"{part!r}" for part in value)
         if not isinstance(value, (str, int, float, bool)):

@@ -1,5 +1,5 @@
-"""One table of a TOML file, taken apart key by key; whatever is wrong or left over is one plain line. Lengths
-in mm, angles and slopes in rad, times in s once read."""
+"""One table of a TOML file, taken apart key by key; whatever is wrong or left over is
+one plain line. Lengths in mm, angles and slopes in rad, times in s once read."""
 
 from __future__ import annotations
 
@@ -27,13 +27,15 @@ from bench.units import (
     slope_words,
 )
 
-STEEPEST = 0.1  # rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
+# rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
+STEEPEST = 0.1
 LARGEST = 1_000_000  # bytes of a settings file
 LONGEST = 10_000.0  # mm: nothing on a table saw is longer
 
 
 class Written(msgspec.Struct, frozen=True):
-    """One figure as the user wrote it and as it was understood (mm, rad, s or a plain ratio)."""
+    """One figure as the user wrote it and as it was understood (mm, rad, s or a plain
+    ratio)."""
 
     file: str
     key: str
@@ -51,7 +53,9 @@ class Written(msgspec.Struct, frozen=True):
             return angle_words(self.value)
         if self.kind == "share":
             return share_words(self.value)
-        return (slope_words if self.kind == "slope" else length_words)(self.value, system)
+        return (slope_words if self.kind == "slope" else length_words)(
+            self.value, system
+        )
 
 
 def _found(value: object) -> str:
@@ -72,9 +76,12 @@ def either(choices: Iterable[str]) -> str:
 
 
 class Table:
-    """One table of a file: takes keys out one by one; what is left at the end is an error."""
+    """One table of a file: takes keys out one by one; what is left at the end is an
+    error."""
 
-    def __init__(self, file: str, key: str, values: Any, written: list[Written]) -> None:
+    def __init__(
+        self, file: str, key: str, values: Any, written: list[Written]
+    ) -> None:
         self.file, self.key, self.written = file, key, written
         if not isinstance(values, dict):
             raise self.wrong(None, values, f"a table would do, such as [{key}]")
@@ -87,7 +94,9 @@ class Table:
         return f"{self.key}.{key}" if self.key else key
 
     def wrong(self, key: str | None, found: object, would_do: str) -> SettingsError:
-        return SettingsError(f"{self.file}: {self.path(key)}: found {_found(found)}; {would_do}")
+        return SettingsError(
+            f"{self.file}: {self.path(key)}: found {_found(found)}; {would_do}"
+        )
 
     def take(self, key: str) -> Any:
         self.known.append(key)
@@ -95,7 +104,9 @@ class Table:
 
     def text(self, key: str, example: str) -> str | None:
         value = self.take(key)
-        if value is not None and (not isinstance(value, str) or not value.strip() or not value.isprintable()):
+        if value is not None and (
+            not isinstance(value, str) or not value.strip() or not value.isprintable()
+        ):
             raise self.wrong(key, value, f'a text would do, such as "{example}"')
         return value
 
@@ -109,15 +120,25 @@ class Table:
         value = self.take(key)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise self.wrong(key, value, f"a whole number from {low} to {high} would do")
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int)
+            or not low <= value <= high
+        ):
+            raise self.wrong(
+                key, value, f"a whole number from {low} to {high} would do"
+            )
         return value
 
     def number(self, key: str, low: float, high: float) -> float | None:
         value = self.take(key)
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not low <= value <= high
+        ):
             raise self.wrong(key, value, f"a number from {low:g} to {high:g} would do")
         return float(value)
 
@@ -131,19 +152,32 @@ class Table:
         if not isinstance(value, str):
             if isinstance(value, (int, float)) and not isinstance(value, bool):
                 raise self.wrong(
-                    key, value, f'it needs its unit, in quotes, such as "{_unit_for(parse, value)}"'
+                    key,
+                    value,
+                    "it needs its unit, in quotes, such as"
+                    f' "{_unit_for(parse, value)}"',
                 )
-            raise self.wrong(key, value, 'a text with a unit would do, such as "0.05 mm"')
+            raise self.wrong(
+                key, value, 'a text with a unit would do, such as "0.05 mm"'
+            )
         try:
             number = parse(value)
         except UnitsError as error:
-            raise SettingsError(f"{self.file}: {self.path(key)}: {' '.join(str(error).split())}") from None
+            raise SettingsError(
+                f"{self.file}: {self.path(key)}: {' '.join(str(error).split())}"
+            ) from None
         if not math.isfinite(number):
             raise self.wrong(key, value, "a number of ordinary size would do")
         return number
 
     def _figure(
-        self, key: str, kind: Any, parse: Callable[[str], float], low: float, high: float, would_do: str
+        self,
+        key: str,
+        kind: Any,
+        parse: Callable[[str], float],
+        low: float,
+        high: float,
+        would_do: str,
     ) -> float | None:
         """A figure with its unit, more than low and at most high."""
         value = self.take(key)
@@ -158,12 +192,22 @@ class Table:
     def length(self, key: str) -> float | None:
         """More than nothing, and no longer than a workshop."""
         return self._figure(
-            key, "length", parse_length, 0, LONGEST, "more than 0 mm and at most 10 m would do"
+            key,
+            "length",
+            parse_length,
+            0,
+            LONGEST,
+            "more than 0 mm and at most 10 m would do",
         )
 
     def slope(self, key: str) -> float | None:
         return self._figure(
-            key, "slope", parse_slope, 0, STEEPEST, "more than nothing and at most 100 mm per 1 m would do"
+            key,
+            "slope",
+            parse_slope,
+            0,
+            STEEPEST,
+            "more than nothing and at most 100 mm per 1 m would do",
         )
 
     def angle(self, key: str, high: float) -> float | None:
@@ -171,27 +215,40 @@ class Table:
         return self._figure(key, "angle", parse_angle, -1e-12, high, would_do)
 
     def share(self, key: str) -> float | None:
-        return self._figure(key, "share", parse_share, -1e-12, 0.1, "from 0 % to 10 % would do")
+        return self._figure(
+            key, "share", parse_share, -1e-12, 0.1, "from 0 % to 10 % would do"
+        )
 
     def time(self, key: str, high: float) -> float | None:
-        return self._figure(key, "time", parse_time, -1e-12, high, f"from 0 s to {high:g} s would do")
+        return self._figure(
+            key, "time", parse_time, -1e-12, high, f"from 0 s to {high:g} s would do"
+        )
 
     def lengths(self, key: str, *, zero: bool) -> tuple[float, ...] | None:
-        """A list of lengths, each more than nothing (or nothing, where zero is a place)."""
+        """A list of lengths, each more than nothing (or nothing, where zero is a
+        place)."""
         values = self.take(key)
         if values is None:
             return None
         if not isinstance(values, list):
-            raise self.wrong(key, values, 'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]')
+            raise self.wrong(
+                key,
+                values,
+                'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]',
+            )
         out = []
         for n, value in enumerate(values):
             number = self._parsed(f"{key}[{n}]", value, parse_length)
             if number < 0 or (number == 0 and not zero) or number > LONGEST:
                 least = "0 mm or more" if zero else "more than 0 mm"
-                raise self.wrong(f"{key}[{n}]", value, f"{least}, and at most 10 m, would do")
+                raise self.wrong(
+                    f"{key}[{n}]", value, f"{least}, and at most 10 m, would do"
+                )
             out.append(number)
         text = "[" + ", ".join(values) + "]"
-        self.written.append(Written(self.file, self.path(key), text, "lengths", tuple(out)))
+        self.written.append(
+            Written(self.file, self.path(key), text, "lengths", tuple(out))
+        )
         return tuple(out)
 
     def done(self) -> None:
@@ -201,10 +258,15 @@ class Table:
 
             close = difflib.get_close_matches(key, self.known, n=2, cutoff=0.5)
             names = close or sorted(self.known)
-            where = f" (with the value {_found(value)})" if not isinstance(value, dict) else ""
+            where = (
+                f" (with the value {_found(value)})"
+                if not isinstance(value, dict)
+                else ""
+            )
             raise SettingsError(
-                f"{self.file}: {' '.join(self.path(key).split())}: found a key that means nothing here"
-                f"{' '.join(where.split(chr(10)))}; {either(names)} would do"
+                f"{self.file}: {' '.join(self.path(key).split())}: found a key that"
+                f" means nothing here{' '.join(where.split(chr(10)))}; {either(names)}"
+                " would do"
             )
 
 
@@ -224,10 +286,15 @@ def read_toml(path: Path | None) -> dict[str, Any]:
         return {}
     try:
         # not waiting for whoever would write into a pipe of that name
-        with open(path, "rb", opener=lambda name, flags: os.open(name, flags | os.O_NONBLOCK)) as file:
+        with open(
+            path, "rb", opener=lambda name, flags: os.open(name, flags | os.O_NONBLOCK)
+        ) as file:
             data = file.read(LARGEST + 1)
         if len(data) > LARGEST:
-            raise SettingsError(f"{path}: more than {LARGEST} bytes; a text file of ordinary size would do")
+            raise SettingsError(
+                f"{path}: more than {LARGEST} bytes; a text file of ordinary size"
+                " would do"
+            )
         return tomllib.loads(data.decode("utf-8-sig"))
     except FileNotFoundError:
         return {}
@@ -237,10 +304,13 @@ def read_toml(path: Path | None) -> dict[str, Any]:
         ) from None
     except UnicodeDecodeError as error:
         raise SettingsError(
-            f"{path}: byte {error.start + 1} is not text; a file saved as UTF-8 would do"
+            f"{path}: byte {error.start + 1} is not text; a file saved as UTF-8"
+            " would do"
         ) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SettingsError(f'{path}: not TOML: {error}; lines such as units = "mm" would do') from None
+        raise SettingsError(
+            f'{path}: not TOML: {error}; lines such as units = "mm" would do'
+        ) from None
 
 
 def given(**values: Any) -> dict[str, Any]:

@@ -1,13 +1,14 @@
-"""When a device read something, by its own clock, in the time of this machine. Pure: told what came, it reads
-no clock.
+"""When a device read something, by its own clock, in the time of this machine. Pure:
+told what came, it reads no clock.
 
-A line comes late by the device's own waiting, the cable and this machine's being busy, never early. So the
-least of (arrival less device time) over the last seconds is the offset between the clocks, but for the
-shortest way, which is the same for all lines. A device's clock also runs a little fast or slow; then these
-least values lie on a slope, and the line through the edge of their lower hull under the middle is the offset
-(Moon, Skelly and Towsley, "Estimation and removal of clock skew from network delay measurements", INFOCOM
-1999, 227-234, minimise the sum of delays above such a line; that the edge under the mean is it, is what
-Zhang, Liu and Xia, INFOCOM 2002, show by hulls).
+A line comes late by the device's own waiting, the cable and this machine's being busy,
+never early. So the least of (arrival less device time) over the last seconds is the
+offset between the clocks, but for the shortest way, which is the same for all lines. A
+device's clock also runs a little fast or slow; then these least values lie on a slope,
+and the line through the edge of their lower hull under the middle is the offset (Moon,
+Skelly and Towsley, "Estimation and removal of clock skew from network delay
+measurements", INFOCOM 1999, 227-234, minimise the sum of delays above such a line; that
+the edge under the mean is it, is what Zhang, Liu and Xia, INFOCOM 2002, show by hulls).
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ from itertools import pairwise
 MODULO = 1 << 32  # us: the clock begins anew
 SLOT = 500_000  # us of which the least offset is kept
 SLOTS = 16
-LATEST = 2.0  # s that a line may be late; what is later comes of another clock: the device began anew
-# ceramic resonators are out by half a per cent (common practice, no source), crystals a hundredth of it
+# s that a line may be late; what is later comes of another clock: the device began anew
+LATEST = 2.0
+# ceramic resonators are out by half a per cent (common practice, no source), crystals a
+# hundredth of it
 WORST = 0.01
 
 
@@ -30,7 +33,8 @@ class DeviceClock:
         """modulo: us after which the device's clock begins at 0 again."""
         self._modulo = modulo
         self.restarts = -1
-        self._last: tuple[int, float] | None = None  # what the device said, us, and its arrival, s
+        # what the device said, us, and its arrival, s
+        self._last: tuple[int, float] | None = None
         self._device = 0  # us since the beginning, counted on over the wraps
         self._slot = 0
         self._least: deque[tuple[float, float]] = deque(
@@ -43,10 +47,11 @@ class DeviceClock:
         self._last = None
 
     def place(self, device_us: int, arrived: float) -> float:
-        """device_us: modulo `modulo`, may lie before that of the line before. arrived: s of this machine's
-        clock.
+        """device_us: modulo `modulo`, may lie before that of the line before. arrived:
+        s of this machine's clock.
 
-        Returns s of this machine's clock: never after `arrived`, and at most LATEST before it.
+        Returns s of this machine's clock: never after `arrived`, and at most LATEST
+        before it.
         """
         self._count_on(device_us, arrived)
         if self._last is None or self._read() < arrived - LATEST:
@@ -58,12 +63,15 @@ class DeviceClock:
         return min(self._read(), arrived)
 
     def _count_on(self, device_us: int, arrived: float) -> None:
-        """Of all times that the device may mean, the one nearest to as much later as this line came later."""
+        """Of all times that the device may mean, the one nearest to as much later as
+        this line came later."""
         if self._last is not None:
             said, before = self._last
             later = round((arrived - before) * 1e6)
             half = self._modulo // 2
-            self._device += later + (device_us - said - later + half) % self._modulo - half
+            self._device += (
+                later + (device_us - said - later + half) % self._modulo - half
+            )
 
     def _learn(self, arrived: float) -> None:
         least, slot = self._least, self._device // SLOT
@@ -98,5 +106,7 @@ def _lowest_line(points: list[tuple[float, float]]) -> tuple[float, float, float
     return middle, min(y + slope * (middle - x) for x, y in points), slope
 
 
-def _left_turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+def _left_turn(
+    a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]
+) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

@@ -1,4 +1,5 @@
-"""Which number moved, and how: a plunger pressed and let go, a sled pushed and left. Pure.
+"""Which number moved, and how: a plunger pressed and let go, a sled pushed and left.
+Pure.
 
 Times in monotonic s, values in mm as the instruments show them.
 """
@@ -21,7 +22,8 @@ PUSHED = 50.0  # mm that the sled must go
 NUDGED = 3.0  # mm
 SHARE = 0.2  # of the largest movement: what moved as much as that moved too
 STEPS = 6  # counts that are no movement
-FEWEST = 9  # different values, to tell the count from: by chance all steps are even once in 256
+# different values, to tell the count from: by chance all steps are even once in 256
+FEWEST = 9
 FINEST = 1e-5  # of the unit shown
 
 
@@ -72,7 +74,9 @@ class Watcher:
             return True
         values = [v for t, v in self._window if t >= self._last - REST - 1e-9]
         resting = max(values) - min(values) <= self.still()
-        covered = self._last - self._window[0][0] >= REST * 0.8 or now - self._last > ALONE
+        covered = (
+            self._last - self._window[0][0] >= REST * 0.8 or now - self._last > ALONE
+        )
         if resting and covered:
             if self.resting_since is None:
                 self.resting_since = now
@@ -103,7 +107,9 @@ def watcher(what: Literal["indicator", "travel"]) -> Watcher:
 
 def pressed(watchers: dict[str, Watcher], now: float) -> Seen:
     """A plunger: out of rest, and back to where it was."""
-    moved = _ranked({name: one.far for name, one in watchers.items() if abs(one.far) > FELT})
+    moved = _ranked(
+        {name: one.far for name, one in watchers.items() if abs(one.far) > FELT}
+    )
     if not moved:
         return Seen("nothing")
     if not all(one.at_rest(now) for one in watchers.values()):
@@ -124,7 +130,9 @@ def pressed(watchers: dict[str, Watcher], now: float) -> Seen:
 
 def pushed(watchers: dict[str, Watcher], now: float) -> Seen:
     """A sled: far out of rest, and left there."""
-    moved = _ranked({name: one.far for name, one in watchers.items() if abs(one.far) > NUDGED})
+    moved = _ranked(
+        {name: one.far for name, one in watchers.items() if abs(one.far) > NUDGED}
+    )
     if not moved:
         return Seen("nothing")
     if not all(one.at_rest(now) for one in watchers.values()):
@@ -147,15 +155,19 @@ def _ranked(far: dict[str, float]) -> tuple[tuple[str, float], ...]:
     return tuple(sorted(far.items(), key=lambda one: -abs(one[1])))
 
 
-def _as_much(moved: tuple[tuple[str, float], ...], least: float) -> tuple[tuple[str, float], ...]:
+def _as_much(
+    moved: tuple[tuple[str, float], ...], least: float
+) -> tuple[tuple[str, float], ...]:
     bar = max(least, SHARE * abs(moved[0][1]))
     return tuple(one for one in moved if abs(one[1]) >= bar)
 
 
 def count_shown(values: set[float], unit: str) -> float | None:
-    """The instrument's count in the unit it shows: what all differences are whole multiples of.
+    """The instrument's count in the unit it shows: what all differences are whole
+    multiples of.
 
-    None where too few different values were seen to tell, or where no count of an instrument comes out.
+    None where too few different values were seen to tell, or where no count of an
+    instrument comes out.
     """
     if len(values) < FEWEST:
         return None

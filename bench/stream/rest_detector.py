@@ -1,12 +1,15 @@
-"""The rest detector: whether a reading is at rest, and what it is then; marks, spots and leans are taken so.
+"""The rest detector: whether a reading is at rest, and what it is then; marks, spots
+and leans are taken so.
 
-A mark is asked for (Enter, pedal, the instrument's own button, a beat). It cannot be found by the reading
-moving, because on a square fence the reading does not move. Pure: times in monotonic s, readings in mm.
+A mark is asked for (Enter, pedal, the instrument's own button, a beat). It cannot be
+found by the reading moving, because on a square fence the reading does not move. Pure:
+times in monotonic s, readings in mm.
 
-Two tests must both pass. The spread over the last half second stays within three counts or six times the
-noise. The reading also has no trend: the speed of a line through it, with its confidence limit, stays under
-`LIMIT`. That is a test of equivalence (Schuirmann (1987), J. Pharmacokinet. Biopharm. 15(6), 657-680): what
-is not known well enough is not called rest, so few or noisy readings take longer instead of passing.
+Two tests must both pass. The spread over the last half second stays within three counts
+or six times the noise. The reading also has no trend: the speed of a line through it,
+with its confidence limit, stays under `LIMIT`. That is a test of equivalence
+(Schuirmann (1987), J. Pharmacokinet. Biopharm. 15(6), 657-680): what is not known well
+enough is not called rest, so few or noisy readings take longer instead of passing.
 """
 
 from __future__ import annotations
@@ -21,21 +24,27 @@ from statistics import fmean, linear_regression
 from bench.units import System, length_words
 
 HOLD = 0.5  # s that the reading must hold
-LEAD = 0.1  # s of it that may lie before the press: the hand presses after the sled has stopped
-COARSEST = 0.01  # mm; a count that is not known is no larger, though no smaller step was seen yet
+# s of it that may lie before the press: the hand presses after the sled has stopped
+LEAD = 0.1
+# mm; a count that is not known is no larger, though no smaller step was seen yet
+COARSEST = 0.01
 COUNTS = 3.0  # spread of a reading at rest; common practice, no source
 NOISES = 6.0  # the same in standard deviations of its noise
 LOUDEST = 4.0  # counts of standard deviation; more is no noise of an instrument at rest
 LIMIT = 0.02  # mm/s; no reading that runs so fast or faster may be taken
 SURENESS = 4.0  # standard errors between the speed seen and LIMIT
 LONGEST = 4.0  # s over which the trend is looked for, at most
-GROUP = 0.1  # s; readings closer than this share their noise (vibration), so that their mean counts as one
+# s; readings closer than this share their noise (vibration), so that their mean counts
+# as one
+GROUP = 0.1
 ROUNDED = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
 KINKS = 200  # kinks that the noise is known from
 SMALLEST = 0.5  # share of the squared kinks that is noise whatever the hand does
-OF_SMALLEST = 0.1427  # their mean where the variance is 1: chi-squared distribution, one degree of freedom
+# their mean where the variance is 1: chi-squared distribution, one degree of freedom
+OF_SMALLEST = 0.1427
 BOUNCE = 0.4  # s; a second press within it is the same press
-ALONE = 0.6  # s of silence around a reading that was sent at the instrument's own button
+# s of silence around a reading that was sent at the instrument's own button
+ALONE = 0.6
 LOST = 2.5  # usual intervals of a stream, and one reading of it was lost
 IMPATIENT = 4.0  # s of waiting after which the person is told why
 EPS = 1e-9
@@ -51,8 +60,8 @@ class Taken:
 
 @dataclass(slots=True)
 class NotAtRest:
-    """It is not at rest: spread seen and spread allowed, mm; said once a wait. Within what is allowed: a
-    trend."""
+    """It is not at rest: spread seen and spread allowed, mm; said once a wait. Within
+    what is allowed: a trend."""
 
     spread: float
     allowed: float
@@ -62,7 +71,8 @@ class NotAtRest:
         if self.spread <= self.allowed:
             return "it creeps, or shivers too much to tell"
         spread, allowed = (
-            length_words(mm, units, 3 if units == "mm" else None) for mm in (self.spread, self.allowed)
+            length_words(mm, units, 3 if units == "mm" else None)
+            for mm in (self.spread, self.allowed)
         )
         return f"it wanders over {spread}; {allowed} would do"
 
@@ -78,7 +88,8 @@ class RestDetector:
         self._pressed: float | None = None
         self._looked = 0.0
         self._told = False
-        self._alone: tuple[float, float] | None = None  # a reading that may have come from a button
+        # a reading that may have come from a button
+        self._alone: tuple[float, float] | None = None
 
     @property
     def count(self) -> float:
@@ -96,13 +107,19 @@ class RestDetector:
     def cancel(self) -> None:
         self._pressed = None
 
-    def readings(self, times: Sequence[float], values: Sequence[float]) -> Taken | NotAtRest | None:
+    def readings(
+        self, times: Sequence[float], values: Sequence[float]
+    ) -> Taken | NotAtRest | None:
         """Take in readings; the answer to the press when there is one."""
         answer: Taken | NotAtRest | None = None
         for t, v in zip(times, values, strict=True):
             self._note(t, v)
             # twice a group is often enough, however fast they come
-            if answer is None and self._pressed is not None and t - self._looked >= GROUP / 2:
+            if (
+                answer is None
+                and self._pressed is not None
+                and t - self._looked >= GROUP / 2
+            ):
                 self._looked = t
                 answer = self._look(self._pressed)
                 if isinstance(answer, Taken):
@@ -110,7 +127,8 @@ class RestDetector:
         return answer
 
     def button(self, now: float) -> Taken | None:
-        """A reading that stood alone in its silence was sent by hand: it asks and answers at once."""
+        """A reading that stood alone in its silence was sent by hand: it asks and
+        answers at once."""
         if self._alone is None or now - self._stream[-1][0] < ALONE:
             return None
         at, value = self._alone
@@ -133,7 +151,9 @@ class RestDetector:
         while len(stream) > 3 and stream[1][0] <= t - LONGEST:
             stream.popleft()
 
-    def _note_kink(self, t0: float, v0: float, t1: float, v1: float, t2: float, v2: float) -> None:
+    def _note_kink(
+        self, t0: float, v0: float, t1: float, v1: float, t2: float, v2: float
+    ) -> None:
         if not t0 < t1 < t2:
             return
         share = (t1 - t0) / (t2 - t0)
@@ -151,7 +171,11 @@ class RestDetector:
         last = self._stream[-1][0]
         since = max(pressed - LEAD, last - HOLD) - EPS
         values = [v for t, v in self._stream if t >= since]
-        if last < pressed + HOLD - LEAD - EPS or len(values) < 2 or not (held := self._held()):
+        if (
+            last < pressed + HOLD - LEAD - EPS
+            or len(values) < 2
+            or not (held := self._held())
+        ):
             return None
         spread = max(held) - min(held)
         if (
@@ -166,7 +190,8 @@ class RestDetector:
         return None
 
     def _held(self) -> list[float]:
-        """The last half second, at least three readings; empty while it is not known so far back."""
+        """The last half second, at least three readings; empty while it is not known so
+        far back."""
         last = self._stream[-1][0]
         held: list[float] = []
         for t, v in reversed(self._stream):
@@ -181,8 +206,8 @@ class RestDetector:
         return max(COUNTS * self.count, NOISES * noise) + EPS
 
     def _noise(self) -> float:
-        """Standard deviation in mm, whatever steady way the reading goes: from how far it is off its
-        neighbours' line.
+        """Standard deviation in mm, whatever steady way the reading goes: from how far
+        it is off its neighbours' line.
 
         The largest kinks are left out: they are jerks.
         """
@@ -190,15 +215,19 @@ class RestDetector:
         return math.sqrt(fmean(smallest) / OF_SMALLEST) if len(smallest) >= 3 else 0.0
 
     def _scatter_before(self) -> float:
-        """Standard deviation about a line of what came before the last half second: vibration has no kinks."""
+        """Standard deviation about a line of what came before the last half second:
+        vibration has no kinks."""
         before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD]
         if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD:
             return 0.0
         slope, level = linear_regression(*zip(*before, strict=True))
-        return math.sqrt(sum((v - level - slope * t) ** 2 for t, v in before) / (len(before) - 2))
+        return math.sqrt(
+            sum((v - level - slope * t) ** 2 for t, v in before) / (len(before) - 2)
+        )
 
     def _has_no_trend(self) -> bool:
-        """Some stretch up to now of half a second or more proves that the reading goes slower than LIMIT."""
+        """Some stretch up to now of half a second or more proves that the reading goes
+        slower than LIMIT."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
         size = max(1, int(GROUP * (len(stream) - 1) / span))
@@ -208,7 +237,14 @@ class RestDetector:
         backwards = reversed(stream)
         while len(group := list(islice(backwards, size))) == size:
             t, v = fmean(t for t, _ in group) - last, fmean(v for _, v in group) - base
-            n, st, sv, stt, stv, svv = n + 1, st + t, sv + v, stt + t * t, stv + t * v, svv + v * v
+            n, st, sv, stt, stv, svv = (
+                n + 1,
+                st + t,
+                sv + v,
+                stt + t * t,
+                stv + t * v,
+                svv + v * v,
+            )
             if n < 3 or group[-1][0] > last - HOLD + EPS:
                 continue
             sxx, sxy, syy = stt - st * st / n, stv - st * sv / n, svv - sv * sv / n

@@ -1,7 +1,8 @@
-"""From two streams to sweeps: when the sled left rest, when it came to rest, and the paired line between.
+"""From two streams to sweeps: when the sled left rest, when it came to rest, and the
+paired line between.
 
-Pure: times come in as arguments (monotonic s), travel and reading in mm, travel growing away from the
-operator.
+Pure: times come in as arguments (monotonic s), travel and reading in mm, travel growing
+away from the operator.
 """
 
 from __future__ import annotations
@@ -15,10 +16,13 @@ from itertools import pairwise
 
 REST_SPAN = 0.3  # mm; less than this ...
 REST_TIME = 0.5  # ... in so many seconds is rest
-TURN = 5.0  # mm drawn back before a push and a pull-back without a rest between are told apart
+# mm drawn back before a push and a pull-back without a rest between are told apart
+TURN = 5.0
 LEAST = 30.0  # mm; anything shorter is handling, not a sweep
 GAP = 0.6  # s without a reading (or four usual intervals) breaks a sweep
-TORN = 0.3  # s (or four usual intervals) without a reading at the end of a pass, and its end is not known
+# s (or four usual intervals) without a reading at the end of a pass, and its end is not
+# known
+TORN = 0.3
 LEAP = 10.0  # mm between two readings; less is a quick hand
 LEAPS = 5.0  # times as far, and
 FASTER = 3.0  # times as fast as the readings beside it: no sled goes so
@@ -29,7 +33,8 @@ LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 @dataclass(slots=True)
 class Sweep:
-    """A sweep that came to its end. travel and reading are paired at the indicator's stamps `at`."""
+    """A sweep that came to its end. travel and reading are paired at the indicator's
+    stamps `at`."""
 
     began: float
     ended: float
@@ -56,7 +61,8 @@ class Ended:
 
 @dataclass(slots=True)
 class Broken:
-    """The movement cannot be used: whole sentence why. push: which way it went, as far as that was seen."""
+    """The movement cannot be used: whole sentence why. push: which way it went, as far
+    as that was seen."""
 
     began: float
     words: str
@@ -86,7 +92,8 @@ class _Window:
             highs.pop()
         highs.append((t, s))
         old = t - REST_TIME
-        # one reading older than the window stays, so that the window is covered whatever the rate
+        # one reading older than the window stays, so that the window is covered
+        # whatever the rate
         while len(times) > 1 and times[1] <= old:
             times.popleft()
             values.popleft()
@@ -110,7 +117,8 @@ class _Window:
 
 
 class SweepDetector:
-    """Feed it both streams in any interleaving; it says when a movement began, ended or broke."""
+    """Feed it both streams in any interleaving; it says when a movement began, ended or
+    broke."""
 
     def __init__(self) -> None:
         self._window = _Window()
@@ -132,7 +140,9 @@ class SweepDetector:
     def at_rest(self) -> bool:
         return self._state == "rest"
 
-    def travel(self, times: Sequence[float], values: Sequence[float]) -> list[SweepEvent]:
+    def travel(
+        self, times: Sequence[float], values: Sequence[float]
+    ) -> list[SweepEvent]:
         out: list[SweepEvent] = []
         window = self._window
         for t, s in zip(times, values, strict=True):
@@ -156,7 +166,9 @@ class SweepDetector:
                 self._state = "rest"
         return out
 
-    def indicator(self, times: Sequence[float], values: Sequence[float]) -> list[SweepEvent]:
+    def indicator(
+        self, times: Sequence[float], values: Sequence[float]
+    ) -> list[SweepEvent]:
         out: list[SweepEvent] = []
         if not times:
             return out
@@ -165,7 +177,9 @@ class SweepDetector:
             if self._state == "moving" and gap > self._allowed(self._read_intervals):
                 self._break(out, f"the indicator's readings stopped for {gap:.1f} s")
             elif gap > 0:
-                self._read_intervals.append((times[-1] - self._read_times[-1]) / len(times))
+                self._read_intervals.append(
+                    (times[-1] - self._read_times[-1]) / len(times)
+                )
         self._read_times.extend(times)
         self._readings.extend(values)
         if self._state != "moving":
@@ -182,12 +196,15 @@ class SweepDetector:
             if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
                 self._break(out, "the travel readings stopped")
                 self._restart()
-            elif self._read_times and now - self._read_times[-1] > 2 * self._allowed(self._read_intervals):
+            elif self._read_times and now - self._read_times[-1] > 2 * self._allowed(
+                self._read_intervals
+            ):
                 self._break(out, "the indicator's readings stopped")
         return out
 
     def broken(self, why: str) -> list[SweepEvent]:
-        """Something outside says that what is being swept cannot be used (cable pulled, unit switched)."""
+        """Something outside says that what is being swept cannot be used (cable pulled,
+        unit switched)."""
         out: list[SweepEvent] = []
         self._break(out, why)
         self._restart()
@@ -206,7 +223,7 @@ class SweepDetector:
         self._drawn = stop
         return _interpolate(read_times[start:stop], self._times, self._travel), readings
 
-    # ---- inside -----------------------------------------------------------------------------------
+    # ---- inside ----------------------------------------------------------------------
 
     @staticmethod
     def _allowed(intervals: deque[float], least: float = GAP) -> float:
@@ -222,7 +239,8 @@ class SweepDetector:
                 start = index
         self._times = times[start:]
         self._travel = values[start:]
-        # the first reading away from rest: the last one at rest may be older than the word "ready"
+        # the first reading away from rest: the last one at rest may be older than the
+        # word "ready"
         self._began = self._times[min(1, len(self._times) - 1)]
         self._drawn = 0
         self._state = "moving"
@@ -232,12 +250,19 @@ class SweepDetector:
         stop = self._window.times[0]
         last = bisect_left(self._times, stop) + 1
         times, travel = self._times[:last], self._travel[:last]
-        if (leap := _leap(self._times[: last + 3], self._travel[: last + 3])) is not None:
+        if (
+            leap := _leap(self._times[: last + 3], self._travel[: last + 3])
+        ) is not None:
             size, place, before = leap
             self._state = "rest"
             self._times, self._travel = [], []
-            why = f"the travel leaps by {size:.0f} mm at {place:.0f} mm: was its zero pressed, or its unit switched?"
-            return Broken(self._began, f"This pass cannot be used: {why}", _way(travel[:before]))
+            why = (
+                f"the travel leaps by {size:.0f} mm at {place:.0f} mm: was its zero"
+                " pressed, or its unit switched?"
+            )
+            return Broken(
+                self._began, f"This pass cannot be used: {why}", _way(travel[:before])
+            )
         read_times, readings = list(self._read_times), list(self._readings)
         sweeps = []
         silent = 0.0
@@ -246,9 +271,13 @@ class SweepDetector:
                 continue
             piece_t, piece_s = times[first : final + 1], travel[first : final + 1]
             if self._read_times:
-                # an indicator that fell silent on the way leaves the end of the pass unread
+                # an indicator that fell silent on the way leaves the end of the pass
+                # unread
                 silent = max(silent, piece_t[-1] - self._read_times[-1])
-            i, j = bisect_left(read_times, piece_t[0]), bisect_left(read_times, piece_t[-1])
+            i, j = (
+                bisect_left(read_times, piece_t[0]),
+                bisect_left(read_times, piece_t[-1]),
+            )
             at = read_times[i:j]
             sweeps.append(
                 Sweep(
@@ -285,7 +314,8 @@ class SweepDetector:
 
 
 def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
-    """Index pairs of the monotone stretches: a reversal of more than TURN mm parts them."""
+    """Index pairs of the monotone stretches: a reversal of more than TURN mm parts
+    them."""
     pieces: list[tuple[int, int]] = []
     first = extreme = 0
     direction = 0
@@ -306,16 +336,21 @@ def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
 
 
 def _way(travel: Sequence[float]) -> bool | None:
-    """True for a push, False for a pull-back: the first stretch of it; None where it hardly went anywhere."""
+    """True for a push, False for a pull-back: the first stretch of it; None where it
+    hardly went anywhere."""
     first, final = next(iter(_turns(travel)), (0, 0))
     return travel[final] > travel[first] if final > first else None
 
 
-def _leap(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float, int] | None:
-    """(mm, where, how many readings before it) of a step from one reading to the next that no sled makes.
+def _leap(
+    times: Sequence[float], travel: Sequence[float]
+) -> tuple[float, float, int] | None:
+    """(mm, where, how many readings before it) of a step from one reading to the next
+    that no sled makes.
 
-    Far beyond the steps on both sides of it, in length and in speed; or back for one reading only, amid a way
-    on: a slow scale shows no more of it. Its zero was pressed, or its unit switched without a word.
+    Far beyond the steps on both sides of it, in length and in speed; or back for one
+    reading only, amid a way on: a slow scale shows no more of it. Its zero was pressed,
+    or its unit switched without a word.
     """
     steps = [b - a for a, b in pairwise(travel)]
     spans = [max(b - a, 1e-3) for a, b in pairwise(times)]
@@ -324,17 +359,23 @@ def _leap(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float
         if abs(step) <= LEAP or not beside:
             continue
         between = steps[i - 1 : i] + steps[i + 1 : i + 2]
-        back = len(between) == 2 and all(step * other < 0 and abs(other) > REST_SPAN for other in between)
+        back = len(between) == 2 and all(
+            step * other < 0 and abs(other) > REST_SPAN for other in between
+        )
         far = abs(step) > LEAPS * max(abs(steps[j]) for j in beside)
-        fast = abs(step) / spans[i] > FASTER * max(abs(steps[j]) / spans[j] for j in beside)
+        fast = abs(step) / spans[i] > FASTER * max(
+            abs(steps[j]) / spans[j] for j in beside
+        )
         if back or (far and fast):
             return abs(step), travel[i], i + 1
     return _held_back(times, travel)
 
 
-def _held_back(times: Sequence[float], travel: Sequence[float]) -> tuple[float, float, int] | None:
-    """The same where the gate held back what came after the leap until it fitted again: a hole amid a way on,
-    in which the travel hardly goes on."""
+def _held_back(
+    times: Sequence[float], travel: Sequence[float]
+) -> tuple[float, float, int] | None:
+    """The same where the gate held back what came after the leap until it fitted again:
+    a hole amid a way on, in which the travel hardly goes on."""
     for i in range(3, len(times) - 4):
         hole = times[i + 1] - times[i]
         if hole < HOLE:
@@ -347,7 +388,9 @@ def _held_back(times: Sequence[float], travel: Sequence[float]) -> tuple[float, 
     return None
 
 
-def _interpolate(at: Sequence[float], times: Sequence[float], values: Sequence[float]) -> list[float]:
+def _interpolate(
+    at: Sequence[float], times: Sequence[float], values: Sequence[float]
+) -> list[float]:
     """values at the stamps `at`, linear between neighbours; both stamp lists rise."""
     out: list[float] = []
     k, last = 0, len(times) - 1
@@ -356,5 +399,8 @@ def _interpolate(at: Sequence[float], times: Sequence[float], values: Sequence[f
             k += 1
         width = times[k + 1] - times[k] if last else 0.0
         share = (t - times[k]) / width if width > 0 else 0.0
-        out.append(values[k] + (values[min(k + 1, last)] - values[k]) * min(1.0, max(0.0, share)))
+        out.append(
+            values[k]
+            + (values[min(k + 1, last)] - values[k]) * min(1.0, max(0.0, share))
+        )
     return out

@@ -1,4 +1,5 @@
-"""Rows of a budget and their sum: quadrature, Welch-Satterthwaite, Student's t; each row with its source.
+"""Rows of a budget and their sum: quadrature, Welch-Satterthwaite, Student's t; each
+row with its source.
 
 Angles in rad, lengths in mm, speeds in mm/s. None stands for infinite degrees of
 freedom. JCGM 100:2008 (GUM): 4.3.7 (bounds are taken as rectangular, half-width / sqrt
@@ -17,10 +18,14 @@ from typing import Literal
 from bench.finding import BudgetRow
 from bench.uncertainty.student import t_quantile
 
-SEAT = 30e-6  # rad, a square pressed home by hand; common practice, no source: found by simulation
-TILT = math.radians(2)  # half-width of a plunger's lean set by eye; common practice, no source
-SHARE_OF_SPAN = 0.01  # by which an indicator errs over a short span; common practice, no source
-SCALE = 0.001  # relative half-width of a pencilled or printed scale; common practice, no source
+# rad, a square pressed home by hand; common practice, no source: found by simulation
+SEAT = 30e-6
+# half-width of a plunger's lean set by eye; common practice, no source
+TILT = math.radians(2)
+# by which an indicator errs over a short span; common practice, no source
+SHARE_OF_SPAN = 0.01
+# relative half-width of a pencilled or printed scale; common practice, no source
+SCALE = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,16 +49,20 @@ class Combined:
 
 
 def combine(parts: Iterable[Part | None], confidence: float = 0.95) -> Combined:
-    """Sum of independent rows (None is skipped) to an expanded uncertainty at `confidence`.
+    """Sum of independent rows (None is skipped) to an expanded uncertainty at
+    `confidence`.
 
-    GUM 5.1.2 and G.4.1 (Welch-Satterthwaite, not truncated to a whole number). Raises ValueError for a row
-    that is negative or not finite.
+    GUM 5.1.2 and G.4.1 (Welch-Satterthwaite, not truncated to a whole number). Raises
+    ValueError for a row that is negative or not finite.
     """
     kept = [part for part in parts if part is not None]
     for part in kept:
-        if not (math.isfinite(part.standard_uncertainty) and part.standard_uncertainty >= 0):
+        if not (
+            math.isfinite(part.standard_uncertainty) and part.standard_uncertainty >= 0
+        ):
             raise ValueError(
-                f"budget row '{part.name}' has a standard uncertainty of {part.standard_uncertainty}"
+                f"budget row '{part.name}' has a standard uncertainty of"
+                f" {part.standard_uncertainty}"
             )
     u = math.hypot(*(part.standard_uncertainty for part in kept))
     dof = effective_dof(kept)
@@ -95,50 +104,69 @@ def _root_sum(weights: Sequence[float]) -> float:
 
 
 def seat(
-    weights: Sequence[float], *, reseated: bool, scatter: float | None = None, dof: float | None = None
+    weights: Sequence[float],
+    *,
+    reseated: bool,
+    scatter: float | None = None,
+    dof: float | None = None,
 ) -> Part | None:
-    """Seating of the square, where every sweep of a placement ran on one seat; None where reseated
-    before each push, for then the scatter between sweeps holds it.
+    """Seating of the square, where every sweep of a placement ran on one seat; None
+    where reseated before each push, for then the scatter between sweeps holds it.
 
-    Standard uncertainty per placement: `scatter` (the log's standard deviation of one seating, type A where
-    its degrees of freedom are given), else 30 urad; times the root of sum c_i^2.
+    Standard uncertainty per placement: `scatter` (the log's standard deviation of one
+    seating, type A where its degrees of freedom are given), else 30 urad; times the
+    root of sum c_i^2.
     """
     if reseated:
         return None
     each = SEAT if scatter is None else scatter
     return Part(
-        "seat", "A" if scatter is not None and dof is not None else "B", each * _root_sum(weights), dof
+        "seat",
+        "A" if scatter is not None and dof is not None else "B",
+        each * _root_sum(weights),
+        dof,
     )
 
 
 def hold(yaw_play: float | None, *, declared: bool) -> Part | None:
-    """Play between runners and slots where it is not said against which wall the sled is held.
+    """Play between runners and slots where it is not said against which wall the sled
+    is held.
 
-    Rectangular with a half-width of half the yaw play (full swing, rad): what biases all placements alike,
-    hence no weights. None when the hold is declared or no play is known.
+    Rectangular with a half-width of half the yaw play (full swing, rad): what biases
+    all placements alike, hence no weights. None when the hold is declared or no play is
+    known.
     """
     if declared or yaw_play is None:
         return None
     return rectangular("hold against the walls", yaw_play / 2)
 
 
-def contact_away(away: float | None, straightness: float | None, runner: float | None) -> Part | None:
-    """Touching a distance `away` (mm along the travel) from the leading teeth, on a slot straight within
-    `straightness` mm, with runners `runner` mm long.
+def contact_away(
+    away: float | None, straightness: float | None, runner: float | None
+) -> Part | None:
+    """Touching a distance `away` (mm along the travel) from the leading teeth, on a
+    slot straight within `straightness` mm, with runners `runner` mm long.
 
-    A path of constant curvature with rise h over the runner's length Lr has curvature 8 h / Lr^2, so its
-    direction changes by 8 h d / Lr^2 over d: that half-width, rectangular. None unless all are given.
+    A path of constant curvature with rise h over the runner's length Lr has curvature 8
+    h / Lr^2, so its direction changes by 8 h d / Lr^2 over d: that half-width,
+    rectangular. None unless all are given.
     """
     if away is None or straightness is None or not runner:
         return None
-    return rectangular("contact away from the teeth", 8 * straightness * away / runner**2)
+    return rectangular(
+        "contact away from the teeth", 8 * straightness * away / runner**2
+    )
 
 
 def resolution(
-    count: float, length: float, residual_spread: float, weights: Sequence[float] = (1.0,)
+    count: float,
+    length: float,
+    residual_spread: float,
+    weights: Sequence[float] = (1.0,),
 ) -> Part | None:
-    """Half a count, rectangular, at each end of `length` mm; only where the readings scatter less than a
-    third of a count about their line, for otherwise the scatter itself carries it (GUM F.2.2.1)."""
+    """Half a count, rectangular, at each end of `length` mm; only where the readings
+    scatter less than a third of a count about their line, for otherwise the scatter
+    itself carries it (GUM F.2.2.1)."""
     if residual_spread >= count / 3 or count <= 0:
         return None
     each = count / 2 / math.sqrt(3) * math.sqrt(2) / length
@@ -155,9 +183,10 @@ def span(
     preload_moved: bool = False,
     rounded: bool = False,
 ) -> Part | None:
-    """The indicator's own error over the span it used (mm) on `length` mm of travel: `indicator_error`, of
-    which `rounded` says that a row "resolution" holds the count already. Not the limit over the whole range.
-    Moving the preload between sweeps turns it into scatter: then no row.
+    """The indicator's own error over the span it used (mm) on `length` mm of travel:
+    `indicator_error`, of which `rounded` says that a row "resolution" holds the count
+    already. Not the limit over the whole range. Moving the preload between sweeps turns
+    it into scatter: then no row.
     """
     if preload_moved:
         return None
@@ -166,16 +195,22 @@ def span(
 
 
 def indicator_error(
-    used: float, count: float, *, short_span_error: float | None = None, rounded: bool = False
+    used: float,
+    count: float,
+    *,
+    short_span_error: float | None = None,
+    rounded: bool = False,
 ) -> float:
-    """Standard uncertainty in mm of the difference of two readings `used` mm apart, the indicator's own part.
+    """Standard uncertainty in mm of the difference of two readings `used` mm apart, the
+    indicator's own part.
 
-    `short_span_error` is a limit: rectangular (GUM 4.3.7). Unless said, one count + 1 % of the span (common
-    practice, no source). The count is two readings rounded by up to half of one each, rectangular both (GUM
-    F.2.2.1), so that their difference is triangular: count / sqrt 6 (GUM 4.3.9); the two parts are
-    independent and add in quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where
-    `rounded` says that the row "resolution", which is the same two roundings, stands in the budget, only the
-    1 % is left here.
+    `short_span_error` is a limit: rectangular (GUM 4.3.7). Unless said, one count + 1 %
+    of the span (common practice, no source). The count is two readings rounded by up to
+    half of one each, rectangular both (GUM F.2.2.1), so that their difference is
+    triangular: count / sqrt 6 (GUM 4.3.9); the two parts are independent and add in
+    quadrature (GUM 5.1.2). A count must not be there twice (GUM 4.3.10): where
+    `rounded` says that the row "resolution", which is the same two roundings, stands in
+    the budget, only the 1 % is left here.
     """
     if short_span_error is not None:
         return short_span_error / math.sqrt(3)
@@ -183,9 +218,12 @@ def indicator_error(
     return share if rounded else math.hypot(count / math.sqrt(6), share)
 
 
-def reading_age(rotation: float, age: float | None, speed_change: float | None, length: float) -> Part | None:
-    """Readings `age` s old when they arrive, paired with the travel of now, while the sled's speed changed
-    by `speed_change` mm/s: relative, age * change / length. None without an age."""
+def reading_age(
+    rotation: float, age: float | None, speed_change: float | None, length: float
+) -> Part | None:
+    """Readings `age` s old when they arrive, paired with the travel of now, while the
+    sled's speed changed by `speed_change` mm/s: relative, age * change / length. None
+    without an age."""
     if age is None or speed_change is None:
         return None
     return Part("reading age", "B", abs(rotation) * age * abs(speed_change) / length)
@@ -197,7 +235,8 @@ def travel_scale(rotation: float, scale_error: float = SCALE) -> Part:
 
 
 def tilt(rotation: float, angle: float = TILT) -> Part:
-    """A plunger that leans by up to `angle` rad reads long by 1 - cos: relative half-width, rectangular."""
+    """A plunger that leans by up to `angle` rad reads long by 1 - cos: relative
+    half-width, rectangular."""
     return rectangular("plunger tilt", rotation * (1 - math.cos(angle)))
 
 
@@ -208,17 +247,25 @@ def square(
     tolerance: float | None = None,
     length: float | None = None,
 ) -> Part | None:
-    """The square's error where it was not turned over: that of its logged error, else its tolerance (mm)
-    over its length (mm) as a rectangular half-width. None where neither is known: the caller must say so."""
+    """The square's error where it was not turned over: that of its logged error, else
+    its tolerance (mm) over its length (mm) as a rectangular half-width. None where
+    neither is known: the caller must say so."""
     if standard_uncertainty is not None:
-        return Part("square", "A" if dof is not None else "B", standard_uncertainty, dof)
+        return Part(
+            "square", "A" if dof is not None else "B", standard_uncertainty, dof
+        )
     if tolerance is None or not length:
         return None
     return rectangular("square", tolerance / length)
 
 
-def closure(out_and_back: float | None, length: float, weights: Sequence[float] = (1.0,)) -> Part | None:
-    """The reading did not come back by `out_and_back` mm (bump, creep, warm-up): / sqrt 3 / length."""
+def closure(
+    out_and_back: float | None, length: float, weights: Sequence[float] = (1.0,)
+) -> Part | None:
+    """The reading did not come back by `out_and_back` mm (bump, creep, warm-up): / sqrt
+    3 / length."""
     if out_and_back is None:
         return None
-    return Part("closure", "B", abs(out_and_back) / math.sqrt(3) / length * _root_sum(weights))
+    return Part(
+        "closure", "B", abs(out_and_back) / math.sqrt(3) / length * _root_sum(weights)
+    )

@@ -1,4 +1,5 @@
-"""From a value and its uncertainty to a verdict, and to what would settle one that cannot be told.
+"""From a value and its uncertainty to a verdict, and to what would settle one that
+cannot be told.
 
 Rotations in rad, lengths in mm. ISO 14253-1 and JCGM 106:2012 (guarded acceptance and
 guarded rejection).
@@ -14,7 +15,8 @@ from bench.uncertainty.budget import Combined, Part, combine
 from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import BOTH_SHARE, Between, Group
 
-LATER = 0.99  # confidence of every look after the first: looking again and again at 95 % misleads
+# confidence of every look after the first: looking again and again at 95 % misleads
+LATER = 0.99
 MOST_PUSHES = 12  # in one placement; beyond it another change is named
 
 
@@ -28,7 +30,8 @@ def verdict(value: float, expanded: float, tolerance: float) -> Verdict:
 
 
 def verdict_one_sided(opening: float, expanded: float, limit: float) -> Verdict:
-    """Inside where the whole interval lies within 0 <= opening <= limit, outside where none of it does."""
+    """Inside where the whole interval lies within 0 <= opening <= limit, outside where
+    none of it does."""
     if opening - expanded >= 0 and opening + expanded <= limit:
         return "inside"
     if opening + expanded < 0 or opening - expanded > limit:
@@ -36,8 +39,11 @@ def verdict_one_sided(opening: float, expanded: float, limit: float) -> Verdict:
     return "cannot-tell"
 
 
-def agreement(first: float, expanded_first: float, second: float, expanded_second: float) -> float:
-    """E_n of two answers with expanded uncertainties (ISO 13528:2022, 9.7), without its sign.
+def agreement(
+    first: float, expanded_first: float, second: float, expanded_second: float
+) -> float:
+    """E_n of two answers with expanded uncertainties (ISO 13528:2022, 9.7), without its
+    sign.
 
     They agree while E_n <= 1."""
     both = math.hypot(expanded_first, expanded_second)
@@ -57,15 +63,21 @@ def _fixed(combined: Combined) -> list[Part]:
 
 
 def decidable_tolerance(combined: Combined, confidence: float | None = None) -> float:
-    """The least tolerance at which this instrument and set-up could call even a perfect fence inside,
-    however many sweeps are taken: the expanded uncertainty of the rows that sweeps do not shrink."""
+    """The least tolerance at which this instrument and set-up could call even a perfect
+    fence inside, however many sweeps are taken: the expanded uncertainty of the rows
+    that sweeps do not shrink."""
     return combine(_fixed(combined), confidence or combined.confidence).expanded
 
 
 def expected(
-    combined: Combined, between: Between, groups: Sequence[Group], pushes: int, confidence: float
+    combined: Combined,
+    between: Between,
+    groups: Sequence[Group],
+    pushes: int,
+    confidence: float,
 ) -> float:
-    """Expanded uncertainty to be expected with `pushes` in every placement, all else unchanged."""
+    """Expanded uncertainty to be expected with `pushes` in every placement, all else
+    unchanged."""
     share = math.fsum(group.weight**2 for group in groups) / pushes
     within2 = between.within**2
     extra2 = 0.0 if between.pooled and not between.single else BOTH_SHARE * within2
@@ -74,14 +86,22 @@ def expected(
         each2 = (between.part.standard_uncertainty / weight) ** 2 if weight else 0.0
     else:
         now = math.fsum(group.weight**2 / len(group.slopes) for group in groups)
-        each2 = max(between.part.standard_uncertainty**2 / now - extra2, 0.0) if now else 0.0
+        each2 = (
+            max(between.part.standard_uncertainty**2 / now - extra2, 0.0)
+            if now
+            else 0.0
+        )
     dof: float | None = float(len(groups) * (pushes - 1))
     if each2 <= within2 * (1 + 1e-9):
         dof = between.degrees_of_freedom
     elif between.pooled:
-        log = (between.part.degrees_of_freedom or 0.0) - sum(len(group.slopes) - 1 for group in groups)
+        log = (between.part.degrees_of_freedom or 0.0) - sum(
+            len(group.slopes) - 1 for group in groups
+        )
         dof = max(log, 0.0) + len(groups) * (pushes - 1)
-    row = Part("between sweeps", "A", math.sqrt((max(each2, within2) + extra2) * share), dof)
+    row = Part(
+        "between sweeps", "A", math.sqrt((max(each2, within2) + extra2) * share), dof
+    )
     return combine([row, *_fixed(combined)], confidence).expanded
 
 
@@ -100,9 +120,10 @@ def settle(
 ) -> Settle:
     """One thing that settles a verdict that cannot be told.
 
-    The number of pushes in all, placements together, with which U at `confidence` is expected to clear the
-    `margin` (by default ||value| - tolerance|); else a longer sweep (`length` now, `longest` possible, mm);
-    else a finer `count` (mm); else nothing but the row's name: no number of sweeps settles this.
+    The number of pushes in all, placements together, with which U at `confidence` is
+    expected to clear the `margin` (by default ||value| - tolerance|); else a longer
+    sweep (`length` now, `longest` possible, mm); else a finer `count` (mm); else
+    nothing but the row's name: no number of sweeps settles this.
     """
     clear = abs(abs(value) - tolerance) if margin is None else margin
     fixed = combine(_fixed(combined), confidence)
@@ -111,12 +132,20 @@ def settle(
         for pushes in range(max(fewest, 2), MOST_PUSHES + 1):
             if expected(combined, between, groups, pushes, confidence) <= clear:
                 return Settle(part="between sweeps", sweeps=pushes * len(groups))
-    top = combined.rows[0].part if fixed.expanded < clear or not fixed.rows else fixed.rows[0].part
+    top = (
+        combined.rows[0].part
+        if fixed.expanded < clear or not fixed.rows
+        else fixed.rows[0].part
+    )
     if length is not None and longest is not None and longest > length and clear > 0:
         needed = _longer(combined, clear, length, longest, confidence)
         if needed is not None:
             return Settle(part=top, length=needed)
-    if count is not None and clear > 0 and top in ("resolution", "indicator over the span used"):
+    if (
+        count is not None
+        and clear > 0
+        and top in ("resolution", "indicator over the span used")
+    ):
         finer = _finer(combined, clear, count, confidence)
         if finer is not None:
             return Settle(part=top, resolution=finer)
@@ -136,14 +165,16 @@ _PER_LENGTH = (
 def _longer(
     combined: Combined, clear: float, length: float, longest: float, confidence: float
 ) -> float | None:
-    """The rows that are millimetres over the sweep's length shrink with it; the rest stay."""
+    """The rows that are millimetres over the sweep's length shrink with it; the rest
+    stay."""
     for step in range(1, 21):
         new = length + (longest - length) * step / 20
         parts = [
             Part(
                 row.part,
                 row.type,
-                row.standard_uncertainty * (length / new if row.part in _PER_LENGTH[2:5] else 1.0),
+                row.standard_uncertainty
+                * (length / new if row.part in _PER_LENGTH[2:5] else 1.0),
                 row.degrees_of_freedom,
             )
             for row in combined.rows
@@ -153,14 +184,20 @@ def _longer(
     return None
 
 
-def _finer(combined: Combined, clear: float, count: float, confidence: float) -> float | None:
+def _finer(
+    combined: Combined, clear: float, count: float, confidence: float
+) -> float | None:
     for divide in (2, 5, 10, 20, 50, 100):
         parts = [
             Part(
                 row.part,
                 row.type,
                 row.standard_uncertainty
-                / (divide if row.part in ("resolution", "indicator over the span used") else 1),
+                / (
+                    divide
+                    if row.part in ("resolution", "indicator over the span used")
+                    else 1
+                ),
                 row.degrees_of_freedom,
             )
             for row in combined.rows
@@ -170,8 +207,11 @@ def _finer(combined: Combined, clear: float, count: float, confidence: float) ->
     return None
 
 
-def can_ever_decide(combined: Combined, tolerance: float, confidence: float | None = None) -> bool:
-    """Whether a perfect fence could be called inside at this tolerance, with as many sweeps as one likes."""
+def can_ever_decide(
+    combined: Combined, tolerance: float, confidence: float | None = None
+) -> bool:
+    """Whether a perfect fence could be called inside at this tolerance, with as many
+    sweeps as one likes."""
     return decidable_tolerance(combined, confidence) <= tolerance
 
 

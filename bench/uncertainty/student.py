@@ -1,4 +1,5 @@
-"""Student's t and Fisher's F from the incomplete beta function, without SciPy (it triples the start-up)."""
+"""Student's t and Fisher's F from the incomplete beta function, without SciPy (it
+triples the start-up)."""
 
 from __future__ import annotations
 
@@ -13,14 +14,21 @@ _LARGE_DOF = 1e7  # beyond it t and the normal quantile agree to nine digits
 def incomplete_beta(a: float, b: float, x: float) -> float:
     """Regularised incomplete beta function I_x(a, b), a and b positive, 0 <= x <= 1.
 
-    Lentz's continued fraction (NIST Digital Library of Mathematical Functions, 8.17.22).
+    Lentz's continued fraction (NIST Digital Library of Mathematical Functions,
+    8.17.22).
     """
     if not (a > 0 and b > 0 and 0 <= x <= 1):
-        raise ValueError(f"incomplete beta needs a, b > 0 and 0 <= x <= 1, not {a}, {b}, {x}")
+        raise ValueError(
+            f"incomplete beta needs a, b > 0 and 0 <= x <= 1, not {a}, {b}, {x}"
+        )
     if x in (0.0, 1.0):
         return x
     front = math.exp(
-        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)
+        math.lgamma(a + b)
+        - math.lgamma(a)
+        - math.lgamma(b)
+        + a * math.log(x)
+        + b * math.log1p(-x)
     )
     if x < (a + 1) / (a + b + 2):
         return front * _fraction(a, b, x) / a
@@ -47,7 +55,8 @@ def _fraction(a: float, b: float, x: float) -> float:
 
 
 def t_two_sided(t: float, dof: float) -> float:
-    """Probability that |T| <= t for Student's T with `dof` degrees of freedom (not necessarily whole)."""
+    """Probability that |T| <= t for Student's T with `dof` degrees of freedom (not
+    necessarily whole)."""
     square = t * t
     if square <= dof:  # near the middle the other tail keeps the digits
         return incomplete_beta(0.5, dof / 2, square / (dof + square))
@@ -56,7 +65,8 @@ def t_two_sided(t: float, dof: float) -> float:
 
 @lru_cache(maxsize=4096)
 def t_quantile(p: float, dof: float | None) -> float:
-    """Coverage factor k with P(|T| <= k) = p, two-sided; dof None is infinite, any positive number will do.
+    """Coverage factor k with P(|T| <= k) = p, two-sided; dof None is infinite, any
+    positive number will do.
 
     GUM, G.3 and Table G.2. Raises ValueError for p outside (0, 1) or dof not positive.
     """
@@ -70,7 +80,9 @@ def t_quantile(p: float, dof: float | None) -> float:
     low, high = 0.0, 2 * normal
     while t_two_sided(high, dof) < p and high < 1e150:
         low, high = high, 4 * high
-    front = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(dof * math.pi)
+    front = math.exp(math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2)) / math.sqrt(
+        dof * math.pi
+    )
     t = min(max(normal * (1 + (normal * normal + 1) / (4 * dof)), low), high)
     for _ in range(200):  # Newton's method, kept between bounds that close in
         missing = p - t_two_sided(t, dof)
@@ -91,7 +103,9 @@ def f_upper_tail(ratio: float, dof_top: float, dof_bottom: float) -> float:
         return 1.0
     if math.isinf(ratio):
         return 0.0
-    return incomplete_beta(dof_bottom / 2, dof_top / 2, dof_bottom / (dof_bottom + dof_top * ratio))
+    return incomplete_beta(
+        dof_bottom / 2, dof_top / 2, dof_bottom / (dof_bottom + dof_top * ratio)
+    )
 
 
 def f_two_sided(ratio: float, dof_top: float, dof_bottom: float) -> float:

@@ -1,11 +1,13 @@
-"""Whether what was squared has stayed so: findings of one jig, one after the other, between two events.
+"""Whether what was squared has stayed so: findings of one jig, one after the other,
+between two events.
 
 Pure: no clock, no files. Values in rad or mm as the findings have them, times in days.
 
-A new look is set against the mean of those before it in the same stretch, so that two looks are enough to
-begin (self-starting chart; from memory: Hawkins 1987). Individuals chart: Shewhart's three sigma; moving
-ranges and d2 after NIST/SEMATECH e-Handbook 6.3.2.2. EWMA: the same handbook, 6.3.2.4, its exact limits.
-Runs: Western Electric handbook 1956; they are remarked on and never alarm, since all rules together cry once
+A new look is set against the mean of those before it in the same stretch, so that two
+looks are enough to begin (self-starting chart; from memory: Hawkins 1987). Individuals
+chart: Shewhart's three sigma; moving ranges and d2 after NIST/SEMATECH e-Handbook
+6.3.2.2. EWMA: the same handbook, 6.3.2.4, its exact limits. Runs: Western Electric
+handbook 1956; they are remarked on and never alarm, since all rules together cry once
 in three within thirty looks.
 """
 
@@ -19,23 +21,37 @@ from itertools import pairwise
 from bench.finding import Finding
 from bench.uncertainty.student import t_quantile
 
-D2 = 1.128  # mean range of two normal values over sigma; NIST/SEMATECH e-Handbook 6.3.2.2
-WEIGHT, LIMIT = 0.2, 2.86  # of the EWMA: in control, alarms as seldom as three sigma does on single values
-WEIGHT_OF_BUDGET = 8.0  # degrees of freedom granted to what the budget says of the scatter between looks
-DOF_OF_RANGES = 0.62  # degrees of freedom of a mean moving range, each range; found by simulation
+# mean range of two normal values over sigma; NIST/SEMATECH e-Handbook 6.3.2.2
+D2 = 1.128
+# of the EWMA: in control, alarms as seldom as three sigma does on single values
+WEIGHT, LIMIT = 0.2, 2.86
+# degrees of freedom granted to what the budget says of the scatter between looks
+WEIGHT_OF_BUDGET = 8.0
+# degrees of freedom of a mean moving range, each range; found by simulation
+DOF_OF_RANGES = 0.62
 
-# rows of a budget that are the same at every look, and so cannot make one look differ from the next
+# rows of a budget that are the same at every look, and so cannot make one look differ
+# from the next
 LASTING = frozenset(
-    {"indicator over the span used", "travel scale", "square", "blade", "form of the arm", "straightedge"}
+    {
+        "indicator over the span used",
+        "travel scale",
+        "square",
+        "blade",
+        "form of the arm",
+        "straightedge",
+    }
 )
 
 FEWEST_FOR_TREND = 5
-OFTEN, SELDOM, FRESH = 7.0, 30.0, 31.0  # days between looks: at first, later, how long "at first" is
+# days between looks: at first, later, how long "at first" is
+OFTEN, SELDOM, FRESH = 7.0, 30.0, 31.0
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One finding's first quantity. varying: standard uncertainty of what differs from look to look."""
+    """One finding's first quantity. varying: standard uncertainty of what differs from
+    look to look."""
 
     finding: str
     at: float  # days
@@ -46,8 +62,8 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """z: the step from the mean before, in sigmas; weighted: the EWMA of z over its own limit. None: the
-    first."""
+    """z: the step from the mean before, in sigmas; weighted: the EWMA of z over its own
+    limit. None: the first."""
 
     look: Look
     z: float | None = None
@@ -58,7 +74,8 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """A straight line through a stretch. slope and its expanded uncertainty a day; earliest: days, or None."""
+    """A straight line through a stretch. slope and its expanded uncertainty a day;
+    earliest: days, or None."""
 
     slope: float
     uncertainty: float
@@ -79,17 +96,24 @@ class Stretch:
 
     @property
     def seen(self) -> float:
-        """The step that a further look would have to make to be told: three sigma of it against the mean."""
+        """The step that a further look would have to make to be told: three sigma of it
+        against the mean."""
         return 3 * self.sigma * math.sqrt(1 + 1 / len(self.looks))
 
 
 def varying(finding: Finding) -> float:
-    """Standard uncertainty of those rows that differ from look to look (of the first quantity)."""
-    return math.hypot(*(row.standard_uncertainty for row in finding.budget if row.part not in LASTING))
+    """Standard uncertainty of those rows that differ from look to look (of the first
+    quantity)."""
+    return math.hypot(
+        *(row.standard_uncertainty for row in finding.budget if row.part not in LASTING)
+    )
 
 
-def stretches(looks: Sequence[Look], moved: Iterable[str], tolerance: float | None) -> list[Stretch]:
-    """Looks in the order they were taken, cut after each finding in `moved`, each stretch judged by itself."""
+def stretches(
+    looks: Sequence[Look], moved: Iterable[str], tolerance: float | None
+) -> list[Stretch]:
+    """Looks in the order they were taken, cut after each finding in `moved`, each
+    stretch judged by itself."""
     cuts = frozenset(moved)
     parts: list[tuple[str | None, list[Look]]] = [(None, [])]
     for look in looks:
@@ -99,13 +123,17 @@ def stretches(looks: Sequence[Look], moved: Iterable[str], tolerance: float | No
     return [judge(part, tolerance, after) for after, part in parts if part]
 
 
-def judge(looks: Sequence[Look], tolerance: float | None = None, after: str | None = None) -> Stretch:
+def judge(
+    looks: Sequence[Look], tolerance: float | None = None, after: str | None = None
+) -> Stretch:
     """One stretch; at least one look."""
     sigma = blended(
-        math.sqrt(sum(look.varying**2 for look in looks) / len(looks)), [look.value for look in looks]
+        math.sqrt(sum(look.varying**2 for look in looks) / len(looks)),
+        [look.value for look in looks],
     )
     judged: list[Judged] = []
-    quiet: list[float] = []  # what the next look is set against: those that did not alarm
+    # what the next look is set against: those that did not alarm
+    quiet: list[float] = []
     steps: list[float] = []
     mean_z = 0.0
     for look in looks:
@@ -113,7 +141,9 @@ def judge(looks: Sequence[Look], tolerance: float | None = None, after: str | No
             quiet.append(look.value)
             judged.append(Judged(look))
             continue
-        z = (look.value - math.fsum(quiet) / len(quiet)) / (sigma * math.sqrt(1 + 1 / len(quiet)))
+        z = (look.value - math.fsum(quiet) / len(quiet)) / (
+            sigma * math.sqrt(1 + 1 / len(quiet))
+        )
         steps.append(z)
         mean_z = WEIGHT * z + (1 - WEIGHT) * mean_z
         weighted = mean_z / ewma_sigma(len(steps), WEIGHT) / LIMIT
@@ -132,8 +162,8 @@ def judge(looks: Sequence[Look], tolerance: float | None = None, after: str | No
 
 
 def blended(u: float, values: Sequence[float]) -> float:
-    """Sigma between looks: what the budget says (u, standard) and what the looks themselves show, by their
-    weight."""
+    """Sigma between looks: what the budget says (u, standard) and what the looks
+    themselves show, by their weight."""
     n = len(values)
     if n < 2:
         return u
@@ -156,12 +186,14 @@ def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
 
 
 def ewma_sigma(n: int, weight: float) -> float:
-    """Standard deviation of the n-th weighted mean of values with standard deviation 1; same place."""
+    """Standard deviation of the n-th weighted mean of values with standard deviation 1;
+    same place."""
     return math.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
 
 
 def runs(z: Sequence[float]) -> list[str]:
-    """Western Electric's runs that end at the last of `z`, the single value beyond three sigma left out."""
+    """Western Electric's runs that end at the last of `z`, the single value beyond
+    three sigma left out."""
     found = []
     side = 1.0 if z[-1] > 0 else -1.0
     back = [side * value for value in reversed(z)]
@@ -175,11 +207,12 @@ def runs(z: Sequence[float]) -> list[str]:
 
 
 def trend(looks: Sequence[Look], sigma: float, tolerance: float | None) -> Trend | None:
-    """Least squares over the days; None where there are too few looks, or all on one day.
+    """Least squares over the days; None where there are too few looks, or all on one
+    day.
 
-    earliest: the first day on which the tolerance may be left, by the steepest slope of the interval and less
-    the last look's own uncertainty; None where the slope is not significant, or that day lies farther ahead
-    than half the span looked back on.
+    earliest: the first day on which the tolerance may be left, by the steepest slope of
+    the interval and less the last look's own uncertainty; None where the slope is not
+    significant, or that day lies farther ahead than half the span looked back on.
     """
     n = len(looks)
     if n < FEWEST_FOR_TREND:
@@ -192,7 +225,9 @@ def trend(looks: Sequence[Look], sigma: float, tolerance: float | None) -> Trend
         return None
     level = math.fsum(look.value for look in looks) / n
     slope = math.fsum((look.at - middle) * look.value for look in looks) / spread
-    residual = math.fsum((look.value - level - slope * (look.at - middle)) ** 2 for look in looks)
+    residual = math.fsum(
+        (look.value - level - slope * (look.at - middle)) ** 2 for look in looks
+    )
     error = max(sigma, math.sqrt(residual / (n - 2))) / math.sqrt(spread)
     expanded = t_quantile(0.95, n - 2) * error
     significant = abs(slope) > expanded
@@ -207,8 +242,9 @@ def trend(looks: Sequence[Look], sigma: float, tolerance: float | None) -> Trend
 
 
 def look_again(stretch: Stretch) -> float:
-    """Days on which to look again: weekly in the first month, then monthly (common practice, no source); at
-    once after an alarm; never later than the earliest day on which the tolerance may be left."""
+    """Days on which to look again: weekly in the first month, then monthly (common
+    practice, no source); at once after an alarm; never later than the earliest day on
+    which the tolerance may be left."""
     first, last = stretch.looks[0].look.at, stretch.looks[-1].look.at
     if stretch.looks[-1].alarm is not None:
         return last

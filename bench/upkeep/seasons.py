@@ -1,4 +1,5 @@
-"""How widths and spacings move over a year: moisture content of wood, shrinking and swelling, heat.
+"""How widths and spacings move over a year: moisture content of wood, shrinking and
+swelling, heat.
 
 Lengths in mm, temperature in deg C, relative humidity as a fraction, moisture content
 in percent of the oven-dry mass (as every table of wood has it).
@@ -11,13 +12,15 @@ from dataclasses import dataclass
 
 from bench.geometry.reversal import GeometryError
 
-# Forest Products Laboratory (2010), Wood Handbook, FPL-GTR-190, equation (4-5): constant, T, T^2 in deg C
+# Forest Products Laboratory (2010), Wood Handbook, FPL-GTR-190, equation (4-5):
+# constant, T, T^2 in deg C
 _W = (349.0, 1.29, 0.0135)
 _K = (0.805, 0.000736, -0.00000273)
 _K1 = (6.27, -0.00938, -0.000303)
 _K2 = (1.91, 0.0407, -0.000293)
 
-LINEAR_FROM, LINEAR_TO = 6.0, 14.0  # percent moisture content where the coefficients below hold
+# percent moisture content where the coefficients below hold
+LINEAR_FROM, LINEAR_TO = 6.0, 14.0
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,8 @@ class Climate:
 class Moves:
     """How a material answers to its climate, along the dimension in question.
 
-    per_moisture: change per percent of moisture content, relative (0 for metal and plastic).
-    per_kelvin: thermal expansion, relative.
+    per_moisture: change per percent of moisture content, relative (0 for metal and
+    plastic). per_kelvin: thermal expansion, relative.
     """
 
     per_moisture: float = 0.0
@@ -68,24 +71,28 @@ WOODS: dict[str, Wood] = {
     "walnut, black": Wood(0.00190, 0.00274),
 }
 
-# Linear thermal expansion per K. Metals: Callister, Materials Science and Engineering, Table B.6.
+# Linear thermal expansion per K. Metals: Callister, Materials Science and Engineering,
+# Table B.6.
 STEEL = 11.7e-6
 CAST_IRON = 11.4e-6
 ALUMINIUM = 23.6e-6
 
-# Along the grain wood moves 0.1 to 0.2 percent from green to dry (Wood Handbook, chapter 4; from memory):
-# 0.00005 per percent of moisture, a tenth of a millimetre over 600 mm in a hard year.
+# Along the grain wood moves 0.1 to 0.2 percent from green to dry (Wood Handbook,
+# chapter 4; from memory): 0.00005 per percent of moisture, a tenth of a millimetre over
+# 600 mm in a hard year.
 ALONG_GRAIN = 0.00005
-# Plywood in its plane: about 0.2 percent from oven-dry to fibre saturation near 28 percent (Wood Handbook,
-# chapter 12; from memory).
+# Plywood in its plane: about 0.2 percent from oven-dry to fibre saturation near 28
+# percent (Wood Handbook, chapter 12; from memory).
 PLYWOOD_IN_PLANE = 0.002 / 28.0
 
 
 def equilibrium_moisture(climate: Climate) -> float:
-    """Moisture content, percent, that wood comes to in a steady climate. Raises GeometryError.
+    """Moisture content, percent, that wood comes to in a steady climate. Raises
+    GeometryError.
 
     Holds for -1 to 55 deg C; a runner follows within days, a thick panel within weeks.
-    Source: Forest Products Laboratory (2010), Wood Handbook, FPL-GTR-190, equation (4-5).
+    Source: Forest Products Laboratory (2010), Wood Handbook, FPL-GTR-190, equation
+    (4-5).
     """
     t, h = climate.temperature, climate.relative_humidity
     if not (math.isfinite(t) and -40.0 <= t <= 130.0):
@@ -98,11 +105,14 @@ def equilibrium_moisture(climate: Climate) -> float:
     return 1800.0 / w * (kh / (1.0 - kh) + bound)
 
 
-def moisture_change(width: float, coefficient: float, moisture_from: float, moisture_to: float) -> float:
+def moisture_change(
+    width: float, coefficient: float, moisture_from: float, moisture_to: float
+) -> float:
     """Change of a width, mm, positive where it swells: D C (M_to - M_from).
 
-    coefficient: per percent of moisture content. Holds from 6 to 14 percent (LINEAR_FROM, LINEAR_TO);
-    outside it is an estimate. Source: Wood Handbook (2010), FPL-GTR-190, chapter 13.
+    coefficient: per percent of moisture content. Holds from 6 to 14 percent
+    (LINEAR_FROM, LINEAR_TO); outside it is an estimate. Source: Wood Handbook (2010),
+    FPL-GTR-190, chapter 13.
     """
     if not width >= 0.0:
         raise GeometryError(f"width {width}: give a length of zero or more")
@@ -115,22 +125,38 @@ def size_in(size: float, material: Moves, measured: Climate, then: Climate) -> f
     Swelling by `moisture_change` and heat by size x per_kelvin x difference, added.
     """
     wet = moisture_change(
-        size, material.per_moisture, equilibrium_moisture(measured), equilibrium_moisture(then)
+        size,
+        material.per_moisture,
+        equilibrium_moisture(measured),
+        equilibrium_moisture(then),
     )
     warm = size * material.per_kelvin * (then.temperature - measured.temperature)
     return size + wet + warm
 
 
 def clearance_in(
-    slot: float, runner: float, slot_of: Moves, runner_of: Moves, measured: Climate, then: Climate
+    slot: float,
+    runner: float,
+    slot_of: Moves,
+    runner_of: Moves,
+    measured: Climate,
+    then: Climate,
 ) -> float:
-    """Clearance, mm, of a runner in its slot (both widths as measured) in another climate.
+    """Clearance, mm, of a runner in its slot (both widths as measured) in another
+    climate.
 
     Below zero it binds.
     """
-    return size_in(slot, slot_of, measured, then) - size_in(runner, runner_of, measured, then)
+    return size_in(slot, slot_of, measured, then) - size_in(
+        runner, runner_of, measured, then
+    )
 
 
-def spacing_shift(spacing: float, table: Moves, base: Moves, measured: Climate, then: Climate) -> float:
-    """How much farther apart, mm, the runners under a base come to stand than the slots they run in."""
-    return size_in(spacing, base, measured, then) - size_in(spacing, table, measured, then)
+def spacing_shift(
+    spacing: float, table: Moves, base: Moves, measured: Climate, then: Climate
+) -> float:
+    """How much farther apart, mm, the runners under a base come to stand than the slots
+    they run in."""
+    return size_in(spacing, base, measured, then) - size_in(
+        spacing, table, measured, then
+    )

@@ -1,9 +1,9 @@
-"""What is heard on a clock and a data line that is not what the settings say: format, inversion, wires
-changed over.
+"""What is heard on a clock and a data line that is not what the settings say: format,
+inversion, wires changed over.
 
-It proposes and never decides, as `listening` does for serial lines. What it goes by is how many bits a frame
-has and whether a format takes them; which edge of the clock a bit stands at the bits cannot tell, only the
-display can.
+It proposes and never decides, as `listening` does for serial lines. What it goes by is
+how many bits a frame has and whether a format takes them; which edge of the clock a bit
+stands at the bits cannot tell, only the display can.
 """
 
 from __future__ import annotations
@@ -17,28 +17,33 @@ from hw.reading import FormatError
 
 MOST = 0.8  # of the frames must be alike
 READ = 0.9  # of those alike must be read, for a proposal
-SHORT = 16  # bits; the formats have more, a data line taken for the clock has fewer edges than that
+# bits; the formats have more, a data line taken for the clock has fewer edges than that
+SHORT = 16
 OTHER = {"rising": "falling", "falling": "rising"}
 ALL_BITS = set("01")
 
 
 def is_bits(data: bytes) -> bool:
-    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1, `?` where edges were
-    missed."""
+    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1,
+    `?` where edges were missed."""
     rows = _rows(data)
     return bool(rows) and all(set(row) <= ALL_BITS | {"?"} for row in rows)
 
 
 def diagnose(name: str, options: Mapping[str, object], text: bytes) -> Diagnosis | None:
-    """Why what came, as the decoder of format `name` takes it, is not read; None where nothing can be said."""
+    """Why what came, as the decoder of format `name` takes it, is not read; None where
+    nothing can be said."""
     known = FORMATS[name]
     if known.frame_bits:
         return judge_bits(text, name, options)
     return known.diagnose(options, text) if known.diagnose is not None else None
 
 
-def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> Diagnosis | None:
-    """Frames, one a line, that format `name` with its options does not read; None where there are none.
+def judge_bits(
+    data: bytes, name: str, options: Mapping[str, object]
+) -> Diagnosis | None:
+    """Frames, one a line, that format `name` with its options does not read; None where
+    there are none.
 
     Raises FormatError for a format or an option that is not known.
     """
@@ -50,62 +55,83 @@ def judge_bits(data: bytes, name: str, options: Mapping[str, object]) -> Diagnos
     if missed > len(rows) / 10:
         return Diagnosis(
             f"edges were missed in {missed} of {len(rows)} frames",
-            "shorter wires, less to do for this computer, or a microcontroller between (profile bridge)",
+            "shorter wires, less to do for this computer, or a microcontroller between"
+            " (profile bridge)",
         )
     sizes = Counter(len(row) for row in rows)
     size, many = sizes.most_common(1)[0]
     alike = [row for row in rows if len(row) == size]
-    seen: tuple[str, ...] = (f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",)
+    seen: tuple[str, ...] = (
+        f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",
+    )
     if (
         many < MOST * len(rows) or size < SHORT
     ):  # before all else: with the wires changed over they may be all alike
         lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
         return Diagnosis(
             f"frames of {lengths} bits come, too few or never alike",
-            "data and clock may be changed over: change the two pin numbers in the settings; then the ground",
+            "data and clock may be changed over: change the two pin numbers in the"
+            " settings; then the ground",
             seen,
         )
     if len(set("".join(alike))) == 1:
         return Diagnosis(
             f"frames of {size} bits come, and every bit is {alike[0][0]}",
-            "move it off zero and look again: if nothing changes, the data line is open or held",
+            "move it off zero and look again: if nothing changes, the data line is open"
+            " or held",
             seen,
         )
     found = next((one.name for one in FORMATS.values() if one.frame_bits == size), None)
     if found is None:
         return Diagnosis(
             f"frames of {size} bits come, which no format here has",
-            "keep them for a report: `sweepgauge capture`, and say what the display showed",
+            "keep them for a report: `sweepgauge capture`, and say what the display"
+            " showed",
             seen,
         )
     own = bool(given.get("invert", False)) if found == name else False
     for invert in (own, not own):
         if _share(alike, found, invert) >= READ and (found, invert) != (name, own):
             edge = str(read_options(found, {})["edge"])
-            # what turns the data over turns the clock over too, and the bit stands at its other edge
+            # what turns the data over turns the clock over too, and the bit stands at
+            # its other edge
             proposal: dict[str, Value] = {"format": found, "invert": invert}
             proposal["edge"] = OTHER[edge] if invert else edge
             if not FORMATS[found].redundant:
                 proposal = {"format": found}
                 seen = (
                     *seen,
-                    f"any {size} bits can be read: whether they are inverted only the display tells",
+                    (
+                        f"any {size} bits can be read: whether they are inverted only"
+                        " the display tells"
+                    ),
                 )
-            compare = "Then compare with its display in two places: twice or half is the other edge"
+            compare = (
+                "Then compare with its display in two places: twice or half is the"
+                " other edge"
+            )
             return Diagnosis(
-                f"frames of {size} bits come", f"as {found} they are read", seen, proposal, compare
+                f"frames of {size} bits come",
+                f"as {found} they are read",
+                seen,
+                proposal,
+                compare,
             )
     other = OTHER[str(given.get("edge", "falling"))]
     return Diagnosis(
-        f"frames of {size} bits come, as {found} has, and are not read, neither as they are nor inverted",
-        f'try the other edge of the clock: edge = "{other}"; then check the ground and the length of the wires',
+        f"frames of {size} bits come, as {found} has, and are not read, neither as they"
+        " are nor inverted",
+        f'try the other edge of the clock: edge = "{other}"; then check the ground and'
+        " the length of the wires",
         seen,
     )
 
 
 def _rows(data: bytes) -> list[str]:
     """Frames without the last one where that is cut."""
-    *whole, last = data.decode("ascii", "replace").replace(" ", "").replace("\r", "").split("\n")
+    *whole, last = (
+        data.decode("ascii", "replace").replace(" ", "").replace("\r", "").split("\n")
+    )
     rows = [row for row in whole if row]
     return rows if rows or not last else [last]
 

@@ -1,21 +1,26 @@
-"""Which processes have a device open, as far as this user may see. Linux only; the standard library only."""
+"""Which processes have a device open, as far as this user may see. Linux only; the
+standard library only."""
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
 
-PSEUDO_MAJORS = range(136, 144)  # Unix98 slaves (kernel documentation, admin-guide/devices.txt)
+# Unix98 slaves (kernel documentation, admin-guide/devices.txt)
+PSEUDO_MAJORS = range(136, 144)
 
 
 def is_pseudo(device: str | os.PathLike[str] | int) -> bool:
-    """A pseudo-terminal: the program at its other end may well have this end open too. A path or a
-    descriptor."""
+    """A pseudo-terminal: the program at its other end may well have this end open too.
+    A path or a descriptor."""
     return os.major(os.stat(device).st_rdev) in PSEUDO_MAJORS
 
 
-def holders_of(device: str | os.PathLike[str], *, proc: Path = Path("/proc")) -> list[str]:
-    """`name (process 123)` of each other process that has the device open, by its real path.
+def holders_of(
+    device: str | os.PathLike[str], *, proc: Path = Path("/proc")
+) -> list[str]:
+    """`name (process 123)` of each other process that has the device open, by its real
+    path.
 
     Empty where none has, or where the processes of other users are hidden from us.
     """
@@ -27,7 +32,8 @@ def holders_of(device: str | os.PathLike[str], *, proc: Path = Path("/proc")) ->
         try:
             if any(os.readlink(link) == real for link in (folder / "fd").iterdir()):
                 name = (folder / "comm").read_text(errors="replace").strip()
-                name = name if name.isprintable() else ascii(name)  # a process names itself as it likes
+                # a process names itself as it likes
+                name = name if name.isprintable() else ascii(name)
                 out.append(f"{name} (process {folder.name})")
         except OSError:
             continue  # another user's, or it ended meanwhile

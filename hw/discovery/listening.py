@@ -1,7 +1,9 @@
-"""What is heard on a serial line: format, profile, speed and parity, found by listening; with the evidence.
+"""What is heard on a serial line: format, profile, speed and parity, found by
+listening; with the evidence.
 
-It proposes and never decides: settings are written by people. Everything is listened to with eight bits and
-no parity, since any seven-bit framing shows there as it is: the eighth bit is the parity, or a stop bit.
+It proposes and never decides: settings are written by people. Everything is listened to
+with eight bits and no parity, since any seven-bit framing shows there as it is: the
+eighth bit is the parity, or a stop bit.
 
     sent as   heard as 8N1
     8N1       as it is
@@ -9,8 +11,8 @@ no parity, since any seven-bit framing shows there as it is: the eighth bit is t
     7O1       bit 7 makes it odd
     7N2       bit 7 is the first stop bit: always 1
 
-What speaks only when asked (request, Modbus) and
-what comes over clock and data lines is not found this way, nor is a parity beside eight bits.
+What speaks only when asked (request, Modbus) and what comes over clock and data lines
+is not found this way, nor is a parity beside eight bits.
 """
 
 from __future__ import annotations
@@ -30,21 +32,29 @@ SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
 SURE = 3  # readings without a reject, and no other speed is tried
 LEAST = 2  # readings that make a proposal, where more was sent than one line
 MOST_REJECTED = 0.1  # of the frames, for a proposal
-SILENCE = 1.6  # s without a byte; the slowest that send by themselves do so three times a second
+# s without a byte; the slowest that send by themselves do so three times a second
+SILENCE = 1.6
 TURN = 1.2  # s for each speed where bytes come
 SETTLE = 0.05  # s; what was under way when the speed was changed is no evidence
 LOOK = 0.06  # s between looks at what came
 ENOUGH = 16384  # bytes at one speed
 
 PARITY_WORDS = {
-    "even": "bit 7 makes the number of ones even in all {n} bytes: even parity over seven bits",
-    "odd": "bit 7 makes the number of ones odd in all {n} bytes: odd parity over seven bits",
+    "even": (
+        "bit 7 makes the number of ones even in all {n} bytes: even parity over seven"
+        " bits"
+    ),
+    "odd": (
+        "bit 7 makes the number of ones odd in all {n} bytes: odd parity over seven"
+        " bits"
+    ),
     "mark": "bit 7 is set in all {n} bytes: seven bits and two stop bits",
 }
 
 
 class Proposal(NamedTuple):
-    """What would read the line. settings: keys of a port in the settings file, as they are written there."""
+    """What would read the line. settings: keys of a port in the settings file, as they
+    are written there."""
 
     settings: dict[str, Value]
     readings: int
@@ -58,7 +68,8 @@ class Listening(NamedTuple):
 
     heard: dict[int, bytes]
     proposal: Proposal | None
-    text_at: int | None = None  # the speed at which lines of text are heard, of whatever shape
+    # the speed at which lines of text are heard, of whatever shape
+    text_at: int | None = None
 
     @property
     def silent(self) -> bool:
@@ -76,7 +87,8 @@ class Line(Protocol):
 
 
 def parity_of(data: bytes) -> str | None:
-    """ "even", "odd" or "mark" where bit 7 of all bytes says so; None where it says nothing."""
+    """ "even", "odd" or "mark" where bit 7 of all bytes says so; None where it says
+    nothing."""
     if len(data) < 8 or not any(byte & 0x80 for byte in data):
         return None
     if all(byte & 0x80 for byte in data):
@@ -86,7 +98,8 @@ def parity_of(data: bytes) -> str | None:
 
 
 def is_text(data: bytes) -> bool:
-    """Lines of printing characters, whatever they say: then speed and framing are right."""
+    """Lines of printing characters, whatever they say: then speed and framing are
+    right."""
     parity = parity_of(data[1:])
     clean = bytes(byte & 0x7F for byte in data) if parity else data
     ends = clean.count(b"\r") + clean.count(b"\n")
@@ -103,12 +116,17 @@ def judge(data: bytes, speed: int = 9600) -> Proposal | None:
             continue
         for guess in known.candidates(data):
             found = _try(data, speed, parity, known, guess)
-            if found and (best is None or found.readings - found.rejects > best.readings - best.rejects):
+            if found and (
+                best is None
+                or found.readings - found.rejects > best.readings - best.rejects
+            ):
                 best = found
     return best
 
 
-def _try(data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Candidate) -> Proposal | None:
+def _try(
+    data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Candidate
+) -> Proposal | None:
     if "parity7" not in known.option_names:
         parity = None  # its bytes may have eight bits of their own
     options: dict[str, Value] = dict(guess.options)
@@ -124,16 +142,30 @@ def _try(data: bytes, speed: int, parity: str | None, known: WireFormat, guess: 
         unit["default_unit"] = "mm"
     shape = {key: options.pop(key) for key in ("profile",) if key in options}
     framing = {key: options.pop(key) for key in ("parity7",) if key in options}
-    settings = {"format": known.name, **shape, "baud": speed, **framing, **seven, **unit, **options}
+    settings = {
+        "format": known.name,
+        **shape,
+        "baud": speed,
+        **framing,
+        **seven,
+        **unit,
+        **options,
+    }
     evidence = _evidence(data, speed, parity, good, rejects, guess.evidence)
     return Proposal(settings, len(good), rejects, tuple(evidence), guess.complete)
 
 
-def _read(known: WireFormat, options: Mapping[str, Value], data: bytes) -> tuple[list[Record], int]:
+def _read(
+    known: WireFormat, options: Mapping[str, Value], data: bytes
+) -> tuple[list[Record], int]:
     """The readings, and how many frames were rejected."""
     for from_middle in (True, False):
         records = make_decoder(known.name, options, from_middle=from_middle).feed(data)
-        good = [record for record in records if record.value is not None or record.counts is not None]
+        good = [
+            record
+            for record in records
+            if record.value is not None or record.counts is not None
+        ]
         if from_middle and len(good) >= LEAST:
             break
     else:  # an instrument's own button: one line, from its beginning, and nothing else
@@ -142,12 +174,17 @@ def _read(known: WireFormat, options: Mapping[str, Value], data: bytes) -> tuple
 
 
 def _evidence(
-    data: bytes, speed: int, parity: str | None, good: list[Record], rejects: int, guessed: tuple[str, ...]
+    data: bytes,
+    speed: int,
+    parity: str | None,
+    good: list[Record],
+    rejects: int,
+    guessed: tuple[str, ...],
 ) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
     yield (
-        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)} bytes at {speed} baud, such as "
-        f"{first!r}"
+        f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)}"
+        f" bytes at {speed} baud, such as {first!r}"
     )
     if parity is not None:
         yield PARITY_WORDS[parity].format(n=len(data) - 1)
@@ -166,7 +203,8 @@ def _many(number: int, what: str) -> str:
 
 
 def open_line(port: str, speed: int) -> Any:
-    """The port as it is listened to: locked, eight bits, no parity. OSError or ValueError where it cannot be."""
+    """The port as it is listened to: locked, eight bits, no parity. OSError or
+    ValueError where it cannot be."""
     opened = closed_port(port, baudrate=speed, timeout=LOOK)
     opened.exclusive = True
     opened.open()
@@ -180,10 +218,11 @@ def listen(
     request: bytes | None = None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Listening:
-    """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence, 12 s at the very
-    most.
+    """Listen at one speed after the other until one is sure. Blocks: 1.6 s for silence,
+    12 s at the very most.
 
-    first: the speed to begin with. request: sent at each speed, for what speaks only when asked.
+    first: the speed to begin with. request: sent at each speed, for what speaks only
+    when asked.
     """
     heard: dict[int, bytes] = {}
     best: Proposal | None = None
@@ -197,15 +236,30 @@ def listen(
         began = asked = clock()
         if request:
             _ask(line, request)
-        while clock() - began < (TURN if data or heard else SILENCE) and len(data) < ENOUGH:
+        while (
+            clock() - began < (TURN if data or heard else SILENCE)
+            and len(data) < ENOUGH
+        ):
             data += line.read(ENOUGH)
             if request and clock() - asked > 0.25:
                 asked = clock()
-                # an instrument of seven bits may want parity in what it is asked, too; one of eight has
-                # answered by now
-                _ask(line, request if data or asked - began < TURN / 2 else with_parity(request, "even"))
+                # an instrument of seven bits may want parity in what it is asked, too;
+                # one of eight has answered by now
+                _ask(
+                    line,
+                    (
+                        request
+                        if data or asked - began < TURN / 2
+                        else with_parity(request, "even")
+                    ),
+                )
             found = judge(bytes(data), speed) if data else None
-            if found and found.readings >= SURE and not found.rejects and found.complete:
+            if (
+                found
+                and found.readings >= SURE
+                and not found.rejects
+                and found.complete
+            ):
                 return Listening({**heard, speed: bytes(data)}, found)
         heard[speed] = bytes(data)
         if not data and len(heard) == 1 and not request:
@@ -215,7 +269,8 @@ def listen(
             if not found.rejects:
                 break
         if best is None and is_text(bytes(data)):
-            return Listening(heard, None, speed)  # another speed would make rubbish of it
+            # another speed would make rubbish of it
+            return Listening(heard, None, speed)
     return Listening(heard, best)
 
 

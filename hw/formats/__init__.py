@@ -1,7 +1,8 @@
-"""Bytes or bits in, records out. Each file here is one wire format and says all of it: its `FORMAT`, a
-`WireFormat`.
+"""Bytes or bits in, records out. Each file here is one wire format and says all of it:
+its `FORMAT`, a `WireFormat`.
 
-A format is known by its file being here, or by `register`. Its file is imported when it is first looked at.
+A format is known by its file being here, or by `register`. Its file is imported when it
+is first looked at.
 """
 
 from __future__ import annotations
@@ -14,17 +15,27 @@ from hw.formats.shared.declaration import WireFormat
 from hw.formats.shared.options import read_all
 from hw.reading import Decoder, FormatError
 
-__all__ = ["DEFAULT_FORMAT", "FORMATS", "make_decoder", "meaning_of", "read_options", "register"]
+__all__ = [
+    "DEFAULT_FORMAT",
+    "FORMATS",
+    "make_decoder",
+    "meaning_of",
+    "read_options",
+    "register",
+]
 
 DEFAULT_FORMAT = "line"  # what an instrument speaks where nobody says otherwise
 
 
 class _Formats(Mapping[str, WireFormat]):
-    """Every format by its name. Names cost no import; FormatError for one that is not known."""
+    """Every format by its name. Names cost no import; FormatError for one that is not
+    known."""
 
     def __init__(self) -> None:
         self._known: dict[str, WireFormat | None] = {
-            module.name: None for module in pkgutil.iter_modules(__path__) if module.name != "shared"
+            module.name: None
+            for module in pkgutil.iter_modules(__path__)
+            if module.name != "shared"
         }
 
     def __iter__(self) -> Iterator[str]:
@@ -57,15 +68,16 @@ FORMATS = _Formats()
 
 
 def register(made: WireFormat) -> None:
-    """Make a format known that has no file here. Raises ValueError for a name that is taken."""
+    """Make a format known that has no file here. Raises ValueError for a name that is
+    taken."""
     FORMATS.add(made)
 
 
 def read_options(name: str, options: Mapping[str, object]) -> dict[str, object]:
     """All options of format `name`, given or by default, in their own types.
 
-    Values may be text (`KEY=VALUE` of the command line; range_mm as "LO,HI") or typed (settings).
-    Raises FormatError naming the format, key or value and what would do.
+    Values may be text (`KEY=VALUE` of the command line; range_mm as "LO,HI") or typed
+    (settings). Raises FormatError naming the format, key or value and what would do.
     """
     return read_all(f"format {name}", FORMATS[name].options, options)
 
@@ -73,10 +85,11 @@ def read_options(name: str, options: Mapping[str, object]) -> dict[str, object]:
 def make_decoder(
     name: str, options: Mapping[str, object] | None = None, *, from_middle: bool = False
 ) -> Decoder:
-    """A fresh decoder of format `name`; FormatError for an unknown name, option or value.
+    """A fresh decoder of format `name`; FormatError for an unknown name, option or
+    value.
 
-    from_middle: what comes first may be the rest of a line, as on a port just opened; a format that can
-    leaves it out.
+    from_middle: what comes first may be the rest of a line, as on a port just opened; a
+    format that can leaves it out.
     """
     given = dict(options or {})
     if from_middle and "at_open" in FORMATS[name].option_names:
@@ -85,8 +98,8 @@ def make_decoder(
 
 
 def meaning_of(status: str) -> tuple[str, str]:
-    """What an instrument's own word for "no reading" means, and what to do; an unknown one is told as it
-    came."""
+    """What an instrument's own word for "no reading" means, and what to do; an unknown
+    one is told as it came."""
     for known in FORMATS.values():
         if status in known.statuses:
             return known.statuses[status]

@@ -1,14 +1,15 @@
-"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by function 03 (or 04).
+"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by
+function 03 (or 04).
 
-Frames and CRC as the open Modbus specification over serial line has them: address, function, data, CRC-16
-(polynomial 0xA001, start 0xFFFF) low byte first.
+Frames and CRC as the open Modbus specification over serial line has them: address,
+function, data, CRC-16 (polynomial 0xA001, start 0xFFFF) low byte first.
 
     asked     01 03 00 00 00 02 c4 0b
     answered  01 03 04 00 00 27 10 e0 0f     10 000 counts
               01 83 01 80 f0                 the device declines: exception 1
 
-As text, one answer a line in hexadecimal. Which word comes first and what a count is worth differ by
-device: options words and scale_mm.
+As text, one answer a line in hexadecimal. Which word comes first and what a count is
+worth differ by device: options words and scale_mm.
 """
 
 from __future__ import annotations
@@ -17,9 +18,23 @@ from collections.abc import Sequence
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
-from hw.formats.shared.declaration import REGISTERS, Diagnosis, Options, Query, Traits, WireFormat
+from hw.formats.shared.declaration import (
+    REGISTERS,
+    Diagnosis,
+    Options,
+    Query,
+    Traits,
+    WireFormat,
+)
 from hw.formats.shared.lengths import EVERYWHERE, outside
-from hw.formats.shared.options import RANGE, Option, choice, exact_ratio, integer, seconds
+from hw.formats.shared.options import (
+    RANGE,
+    Option,
+    choice,
+    exact_ratio,
+    integer,
+    seconds,
+)
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
@@ -52,7 +67,11 @@ def crc16(data: bytes) -> bytes:
 
 def request(address: int, register: int, function: int = READ_HOLDING) -> bytes:
     """What asks device `address` for the two registers from `register` on."""
-    body = bytes([address, function]) + register.to_bytes(2, "big") + (2).to_bytes(2, "big")
+    body = (
+        bytes([address, function])
+        + register.to_bytes(2, "big")
+        + (2).to_bytes(2, "big")
+    )
     return body + crc16(body)
 
 
@@ -116,9 +135,13 @@ class ModbusRtu(FrameDecoder):
         if body[1] == self._function | 0x80 and len(body) == 3:
             return Record(status=f"exception_{body[2]}")
         if body[1] != self._function or body[2] != 4 or len(body) != 7:
-            raise Fault(f"not an answer to function {self._function} with two registers")
+            raise Fault(
+                f"not an answer to function {self._function} with two registers"
+            )
         four = body[3:]
-        counts = int.from_bytes(four[2:] + four[:2] if self._low_first else four, "big", signed=True)
+        counts = int.from_bytes(
+            four[2:] + four[:2] if self._low_first else four, "big", signed=True
+        )
         value = counts * self._scale[0] / self._scale[1]
         fault = outside(value, self._range)
         if fault:
@@ -129,7 +152,10 @@ class ModbusRtu(FrameDecoder):
 def make(options: Options) -> ModbusRtu:
     """The decoder for a full set of options."""
     return ModbusRtu(
-        **{name: options[name] for name in ("address", "function", "words", "scale_mm", "range_mm")}
+        **{
+            name: options[name]
+            for name in ("address", "function", "words", "scale_mm", "range_mm")
+        }
     )
 
 
@@ -141,7 +167,11 @@ def _whole(heard: bytes) -> bool:
 def _diagnose(options: Options, text: bytes) -> Diagnosis | None:
     """Does another address answer? A right checksum says so."""
     data, function = Query.from_text(text), int(options.get("function", READ_HOLDING))
-    frames = [data[n : n + 9] for n in range(len(data) - 8) if data[n + 1 : n + 3] == bytes((function, 4))]
+    frames = [
+        data[n : n + 9]
+        for n in range(len(data) - 8)
+        if data[n + 1 : n + 3] == bytes((function, 4))
+    ]
     found = {frame[0] for frame in frames if crc16(frame[:-2]) == frame[-2:]}
     if len(found) != 1 or found == {int(options.get("address", 1))}:
         return None
@@ -153,13 +183,19 @@ def _diagnose_values(options: Options, values: Sequence[float]) -> Diagnosis | N
     """A small number in the wrong one of two words is a multiple of 65536 counts."""
     scale = float(str(options.get("scale_mm", 0.001)))
     counts = [round(value / scale) for value in values]
-    if not all(c & 0xFFFF in (0, 0xFFFF) for c in counts) or all(abs(c) <= 0xFFFF for c in counts):
+    if not all(c & 0xFFFF in (0, 0xFFFF) for c in counts) or all(
+        abs(c) <= 0xFFFF for c in counts
+    ):
         return None
     words = "hi_lo" if options.get("words") == "lo_hi" else "lo_hi"
     return Diagnosis(
-        f"all its numbers are multiples of {65536 * scale:g} mm: its two words may come the other way round",
+        f"all its numbers are multiples of {65536 * scale:g} mm: its two words may come"
+        " the other way round",
         f'if its display says otherwise than {values[-1]:g} mm: words = "{words}"',
-        tuple(f"{count:#010x}" for count in dict.fromkeys(c & 0xFFFFFFFF for c in counts[:3])),
+        tuple(
+            f"{count:#010x}"
+            for count in dict.fromkeys(c & 0xFFFFFFFF for c in counts[:3])
+        ),
         {"words": words},
     )
 
@@ -171,22 +207,45 @@ FORMAT = WireFormat(
     options=(
         Option("address", 1, "the device's address", integer(1, 247)),
         Option("register", 0, "the first of the two registers", integer(0, 65534)),
-        Option("function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)),
+        Option(
+            "function", 3, "3 reads holding registers, 4 input registers", integer(3, 4)
+        ),
         Option("words", "hi_lo", "which word comes first", choice("hi_lo", "lo_hi")),
-        Option("scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio),
+        Option(
+            "scale_mm", (1, 1000), "mm a count, exact to the decimal text", exact_ratio
+        ),
         RANGE,
-        Option("timeout", 0.3, "how long the device may take to answer, s", seconds(0.02, 10)),
+        Option(
+            "timeout",
+            0.3,
+            "how long the device may take to answer, s",
+            seconds(0.02, 10),
+        ),
     ),
     port=REGISTERS,
     traits=Traits(undetected_errors=False),
-    query=Query(lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100),
-    # the exceptions are those of the protocol's public specification; what to do is common practice, no
-    # source
+    query=Query(
+        lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100
+    ),
+    # the exceptions are those of the protocol's public specification; what to do is
+    # common practice, no source
     statuses={
-        "exception_1": ("it does not know that function", "see its manual, and write function"),
-        "exception_2": ("it has no such register", "see its manual, and write register"),
-        "exception_3": ("it does not give two registers from there", "see its manual, and write register"),
-        "exception_4": ("it has a failure of its own", "see its display; switch it off and on"),
+        "exception_1": (
+            "it does not know that function",
+            "see its manual, and write function",
+        ),
+        "exception_2": (
+            "it has no such register",
+            "see its manual, and write register",
+        ),
+        "exception_3": (
+            "it does not give two registers from there",
+            "see its manual, and write register",
+        ),
+        "exception_4": (
+            "it has a failure of its own",
+            "see its display; switch it off and on",
+        ),
     },
     pattern=rb"(?:[0-9a-f]{10,}\s+)+\Z",
     diagnose=_diagnose,

@@ -1,7 +1,9 @@
-"""Format `quad_x4`: the two square waves of an incremental scale or encoder, every edge counted.
+"""Format `quad_x4`: the two square waves of an incremental scale or encoder, every edge
+counted.
 
-State = 2A + B, A leading B counts up: 0 2 3 1 0 is +1 each, the reverse -1, the same state 0. Two waves
-changing at once is `illegal`: it adds nothing and is counted, since an edge was missed.
+State = 2A + B, A leading B counts up: 0 2 3 1 0 is +1 each, the reverse -1, the same
+state 0. Two waves changing at once is `illegal`: it adds nothing and is counted, since
+an edge was missed.
 
     02310 -> 4 counts      01320 -> -4      0202 -> 1      03 -> 0 with 1 illegal
 
@@ -18,13 +20,17 @@ KEPT = 64
 
 ILLEGAL = 2
 STEP = tuple(
-    0
-    if old == new
-    else ILLEGAL
-    if old ^ new == 3
-    else 1
-    if (old, new) in {(0, 2), (2, 3), (3, 1), (1, 0)}
-    else -1
+    (
+        0
+        if old == new
+        else (
+            ILLEGAL
+            if old ^ new == 3
+            else 1
+            if (old, new) in {(0, 2), (2, 3), (3, 1), (1, 0)}
+            else -1
+        )
+    )
     for old in range(4)
     for new in range(4)
 )

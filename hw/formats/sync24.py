@@ -8,7 +8,8 @@ Layout from public reader notes and protocol pages of 24-bit indicators and cali
     0100 1011 0010 0000 0000 0000 (0x0004D2) -> 12.34 mm
     0111 0010 0000 0000 0000 1001 (0x90004E) -> -0.0390 inch
 
-Exactly 24 bits: of 23 or 25 neither the first nor the last 24 are tried. A line stuck low reads as 0.
+Exactly 24 bits: of 23 or 25 neither the first nor the last 24 are tried. A line stuck
+low reads as 0.
 """
 
 from __future__ import annotations
@@ -28,8 +29,11 @@ class Sync24(ClockedDecoder):
         magnitude = number(bits[:20])
         counts = -magnitude if bits[20] == "1" else magnitude
         if bits[23] == "1":
-            return Record(value=to_mm(counts * 5, 4, True), unit="inch")  # 1/2000 inch is 5 ten-thousandths
+            # 1/2000 inch is 5 ten-thousandths
+            return Record(value=to_mm(counts * 5, 4, True), unit="inch")
         return Record(value=to_mm(counts, 2, False))
 
 
-FORMAT = clocked_format(Sync24, "24 bits, sign and magnitude, clocked all the time", edge="rising")
+FORMAT = clocked_format(
+    Sync24, "24 bits, sign and magnitude, clocked all the time", edge="rising"
+)

@@ -7,8 +7,9 @@ Layout from public protocol pages of 48-bit scales and a public decoder.
 
     1111 1110 1111 1000 0000 0000  1000 0001 0000 0111 1111 1111 -> 8063 counts = 10.000010 mm
 
-One published text swaps the words (option order), one has the display bit-inverted, one count apart
-(option sign). All ones is refused. All zeros is legal, so a line stuck low cannot be seen here.
+One published text swaps the words (option order), one has the display bit-inverted, one
+count apart (option sign). All ones is refused. All zeros is legal, so a line stuck low
+cannot be seen here.
 """
 
 from __future__ import annotations
@@ -59,9 +60,17 @@ FORMAT = clocked_format(
     edge="falling",
     redundant=False,
     more=(
-        Option("order", "abs_first", "which word comes first", choice("abs_first", "display_first")),
         Option(
-            "sign", "negated", "how the display stands in its word", choice("negated", "inverted", "plain")
+            "order",
+            "abs_first",
+            "which word comes first",
+            choice("abs_first", "display_first"),
+        ),
+        Option(
+            "sign",
+            "negated",
+            "how the display stands in its word",
+            choice("negated", "inverted", "plain"),
         ),
     ),
 )

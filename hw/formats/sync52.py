@@ -1,4 +1,5 @@
-"""Format `sync52`: 52 bits, thirteen nibbles of BCD, clocked out by the gauge on request.
+"""Format `sync52`: 52 bits, thirteen nibbles of BCD, clocked out by the gauge on
+request.
 
 Layout and examples as printed in gauge
 manuals; each nibble comes least significant bit first, d1 first.
@@ -34,7 +35,9 @@ def leading(head: list[int]) -> tuple[list[int], tuple[str, ...]]:
     if head[:2] == [8, 15] and head[2] <= 9 and head[3] <= 9:
         return head[2:], ("eight_digit",)
     raise Fault(
-        "d1 to d4 are " + " ".join(f"{nibble:X}" for nibble in head) + ", not F F F F, F F F n or 8 F n n"
+        "d1 to d4 are "
+        + " ".join(f"{nibble:X}" for nibble in head)
+        + ", not F F F F, F F F n or 8 F n n"
     )
 
 
@@ -44,7 +47,12 @@ class Sync52(ClockedDecoder):
     def meaning(self, bits: str) -> Record:
         frame = nibbles(bits)
         first, flags = leading(frame[:4])
-        sign, digits, decimals, unit = frame[4], first + frame[5:11], frame[11], frame[12]
+        sign, digits, decimals, unit = (
+            frame[4],
+            first + frame[5:11],
+            frame[11],
+            frame[12],
+        )
         if sign not in {0, 8}:
             raise Fault(f"the sign d5 is {sign:X}, not 0 or 8")
         if max(digits) > 9:
@@ -65,5 +73,7 @@ FORMAT = clocked_format(
     Sync52,
     "52 bits of BCD, clocked by the gauge on request",
     edge="falling",
-    pause=Option("timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)),
+    pause=Option(
+        "timeout", 0.3, "how long the gauge may take to answer, s", seconds(0.02, 2.5)
+    ),
 )

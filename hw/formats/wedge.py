@@ -1,13 +1,15 @@
 """Format `wedge`: a cable that types the reading as a USB keyboard would.
 
-Key names are the kernel's (input-event-codes.h); keys are taken as on a US layout, main block or keypad.
+Key names are the kernel's (input-event-codes.h); keys are taken as on a US layout, main
+block or keypad.
 
     KEY_MINUS KEY_0 KEY_DOT KEY_1 KEY_2 KEY_ENTER -> -0.12
     KEY_KP1 KEY_KPDOT KEY_KP5 KEY_KPENTER -> 1.5
     KEY_1 KEY_2                           -> refused: no terminator before the time-out
 
-As text, the key presses of one run a line, parted by blanks, KEY_ said or not; the line's end is the
-time-out. A run may hold several readings, each ended by the terminator. Number rules are those of `plain`.
+As text, the key presses of one run a line, parted by blanks, KEY_ said or not; the
+line's end is the time-out. A run may hold several readings, each ended by the
+terminator. Number rules are those of `plain`.
 """
 
 from __future__ import annotations
@@ -16,7 +18,15 @@ from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
 from hw.formats.shared.declaration import KEYS, Diagnosis, Options, Traits, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
-from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, choice, read_all, seconds
+from hw.formats.shared.options import (
+    DECIMALS,
+    DEFAULT_UNIT,
+    RANGE,
+    Option,
+    choice,
+    read_all,
+    seconds,
+)
 from hw.formats.shared.plain_text import Fault, read_plain
 from hw.reading import Record, Unit
 
@@ -48,7 +58,8 @@ class Wedge(FrameDecoder):
         self._range = range_mm or EVERYWHERE
 
     def frame(self, keys: str) -> list[Record]:
-        """The key names of one run, parted by blanks; the run ended by its terminator or the time-out."""
+        """The key names of one run, parted by blanks; the run ended by its terminator
+        or the time-out."""
         out: list[Record] = []
         line = keys.encode("ascii", "replace")
         self._line(line, line, 0, out)
@@ -102,13 +113,21 @@ def _diagnose(options: Options, text: bytes) -> Diagnosis:
     runs = text.decode("ascii", "replace").splitlines()
     seen = tuple(f"keys {run}" for run in runs[-2:])
     decoder = make({**read_all("", _OPTIONS, options), "terminator": other})
-    read = sum(record.value is not None for record in decoder.feed("".join(f"{r}\n" for r in runs).encode()))
+    read = sum(
+        record.value is not None
+        for record in decoder.feed("".join(f"{r}\n" for r in runs).encode())
+    )
     if read and read >= len(runs) - 1:
-        return Diagnosis(f"it ends its numbers with the key {other}", "write", seen, {"terminator": other})
+        return Diagnosis(
+            f"it ends its numbers with the key {other}",
+            "write",
+            seen,
+            {"terminator": other},
+        )
     return Diagnosis(
         "it types what is no number",
-        "is it the cable and not a keyboard; does it type as on a US keyboard? `sweepgauge capture` keeps what came "
-        "for a report",
+        "is it the cable and not a keyboard; does it type as on a US keyboard?"
+        " `sweepgauge capture` keeps what came for a report",
         seen,
     )
 
@@ -117,8 +136,15 @@ _OPTIONS = (
     DEFAULT_UNIT,
     DECIMALS,
     RANGE,
-    Option("terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")),
-    Option("timeout", 0.3, "how long after the last key a reading may still end, s", seconds(0.02, 10)),
+    Option(
+        "terminator", "ENTER", "the key that ends a reading", choice("ENTER", "TAB")
+    ),
+    Option(
+        "timeout",
+        0.3,
+        "how long after the last key a reading may still end, s",
+        seconds(0.02, 10),
+    ),
 )
 
 FORMAT = WireFormat(

@@ -1,5 +1,5 @@
-"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all with one face,
-`Port`."""
+"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all
+with one face, `Port`."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from hw.ports.serial_port import OnBlock, OnState, PortOptions
 
 
 class Port(Protocol):
-    """heard_silence: what came first after the opening was a beginning. waited: how long the bytes of a block
-    may have waited before they were read, s. stuck: something waits to be read and nobody reads it."""
+    """heard_silence: what came first after the opening was a beginning. waited: how
+    long the bytes of a block may have waited before they were read, s. stuck: something
+    waits to be read and nobody reads it."""
 
     @property
     def heard_silence(self) -> bool: ...
@@ -35,16 +36,21 @@ def own_port(
     rate: float | None,
     make_factory: Callable[[], Any] | None = None,
 ) -> Port | None:
-    """What one instrument of format `name` has for itself; None for a serial line, which several may share.
+    """What one instrument of format `name` has for itself; None for a serial line,
+    which several may share.
 
-    Raises ValueError (FormatError) where these do not agree. make_factory: as for `ClockedPins`.
+    Raises ValueError (FormatError) where these do not agree. make_factory: as for
+    `ClockedPins`.
     """
     known = FORMATS[name]
     if pins:
         from hw.ports.clocked_pins import ClockedPins, pin_options
 
         return ClockedPins(
-            pin_options(name, options, pins, rate), on_block, on_state, make_factory=make_factory
+            pin_options(name, options, pins, rate),
+            on_block,
+            on_state,
+            make_factory=make_factory,
         )
     values: dict[str, Any] = read_options(name, options)
     if known.query is not None:

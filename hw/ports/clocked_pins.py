@@ -1,15 +1,18 @@
-"""An instrument on pins: clock and data, or the two waves of a scale, as the text that its decoder reads.
+"""An instrument on pins: clock and data, or the two waves of a scale, as the text that
+its decoder reads.
 
-It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments need not know which it
-is: a block is one frame a line, 0 and 1 in order of arrival, stamped with the kernel's time of its last bit.
-A frame ends where the clock pauses; how many bits it may have is the decoder's business, so that 23 or 25 of
-24 are rejected and counted, never cut to fit. Before the first pause nothing is told: the frame was half
+It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments
+need not know which it is: a block is one frame a line, 0 and 1 in order of arrival,
+stamped with the kernel's time of its last bit. A frame ends where the clock pauses; how
+many bits it may have is the decoder's business, so that 23 or 25 of 24 are rejected and
+counted, never cut to fit. Before the first pause nothing is told: the frame was half
 over.
 
-How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at most 72 edges every
-0.12 s and one of `sync52` 156, and the kernel keeps 1024, so the loop may be half a second late. `sync48` and
-`bcd28` send a bit in 13 us, which the kernel's interrupts may or may not follow. Scales and encoders: a few
-thousand edges a second at most; a microcontroller that counts is the better way.
+How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at
+most 72 edges every 0.12 s and one of `sync52` 156, and the kernel keeps 1024, so the
+loop may be half a second late. `sync48` and `bcd28` send a bit in 13 us, which the
+kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a
+second at most; a microcontroller that counts is the better way.
 """
 
 from __future__ import annotations
@@ -38,8 +41,9 @@ OnState = Callable[[PortState, str], None]
 class PinOptions(NamedTuple):
     """pins: BCM numbers by name: clock, data and perhaps req; or a, b and perhaps z.
 
-    edge: of the clock at our pin, at which a bit is taken. gap_us: a longer pause of the clock parts two
-    frames. timeout: s that a gauge may take to answer req. rate: requests a second.
+    edge: of the clock at our pin, at which a bit is taken. gap_us: a longer pause of
+    the clock parts two frames. timeout: s that a gauge may take to answer req. rate:
+    requests a second.
     """
 
     pins: Mapping[str, int]
@@ -50,14 +54,18 @@ class PinOptions(NamedTuple):
 
 
 def pin_options(
-    name: str, options: Mapping[str, object], pins: Mapping[str, int], rate: float | None = None
+    name: str,
+    options: Mapping[str, object],
+    pins: Mapping[str, int],
+    rate: float | None = None,
 ) -> PinOptions:
-    """How format `name` with its options is read from these pins. Raises FormatError, or ValueError for the
-    pins."""
+    """How format `name` with its options is read from these pins. Raises FormatError,
+    or ValueError for the pins."""
     known = set(FORMATS[name].wires[:2])
     if not known or not known <= pins.keys():
         raise ValueError(
-            f"{name} is read from the pins {' and '.join(sorted(known))}, not from {', '.join(pins)}"
+            f"{name} is read from the pins {' and '.join(sorted(known))}, not from"
+            f" {', '.join(pins)}"
         )
     values = read_options(name, options)
     kept = {key: values[key] for key in ("edge", "gap_us", "timeout") if key in values}
@@ -75,11 +83,14 @@ class Builder(Protocol):
 
 
 class FrameBuilder:
-    """Bits between two pauses of the clock; `?` stands where edges were missed, which no decoder takes for a
-    bit."""
+    """Bits between two pauses of the clock; `?` stands where edges were missed, which
+    no decoder takes for a bit."""
 
-    def __init__(self, edge: str, gap_us: int, levels: Mapping[str, bool], *, whole: bool = False) -> None:
-        """levels: of clock and data when opened. whole: the line is known to be idle, as before a request."""
+    def __init__(
+        self, edge: str, gap_us: int, levels: Mapping[str, bool], *, whole: bool = False
+    ) -> None:
+        """levels: of clock and data when opened. whole: the line is known to be idle,
+        as before a request."""
         self._rising = edge == "rising"
         self._gap = gap_us * 1000
         self._data = levels.get("data", False)
@@ -117,8 +128,8 @@ class FrameBuilder:
 
 
 class StateBuilder:
-    """States 2A + B of two square waves, in runs; each run begins with the state that the last one ended
-    with."""
+    """States 2A + B of two square waves, in runs; each run begins with the state that
+    the last one ended with."""
 
     def __init__(self, levels: Mapping[str, bool]) -> None:
         self._a, self._b = levels.get("a", False), levels.get("b", False)
@@ -151,7 +162,8 @@ class StateBuilder:
         return run, self._last
 
     def stand(self, now: int) -> tuple[str, int]:
-        """It is where it was: a run of one state, so that rest can be told from a pulled cable."""
+        """It is where it was: a run of one state, so that rest can be told from a
+        pulled cable."""
         return self._state(), now
 
 
@@ -165,7 +177,8 @@ class ClockedPins:
         on_state: OnState,
         make_factory: Callable[[], Any] | None = None,
     ) -> None:
-        """make_factory: a gpiozero pin factory to go through; None asks the kernel itself."""
+        """make_factory: a gpiozero pin factory to go through; None asks the kernel
+        itself."""
         self.options = options
         self._on_block = on_block
         self._on_state = on_state
@@ -196,7 +209,9 @@ class ClockedPins:
 
     @property
     def where(self) -> str:
-        return "pins " + ", ".join(f"{name} {pin}" for name, pin in self.options.pins.items())
+        return "pins " + ", ".join(
+            f"{name} {pin}" for name, pin in self.options.pins.items()
+        )
 
     def start(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -210,7 +225,8 @@ class ClockedPins:
         self._close()
 
     def write(self, data: bytes) -> bool:
-        """Ask for a reading now, whatever the bytes; False where no request line is wired or it is not open."""
+        """Ask for a reading now, whatever the bytes; False where no request line is
+        wired or it is not open."""
         if self._lines is None or "req" not in self.options.pins:
             return False
         self._ask_now.set()
@@ -220,7 +236,7 @@ class ClockedPins:
         """Edges wait and nobody takes them."""
         return self._lines is not None and self._lines.waiting()
 
-    # ---- opening ----------------------------------------------------------------------------------
+    # ---- opening ---------------------------------------------------------------------
 
     async def _keep_opening(self) -> None:
         while True:
@@ -244,13 +260,16 @@ class ClockedPins:
                 self._lines = KernelLines(pins, request)
             else:
                 self._lines = LibraryLines(pins, request, self._make_factory())
-        except Exception as error:  # the library, the kernel and the board each fail in their own classes
+        # the library, the kernel and the board each fail in their own classes
+        except Exception as error:
             self._say(*_why_not(self.where, error))
             return False
         levels = self._lines.levels
         if "clock" in pins:
             gap = REQUESTED_GAP_US if request is not None else self.options.gap_us
-            self._builder = FrameBuilder(self.options.edge, gap, levels, whole=request is not None)
+            self._builder = FrameBuilder(
+                self.options.edge, gap, levels, whole=request is not None
+            )
             self._quiet = 1.5 * gap * 1e-6
         else:
             self._builder = StateBuilder(levels)
@@ -265,7 +284,11 @@ class ClockedPins:
 
     def _lost(self, error: OSError) -> None:
         self._close()
-        self._say("absent", f"{self.where} went away ({error.strerror or error}); they are tried again.")
+        self._say(
+            "absent",
+            f"{self.where} went away ({error.strerror or error}); they are tried"
+            " again.",
+        )
 
     def _close(self) -> None:
         if self._pausing is not None:
@@ -278,14 +301,15 @@ class ClockedPins:
                 lines.pull(False)
             lines.close()
 
-    # ---- hearing ----------------------------------------------------------------------------------
+    # ---- hearing ---------------------------------------------------------------------
 
     def _woken(self) -> None:
         try:
             came = self._take()
         except OSError as error:
             self._lost(error)
-            for task in self._tasks:  # whoever asks, or tells where it stands, does so of lines that are gone
+            # whoever asks, or tells where it stands, does so of lines that are gone
+            for task in self._tasks:
                 task.cancel()
             self._tasks = [asyncio.get_running_loop().create_task(self._keep_opening())]
             return
@@ -310,7 +334,8 @@ class ClockedPins:
         return bool(happened)
 
     def _quieted(self) -> None:
-        """The pause that ends a frame; unless the loop was late and its edges wait to be read."""
+        """The pause that ends a frame; unless the loop was late and its edges wait to
+        be read."""
         assert self._builder is not None
         self._pausing = None
         with contextlib.suppress(OSError):  # told by the next wake
@@ -328,13 +353,18 @@ class ClockedPins:
         """While no edges come: where it stands."""
         while self._builder is builder and self._lines is not None:
             await asyncio.sleep(STANDING)
-            if self._pausing is None and self._lines is not None and not self._lines.waiting():
+            if (
+                self._pausing is None
+                and self._lines is not None
+                and not self._lines.waiting()
+            ):
                 self._tell(builder.stand(time.monotonic_ns()))
 
-    # ---- asking -----------------------------------------------------------------------------------
+    # ---- asking ----------------------------------------------------------------------
 
     async def _ask_on(self) -> None:
-        """Pull the request low until the first clock, let go before the last: in good time or at its end."""
+        """Pull the request low until the first clock, let go before the last: in good
+        time or at its end."""
         while True:
             due = time.monotonic() + 1.0 / self.options.rate
             lines = self._lines
@@ -346,11 +376,14 @@ class ClockedPins:
             except TimeoutError:
                 self.unanswered += 1
             finally:
-                with contextlib.suppress(OSError):  # gone meanwhile: the next pull says so
+                # gone meanwhile: the next pull says so
+                with contextlib.suppress(OSError):
                     lines.pull(False)
             self._ask_now.clear()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._ask_now.wait(), max(0.0, due - time.monotonic()))
+                await asyncio.wait_for(
+                    self._ask_now.wait(), max(0.0, due - time.monotonic())
+                )
             await self._idle.wait()  # never in the middle of an answer
 
     def _say(self, state: PortState, words: str) -> None:
@@ -364,9 +397,24 @@ def _why_not(where: str, error: Exception) -> tuple[PortState, str]:
     if number == errno.ENOENT:
         return "absent", f"{where}: this machine has no such pins."
     if number in {errno.EACCES, errno.EPERM}:
-        return "denied", f"{where} may not be opened: add this user to the group gpio and log in again."
+        return (
+            "denied",
+            (
+                f"{where} may not be opened: add this user to the group gpio and log in"
+                " again."
+            ),
+        )
     if number == errno.EBUSY:
-        return "busy", f"{where}: another program or a device-tree overlay has one of them."
+        return (
+            "busy",
+            f"{where}: another program or a device-tree overlay has one of them.",
+        )
     if number == errno.EINVAL:
-        return "absent", f"{where}: this kernel does not take such a request; Linux 5.10 or later does."
+        return (
+            "absent",
+            (
+                f"{where}: this kernel does not take such a request; Linux 5.10 or"
+                " later does."
+            ),
+        )
     return "absent", f"{where} cannot be opened: {type(error).__name__}: {error}."

@@ -1,9 +1,11 @@
-"""Edges of a few input pins, in order and with the kernel's own time; one output that only pulls low.
+"""Edges of a few input pins, in order and with the kernel's own time; one output that
+only pulls low.
 
-Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.10 and later) for all pins in
-ONE request: then edges of different pins keep their order, and the queue can be a thousand edges long. The
-usual libraries ask pin by pin, and the kernel queues 16 edges for each, which a busy Python misses unseen.
-`LibraryLines` goes through gpiozero all the same, for its mock pins and for older kernels; what it misses
+Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.10 and
+later) for all pins in ONE request: then edges of different pins keep their order, and
+the queue can be a thousand edges long. The usual libraries ask pin by pin, and the
+kernel queues 16 edges for each, which a busy Python misses unseen. `LibraryLines` goes
+through gpiozero all the same, for its mock pins and for older kernels; what it misses
 shows as frames of a wrong length.
 """
 
@@ -40,12 +42,14 @@ Happened = Edge | Lost
 
 
 class Lines(Protocol):
-    """Open pins. `drain` gives what happened since the last call; `wake` is called on the loop when there is
-    some."""
+    """Open pins. `drain` gives what happened since the last call; `wake` is called on
+    the loop when there is some."""
 
     levels: dict[str, bool]  # when opened
 
-    def start(self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]) -> None: ...
+    def start(
+        self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]
+    ) -> None: ...
 
     def drain(self) -> list[Happened]: ...
 
@@ -60,7 +64,7 @@ class Lines(Protocol):
     def close(self) -> None: ...
 
 
-# ---- the kernel's own -------------------------------------------------------------------------------
+# ---- the kernel's own ----------------------------------------------------------------
 
 GET_CHIPINFO = 0x8044B401
 GET_LINE = 0xC250B407
@@ -71,16 +75,21 @@ NO_PULL = 0x400  # the chip's own resistors would pull at the gauge's 1.5 V line
 OUTPUT_VALUES = 2  # id of the attribute
 QUEUE = 1024  # edges; the kernel grants no more
 EVENT = struct.Struct("=QIIII24x")
-# offsets, consumer; flags, how many attributes; ten of (id, value, mask); how many lines, queue; the
-# descriptor
+# offsets, consumer; flags, how many attributes; ten of (id, value, mask); how many
+# lines, queue; the descriptor
 REQUEST = struct.Struct("=64I32sQI20x" + "I4xQQ" * 10 + "II20xi")
-CHIPS = ("pinctrl-bcm", "pinctrl-rp1")  # how the chips that carry the header's pins are labelled
+# how the chips that carry the header's pins are labelled
+CHIPS = ("pinctrl-bcm", "pinctrl-rp1")
 
 
-def find_chip(dev: Path = Path("/dev"), label: Callable[[int], str] | None = None) -> Path:
-    """The chip that carries the header: its number has changed between kernels, its label has not.
+def find_chip(
+    dev: Path = Path("/dev"), label: Callable[[int], str] | None = None
+) -> Path:
+    """The chip that carries the header: its number has changed between kernels, its
+    label has not.
 
-    Raises FileNotFoundError where there is none; PermissionError where none may be opened.
+    Raises FileNotFoundError where there is none; PermissionError where none may be
+    opened.
     """
     denied: OSError | None = None
     for path in sorted(dev.glob("gpiochip*")):
@@ -96,7 +105,9 @@ def find_chip(dev: Path = Path("/dev"), label: Callable[[int], str] | None = Non
             os.close(fd)
     if denied is not None:
         raise denied
-    raise FileNotFoundError(errno.ENOENT, "this machine has no pins", str(dev / "gpiochip*"))
+    raise FileNotFoundError(
+        errno.ENOENT, "this machine has no pins", str(dev / "gpiochip*")
+    )
 
 
 def _label(fd: int) -> str:
@@ -104,24 +115,35 @@ def _label(fd: int) -> str:
     return info[32:64].split(b"\0")[0].decode("ascii", "replace")
 
 
-def pack_request(pins: list[int], flags: int, *, queue: int = 0, level: int | None = None) -> bytes:
+def pack_request(
+    pins: list[int], flags: int, *, queue: int = 0, level: int | None = None
+) -> bytes:
     """A struct gpio_v2_line_request; level: what the outputs are at first."""
     attributes = [0, 0, 0] * 10
     if level is not None:
         attributes[:3] = [OUTPUT_VALUES, level, (1 << len(pins)) - 1]
     offsets = pins + [0] * (64 - len(pins))
     return REQUEST.pack(
-        *offsets, b"sweepgauge", flags, 0 if level is None else 1, *attributes, len(pins), queue, 0
+        *offsets,
+        b"sweepgauge",
+        flags,
+        0 if level is None else 1,
+        *attributes,
+        len(pins),
+        queue,
+        0,
     )
 
 
 def unpack_events(
     data: bytes, names: Mapping[int, str], last: int | None
 ) -> tuple[list[Happened], int | None]:
-    """The kernel's events -> edges, with Lost where its numbering has a gap. last: the number before, or
-    None."""
+    """The kernel's events -> edges, with Lost where its numbering has a gap. last: the
+    number before, or None."""
     out: list[Happened] = []
-    for at, kind, pin, number, _ in EVENT.iter_unpack(data[: len(data) // EVENT.size * EVENT.size]):
+    for at, kind, pin, number, _ in EVENT.iter_unpack(
+        data[: len(data) // EVENT.size * EVENT.size]
+    ):
         if last is not None and number != (last + 1) & 0xFFFFFFFF:
             out.append(Lost(at))
         last = number
@@ -134,7 +156,10 @@ class KernelLines:
     """Raises OSError when made: no pins, not allowed, or a pin is another program's."""
 
     def __init__(
-        self, inputs: Mapping[str, int], request: int | None = None, chip: Path | None = None
+        self,
+        inputs: Mapping[str, int],
+        request: int | None = None,
+        chip: Path | None = None,
     ) -> None:
         self.levels: dict[str, bool] = {}
         self._names = {pin: name for name, pin in inputs.items()}
@@ -144,13 +169,20 @@ class KernelLines:
         fd = os.open(chip or find_chip(), os.O_RDWR | os.O_CLOEXEC)
         try:
             pins = list(inputs.values())
-            self._fd = self._ask(fd, pack_request(pins, INPUT | RISING | FALLING | NO_PULL, queue=QUEUE))
+            self._fd = self._ask(
+                fd, pack_request(pins, INPUT | RISING | FALLING | NO_PULL, queue=QUEUE)
+            )
             os.set_blocking(self._fd, False)
-            values = fcntl.ioctl(self._fd, GET_VALUES, struct.pack("=QQ", 0, (1 << len(pins)) - 1))
+            values = fcntl.ioctl(
+                self._fd, GET_VALUES, struct.pack("=QQ", 0, (1 << len(pins)) - 1)
+            )
             bits = struct.unpack("=QQ", values)[0]
-            self.levels = {name: bool(bits >> place & 1) for place, name in enumerate(inputs)}
+            self.levels = {
+                name: bool(bits >> place & 1) for place, name in enumerate(inputs)
+            }
             if request is not None:
-                # open drain: a gauge pulls this line to its own 1.5 V and must never be driven high
+                # open drain: a gauge pulls this line to its own 1.5 V and must never be
+                # driven high
                 self._request_fd = self._ask(
                     fd, pack_request([request], OUTPUT | OPEN_DRAIN | NO_PULL, level=1)
                 )
@@ -190,7 +222,9 @@ class KernelLines:
 
     def pull(self, low: bool) -> None:
         if self._request_fd >= 0:
-            fcntl.ioctl(self._request_fd, SET_VALUES, struct.pack("=QQ", 0 if low else 1, 1))
+            fcntl.ioctl(
+                self._request_fd, SET_VALUES, struct.pack("=QQ", 0 if low else 1, 1)
+            )
 
     def close(self) -> None:
         if self._loop is not None and self._fd >= 0:
@@ -201,24 +235,29 @@ class KernelLines:
         self._fd = self._request_fd = -1
 
 
-# ---- through the library ----------------------------------------------------------------------------
+# ---- through the library -------------------------------------------------------------
 
 
 class LibraryLines:
-    """The same through a pin factory of gpiozero, whose callbacks come in a thread of its own."""
+    """The same through a pin factory of gpiozero, whose callbacks come in a thread of
+    its own."""
 
-    def __init__(self, inputs: Mapping[str, int], request: int | None, factory: Any) -> None:
+    def __init__(
+        self, inputs: Mapping[str, int], request: int | None, factory: Any
+    ) -> None:
         self._edges: deque[Edge] = deque()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._wake: Callable[[], None] = lambda: None
         self._woken = False
         self._pins = {name: factory.pin(pin) for name, pin in inputs.items()}
         self._request = None if request is None else factory.pin(request)
-        self._heard: list[Callable[..., None]] = []  # the library holds its callbacks weakly
+        # the library holds its callbacks weakly
+        self._heard: list[Callable[..., None]] = []
         self._let_go()
         for pin in self._pins.values():
             pin.function = "input"
-            with contextlib.suppress(Exception):  # a pin with a resistor of its own refuses
+            # a pin with a resistor of its own refuses
+            with contextlib.suppress(Exception):
                 pin.pull = "floating"
             pin.edges = "both"
         self.levels = {name: bool(pin.state) for name, pin in self._pins.items()}
@@ -243,7 +282,8 @@ class LibraryLines:
 
     def drain(self) -> list[Happened]:
         out = [self._edges.popleft() for _ in range(len(self._edges))]
-        # each pin has a queue of its own; time puts them in order, and data moves before its clock does
+        # each pin has a queue of its own; time puts them in order, and data moves
+        # before its clock does
         out.sort(key=lambda edge: (edge.at, edge.line == "clock"))
         return list(out)
 

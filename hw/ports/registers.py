@@ -1,9 +1,11 @@
-"""A device that speaks only when its registers are asked for: Modbus RTU over a serial port.
+"""A device that speaks only when its registers are asked for: Modbus RTU over a serial
+port.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady rate, never before the
-last answer is in or given up. An answer ends by its own length, or where the time-out finds it; it is handed
-on as the decoder reads it, one line in hexadecimal. Some RS-485 cables hear what they say: an exact echo of
-the request is taken off.
+It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady
+rate, never before the last answer is in or given up. An answer ends by its own length,
+or where the time-out finds it; it is handed on as the decoder reads it, one line in
+hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is
+taken off.
 """
 
 from __future__ import annotations
@@ -101,7 +103,8 @@ class RegisterPort:
         self._heard += data
         self._when = when
         size = len(self._request)
-        # two bytes tell an echo from an answer: the third of a request is its register, of an answer a length
+        # two bytes tell an echo from an answer: the third of a request is its register,
+        # of an answer a length
         if self._echo and len(self._heard) >= size:
             if bytes(self._heard[:size]) == self._request:
                 del self._heard[:size]
@@ -125,6 +128,6 @@ class RegisterPort:
             port = self.serial.options.port
             self._on_state(
                 "silent",
-                f"{port}: the device does not answer: check its address, baud rate and parity, and whether "
-                f"the two wires are the right way round.",
+                f"{port}: the device does not answer: check its address, baud rate and"
+                " parity, and whether the two wires are the right way round.",
             )

@@ -1,9 +1,11 @@
-"""When ports are read: each as soon as something comes, or all together twenty times a second.
+"""When ports are read: each as soon as something comes, or all together twenty times a
+second.
 
-A process that is woken pays more for the waking than for what it was woken for: four instruments at fifty a
-second, each in its own time, are two hundred wakes. Where nobody measures and nobody wants each reading at
-once, nothing is lost by looking in rounds: the kernel keeps what comes between (4 kB at least). When in the
-round a reading came is not known then, so a measurement must have its ports read at once.
+A process that is woken pays more for the waking than for what it was woken for: four
+instruments at fifty a second, each in its own time, are two hundred wakes. Where nobody
+measures and nobody wants each reading at once, nothing is lost by looking in rounds:
+the kernel keeps what comes between (4 kB at least). When in the round a reading came is
+not known then, so a measurement must have its ports read at once.
 """
 
 from __future__ import annotations
@@ -21,7 +23,8 @@ class Rounds:
     def __init__(self) -> None:
         self._ports: dict[int, Callable[[], None]] = {}
         self._poll = select.poll()
-        self._timer: asyncio.TimerHandle | None = None  # of the next round; None while ports are read at once
+        # of the next round; None while ports are read at once
+        self._timer: asyncio.TimerHandle | None = None
 
     @property
     def going(self) -> bool:
@@ -29,7 +32,8 @@ class Rounds:
         return self._timer is not None
 
     def join(self, fd: int, readable: Callable[[], None]) -> None:
-        """Until it leaves, readable() is called when something can be read there, or it hung up."""
+        """Until it leaves, readable() is called when something can be read there, or it
+        hung up."""
         self._ports[fd] = readable
         self._poll.register(fd, select.POLLIN)
         if self._timer is None:
@@ -70,10 +74,13 @@ class Rounds:
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(SPACING, self._round)
         for fd, _ in self._poll.poll(0):
-            if (readable := self._ports.get(fd)) is None:  # one before it closed this one
+            # one before it closed this one
+            if (readable := self._ports.get(fd)) is None:
                 continue
             try:
                 readable()
             except Exception as error:
                 # as the loop does it itself: told, and the others are read all the same
-                loop.call_exception_handler({"message": "a port's reader failed", "exception": error})
+                loop.call_exception_handler(
+                    {"message": "a port's reader failed", "exception": error}
+                )

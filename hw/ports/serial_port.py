@@ -1,9 +1,11 @@
-"""A serial port that survives unplugging: opened by name, read in blocks on the event loop.
+"""A serial port that survives unplugging: opened by name, read in blocks on the event
+loop.
 
-Opened through pyserial (a device or one of its URLs), then read through its file descriptor; a URL without
-one (`loop://`, `rfc2217://`) is read by a thread. Opening happens in a thread always: a cable that is going
-bad or a remote port can take seconds, and the other instruments are read on the loop meanwhile. Nothing here
-raises at the caller once started: what happens to the port is told as a state with a sentence.
+Opened through pyserial (a device or one of its URLs), then read through its file
+descriptor; a URL without one (`loop://`, `rfc2217://`) is read by a thread. Opening
+happens in a thread always: a cable that is going bad or a remote port can take seconds,
+and the other instruments are read on the loop meanwhile. Nothing here raises at the
+caller once started: what happens to the port is told as a state with a sentence.
 """
 
 from __future__ import annotations
@@ -30,14 +32,16 @@ from hw.reading import PortState
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
 LAST_RETRY = 1.0  # s
-SILENCE = 0.05  # s, and the time of a longest line besides: who is silent so long is not in mid-line
+# s, and the time of a longest line besides: who is silent so long is not in mid-line
+SILENCE = 0.05
 LONGEST_LINE = 64  # characters
 STALLED = 1.0  # s in which the reading thread did not come round
 
 
 @dataclass(frozen=True, slots=True)
 class PortOptions:
-    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the driver's default."""
+    """How to open it. port: a device path or a pyserial URL. dtr, rts: None leaves the
+    driver's default."""
 
     port: str
     baud: int = 9600
@@ -46,7 +50,8 @@ class PortOptions:
     stop: float = 1
     dtr: bool | None = None
     rts: bool | None = None
-    settle: float = 0.0  # s of input to discard after opening (boards that reset when opened)
+    # s of input to discard after opening (boards that reset when opened)
+    settle: float = 0.0
 
 
 OnBlock = Callable[[bytes, int], None]  # data, monotonic ns of its arrival
@@ -69,7 +74,8 @@ class SerialPort:
         on_state: OnState,
         rounds: Rounds | None = None,
     ) -> None:
-        """rounds: of several ports that may be read together; None, and this one is read at once always."""
+        """rounds: of several ports that may be read together; None, and this one is
+        read at once always."""
         self.options = options
         self._rounds = rounds or Rounds()
         self._on_block = on_block
@@ -86,7 +92,9 @@ class SerialPort:
         self._beat = 0.0  # of the reading thread, where there is one
         self.opened = 0  # how often
         self.heard_silence = (
-            False  # since the opening nothing came for so long that what comes first is a beginning
+            # since the opening nothing came for so long that what comes first is a
+            # beginning
+            False
         )
 
     @property
@@ -112,7 +120,8 @@ class SerialPort:
         self._close()
 
     def write(self, data: bytes) -> bool:
-        """Send to the instrument (a request for a reading); False when the port is not open or full."""
+        """Send to the instrument (a request for a reading); False when the port is not
+        open or full."""
         if self._fd is not None:
             try:
                 return os.write(self._fd, data) == len(data)
@@ -128,12 +137,13 @@ class SerialPort:
         return False
 
     def stuck(self) -> bool:
-        """Something lies there unread, or the thread that reads does not come round: true for long, it hangs."""
+        """Something lies there unread, or the thread that reads does not come round:
+        true for long, it hangs."""
         if self._fd is not None:
             return waiting(self._fd)
         return self._serial is not None and time.monotonic() - self._beat > STALLED
 
-    # ---- opening ----------------------------------------------------------------------------------
+    # ---- opening ---------------------------------------------------------------------
 
     async def _keep_opening(self, wait: float) -> None:
         if wait:
@@ -157,7 +167,9 @@ class SerialPort:
         self.heard_silence = False
         self._listen_for_silence()
         if self._fd is None:
-            threading.Thread(target=self._read_in_thread, args=(opened,), daemon=True).start()
+            threading.Thread(
+                target=self._read_in_thread, args=(opened,), daemon=True
+            ).start()
         else:
             os.set_blocking(self._fd, False)
             self._rounds.join(self._fd, self._readable)
@@ -202,7 +214,9 @@ class SerialPort:
             except RuntimeError:  # the loop is gone
                 _quietly_close(opened)
 
-        threading.Thread(target=work, name=f"open {self.options.port}", daemon=True).start()
+        threading.Thread(
+            target=work, name=f"open {self.options.port}", daemon=True
+        ).start()
         return await answer
 
     def _open_serial(self) -> object:
@@ -224,14 +238,15 @@ class SerialPort:
         opened.open()
         fd = _descriptor(opened)
         if fd is not None and not is_pseudo(fd):
-            # exclusive=True is only an advisory lock: a program that does not ask for it would still
-            # open the port and steal bytes from us. Not so on a pseudo-terminal: no modem manager probes
-            # those, and the program at its other end may have to open this end too.
+            # exclusive=True is only an advisory lock: a program that does not ask for
+            # it would still open the port and steal bytes from us. Not so on a
+            # pseudo-terminal: no modem manager probes those, and the program at its
+            # other end may have to open this end too.
             with contextlib.suppress(OSError):
                 fcntl.ioctl(fd, termios.TIOCEXCL)
         return opened
 
-    # ---- reading ----------------------------------------------------------------------------------
+    # ---- reading ---------------------------------------------------------------------
 
     def _readable(self) -> None:
         assert self._fd is not None
@@ -249,7 +264,8 @@ class SerialPort:
         self._arrived(data, now)
 
     def _arrived(self, data: bytes, now: int) -> None:
-        self._retry = FIRST_RETRY  # one that opens but never says a byte is tried less and less often
+        # one that opens but never says a byte is tried less and less often
+        self._retry = FIRST_RETRY
         if self._silence is not None or now < self._discard_until:
             if self._silence is not None:
                 self._silence.cancel()
@@ -271,14 +287,16 @@ class SerialPort:
                     if waiting:
                         data += opened.read(waiting)  # type: ignore[attr-defined]
                 except Exception as error:
-                    # pyserial's URL handlers raise whatever their back-end raises; the port is gone either
-                    # way
+                    # pyserial's URL handlers raise whatever their back-end raises; the
+                    # port is gone either way
                     self._from_thread(opened, self._lost, error)
                     return
                 if data:
                     self._from_thread(opened, self._arrived, data, time.monotonic_ns())
 
-    def _from_thread(self, opened: object, call: Callable[..., None], *arguments: object) -> None:
+    def _from_thread(
+        self, opened: object, call: Callable[..., None], *arguments: object
+    ) -> None:
         """On the loop, and only if the port is still the one that was read."""
         assert self._loop is not None
 
@@ -293,9 +311,18 @@ class SerialPort:
             return
         self._close()
         why = "the cable was pulled or the instrument hung up"
-        if isinstance(error, OSError) and error.errno not in {None, errno.EIO, errno.ENODEV, errno.ENXIO}:
+        if isinstance(error, OSError) and error.errno not in {
+            None,
+            errno.EIO,
+            errno.ENODEV,
+            errno.ENXIO,
+        }:
             why = error.strerror or str(error)
-        self._say("absent", f"{self.options.port} went away ({why}); it is taken up again when it is back.")
+        self._say(
+            "absent",
+            f"{self.options.port} went away ({why}); it is taken up again when it is"
+            " back.",
+        )
         assert self._loop is not None
         self._opener = self._loop.create_task(self._keep_opening(self._retry / 2))
         self._retry = min(LAST_RETRY, self._retry * 1.5)
@@ -341,7 +368,8 @@ def _quietly_close(opened: object | None) -> None:
         # a close waits up to half a minute for what was written and is not taken
         with contextlib.suppress(OSError, termios.error):
             termios.tcflush(fd, termios.TCOFLUSH)
-    if "://" in str(getattr(opened, "port", "")):  # waits for the other computer, up to some seconds
+    # waits for the other computer, up to some seconds
+    if "://" in str(getattr(opened, "port", "")):
         threading.Thread(target=_close, args=(opened,), daemon=True).start()
     else:
         _close(opened)
@@ -361,11 +389,15 @@ def _descriptor(opened: object) -> int | None:
 
 
 def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
-    """A state and a sentence with the remedy, from whatever pyserial made of the system's error."""
+    """A state and a sentence with the remedy, from whatever pyserial made of the
+    system's error."""
     if isinstance(error, NotAPort):
         return "absent", f"{error}."
     if isinstance(error, ValueError):
-        return "absent", f"{port}: these settings of the port do not go together ({error})."
+        return (
+            "absent",
+            f"{port}: these settings of the port do not go together ({error}).",
+        )
     number = getattr(error, "errno", None)
     if number is None:
         text = str(error)
@@ -376,16 +408,26 @@ def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
     if number in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
         return "absent", f"{port} is not there: is the cable plugged in?"
     if number in {errno.EACCES, errno.EPERM}:
-        return "denied", f"{port} may not be opened: add this user to the group dialout and log in again."
+        return (
+            "denied",
+            (
+                f"{port} may not be opened: add this user to the group dialout and log"
+                " in again."
+            ),
+        )
     if number in {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}:
         holders = holders_of(port)
         by = ", ".join(holders) if holders else "another program"
         return "busy", f"{port} is held by {by}: close that program."
     if number == errno.EINVAL:
         return "absent", (
-            f"{port} does not take these settings of baud, bits, parity and stop; one that knows no parity is read "
+            f"{port} does not take these settings of baud, bits, parity and stop; one"
+            " that knows no parity is read "
             f'with bits = 8 and parity7 = "even" or "odd".'
         )
     if number in {errno.ENOTTY, errno.EISDIR}:
-        return "absent", f"{port} is not a serial port: name one under /dev/serial/by-id."
+        return (
+            "absent",
+            f"{port} is not a serial port: name one under /dev/serial/by-id.",
+        )
     return "absent", f"{port} cannot be opened: {error}."

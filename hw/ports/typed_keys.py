@@ -1,12 +1,14 @@
-"""A cable that types: key presses read from the kernel's input device, before any window has them.
+"""A cable that types: key presses read from the kernel's input device, before any
+window has them.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves (EVIOCGRAB), so that
-the digits go nowhere else. A block is what format `wedge` reads: the key names of one run, a line, ended by
-its terminator or where the keys stop for the time-out. Only presses count: releases and the keyboard's own
-repeats do not. Where the kernel says that it dropped events the run has a key of that name, which no number
-has.
+It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves
+(EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads:
+the key names of one run, a line, ended by its terminator or where the keys stop for the
+time-out. Only presses count: releases and the keyboard's own repeats do not. Where the
+kernel says that it dropped events the run has a key of that name, which no number has.
 
-The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in input-event-codes.h.
+The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in
+input-event-codes.h.
 """
 
 from __future__ import annotations
@@ -23,17 +25,39 @@ from hw.port_names import NotAPort, refuse_other_things
 from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
 from hw.reading import PortState
 
-EVENT = struct.Struct("@llHHi")  # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
+# a time of two longs, type, code, value: 24 bytes on a 64-bit machine
+EVENT = struct.Struct("@llHHi")
 GRAB = 0x40044590
 KEYS_TYPE, SYN_TYPE, SYN_DROPPED, PRESSED = 1, 0, 3, 1
-FRESH = 0.3  # s after the opening in which a first key may be one in the middle of a number
+# s after the opening in which a first key may be one in the middle of a number
+FRESH = 0.3
 LONGEST = 100  # keys of a run that never ends
 
 CODES = {
-    **{code: f"KEY_{(code - 1) % 10}" for code in range(2, 12)},  # KEY_1 is 2, KEY_0 is 11
-    **dict(zip((82, 79, 80, 81, 75, 76, 77, 71, 72, 73), (f"KEY_KP{n}" for n in range(10)), strict=True)),
-    **{12: "KEY_MINUS", 15: "KEY_TAB", 28: "KEY_ENTER", 51: "KEY_COMMA", 52: "KEY_DOT", 57: "KEY_SPACE"},
-    **{74: "KEY_KPMINUS", 78: "KEY_KPPLUS", 83: "KEY_KPDOT", 96: "KEY_KPENTER", 121: "KEY_KPCOMMA"},
+    # KEY_1 is 2, KEY_0 is 11
+    **{code: f"KEY_{(code - 1) % 10}" for code in range(2, 12)},
+    **dict(
+        zip(
+            (82, 79, 80, 81, 75, 76, 77, 71, 72, 73),
+            (f"KEY_KP{n}" for n in range(10)),
+            strict=True,
+        )
+    ),
+    **{
+        12: "KEY_MINUS",
+        15: "KEY_TAB",
+        28: "KEY_ENTER",
+        51: "KEY_COMMA",
+        52: "KEY_DOT",
+        57: "KEY_SPACE",
+    },
+    **{
+        74: "KEY_KPMINUS",
+        78: "KEY_KPPLUS",
+        83: "KEY_KPDOT",
+        96: "KEY_KPENTER",
+        121: "KEY_KPCOMMA",
+    },
 }
 ENDS = {"ENTER": ("KEY_ENTER", "KEY_KPENTER"), "TAB": ("KEY_TAB",)}
 
@@ -91,7 +115,7 @@ class TypedKeys:
         """Events wait to be read."""
         return self._fd >= 0 and waiting(self._fd)
 
-    # ---- opening ----------------------------------------------------------------------------------
+    # ---- opening ---------------------------------------------------------------------
 
     async def _keep_opening(self) -> None:
         retry = FIRST_RETRY
@@ -103,7 +127,9 @@ class TypedKeys:
         try:
             refuse_other_things(self.path)
             # a device file opens at once or not at all
-            fd = os.open(self.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
+            fd = os.open(
+                self.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC
+            )
         except OSError as error:
             self._say(*_why_not(self.path, error))
             return False
@@ -112,7 +138,10 @@ class TypedKeys:
         except OSError as error:
             if error.errno == errno.EBUSY:
                 os.close(fd)
-                self._say("busy", f"{self.path} is held by another program: close that program.")
+                self._say(
+                    "busy",
+                    f"{self.path} is held by another program: close that program.",
+                )
                 return False
             # what knows no grab is no keyboard but a line that carries the same events
         assert self._loop is not None
@@ -127,7 +156,9 @@ class TypedKeys:
     def _lost(self) -> None:
         self._close()
         self._say(
-            "absent", f"{self.path} went away (the cable was pulled); it is taken up again when it is back."
+            "absent",
+            f"{self.path} went away (the cable was pulled); it is taken up again when"
+            " it is back.",
         )
         assert self._loop is not None
         self._opener = self._loop.create_task(self._keep_opening())
@@ -142,7 +173,7 @@ class TypedKeys:
             os.close(self._fd)
         self._fd = -1
 
-    # ---- keys -------------------------------------------------------------------------------------
+    # ---- keys ------------------------------------------------------------------------
 
     def _readable(self) -> None:
         try:
@@ -180,7 +211,8 @@ class TypedKeys:
         run, self._run = self._run, []
         self._pausing = None
         if time.monotonic() < self._fresh:
-            return  # opened while it typed, perhaps: the front of the number is not there
+            # opened while it typed, perhaps: the front of the number is not there
+            return
         self._on_block(" ".join(run).encode() + b"\n", self._when)
 
     def _say(self, state: PortState, words: str) -> None:
@@ -195,5 +227,11 @@ def _why_not(path: str, error: OSError) -> tuple[PortState, str]:
     if error.errno in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
         return "absent", f"{path} is not there: is the cable plugged in?"
     if error.errno in {errno.EACCES, errno.EPERM}:
-        return "denied", f"{path} may not be opened: add this user to the group input and log in again."
+        return (
+            "denied",
+            (
+                f"{path} may not be opened: add this user to the group input and log in"
+                " again."
+            ),
+        )
     return "absent", f"{path} cannot be opened: {error.strerror or error}."

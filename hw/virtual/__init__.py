@@ -1,1 +1,2 @@
-"""A saw, a jig and hands in software, speaking real bytes through real pseudo-terminals."""
+"""A saw, a jig and hands in software, speaking real bytes through real
+pseudo-terminals."""

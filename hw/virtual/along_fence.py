@@ -1,10 +1,11 @@
-"""An indicator that is carried along a straightedge, its tip on the face of the sled fence. Pure; this room
-only.
+"""An indicator that is carried along a straightedge, its tip on the face of the sled
+fence. Pure; this room only.
 
-Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the fence on two blocks that
-are not quite equal; the indicator's base rides on its edge with two feet. Rolled over about its own length
-the straightedge is mirrored across that length: its edge then faces away from the fence, the base rides
-beyond it and reaches over it.
+Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the
+fence on two blocks that are not quite equal; the indicator's base rides on its edge
+with two feet. Rolled over about its own length the straightedge is mirrored across that
+length: its edge then faces away from the fence, the base rides beyond it and reaches
+over it.
 """
 
 from __future__ import annotations
@@ -23,8 +24,9 @@ FEET = 25.0  # from the plunger to either foot of the base
 
 @dataclass(frozen=True)
 class AlongFence:
-    """face: of the sled fence, its form beginning HALF to the left of the blade. lies: rad, of the
-    straightedge against the face; off: mm, a base that is not quite pressed to the edge."""
+    """face: of the sled fence, its form beginning HALF to the left of the blade. lies:
+    rad, of the straightedge against the face; off: mm, a base that is not quite pressed
+    to the edge."""
 
     face: Surface
     straightedge: Edge
@@ -32,8 +34,13 @@ class AlongFence:
     lies: float = 0.0
 
     def distance(self, place: float, off: float = 0.0) -> float | None:
-        """mm that the plunger reaches with the base at that place, mm from the blade; None off the face."""
-        return None if (met := reach(self.probe(place, off), self.face)) is None else met[0]
+        """mm that the plunger reaches with the base at that place, mm from the blade;
+        None off the face."""
+        return (
+            None
+            if (met := reach(self.probe(place, off), self.face)) is None
+            else met[0]
+        )
 
     def probe(self, place: float, off: float = 0.0) -> Probe:
         """The plunger as the base holds it."""
@@ -57,7 +64,8 @@ class AlongFence:
         along = self.face.along.turned(self.lies)
         outward = self.face.outward.turned(self.lies)
         middle = self.face.base.plus(self.face.outward, APART)
-        # as it lies its edge faces the fence; rolled over it is mirrored across the straightedge's own length
+        # as it lies its edge faces the fence; rolled over it is mirrored across the
+        # straightedge's own length
         faces = 1.0 if self.rolled else -1.0
         return Surface(
             middle.plus(outward, faces * WIDE / 2.0),

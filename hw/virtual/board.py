@@ -1,8 +1,9 @@
-"""A test board that is laid on the sled fence, cut, turned and cut again; the strip that is left. Pure; this
-room only.
+"""A test board that is laid on the sled fence, cut, turned and cut again; the strip
+that is left. Pure; this room only.
 
-Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is moved and turned as a
-body, the blade cuts it along the way that the sled goes, and a caliper is laid across what falls off.
+Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is
+moved and turned as a body, the blade cuts it along the way that the sled goes, and a
+caliper is laid across what falls off.
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ Polygon = list[Vector]
 
 
 class Cut(NamedTuple):
-    """How one cut is made. lies: (left, right) end in mm of the edge on the fence -> two points of its line
-    there, from left to right. way: along which the blade goes through the sled, through the origin."""
+    """How one cut is made. lies: (left, right) end in mm of the edge on the fence ->
+    two points of its line there, from left to right. way: along which the blade goes
+    through the sled, through the origin."""
 
     lies: Callable[[float, float], tuple[Vector, Vector]]
     way: Vector
@@ -31,10 +33,12 @@ class Cut(NamedTuple):
 
 @dataclass
 class Board:
-    """corners: counter-clockwise, in whatever place it has now. kept: the side of the blade that it lies on.
-    far: the fence stands beyond it, else on the operator's side of it.
+    """corners: counter-clockwise, in whatever place it has now. kept: the side of the
+    blade that it lies on. far: the fence stands beyond it, else on the operator's side
+    of it.
 
-    strip: what the last cut took off, None before it; leads: along it, away from the fence.
+    strip: what the last cut took off, None before it; leads: along it, away from the
+    fence.
     """
 
     corners: Polygon
@@ -46,12 +50,17 @@ class Board:
     @classmethod
     def rough(cls, across: float, kept: str = "left", *, far: bool = False) -> Board:
         """A board that is square to nobody's liking, so much across."""
-        corners = [(0.0, 0.0), (across, 0.6), (across - 1.0, across), (0.8, across - 0.7)]
+        corners = [
+            (0.0, 0.0),
+            (across, 0.6),
+            (across - 1.0, across),
+            (0.8, across - 0.7),
+        ]
         return cls([Vector(*corner) for corner in corners], kept, far)
 
     def make(self, cut: Callable[[], Cut], turns: int = 4) -> None:
-        """Cut the first edge, turn the cut edge onto the fence and cut again, so many times; the last takes a
-        strip."""
+        """Cut the first edge, turn the cut edge onto the fence and cut again, so many
+        times; the last takes a strip."""
         for number in range(turns + 1):
             made = cut()
             off = self._cut(made, STRIP if number == turns else TRIM)
@@ -61,27 +70,38 @@ class Board:
                 continue
             # a quarter turn, so that the edge at the blade comes to the fence
             clockwise = (self.kept == "left") != self.far
-            self.corners = [p.turned(-math.pi / 2.0 if clockwise else math.pi / 2.0) for p in self.corners]
+            self.corners = [
+                p.turned(-math.pi / 2.0 if clockwise else math.pi / 2.0)
+                for p in self.corners
+            ]
 
     def _cut(self, made: Cut, take: float) -> Polygon:
-        """Lay it on the fence, `take` mm of it over the blade, and cut; the board becomes what is kept of it."""
+        """Lay it on the fence, `take` mm of it over the blade, and cut; the board
+        becomes what is kept of it."""
         first = _on_fence(self.corners, self.far)
         a, b = self.corners[first], self.corners[(first + 1) % len(self.corners)]
         length = math.hypot(b.x - a.x, b.y - a.y)
-        left = take + KERF / 2.0 - length if self.kept == "left" else -(take + KERF / 2.0)
+        left = (
+            take + KERF / 2.0 - length if self.kept == "left" else -(take + KERF / 2.0)
+        )
         ends = made.lies(left, left + length)
         start, stop = (ends[1], ends[0]) if self.far else ends
-        turn = math.atan2(stop.y - start.y, stop.x - start.x) - math.atan2(b.y - a.y, b.x - a.x)
+        turn = math.atan2(stop.y - start.y, stop.x - start.x) - math.atan2(
+            b.y - a.y, b.x - a.x
+        )
         laid = [start.plus(p.plus(a, -1.0).turned(turn)) for p in self.corners]
         right = Vector(made.way.y, -made.way.x)
         left_of = Vector(-right.x, -right.y)
         over = clipped(laid, Vector(right.x * KERF / 2.0, right.y * KERF / 2.0), right)
-        under = clipped(laid, Vector(left_of.x * KERF / 2.0, left_of.y * KERF / 2.0), left_of)
+        under = clipped(
+            laid, Vector(left_of.x * KERF / 2.0, left_of.y * KERF / 2.0), left_of
+        )
         self.corners, off = (under, over) if self.kept == "left" else (over, under)
         return off
 
     def width(self, at: float) -> float:
-        """Of the strip, at a place in mm from its end at the fence; the jaws lie square to the edge just cut."""
+        """Of the strip, at a place in mm from its end at the fence; the jaws lie square
+        to the edge just cut."""
         if self.strip is None:
             raise ValueError("no strip was cut yet")
         way = self.leads
@@ -96,14 +116,22 @@ class Board:
 
 
 def _on_fence(corners: Sequence[Vector], far: bool) -> int:
-    """Index of the corner at which the edge begins, counter-clockwise, that looks at the fence."""
-    edges = [(k, corners[k], corners[(k + 1) % len(corners)]) for k in range(len(corners))]
+    """Index of the corner at which the edge begins, counter-clockwise, that looks at
+    the fence."""
+    edges = [
+        (k, corners[k], corners[(k + 1) % len(corners)]) for k in range(len(corners))
+    ]
     height = {k: a.y + b.y for k, a, b in edges if abs(b.x - a.x) > abs(b.y - a.y)}
-    return max(height, key=lambda k: height[k]) if far else min(height, key=lambda k: height[k])
+    return (
+        max(height, key=lambda k: height[k])
+        if far
+        else min(height, key=lambda k: height[k])
+    )
 
 
 def clipped(corners: Sequence[Vector], point: Vector, toward: Vector) -> Polygon:
-    """What of a polygon lies beyond the line through the point, on the side that `toward` shows to."""
+    """What of a polygon lies beyond the line through the point, on the side that
+    `toward` shows to."""
     out: Polygon = []
     for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
         here, there = toward.dot(a.plus(point, -1.0)), toward.dot(b.plus(point, -1.0))

@@ -1,8 +1,8 @@
-"""What else of the pretend saw can be measured: its plate, its sled fence's form, its slots and runners, a
-test board.
+"""What else of the pretend saw can be measured: its plate, its sled fence's form, its
+slots and runners, a test board.
 
-Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled and square stay what
-they are. Standard library and this room only; mm and rad.
+Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled
+and square stay what they are. Standard library and this room only; mm and rad.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ RIM = 100.0  # of the plate's body, below the gullets
 FOOT = (
     -70.0,
     40.0,
-)  # where a standing indicator touches it: mm away from the operator and up, from the arbor
+    # where a standing indicator touches it: mm away from the operator and up, from the
+    # arbor
+)
 LOOKS = 720  # places round the plate that tell its truth
 BOARD = 412.0  # mm across, before it is cut
 
@@ -42,8 +44,9 @@ def turn_named(placement: str) -> float | None:
 
 @dataclass
 class Bodies:
-    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now. jaws: what the caliper
-    is laid across, and where; jaw_errors: mm, of its outside and inside jaws."""
+    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now.
+    jaws: what the caliper is laid across, and where; jaw_errors: mm, of its outside and
+    inside jaws."""
 
     traits: Traits
     seed: int
@@ -62,7 +65,9 @@ class Bodies:
     def draw(cls, seed: int, traits: Traits) -> Bodies:
         random = Random(f"bodies {seed}")
         long = (0.0, 2.0 * HALF)
-        face = Edge.draw(random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long)
+        face = Edge.draw(
+            random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long
+        )
         # the angle of the fence is that of the line that the square's handle rests on
         low, high = (place + HALF for place in HANDLE)
         middle = (low + high) / 2.0
@@ -72,7 +77,13 @@ class Bodies:
             seed,
             Plate.draw(random, traits.plate_tilt, traits.plate_warp, RIM),
             face.levelled(slope, height, middle),
-            Edge.draw(random, long[1], traits.texture, random.gauss(0.0, traits.straightedge_bow), long),
+            Edge.draw(
+                random,
+                long[1],
+                traits.texture,
+                random.gauss(0.0, traits.straightedge_bow),
+                long,
+            ),
             (random.gauss(0.0, traits.jaws), random.gauss(0.0, traits.jaws)),
             Random(f"body acts {seed}"),
         )
@@ -81,38 +92,52 @@ class Bodies:
     def ways(self) -> Ways:
         traits = self.traits
         random = Random(f"ways {self.seed}")
-        return Ways.draw(random, traits.side_play, traits.texture, traits.slot_bow, traits.pinch)
+        return Ways.draw(
+            random, traits.side_play, traits.texture, traits.slot_bow, traits.pinch
+        )
 
-    # -- the plate -------------------------------------------------------------------------------------
+    # -- the plate ---------------------------------------------------------------------
 
     def turn_plate(self, turn: float) -> None:
-        """By hand, to a mark: never quite to it, and the arbor floats a little along its axis."""
+        """By hand, to a mark: never quite to it, and the arbor floats a little along
+        its axis."""
         self.plate_turn = turn + self.acts.gauss(0.0, self.traits.to_mark)
         self.shifted = self.acts.gauss(0.0, self.traits.end_float)
 
     def to_plate(self, origin: Vector, points: Vector, stands: float) -> float | None:
-        """mm from a plunger at that height to the plate as it stands turned; stands: rad, of the blade in the
-        saw."""
+        """mm from a plunger at that height to the plate as it stands turned; stands:
+        rad, of the blade in the saw."""
         arbor = Vector(self.shifted, 0.0).turned(stands)
         start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
-        return self.plate.reach(start, Space(points.x, points.y, 0.0), self.plate_turn, stands)
+        return self.plate.reach(
+            start, Space(points.x, points.y, 0.0), self.plate_turn, stands
+        )
 
     def plate_truth(self) -> dict[str, float]:
-        """What the plate shows where a standing indicator touches it: total, tilt, warp (mm), phase (rad of
-        turn).
+        """What the plate shows where a standing indicator touches it: total, tilt, warp
+        (mm), phase (rad of turn).
 
-        Of the displacement along +X: range; full swing of its first wave round the turn, and where that is
-        largest; range of what is left.
+        Of the displacement along +X: range; full swing of its first wave round the
+        turn, and where that is largest; range of what is left.
         """
         start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
         turns = [FULL_TURN * k / LOOKS for k in range(LOOKS)]
         met = [self.plate.reach(start, ray, turn) for turn in turns]
         places = [500.0 - away for away in met if away is not None]
         mean = sum(places) / LOOKS
-        along = 2.0 / LOOKS * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
-        across = 2.0 / LOOKS * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
+        along = (
+            2.0
+            / LOOKS
+            * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
+        )
+        across = (
+            2.0
+            / LOOKS
+            * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
+        )
         left = [
-            x - mean - along * math.cos(t) - across * math.sin(t) for x, t in zip(places, turns, strict=True)
+            x - mean - along * math.cos(t) - across * math.sin(t)
+            for x, t in zip(places, turns, strict=True)
         ]
         return {
             "total": max(places) - min(places),
@@ -121,18 +146,26 @@ class Bodies:
             "phase": math.atan2(across, along) % FULL_TURN,
         }
 
-    # -- the sled fence's form -------------------------------------------------------------------------
+    # -- the sled fence's form ---------------------------------------------------------
 
     def face(self, pivot: Vector, angle: float, *, far: bool) -> Surface:
-        """The working face of the fence, its form beginning HALF to the left of the blade."""
+        """The working face of the fence, its form beginning HALF to the left of the
+        blade."""
         along = Vector(1.0, 0.0).turned(angle)
         outward = Vector(0.0, -1.0 if far else 1.0).turned(angle)
         return Surface(
-            pivot.plus(along, (-HALF - pivot.x) / along.x), along, outward, self.fence_form, 0.0, 2.0 * HALF
+            pivot.plus(along, (-HALF - pivot.x) / along.x),
+            along,
+            outward,
+            self.fence_form,
+            0.0,
+            2.0 * HALF,
         )
 
     def lay_straightedge(self, face: Surface, *, rolled: bool) -> AlongFence:
-        return AlongFence(face, self.straightedge, rolled, self.acts.gauss(0.0, self.traits.blocks))
+        return AlongFence(
+            face, self.straightedge, rolled, self.acts.gauss(0.0, self.traits.blocks)
+        )
 
     def wipe(self, dust: float) -> None:
         """The face is wiped, and the straightedge's edge."""
@@ -142,10 +175,12 @@ class Bodies:
     def form_truth(
         self, begins: float = -RUN / 2.0, ends: float = RUN / 2.0, mean: float = 45.0
     ) -> dict[str, float]:
-        """Of a stretch, mm from the blade, by default all that the indicator is pushed along.
+        """Of a stretch, mm from the blade, by default all that the indicator is pushed
+        along.
 
-        straightness: mm, of the narrowest strip that holds its form averaged over `mean` mm. crown: mm by
-        which the middle stands out of the line through the ends (least squares).
+        straightness: mm, of the narrowest strip that holds its form averaged over
+        `mean` mm. crown: mm by which the middle stands out of the line through the ends
+        (least squares).
         """
         low, high = HALF + begins, HALF + ends
         return {
@@ -153,10 +188,11 @@ class Bodies:
             "crown": self.fence_form.crown(low, high),
         }
 
-    # -- widths ----------------------------------------------------------------------------------------
+    # -- widths ------------------------------------------------------------------------
 
     def lay_caliper(self, what: str, at: float) -> None:
-        """Across a slot, a runner, their spacings, or the strip ("near", "far"), at a place in mm along it."""
+        """Across a slot, a runner, their spacings, or the strip ("near", "far"), at a
+        place in mm along it."""
         before, self.jaws = self.jaws, (what, at)
         try:
             self._width()
@@ -166,7 +202,8 @@ class Bodies:
         self.felt = self.acts.gauss(0.0, self.traits.felt)
 
     def between_jaws(self) -> float:
-        """mm that the caliper is open, with its errors; closed where it is laid across nothing."""
+        """mm that the caliper is open, with its errors; closed where it is laid across
+        nothing."""
         if self.jaws is None:
             return 0.0
         inside = self.jaws[0] in ("slot-left", "slot-right")
@@ -182,14 +219,21 @@ class Bodies:
         return self.board.width(at)
 
     def runner_truth(self, sides: tuple[int, ...] = (0,)) -> dict[str, float]:
-        """side_play in mm, yaw_play in rad, relief in mm, of those runners in their slots (0 left, 1 right)."""
+        """side_play in mm, yaw_play in rad, relief in mm, of those runners in their
+        slots (0 left, 1 right)."""
         side, yaw = self.ways.play(sides)
         return {"side_play": side, "yaw_play": yaw, "relief": self.ways.relief(sides)}
 
-    # -- a test board ----------------------------------------------------------------------------------
+    # -- a test board ------------------------------------------------------------------
 
     def cut_board(
-        self, face: Surface, way: Callable[[], Vector], kept: str, turns: int, *, far: bool
+        self,
+        face: Surface,
+        way: Callable[[], Vector],
+        kept: str,
+        turns: int,
+        *,
+        far: bool,
     ) -> None:
         """way: of the blade through the sled, as it is held in one cut."""
 
@@ -201,22 +245,33 @@ class Bodies:
         self.board.make(made, turns)
 
     def board_truth(
-        self, face: Surface, slot: float, kept: str = "left", across: float = BOARD - 2 * TRIM
+        self,
+        face: Surface,
+        slot: float,
+        kept: str = "left",
+        across: float = BOARD - 2 * TRIM,
     ) -> float:
-        """rad by which the line that a board of that width rests on, beside the blade, is turned against the
-        cut."""
-        left, right = rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
+        """rad by which the line that a board of that width rests on, beside the blade,
+        is turned against the cut."""
+        left, right = (
+            rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
+        )
         return math.atan2(right.y - left.y, right.x - left.x) - slot
 
 
-def rests(face: Surface, left: float, right: float, seat: float = 0.0) -> tuple[Vector, Vector]:
-    """Two points, from left to right, of the edge of a board that lies on the face over that stretch, pressed
-    home at its middle; seat: rad by which it is not quite home."""
+def rests(
+    face: Surface, left: float, right: float, seat: float = 0.0
+) -> tuple[Vector, Vector]:
+    """Two points, from left to right, of the edge of a board that lies on the face over
+    that stretch, pressed home at its middle; seat: rad by which it is not quite home.
+    """
     assert face.form is not None
     middle = (left + right) / 2.0
     slope, height = face.form.rest(left + HALF, right + HALF, middle + HALF)
     ends = [
-        face.base.plus(face.along, x + HALF).plus(face.outward, height + slope * (x - middle))
+        face.base.plus(face.along, x + HALF).plus(
+            face.outward, height + slope * (x - middle)
+        )
         for x in (left, right)
     ]
     along = ends[1].plus(ends[0], -1.0).turned(seat)

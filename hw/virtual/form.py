@@ -1,6 +1,8 @@
-"""The form of an edge that a plunger runs on: bow, texture, dust. Pure; may import the standard library only.
+"""The form of an edge that a plunger runs on: bow, texture, dust. Pure; may import the
+standard library only.
 
-Lengths in mm along the edge; heights in mm, positive proud of the edge (towards the plunger).
+Lengths in mm along the edge; heights in mm, positive proud of the edge (towards the
+plunger).
 """
 
 from __future__ import annotations
@@ -18,9 +20,10 @@ STEP = 0.5  # mm between the stored heights
 class Edge:
     """Heights of an edge over its length, fixed in the edge's own coordinates.
 
-    heights: one value each STEP mm, from 0 to length; their least-squares line over the ridden stretch is
-    zero, so that "the angle of the edge" means the angle of the stretch that the plunger meets.
-    dust: grains lying on it now, each (place, half-width, height).
+    heights: one value each STEP mm, from 0 to length; their least-squares line over the
+    ridden stretch is zero, so that "the angle of the edge" means the angle of the
+    stretch that the plunger meets. dust: grains lying on it now, each (place,
+    half-width, height).
     """
 
     length: float
@@ -29,9 +32,15 @@ class Edge:
 
     @classmethod
     def draw(
-        cls, random: Random, length: float, texture: float, bow: float, ridden: tuple[float, float]
+        cls,
+        random: Random,
+        length: float,
+        texture: float,
+        bow: float,
+        ridden: tuple[float, float],
     ) -> Edge:
-        """An edge with texture of that standard deviation (correlated over 5 to 10 mm) and bow (a crown)."""
+        """An edge with texture of that standard deviation (correlated over 5 to 10 mm)
+        and bow (a crown)."""
         count = int(length / STEP) + 1
         window = max(1, round(random.uniform(4.0, 8.0) / STEP))
         white = [random.gauss(0.0, 1.0) for _ in range(count + 2 * window)]
@@ -58,18 +67,23 @@ class Edge:
         return height
 
     def wipe(self, random: Random, expected: float) -> None:
-        """Wipe the edge: old grains go, a few new ones (0.005 to 0.06 mm over 1 to 4 mm) settle."""
+        """Wipe the edge: old grains go, a few new ones (0.005 to 0.06 mm over 1 to 4
+        mm) settle."""
         self.dust = []
         left = random.expovariate(1.0)
         while left < expected:
             self.dust.append(
-                (random.uniform(0.0, self.length), random.uniform(0.5, 2.0), random.uniform(0.005, 0.06))
+                (
+                    random.uniform(0.0, self.length),
+                    random.uniform(0.5, 2.0),
+                    random.uniform(0.005, 0.06),
+                )
             )
             left += random.expovariate(1.0)
 
     def rest(self, low: float, high: float, pushed: float) -> tuple[float, float]:
-        """(slope, height at `pushed`) of a straight edge that lies on the stretch, pressed home at that
-        place, mm."""
+        """(slope, height at `pushed`) of a straight edge that lies on the stretch,
+        pressed home at that place, mm."""
         top = hull(self._points(low, high))
         for (x1, y1), (x2, y2) in pairwise(top):
             if x1 <= pushed <= x2:
@@ -78,27 +92,36 @@ class Edge:
         raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
 
     def zone(self, low: float, high: float, mean: float = 0.0) -> float:
-        """Height in mm of the narrowest straight strip that holds the stretch; of its average over `mean` mm,
-        which goes to the very ends by the line through the outermost `mean` mm."""
+        """Height in mm of the narrowest straight strip that holds the stretch; of its
+        average over `mean` mm, which goes to the very ends by the line through the
+        outermost `mean` mm."""
         points = self._points(low, high, mean)
         top = hull(points)
         bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]
-        return min(_strip(top, bottom), _strip([(x, -y) for x, y in bottom], [(x, -y) for x, y in top]))
+        return min(
+            _strip(top, bottom),
+            _strip([(x, -y) for x, y in bottom], [(x, -y) for x, y in top]),
+        )
 
     def crown(self, low: float, high: float) -> float:
-        """mm by which its least-squares parabola over the stretch stands out of its chord in the middle."""
+        """mm by which its least-squares parabola over the stretch stands out of its
+        chord in the middle."""
         points = self._points(low, high)
         middle, half = (low + high) / 2.0, (high - low) / 2.0
         mean = sum(y for _, y in points) / len(points)
         bent = [((x - middle) / half) ** 2 for x, _ in points]
         flat = sum(bent) / len(bent)
-        return -sum((b - flat) * (y - mean) for b, (_, y) in zip(bent, points, strict=True)) / sum(
-            (b - flat) ** 2 for b in bent
-        )
+        return -sum(
+            (b - flat) * (y - mean) for b, (_, y) in zip(bent, points, strict=True)
+        ) / sum((b - flat) ** 2 for b in bent)
 
     def levelled(self, slope: float, height: float, at: float) -> Edge:
-        """The same edge, turned and shifted so that the line of that slope and height at a place is its zero."""
-        heights = [h - height - slope * (index * STEP - at) for index, h in enumerate(self.heights)]
+        """The same edge, turned and shifted so that the line of that slope and height
+        at a place is its zero."""
+        heights = [
+            h - height - slope * (index * STEP - at)
+            for index, h in enumerate(self.heights)
+        ]
         return Edge(self.length, heights, self.dust)
 
     def raised(self, middle: float, half: float, top: float) -> Edge:
@@ -109,8 +132,13 @@ class Edge:
         ]
         return Edge(self.length, heights, self.dust)
 
-    def _points(self, low: float, high: float, mean: float = 0.0) -> list[tuple[float, float]]:
-        first, last = max(0, round(low / STEP)), min(len(self.heights) - 1, round(high / STEP))
+    def _points(
+        self, low: float, high: float, mean: float = 0.0
+    ) -> list[tuple[float, float]]:
+        first, last = (
+            max(0, round(low / STEP)),
+            min(len(self.heights) - 1, round(high / STEP)),
+        )
         half = round(mean / 2 / STEP)
         if not half:
             return [(k * STEP, self.heights[k]) for k in range(first, last + 1)]
@@ -122,7 +150,10 @@ class Edge:
             if k != middle:
                 height += (
                     (k - middle)
-                    * sum(j * h for j, h in zip(range(-half, half + 1), window, strict=True))
+                    * sum(
+                        j * h
+                        for j, h in zip(range(-half, half + 1), window, strict=True)
+                    )
                     / (half * (half + 1) * (2 * half + 1) / 3)
                 )
             out.append((k * STEP, height))
@@ -130,7 +161,8 @@ class Edge:
 
 
 def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """The upper hull of points in rising x: what a straight edge laid on them from above can touch."""
+    """The upper hull of points in rising x: what a straight edge laid on them from
+    above can touch."""
     out: list[tuple[float, float]] = []
     for x, y in points:
         while len(out) > 1:
@@ -142,7 +174,9 @@ def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     return out
 
 
-def _strip(top: Sequence[tuple[float, float]], bottom: Sequence[tuple[float, float]]) -> float:
+def _strip(
+    top: Sequence[tuple[float, float]], bottom: Sequence[tuple[float, float]]
+) -> float:
     """The narrowest strip that lies on a side of the upper hull."""
     widest = []
     for (x1, y1), (x2, y2) in pairwise(top):
@@ -164,5 +198,9 @@ def _levelled(heights: list[float], ridden: tuple[float, float]) -> list[float]:
     places = range(low, high + 1)
     middle = (low + high) / 2
     mean = sum(heights[low : high + 1]) / len(places)
-    slope = sum((p - middle) * heights[p] for p in places) / sum((p - middle) ** 2 for p in places)
-    return [value - mean - slope * (index - middle) for index, value in enumerate(heights)]
+    slope = sum((p - middle) * heights[p] for p in places) / sum(
+        (p - middle) ** 2 for p in places
+    )
+    return [
+        value - mean - slope * (index - middle) for index, value in enumerate(heights)
+    ]

@@ -1,4 +1,5 @@
-"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard library only. mm."""
+"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard
+library only. mm."""
 
 from __future__ import annotations
 
@@ -13,7 +14,11 @@ class Gauge:
     """
 
     def __init__(
-        self, random: Random, resolution: float, noise: float = 0.0, hysteresis: float = 0.0
+        self,
+        random: Random,
+        resolution: float,
+        noise: float = 0.0,
+        hysteresis: float = 0.0,
     ) -> None:
         self.resolution = resolution
         self.noise = noise
@@ -23,7 +28,8 @@ class Gauge:
         self._shown = 0.0
 
     def indicate(self, true: float) -> float:
-        """The reading, in mm, a whole number of counts (unrounded where the resolution is 0)."""
+        """The reading, in mm, a whole number of counts (unrounded where the resolution
+        is 0)."""
         half = self.hysteresis / 2.0
         self._shown = min(max(self._shown, true - half), true + half)
         value = self._shown - self.zero

@@ -1,7 +1,9 @@
-"""Hands on the virtual saw: they put, seat, push, lean, turn the screw, in real time. asyncio.
+"""Hands on the virtual saw: they put, seat, push, lean, turn the screw, in real time.
+asyncio.
 
-Standard library and this room only. Every act is awaited until it is done. What the hands do with the sled
-is a plan in monotonic seconds, so an instrument that is slow can be told where the sled was a moment ago.
+Standard library and this room only. Every act is awaited until it is done. What the
+hands do with the sled is a plan in monotonic seconds, so an instrument that is slow can
+be told where the sled was a moment ago.
 """
 
 from __future__ import annotations
@@ -25,7 +27,8 @@ SETTLE = 0.6  # s of rest after a stroke, so that its end can be seen
 class Hands:
     """The operator of one `VirtualSaw`.
 
-    clock: seconds, monotonic. pace: 1.0 is brisk; 2.0 takes twice as long over everything but strokes.
+    clock: seconds, monotonic. pace: 1.0 is brisk; 2.0 takes twice as long over
+    everything but strokes.
     """
 
     def __init__(
@@ -42,13 +45,18 @@ class Hands:
         self.clock = clock
         self.pace = pace
         traits = saw.traits
-        self.indicator = Gauge(Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis)
-        self.travel = Gauge(Random(saw.noise.random()), travel_resolution, traits.noise, 0.0)
+        self.indicator = Gauge(
+            Random(saw.noise.random()), resolution, traits.noise, traits.hysteresis
+        )
+        self.travel = Gauge(
+            Random(saw.noise.random()), travel_resolution, traits.noise, 0.0
+        )
         self.caliper = Gauge(Random(0), caliper_resolution)
         self._line = Timeline()
-        self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)  # from, to, mm, ease
+        # from, to, mm, ease
+        self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)
 
-    # -- what instruments ask ----------------------------------------------------------------------
+    # -- what instruments ask ----------------------------------------------------------
 
     def pose(self, t: float) -> Pose:
         """Where the sled was at time t (past or planned)."""
@@ -78,22 +86,30 @@ class Hands:
         """The plunger goes in by that much at time began, and comes out again."""
         self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
 
-    # -- acts on the set-up ------------------------------------------------------------------------
+    # -- acts on the set-up ------------------------------------------------------------
 
-    async def put(self, placement: str, *, mount: str | None = None, at: float | None = None) -> None:
-        """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger preloaded.
+    async def put(
+        self, placement: str, *, mount: str | None = None, at: float | None = None
+    ) -> None:
+        """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger
+        preloaded.
 
-        The sled is drawn back to the start first, but for a spot of the blade, where it goes to `at` mm;
-        for leaned and twisted set-ups it is left so.
+        The sled is drawn back to the start first, but for a spot of the blade, where it
+        goes to `at` mm; for leaned and twisted set-ups it is left so.
         """
         self.saw.lift()
         await self._wait(0.1)
         front, rear = (10.0, 160.0) if at is None else (at, at)
-        await self._move_to(rear if placement == "rear" else front if placement == "front" else 0.0, 400.0)
+        await self._move_to(
+            rear if placement == "rear" else front if placement == "front" else 0.0,
+            400.0,
+        )
         self.saw.place(placement, self._line.last, mount=mount, at=at)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
-            await self.lean("left" if way == "left" else "right", twist=how == "twisted")
+            await self.lean(
+                "left" if way == "left" else "right", twist=how == "twisted"
+            )
         await self._wait(0.15)
 
     async def seat(self) -> None:
@@ -105,11 +121,14 @@ class Hands:
         await self._wait(0.15)
 
     async def touch(self) -> None:
-        """Lift the plunger and let it down again, the sled held anew as it was leaned or twisted."""
+        """Lift the plunger and let it down again, the sled held anew as it was leaned
+        or twisted."""
         how, _, way = (self.saw.placement or "").partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(None)
-            await self.lean("left" if way == "left" else "right", twist=how == "twisted")
+            await self.lean(
+                "left" if way == "left" else "right", twist=how == "twisted"
+            )
         else:
             await self._push_in(-1.0, 0.3 * self.pace, 0.05)
         await self._wait(0.1)
@@ -122,7 +141,8 @@ class Hands:
         await self._wait(0.15)
 
     async def cut_board(self, kept: str = "left", turns: int = 4) -> None:
-        """Cut a test board, turned so many times, each cut in a fresh hold; its strip lies there then."""
+        """Cut a test board, turned so many times, each cut in a fresh hold; its strip
+        lies there then."""
         await self._wait(0.5)
         saw = self.saw
         saw.bodies.cut_board(
@@ -152,10 +172,11 @@ class Hands:
         self, end: str, way: str, distance: float, *, at: float | None = None, drawn_back: float = 0.0,
         seconds: float = 0.4,
     ) -> float:  # fmt: skip
-        """Move the fence's free end away or toward by distance mm, read `at` mm from the pivot (the stop).
+        """Move the fence's free end away or toward by distance mm, read `at` mm from
+        the pivot (the stop).
 
-        drawn_back: how far the screw then pulls it back while it is tightened, mm. Returns how far it went
-        before that. ValueError as `VirtualSaw.turn_fence`.
+        drawn_back: how far the screw then pulls it back while it is tightened, mm.
+        Returns how far it went before that. ValueError as `VirtualSaw.turn_fence`.
         """
         before = self.saw.fence_angle
         went = self.saw.turn_fence(end, way, distance, at)
@@ -171,16 +192,18 @@ class Hands:
                 await self._wait(0.04)
         return went
 
-    # -- acts on the sled --------------------------------------------------------------------------
+    # -- acts on the sled --------------------------------------------------------------
 
     async def push(
         self, length: float = 220.0, speed: float = 200.0, *,
         happens: Mapping[float, Callable[[], None]] | None = None, settle: float = SETTLE,
     ) -> None:  # fmt: skip
-        """Take hold, push the sled away by about length mm at about speed mm/s, come to rest.
+        """Take hold, push the sled away by about length mm at about speed mm/s, come to
+        rest.
 
-        happens: what goes wrong on the way, by the travel in mm from the start of this push. settle: seconds
-        of rest at the end; who watches the travel takes half a second to see that it has ended.
+        happens: what goes wrong on the way, by the travel in mm from the start of this
+        push. settle: seconds of rest at the end; who watches the travel takes half a
+        second to see that it has ended.
         """
         await self._take_hold()
         await self._stroke(length + self._scatter(1.0), speed, happens or {})
@@ -194,12 +217,14 @@ class Hands:
         await self.rest(settle)
 
     async def stop_at(self, mark: float, speed: float = 120.0) -> None:
-        """Bring what is pushed to a mark (mm of travel, as its scale shows it) and hold it still."""
+        """Bring what is pushed to a mark (mm of travel, as its scale shows it) and hold
+        it still."""
         await self._move_to(mark - self.saw.travel_begins, speed)
         await self._wait(0.2)
 
     async def lean(self, way: LeftRight | None, *, twist: bool = False) -> None:
-        """Lean the sled bodily left or right within its play (twist: its far end only), or let it go."""
+        """Lean the sled bodily left or right within its play (twist: its far end only),
+        or let it go."""
         if way is None:
             await self._let_go()
             return
@@ -214,7 +239,7 @@ class Hands:
         """Let everything stand where it is, at once."""
         self._line.cut_short(self.clock())
 
-    # -- how -----------------------------------------------------------------------------------------
+    # -- how ---------------------------------------------------------------------------
 
     def _scatter(self, mm: float) -> float:
         return self.saw.acts.uniform(-mm, mm) if self.saw.traits.uneven else 0.0
@@ -224,7 +249,10 @@ class Hands:
         await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * self.pace)
 
     async def _let_go(self) -> None:
-        await self._go(self._line.last._replace(x=self.saw.hold()[0] / 2.0, yaw=0.0), GRIP * self.pace)
+        await self._go(
+            self._line.last._replace(x=self.saw.hold()[0] / 2.0, yaw=0.0),
+            GRIP * self.pace,
+        )
 
     async def _go(self, last: Pose, seconds: float) -> None:
         began = self.clock()
@@ -237,13 +265,22 @@ class Hands:
         if abs(length) > 0.02:
             await self._stroke(length, speed, {})
 
-    async def _stroke(self, length: float, speed: float, happens: Mapping[float, Callable[[], None]]) -> None:
+    async def _stroke(
+        self, length: float, speed: float, happens: Mapping[float, Callable[[], None]]
+    ) -> None:
         began = self.clock()
         first = self._line.at(began)
         traits = self.saw.traits
         travel = stroke(self.saw.acts, first.s, length, speed, traits.uneven)
         sway = self.saw.acts.gauss(0.0, traits.sway) if traits.sway else 0.0
-        leg = Leg(began, began + travel.seconds, first, first._replace(s=first.s + length), travel, sway)
+        leg = Leg(
+            began,
+            began + travel.seconds,
+            first,
+            first._replace(s=first.s + length),
+            travel,
+            sway,
+        )
         self._line.add(leg)
         for mark, happen in sorted(happens.items()):
             when = passes(leg, first.s + math.copysign(mark, length))

@@ -1,7 +1,9 @@
-"""How the sled moves: plans that answer "where was it at time t". Pure, no clock of its own.
+"""How the sled moves: plans that answer "where was it at time t". Pure, no clock of its
+own.
 
-Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right within the side
-play, yaw in rad counter-clockwise seen from above, t in seconds of whatever clock the caller keeps.
+Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right
+within the side play, yaw in rad counter-clockwise seen from above, t in seconds of
+whatever clock the caller keeps.
 """
 
 from __future__ import annotations
@@ -21,14 +23,16 @@ class Pose(NamedTuple):
 
 @dataclass(frozen=True)
 class Stroke:
-    """One stretch of sled travel, in seconds from its own beginning: speed up, uneven going, slow down."""
+    """One stretch of sled travel, in seconds from its own beginning: speed up, uneven
+    going, slow down."""
 
     start: float
     length: float  # signed
     seconds: float
     ramp_up: float  # seconds
     ramp_down: float
-    waves: tuple[tuple[int, float], ...]  # (whole turns over the stroke, share of the speed)
+    # (whole turns over the stroke, share of the speed)
+    waves: tuple[tuple[int, float], ...]
 
     def at(self, elapsed: float) -> float:
         """Travel in mm after that many seconds."""
@@ -36,11 +40,14 @@ class Stroke:
             return self.start
         if elapsed >= self.seconds:
             return self.start + self.length
-        # uneven going is a warp of time, zero at both ends; the shares sum below 1, so it never turns back
+        # uneven going is a warp of time, zero at both ends; the shares sum below 1, so
+        # it never turns back
         phase = 2.0 * math.pi * elapsed / self.seconds
         warped = elapsed
         for turns, share in self.waves:
-            warped += share * self.seconds / (2.0 * math.pi * turns) * math.sin(turns * phase)
+            warped += (
+                share * self.seconds / (2.0 * math.pi * turns) * math.sin(turns * phase)
+            )
         full = self.seconds - (self.ramp_up + self.ramp_down) / 2.0
         if warped < self.ramp_up:
             done = warped * warped / (2.0 * self.ramp_up)
@@ -52,8 +59,11 @@ class Stroke:
         return self.start + self.length * done / full
 
 
-def stroke(random: Random, start: float, length: float, speed: float, uneven: float = 0.15) -> Stroke:
-    """A push (length > 0) or pull (length < 0) at about that speed in mm/s, over ramps of about 20 and 12 mm.
+def stroke(
+    random: Random, start: float, length: float, speed: float, uneven: float = 0.15
+) -> Stroke:
+    """A push (length > 0) or pull (length < 0) at about that speed in mm/s, over ramps
+    of about 20 and 12 mm.
 
     uneven: share by which the speed wanders; a tenth of it is stick-slip at 9 to 14 Hz.
     """
@@ -63,13 +73,17 @@ def stroke(random: Random, start: float, length: float, speed: float, uneven: fl
     ramp_up, ramp_down = 2.0 * up / speed, 2.0 * down / speed
     seconds = max(ramp_up + ramp_down + (run - up - down) / speed, 1e-3)
     slow = [(turns, random.uniform(-uneven, uneven) / turns) for turns in (1, 2, 3)]
-    slip = (max(4, round(random.uniform(9.0, 14.0) * seconds)), random.uniform(0.0, uneven / 10.0))
+    slip = (
+        max(4, round(random.uniform(9.0, 14.0) * seconds)),
+        random.uniform(0.0, uneven / 10.0),
+    )
     return Stroke(start, length, seconds, ramp_up, ramp_down, (*slow, slip))
 
 
 @dataclass(frozen=True)
 class Leg:
-    """One stretch of time: the travel by a stroke (or held), the hold going smoothly from one to another."""
+    """One stretch of time: the travel by a stroke (or held), the hold going smoothly
+    from one to another."""
 
     began: float
     ends: float
@@ -93,10 +107,13 @@ class Leg:
 
 
 class Timeline:
-    """What the hands did and are doing with the sled, kept a while so that old instants can be asked for."""
+    """What the hands did and are doing with the sled, kept a while so that old instants
+    can be asked for."""
 
     def __init__(self, pose: Pose = Pose()) -> None:  # noqa: B008 - a NamedTuple cannot change
-        self._legs: deque[Leg] = deque([Leg(-math.inf, -math.inf, pose, pose)], maxlen=32)
+        self._legs: deque[Leg] = deque(
+            [Leg(-math.inf, -math.inf, pose, pose)], maxlen=32
+        )
 
     @property
     def last(self) -> Pose:
@@ -122,7 +139,9 @@ class Timeline:
 
 def passes(leg: Leg, mark: float) -> float | None:
     """The time at which a leg's travel reaches a mark in mm, or None."""
-    if leg.travel is None or not min(leg.first.s, leg.last.s) < mark < max(leg.first.s, leg.last.s):
+    if leg.travel is None or not min(leg.first.s, leg.last.s) < mark < max(
+        leg.first.s, leg.last.s
+    ):
         return None
     low, high = leg.began, leg.ends
     rising = leg.last.s > leg.first.s

@@ -1,6 +1,8 @@
-"""The settings values that describe a pretend saw, its sled, square and leaves. Standard library only.
+"""The settings values that describe a pretend saw, its sled, square and leaves.
+Standard library only.
 
-All of it is invented. Shaped like the settings file: nested tables of text as people write it.
+All of it is invented. Shaped like the settings file: nested tables of text as people
+write it.
 """
 
 from __future__ import annotations
@@ -31,7 +33,8 @@ class Owned(Protocol):
 
 
 def gear(saw: Owned) -> dict[str, object]:
-    """Tables saw, jig, square and leaves, for the settings file; whoever writes it adds the ports."""
+    """Tables saw, jig, square and leaves, for the settings file; whoever writes it adds
+    the ports."""
     return {
         "units": "mm",
         "saw": {SAW: {"rip_fence": saw.rip_fence_side}},

@@ -1,7 +1,9 @@
-"""Points, lines and rays in the plane, seen from above: +X right, +Y away from the operator. Pure.
+"""Points, lines and rays in the plane, seen from above: +X right, +Y away from the
+operator. Pure.
 
-mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here knows which way
-a reading grows: that comes out of where the probe stands and what it meets.
+mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here
+knows which way a reading grows: that comes out of where the probe stands and what it
+meets.
 """
 
 from __future__ import annotations
@@ -32,14 +34,17 @@ class Vector(NamedTuple):
 
 @dataclass(frozen=True)
 class Frame:
-    """A rigid body's place: its middle is put at `middle + shift`, turned by `angle` about that middle."""
+    """A rigid body's place: its middle is put at `middle + shift`, turned by `angle`
+    about that middle."""
 
     middle: Vector
     shift: Vector
     angle: float
 
     def point(self, p: Vector) -> Vector:
-        return self.middle.plus(self.shift).plus(p.plus(self.middle, -1.0).turned(self.angle))
+        return self.middle.plus(self.shift).plus(
+            p.plus(self.middle, -1.0).turned(self.angle)
+        )
 
     def vector(self, v: Vector) -> Vector:
         return v.turned(self.angle)
@@ -47,7 +52,8 @@ class Frame:
 
 @dataclass(frozen=True)
 class Surface:
-    """A nearly straight surface from base along a unit vector; its form stands proud along outward."""
+    """A nearly straight surface from base along a unit vector; its form stands proud
+    along outward."""
 
     base: Vector
     along: Vector
@@ -65,7 +71,8 @@ class Surface:
 
 @dataclass(frozen=True)
 class Probe:
-    """A plunger: its axis starts at origin and points along a unit vector; riding on the sled or not."""
+    """A plunger: its axis starts at origin and points along a unit vector; riding on
+    the sled or not."""
 
     origin: Vector
     points: Vector
@@ -76,13 +83,19 @@ class Probe:
 
 
 def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
-    """(mm from the probe's origin to the surface, mm along the surface) or None where the axis misses it."""
+    """(mm from the probe's origin to the surface, mm along the surface) or None where
+    the axis misses it."""
     across = Vector(-probe.points.y, probe.points.x)
     gap = probe.origin.plus(surface.base, -1.0)
-    aside, slant, lean = across.dot(gap), across.dot(surface.along), across.dot(surface.outward)
+    aside, slant, lean = (
+        across.dot(gap),
+        across.dot(surface.along),
+        across.dot(surface.outward),
+    )
     place, height = aside / slant, 0.0
     if surface.form is not None:
-        for _ in range(2):  # the foot hardly shifts with the height, so this settles at once
+        # the foot hardly shifts with the height, so this settles at once
+        for _ in range(2):
             height = surface.form.at(place)
             place = (aside - lean * height) / slant
     if not surface.low <= place <= surface.high:

@@ -1,9 +1,11 @@
-"""A saw plate on its arbor, turned by hand and met by a plunger, in space. Pure; standard library only.
+"""A saw plate on its arbor, turned by hand and met by a plunger, in space. Pure;
+standard library only.
 
-mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up; the arbor's middle is
-the origin. The plate is a body of its own: flat but for its warp, tilted on the arbor, turned about X, with
-the arbor turned about Z as the blade stands in the saw. What a plunger meets comes of that; nothing here
-knows which way a reading grows.
+mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up;
+the arbor's middle is the origin. The plate is a body of its own: flat but for its warp,
+tilted on the arbor, turned about X, with the arbor turned about Z as the blade stands
+in the saw. What a plunger meets comes of that; nothing here knows which way a reading
+grows.
 """
 
 from __future__ import annotations
@@ -25,27 +27,33 @@ class Space(NamedTuple):
     z: float
 
     def plus(self, other: Space, times: float = 1.0) -> Space:
-        return Space(self.x + other.x * times, self.y + other.y * times, self.z + other.z * times)
+        return Space(
+            self.x + other.x * times, self.y + other.y * times, self.z + other.z * times
+        )
 
     def dot(self, other: Space) -> float:
         return self.x * other.x + self.y * other.y + self.z * other.z
 
     def about_x(self, angle: float) -> Space:
         cosine, sine = math.cos(angle), math.sin(angle)
-        return Space(self.x, self.y * cosine - self.z * sine, self.y * sine + self.z * cosine)
+        return Space(
+            self.x, self.y * cosine - self.z * sine, self.y * sine + self.z * cosine
+        )
 
     def about_z(self, angle: float) -> Space:
         cosine, sine = math.cos(angle), math.sin(angle)
-        return Space(self.x * cosine - self.y * sine, self.x * sine + self.y * cosine, self.z)
+        return Space(
+            self.x * cosine - self.y * sine, self.x * sine + self.y * cosine, self.z
+        )
 
 
 @dataclass(frozen=True)
 class Plate:
-    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that carries it farthest along
-    +X.
+    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that
+    carries it farthest along +X.
 
-    waves: (height in mm, place in rad) of a warp of two and of three waves round it, at `rim`; less nearer
-    the middle.
+    waves: (height in mm, place in rad) of a warp of two and of three waves round it, at
+    `rim`; less nearer the middle.
     """
 
     tilt: float
@@ -59,18 +67,23 @@ class Plate:
         return cls(
             abs(random.gauss(0.0, tilt)),
             random.uniform(0.0, FULL_TURN),
-            tuple((random.gauss(0.0, warp / wave), random.uniform(0.0, FULL_TURN)) for wave in WAVES),
+            tuple(
+                (random.gauss(0.0, warp / wave), random.uniform(0.0, FULL_TURN))
+                for wave in WAVES
+            ),
             rim,
         )
 
-    def reach(self, origin: Space, points: Space, turn: float, stands: float = 0.0) -> float | None:
-        """mm from the plunger's origin to the plate turned by `turn`, its arbor by `stands`; None past the
-        rim."""
+    def reach(
+        self, origin: Space, points: Space, turn: float, stands: float = 0.0
+    ) -> float | None:
+        """mm from the plunger's origin to the plate turned by `turn`, its arbor by
+        `stands`; None past the rim."""
         # the plunger as the plate sees it: both turned back
         start = origin.about_z(-stands).about_x(-turn)
         ray = points.about_z(-stands).about_x(-turn)
-        # the flat's normal goes with it: turned about Z so that its point on +Y goes to +X, that point turned
-        # to `leans`
+        # the flat's normal goes with it: turned about Z so that its point on +Y goes to
+        # +X, that point turned to `leans`
         normal = Space(1.0, 0.0, 0.0).about_z(-self.tilt).about_x(self.leans)
         away = -normal.dot(start) / normal.dot(ray)
         for _ in range(2):  # the foot hardly shifts with the height
@@ -80,7 +93,11 @@ class Plate:
         return away if math.hypot(foot.y, foot.z) <= self.rim else None
 
     def _height(self, foot: Space) -> float:
-        place, share = math.atan2(foot.z, foot.y), (math.hypot(foot.y, foot.z) / self.rim) ** 2
+        place, share = (
+            math.atan2(foot.z, foot.y),
+            (math.hypot(foot.y, foot.z) / self.rim) ** 2,
+        )
         return share * sum(
-            high * math.cos(wave * (place - at)) for wave, (high, at) in zip(WAVES, self.waves, strict=True)
+            high * math.cos(wave * (place - at))
+            for wave, (high, at) in zip(WAVES, self.waves, strict=True)
         )

@@ -1,7 +1,8 @@
-"""Instruments of the virtual saw on real pseudo-terminals, in real time, with faults on demand. asyncio.
+"""Instruments of the virtual saw on real pseudo-terminals, in real time, with faults on
+demand. asyncio.
 
-Standard library and this room only. What an instrument sends while nobody has its port open is lost, as
-on a real cable; so are lines that the reader leaves lying.
+Standard library and this room only. What an instrument sends while nobody has its port
+open is lost, as on a real cable; so are lines that the reader leaves lying.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ from .saw import VirtualSaw
 
 Encode = Callable[[float], bytes]
 Mode = Literal["continuous", "button"]
-UNREAD_LIMIT = 2000  # bytes a reader may leave lying; of more the kernel shows only a part
+# bytes a reader may leave lying; of more the kernel shows only a part
+UNREAD_LIMIT = 2000
 LOOK_EVERY = 6  # lines; looking costs as much as working out a reading
 CALIPER_RATE = 10.0  # lines per second: hand tools send no faster
 CALIPER_AGE = 0.05  # s
@@ -44,12 +46,17 @@ def plain_line(decimals: int = 3) -> Encode:
 class Port:
     """One instrument's line: a pseudo-terminal under a stable name.
 
-    path: the symlink, the same after every replug. device: the terminal it points to now, None unplugged.
-    sent, lost: lines since the start.
+    path: the symlink, the same after every replug. device: the terminal it points to
+    now, None unplugged. sent, lost: lines since the start.
     """
 
     def __init__(
-        self, name: str, path: Path, read: Callable[[float], float], encode: Encode, age: float
+        self,
+        name: str,
+        path: Path,
+        read: Callable[[float], float],
+        encode: Encode,
+        age: float,
     ) -> None:
         self.name = name
         self.path = path
@@ -73,7 +80,8 @@ class Port:
         self._devices_had: set[str] = set()
 
     def plug(self) -> None:
-        """Open a pseudo-terminal (another one than before) and point the stable name at it."""
+        """Open a pseudo-terminal (another one than before) and point the stable name at
+        it."""
         if self._master >= 0:
             return
         spare: list[int] = []
@@ -87,7 +95,8 @@ class Port:
             os.close(fd)
         self._devices_had = {device}
         tty.setraw(slave)
-        os.close(slave)  # the settings stay with the master; a hang-up there says that nobody listens
+        # the settings stay with the master; a hang-up there says that nobody listens
+        os.close(slave)
         os.set_blocking(master, False)
         self._master, self.device, self._listened = master, device, False
         self._poll.register(master, 0)
@@ -107,14 +116,19 @@ class Port:
     def send(self, data: bytes, *, look: bool = True) -> bool:
         """Write bytes whole if somebody listens and keeps up; else they are lost.
 
-        look: see first whether that is so; else it is taken to be as it was when last looked.
+        look: see first whether that is so; else it is taken to be as it was when last
+        looked.
         """
         if self._master < 0:
             return False
         try:
             if look:
                 self._look()
-            return self._listened and self._keeps_up and os.write(self._master, data) == len(data)
+            return (
+                self._listened
+                and self._keeps_up
+                and os.write(self._master, data) == len(data)
+            )
         except OSError:
             return False
 
@@ -152,11 +166,13 @@ class Port:
 
 
 class VirtualPorts:
-    """The saw's instruments as serial ports: "indicator" and "travel", and "caliper" where it is asked for.
+    """The saw's instruments as serial ports: "indicator" and "travel", and "caliper"
+    where it is asked for.
 
-    directory: where the stable names are made. rate: lines per second of each; modes: "continuous" (the
-    default) or "button" by name. encode_*: mm -> the bytes of one reading. ages: seconds by which a reading
-    is old when it is sent. Errors in a read or an encode stop the sending and are raised by `stop`.
+    directory: where the stable names are made. rate: lines per second of each; modes:
+    "continuous" (the default) or "button" by name. encode_*: mm -> the bytes of one
+    reading. ages: seconds by which a reading is old when it is sent. Errors in a read
+    or an encode stop the sending and are raised by `stop`.
     """
 
     def __init__(
@@ -232,7 +248,7 @@ class VirtualPorts:
             error, self._error = self._error, None
             raise error
 
-    # -- the instrument's own button, and faults -----------------------------------------------------
+    # -- the instrument's own button, and faults ---------------------------------------
 
     def press_send(self, name: str = "indicator") -> None:
         """Send one reading now (mode "button")."""
@@ -249,28 +265,36 @@ class VirtualPorts:
         self._port(name).plug()
 
     def garble(self, name: str, lines: int = 5) -> None:
-        """Spoil the next lines: a bit flipped, a character lost, two lines run together."""
+        """Spoil the next lines: a bit flipped, a character lost, two lines run
+        together."""
         self._port(name).garbled += lines
 
     def silence(self, name: str, seconds: float | None = None) -> None:
         """Send nothing for so long, or until `speak`."""
-        self._port(name).silent_until = None if seconds is None else time.monotonic() + seconds
+        self._port(name).silent_until = (
+            None if seconds is None else time.monotonic() + seconds
+        )
 
     def speak(self, name: str) -> None:
         self._port(name).silent_until = 0.0
 
-    def flood(self, name: str, seconds: float = 1.0, rate: float = 50_000.0, line: bytes = b"") -> None:
-        """Besides its readings send `rate` bytes/s of line (by default bytes that end none) for so long."""
+    def flood(
+        self, name: str, seconds: float = 1.0, rate: float = 50_000.0, line: bytes = b""
+    ) -> None:
+        """Besides its readings send `rate` bytes/s of line (by default bytes that end
+        none) for so long."""
         port = self._port(name)
         port.flood_line = line or b"U" * 60
         port.flood_until = time.monotonic() + seconds
         port.flood_bytes = round(rate / self.rate)
 
-    # -- how -----------------------------------------------------------------------------------------
+    # -- how ---------------------------------------------------------------------------
 
     def _port(self, name: str) -> Port:
         if name not in self._ports:
-            raise ValueError(f"no instrument is called {name!r}; there are {', '.join(self._ports)}")
+            raise ValueError(
+                f"no instrument is called {name!r}; there are {', '.join(self._ports)}"
+            )
         return self._ports[name]
 
     def _tick(self) -> None:
@@ -302,7 +326,9 @@ class VirtualPorts:
             port.garbled -= 1
             data = _spoiled(data, self._random)
         if t < port.flood_until:
-            data += (port.flood_line * (port.flood_bytes // len(port.flood_line) + 1))[: port.flood_bytes]
+            data += (port.flood_line * (port.flood_bytes // len(port.flood_line) + 1))[
+                : port.flood_bytes
+            ]
             look = True
         if port.send(data, look=look):
             port.sent += 1

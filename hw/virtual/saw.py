@@ -1,8 +1,10 @@
-"""A table saw, a sled on it, a square and an indicator, as plane geometry. No input or output, no clock.
+"""A table saw, a sled on it, a square and an indicator, as plane geometry. No input or
+output, no clock.
 
-Standard library only. Frame: seen from above, +X right, +Y away from the operator, rotations in rad
-counter-clockwise; lengths in mm. The truth is drawn from a seed. No sign is put in by formula: points of
-a body are turned and moved, and the plunger's axis is intersected with what comes of it.
+Standard library only. Frame: seen from above, +X right, +Y away from the operator,
+rotations in rad counter-clockwise; lengths in mm. The truth is drawn from a seed. No
+sign is put in by formula: points of a body are turned and moved, and the plunger's axis
+is intersected with what comes of it.
 """
 
 from __future__ import annotations
@@ -31,7 +33,8 @@ PLACEMENTS = (
 PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
 PLATE_PUSH = 160.0  # past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
-TIP_CLEAR = 15.0  # the plunger stands that far inside the arm's tip (or clear of the handle) at the start
+# the plunger stands that far inside the arm's tip (or clear of the handle) at the start
+TIP_CLEAR = 15.0
 PLUNGER_RANGE = 12.7
 BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
 MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
@@ -43,8 +46,9 @@ _NOWHERE = Surface(Vector(0.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0))
 class VirtualSaw:
     """A saw and what stands on it now. Make one with `draw`.
 
-    fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame, rad.
-    square_error: e; 90 deg + e lies between handle and ridden edge, through the square's body.
+    fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
+    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
+    square's body.
     """
 
     traits: Traits
@@ -94,7 +98,8 @@ class VirtualSaw:
         rotation: float | None = None,
         square_error: float | None = None,
     ) -> VirtualSaw:
-        """The saw of that seed; rotation and square_error, where given, take the place of those drawn."""
+        """The saw of that seed; rotation and square_error, where given, take the place
+        of those drawn."""
         traits = traits or Traits()
         random = Random(f"saw {seed}")
         slot = random.uniform(-traits.slot, traits.slot)
@@ -117,22 +122,29 @@ class VirtualSaw:
             blade_angle=slot + random.gauss(0.0, traits.blade),
             rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
             rip_fence_side=rip_fence_side,
-            edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
-            other_edge=Edge.draw(random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden),
+            edge=Edge.draw(
+                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
+            ),
+            other_edge=Edge.draw(
+                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
+            ),
             other_edge_angle=random.gauss(0.0, 30e-6),
-            rip_fence_form=Edge.draw(random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)),
+            rip_fence_form=Edge.draw(
+                random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
+            ),
             bodies=Bodies.draw(seed, traits),
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),
         )
 
-    # -- the truth ---------------------------------------------------------------------------------
+    # -- the truth ---------------------------------------------------------------------
 
     def truth(self) -> dict[str, float]:
         """What the instrument ought to find, as things stand now; rad and mm.
 
-        rotation: of the fence, against the edge that the blade would cut; reference_error: the square's e;
-        blade, rip_fence: against the slots; toe: rip fence against blade.
+        rotation: of the fence, against the edge that the blade would cut;
+        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
+        fence against blade.
         """
         return {
             "rotation": self.fence_angle - self.slot_angle,
@@ -146,22 +158,27 @@ class VirtualSaw:
 
     def face(self) -> Surface:
         """The working face of the sled fence, with its form."""
-        return self.bodies.face(self.pivot_point, self.fence_angle, far=self.fence == "far")
+        return self.bodies.face(
+            self.pivot_point, self.fence_angle, far=self.fence == "far"
+        )
 
     @property
     def run(self) -> float:
-        """mm that what is pushed now is pushed: the sled, or the indicator along the sled fence."""
+        """mm that what is pushed now is pushed: the sled, or the indicator along the
+        sled fence."""
         if self._along is not None:
             return RUN
         return PUSH if turn_named(self.placement or "") is None else PLATE_PUSH
 
     @property
     def travel_begins(self) -> float:
-        """What the travel scale shows at the start, mm: along the sled fence it is the place from the blade."""
+        """What the travel scale shows at the start, mm: along the sled fence it is the
+        place from the blade."""
         return 0.0 if self._along is None else -RUN / 2.0
 
     def gear(self) -> dict[str, object]:
-        """Settings values for this saw, sled, square and leaves, shaped like the settings file."""
+        """Settings values for this saw, sled, square and leaves, shaped like the
+        settings file."""
         return gear(self)
 
     @property
@@ -174,13 +191,16 @@ class VirtualSaw:
         x = self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
         return Vector(x, 0.0 if self.fence == "near" else 400.0)
 
-    # -- what hands do -----------------------------------------------------------------------------
+    # -- what hands do -----------------------------------------------------------------
 
     def slip(self, kind: str) -> None:
-        """The next `place` goes wrong: "not-turned" (square and stand stay as they were, whatever was asked),
-        "wrong-side" (the stand on the other side of the arm), "near-tip" (the sweep begins off the tip)."""
+        """The next `place` goes wrong: "not-turned" (square and stand stay as they
+        were, whatever was asked), "wrong-side" (the stand on the other side of the
+        arm), "near-tip" (the sweep begins off the tip)."""
         if kind not in SLIPS:
-            raise ValueError(f"no slip is called {kind!r}; there are {', '.join(SLIPS)}")
+            raise ValueError(
+                f"no slip is called {kind!r}; there are {', '.join(SLIPS)}"
+            )
         self._slip = kind
 
     def lift(self) -> None:
@@ -193,25 +213,36 @@ class VirtualSaw:
     def place(
         self, placement: str, pose: Pose = Pose(), *, mount: str | None = None, at: float | None = None,  # noqa: B008
     ) -> None:  # fmt: skip
-        """Set up the square (or the carried indicator) and the plunger, preloaded 2 to 3 mm at this pose.
+        """Set up the square (or the carried indicator) and the plunger, preloaded 2 to
+        3 mm at this pose.
 
-        placement: handle-left, handle-right; "-" for the rip fence; front, rear for one spot of the blade
-        body (the indicator stays as it was set at the front); "free-end" for an indicator on the jig that
-        looks back at the fence's face near its free end; leaned-left, leaned-right for a stand on the right
-        of the sled's side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond it
-        (TWIST_AT unless said); as-is, rolled-over for one that rides along a straightedge, its tip on the
-        sled fence; turn-90 and the like for one on the plate, turned by hand to that mark: standing, or
-        carried along the slot (mount).
+        placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
+        spot of the blade body (the indicator stays as it was set at the front);
+        "free-end" for an indicator on the jig that looks back at the fence's face near
+        its free end; leaned-left, leaned-right for a stand on the right of the sled's
+        side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
+        it (TWIST_AT unless said); as-is, rolled-over for one that rides along a
+        straightedge, its tip on the sled fence; turn-90 and the like for one on the
+        plate, turned by hand to that mark: standing, or carried along the slot (mount).
         """
         slip, self._slip = self._slip, None
         turn = turn_named(placement)
         if placement not in PLACEMENTS and turn is None:
-            raise ValueError(f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}")
+            raise ValueError(
+                f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}"
+            )
         before = self.placement or ""
         stays = (
             (placement == "rear" and before == "front")
-            or (placement.partition("-")[0] in ("leaned", "twisted") and before.startswith(placement[:6]))
-            or (turn is not None and turn_named(before) is not None and mount == self._mount)
+            or (
+                placement.partition("-")[0] in ("leaned", "twisted")
+                and before.startswith(placement[:6])
+            )
+            or (
+                turn is not None
+                and turn_named(before) is not None
+                and mount == self._mount
+            )
             or (slip == "not-turned" and self._probe is not None)
         )
         if turn is not None:
@@ -232,8 +263,8 @@ class VirtualSaw:
             self._home = met or 0.0
 
     def seat(self) -> None:
-        """Lift the square, wipe, press it home: it comes to rest a little differently each time. The plate
-        has nothing to seat; the face of the fence is wiped."""
+        """Lift the square, wipe, press it home: it comes to rest a little differently
+        each time. The plate has nothing to seat; the face of the fence is wiped."""
         if turn_named(self.placement or "") is not None:
             return
         if self._along is not None:
@@ -244,49 +275,69 @@ class VirtualSaw:
         for form in (self.edge, self.other_edge, self.rip_fence_form):
             form.wipe(self.acts, self.traits.dust * form.length / self.arm)
 
-    def hold(self, lean: LeftRight | None = None, twist: LeftRight | None = None) -> tuple[float, float]:
+    def hold(
+        self, lean: LeftRight | None = None, twist: LeftRight | None = None
+    ) -> tuple[float, float]:
         """(x, yaw) at which hands hold the sled within its play this time."""
         x = self.acts.gauss(0.0, self.traits.hold_side)
         yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
         if lean is not None:
-            x = x / 2.0 + (self.traits.side_play / 2.0) * (1.0 if lean == "right" else -1.0)
+            x = x / 2.0 + (self.traits.side_play / 2.0) * (
+                1.0 if lean == "right" else -1.0
+            )
             yaw /= 2.0
         half = self.traits.yaw_play / 2.0
         if twist is not None:  # the far end of the sled is pressed that way
             return x, half * (-1.0 if twist == "right" else 1.0)
         return x, min(max(yaw, -half), half)
 
-    def turn_fence(self, end: str, way: str, distance: float, at: float | None = None) -> float:
-        """Turn the fence about its pivot: its free end moves by distance mm, read `at` mm from the pivot.
+    def turn_fence(
+        self, end: str, way: str, distance: float, at: float | None = None
+    ) -> float:
+        """Turn the fence about its pivot: its free end moves by distance mm, read `at`
+        mm from the pivot.
 
-        at: where the distance is read; the stop by default. Returns how far it really went (the hand's
-        scatter is in it). ValueError when `end` is the end that stays or `way` is neither away nor toward.
+        at: where the distance is read; the stop by default. Returns how far it really
+        went (the hand's scatter is in it). ValueError when `end` is the end that stays
+        or `way` is neither away nor toward.
         """
         if end != self.free_end:
-            raise ValueError(f"the {end} end is the pivot of this sled; the {self.free_end} end moves")
+            raise ValueError(
+                f"the {end} end is the pivot of this sled; the {self.free_end} end"
+                " moves"
+            )
         if way not in ("away", "toward"):
             raise ValueError(f"the way is away or toward, not {way!r}")
-        went = distance + (self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0)
+        went = distance + (
+            self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0
+        )
         self.shift_free_end(went if way == "away" else -went, at)
         return went
 
     def shift_free_end(self, dy: float, at: float | None = None) -> None:
-        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot, exactly."""
+        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot,
+        exactly."""
         sine = dy / (self.pivot_to_stop if at is None else at)
-        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(self.fence_angle)
+        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(
+            self.fence_angle
+        )
         back = Vector(0.0, 1.0).turned(self.fence_angle)
-        # the free end goes round an arc about the pivot; dy is its height over the old face
+        # the free end goes round an arc about the pivot; dy is its height over the old
+        # face
         after = face.plus(face, math.sqrt(1.0 - sine * sine) - 1.0).plus(back, sine)
-        self.fence_angle += math.atan2(face.x * after.y - face.y * after.x, face.dot(after))
+        self.fence_angle += math.atan2(
+            face.x * after.y - face.y * after.x, face.dot(after)
+        )
 
     def bump(self, step: float) -> None:
         """The stand is knocked: everything reads `step` mm more from now on."""
         self._preload += step
 
-    # -- what the plunger feels --------------------------------------------------------------------
+    # -- what the plunger feels --------------------------------------------------------
 
     def depth(self, pose: Pose) -> float:
-        """How far the plunger is pushed in, mm, with the sled at that pose; 0 when it touches nothing."""
+        """How far the plunger is pushed in, mm, with the sled at that pose; 0 when it
+        touches nothing."""
         if self.lifted or self._probe is None:
             return 0.0
         met = self._distance(pose)
@@ -307,8 +358,15 @@ class VirtualSaw:
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
         if turn_named(self.placement or "") is not None:
             return self.bodies.to_plate(probe.origin, probe.points, self.blade_angle)
-        key = (self.fence_angle, self.seat_angle, self.seat_gap, self.placement, self.side)
-        if key != self._key:  # every reading asks; only a move, a seat or another set-up changes it
+        key = (
+            self.fence_angle,
+            self.seat_angle,
+            self.seat_gap,
+            self.placement,
+            self.side,
+        )
+        # every reading asks; only a move, a seat or another set-up changes it
+        if key != self._key:
             self._key, self._met = key, self._surface()
         surface, rides = self._met
         met = reach(probe, surface.carried_by(frame) if rides else surface)
@@ -338,19 +396,27 @@ class VirtualSaw:
             y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
         elif placement in ("as-is", "rolled-over"):
-            self._along = self.bodies.lay_straightedge(self.face(), rolled=placement == "rolled-over")
+            self._along = self.bodies.lay_straightedge(
+                self.face(), rolled=placement == "rolled-over"
+            )
             self._probe = self._along.probe(self.travel_begins)
         elif turn_named(placement) is not None:
             self.side = "right"
             carried = self._mount == "carried"
             self._probe = _sideways(
-                "right", Vector(0.0, -PLATE_PUSH / 2.0 if carried else FOOT[0]), rides=carried
+                "right",
+                Vector(0.0, -PLATE_PUSH / 2.0 if carried else FOOT[0]),
+                rides=carried,
             )
         else:
             beyond = 1.0 if self.fence == "near" else -1.0
-            x = self.pivot_point.x + (self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop)
+            x = self.pivot_point.x + (
+                self.pivot_to_stop if self.free_end == "right" else -self.pivot_to_stop
+            )
             self._probe = Probe(
-                Vector(x, self.pivot_point.y + 50.0 * beyond), Vector(0.0, -beyond), rides=True
+                Vector(x, self.pivot_point.y + 50.0 * beyond),
+                Vector(0.0, -beyond),
+                rides=True,
             )
 
     def _surface(self) -> tuple[Surface, bool]:
@@ -371,15 +437,19 @@ class VirtualSaw:
         if self.placement != "free-end":  # the sled's own side
             return Surface(Vector(300.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0)), True
         face = Vector(1.0, 0.0).turned(self.fence_angle)
-        out = Vector(0.0, 1.0 if self.fence == "near" else -1.0).turned(self.fence_angle)
+        out = Vector(0.0, 1.0 if self.fence == "near" else -1.0).turned(
+            self.fence_angle
+        )
         return Surface(self.pivot_point, face, out), True
 
     def _arm(self) -> Surface:
         """The edge of the square's arm under the plunger, in the sled."""
-        # slid along by the handle's length when turned over: it rests on the same stretch of the fence
+        # slid along by the handle's length when turned over: it rests on the same
+        # stretch of the fence
         x = -20.0 if self.handle == "left" else -170.0
         face = Vector(1.0, 0.0).turned(self.fence_angle)
-        turned_over = (self.side == "left") == (self.handle == "left")  # the arm's other edge is met
+        # the arm's other edge is met
+        turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
             self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x),
             self.fence_angle + self.seat_angle,
@@ -394,6 +464,11 @@ class VirtualSaw:
 
 
 def _sideways(side: LeftRight, foot: Vector, *, rides: bool) -> Probe:
-    """An indicator on that side of what it touches, its plunger pointing across the travel."""
+    """An indicator on that side of what it touches, its plunger pointing across the
+    travel."""
     away = 500.0 if side == "right" else -500.0
-    return Probe(Vector(foot.x + away, foot.y), Vector(-1.0 if side == "right" else 1.0, 0.0), rides)
+    return Probe(
+        Vector(foot.x + away, foot.y),
+        Vector(-1.0 if side == "right" else 1.0, 0.0),
+        rides,
+    )

@@ -1,5 +1,5 @@
-"""A square against a fence, seen from above: where the edge lies that a plunger rides on. Pure; this room
-only. mm, rad."""
+"""A square against a fence, seen from above: where the edge lies that a plunger rides
+on. Pure; this room only. mm, rad."""
 
 from __future__ import annotations
 
@@ -23,15 +23,17 @@ def ridden_edge(
     across: float,
     upward: float,
 ) -> Surface:
-    """corner: of handle and arm, on the fence. turned: of the square as it is seated; gap: that it stands
-    off.
+    """corner: of handle and arm, on the fence. turned: of the square as it is seated;
+    gap: that it stands off.
 
-    In its own frame the square lies with the handle to the left: the handle's face runs from the corner
-    towards -X, the ridden edge from the corner upwards, the body between them. Turned over about the arm's
-    long axis it is the mirror image in X (across -1); against a far fence it is that in Y (upward -1). other:
-    the angle that the arm's other edge, where that is the one ridden on, makes with it.
+    In its own frame the square lies with the handle to the left: the handle's face runs
+    from the corner towards -X, the ridden edge from the corner upwards, the body
+    between them. Turned over about the arm's long axis it is the mirror image in X
+    (across -1); against a far fence it is that in Y (upward -1). other: the angle that
+    the arm's other edge, where that is the one ridden on, makes with it.
     """
-    upright = math.pi / 2.0 - error  # 90 deg + e from the handle's face, through the body
+    # 90 deg + e from the handle's face, through the body
+    upright = math.pi / 2.0 - error
     along = Vector(math.cos(upright), math.sin(upright))
     outward = Vector(math.sin(upright), -math.cos(upright))
     base = Vector(0.0, gap)

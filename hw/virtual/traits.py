@@ -1,4 +1,5 @@
-"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library only."""
+"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library
+only."""
 
 from __future__ import annotations
 
@@ -7,7 +8,8 @@ from dataclasses import dataclass, replace
 
 @dataclass(frozen=True)
 class Traits:
-    """How good or bad saw, sled, square and hands are. Angles in rad, lengths in mm; sd: standard deviation.
+    """How good or bad saw, sled, square and hands are. Angles in rad, lengths in mm;
+    sd: standard deviation.
 
     The figures are invented for the pretend saw; none is measured.
     """
@@ -17,7 +19,8 @@ class Traits:
     slot: float = 0.5e-3  # the slots run off +Y by up to this, which must not matter
     blade: float = 0.1e-3  # sd, blade against slot
     rip_fence: float = 0.15e-3  # sd, rip fence against slot
-    yaw_play: float = 0.356e-3  # full swing: the side play at both ends of a runner of 450
+    # full swing: the side play at both ends of a runner of 450
+    yaw_play: float = 0.356e-3
     side_play: float = 0.08
     hold_yaw: float = 18e-6  # sd from push to push
     hold_side: float = 0.0015  # sd from push to push
@@ -44,7 +47,8 @@ class Traits:
 
     @classmethod
     def quiet(cls, **kept: float) -> Traits:
-        """Nothing but the angles: no play in the hold, no seating scatter, texture, dust or noise."""
+        """Nothing but the angles: no play in the hold, no seating scatter, texture,
+        dust or noise."""
         still = cls(
             hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
             uneven=0.0, plate_warp=0.0, to_mark=0.0, end_float=0.0, fence_bow=0.0, straightedge_bow=0.0, blocks=0.0,

@@ -1,9 +1,9 @@
-"""The slots of the table and the runners of the sled: their walls, their widths, and how far the sled can go
-in them.
+"""The slots of the table and the runners of the sled: their walls, their widths, and
+how far the sled can go in them.
 
-Pure; standard library and `form` only. mm and rad, from above: Y along the slots from their near end, away
-positive, +X right, yaw counter-clockwise. Every wall has a form of its own, so that slots and runners are
-bowed as well as uneven.
+Pure; standard library and `form` only. mm and rad, from above: Y along the slots from
+their near end, away positive, +X right, yaw counter-clockwise. Every wall has a form of
+its own, so that slots and runners are bowed as well as uneven.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ EPS = 1e-9
 
 @dataclass(frozen=True)
 class Bar:
-    """A slot or a runner: where its middle line stands, how wide it is, and how much each wall stands out of
-    it (a slot's walls into it, a runner's out of it)."""
+    """A slot or a runner: where its middle line stands, how wide it is, and how much
+    each wall stands out of it (a slot's walls into it, a runner's out of it)."""
 
     middle: float
     wide: float
@@ -58,12 +58,21 @@ class Ways:
     runners: tuple[Bar, Bar]
 
     @classmethod
-    def draw(cls, random: Random, side_play: float, uneven: float, bow: float, pinch: float = 0.0) -> Ways:
-        """side_play: of the sled in them, mm. uneven, bow: standard deviations of every wall's form, mm.
-        pinch: mm by which the left slot then narrows at one place."""
+    def draw(
+        cls,
+        random: Random,
+        side_play: float,
+        uneven: float,
+        bow: float,
+        pinch: float = 0.0,
+    ) -> Ways:
+        """side_play: of the sled in them, mm. uneven, bow: standard deviations of every
+        wall's form, mm. pinch: mm by which the left slot then narrows at one place."""
 
         def wall(length: float) -> Edge:
-            return Edge.draw(random, length, uneven, random.gauss(0.0, bow), (0.0, length - 1.0))
+            return Edge.draw(
+                random, length, uneven, random.gauss(0.0, bow), (0.0, length - 1.0)
+            )
 
         def pair(length: float, wide: float, slot: bool) -> tuple[Bar, Bar]:
             apart = APART + random.gauss(0.0, uneven)
@@ -82,7 +91,8 @@ class Ways:
         return ways
 
     def width(self, what: str, at: float) -> float:
-        """What a caliper would have between its jaws there: slot-left, runner-right, slot-spacing and so on."""
+        """What a caliper would have between its jaws there: slot-left, runner-right,
+        slot-spacing and so on."""
         body, _, side = what.partition("-")
         pair = {"slot": self.slots, "runner": self.runners}.get(body)
         if pair is None or side not in ("left", "right", "spacing"):
@@ -95,14 +105,19 @@ class Ways:
         return pair[0 if side == "left" else 1].width(at)
 
     def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
-        """(side play in mm at the runners' middle, yaw play in rad): the largest, the runners wholly in the
-        slots."""
-        found = [room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)]
+        """(side play in mm at the runners' middle, yaw play in rad): the largest, the
+        runners wholly in the slots."""
+        found = [
+            room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)
+        ]
         free = [one for one in found if one is not None]
-        return max((x for x, _ in free), default=0.0), max((yaw for _, yaw in free), default=0.0)
+        return max((x for x, _ in free), default=0.0), max(
+            (yaw for _, yaw in free), default=0.0
+        )
 
     def relief(self, sides: Sequence[int] = (0, 1)) -> float:
-        """mm to be taken off every runner's width so that it goes through from end to end."""
+        """mm to be taken off every runner's width so that it goes through from end to
+        end."""
         gaps = [
             widest(bounds)
             for at in _places(-RUNNER, SLOT, MOVED)
@@ -110,9 +125,11 @@ class Ways:
         ]
         return max(0.0, -min(gaps))
 
-    def _bounds(self, sides: Sequence[int], at: float) -> list[tuple[float, float, float]]:
-        """(place from the runners' middle, least and largest x of the runner's own line) with its end at
-        `at`."""
+    def _bounds(
+        self, sides: Sequence[int], at: float
+    ) -> list[tuple[float, float, float]]:
+        """(place from the runners' middle, least and largest x of the runner's own
+        line) with its end at `at`."""
         out = []
         for side in sides:
             slot, runner = self.slots[side], self.runners[side]
@@ -120,7 +137,9 @@ class Ways:
                 if -EPS <= at + u <= SLOT + EPS:
                     slot_left, slot_right = slot.walls(at + u)
                     own_left, own_right = runner.walls(u)
-                    out.append((u - RUNNER / 2.0, slot_left - own_left, slot_right - own_right))
+                    out.append(
+                        (u - RUNNER / 2.0, slot_left - own_left, slot_right - own_right)
+                    )
         return out
 
 
@@ -133,8 +152,8 @@ Bounds = Sequence[tuple[float, float, float]]
 
 
 def gap(bounds: Bounds, slope: float) -> tuple[float, float]:
-    """Least and largest x of a line of that slope at the middle; the first above the second where none
-    passes."""
+    """Least and largest x of a line of that slope at the middle; the first above the
+    second where none passes."""
     return (
         max(low - slope * u for u, low, _ in bounds),
         min(high - slope * u for u, _, high in bounds),
@@ -147,8 +166,8 @@ def widest(bounds: Bounds) -> float:
 
 
 def room(bounds: Bounds) -> tuple[float, float] | None:
-    """(how far lines that pass can stand apart at the middle, over how many rad they can turn); None: none
-    passes."""
+    """(how far lines that pass can stand apart at the middle, over how many rad they
+    can turn); None: none passes."""
     best = _best(bounds)
     if _room(bounds, best) < 0.0:
         return None

@@ -1,4 +1,5 @@
-"""The cautions a check gives before hands come near the blade; shown, acknowledged by one key and logged.
+"""The cautions a check gives before hands come near the blade; shown, acknowledged by
+one key and logged.
 
 Common practice, no source; the saw's own manual, local rules and licensed practice come
 first.
@@ -8,45 +9,57 @@ from __future__ import annotations
 
 from bench.checks.model import Caution
 
-UNPLUG = Caution("unplug", "Unplug the saw before hands, square or stand come near the blade.", "power")
+UNPLUG = Caution(
+    "unplug",
+    "Unplug the saw before hands, square or stand come near the blade.",
+    "power",
+)
 BLADE_DOWN = Caution(
-    "blade-down", "Blade right down, unless it is what the indicator or its magnet touches.", "blade"
+    "blade-down",
+    "Blade right down, unless it is what the indicator or its magnet touches.",
+    "blade",
 )
 STILL_TEETH = Caution(
     "still-teeth",
-    "Teeth that stand still cut all the same, and chip: turn the blade by hand, clear of the teeth; insert flush.",
+    "Teeth that stand still cut all the same, and chip: turn the blade by hand, clear"
+    " of the teeth; insert flush.",
     "blade",
 )
 COUNT_OFF = Caution(
     "count-off",
-    "Before power comes back: count off the saw what was put on it (magnet, stand, square, clamps, leaves, "
-    "cable); guard and riving knife back on.",
+    "Before power comes back: count off the saw what was put on it (magnet, stand,"
+    " square, clamps, leaves, cable); guard and riving knife back on.",
     "power",
 )
 MANUAL = Caution(
     "manual",
-    "Follow the saw's manual, local rules and licensed practice: this measures, it does not make a saw safe.",
+    "Follow the saw's manual, local rules and licensed practice: this measures, it does"
+    " not make a saw safe.",
     "day",
 )
 RIP_CLOSES = Caution(
-    "rip-closes", "A rip fence that closes on the rear of the blade can throw the work back at you.", "cut"
+    "rip-closes",
+    "A rip fence that closes on the rear of the blade can throw the work back at you.",
+    "cut",
 )
 
-# Before wood is cut for a test board; "cut" so that they are asked again before every board.
+# Before wood is cut for a test board; "cut" so that they are asked again before every
+# board.
 BOARD_HELD = Caution(
     "board-held",
-    "The test board must be large enough to hold with both hands well clear of the blade's path; eye and ear "
-    "protection on.",
+    "The test board must be large enough to hold with both hands well clear of the"
+    " blade's path; eye and ear protection on.",
     "cut",
 )
 EXIT_BLOCK = Caution(
     "exit-block",
-    "An exit block where the blade leaves the sled fence, and a stop on the sled's travel.",
+    "An exit block where the blade leaves the sled fence, and a stop on the sled's"
+    " travel.",
     "cut",
 )
 CUT_CLEAR = Caution(
     "cut-clear",
-    "Push every cut clear past the rear teeth; the strip stays where it is until the blade stands still; the "
-    "saw is stopped before the sled is drawn back.",
+    "Push every cut clear past the rear teeth; the strip stays where it is until the"
+    " blade stands still; the saw is stopped before the sled is drawn back.",
     "cut",
 )

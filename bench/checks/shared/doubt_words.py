@@ -1,4 +1,5 @@
-"""A doubt as sentences for a person; codes and values are what is kept and acted on. Pure. mm, rad."""
+"""A doubt as sentences for a person; codes and values are what is kept and acted on.
+Pure. mm, rad."""
 
 from __future__ import annotations
 
@@ -22,18 +23,21 @@ def _frozen(d: Doubt) -> str:
 def _frozen_spots_words(d: Doubt) -> str:
     where = "" if d.placement is None else f"At {d.placement}: "
     return (
-        f"{where}{d.values['read']:.0f} readings came out one and the same number, and it was "
-        f"not seen to move between them: is the display on hold, the tip or a jaw off? Lift "
-        f"the plunger, or open the jaws, before every reading."
+        f"{where}{d.values['read']:.0f} readings came out one and the same number, and"
+        " it was not seen to move between them: is the display on hold, the tip or a"
+        " jaw off? Lift the plunger, or open the jaws, before every reading."
     )
 
 
 def _backward_words(d: Doubt) -> str:
     grows = "away" if d.values["grows"] > 0 else "toward"
     return (
-        f"At {d.placement} a pass toward you comes first, by the travel's count. If you "
-        f"pushed, travel runs backward (grows) and the answer is out the other way: set grows = "
-        f'"{grows}" under [travel] in the settings, begin anew. If you drew it back, take '
+        f"At {d.placement} a pass toward you comes first, by the travel's count. If"
+        " you "
+        f"pushed, travel runs backward (grows) and the answer is out the other way: set"
+        f" grows = "
+        f'"{grows}" under [travel] in the settings, begin anew. If you drew it back,'
+        " take "
         f"that back (undo), then push."
     )
 
@@ -50,13 +54,13 @@ def _grid_words(d: Doubt) -> str:
         unit = INCHES
     if d.code == "of-inches":
         return (
-            f"{where} lie on a grid of {d.values['count']:g} mm, finer than any indicator at a "
-            f"bench shows: {unit}"
+            f"{where} lie on a grid of {d.values['count']:g} mm, finer than any"
+            f" indicator at a bench shows: {unit}"
         )
     return (
         f"{where} lie on a grid {d.code} than the {d.values['declared']:g} mm that the "
         f"settings give the indicator, {d.values['count']:g} mm: {unit} If so, its "
-        f"resolution is another one: correct the settings."
+        "resolution is another one: correct the settings."
     )
 
 
@@ -64,18 +68,21 @@ WORDS: dict[str, Callable[[Doubt], str]] = {
     "frozen": _frozen,
     "frozen-spots": _frozen_spots_words,
     "stood": lambda d: (
-        f"In a pass at {d.placement} the reading stood still from {d.values['from']:.0f} to "
-        f"{d.values['to']:.0f} mm of travel, elsewhere it moved: did the tip leave what it "
-        f"touches, the plunger stick, the display hold? See to it and take that pass again."
+        f"In a pass at {d.placement} the reading stood still from"
+        f" {d.values['from']:.0f} to {d.values['to']:.0f} mm of travel, elsewhere it"
+        " moved: did the tip leave what it touches, the plunger stick, the display"
+        " hold? See to it and take that pass again."
     ),
     "backward": _backward_words,
     "short": lambda d: (
-        f"The pushes at {d.placement} cover no more than {d.values['length']:.0f} mm: 150 mm at "
-        f"least would tell more. Is the travel in the unit that its column says?"
+        f"The pushes at {d.placement} cover no more than {d.values['length']:.0f} mm:"
+        " 150 mm at least would tell more. Is the travel in the unit that its column"
+        " says?"
     ),
     "steep": lambda d: (
-        f"At {d.placement} the reading changes by {d.values['slope']:.2f} mm for every mm of "
-        f"travel, as nothing on a saw does: are the cables of travel and indicator swapped?"
+        f"At {d.placement} the reading changes by {d.values['slope']:.2f} mm for every"
+        " mm of travel, as nothing on a saw does: are the cables of travel and"
+        " indicator swapped?"
     ),
     "of-inches": _grid_words,
     "finer": _grid_words,
@@ -87,22 +94,23 @@ WORDS: dict[str, Callable[[Doubt], str]] = {
         f"{'left' if d.values['right'] else 'right'} as was said: do not trust the way."
     ),
     "spread": lambda d: (
-        f"The readings at {d.placement} lie up to {d.values['apart']:.3f} mm apart: was one "
-        f"misread, or read in the other unit, inches or mm? Then nothing here holds; take them "
-        f"again."
+        f"The readings at {d.placement} lie up to {d.values['apart']:.3f} mm apart: was"
+        " one misread, or read in the other unit, inches or mm? Then nothing here"
+        " holds; take them again."
     ),
     "set-ups-apart": lambda d: (
-        f"The set-ups read {d.values['apart']:.3f} mm apart, more than a blade or a sled at "
-        f"work: was zero pressed between them, the stand moved, or one read in inches? Take "
-        f"them again."
+        f"The set-ups read {d.values['apart']:.3f} mm apart, more than a blade or a"
+        " sled at work: was zero pressed between them, the stand moved, or one read in"
+        " inches? Take them again."
     ),
     "thin": lambda d: (
-        f"The widths are {d.values['least']:.3f} to {d.values['most']:.3f} mm: were they read "
-        f"in inches? Then nothing here holds; give them as inches (width_in in a file)."
+        f"The widths are {d.values['least']:.3f} to {d.values['most']:.3f} mm: were"
+        " they read in inches? Then nothing here holds; give them as inches (width_in"
+        " in a file)."
     ),
     "mixed": lambda d: (
-        f"Widths of {d.values['least']:.2f} and {d.values['most']:.2f} mm: was {d.placement} "
-        f"read in inches? Then nothing here holds; measure it again."
+        f"Widths of {d.values['least']:.2f} and {d.values['most']:.2f} mm: was"
+        f" {d.placement} read in inches? Then nothing here holds; measure it again."
     ),
 }
 

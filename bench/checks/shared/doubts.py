@@ -1,9 +1,9 @@
-"""What a check itself shows against its own answer: codes with values; the words for them are in
-`doubt_words`.
+"""What a check itself shows against its own answer: codes with values; the words for
+them are in `doubt_words`.
 
-`of_evidence` looks at a whole check, or at one in progress: what it finds is asked while
-the sled is at hand. `conclude` makes no verdict and no move while there is a doubt. Pure;
-numpy only inside functions. Lengths in mm, slopes in rad.
+`of_evidence` looks at a whole check, or at one in progress: what it finds is asked
+while the sled is at hand. `conclude` makes no verdict and no move while there is a
+doubt. Pure; numpy only inside functions. Lengths in mm, slopes in rad.
 """
 
 from __future__ import annotations
@@ -19,13 +19,17 @@ from bench.checks.shared.stretch import travel_span
 from bench.finding import Doubt
 
 LIVES = 2.0  # counts that a number moves by and that no flicker between two makes
-STOOD = 6.0  # counts that other passes, or the rest of one, say that a reading should have gone
+# counts that other passes, or the rest of one, say that a reading should have gone
+STOOD = 6.0
 BY_CHANCE = 1e-3  # that so many readings in a row do not change
-FLICKER = 3.0, 4.0  # counts that other passes, the rest of one, cover, and it is more than a count at an edge
+# counts that other passes, the rest of one, cover, and it is more than a count at an
+# edge
+FLICKER = 3.0, 4.0
 LIVELY = 0.15  # share of readings that change, from which flicker is everywhere
 PART = 0.3  # of a pass, in which a number stands that should have gone on
 IN_AIR = 0.2  # of a pass, in which a tip touches nothing; holes and grooves are shorter
-FALLS = 0.08  # mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
+# mm that a tip falls by at least: the preload, 0.1 for a lever type; common practice
+FALLS = 0.08
 FEWEST = 8  # readings of a pass
 FINER = 1.9  # times finer than declared, and it is another instrument or unit
 COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times at most
@@ -77,14 +81,17 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
     return taken
 
 
-# ---- a number that does not live --------------------------------------------------------
+# ---- a number that does not live -----------------------------------------------------
 
 
 def count_of_evidence(evidence: Evidence) -> float:
-    """As declared, or the smallest step seen where that is more; 0.001 mm where there is none."""
+    """As declared, or the smallest step seen where that is more; 0.001 mm where there
+    is none."""
     values = sorted({r for trace in evidence.traces for r in trace.reading})
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
-    return max(evidence.gear.indicator.resolution or 0.0, min(steps)) if steps else 0.001
+    return (
+        max(evidence.gear.indicator.resolution or 0.0, min(steps)) if steps else 0.001
+    )
 
 
 def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
@@ -115,9 +122,12 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
 
 
 def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
-    """Pushes in which the reading stands still, from end to end or for a part, where it moves otherwise."""
+    """Pushes in which the reading stands still, from end to end or for a part, where it
+    moves otherwise."""
     spans = [_span(t.reading) for t in traces]
-    pairs = sum(len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0)
+    pairs = sum(
+        len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0
+    )
     rate = _changes(traces) / pairs if pairs else 0.0
     moves = max(spans)
     found: list[Doubt] = []
@@ -125,25 +135,35 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
         chance = (1 - rate) ** len(trace.reading)
         if not trace.push or len(trace.reading) < FEWEST:
             continue
-        if span == 0 and (moves >= STOOD * count or (moves >= FLICKER[0] * count and chance < BY_CHANCE)):
+        if span == 0 and (
+            moves >= STOOD * count
+            or (moves >= FLICKER[0] * count and chance < BY_CHANCE)
+        ):
             low, high = travel_span(trace.travel)
             found.append(Doubt("stood", name, trace.sweep, {"from": low, "to": high}))
         elif line and (part := _standing_part(trace, count)) is not None:
-            found.append(Doubt("stood", name, trace.sweep, {"from": part[0], "to": part[1]}))
+            found.append(
+                Doubt("stood", name, trace.sweep, {"from": part[0], "to": part[1]})
+            )
     return found
 
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
-    """Where in a pass along a line the reading stands still: it did not follow the line that the rest shows,
-    or stands far off it, as that of a tip in the air does."""
+    """Where in a pass along a line the reading stands still: it did not follow the line
+    that the rest shows, or stands far off it, as that of a tip in the air does."""
     first, last = _longest_run(trace.reading, count / 2)
-    least = min(trace.reading)  # let out as far as the plunger goes; it may flicker there
+    # let out as far as the plunger goes; it may flicker there
+    least = min(trace.reading)
     lowest = [min(r, least + 2 * count) - least for r in trace.reading]
-    loose = _longest_run([0.0 if r <= 1.5 * count else float(k) for k, r in enumerate(lowest, 1)], 0.5)
+    loose = _longest_run(
+        [0.0 if r <= 1.5 * count else float(k) for k, r in enumerate(lowest, 1)], 0.5
+    )
     return _not_followed(trace, first, last, count) or _in_the_air(trace, *loose, count)
 
 
-def _not_followed(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+def _not_followed(
+    trace: Trace, first: int, last: int, count: float
+) -> tuple[float, float] | None:
     low, high, apart = _beside(trace, first, last)
     if apart is None or high - low < PART * _reach(trace):
         return None
@@ -154,7 +174,9 @@ def _not_followed(trace: Trace, first: int, last: int, count: float) -> tuple[fl
     return (low, high) if still or abs(slope) * (high - low) >= STOOD * count else None
 
 
-def _in_the_air(trace: Trace, first: int, last: int, count: float) -> tuple[float, float] | None:
+def _in_the_air(
+    trace: Trace, first: int, last: int, count: float
+) -> tuple[float, float] | None:
     low, high, apart = _beside(trace, first, last)
     if apart is None or last - first < 2 or high - low < IN_AIR * _reach(trace):
         return None
@@ -163,9 +185,11 @@ def _in_the_air(trace: Trace, first: int, last: int, count: float) -> tuple[floa
     return (low, high) if abs(off) >= max(FALLS, 30 * count) else None
 
 
-def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, tuple[float, float, float] | None]:
-    """From, to, and of the readings beside that part: slope, level at travel 0 (Theil-Sen), share that
-    change."""
+def _beside(
+    trace: Trace, first: int, last: int
+) -> tuple[float, float, tuple[float, float, float] | None]:
+    """From, to, and of the readings beside that part: slope, level at travel 0
+    (Theil-Sen), share that change."""
     low, high = sorted((trace.travel[first], trace.travel[last]))
     pieces = [(0, first), (last + 1, len(trace.reading))]
     beside = [k for a, b in pieces for k in range(a, b)]
@@ -174,12 +198,17 @@ def _beside(trace: Trace, first: int, last: int) -> tuple[float, float, tuple[fl
     some = beside[:: max(1, len(beside) // 50)]
     s, r = [trace.travel[k] for k in some], [trace.reading[k] for k in some]
     slopes = [
-        (r[j] - r[i]) / (s[j] - s[i]) for i in range(len(s)) for j in range(i) if abs(s[j] - s[i]) > 1e-6
+        (r[j] - r[i]) / (s[j] - s[i])
+        for i in range(len(s))
+        for j in range(i)
+        if abs(s[j] - s[i]) > 1e-6
     ]
     slope = statistics.median(slopes) if slopes else 0.0
     level = statistics.median(y - slope * x for x, y in zip(s, r, strict=True))
     changes = sum(
-        abs(trace.reading[k + 1] - trace.reading[k]) > 1e-9 for a, b in pieces for k in range(a, b - 1)
+        abs(trace.reading[k + 1] - trace.reading[k]) > 1e-9
+        for a, b in pieces
+        for k in range(a, b - 1)
     )
     return low, high, (slope, level, changes / len(beside))
 
@@ -221,7 +250,7 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     return found
 
 
-# ---- a number in another unit -----------------------------------------------------------
+# ---- a number in another unit --------------------------------------------------------
 
 
 def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
@@ -250,10 +279,14 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
 
 def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
     """Taken by this program as the indicator showed them, one by one."""
-    return evidence.alive is not None and any(len(set(t.travel)) > MARKS for t in traces)
+    return evidence.alive is not None and any(
+        len(set(t.travel)) > MARKS for t in traces
+    )
 
 
-def _of_grid(name: str | None, count: float, declared: float | None, changes: int) -> list[Doubt]:
+def _of_grid(
+    name: str | None, count: float, declared: float | None, changes: int
+) -> list[Doubt]:
     values = {"count": count, "declared": declared or 0.0}
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
         return [Doubt("of-inches", name, values=values)]

@@ -1,4 +1,5 @@
-"""Which readings along a face are dirt: dust, a missed digit, the kerf in a fence, a plunger off the end.
+"""Which readings along a face are dirt: dust, a missed digit, the kerf in a fence, a
+plunger off the end.
 
 A face may be bowed or waved, so what belongs to it is what its neighbours agree with:
 first a smooth curve over the whole length that long runs cannot draw, then lines over a
@@ -14,7 +15,8 @@ if TYPE_CHECKING:
 
 CELLS_PER_WINDOW = 20
 LIMIT = 6.0  # standard deviations: a rough face is no dirt
-GROSS = 0.15  # mm off the smooth curve: no fence turns so within the stretch that is averaged
+# mm off the smooth curve: no fence turns so within the stretch that is averaged
+GROSS = 0.15
 NO_FENCE = 1.0  # mm off it: no fence at all, however much of the pass shows it
 LEAST = 0.004  # mm: finer than what a wiped face still shows
 COUNTS = 2.5
@@ -22,7 +24,8 @@ ROUNDS = 8
 
 
 def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
-    """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few to judge keep all."""
+    """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few
+    to judge keep all."""
     import numpy as np
 
     from bench.geometry.cells import at_stations
@@ -36,23 +39,31 @@ def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     member = np.minimum(((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1)
     order = np.lexsort((r, member))
     used, first, held = np.unique(member[order], return_index=True, return_counts=True)
-    middles = r[order][first + held // 2]  # a median of each cell: one missed digit is gone already
+    # a median of each cell: one missed digit is gone already
+    middles = r[order][first + held // 2]
     places = np.bincount(member, x)[used] / held
     off = np.abs(middles - _smooth_curve(places, middles))
     good = off < min(_limit(off, GROSS), NO_FENCE)
     for _ in range(ROUNDS):
         if good.sum() < 0.5 * good.size:
             return ~none
-        left = middles - smooth(places[good], middles[good], np.clip(places, *_ends(places[good])), window)
+        left = middles - smooth(
+            places[good], middles[good], np.clip(places, *_ends(places[good])), window
+        )
         limit = _limit(left[good], max(LEAST, COUNTS * count))
         off = np.where(good, np.abs(left), 0.0)
         if off.max() <= limit:
             break
-        good &= off <= max(limit, 0.5 * float(off.max()))  # the worst first: they draw the rest along
+        # the worst first: they draw the rest along
+        good &= off <= max(limit, 0.5 * float(off.max()))
     if good.sum() < 0.5 * good.size:
         return ~none
     at = np.clip(x, *_ends(places[good]))
-    left = r - np.interp(at, places, smooth(places[good], middles[good], np.clip(places, *_ends(at)), window))
+    left = r - np.interp(
+        at,
+        places,
+        smooth(places[good], middles[good], np.clip(places, *_ends(at)), window),
+    )
     aside: Mask = np.abs(left) > _limit(left, max(LEAST, COUNTS * count))
     # a reading beyond the last cell that belongs to the face hangs on nothing
     low, high = _ends(places[good])
@@ -71,8 +82,8 @@ def _limit(left: Array, least: float) -> float:
 
 
 def _smooth_curve(x: Array, r: Array) -> Array:
-    """A cubic that half the face can hold against the other half's dirt: least absolute deviations, by
-    repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
+    """A cubic that half the face can hold against the other half's dirt: least absolute
+    deviations, by repeated weighting (Schlossmacher, 1973, JASA 68, 857-859).
     """
     import numpy as np
 

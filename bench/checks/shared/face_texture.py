@@ -1,4 +1,5 @@
-"""What averaging takes from a face: the fine form that a board's edge meets and the profile no longer has.
+"""What averaging takes from a face: the fine form that a board's edge meets and the
+profile no longer has.
 
 A board rests on what stands highest, and that is a texture of millimetres as much as a
 form of hand's breadths. The texture is what is left of the readings when the average is
@@ -20,11 +21,14 @@ FINE = 1.0  # mm: places of the texture
 FEWEST = 3  # readings in what is averaged, else there is no texture to be seen
 
 
-def texture(face: Face, traces: Sequence[Trace], placements: Sequence[str]) -> tuple[Array, Array] | None:
-    """(m,) places and (m,) mm of texture, the mean of the placements; None where readings stand too far
-    apart.
+def texture(
+    face: Face, traces: Sequence[Trace], placements: Sequence[str]
+) -> tuple[Array, Array] | None:
+    """(m,) places and (m,) mm of texture, the mean of the placements; None where
+    readings stand too far apart.
 
-    The straightedge's own texture is in it, of either sign: it makes the face look rougher, never smoother.
+    The straightedge's own texture is in it, of either sign: it makes the face look
+    rougher, never smoother.
     """
     import numpy as np
 
@@ -62,7 +66,8 @@ def contact_missed(
     pushed: float,
     fence: Literal["near", "far"],
 ) -> float:
-    """rad by which a board turns on the textured face against the averaged one; 0 where no texture is known."""
+    """rad by which a board turns on the textured face against the averaged one; 0 where
+    no texture is known."""
     import numpy as np
 
     from bench.geometry.contact import contact_line

@@ -1,10 +1,13 @@
-"""Whether one instrument's readings come later than the other's, seen by pushes and their pull-backs.
+"""Whether one instrument's readings come later than the other's, seen by pushes and
+their pull-backs.
 
-On a surface that turns, a reading that is tau late lies too low all along a push and too high all along its
-pull-back, most where the sled is quickest: the two ways part in the middle and meet at the ends. The same
-reading set back by tau against the travel makes them one again. What parts them evenly (lost motion) or by a
-turn (the other wall) is not lateness; the surface's own form is the same on both ways and drops out. Travel
-and reading in mm, times in s. Pure. May import: bench.checks.model; numpy inside functions.
+On a surface that turns, a reading that is tau late lies too low all along a push and
+too high all along its pull-back, most where the sled is quickest: the two ways part in
+the middle and meet at the ends. The same reading set back by tau against the travel
+makes them one again. What parts them evenly (lost motion) or by a turn (the other wall)
+is not lateness; the surface's own form is the same on both ways and drops out. Travel
+and reading in mm, times in s. Pure. May import: bench.checks.model; numpy inside
+functions.
 """
 
 from __future__ import annotations
@@ -28,13 +31,17 @@ PLACES = 60
 
 
 def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
-    """s by which the readings come later than the travel, negative where the travel does; None where neither
-    shows.
+    """s by which the readings come later than the travel, negative where the travel
+    does; None where neither shows.
 
-    cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the indicator resolves,
-    mm.
+    cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the
+    indicator resolves, mm.
     """
-    seen = [tau for push, pull in cycles if (tau := _of_cycle(push, pull, count)) is not None]
+    seen = [
+        tau
+        for push, pull in cycles
+        if (tau := _of_cycle(push, pull, count)) is not None
+    ]
     if len(seen) < FEWEST or 2 * len(seen) <= len(cycles):
         return None
     middle = statistics.median(seen)
@@ -50,14 +57,16 @@ def words(tau: float) -> str:
     late, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
     much = f"{round(abs(tau) * 100) * 10} ms"
     return (
-        f"The {late}'s readings come about {much} later than the {other}'s, which bends the answer: write "
-        f'late = "{much}" under [{late}] in the settings, or add it to what stands there, and take the check again.'
+        f"The {late}'s readings come about {much} later than the {other}'s, which bends"
+        " the answer: write "
+        f'late = "{much}" under [{late}] in the settings, or add it to what stands'
+        " there, and take the check again."
     )
 
 
 def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
-    """The lateness at which the two ways lie closest; None where nothing is to be seen or it makes little
-    odds."""
+    """The lateness at which the two ways lie closest; None where nothing is to be seen
+    or it makes little odds."""
     import numpy as np
 
     ways = []
@@ -65,7 +74,10 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         if trace.at is None or len(trace.at) < LEAST_READINGS:
             return None
         ways.append(
-            tuple(np.asarray(column, dtype=np.float64) for column in (trace.at, trace.travel, trace.reading))
+            tuple(
+                np.asarray(column, dtype=np.float64)
+                for column in (trace.at, trace.travel, trace.reading)
+            )
         )
 
     whole = max(float(np.ptp(travel)) for _, travel, _ in ways)
@@ -73,7 +85,8 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         return None
 
     def apart(tau: float) -> tuple[float, float] | None:
-        """Of the difference of the two ways: its standard deviation about its own line, and its mean."""
+        """Of the difference of the two ways: its standard deviation about its own line,
+        and its mean."""
         lines = []
         for at, travel, reading in ways:
             inside = (at - tau >= at[0]) & (at - tau <= at[-1])
@@ -85,7 +98,9 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         low, high = max(p[0] for p, _ in lines), min(p[-1] for p, _ in lines)
         if high - low < SHARE * whole:
             return None
-        places = np.linspace(low + TRIM * (high - low), high - TRIM * (high - low), PLACES)
+        places = np.linspace(
+            low + TRIM * (high - low), high - TRIM * (high - low), PLACES
+        )
         (p, r), (q, s) = lines
         difference = np.interp(places, q, s) - np.interp(places, p, r)
         rest = difference - np.polyval(np.polyfit(places, difference, 1), places)
@@ -99,8 +114,8 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         tried = []
         for tau in taus:
             off = apart(float(tau))
-            # amid a quick push the speed hardly changes: set back the wrong way the two part the more, if
-            # evenly
+            # amid a quick push the speed hardly changes: set back the wrong way the two
+            # part the more, if evenly
             if off is not None and abs(off[1]) <= abs(as_is[1]) + COUNTS * count:
                 tried.append((off[0], float(tau)))
         return tried

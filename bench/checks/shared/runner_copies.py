@@ -1,4 +1,5 @@
-"""Play of many copies of the same runners and slots, with errors added to their widths, worked out together.
+"""Play of many copies of the same runners and slots, with errors added to their widths,
+worked out together.
 
 The same conditions as in bench.geometry.runner_play, for which one copy after another
 would keep a small computer busy for seconds. mm and rad.
@@ -20,8 +21,9 @@ HALVINGS = 48
 
 @dataclass(frozen=True, slots=True)
 class Copies:
-    """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths. common: (k,), to
-    every slot width. offset: (k,), to how far a second slot stands right of where it was measured."""
+    """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths.
+    common: (k,), to every slot width. offset: (k,), to how far a second slot stands
+    right of where it was measured."""
 
     runners: Sequence[Array]
     slots: Sequence[Array]
@@ -30,17 +32,22 @@ class Copies:
 
 
 def plays(
-    runners: Sequence[Widths], slots: Sequence[Widths], positions: Sequence[float], copies: Copies
+    runners: Sequence[Widths],
+    slots: Sequence[Widths],
+    positions: Sequence[float],
+    copies: Copies,
 ) -> tuple[Array, Array, Array]:
-    """relief, yaw_play, side_play: (positions, k) each, for station 0 of the runners at each place in the
-    slots.
+    """relief, yaw_play, side_play: (positions, k) each, for station 0 of the runners at
+    each place in the slots.
 
-    relief is negative by what is to spare where they fit, and the plays are 0 where they bind; a play that
-    nothing bounds is infinite.
+    relief is negative by what is to spare where they fit, and the plays are 0 where
+    they bind; a play that nothing bounds is infinite.
     """
     import numpy as np
 
-    middle = (min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)) / 2.0
+    middle = (
+        min(float(r.s[0]) for r in runners) + max(float(r.s[-1]) for r in runners)
+    ) / 2.0
     walls = [_walls(runners, slots, at, copies) for at in positions]
     most = max(u.size for u, _, _ in walls)
     k = copies.common.size
@@ -71,7 +78,10 @@ def plays(
     fits = relief <= 0.0
     ends = []
     for sign in (-1.0, 1.0):
-        inner, outer = easiest, easiest + sign * (2.0 * steep + np.maximum(-relief, 0.0) / reach)
+        inner, outer = (
+            easiest,
+            easiest + sign * (2.0 * steep + np.maximum(-relief, 0.0) / reach),
+        )
         for _ in range(HALVINGS):
             half = (inner + outer) / 2.0
             passes = bottom(half) <= top(half)
@@ -100,7 +110,8 @@ def _spread(values: Array) -> Array:
 def _walls(
     runners: Sequence[Widths], slots: Sequence[Widths], at: float, copies: Copies
 ) -> tuple[Array, Array, Array]:
-    """u: (n,) places on the runners' scale. lower, upper: (k, n), between which their middle line must pass."""
+    """u: (n,) places on the runners' scale. lower, upper: (k, n), between which their
+    middle line must pass."""
     import numpy as np
 
     from bench.geometry.reversal import interpolation_matrix
@@ -113,13 +124,22 @@ def _walls(
         if not u.size:
             continue
         u = np.clip(u[np.concatenate(([True], np.diff(u) > SAME))], low, max(low, high))
-        thick = np.maximum(runner.w + copies.runners[number], SAME) @ interpolation_matrix(runner.s, u).T
+        thick = (
+            np.maximum(runner.w + copies.runners[number], SAME)
+            @ interpolation_matrix(runner.s, u).T
+        )
         wide = slot.w + copies.slots[number] + copies.common[:, None]
-        room = (np.maximum(wide, SAME) @ interpolation_matrix(slot.s, at + u).T - thick) / 2.0
+        room = (
+            np.maximum(wide, SAME) @ interpolation_matrix(slot.s, at + u).T - thick
+        ) / 2.0
         centre = np.asarray(slot.centre(at + u) - runner.centre(u))[None, :]
         if number:
             centre = centre + copies.offset[:, None]
         places.append(u)
         lower.append(centre - room)
         upper.append(centre + room)
-    return np.concatenate(places), np.concatenate(lower, axis=1), np.concatenate(upper, axis=1)
+    return (
+        np.concatenate(places),
+        np.concatenate(lower, axis=1),
+        np.concatenate(upper, axis=1),
+    )

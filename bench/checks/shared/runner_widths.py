@@ -1,4 +1,5 @@
-"""From caliper widths to runners in slots, and what the caliper's errors do to their play.
+"""From caliper widths to runners in slots, and what the caliper's errors do to their
+play.
 
 mm and rad.
 """
@@ -19,22 +20,32 @@ if TYPE_CHECKING:
     from bench.geometry.runner_play import Fit, RunnerFit, Widths
 
 SIDES = ("left", "right")
-WHAT = ("slot-left", "slot-right", "runner-left", "runner-right", "slot-spacing", "runner-spacing")
+WHAT = (
+    "slot-left",
+    "slot-right",
+    "runner-left",
+    "runner-right",
+    "slot-spacing",
+    "runner-spacing",
+)
 COPIES = 60  # of each kind of error, in pairs
 TRIED = 4  # positions of each kind that may become the largest or the tightest
 ENOUGH_REPEATS = 5  # degrees of freedom from which repeated widths speak for themselves
 HELD = (
-    0.5  # of the caliper's limit, half-width: how differently one width is felt; common practice, no source
+    # of the caliper's limit, half-width: how differently one width is felt; common
+    # practice, no source
+    0.5
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One or two runners and their slots, left first. runner_length: mm, of the longest.
+    """One or two runners and their slots, left first. runner_length: mm, of the
+    longest.
 
-    reading: standard uncertainty of one station's width, mm, with its degrees of freedom (None: infinite).
-    jaws: of what inside jaws show more than outside jaws, mm. spacing: of one spacing less the other, mm;
-    0 with one runner.
+    reading: standard uncertainty of one station's width, mm, with its degrees of
+    freedom (None: infinite). jaws: of what inside jaws show more than outside jaws, mm.
+    spacing: of one spacing less the other, mm; 0 with one runner.
     """
 
     runners: list[Widths]
@@ -67,7 +78,8 @@ def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]
 
 
 def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
-    """Raises EvidenceError where something is missing, GeometryError where widths cannot be."""
+    """Raises EvidenceError where something is missing, GeometryError where widths
+    cannot be."""
     import numpy as np
 
     from bench.geometry.runner_play import Widths
@@ -83,13 +95,15 @@ def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
                 raise EvidenceError(f"runner-{side} was measured, but not {name}")
             if len({round(s, 6) for s in read[name][0]}) < 2:
                 raise EvidenceError(
-                    f"{name} has widths at one place only: measure it at both ends at least, better at five places"
+                    f"{name} has widths at one place only: measure it at both ends at"
+                    " least, better at five places"
                 )
     if len(sides) == 2:
         for name in ("slot-spacing", "runner-spacing"):
             if name not in read:
                 raise EvidenceError(
-                    f"with two runners {name} is wanted too, centre to centre; or give one runner and its slot"
+                    f"with two runners {name} is wanted too, centre to centre; or give"
+                    " one runner and its slot"
                 )
     averaged = {name: _averaged(*columns) for name, columns in read.items()}
     runners = [Widths(*averaged[f"runner-{s}"]) for s in sides]
@@ -114,7 +128,9 @@ def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
     )
 
 
-def _averaged(stations: Sequence[float], widths: Sequence[float]) -> tuple[list[float], list[float]]:
+def _averaged(
+    stations: Sequence[float], widths: Sequence[float]
+) -> tuple[list[float], list[float]]:
     """Several widths at one station count as their mean."""
     at: dict[float, list[float]] = {}
     for station, width in zip(stations, widths, strict=True):
@@ -126,7 +142,8 @@ def _averaged(stations: Sequence[float], widths: Sequence[float]) -> tuple[list[
 def _reading_noise(
     columns: Sequence[tuple[list[float], list[float]]], caliper: Caliper
 ) -> tuple[float, float | None]:
-    """Of one station's width: the count, and how it is felt, from repeats where there are enough of them."""
+    """Of one station's width: the count, and how it is felt, from repeats where there
+    are enough of them."""
     squares, freedom, stations, readings = 0.0, 0, 0, 0
     for places, widths in columns:
         at: dict[float, list[float]] = {}
@@ -152,11 +169,13 @@ Plays = tuple[float, float, float]
 
 
 def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
-    """Largest yaw and side play over the positions in `whole`, largest relief over all of them; rad, mm, mm.
+    """Largest yaw and side play over the positions in `whole`, largest relief over all
+    of them; rad, mm, mm.
 
-    None of them stops at 0 here: where it binds play goes on below it, by the relief that is wanting (and its
-    turn over the runner's `length`), and where it fits relief does, by what is to spare. An error of the
-    widths moves them there as it does above, which a 0 would hide.
+    None of them stops at 0 here: where it binds play goes on below it, by the relief
+    that is wanting (and its turn over the runner's `length`), and where it fits relief
+    does, by what is to spare. An error of the widths moves them there as it does above,
+    which a 0 would hide.
     """
     inside = [f for f in fits if f.at in whole]
     yaws = [-2.0 * f.relief / length if f.relief > 0.0 else f.yaw_play for f in inside]
@@ -169,10 +188,12 @@ def headline(fits: Sequence[Fit], whole: set[float], length: float) -> Plays:
 
 
 def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
-    """What each kind of error alone does to the headline, by copies with errors added (JCGM 101:2008).
+    """What each kind of error alone does to the headline, by copies with errors added
+    (JCGM 101:2008).
 
-    Play bends where another station begins to touch, so neither slope nor sign of an error tells enough: the
-    scatter of the copies counts, and how far their mean lies off.
+    Play bends where another station begins to touch, so neither slope nor sign of an
+    error tells enough: the scatter of the copies counts, and how far their mean lies
+    off.
     """
     import numpy as np
 
@@ -180,7 +201,9 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
 
     whole = full_positions(found, fit)
     tried = sorted(_worth_trying(fit, whole))
-    value = headline([f for f in fit.positions if f.at in tried], whole, found.runner_length)
+    value = headline(
+        [f for f in fit.positions if f.at in tried], whole, found.runner_length
+    )
     kinds = {
         "widths as read": (found.reading, 0.0, 0.0),
         "inside against outside jaws": (0.0, found.jaws, 0.0),
@@ -189,7 +212,9 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     used = {name: sizes for name, sizes in kinds.items() if any(sizes)}
     if not used:
         return {}
-    relief, yaw, side = plays(found.runners, found.slots, tried, _errors(found, list(used.values())))
+    relief, yaw, side = plays(
+        found.runners, found.slots, tried, _errors(found, list(used.values()))
+    )
     tight = np.where(relief > 0.0, -relief, side)
     yaw = np.where(relief > 0.0, -2.0 * relief / found.runner_length, yaw)
     inside = np.array([at in whole for at in tried])
@@ -197,7 +222,9 @@ def effects(found: Measured, fit: RunnerFit) -> dict[str, Effect]:
     return {
         name: Effect(
             *(
-                _scatter(row[number * COPIES : (number + 1) * COPIES].tolist(), value[k])
+                _scatter(
+                    row[number * COPIES : (number + 1) * COPIES].tolist(), value[k]
+                )
                 for k, row in enumerate(headlines)
             )
         )
@@ -214,7 +241,8 @@ def _most(values: Array) -> Array:
 
 
 def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Copies:
-    """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one kind after the other."""
+    """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
+    kind after the other."""
     import numpy as np
 
     from bench.checks.shared.runner_copies import Copies
@@ -222,8 +250,9 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
     rng = np.random.default_rng(20080101)
 
     def errors(sizes: Array, columns: int) -> Array:
-        """(copies, columns): each error beside its opposite, and scaled to its size exactly, so that so few
-        copies tell a standard deviation as well as many times as many would."""
+        """(copies, columns): each error beside its opposite, and scaled to its size
+        exactly, so that so few copies tell a standard deviation as well as many times
+        as many would."""
         half = rng.standard_normal((len(kinds), COPIES // 2, columns))
         both = np.concatenate((half, -half), axis=1)
         both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))
@@ -239,10 +268,15 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
 
 
 def full_positions(found: Measured, fit: RunnerFit) -> set[float]:
-    """Places with the whole runner in the slot; where it is longer, those with the most of it inside."""
+    """Places with the whole runner in the slot; where it is longer, those with the most
+    of it inside."""
     inside = {
         f.at: sum(
-            max(0.0, min(f.at + float(r.s[-1]), float(s.s[-1])) - max(f.at + float(r.s[0]), float(s.s[0])))
+            max(
+                0.0,
+                min(f.at + float(r.s[-1]), float(s.s[-1]))
+                - max(f.at + float(r.s[0]), float(s.s[0])),
+            )
             for r, s in zip(found.runners, found.slots, strict=True)
         )
         for f in fit.positions
@@ -260,7 +294,8 @@ def _worth_trying(fit: RunnerFit, whole: set[float]) -> set[float]:
 
 
 def tightness(fit: Fit) -> float:
-    """Clearance that is left, mm, negative where it binds; infinite where nothing bounds it."""
+    """Clearance that is left, mm, negative where it binds; infinite where nothing
+    bounds it."""
     if fit.relief > 0.0:
         return -fit.relief
     return math.inf if fit.side_play is None else fit.side_play

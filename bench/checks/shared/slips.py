@@ -1,4 +1,5 @@
-"""Slips of hands and of writing down that the passes themselves show, each as a sentence for a person.
+"""Slips of hands and of writing down that the passes themselves show, each as a
+sentence for a person.
 
 A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
 that stands apart from its fellows, leans that deny the side or do not agree. Pure.
@@ -16,14 +17,19 @@ from bench.checks.shared.stretch import travel_span
 from bench.finding import Doubt
 
 SHARE_OF_LONGEST = (
-    0.70  # a push under this share of the longest at its set-up is none; common practice, no source
+    # a push under this share of the longest at its set-up is none; common practice, no
+    # source
+    0.70
 )
 SHORT = 100.0  # mm, of all pushes; common practice, no source
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
 APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
-SAME_SPOT = 1.0  # mm; no blade and no sled that is used shifts or swings so far; common practice, no source
-STICKS = 6  # counts that a plunger that sticks jumps at least; common practice, no source
+# mm; no blade and no sled that is used shifts or swings so far; common practice, no
+# source
+SAME_SPOT = 1.0
+# counts that a plunger that sticks jumps at least; common practice, no source
+STICKS = 6
 LEAST_PLAY = 0.01  # mm; less is not compared
 
 
@@ -41,28 +47,38 @@ def short_pushes(lengths: Sequence[float]) -> list[str]:
     if not lengths or not HANDLING <= max(lengths) < SHORT:
         return []
     return [
-        f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would tell more. Is the travel in the "
-        f"unit that its column says?"
+        f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would"
+        " tell more. Is the travel in the unit that its column says?"
     ]
 
 
 def too_fine(evidence: Evidence) -> list[str]:
-    """Swept readings finer than the instrument that was declared: means, or perhaps another unit. Where a
-    display stands behind them it is a doubt (see `doubts`), and not said here."""
+    """Swept readings finer than the instrument that was declared: means, or perhaps
+    another unit. Where a display stands behind them it is a doubt (see `doubts`), and
+    not said here."""
     import numpy as np
 
     from bench.geometry.cells import count_seen
 
     declared, notes = evidence.gear.indicator.resolution, []
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
-        some = [t for t in evidence.traces if t.placement == name and t.push and len(set(t.travel)) > 16]
+        some = [
+            t
+            for t in evidence.traces
+            if t.placement == name and t.push and len(set(t.travel)) > 16
+        ]
         values = np.array([r for t in some for r in t.reading], dtype=np.float64)
-        if declared is None or np.unique(values).size < 3 or (count := count_seen(values)) >= declared / 5:
+        if (
+            declared is None
+            or np.unique(values).size < 3
+            or (count := count_seen(values)) >= declared / 5
+        ):
             continue
         if count == 0 or (evidence.alive is None and not as_shown(some, count)):
             notes.append(
-                f"At {name} the readings lie on a grid finer than the {declared:g} mm that the settings give the "
-                f"indicator: are they in the unit that their column says, inches or mm?"
+                f"At {name} the readings lie on a grid finer than the {declared:g} mm"
+                " that the settings give the indicator: are they in the unit that"
+                " their column says, inches or mm?"
             )
     return notes
 
@@ -73,8 +89,9 @@ def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[str]
     if 2 * len(stairs) <= len(traces):
         return []
     return [
-        f"At {placement} the reading stands still and then jumps, again and again: a plunger that sticks, or a tip "
-        f"that catches. Free it, for a drag bends the answer toward no slope at all."
+        f"At {placement} the reading stands still and then jumps, again and again: a"
+        " plunger that sticks, or a tip that catches. Free it, for a drag bends the"
+        " answer toward no slope at all."
     ]
 
 
@@ -94,7 +111,8 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
 
 
 def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
-    """Readings by the set-up they were taken in, mm: farther apart than anything at a saw moves there."""
+    """Readings by the set-up they were taken in, mm: farther apart than anything at a
+    saw moves there."""
     read = {name: values for name, values in spots.items() if values}
     if not read:
         return []
@@ -108,7 +126,9 @@ def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     return []
 
 
-def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str]) -> list[str]:
+def push_apart(
+    placement: str, rotations: Sequence[float], names: Sequence[str]
+) -> list[str]:
     """One push that stands apart from two or more that agree."""
     if len(rotations) < 3:
         return []
@@ -119,21 +139,25 @@ def push_apart(placement: str, rotations: Sequence[float], names: Sequence[str])
     if away <= max(APART, TIMES_APART * (max(others) - min(others))):
         return []
     return [
-        f"The push {names[odd]} at {placement} stands {away * 300:.3f} mm per 300 mm apart from the others: was all "
-        f"seated and held as for them? It counts all the same; take it again where something was in the way."
+        f"The push {names[odd]} at {placement} stands {away * 300:.3f} mm per 300 mm"
+        " apart from the others: was all seated and held as for them? It counts all"
+        " the same; take it again where something was in the way."
     ]
 
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
-    """Whether leaning showed in every set-up on which side the indicator stood; a lean without play shows
-    nothing."""
+    """Whether leaning showed in every set-up on which side the indicator stood; a lean
+    without play shows nothing."""
     seen = {lean.placement for lean in evidence.leans if lean_seen(evidence, lean)}
     return all(step.placement in seen for step in steps)
 
 
 def lean_seen(evidence: Evidence, lean: Lean) -> bool:
     """Whether leaning moved the reading by more than its counts do."""
-    return abs(lean.right - lean.left) >= 3 * (evidence.gear.indicator.resolution or 0.001) - 1e-9
+    return (
+        abs(lean.right - lean.left)
+        >= 3 * (evidence.gear.indicator.resolution or 0.001) - 1e-9
+    )
 
 
 def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
@@ -144,7 +168,8 @@ def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
         step = by_name.get(lean.placement)
         if step is None or not lean_seen(evidence, lean):
             continue
-        # a standing indicator on the right is pushed in as the sled goes right; a carried one goes with it
+        # a standing indicator on the right is pushed in as the sled goes right; a
+        # carried one goes with it
         right = (lean.right > lean.left) != (step.mount == "carried")
         if right != (step.side == "right"):
             doubts.append(Doubt("lean", lean.placement, values={"right": float(right)}))
@@ -165,8 +190,9 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
     if len(play) > 1 and max(play.values()) > 2 * min(play.values()) + LEAST_PLAY:
         least, most = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])
         notes.append(
-            f"Leaned at {least} the sled showed {play[least]:.3f} mm of play, at {most} {play[most]:.3f} mm: half of "
-            f"it or more is unaccounted for. Was it pressed right to both walls, was something in the slot?"
+            f"Leaned at {least} the sled showed {play[least]:.3f} mm of play, at {most}"
+            f" {play[most]:.3f} mm: half of it or more is unaccounted for. Was it"
+            " pressed right to both walls, was something in the slot?"
         )
     return notes
 

@@ -1,4 +1,5 @@
-"""Which stretch of the travel passes cover, and which they have in common. Pure; lengths in mm."""
+"""Which stretch of the travel passes cover, and which they have in common. Pure;
+lengths in mm."""
 
 from __future__ import annotations
 
@@ -13,9 +14,11 @@ EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
 def in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
-    """The stretch of travel that all pushes cover: only over the same stretch does reversal hold.
+    """The stretch of travel that all pushes cover: only over the same stretch does
+    reversal hold.
 
-    None where they share too little of it to fit; what then remains of the arm's form is the caller's row.
+    None where they share too little of it to fit; what then remains of the arm's form
+    is the caller's row.
     """
     spans = [travel_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
     if len(spans) < 2:
@@ -27,14 +30,16 @@ def in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] 
     if common < LEAST_IN_COMMON * shortest:
         if several:
             notes.append(
-                f"The pushes do not cover the same stretch of travel ({common:.0f} mm in common of "
-                f"{shortest:.0f} mm): a bow of the arm then stays in the answer."
+                f"The pushes do not cover the same stretch of travel ({common:.0f} mm"
+                f" in common of {shortest:.0f} mm): a bow of the arm then stays in the"
+                " answer."
             )
         return None
     if several and common < SHARE_IN_COMMON * shortest:
         notes.append(
-            f"The pushes cover different stretches of the travel: only the {common:.0f} mm from {low:.0f} to "
-            f"{high:.0f} mm that they have in common were used, of {shortest:.0f} mm."
+            f"The pushes cover different stretches of the travel: only the {common:.0f}"
+            f" mm from {low:.0f} to {high:.0f} mm that they have in common were used,"
+            f" of {shortest:.0f} mm."
         )
     return low - EDGE, high + EDGE
 

@@ -1,4 +1,5 @@
-"""Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5. Pure."""
+"""Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5.
+Pure."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ def turn_of(placement: str) -> float | None:
     head, dash, tail = placement.partition("-")
     if head != "turn" or not dash:
         return None
-    # not all that Python takes for a number: 1_0, 1e2 and other alphabets' digits are slips of the pen
+    # not all that Python takes for a number: 1_0, 1e2 and other alphabets' digits are
+    # slips of the pen
     return float(tail) if _DEGREES.fullmatch(tail) else None
 
 
@@ -26,10 +28,16 @@ def are_even(degrees: list[float]) -> bool:
     """Evenly spread over the whole turn, within a degree."""
     marks = sorted(d % 360 for d in degrees)
     gap = 360 / len(marks)
-    return all(abs((b - a) % 360 - gap) < 1 for a, b in zip(marks, [*marks[1:], marks[0] + 360], strict=True))
+    return all(
+        abs((b - a) % 360 - gap) < 1
+        for a, b in zip(marks, [*marks[1:], marks[0] + 360], strict=True)
+    )
 
 
 def widest_gap(turns: list[float]) -> float:
-    """The widest part of the turn without a mark, rad; turns in rad, any of them more than once."""
+    """The widest part of the turn without a mark, rad; turns in rad, any of them more
+    than once."""
     marks = sorted({round(t % math.tau, 6) for t in turns})
-    return max((b - a for a, b in pairwise([*marks, marks[0] + math.tau])), default=math.tau)
+    return max(
+        (b - a for a, b in pairwise([*marks, marks[0] + math.tau])), default=math.tau
+    )

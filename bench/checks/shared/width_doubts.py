@@ -1,8 +1,8 @@
-"""What caliper widths themselves contradict: inches among millimetres, a misread digit, another thing
-measured.
+"""What caliper widths themselves contradict: inches among millimetres, a misread digit,
+another thing measured.
 
-Nothing is set aside for it and nothing refused: it is said first, before any figure is acted on. Pure. Widths
-in mm.
+Nothing is set aside for it and nothing refused: it is said first, before any figure is
+acted on. Pure. Widths in mm.
 """
 
 from __future__ import annotations
@@ -17,9 +17,13 @@ INCH = 25.4
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
 THIN = 5.0  # mm: no runner and no strip is as thin
 ODD = (
-    0.5  # mm off the others of its kind; no slot or runner that is used varies so; common practice, no source
+    # mm off the others of its kind; no slot or runner that is used varies so; common
+    # practice, no source
+    0.5
 )
-APART = 1.0  # mm between a slot and its runner that were made for each other; common practice, no source
+# mm between a slot and its runner that were made for each other; common practice, no
+# source
+APART = 1.0
 
 
 def thin(widths: Sequence[float]) -> list[Doubt]:
@@ -29,7 +33,9 @@ def thin(widths: Sequence[float]) -> list[Doubt]:
     return [Doubt("thin", values={"least": min(widths), "most": max(widths)})]
 
 
-def mixed(one: str, first: Sequence[float], other: str, second: Sequence[float]) -> list[Doubt]:
+def mixed(
+    one: str, first: Sequence[float], other: str, second: Sequence[float]
+) -> list[Doubt]:
     """One of them about 25.4 times the other."""
     a, b = statistics.median(first), statistics.median(second)
     ratio = max(a, b) / min(a, b)
@@ -40,7 +46,8 @@ def mixed(one: str, first: Sequence[float], other: str, second: Sequence[float])
 
 
 def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
-    """The one that stands farthest from the middle of its kind, where there are three at least."""
+    """The one that stands farthest from the middle of its kind, where there are three
+    at least."""
     if len(widths) < 3:
         return None
     middle = statistics.median(widths)
@@ -48,17 +55,19 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
     if abs(widths[worst] - middle) <= ODD:
         return None
     return (
-        f"{name} at {at[worst]:g} mm reads {widths[worst]:.2f} mm, its others about {middle:.2f} mm: misread? Measure "
-        f"it again."
+        f"{name} at {at[worst]:g} mm reads {widths[worst]:.2f} mm, its others about"
+        f" {middle:.2f} mm: misread? Measure it again."
     )
 
 
 def of_runners(
     read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
 ) -> tuple[list[Doubt], list[str]]:
-    """Doubts and sentences about slots, runners and spacings by their names, (stations, widths) each; none
-    where all is well."""
-    widths = [w for name, (_, column) in read.items() if "spacing" not in name for w in column]
+    """Doubts and sentences about slots, runners and spacings by their names, (stations,
+    widths) each; none where all is well."""
+    widths = [
+        w for name, (_, column) in read.items() if "spacing" not in name for w in column
+    ]
     if all_thin := thin(widths):
         return all_thin, []
     notes: list[str | None] = []
@@ -73,10 +82,13 @@ def of_runners(
         gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
         if not inches and gap > APART:
             notes.append(
-                f"{names[0]} and {names[1]} are {gap:.2f} mm apart: was the caliper at zero, and both measured in the "
-                f"same way?"
+                f"{names[0]} and {names[1]} are {gap:.2f} mm apart: was the caliper at"
+                " zero, and both measured in the same way?"
             )
-        notes += [odd(name, *column) for name, column in zip(names, (slot, runner), strict=True)]
+        notes += [
+            odd(name, *column)
+            for name, column in zip(names, (slot, runner), strict=True)
+        ]
     return doubts, [note for note in notes if note is not None]
 
 

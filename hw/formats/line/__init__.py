@@ -1,10 +1,12 @@
 """Format `line`: a byte stream cut into ASCII lines, each read by its profile.
 
-A live port starts in mid-line, so with `at_open` everything up to the first line end is dropped.
+A live port starts in mid-line, so with `at_open` everything up to the first line end is
+dropped.
 
-The shape of a line (its bytes with every digit as 0) decides all but the digits themselves, so a shape
-of profile `plain` that was read once by the strict reader is read again by cutting at the same places:
-the hot path costs a few look-ups and still accepts nothing that the strict reader would refuse.
+The shape of a line (its bytes with every digit as 0) decides all but the digits
+themselves, so a shape of profile `plain` that was read once by the strict reader is
+read again by cutting at the same places: the hot path costs a few look-ups and still
+accepts nothing that the strict reader would refuse.
 """
 
 from __future__ import annotations
@@ -18,7 +20,15 @@ from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import Candidate, Options, Traits, Value, WireFormat
 from hw.formats.shared.lengths import EVERYWHERE, outside
-from hw.formats.shared.options import DECIMALS, DEFAULT_UNIT, RANGE, Option, boolean, choice, integer
+from hw.formats.shared.options import (
+    DECIMALS,
+    DEFAULT_UNIT,
+    RANGE,
+    Option,
+    boolean,
+    choice,
+    integer,
+)
 from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
 from hw.reading import Record, Unit
 
@@ -28,7 +38,8 @@ _MARKED = re.compile(rb"[<=>] *[\r\n]")
 _ENDS = (b"\n", b"\r")
 _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
 
-# (start, separator, end, negative, multiplier, divisor, unit, flags); separator -1: float() reads start:end
+# (start, separator, end, negative, multiplier, divisor, unit, flags); separator -1:
+# float() reads start:end
 Shape = tuple[int, int, int, bool, int, int, Unit, tuple[str, ...]]
 
 
@@ -54,8 +65,14 @@ class PlainDecoder(LineCutter):
 
     def feed(self, data: bytes) -> list[Record]:
         """Bytes as they came -> the records they completed, in order."""
-        if not self._rest and not self._dropping and self._parity is None and data.endswith(_ENDS):
-            # the usual block of a slow instrument is one whole line: nothing to cut, nothing to keep
+        if (
+            not self._rest
+            and not self._dropping
+            and self._parity is None
+            and data.endswith(_ENDS)
+        ):
+            # the usual block of a slow instrument is one whole line: nothing to cut,
+            # nothing to keep
             behind = 1 if data.endswith(b"\r\n") else 0
             line = data[: -1 - behind]
             cut = self._shapes.get(line.translate(_SHAPE))
@@ -63,13 +80,19 @@ class PlainDecoder(LineCutter):
                 return [self._by_shape(line, cut, behind)]
         return super().feed(data)
 
-    def _by_shape(self, line: bytes, cut: Shape, behind: int, raw: bytes | None = None) -> Record:
+    def _by_shape(
+        self, line: bytes, cut: Shape, behind: int, raw: bytes | None = None
+    ) -> Record:
         """raw: the whole block as it came, where that is not what is read."""
         start, separator, end, negative, multiplier, divisor, unit, flags = cut
         if separator < 0:
             value = float(line[start:end])
         else:
-            value = int(line[start:separator] + line[separator + 1 : end]) * multiplier / divisor
+            value = (
+                int(line[start:separator] + line[separator + 1 : end])
+                * multiplier
+                / divisor
+            )
         if negative:
             value = 0.0 - value  # so that -0 is 0
         if raw is not None:
@@ -86,7 +109,8 @@ class PlainDecoder(LineCutter):
         left = len(block)
         known = self._shapes.get
         append = out.append
-        for line, shape in zip(lines, shapes, strict=False):  # shapes has the rest as one more
+        # shapes has the rest as one more
+        for line, shape in zip(lines, shapes, strict=False):
             left -= len(line) + 1
             cut = known(shape)
             if cut is None:
@@ -98,7 +122,9 @@ class PlainDecoder(LineCutter):
 
     def _read(self, line: bytes) -> Record:
         text = ascii_text(line, self._parity is not None)
-        record, measure = read_plain(text, self._decimals, self._default_unit, self._judged)
+        record, measure = read_plain(
+            text, self._decimals, self._default_unit, self._judged
+        )
         if measure is not None:
             self._learn(line, measure)
             fault = outside(measure.mm(), self._range)
@@ -110,8 +136,15 @@ class PlainDecoder(LineCutter):
         """Remember where the number stands in lines of this shape."""
         number = measure.number
         inch = measure.unit == "inch"
-        point = number.separator >= 0 and line[number.separator : number.separator + 1] == b"."
-        separator = -1 if point and not inch else (number.separator if number.separator >= 0 else number.end)
+        point = (
+            number.separator >= 0
+            and line[number.separator : number.separator + 1] == b"."
+        )
+        separator = (
+            -1
+            if point and not inch
+            else (number.separator if number.separator >= 0 else number.end)
+        )
         if len(self._shapes) >= MOST_SHAPES:
             self._shapes.clear()  # rubbish must not make us grow
         self._shapes[line.translate(_SHAPE)] = (
@@ -154,7 +187,10 @@ def _fixed(options: Options) -> LineCutter:
     from hw.formats.line import profiles
 
     reader = profiles.reader(
-        options["profile"], options["decimals"], options["default_unit"], options["channel"]
+        options["profile"],
+        options["decimals"],
+        options["default_unit"],
+        options["channel"],
     )
     return ProfileDecoder(reader, **_shared(options))
 
@@ -170,7 +206,9 @@ def _counts(options: Options) -> LineCutter:
 def _bridge(options: Options) -> LineCutter:
     from hw.formats.line.bridge import BridgeReader
 
-    reader = BridgeReader(options["gauge"], options["decimals"], options["default_unit"])
+    reader = BridgeReader(
+        options["gauge"], options["decimals"], options["default_unit"]
+    )
     return ProfileDecoder(reader.read, **_shared(options))
 
 
@@ -184,8 +222,8 @@ def _shared(options: Options) -> dict[str, Any]:
 
 
 class Profile(NamedTuple):
-    """One shape of lines. no_point: some that speak it send no decimal point. marks: they may send a
-    tolerance mark.
+    """One shape of lines. no_point: some that speak it send no decimal point. marks:
+    they may send a tolerance mark.
 
     bits: the word of a gauge may come as the bits of a clocked format.
     """
@@ -211,7 +249,9 @@ PROFILES = {
         ),
     ),
     "bridge": Profile(
-        _bridge, Traits(counts="position", undetected_errors=False, device_clock=True), bits=True
+        _bridge,
+        Traits(counts="position", undetected_errors=False, device_clock=True),
+        bits=True,
     ),
 }
 
@@ -240,16 +280,28 @@ def candidates(data: bytes) -> Iterator[Candidate]:
                 evidence = []
                 if decimals is not None:
                     options["decimals"] = decimals
-                    evidence.append("no decimal point is sent: how many decimals it means is yours to say")
+                    evidence.append(
+                        "no decimal point is sent: how many decimals it means is yours"
+                        " to say"
+                    )
                 if judged and profile.marks:
                     options["judged"] = True
-                    evidence.append("its own tolerance mark stands last in a line: judged reads it")
+                    evidence.append(
+                        "its own tolerance mark stands last in a line: judged reads it"
+                    )
                 if gauge is not None:
                     options["gauge"] = gauge
-                    evidence.append(f"the gauge's word is the bits of {gauge}, four a hexadecimal digit")
-                # a board's line says ten times where the scale is before it has a gauge's word to tell what
-                # gauge that is
-                yield Candidate(options, tuple(evidence), complete=not profile.bits or gauge is not None)
+                    evidence.append(
+                        f"the gauge's word is the bits of {gauge}, four a hexadecimal"
+                        " digit"
+                    )
+                # a board's line says ten times where the scale is before it has a
+                # gauge's word to tell what gauge that is
+                yield Candidate(
+                    options,
+                    tuple(evidence),
+                    complete=not profile.bits or gauge is not None,
+                )
 
 
 FORMAT = WireFormat(
@@ -257,26 +309,48 @@ FORMAT = WireFormat(
     words="ASCII lines over RS-232 or USB-serial",
     make=make,
     options=(
-        Option("profile", "plain", "shape of a line: " + ", ".join(PROFILES), choice(*PROFILES)),
+        Option(
+            "profile",
+            "plain",
+            "shape of a line: " + ", ".join(PROFILES),
+            choice(*PROFILES),
+        ),
         DEFAULT_UNIT,
         DECIMALS,
         RANGE,
-        Option("parity7", None, "bit 7 of each byte is parity: checked and stripped", choice("even", "odd")),
-        Option("judged", False, "plain: its tolerance mark, < = or >, may stand last", boolean),
+        Option(
+            "parity7",
+            None,
+            "bit 7 of each byte is parity: checked and stripped",
+            choice("even", "odd"),
+        ),
+        Option(
+            "judged",
+            False,
+            "plain: its tolerance mark, < = or >, may stand last",
+            boolean,
+        ),
         Option("at_open", False, "drop everything up to the first line end", boolean),
         Option("channel", None, "mux: give only this channel", integer(1, 4)),
-        Option("axis", None, "bridge_counts: give only this axis", choice(*ascii_letters)),
+        Option(
+            "axis", None, "bridge_counts: give only this axis", choice(*ascii_letters)
+        ),
         Option(
             "gauge",
             "decimal",
-            "bridge: how the gauge word is written, as a number or as the bits of a clocked format",
+            "bridge: how the gauge word is written, as a number or as the bits of a"
+            " clocked format",
             _gauge,
         ),
     ),
     profiles={name: profile.traits for name, profile in PROFILES.items()},
-    # what the error digits mean is from manuals' pages on them; what to do is common practice, no source
+    # what the error digits mean is from manuals' pages on them; what to do is common
+    # practice, no source
     statuses={
-        "no_reading": ("its display shows no reading", "see its display; switch it off and on"),
+        "no_reading": (
+            "its display shows no reading",
+            "see its display; switch it off and on",
+        ),
         "sensor_error": (
             "moved too fast, past its end, or dirty",
             "move it slowly, see its display, switch it off and on",

@@ -1,11 +1,12 @@
-"""Profiles of format `line` for microcontrollers that count travel: bridge_counts and bridge.
+"""Profiles of format `line` for microcontrollers that count travel: bridge_counts and
+bridge.
 
-`bridge_counts` is a known shape: fields of a letter and a whole number, each ended by a semicolon,
-`X1234;Y-5;`, line ends between them or not.
+`bridge_counts` is a known shape: fields of a letter and a whole number, each ended by a
+semicolon, `X1234;Y-5;`, line ends between them or not.
 
-`bridge` is our own, with one clock for travel and gauge, and framed as the open marine sentence standard
-frames its sentences: `$`, fields parted by commas, `*`, and in two hexadecimal digits the exclusive or of
-all characters between `$` and `*`; CR LF.
+`bridge` is our own, with one clock for travel and gauge, and framed as the open marine
+sentence standard frames its sentences: `$`, fields parted by commas, `*`, and in two
+hexadecimal digits the exclusive or of all characters between `$` and `*`; CR LF.
 
     $BRG,17,123456789,-20480,+0012.345mm*47
          |  |         |      the gauge word
@@ -15,10 +16,11 @@ all characters between `$` and `*`; CR LF.
 
 Longer numbers, up to 64 bits, are taken modulo these.
 
-The gauge word is a number by the rules of `plain` (with a point), `---` for "no reading", nothing at all
-when the gauge gave no new word for this line, or, with the option gauge=sync24 and the like, the bits of
-a clocked format as the microcontroller saw them: four bits a hexadecimal digit in order of arrival, the
-first bit of each four being worth 1. So the microcontroller need not know what the bits mean.
+The gauge word is a number by the rules of `plain` (with a point), `---` for "no
+reading", nothing at all when the gauge gave no new word for this line, or, with the
+option gauge=sync24 and the like, the bits of a clocked format as the microcontroller
+saw them: four bits a hexadecimal digit in order of arrival, the first bit of each four
+being worth 1. So the microcontroller need not know what the bits mean.
 """
 
 from __future__ import annotations
@@ -41,7 +43,9 @@ SEQUENCES = 1 << 16
 CLOCK = 1 << 32
 LONGEST = (
     1 << 64
-) - 1  # of a board that goes round later than ours: the same number, once ours has gone round
+    # of a board that goes round later than ours: the same number, once ours has gone
+    # round
+) - 1
 LARGEST_COUNT = (1 << 63) - 1
 
 _FIELD = re.compile(r"([A-Za-z])([+-]?[0-9]+)")
@@ -61,11 +65,18 @@ def nibbles_to_bits(word: str) -> str:
 
 
 class CountsDecoder(LineCutter):
-    """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils it."""
+    """Profile `bridge_counts`: a semicolon ends a field, a line end inside one spoils
+    it."""
 
     ends = b"\r\n;"
 
-    def __init__(self, *, axis: str | None = None, at_open: bool = False, parity7: str | None = None) -> None:
+    def __init__(
+        self,
+        *,
+        axis: str | None = None,
+        at_open: bool = False,
+        parity7: str | None = None,
+    ) -> None:
         super().__init__(at_open=at_open, parity7=parity7)
         self._axis = axis
 
@@ -84,17 +95,29 @@ class CountsDecoder(LineCutter):
             elif len(field) > self.longest:
                 out.append(self._too_long(own, behind + len(field) - self.longest))
             elif field:
-                out.append(self._reject("a line end in a field: no semicolon after it", own, behind))
+                out.append(
+                    self._reject(
+                        "a line end in a field: no semicolon after it", own, behind
+                    )
+                )
 
     def _read(self, line: bytes) -> Record | None:
         text = ascii_text(line, self._parity is not None)
         field = _FIELD.fullmatch(text)
         if field is None:
-            raise Fault(f"{text!r} is not a letter and a whole number" if text else "an empty field")
+            raise Fault(
+                f"{text!r} is not a letter and a whole number"
+                if text
+                else "an empty field"
+            )
         counts = int(field[2])
         if abs(counts) > LARGEST_COUNT:
             raise Fault("a count of more than 64 bits")
-        return Record(axis=field[1], counts=counts) if self._axis in {None, field[1]} else None
+        return (
+            Record(axis=field[1], counts=counts)
+            if self._axis in {None, field[1]}
+            else None
+        )
 
 
 class BridgeReader:
@@ -113,7 +136,10 @@ class BridgeReader:
         """One sentence as a record."""
         sentence = _SENTENCE.fullmatch(text)
         if sentence is None:
-            raise Fault("not a sentence of $, fields, * and a checksum of two hexadecimal digits")
+            raise Fault(
+                "not a sentence of $, fields, * and a checksum of two hexadecimal"
+                " digits"
+            )
         body, given = sentence.groups()
         if checksum(body) != given:
             raise Fault(f"checksum {given}, but the characters give {checksum(body)}")
@@ -124,7 +150,11 @@ class BridgeReader:
         device_us = self._whole("time", fields[2], 0, LONGEST) % CLOCK
         counts = self._whole("count", fields[3], -(1 << 31), (1 << 31) - 1)
         said = self._gauge(fields[4])
-        gap = ("gap",) if self._last is not None and sequence != (self._last + 1) % SEQUENCES else ()
+        gap = (
+            ("gap",)
+            if self._last is not None and sequence != (self._last + 1) % SEQUENCES
+            else ()
+        )
         self._last = sequence
         return BridgeRecord(
             value=said.value,
@@ -139,7 +169,9 @@ class BridgeReader:
     @staticmethod
     def _whole(what: str, text: str, low: int, high: int) -> int:
         if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
-            raise Fault(f"the {what} is {text!r}, not a whole number from {low} to {high}")
+            raise Fault(
+                f"the {what} is {text!r}, not a whole number from {low} to {high}"
+            )
         return int(text)
 
     def _gauge(self, word: str) -> Record:

@@ -16,7 +16,14 @@ import re
 from collections.abc import Callable
 
 from hw.formats.shared.lengths import to_mm
-from hw.formats.shared.plain_text import UNIT_WORDS, UNITS, Fault, Number, find_number, status_word
+from hw.formats.shared.plain_text import (
+    UNIT_WORDS,
+    UNITS,
+    Fault,
+    Number,
+    find_number,
+    status_word,
+)
 from hw.reading import Record, Unit
 
 VALUE = 8
@@ -37,7 +44,9 @@ def reader(
 ) -> Callable[[str], Record | None]:
     """The function that reads one line of `profile`."""
     if profile == "mux":
-        return lambda text: read_mux(text, decimals, None if channel is None else str(channel))
+        return lambda text: read_mux(
+            text, decimals, None if channel is None else str(channel)
+        )
     if profile == "mode_letter":
         return lambda text: read_mode_letter(text, decimals)
     return lambda text: read_code_channel_item(text, decimals, default_unit)
@@ -57,7 +66,9 @@ def _signed_field(text: str, start: int, decimals: int | None) -> Number:
         raise Fault(f"no sign at character {start + 1}")
     number = find_number(text, start, decimals)
     if number.end - number.start != VALUE:
-        raise Fault(f"the value has {number.end - number.start} characters, not {VALUE}")
+        raise Fault(
+            f"the value has {number.end - number.start} characters, not {VALUE}"
+        )
     return number
 
 
@@ -65,12 +76,16 @@ def _unit(text: str) -> Unit:
     unit = UNITS.get(text)
     if unit is None:
         raise Fault(
-            f"unknown unit {text!r}; a unit is one of {UNIT_WORDS}" if text else "the unit is missing"
+            f"unknown unit {text!r}; a unit is one of {UNIT_WORDS}"
+            if text
+            else "the unit is missing"
         )
     return unit
 
 
-def read_code_channel_item(text: str, decimals: int | None, default_unit: Unit) -> Record:
+def read_code_channel_item(
+    text: str, decimals: int | None, default_unit: Unit
+) -> Record:
     """One line; the unit is the profile's, and said so in the flags."""
     silent = _no_reading(text)
     if silent is not None:
@@ -93,7 +108,9 @@ def read_mux(text: str, decimals: int | None, channel: str | None) -> Record | N
         return silent
     head = _MUX.match(text)
     if head is None:
-        raise Fault("the line does not begin with a channel 1 to 4, a blank and MW or TO")
+        raise Fault(
+            "the line does not begin with a channel 1 to 4, a blank and MW or TO"
+        )
     if head[2] == "TO":
         answer = _NO_ANSWER.fullmatch(text, head.end())
         if answer is None:
@@ -116,13 +133,22 @@ def read_mode_letter(text: str, decimals: int | None) -> Record:
         return silent
     head = _MODE.match(text)
     if head is None:
-        raise Fault("the line does not begin with a mode letter or blank, a sign and a blank")
+        raise Fault(
+            "the line does not begin with a mode letter or blank, a sign and a blank"
+        )
     number = find_number(text, 1, decimals)
     tail = _MODE_END.fullmatch(text, number.end)
     if tail is None:
         rest = text[number.end :]
-        raise Fault(f"after the number stands {rest!r}, not M or I, a tolerance letter or blank, and a blank")
+        raise Fault(
+            f"after the number stands {rest!r}, not M or I, a tolerance letter or"
+            " blank, and a blank"
+        )
     unit: Unit = "mm" if tail[1] == "M" else "inch"
     hold = ("hold",) if head[1].isupper() else ()
     flags = (*hold, *MODES[head[1].upper()], *TOLERANCE[tail[2]])
-    return Record(value=to_mm(number.digits, number.decimals, unit == "inch"), unit=unit, flags=flags)
+    return Record(
+        value=to_mm(number.digits, number.decimals, unit == "inch"),
+        unit=unit,
+        flags=flags,
+    )

@@ -12,15 +12,23 @@ EXTRA = ("channel", "axis", "counts", "illegal", "counts_abs", "sequence", "devi
 """Fields that only some formats have."""
 
 
-def to_json(record: Record, instrument: str | None = None, at: float | None = None) -> dict[str, object]:
+def to_json(
+    record: Record, instrument: str | None = None, at: float | None = None
+) -> dict[str, object]:
     """`record` in the shape of a decoded reading.
 
-    instrument: its name in the settings. at: s on the monotonic clock; None where bytes have no time.
-    A rejected frame carries its raw bytes in hex.
+    instrument: its name in the settings. at: s on the monotonic clock; None where bytes
+    have no time. A rejected frame carries its raw bytes in hex.
     """
     extra = {name: getattr(record, name, None) for name in EXTRA}
-    present: dict[str, object] = {name: value for name, value in extra.items() if value is not None}
-    answered = record.value is not None or record.status is not None or record.fault is not None
+    present: dict[str, object] = {
+        name: value for name, value in extra.items() if value is not None
+    }
+    answered = (
+        record.value is not None
+        or record.status is not None
+        or record.fault is not None
+    )
     if record.counts is not None and not answered and "sequence" not in present:
         return present
     answer: dict[str, object] = {

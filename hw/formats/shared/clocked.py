@@ -1,7 +1,7 @@
 """What the clocked formats share: one frame of bits, as text, to a record.
 
-The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as one likes; the
-reader of the pins hands over the same through `frame`.
+The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as
+one likes; the reader of the pins hands over the same through `frame`.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ def nibbles(bits: str) -> list[int]:
 
 
 class FrameDecoder(LineCutter):
-    """One frame a line of text; the last needs no line end, since a frame proves itself whole."""
+    """One frame a line of text; the last needs no line end, since a frame proves itself
+    whole."""
 
     longest = 256
 
@@ -46,13 +47,16 @@ class ClockedDecoder(FrameDecoder):
 
     bits = 0  # in a frame
 
-    def __init__(self, *, invert: bool = False, range_mm: tuple[float, float] | None = None) -> None:
+    def __init__(
+        self, *, invert: bool = False, range_mm: tuple[float, float] | None = None
+    ) -> None:
         super().__init__()
         self._invert = invert
         self._range = range_mm or EVERYWHERE
 
     def frame(self, bits: str) -> Record:
-        """One frame, 0 and 1 in order of arrival; whatever comes is answered by a record."""
+        """One frame, 0 and 1 in order of arrival; whatever comes is answered by a
+        record."""
         raw = bits.encode("ascii", "replace")[: self.longest]
         try:
             return with_frame(self.read(bits), raw, 0)
@@ -86,9 +90,17 @@ class ClockedDecoder(FrameDecoder):
 
 
 _GAP = Option(
-    "gap_us", 5000, "a pause of the clock longer than this parts two frames, in us", integer(50, 1_000_000)
+    "gap_us",
+    5000,
+    "a pause of the clock longer than this parts two frames, in us",
+    integer(50, 1_000_000),
 )
-_INVERT = Option("invert", False, "complement every bit first (a shifter of one transistor inverts)", boolean)
+_INVERT = Option(
+    "invert",
+    False,
+    "complement every bit first (a shifter of one transistor inverts)",
+    boolean,
+)
 
 
 def clocked_format(
@@ -100,13 +112,16 @@ def clocked_format(
     more: tuple[Option, ...] = (),
     redundant: bool = True,
 ) -> WireFormat:
-    """What all formats of clock and data say of themselves. edge: at which a bit is taken. pause: what ends a
-    frame."""
+    """What all formats of clock and data say of themselves. edge: at which a bit is
+    taken. pause: what ends a frame."""
     name = decoder.__module__.rpartition(".")[2]
 
     own = ("invert", "range_mm", *(option.name for option in more))
     at_edge = Option(
-        "edge", edge, "clock edge, at our pin, at which a bit is taken", choice("rising", "falling")
+        "edge",
+        edge,
+        "clock edge, at our pin, at which a bit is taken",
+        choice("rising", "falling"),
     )
     return WireFormat(
         name=name,

@@ -1,8 +1,9 @@
 """Cuts what arrives into lines; the formats read each.
 
-CR, LF or CR LF ends a line, also when the two come in different reads (the empty line between them is
-nothing). More bytes than a line may have, without an end: one reject, told with the first byte too many,
-and all is dropped up to the next end. So what is held is bounded whatever arrives.
+CR, LF or CR LF ends a line, also when the two come in different reads (the empty line
+between them is nothing). More bytes than a line may have, without an end: one reject,
+told with the first byte too many, and all is dropped up to the next end. So what is
+held is bounded whatever arrives.
 """
 
 from __future__ import annotations
@@ -16,16 +17,20 @@ from hw.reading import Record
 def parity_table(parity: str) -> bytes:
     """256 bytes: each byte without its parity bit, or 0xff where the parity is wrong."""
     wanted = 0 if parity == "even" else 1
-    return bytes(byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256))
+    return bytes(
+        byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256)
+    )
 
 
 def with_parity(data: bytes, parity: str | None) -> bytes:
-    """Seven-bit characters with the parity in bit 7, for a port that makes none: "even", "odd", or None as
-    they are."""
+    """Seven-bit characters with the parity in bit 7, for a port that makes none:
+    "even", "odd", or None as they are."""
     if parity is None:
         return data
     wanted = 0 if parity == "even" else 1
-    return bytes(byte & 0x7F | ((byte & 0x7F).bit_count() % 2 != wanted) << 7 for byte in data)
+    return bytes(
+        byte & 0x7F | ((byte & 0x7F).bit_count() % 2 != wanted) << 7 for byte in data
+    )
 
 
 def with_frame(record: Record, raw: bytes, behind: int) -> Record:
@@ -73,7 +78,8 @@ class LineCutter:
         return out
 
     def finish(self) -> list[Record]:
-        """An unfinished line is one reject; what may still come of it is dropped up to its end."""
+        """An unfinished line is one reject; what may still come of it is dropped up to
+        its end."""
         if not self._rest:
             return []
         raw = self._rest if self._parity is None else self._rest_raw
@@ -83,7 +89,9 @@ class LineCutter:
 
     def _first_end(self, data: bytes) -> int:
         """The place after the first line end; 0 when there is none."""
-        places = [place for place in (data.find(end) for end in self.ends) if place >= 0]
+        places = [
+            place for place in (data.find(end) for end in self.ends) if place >= 0
+        ]
         return min(places) + 1 if places else 0
 
     def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
@@ -93,20 +101,26 @@ class LineCutter:
         if len(before) + len(run) <= self.longest:
             self._opening = before + run
             return
-        words = f"more than {self.longest} bytes since the opening without a line end (baud rate? parity?)"
+        words = (
+            f"more than {self.longest} bytes since the opening without a line end (baud"
+            " rate? parity?)"
+        )
         behind = len(data) - (self.longest + 1 - len(before))
         out.append(self._reject(words, (before + run)[: self.longest], behind))
         self._opening = None
 
     def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
-        """Read the whole lines of a block, keep the rest; `raw` is the block as it came."""
+        """Read the whole lines of a block, keep the rest; `raw` is the block as it
+        came."""
         lines = self._split(block)
         self._keep(lines.pop(), raw)
         left = len(block)
         for line in lines:
             if line:
                 start = len(raw) - left
-                self._line(line, raw[start : start + len(line)], left - len(line) - 1, out)
+                self._line(
+                    line, raw[start : start + len(line)], left - len(line) - 1, out
+                )
             left -= len(line) + 1
 
     def _split(self, block: bytes) -> list[bytes]:
@@ -119,7 +133,8 @@ class LineCutter:
 
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         """A whole line with bytes in it."""
-        if len(line) > self.longest:  # told as of the first byte too many, as when it comes in pieces
+        # told as of the first byte too many, as when it comes in pieces
+        if len(line) > self.longest:
             out.append(self._too_long(raw, behind + len(line) - self.longest))
             return
         try:
@@ -131,11 +146,16 @@ class LineCutter:
             out.append(with_frame(record, raw, behind))
 
     def _read(self, line: bytes) -> Record | None:
-        """A line as a record without raw and behind; None to say nothing of it; raises Fault."""
+        """A line as a record without raw and behind; None to say nothing of it; raises
+        Fault."""
         raise NotImplementedError
 
     def _too_long(self, raw: bytes, behind: int) -> Record:
-        return self._reject(f"more than {self.longest} bytes without a line end", raw[: self.longest], behind)
+        return self._reject(
+            f"more than {self.longest} bytes without a line end",
+            raw[: self.longest],
+            behind,
+        )
 
     def _reject(self, fault: str, raw: bytes, behind: int) -> Record:
         self.rejects += 1

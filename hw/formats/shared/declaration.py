@@ -1,5 +1,5 @@
-"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and nothing of it anywhere
-else."""
+"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and
+nothing of it anywhere else."""
 
 from __future__ import annotations
 
@@ -18,9 +18,10 @@ Value = str | int
 class PortKind(NamedTuple):
     """What an instrument is wired to.
 
-    folder: where its stable names are. group: whose members may open it; opens: what they may open then.
-    serial_line: it has a baud rate, bits and a parity, and another program may hold it.
-    daemon_only: why nobody but the daemon reads it; empty where anybody may. when_silent: what to do then.
+    folder: where its stable names are. group: whose members may open it; opens: what
+    they may open then. serial_line: it has a baud rate, bits and a parity, and another
+    program may hold it. daemon_only: why nobody but the daemon reads it; empty where
+    anybody may. when_silent: what to do then.
     """
 
     name: Literal["serial", "registers", "keys", "pins"]
@@ -32,10 +33,15 @@ class PortKind(NamedTuple):
     when_silent: str = ""
 
 
-SERIAL = PortKind("serial", "/dev/serial/by-id", "dialout", "serial ports", serial_line=True)
+SERIAL = PortKind(
+    "serial", "/dev/serial/by-id", "dialout", "serial ports", serial_line=True
+)
 REGISTERS = SERIAL._replace(
     name="registers",
-    when_silent="is it switched on, are address and speed its own, are the two wires the right way round?",
+    when_silent=(
+        "is it switched on, are address and speed its own, are the two wires the right"
+        " way round?"
+    ),
 )
 KEYS = PortKind(
     "keys",
@@ -51,10 +57,11 @@ PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
 class Traits(NamedTuple):
     """What the records of a format, or of one of its profiles, are like.
 
-    counts: each record says where a scale is, or how far it went since the last; None: it sends no counts.
-    gauge: a record may hold a gauge's value. undetected_errors: a wrong reading may be well formed, as there
-    is no checksum. device_clock: a record carries the time of the device. needs: options that must be given,
-    and what would do.
+    counts: each record says where a scale is, or how far it went since the last; None:
+    it sends no counts. gauge: a record may hold a gauge's value. undetected_errors: a
+    wrong reading may be well formed, as there is no checksum. device_clock: a record
+    carries the time of the device. needs: options that must be given, and what would
+    do.
     """
 
     counts: Literal["position", "change"] | None = None
@@ -70,8 +77,8 @@ class Traits(NamedTuple):
 
 
 class Candidate(NamedTuple):
-    """Options that may read what is heard on a line. complete: no more need be heard to tell what they should
-    be."""
+    """Options that may read what is heard on a line. complete: no more need be heard to
+    tell what they should be."""
 
     options: Mapping[str, Value] = {}
     evidence: tuple[str, ...] = ()
@@ -79,8 +86,8 @@ class Candidate(NamedTuple):
 
 
 class Diagnosis(NamedTuple):
-    """words: what is heard. do: the remedy. proposal: keys of the settings, None where nothing fits; then:
-    what to do once it is written."""
+    """words: what is heard. do: the remedy. proposal: keys of the settings, None where
+    nothing fits; then: what to do once it is written."""
 
     words: str
     do: str
@@ -90,9 +97,11 @@ class Diagnosis(NamedTuple):
 
 
 class Query(NamedTuple):
-    """How a device that only answers is asked. request: from the options. whole: whether an answer has ended.
+    """How a device that only answers is asked. request: from the options. whole:
+    whether an answer has ended.
 
-    bits: of the longest answer on the line. rate: requests a second, where the settings do not say.
+    bits: of the longest answer on the line. rate: requests a second, where the settings
+    do not say.
     """
 
     request: Callable[[Options], bytes]
@@ -119,13 +128,15 @@ def _is_hex(row: bytes) -> bool:
 class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     """One wire format.
 
-    words: a line for help. make: a full set of options -> a fresh decoder. port: what it is read from. wires:
-    names of its pins, the first two of them needed. traits: of its records; profiles: of those of each
-    profile. statuses: its words for "no reading", each with what it means and what to do. query: None for
-    what sends by itself. frame_bits: of a frame of fixed length, whose decoder has `read(bits)`; redundant:
-    not every such frame can be read. pattern: a regular expression that matches its text from the beginning.
-    candidates: bytes heard on a line -> the options to try. diagnose: options and text that is not read ->
-    why. diagnose_values: options and values, mm, that are read -> what speaks against them.
+    words: a line for help. make: a full set of options -> a fresh decoder. port: what
+    it is read from. wires: names of its pins, the first two of them needed. traits: of
+    its records; profiles: of those of each profile. statuses: its words for "no
+    reading", each with what it means and what to do. query: None for what sends by
+    itself. frame_bits: of a frame of fixed length, whose decoder has `read(bits)`;
+    redundant: not every such frame can be read. pattern: a regular expression that
+    matches its text from the beginning. candidates: bytes heard on a line -> the
+    options to try. diagnose: options and text that is not read -> why. diagnose_values:
+    options and values, mm, that are read -> what speaks against them.
     """
 
     name: str
@@ -143,7 +154,9 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     pattern: bytes = b""
     candidates: Callable[[bytes], Iterable[Candidate]] = lambda data: (Candidate(),)
     diagnose: Callable[[Options, bytes], Diagnosis | None] | None = None
-    diagnose_values: Callable[[Options, Sequence[float]], Diagnosis | None] | None = None
+    diagnose_values: Callable[[Options, Sequence[float]], Diagnosis | None] | None = (
+        None
+    )
 
     @property
     def option_names(self) -> tuple[str, ...]:

@@ -1,4 +1,5 @@
-"""Options of the formats: what each may be, read from command-line text or typed settings.
+"""Options of the formats: what each may be, read from command-line text or typed
+settings.
 
 Cheap to import. Those that several formats have stand at the end.
 """
@@ -18,8 +19,8 @@ class Option(NamedTuple):
     """One option of a format.
 
     default: the value when it is not given, already in its own type (None: not set).
-    words: one line for help.
-    read: turns text or a typed value into the option's own type; raises ValueError saying what would do.
+    words: one line for help. read: turns text or a typed value into the option's own
+    type; raises ValueError saying what would do.
     """
 
     name: str
@@ -56,7 +57,11 @@ def integer(low: int, high: int) -> Reader:
         number: int | None = None
         if isinstance(given, int) and not isinstance(given, bool):
             number = int(given)
-        elif isinstance(given, str) and given.strip().removeprefix("-").isdecimal() and given.isascii():
+        elif (
+            isinstance(given, str)
+            and given.strip().removeprefix("-").isdecimal()
+            and given.isascii()
+        ):
             number = int(given) if len(given) < 20 else None
         if number is None or not low <= number <= high:
             raise ValueError(f"a whole number from {low} to {high}")
@@ -92,17 +97,20 @@ def seconds(low: float, high: float) -> Reader:
 
 
 def exact_ratio(given: object) -> tuple[int, int]:
-    """A number above zero, at most 1000, as (numerator, denominator), exact to the decimal text: "0.001" is
-    (1, 1000)."""
+    """A number above zero, at most 1000, as (numerator, denominator), exact to the
+    decimal text: "0.001" is (1, 1000)."""
     try:
         number = _real(given)
-        if not 0 < number <= 1000:  # so that no count of 32 bits leaves what a float can be
+        # so that no count of 32 bits leaves what a float can be
+        if not 0 < number <= 1000:
             raise ValueError
         from fractions import Fraction
 
         ratio = Fraction(str(given).strip())
     except (ValueError, OverflowError):
-        raise ValueError("a number above zero and at most 1000, such as 0.001") from None
+        raise ValueError(
+            "a number above zero and at most 1000, such as 0.001"
+        ) from None
     return ratio.numerator, ratio.denominator
 
 
@@ -120,18 +128,25 @@ def span(given: object) -> tuple[float, float]:
     raise ValueError("two numbers in mm, the lower first: LO,HI")
 
 
-def read_all(what: str, known: Sequence[Option], given: Mapping[str, object]) -> dict[str, object]:
-    """Every option of `known` with its value or default; FormatError names a wrong key or value."""
+def read_all(
+    what: str, known: Sequence[Option], given: Mapping[str, object]
+) -> dict[str, object]:
+    """Every option of `known` with its value or default; FormatError names a wrong key
+    or value."""
     by_name = {option.name: option for option in known}
     values = {option.name: option.default for option in known}
     for name, value in given.items():
         option = by_name.get(name)
         if option is None:
-            raise FormatError(f"{what} has no option {name!r}; it has {', '.join(by_name)}")
+            raise FormatError(
+                f"{what} has no option {name!r}; it has {', '.join(by_name)}"
+            )
         try:
             values[name] = option.read(value)
         except ValueError as error:
-            raise FormatError(f"option {name} of {what} is {value!r}; it takes {error}") from None
+            raise FormatError(
+                f"option {name} of {what} is {value!r}; it takes {error}"
+            ) from None
     return values
 
 
@@ -142,4 +157,9 @@ DEFAULT_UNIT = Option(
     "unit when the instrument sends none: mm or in",
     choice("mm", "inch", also={"in": "inch"}),
 )
-DECIMALS = Option("decimals", None, "places of an instrument that sends no decimal point", integer(0, 9))
+DECIMALS = Option(
+    "decimals",
+    None,
+    "places of an instrument that sends no decimal point",
+    integer(0, 9),
+)

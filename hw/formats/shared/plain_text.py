@@ -7,7 +7,8 @@
     -----               three dashes or more alone: no reading
     +1.250>             judged: the instrument's own tolerance mark comes last, below < within = above >
 
-A line is read whole or not at all: nothing may be left over, and "the first number in it" is never searched.
+A line is read whole or not at all: nothing may be left over, and "the first number in
+it" is never searched.
 """
 
 from __future__ import annotations
@@ -18,10 +19,22 @@ from typing import NamedTuple
 from hw.formats.shared.lengths import to_mm
 from hw.reading import Record, Unit
 
-UNITS: dict[str, Unit] = {"mm": "mm", "MM": "mm", "in": "inch", "IN": "inch", "inch": "inch", '"': "inch"}
+UNITS: dict[str, Unit] = {
+    "mm": "mm",
+    "MM": "mm",
+    "in": "inch",
+    "IN": "inch",
+    "inch": "inch",
+    '"': "inch",
+}
 JUDGED = {"<": "judge_under", "=": "judge_go", ">": "judge_over"}
 UNIT_WORDS = 'mm MM in IN inch "'
-ERRORS = {"0": "sensor_error", "1": "bad_command", "2": "parity_error", "3": "out_of_range"}
+ERRORS = {
+    "0": "sensor_error",
+    "1": "bad_command",
+    "2": "parity_error",
+    "3": "out_of_range",
+}
 
 _WITH_POINT = re.compile(r"([+-]?) *([0-9]*)\.([0-9]+)")
 _WITH_COMMA = re.compile(r"([+-]?) *([0-9]*),([0-9]+)")
@@ -69,17 +82,22 @@ def ascii_text(line: bytes, parity: bool = False) -> str:
         if byte >= 0x80 and parity:
             raise Fault(f"wrong parity in byte {place + 1}")
         if byte >= 0x80:
-            raise Fault(f"byte {place + 1} is 0x{byte:02x}, not ASCII (where many are, try parity7=even)")
+            raise Fault(
+                f"byte {place + 1} is 0x{byte:02x}, not ASCII (where many are, try"
+                " parity7=even)"
+            )
         if byte < 0x20 or byte == 0x7F:
             raise Fault(f"byte {place + 1} is the control byte 0x{byte:02x}")
     return line.decode("ascii")
 
 
 def find_number(text: str, start: int, decimals: int | None) -> Number:
-    """The number that begins at `start`: optional sign, optional blanks, digits, one separator, digits.
+    """The number that begins at `start`: optional sign, optional blanks, digits, one
+    separator, digits.
 
-    A comma is a decimal comma only if the text has no point and a digit follows directly.
-    decimals: places of an instrument that sends no separator; None when it must send one.
+    A comma is a decimal comma only if the text has no point and a digit follows
+    directly. decimals: places of an instrument that sends no separator; None when it
+    must send one.
     """
     pattern = _WITH_POINT if "." in text else _WITH_COMMA
     found = pattern.match(text, start)
@@ -94,7 +112,10 @@ def find_number(text: str, start: int, decimals: int | None) -> Number:
         if after == "," and "." in text[found.end() :]:
             raise Fault("both a comma and a point: which parts the decimals?")
         if decimals is None:
-            raise Fault("a number without a decimal point (decimals=N is for instruments that send none)")
+            raise Fault(
+                "a number without a decimal point (decimals=N is for instruments that"
+                " send none)"
+            )
         digits = int(whole)
         separator, places = -1, decimals
     else:
@@ -102,11 +123,19 @@ def find_number(text: str, start: int, decimals: int | None) -> Number:
         digits = int(whole + fraction)
         separator, places = found.start(3) - 1, len(fraction)
     negative = sign == "-"
-    return Number(negative, found.end(1), separator, found.end(), -digits if negative else digits, places)
+    return Number(
+        negative,
+        found.end(1),
+        separator,
+        found.end(),
+        -digits if negative else digits,
+        places,
+    )
 
 
 def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure:
-    """The whole text as a number with or without its unit; Fault for anything left over."""
+    """The whole text as a number with or without its unit; Fault for anything left
+    over."""
     number = find_number(text, len(text) - len(text.lstrip(" ")), decimals)
     rest = text[number.end :].strip(" ")
     if not rest:
@@ -118,9 +147,14 @@ def find_measure(text: str, decimals: int | None, default_unit: Unit) -> Measure
     field = rest[1:].lstrip(" ") if rest[0] == "," else rest
     unit = UNITS.get(field)
     if unit is None and field[-1:] in JUDGED and field[:-1].rstrip(" ") in ("", *UNITS):
-        raise Fault(f"{field[-1]!r} is left over after the number: a tolerance mark, which judged=true reads")
+        raise Fault(
+            f"{field[-1]!r} is left over after the number: a tolerance mark, which"
+            " judged=true reads"
+        )
     if unit is None:
-        raise Fault(f"{rest!r} is left over after the number; a unit is one of {UNIT_WORDS}")
+        raise Fault(
+            f"{rest!r} is left over after the number; a unit is one of {UNIT_WORDS}"
+        )
     return Measure(number, unit, ())
 
 
@@ -139,7 +173,8 @@ def status_word(text: str) -> str | None:
 def read_plain(
     text: str, decimals: int | None, default_unit: Unit, judged: bool = False
 ) -> tuple[Record, Measure | None]:
-    """A line of profile `plain` as a record (without raw), and its measure when it holds a value.
+    """A line of profile `plain` as a record (without raw), and its measure when it
+    holds a value.
 
     judged: a tolerance mark may stand last.
     """
@@ -150,7 +185,9 @@ def read_plain(
     if status is not None:
         return Record(status=status), None
     mark = JUDGED.get(bare[-1]) if judged else None
-    measure = find_measure(text.rstrip(" ")[:-1] if mark else text, decimals, default_unit)
+    measure = find_measure(
+        text.rstrip(" ")[:-1] if mark else text, decimals, default_unit
+    )
     if mark:
         measure = measure._replace(flags=(*measure.flags, mark))
     return Record(value=measure.mm(), unit=measure.unit, flags=measure.flags), measure

@@ -1,9 +1,11 @@
-"""Counts to travel: what a scale, an encoder or a microcontroller counted, as a position in mm.
+"""Counts to travel: what a scale, an encoder or a microcontroller counted, as a
+position in mm.
 
-It has the face of a decoder and stands behind one. Scales on pins tell how far they went since the last block
-(`quad_x4`), microcontrollers tell where they are (`bridge_counts`, `bridge`). An edge that was missed leaves
-every later position off by an unknown number of counts: the first position after it carries the flag
-`missed_edge`, so that whoever is measuring can void what it lies in.
+It has the face of a decoder and stands behind one. Scales on pins tell how far they
+went since the last block (`quad_x4`), microcontrollers tell where they are
+(`bridge_counts`, `bridge`). An edge that was missed leaves every later position off by
+an unknown number of counts: the first position after it carries the flag `missed_edge`,
+so that whoever is measuring can void what it lies in.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ MISSED = "missed_edge"
 
 
 class CountedTravel:
-    """See hw.reading.Decoder. per_count: mm. relative: counts add up; else each record says where it is."""
+    """See hw.reading.Decoder. per_count: mm. relative: counts add up; else each record
+    says where it is."""
 
     def __init__(self, decoder: Decoder, per_count: float, *, relative: bool) -> None:
         self._decoder = decoder
