@@ -1,0 +1,31 @@
+"""Templates: lengths and slopes in the reader's units; lists; a missing value is an error."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.render.template import in_a_row, sentence
+
+
+@pytest.mark.parametrize(
+    ("template", "values", "mm", "inch"),
+    [
+        ("{play:length} of play", {"play": 0.127}, "0.127 mm of play", "5 thou of play"),
+        ("{a:slope+}", {"a": 0.0005}, "+0.15 mm per 300 mm", "+6 thou per ft"),
+        ("at {places}", {"places": [25, 50, 75]}, "at 25, 50 and 75", "at 25, 50 and 75"),
+        ("{gaps:length}", {"gaps": [25.4, 50.8]}, "25.4 mm and 50.8 mm", "1 in and 2 in"),
+        ("{share:.0%}", {"share": 0.5}, "50%", "50%"),
+    ],
+)
+def test_values_are_shown_in_the_readers_units(template: str, values: dict, mm: str, inch: str) -> None:
+    assert sentence(template, values, "mm") == mm
+    assert sentence(template, values, "inch") == inch
+
+
+def test_a_missing_value_is_an_error() -> None:
+    with pytest.raises(KeyError):
+        sentence("{play:length}", {})
+
+
+def test_words_in_a_row() -> None:
+    assert [in_a_row(w) for w in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
