@@ -1,18 +1,17 @@
 """An instrument on pins: clock and data, or the two waves of a scale, as the text that
 its decoder reads.
 
-It has the face of `hw.ports.serial_port.SerialPort`, so that whoever reads instruments
-need not know which it is: a block is one frame a line, 0 and 1 in order of arrival,
-stamped with the kernel's time of its last bit. A frame ends where the clock pauses; how
-many bits it may have is the decoder's business, so that 23 or 25 of 24 are rejected and
-counted, never cut to fit. Before the first pause nothing is told: the frame was half
-over.
+It has the interface of `hw.ports.serial_port.SerialPort`. A block is one frame a line,
+0 and 1 in order of arrival, stamped with the kernel's time of its last bit. A frame
+ends where the clock pauses. The decoder decides how many bits it may have: 23 or 25
+bits in place of 24 are rejected and counted, never cut to fit. The bits before the
+first pause are dropped, since their frame was half over.
 
-How fast, by arithmetic, as none of it has been tried on a Pi: a word of `sync24` is at
-most 72 edges every 0.12 s and one of `sync52` 156, and the kernel keeps 1024, so the
-loop may be half a second late. `sync48` and `bcd28` send a bit in 13 us, which the
-kernel's interrupts may or may not follow. Scales and encoders: a few thousand edges a
-second at most; a microcontroller that counts is the better way.
+These rates are worked out; none has been tried on a Pi. A word of `sync24` is at most
+72 edges every 0.12 s and one of `sync52` 156, and the kernel queues 1024, so the loop
+may be half a second late. `sync48` and `bcd28` send a bit in 13 us, which the kernel's
+interrupts may or may not follow. Scales and encoders may give a few thousand edges a
+second; for more a microcontroller has to count.
 """
 
 from __future__ import annotations
@@ -22,20 +21,22 @@ import contextlib
 import errno
 import time
 from collections.abc import Callable, Mapping
-from typing import Any, Literal, NamedTuple, Protocol
+from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.ports.pin_lines import Happened, KernelLines, LibraryLines, Lines, Lost
+from hw.ports.pin_frames import Builder, FrameBuilder, Line, StateBuilder
+from hw.ports.pin_lines import KernelLines, LibraryLines, Lines
+from hw.ports.port_state import StateReport, error_number, may_not_open
+from hw.ports.serial_port import OnBlock, OnState
 from hw.reading import PortState
 
-REQUESTED_GAP_US = 20_000  # gauges that answer on request were seen to take 4 ms a bit
-RUN = 0.02  # s of quadrature states in one block
-STANDING = 0.04  # s; a scale that does not move says so this often
-RETRY = 2.0  # s
-RATE = 5.0  # requests a second; gauges repeat in 0.07 to 1.2 s
-
-OnBlock = Callable[[bytes, int], None]
-OnState = Callable[[PortState, str], None]
+# us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
+REQUESTED_GAP_US = 20_000
+RUN = 0.02  # s of rest that end a block of quadrature states
+STANDING = 0.04  # s between two blocks of a scale at rest
+RETRY = 2.0  # s between two openings
+# requests a second; gauges repeat in 0.07 to 1.2 s (public timing notes)
+RATE = 5.0
 
 
 class PinOptions(NamedTuple):
@@ -68,107 +69,16 @@ def pin_options(
             f" {', '.join(pins)}"
         )
     values = read_options(name, options)
-    kept = {key: values[key] for key in ("edge", "gap_us", "timeout") if key in values}
-    return PinOptions(pins, **kept, **({} if rate is None else {"rate": rate}))  # type: ignore[arg-type]
-
-
-class Builder(Protocol):
-    """Edges in order -> lines of text, each with the time of its last edge."""
-
-    def take(self, happened: Happened) -> tuple[str, int] | None: ...
-
-    def pause(self) -> tuple[str, int] | None:
-        """Nothing has come for a while: what that ends."""
-        ...
-
-
-class FrameBuilder:
-    """Bits between two pauses of the clock; `?` stands where edges were missed, which
-    no decoder takes for a bit."""
-
-    def __init__(
-        self, edge: str, gap_us: int, levels: Mapping[str, bool], *, whole: bool = False
-    ) -> None:
-        """levels: of clock and data when opened. whole: the line is known to be idle,
-        as before a request."""
-        self._rising = edge == "rising"
-        self._gap = gap_us * 1000
-        self._data = levels.get("data", False)
-        self._clock = levels.get("clock", False)
-        self._bits: list[str] = []
-        self._whole = whole  # a pause was seen since the opening
-        self._last: int | None = None  # ns of the last clock edge
-        self._sampled = 0  # ns of the last bit
-
-    def take(self, happened: Happened) -> tuple[str, int] | None:
-        if isinstance(happened, Lost):
-            self._bits.append("?")
-            self._sampled = happened.at
-            return None
-        if happened.line == "data":
-            self._data = happened.level
-            return None
-        if happened.line != "clock":
-            return None
-        ended = None
-        if self._last is not None and happened.at - self._last > self._gap:
-            ended = self.pause()
-        if happened.level == self._clock:  # the edge between was missed
-            self._bits.append("?")
-        self._clock, self._last = happened.level, happened.at
-        if happened.level == self._rising:
-            self._bits.append("1" if self._data else "0")
-            self._sampled = happened.at
-        return ended
-
-    def pause(self) -> tuple[str, int] | None:
-        bits, self._bits = "".join(self._bits), []
-        whole, self._whole = self._whole, True
-        return (bits, self._sampled) if bits and whole else None
-
-
-class StateBuilder:
-    """States 2A + B of two square waves, in runs; each run begins with the state that
-    the last one ended with."""
-
-    def __init__(self, levels: Mapping[str, bool]) -> None:
-        self._a, self._b = levels.get("a", False), levels.get("b", False)
-        self._run = [self._state()]
-        self._last = 0
-
-    def _state(self) -> str:
-        return str(2 * self._a + self._b)
-
-    def take(self, happened: Happened) -> tuple[str, int] | None:
-        self._last = happened.at
-        if isinstance(happened, Lost):
-            self._run.append("?")  # nobody knows how many
-            return None
-        before = self._state()
-        if happened.line == "a":
-            self._a = happened.level
-        elif happened.line == "b":
-            self._b = happened.level
-        elif happened.line == "z":
-            return None
-        # an edge to where the line was already: the one between was missed
-        self._run.append(self._state() if self._state() != before else "?")
-        return None
-
-    def pause(self) -> tuple[str, int] | None:
-        if len(self._run) < 2:
-            return None
-        run, self._run = "".join(self._run), [self._state()]
-        return run, self._last
-
-    def stand(self, now: int) -> tuple[str, int]:
-        """It is where it was: a run of one state, so that rest can be told from a
-        pulled cable."""
-        return self._state(), now
+    given: dict[str, Any] = {
+        key: values[key] for key in ("edge", "gap_us", "timeout") if key in values
+    }
+    if rate is not None:
+        given["rate"] = rate
+    return PinOptions(pins, **given)
 
 
 class ClockedPins:
-    """start() and stop() are called on the event loop; both callbacks come on it too."""
+    """start() and stop() are called on the event loop, and so are both callbacks."""
 
     def __init__(
         self,
@@ -181,7 +91,7 @@ class ClockedPins:
         itself."""
         self.options = options
         self._on_block = on_block
-        self._on_state = on_state
+        self._report = StateReport(on_state)
         self._make_factory = make_factory
         self._lines: Lines | None = None
         self._builder: Builder | None = None
@@ -193,8 +103,7 @@ class ClockedPins:
         self._idle = asyncio.Event()
         self._idle.set()
         self._answered = asyncio.Event()
-        self._ask_now = asyncio.Event()
-        self._said: tuple[PortState, str] | None = None
+        self._request_now = asyncio.Event()
         self.opened = 0
         self.unanswered = 0  # requests
 
@@ -204,7 +113,7 @@ class ClockedPins:
 
     @property
     def idle(self) -> bool:
-        """Open, and the clock has paused: the next word is heard from its first bit."""
+        """Open, and the clock has paused: the next word comes from its first bit."""
         return self.is_open and self._idle.is_set()
 
     @property
@@ -225,15 +134,15 @@ class ClockedPins:
         self._close()
 
     def write(self, data: bytes) -> bool:
-        """Ask for a reading now, whatever the bytes; False where no request line is
-        wired or it is not open."""
+        """Request a reading now, whatever the bytes; False without an open request
+        line."""
         if self._lines is None or "req" not in self.options.pins:
             return False
-        self._ask_now.set()
+        self._request_now.set()
         return True
 
     def stuck(self) -> bool:
-        """Edges wait and nobody takes them."""
+        """Edges wait to be read."""
         return self._lines is not None and self._lines.waiting()
 
     # ---- opening ---------------------------------------------------------------------
@@ -242,12 +151,12 @@ class ClockedPins:
         while True:
             if self._try_to_open():
                 if isinstance(self._builder, StateBuilder):
-                    await self._say_where(self._builder)
+                    await self._report_standing(self._builder)
                     return
                 if "req" not in self.options.pins:
                     return
                 try:
-                    await self._ask_on()
+                    await self._request_readings()
                 except OSError as error:
                     self._lost(error)
             await asyncio.sleep(RETRY)
@@ -262,7 +171,7 @@ class ClockedPins:
                 self._lines = LibraryLines(pins, request, self._make_factory())
         # the library, the kernel and the board each fail in their own classes
         except Exception as error:
-            self._say(*_why_not(self.where, error))
+            self._report(*_open_error(self.where, error))
             return False
         levels = self._lines.levels
         if "clock" in pins:
@@ -270,21 +179,21 @@ class ClockedPins:
             self._builder = FrameBuilder(
                 self.options.edge, gap, levels, whole=request is not None
             )
-            self._quiet = 1.5 * gap * 1e-6
+            self._pause_s = 1.5 * gap * 1e-6
         else:
             self._builder = StateBuilder(levels)
-            self._quiet = RUN
+            self._pause_s = RUN
         self.opened += 1
         assert self._loop is not None
         self._lines.start(self._loop, self._woken)
-        self._say("open", f"{self.where} are open.")
+        self._report("open", f"{self.where} are open.")
         if request is None and "clock" in pins:
-            self._wait_for_quiet()
+            self._await_pause()
         return True
 
     def _lost(self, error: OSError) -> None:
         self._close()
-        self._say(
+        self._report(
             "absent",
             f"{self.where} went away ({error.strerror or error}); they are tried"
             " again.",
@@ -301,56 +210,58 @@ class ClockedPins:
                 lines.pull(False)
             lines.close()
 
-    # ---- hearing ---------------------------------------------------------------------
+    # ---- reading ---------------------------------------------------------------------
 
     def _woken(self) -> None:
         try:
-            came = self._take()
+            events_came = self._read()
         except OSError as error:
             self._lost(error)
-            # whoever asks, or tells where it stands, does so of lines that are gone
+            # the task that requests, or gives the standing state, has lost its lines
             for task in self._tasks:
                 task.cancel()
             self._tasks = [asyncio.get_running_loop().create_task(self._keep_opening())]
             return
-        if came and (self._pausing is None or isinstance(self._builder, FrameBuilder)):
-            self._wait_for_quiet()
+        if events_came and (
+            self._pausing is None or isinstance(self._builder, FrameBuilder)
+        ):
+            self._await_pause()
 
-    def _wait_for_quiet(self) -> None:
+    def _await_pause(self) -> None:
         assert self._loop is not None
         if self._pausing is not None:
             self._pausing.cancel()
         self._idle.clear()
-        self._pausing = self._loop.call_later(self._quiet, self._quieted)
+        self._pausing = self._loop.call_later(self._pause_s, self._paused)
 
-    def _take(self) -> bool:
+    def _read(self) -> bool:
         if self._lines is None or self._builder is None:
             return False
-        happened = self._lines.drain()
-        for one in happened:
-            self._tell(self._builder.take(one))
-        if happened:
+        events = self._lines.drain()
+        for event in events:
+            self._give(self._builder.add(event))
+        if events:
             self._answered.set()
-        return bool(happened)
+        return bool(events)
 
-    def _quieted(self) -> None:
-        """The pause that ends a frame; unless the loop was late and its edges wait to
-        be read."""
+    def _paused(self) -> None:
+        """The pause that ends a frame, unless the loop was late and edges wait to be
+        read."""
         assert self._builder is not None
         self._pausing = None
-        with contextlib.suppress(OSError):  # told by the next wake
-            if self._take() and isinstance(self._builder, FrameBuilder):
-                self._wait_for_quiet()
+        with contextlib.suppress(OSError):  # the next wake reports it
+            if self._read() and isinstance(self._builder, FrameBuilder):
+                self._await_pause()
                 return
         self._idle.set()
-        self._tell(self._builder.pause())
+        self._give(self._builder.pause())
 
-    def _tell(self, ended: tuple[str, int] | None) -> None:
-        if ended is not None:
-            self._on_block(ended[0].encode() + b"\n", ended[1])
+    def _give(self, line: Line | None) -> None:
+        if line is not None:
+            self._on_block(line[0].encode() + b"\n", line[1])
 
-    async def _say_where(self, builder: StateBuilder) -> None:
-        """While no edges come: where it stands."""
+    async def _report_standing(self, builder: StateBuilder) -> None:
+        """Give the state again and again while no edges come."""
         while self._builder is builder and self._lines is not None:
             await asyncio.sleep(STANDING)
             if (
@@ -358,13 +269,13 @@ class ClockedPins:
                 and self._lines is not None
                 and not self._lines.waiting()
             ):
-                self._tell(builder.stand(time.monotonic_ns()))
+                self._give(builder.stand(time.monotonic_ns()))
 
-    # ---- asking ----------------------------------------------------------------------
+    # ---- requesting ------------------------------------------------------------------
 
-    async def _ask_on(self) -> None:
-        """Pull the request low until the first clock, let go before the last: in good
-        time or at its end."""
+    async def _request_readings(self) -> None:
+        """Pull the request low until the first edge of an answer or the time-out, again
+        and again; a gauge wants it released before its last bit."""
         while True:
             due = time.monotonic() + 1.0 / self.options.rate
             lines = self._lines
@@ -376,34 +287,26 @@ class ClockedPins:
             except TimeoutError:
                 self.unanswered += 1
             finally:
-                # gone meanwhile: the next pull says so
+                # the next pull reports lines that are gone
                 with contextlib.suppress(OSError):
                     lines.pull(False)
-            self._ask_now.clear()
+            self._request_now.clear()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(
-                    self._ask_now.wait(), max(0.0, due - time.monotonic())
+                    self._request_now.wait(), max(0.0, due - time.monotonic())
                 )
             await self._idle.wait()  # never in the middle of an answer
 
-    def _say(self, state: PortState, words: str) -> None:
-        if (state, words) != self._said:
-            self._said = (state, words)
-            self._on_state(state, words)
 
-
-def _why_not(where: str, error: Exception) -> tuple[PortState, str]:
-    number = getattr(error, "errno", None)
+def _open_error(where: str, error: Exception) -> tuple[PortState, str]:
+    number = error_number(error)
+    if isinstance(error, ImportError):
+        words = "the library gpiod is not installed: pip install gpiod"
+        return "absent", f"{where} cannot be read: {words}."
     if number == errno.ENOENT:
         return "absent", f"{where}: this machine has no such pins."
     if number in {errno.EACCES, errno.EPERM}:
-        return (
-            "denied",
-            (
-                f"{where} may not be opened: add this user to the group gpio and log in"
-                " again."
-            ),
-        )
+        return may_not_open(where, "gpio")
     if number == errno.EBUSY:
         return (
             "busy",
@@ -412,9 +315,7 @@ def _why_not(where: str, error: Exception) -> tuple[PortState, str]:
     if number == errno.EINVAL:
         return (
             "absent",
-            (
-                f"{where}: this kernel does not take such a request; Linux 5.10 or"
-                " later does."
-            ),
+            f"{where}: this kernel does not take such a request; Linux 5.10 or later"
+            " does.",
         )
     return "absent", f"{where} cannot be opened: {type(error).__name__}: {error}."

@@ -1,12 +1,11 @@
-"""Edges of a few input pins, in order and with the kernel's own time; one output that
-only pulls low.
+"""Edges of a few input pins, in order, with the kernel's time; and one request output.
 
-Two ways. `KernelLines` asks the kernel (uapi linux/gpio.h, version 2, Linux 5.10 and
-later) for all pins in ONE request: then edges of different pins keep their order, and
-the queue can be a thousand edges long. The usual libraries ask pin by pin, and the
-kernel queues 16 edges for each, which a busy Python misses unseen. `LibraryLines` goes
-through gpiozero all the same, for its mock pins and for older kernels; what it misses
-shows as frames of a wrong length.
+`KernelLines` asks for all input pins in one request of the kernel (library gpiod, Linux
+5.10 and later): the edges of different pins keep their order, and the kernel queues a
+thousand of them. gpiozero and lgpio ask pin by pin, and the kernel then queues only 16
+edges for each, which a busy Python misses unseen. `LibraryLines` goes through a pin
+factory of gpiozero, for its mock pins; what it misses shows as frames of a wrong
+length.
 """
 
 from __future__ import annotations
@@ -14,14 +13,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import errno
-import fcntl
-import os
-import select
-import struct
 from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
+
+if TYPE_CHECKING:
+    import gpiod
 
 
 class Edge(NamedTuple):
@@ -32,18 +30,18 @@ class Edge(NamedTuple):
     level: bool
 
 
-class Lost(NamedTuple):
-    """Edges were missed here."""
+class MissedEdges(NamedTuple):
+    """The kernel dropped edges before this time, monotonic ns."""
 
     at: int
 
 
-Happened = Edge | Lost
+LineEvent = Edge | MissedEdges
 
 
 class Lines(Protocol):
-    """Open pins. `drain` gives what happened since the last call; `wake` is called on
-    the loop when there is some."""
+    """Open pins. `drain` gives the events since the last call; `wake` is called on the
+    loop when there are some."""
 
     levels: dict[str, bool]  # when opened
 
@@ -51,39 +49,26 @@ class Lines(Protocol):
         self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]
     ) -> None: ...
 
-    def drain(self) -> list[Happened]: ...
+    def drain(self) -> list[LineEvent]: ...
 
     def waiting(self) -> bool:
-        """Edges wait to be drained."""
+        """Whether edges wait to be drained."""
         ...
 
     def pull(self, low: bool) -> None:
-        """The request line, if there is one: down, or let go."""
+        """Pull the request line low, or release it; nothing where there is none."""
         ...
 
     def close(self) -> None: ...
 
 
-# ---- the kernel's own ----------------------------------------------------------------
-
-GET_CHIPINFO = 0x8044B401
-GET_LINE = 0xC250B407
-GET_VALUES = 0xC010B40E
-SET_VALUES = 0xC010B40F
-INPUT, OUTPUT, RISING, FALLING, OPEN_DRAIN = 0x4, 0x8, 0x10, 0x20, 0x40
-NO_PULL = 0x400  # the chip's own resistors would pull at the gauge's 1.5 V lines
-OUTPUT_VALUES = 2  # id of the attribute
-QUEUE = 1024  # edges; the kernel grants no more
-EVENT = struct.Struct("=QIIII24x")
-# offsets, consumer; flags, how many attributes; ten of (id, value, mask); how many
-# lines, queue; the descriptor
-REQUEST = struct.Struct("=64I32sQI20x" + "I4xQQ" * 10 + "II20xi")
-# how the chips that carry the header's pins are labelled
+QUEUE = 1024  # edges; the kernel grants no more to one request (uapi linux/gpio.h)
+# labels of the chips that carry the header's pins, by their beginning
 CHIPS = ("pinctrl-bcm", "pinctrl-rp1")
 
 
 def find_chip(
-    dev: Path = Path("/dev"), label: Callable[[int], str] | None = None
+    dev: Path = Path("/dev"), label: Callable[[Path], str] | None = None
 ) -> Path:
     """The chip that carries the header: its number has changed between kernels, its
     label has not.
@@ -94,15 +79,10 @@ def find_chip(
     denied: OSError | None = None
     for path in sorted(dev.glob("gpiochip*")):
         try:
-            fd = os.open(path, os.O_RDWR | os.O_CLOEXEC)
+            if (label or _label)(path).startswith(CHIPS):
+                return path
         except PermissionError as error:
             denied = error
-            continue
-        try:
-            if (label or _label)(fd).startswith(CHIPS):
-                return path
-        finally:
-            os.close(fd)
     if denied is not None:
         raise denied
     raise FileNotFoundError(
@@ -110,50 +90,16 @@ def find_chip(
     )
 
 
-def _label(fd: int) -> str:
-    info = fcntl.ioctl(fd, GET_CHIPINFO, bytes(68))
-    return info[32:64].split(b"\0")[0].decode("ascii", "replace")
+def _label(path: Path) -> str:
+    import gpiod
 
-
-def pack_request(
-    pins: list[int], flags: int, *, queue: int = 0, level: int | None = None
-) -> bytes:
-    """A struct gpio_v2_line_request; level: what the outputs are at first."""
-    attributes = [0, 0, 0] * 10
-    if level is not None:
-        attributes[:3] = [OUTPUT_VALUES, level, (1 << len(pins)) - 1]
-    offsets = pins + [0] * (64 - len(pins))
-    return REQUEST.pack(
-        *offsets,
-        b"sweepgauge",
-        flags,
-        0 if level is None else 1,
-        *attributes,
-        len(pins),
-        queue,
-        0,
-    )
-
-
-def unpack_events(
-    data: bytes, names: Mapping[int, str], last: int | None
-) -> tuple[list[Happened], int | None]:
-    """The kernel's events -> edges, with Lost where its numbering has a gap. last: the
-    number before, or None."""
-    out: list[Happened] = []
-    for at, kind, pin, number, _ in EVENT.iter_unpack(
-        data[: len(data) // EVENT.size * EVENT.size]
-    ):
-        if last is not None and number != (last + 1) & 0xFFFFFFFF:
-            out.append(Lost(at))
-        last = number
-        if pin in names:
-            out.append(Edge(at, names[pin], kind == 1))
-    return out, last
+    with gpiod.Chip(str(path)) as chip:
+        return chip.get_info().label
 
 
 class KernelLines:
-    """Raises OSError when made: no pins, not allowed, or a pin is another program's."""
+    """Raises OSError when made: no pins, not allowed, or a pin is another program's;
+    ImportError without gpiod."""
 
     def __init__(
         self,
@@ -161,81 +107,79 @@ class KernelLines:
         request: int | None = None,
         chip: Path | None = None,
     ) -> None:
-        self.levels: dict[str, bool] = {}
+        import gpiod
+        from gpiod.line import Bias, Direction, Drive, Value
+        from gpiod.line import Edge as Detection
+
         self._names = {pin: name for name, pin in inputs.items()}
-        self._last: int | None = None
+        self._sequence: int | None = None  # the last event's, from the kernel
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._fd = self._request_fd = -1
-        fd = os.open(chip or find_chip(), os.O_RDWR | os.O_CLOEXEC)
+        self._rising = gpiod.EdgeEvent.Type.RISING_EDGE
+        self._levels = {True: Value.INACTIVE, False: Value.ACTIVE}  # by pulled low
+        path = str(chip or find_chip())
+        # The chip's own resistors would pull at the gauge's 1.5 V lines.
+        pins = gpiod.LineSettings(
+            direction=Direction.INPUT, edge_detection=Detection.BOTH, bias=Bias.DISABLED
+        )
+        # A gauge pulls this line to its own 1.5 V: it must never be driven high.
+        output = gpiod.LineSettings(
+            direction=Direction.OUTPUT,
+            drive=Drive.OPEN_DRAIN,
+            bias=Bias.DISABLED,
+            output_value=Value.ACTIVE,
+        )
+        self._request_pin = request
+        self._output: gpiod.LineRequest | None = None
+        self._inputs: gpiod.LineRequest | None = gpiod.request_lines(
+            path, {tuple(inputs.values()): pins}, "sweepgauge", QUEUE
+        )
         try:
-            pins = list(inputs.values())
-            self._fd = self._ask(
-                fd, pack_request(pins, INPUT | RISING | FALLING | NO_PULL, queue=QUEUE)
-            )
-            os.set_blocking(self._fd, False)
-            values = fcntl.ioctl(
-                self._fd, GET_VALUES, struct.pack("=QQ", 0, (1 << len(pins)) - 1)
-            )
-            bits = struct.unpack("=QQ", values)[0]
-            self.levels = {
-                name: bool(bits >> place & 1) for place, name in enumerate(inputs)
-            }
+            levels = self._inputs.get_values(list(inputs.values()))
             if request is not None:
-                # open drain: a gauge pulls this line to its own 1.5 V and must never be
-                # driven high
-                self._request_fd = self._ask(
-                    fd, pack_request([request], OUTPUT | OPEN_DRAIN | NO_PULL, level=1)
+                self._output = gpiod.request_lines(
+                    path, {request: output}, "sweepgauge"
                 )
-        except OSError:
+        except BaseException:
             self.close()
             raise
-        finally:
-            os.close(fd)
-
-    @staticmethod
-    def _ask(fd: int, request: bytes) -> int:
-        answer = fcntl.ioctl(fd, GET_LINE, request)
-        return int(REQUEST.unpack(answer)[-1])
+        self.levels = {
+            name: level is Value.ACTIVE
+            for name, level in zip(inputs, levels, strict=True)
+        }
 
     def start(self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]) -> None:
+        assert self._inputs is not None
         self._loop = loop
-        loop.add_reader(self._fd, wake)
+        loop.add_reader(self._inputs.fd, wake)
 
-    def drain(self) -> list[Happened]:
-        out: list[Happened] = []
-        while True:
-            try:
-                data = os.read(self._fd, EVENT.size * QUEUE)
-            except BlockingIOError:
-                return out
-            events, self._last = unpack_events(data, self._names, self._last)
-            out += events
-            if len(data) < EVENT.size * QUEUE:
-                return out
+    def drain(self) -> list[LineEvent]:
+        out: list[LineEvent] = []
+        while self._inputs is not None and self._inputs.wait_edge_events(0):
+            for event in self._inputs.read_edge_events():
+                number, at = event.global_seqno, event.timestamp_ns
+                # the kernel counts the edges that it dropped too, in 32 bits
+                if self._sequence not in (None, (number - 1) & 0xFFFFFFFF):
+                    out.append(MissedEdges(at))
+                self._sequence = number
+                rising = event.event_type is self._rising
+                out.append(Edge(at, self._names[event.line_offset], rising))
+        return out
 
     def waiting(self) -> bool:
-        if self._fd < 0:
-            return False
-        poll = select.poll()
-        poll.register(self._fd, select.POLLIN)
-        return any(event & select.POLLIN for _, event in poll.poll(0))
+        return self._inputs is not None and self._inputs.wait_edge_events(0)
 
     def pull(self, low: bool) -> None:
-        if self._request_fd >= 0:
-            fcntl.ioctl(
-                self._request_fd, SET_VALUES, struct.pack("=QQ", 0 if low else 1, 1)
-            )
+        if self._output is not None and self._request_pin is not None:
+            self._output.set_value(self._request_pin, self._levels[low])
 
     def close(self) -> None:
-        if self._loop is not None and self._fd >= 0:
-            self._loop.remove_reader(self._fd)
-        for fd in (self._fd, self._request_fd):
-            if fd >= 0:
-                os.close(fd)
-        self._fd = self._request_fd = -1
-
-
-# ---- through the library -------------------------------------------------------------
+        if self._inputs is not None:
+            if self._loop is not None:
+                self._loop.remove_reader(self._inputs.fd)
+            self._inputs.release()
+        if self._output is not None:
+            self._output.release()
+        self._inputs = self._output = None
 
 
 class LibraryLines:
@@ -246,14 +190,13 @@ class LibraryLines:
         self, inputs: Mapping[str, int], request: int | None, factory: Any
     ) -> None:
         self._edges: deque[Edge] = deque()
-        self._loop: asyncio.AbstractEventLoop | None = None
         self._wake: Callable[[], None] = lambda: None
         self._woken = False
         self._pins = {name: factory.pin(pin) for name, pin in inputs.items()}
         self._request = None if request is None else factory.pin(request)
         # the library holds its callbacks weakly
-        self._heard: list[Callable[..., None]] = []
-        self._let_go()
+        self._callbacks: list[Callable[..., None]] = []
+        self.pull(False)
         for pin in self._pins.values():
             pin.function = "input"
             # a pin with a resistor of its own refuses
@@ -263,27 +206,27 @@ class LibraryLines:
         self.levels = {name: bool(pin.state) for name, pin in self._pins.items()}
 
     def start(self, loop: asyncio.AbstractEventLoop, wake: Callable[[], None]) -> None:
-        self._loop, self._wake = loop, wake
+        self._wake = wake
         for name, pin in self._pins.items():
 
             def changed(ticks: float, state: float, name: str = name) -> None:
                 self._edges.append(Edge(round(ticks * 1e9), name, bool(state)))
                 if not self._woken:
                     self._woken = True
-                    with contextlib.suppress(RuntimeError):  # the loop is gone
+                    with contextlib.suppress(RuntimeError):  # the loop is closed
                         loop.call_soon_threadsafe(self._called)
 
-            self._heard.append(changed)
+            self._callbacks.append(changed)
             pin.when_changed = changed
 
     def _called(self) -> None:
         self._woken = False
         self._wake()
 
-    def drain(self) -> list[Happened]:
+    def drain(self) -> list[LineEvent]:
         out = [self._edges.popleft() for _ in range(len(self._edges))]
-        # each pin has a queue of its own; time puts them in order, and data moves
-        # before its clock does
+        # Each pin has a queue of its own: time orders them, and data changes before its
+        # clock does.
         out.sort(key=lambda edge: (edge.at, edge.line == "clock"))
         return list(out)
 
@@ -296,10 +239,6 @@ class LibraryLines:
         if low:
             self._request.output_with_state(0)  # never first an output and then low
         else:
-            self._let_go()
-
-    def _let_go(self) -> None:
-        if self._request is not None:
             self._request.function = "input"
 
     def close(self) -> None:
@@ -308,4 +247,4 @@ class LibraryLines:
             pin.close()
         if self._request is not None:
             self._request.close()
-        self._heard.clear()
+        self._callbacks.clear()

@@ -25,7 +25,7 @@ SILENT = 5  # requests without an answer, and it is told
 
 
 class RegisterPort:
-    """start() and stop() are called on the event loop; both callbacks come on it too.
+    """start() and stop() are called on the event loop, and so are both callbacks.
 
     options: of the format, complete. rate: requests a second, at most 50.
     """

@@ -1,11 +1,11 @@
 """A serial port that survives unplugging: opened by name, read in blocks on the event
 loop.
 
-Opened through pyserial (a device or one of its URLs), then read through its file
-descriptor; a URL without one (`loop://`, `rfc2217://`) is read by a thread. Opening
-happens in a thread always: a cable that is going bad or a remote port can take seconds,
-and the other instruments are read on the loop meanwhile. Nothing here raises at the
-caller once started: what happens to the port is told as a state with a sentence.
+pyserial opens it (a device or one of pyserial's URLs); the loop reads its file
+descriptor, and a thread reads a URL that has none (`loop://`, `rfc2217://`). A thread
+opens it: a cable that is going bad or a remote port can take seconds, and the loop
+reads the other instruments meanwhile. Nothing here raises at the caller once it is
+started: the port reports its state with a sentence.
 """
 
 from __future__ import annotations
@@ -13,29 +13,30 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import errno
-import fcntl
 import os
-import re
-import select
-import struct
-import termios
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hw.discovery.holders import holders_of, is_pseudo
-from hw.port_names import NotAPort, closed_port
+from hw.ports.port_state import StateReport, open_error
 from hw.ports.rounds import SPACING, Rounds
+from hw.ports.serial_device import (
+    close_device,
+    descriptor,
+    is_writable,
+    open_device,
+    unread,
+)
 from hw.reading import PortState
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
-FIRST_RETRY = 0.25  # s; replugged cables are looked for by name, at first often
+FIRST_RETRY = 0.25  # s from a failed opening to the next; it grows up to LAST_RETRY
 LAST_RETRY = 1.0  # s
-# s, and the time of a longest line besides: who is silent so long is not in mid-line
+# s of silence, besides the time of a longest line, after which no line is under way
 SILENCE = 0.05
 LONGEST_LINE = 64  # characters
-STALLED = 1.0  # s in which the reading thread did not come round
+STALLED = 1.0  # s without a turn of the reading thread, after which it hangs
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,7 @@ class _CannotOpen(Exception):
 
 
 class SerialPort:
-    """start() and stop() are called on the event loop; both callbacks come on it too."""
+    """start() and stop() are called on the event loop, and so are both callbacks."""
 
     def __init__(
         self,
@@ -79,23 +80,19 @@ class SerialPort:
         self.options = options
         self._rounds = rounds or Rounds()
         self._on_block = on_block
-        self._on_state = on_state
+        self._report = StateReport(on_state)
         self._serial: object | None = None
         self._fd: int | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opener: asyncio.Task[None] | None = None
         self._stopping = False
         self._retry = FIRST_RETRY
-        self._said: tuple[PortState, str] | None = None
         self._discard_until = 0
         self._silence: asyncio.TimerHandle | None = None
         self._beat = 0.0  # of the reading thread, where there is one
         self.opened = 0  # how often
-        self.heard_silence = (
-            # since the opening nothing came for so long that what comes first is a
-            # beginning
-            False
-        )
+        # After the opening the line was silent: what comes first begins a line.
+        self.heard_silence = False
 
     @property
     def is_open(self) -> bool:
@@ -130,7 +127,7 @@ class SerialPort:
             except OSError as error:
                 self._lost(error)
                 return False
-        if self._serial is not None and _takes(self._serial):
+        if self._serial is not None and is_writable(self._serial):
             with contextlib.suppress(OSError):
                 self._serial.write(data)  # type: ignore[attr-defined]
                 return True
@@ -140,7 +137,7 @@ class SerialPort:
         """Something lies there unread, or the thread that reads does not come round:
         true for long, it hangs."""
         if self._fd is not None:
-            return waiting(self._fd)
+            return unread(self._fd)
         return self._serial is not None and time.monotonic() - self._beat > STALLED
 
     # ---- opening ---------------------------------------------------------------------
@@ -156,12 +153,12 @@ class SerialPort:
         try:
             opened = await self._open_in_thread()
         except _CannotOpen as error:
-            self._say(error.state, error.words)
+            self._report(error.state, error.words)
             return False
         self._serial = opened
         self.opened += 1
         self._discard_until = time.monotonic_ns() + int(self.options.settle * 1e9)
-        self._fd = _descriptor(opened)
+        self._fd = descriptor(opened)
         self._beat = time.monotonic()
         assert self._loop is not None
         self.heard_silence = False
@@ -173,7 +170,7 @@ class SerialPort:
         else:
             os.set_blocking(self._fd, False)
             self._rounds.join(self._fd, self._readable)
-        self._say("open", f"{self.options.port} is open.")
+        self._report("open", f"{self.options.port} is open.")
         return True
 
     def _listen_for_silence(self) -> None:
@@ -195,7 +192,7 @@ class SerialPort:
 
         def deliver(opened: object | None, error: Exception | None) -> None:
             if answer.done():  # stopped meanwhile: nobody will close it but us
-                _quietly_close(opened)
+                close_device(opened)
             elif error is not None:
                 answer.set_exception(error)
             else:
@@ -208,11 +205,11 @@ class SerialPort:
                 opened = self._open_serial()
             except Exception as caught:
                 # OSError mostly; termios and the URL handlers have classes of their own
-                error = _CannotOpen(*_why_not(self.options.port, caught))
+                error = _CannotOpen(*open_error(self.options.port, caught, "dialout"))
             try:
                 loop.call_soon_threadsafe(deliver, opened, error)
             except RuntimeError:  # the loop is gone
-                _quietly_close(opened)
+                close_device(opened)
 
         threading.Thread(
             target=work, name=f"open {self.options.port}", daemon=True
@@ -221,30 +218,15 @@ class SerialPort:
 
     def _open_serial(self) -> object:
         o = self.options
-        opened = closed_port(
+        return open_device(
             o.port,
+            o.dtr,
+            o.rts,
             baudrate=o.baud,
             bytesize=o.bits,
             parity=o.parity,
             stopbits=o.stop,
-            timeout=0.2,
         )
-        with contextlib.suppress(AttributeError, ValueError):
-            opened.exclusive = True
-        if o.dtr is not None:
-            opened.dtr = o.dtr
-        if o.rts is not None:
-            opened.rts = o.rts
-        opened.open()
-        fd = _descriptor(opened)
-        if fd is not None and not is_pseudo(fd):
-            # exclusive=True is only an advisory lock: a program that does not ask for
-            # it would still open the port and steal bytes from us. Not so on a
-            # pseudo-terminal: no modem manager probes those, and the program at its
-            # other end may have to open this end too.
-            with contextlib.suppress(OSError):
-                fcntl.ioctl(fd, termios.TIOCEXCL)
-        return opened
 
     # ---- reading ---------------------------------------------------------------------
 
@@ -318,7 +300,7 @@ class SerialPort:
             errno.ENXIO,
         }:
             why = error.strerror or str(error)
-        self._say(
+        self._report(
             "absent",
             f"{self.options.port} went away ({why}); it is taken up again when it is"
             " back.",
@@ -335,99 +317,4 @@ class SerialPort:
             self._silence.cancel()
             self._silence = None
         opened, self._serial = self._serial, None
-        _quietly_close(opened)
-
-    def _say(self, state: PortState, words: str) -> None:
-        if (state, words) != self._said:
-            self._said = (state, words)
-            self._on_state(state, words)
-
-
-def waiting(fd: int) -> bool:
-    """Bytes lie there unread."""
-    try:
-        answer = fcntl.ioctl(fd, termios.FIONREAD, b"\0\0\0\0")
-    except OSError:  # an input device does not tell how many
-        poll = select.poll()
-        poll.register(fd, select.POLLIN)
-        return any(event & select.POLLIN for _, event in poll.poll(0))
-    return bool(struct.unpack("i", answer)[0])
-
-
-def _takes(opened: object) -> bool:
-    """A remote port whose other end reads nothing would hold up whoever writes to it."""
-    remote = getattr(opened, "_socket", None)
-    return remote is None or bool(select.select((), (remote,), (), 0)[1])
-
-
-def _quietly_close(opened: object | None) -> None:
-    if opened is None:
-        return
-    fd = _descriptor(opened)
-    if fd is not None:
-        # a close waits up to half a minute for what was written and is not taken
-        with contextlib.suppress(OSError, termios.error):
-            termios.tcflush(fd, termios.TCOFLUSH)
-    # waits for the other computer, up to some seconds
-    if "://" in str(getattr(opened, "port", "")):
-        threading.Thread(target=_close, args=(opened,), daemon=True).start()
-    else:
-        _close(opened)
-
-
-def _close(opened: object) -> None:
-    with contextlib.suppress(Exception):
-        opened.close()  # type: ignore[attr-defined]
-
-
-def _descriptor(opened: object) -> int | None:
-    try:
-        fd = opened.fileno()  # type: ignore[attr-defined]
-    except (AttributeError, OSError, NotImplementedError, ValueError):
-        return None
-    return fd if isinstance(fd, int) and fd >= 0 else None
-
-
-def _why_not(port: str, error: Exception) -> tuple[PortState, str]:
-    """A state and a sentence with the remedy, from whatever pyserial made of the
-    system's error."""
-    if isinstance(error, NotAPort):
-        return "absent", f"{error}."
-    if isinstance(error, ValueError):
-        return (
-            "absent",
-            f"{port}: these settings of the port do not go together ({error}).",
-        )
-    number = getattr(error, "errno", None)
-    if number is None:
-        text = str(error)
-        found = re.search(
-            r"\[Errno (\d+)\]|\((\d+), '", text
-        )  # how pyserial quotes OSError and termios.error
-        number = int(found[1] or found[2]) if found else None
-    if number in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
-        return "absent", f"{port} is not there: is the cable plugged in?"
-    if number in {errno.EACCES, errno.EPERM}:
-        return (
-            "denied",
-            (
-                f"{port} may not be opened: add this user to the group dialout and log"
-                " in again."
-            ),
-        )
-    if number in {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}:
-        holders = holders_of(port)
-        by = ", ".join(holders) if holders else "another program"
-        return "busy", f"{port} is held by {by}: close that program."
-    if number == errno.EINVAL:
-        return "absent", (
-            f"{port} does not take these settings of baud, bits, parity and stop; one"
-            " that knows no parity is read "
-            f'with bits = 8 and parity7 = "even" or "odd".'
-        )
-    if number in {errno.ENOTTY, errno.EISDIR}:
-        return (
-            "absent",
-            f"{port} is not a serial port: name one under /dev/serial/by-id.",
-        )
-    return "absent", f"{port} cannot be opened: {error}."
+        close_device(opened)

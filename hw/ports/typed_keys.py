@@ -1,14 +1,15 @@
 """A cable that types: key presses read from the kernel's input device, before any
 window has them.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The device is taken for ourselves
-(EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads:
-the key names of one run, a line, ended by its terminator or where the keys stop for the
-time-out. Only presses count: releases and the keyboard's own repeats do not. Where the
-kernel says that it dropped events the run has a key of that name, which no number has.
+It has the interface of `hw.ports.serial_port.SerialPort`. The port grabs the device
+(EVIOCGRAB), so that the digits go nowhere else. A block is what format `wedge` reads: a
+line with the key names of one run, which ends with its terminator or with a pause of
+the time-out. Only presses count, not releases and the keyboard's own repeats. Where the
+kernel dropped events the run has a key of that name, which no number has.
 
-The layout of an event and the ioctls are the kernel's (uapi linux/input.h); codes as in
-input-event-codes.h.
+The layout of an event and the ioctls are the kernel's (uapi linux/input.h), the codes
+those of input-event-codes.h. They are written out here because the bindings (evdev)
+have no wheels for the Pi.
 """
 
 from __future__ import annotations
@@ -21,49 +22,40 @@ import os
 import struct
 import time
 
-from hw.port_names import NotAPort, refuse_other_things
-from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState, waiting
-from hw.reading import PortState
+from hw.formats.wedge import TERMINATORS
+from hw.port_names import refuse_other_things
+from hw.ports.port_state import StateReport, open_error
+from hw.ports.serial_device import unread
+from hw.ports.serial_port import FIRST_RETRY, LAST_RETRY, OnBlock, OnState
 
 # a time of two longs, type, code, value: 24 bytes on a 64-bit machine
 EVENT = struct.Struct("@llHHi")
 GRAB = 0x40044590
 KEYS_TYPE, SYN_TYPE, SYN_DROPPED, PRESSED = 1, 0, 3, 1
-# s after the opening in which a first key may be one in the middle of a number
+# s after the opening in which a first key may stand in the middle of a number
 FRESH = 0.3
-LONGEST = 100  # keys of a run that never ends
+LONGEST = 100  # keys, after which a run without a terminator ends
 
+KEYPAD = (82, 79, 80, 81, 75, 76, 77, 71, 72, 73)  # codes of its digits 0 to 9
 CODES = {
-    # KEY_1 is 2, KEY_0 is 11
-    **{code: f"KEY_{(code - 1) % 10}" for code in range(2, 12)},
-    **dict(
-        zip(
-            (82, 79, 80, 81, 75, 76, 77, 71, 72, 73),
-            (f"KEY_KP{n}" for n in range(10)),
-            strict=True,
-        )
-    ),
-    **{
-        12: "KEY_MINUS",
-        15: "KEY_TAB",
-        28: "KEY_ENTER",
-        51: "KEY_COMMA",
-        52: "KEY_DOT",
-        57: "KEY_SPACE",
-    },
-    **{
-        74: "KEY_KPMINUS",
-        78: "KEY_KPPLUS",
-        83: "KEY_KPDOT",
-        96: "KEY_KPENTER",
-        121: "KEY_KPCOMMA",
-    },
+    **{code: f"KEY_{(code - 1) % 10}" for code in range(2, 12)},  # KEY_1 to KEY_0
+    **{code: f"KEY_KP{digit}" for digit, code in enumerate(KEYPAD)},
+    12: "KEY_MINUS",
+    15: "KEY_TAB",
+    28: "KEY_ENTER",
+    51: "KEY_COMMA",
+    52: "KEY_DOT",
+    57: "KEY_SPACE",
+    74: "KEY_KPMINUS",
+    78: "KEY_KPPLUS",
+    83: "KEY_KPDOT",
+    96: "KEY_KPENTER",
+    121: "KEY_KPCOMMA",
 }
-ENDS = {"ENTER": ("KEY_ENTER", "KEY_KPENTER"), "TAB": ("KEY_TAB",)}
 
 
 class TypedKeys:
-    """start() and stop() are called on the event loop; both callbacks come on it too."""
+    """start() and stop() are called on the event loop, and so are both callbacks."""
 
     heard_silence = False
     waited = 0.0
@@ -78,17 +70,17 @@ class TypedKeys:
         timeout: float = 0.3,
     ) -> None:
         self.path = path
-        self._on_block, self._on_state = on_block, on_state
-        self._ends = ENDS[terminator]
+        self._on_block = on_block
+        self._report = StateReport(on_state)
+        self._ends = {f"KEY_{key}" for key in TERMINATORS[terminator]}
         self._timeout = timeout
         self._fd = -1
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opener: asyncio.Task[None] | None = None
-        self._said: tuple[PortState, str] | None = None
         self._run: list[str] = []
         self._rest = b""
         self._when = 0
-        self._fresh = 0.0  # until then a run may be half over
+        self._fresh = 0.0  # monotonic s until which a run may be half over
         self._pausing: asyncio.TimerHandle | None = None
         self.opened = 0
 
@@ -113,7 +105,7 @@ class TypedKeys:
 
     def stuck(self) -> bool:
         """Events wait to be read."""
-        return self._fd >= 0 and waiting(self._fd)
+        return self._fd >= 0 and unread(self._fd)
 
     # ---- opening ---------------------------------------------------------------------
 
@@ -131,31 +123,31 @@ class TypedKeys:
                 self.path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC
             )
         except OSError as error:
-            self._say(*_why_not(self.path, error))
+            self._report(*open_error(self.path, error, "input"))
             return False
         try:
             fcntl.ioctl(fd, GRAB, 1)
         except OSError as error:
             if error.errno == errno.EBUSY:
                 os.close(fd)
-                self._say(
+                self._report(
                     "busy",
                     f"{self.path} is held by another program: close that program.",
                 )
                 return False
-            # what knows no grab is no keyboard but a line that carries the same events
+            # a device that knows no grab is a line that carries the same events
         assert self._loop is not None
         self._fd = fd
         self._run, self._rest = [], b""
         self._fresh = time.monotonic() + FRESH
         self.opened += 1
         self._loop.add_reader(fd, self._readable)
-        self._say("open", f"{self.path} is open.")
+        self._report("open", f"{self.path} is open.")
         return True
 
     def _lost(self) -> None:
         self._close()
-        self._say(
+        self._report(
             "absent",
             f"{self.path} went away (the cable was pulled); it is taken up again when"
             " it is back.",
@@ -211,27 +203,6 @@ class TypedKeys:
         run, self._run = self._run, []
         self._pausing = None
         if time.monotonic() < self._fresh:
-            # opened while it typed, perhaps: the front of the number is not there
+            # the device may have been opened in the middle of this number
             return
         self._on_block(" ".join(run).encode() + b"\n", self._when)
-
-    def _say(self, state: PortState, words: str) -> None:
-        if (state, words) != self._said:
-            self._said = (state, words)
-            self._on_state(state, words)
-
-
-def _why_not(path: str, error: OSError) -> tuple[PortState, str]:
-    if isinstance(error, NotAPort):
-        return "absent", f"{error}."
-    if error.errno in {errno.ENOENT, errno.ENODEV, errno.ENXIO}:
-        return "absent", f"{path} is not there: is the cable plugged in?"
-    if error.errno in {errno.EACCES, errno.EPERM}:
-        return (
-            "denied",
-            (
-                f"{path} may not be opened: add this user to the group input and log in"
-                " again."
-            ),
-        )
-    return "absent", f"{path} cannot be opened: {error.strerror or error}."

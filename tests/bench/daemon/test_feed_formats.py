@@ -16,7 +16,7 @@ from peers import RegisterDevice, Wheel, key_events
 from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.sources import Sources
 from bench.settings.settings_file import PortSettings, Settings, SettingsError, load
-from hw.ports.pin_lines import Lost
+from hw.ports.pin_lines import MissedEdges
 from hw.virtual.ptys import Port
 
 
@@ -164,7 +164,7 @@ async def test_an_encoder_on_pins_as_travel_and_at_rest(hear, tmp_path) -> None:
     wheel.to(-43)
     await travel.until(lambda: travel.values[-1] == pytest.approx(-2.0))
     assert not travel.flags
-    travel.instrument.source._builder.take(Lost(time.monotonic_ns()))  # the kernel's queue was full
+    travel.instrument.source._builder.add(MissedEdges(time.monotonic_ns()))  # the kernel's queue was full
     wheel.to(-40)
     await travel.until(lambda: "missed_edge" in travel.flags)
     assert all(b >= a for a, b in zip(travel.stamps, travel.stamps[1:], strict=False))

@@ -1,30 +1,23 @@
-"""Pins that go away, come back, or that nobody reads any more: the daemon in this process, a kernel in software.
-
-Only ioctl is not the kernel's own: the descriptor of the edges is a real one, a socket whose packets are whole events,
-and it fails as a real one does, by an error of read(2), when the chip goes.
-"""
+"""Pins that go away, come back, or that nobody reads any more: the daemon in this process, a chip in software."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import errno
-import fcntl
-import os
 import socket
-import struct
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 import pytest
 from encoders import make_encoder
+from gpio_chip import GpioChip
 from gpiozero.pins.mock import MockFactory
 
 from bench.daemon import acquisition
 from bench.daemon.service import Service
 from bench.settings.settings_file import Paths, load
-from hw.ports import clocked_pins, pin_lines
+from hw.ports import clocked_pins
 
 DATA, CLOCK, REQ = 5, 6, 13
 MS = 1_000_000
@@ -34,72 +27,32 @@ ASKED = f'format = "sync52"\ndata = {DATA}\nclock = {CLOCK}\nreq = {REQ}\nrate =
 SCALE = f'format = "quad_x4"\na = {CLOCK}\nb = {DATA}\nper_count = "0.05 mm"\n'
 
 
-class Kernel:
-    """Answers requests for lines while the chip is there. `edges` tells of levels; `vanish` and `appear` are a cable."""
+class Kernel(GpioChip):
+    """The chip of a gauge that sends words, in the kernel's time."""
 
-    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.chip = folder / "gpiochip0"
-        self.chip.touch()
-        self.opened = 0
-        self.pulls: list[float] = []  # when the request line was pulled low
-        self._held: list[socket.socket] = []
-        self._number = 0
-        self._now = time.monotonic_ns()
-        self._really = fcntl.ioctl
-        real = pin_lines.find_chip
-        monkeypatch.setattr(fcntl, "ioctl", self._ioctl)
-        monkeypatch.setattr(pin_lines, "find_chip", lambda: real(folder, lambda fd: "pinctrl-bcm2835"))
+    now = 0
 
-    def _ioctl(self, fd: int, number: int, data: bytes) -> bytes:
-        if number == pin_lines.GET_LINE:
-            _, queue = struct.unpack_from("=II", data, 560)
-            ours, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-            if queue:
-                self.opened += 1
-                self._number = 0
-                theirs.send(b"never read")  # so that to close our end is an error at theirs, not an end
-                self._held.append(ours)
-            else:
-                ours.close()
-            return data[:588] + struct.pack("=i", theirs.detach())
-        if number == pin_lines.GET_VALUES:
-            return struct.pack("=QQ", 0b11, struct.unpack("=QQ", data)[1])  # lines idle high
-        if number == pin_lines.SET_VALUES:
-            if not self.chip.exists():
-                raise OSError(errno.ENODEV, os.strerror(errno.ENODEV))
-            if struct.unpack("=QQ", data)[0] == 0:
-                self.pulls.append(time.monotonic())
-            return data
-        return self._really(fd, number, data)
-
-    def edges(self, *changes: tuple[int, bool, int]) -> None:
+    def pulses(self, *changes: tuple[int, bool, int]) -> None:
         """Pin, its level from then on, ns until the next."""
-        self._now = max(self._now, time.monotonic_ns() - 20 * MS)
-        packed = b""
+        self.now = max(self.now, time.monotonic_ns() - 20 * MS)
+        events = []
         for pin, level, after in changes:
-            self._number += 1
-            packed += struct.pack("=QIIII24x", self._now, 1 if level else 2, pin, self._number, 0)
-            self._now += after
-        if self._held:
-            with contextlib.suppress(BlockingIOError):
-                self._held[-1].send(packed, socket.MSG_DONTWAIT)
+            events.append((self.now, pin, level))
+            self.now += after
+        self.edges(*events)
 
     def word(self, bits: str) -> None:
         """Clock idles high; a bit is valid around its low pulse."""
         out: list[tuple[int, bool, int]] = []
         for bit in bits:
             out += [(DATA, bit == "1", 100_000), (CLOCK, False, 60_000), (CLOCK, True, 155_000)]
-        self.edges(*out)
-        self._now += 10 * MS
+        self.pulses(*out)
+        self.now += 10 * MS
 
-    def vanish(self) -> None:
-        self.chip.unlink(missing_ok=True)
-        for one in self._held:
-            one.close()
-        self._held.clear()
-
-    def appear(self) -> None:
-        self.chip.touch()
+    @property
+    def pulls(self) -> list[float]:
+        """When the request line was pulled low, s."""
+        return [at for at, level in self.outputs if level == 0]
 
 
 class House:
@@ -154,7 +107,6 @@ async def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterato
 
 @pytest.fixture
 def kernel(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Kernel]:
-    (tmp_path / "dev").mkdir()
     one = Kernel(tmp_path / "dev", monkeypatch)
     yield one
     one.vanish()
@@ -196,14 +148,14 @@ async def test_pulled_and_plugged_in_again_ten_times(house, kernel, text) -> Non
     for turn in range(1, 11):
         await home.until(lambda: home.instrument.state == "open")
         assert kernel.opened == turn
-        kernel.edges((DATA, True, MS))
+        kernel.pulses((DATA, True, MS))
         await asyncio.sleep(0.01)
         kernel.vanish()
         await home.until(lambda: home.instrument.state == "absent")
         kernel.appear()
     await home.until(lambda: home.instrument.state == "open")
     if text is ASKED:
-        kernel.pulls.clear()
+        kernel.outputs.clear()
         await asyncio.sleep(0.7)
         assert 1 <= len(kernel.pulls) <= 6  # one asks, with its patience of 0.3 s, not eleven
     assert len([task for task in asyncio.all_tasks() if "ClockedPins" in repr(task)]) <= 1
@@ -213,7 +165,7 @@ async def test_a_daemon_ends_well_whose_pins_went_unseen_while_it_asked(house, k
     home = house(ASKED + "timeout = 2.0\n")
     home.start()
     await home.until(lambda: kernel.pulls)
-    kernel.chip.unlink()  # the request line fails from now on; of the edges nothing is told
+    kernel.path.unlink()  # the request line fails from now on; of the edges nothing is told
     await home.stop()
     assert home.life.exception() is None
     kernel.appear()
@@ -256,7 +208,7 @@ async def test_signs_of_life_stop_when_nobody_reads_the_kernels_edges(house, ker
     assert await beats(0.6, lambda: kernel.word(word)) >= 1
     source = home.instrument.source
     await home.until(lambda: source.idle)
-    fd = source._lines._fd
+    fd = source._lines._inputs.fd
     asyncio.get_running_loop().remove_reader(fd)  # the loop goes on, but nobody reads any more
     await beats(0.6, lambda: kernel.word(word))  # a while of what lies unread, and it is noticed
     assert await beats(0.6, lambda: kernel.word(word)) == 0

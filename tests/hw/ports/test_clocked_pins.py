@@ -8,17 +8,17 @@ reader notes with scope pictures); 52-bit gauges, first clock up to 200 ms after
 from __future__ import annotations
 
 import asyncio
-import fcntl
-import os
-import shutil
-import struct
-import subprocess
+import errno
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from encoders import make_encoder
+from gpio_chip import GpioChip
+from gpiod import LineSettings
+from gpiod.line import Bias, Clock, Direction, Drive, Value
+from gpiod.line import Edge as Detection
 from gpiozero.pins.mock import MockFactory, MockPin
 from gpiozero.pins.pi import PiPin
 from hypothesis import given
@@ -27,8 +27,9 @@ from hypothesis import strategies as st
 from hw.formats import make_decoder
 from hw.formats.shared.travel import CountedTravel
 from hw.ports import pin_lines
-from hw.ports.clocked_pins import ClockedPins, FrameBuilder, PinOptions, StateBuilder, pin_options
-from hw.ports.pin_lines import Edge, KernelLines, Lost, find_chip, pack_request, unpack_events
+from hw.ports.clocked_pins import ClockedPins, PinOptions, pin_options
+from hw.ports.pin_frames import FrameBuilder, StateBuilder
+from hw.ports.pin_lines import Edge, KernelLines, MissedEdges, find_chip
 
 DATA, CLOCK, REQ = 5, 6, 13
 MS = 1_000_000
@@ -124,6 +125,13 @@ class RequestPeer(Peer):
         self._sent, self._busy = 52, False
 
 
+async def until(true: Callable[[], object], *seen: object) -> None:
+    end = time.monotonic() + 5
+    while not true():
+        assert time.monotonic() < end, seen
+        await asyncio.sleep(0.002)
+
+
 class Heard:
     def __init__(self, name: str, options: PinOptions, peer: Peer, **kept: object) -> None:
         self.blocks: list[tuple[bytes, int]] = []
@@ -142,11 +150,8 @@ class Heard:
         if state == "open":
             self.on_open()
 
-    async def until(self, true: Callable[[], bool]) -> None:
-        end = time.monotonic() + 5
-        while not true():
-            assert time.monotonic() < end, (self.blocks, self.states)
-            await asyncio.sleep(0.002)
+    async def until(self, true: Callable[[], object]) -> None:
+        await until(true, self.blocks, self.states)
 
     def values(self) -> list[float | None]:
         return [record.value for data, _ in self.blocks for record in self.decoder.feed(data)]
@@ -308,7 +313,7 @@ def test_any_bits_come_out_as_they_went_in(frames: list[str]) -> None:
     at, out = 0, []
     for frame in frames:
         for edge in [Edge(at, "data", False), *edges_of(frame, at)]:
-            out.append(builder.take(edge))
+            out.append(builder.add(edge))
         at += 400_000 * len(frame) + 20 * MS
     out.append(builder.pause())
     assert [ended[0] for ended in out if ended is not None] == frames
@@ -318,16 +323,16 @@ def test_any_bits_come_out_as_they_went_in(frames: list[str]) -> None:
 def test_a_missed_edge_never_makes_another_reading(data: st.DataObject) -> None:
     """Any edge of the clock, or the kernel's word that some are lost: the frame is rejected."""
     word = make_encoder("sync24")(data.draw(st.integers(-99999, 99999)) / 100).decode().strip()
-    edges: list[Edge | Lost] = list(edges_of(word, 0))
+    edges: list[Edge | MissedEdges] = list(edges_of(word, 0))
     clocks = [k for k, edge in enumerate(edges) if edge.line == "clock"]  # type: ignore[union-attr]
     missed = data.draw(st.sampled_from(clocks[:-1]))
     if data.draw(st.booleans()):
-        edges[missed] = Lost(edges[missed].at)
+        edges[missed] = MissedEdges(edges[missed].at)
     else:
         del edges[missed]
     builder = FrameBuilder("rising", 5000, {"clock": True, "data": False}, whole=True)
     for edge in edges:
-        builder.take(edge)
+        builder.add(edge)
     ended = builder.pause()
     assert ended is not None
     decoder = make_decoder("sync24")
@@ -338,175 +343,118 @@ def test_a_missed_edge_never_makes_another_reading(data: st.DataObject) -> None:
 def test_the_first_half_frame_is_dropped_and_states_begin_where_they_ended() -> None:
     builder = FrameBuilder("rising", 5000, {"clock": True})
     for edge in edges_of("1010", 0):
-        assert builder.take(edge) is None
+        assert builder.add(edge) is None
     assert builder.pause() is None
     states = StateBuilder({"a": False, "b": False})
-    states.take(Edge(1, "a", True))
+    states.add(Edge(1, "a", True))
     assert states.pause() == ("02", 1)
-    states.take(Edge(2, "b", True))
+    states.add(Edge(2, "b", True))
     assert states.pause() == ("23", 2)
     assert states.pause() is None
 
 
 # ---- the kernel's own way ---------------------------------------------------------------------------
 
-HEADER = Path("/usr/include/linux/gpio.h")
-PROGRAM = """
-#include <linux/gpio.h>
-#include <stddef.h>
-#include <stdio.h>
-int main(void) {
-  struct gpio_v2_line_request r = {0};
-  printf("%zu %zu %zu\\n", sizeof r, sizeof(struct gpio_v2_line_event), sizeof(struct gpiochip_info));
-  printf("%lu %lu %lu %lu\\n", (unsigned long)GPIO_GET_CHIPINFO_IOCTL, (unsigned long)GPIO_V2_GET_LINE_IOCTL,
-         (unsigned long)GPIO_V2_LINE_GET_VALUES_IOCTL, (unsigned long)GPIO_V2_LINE_SET_VALUES_IOCTL);
-  printf("%d %d %d %d %d %d %d %d\\n", (int)GPIO_V2_LINE_FLAG_INPUT, (int)GPIO_V2_LINE_FLAG_OUTPUT,
-         (int)GPIO_V2_LINE_FLAG_EDGE_RISING, (int)GPIO_V2_LINE_FLAG_EDGE_FALLING,
-         (int)GPIO_V2_LINE_FLAG_OPEN_DRAIN, (int)GPIO_V2_LINE_FLAG_BIAS_DISABLED,
-         GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES, GPIO_V2_LINE_EVENT_RISING_EDGE);
-  r.offsets[0] = 6; r.offsets[1] = 5; r.num_lines = 2; r.event_buffer_size = 1024;
-  r.config.flags = GPIO_V2_LINE_FLAG_OUTPUT | GPIO_V2_LINE_FLAG_OPEN_DRAIN;
-  r.config.num_attrs = 1; r.config.attrs[0].attr.id = GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES;
-  r.config.attrs[0].attr.values = 1; r.config.attrs[0].mask = 3;
-  for (const char *p = "sweepgauge", *q = p; *q; q++) r.consumer[q - p] = *q;
-  for (size_t i = 0; i < sizeof r; i++) printf("%02x", ((unsigned char *)&r)[i]);
-  struct gpio_v2_line_event e = {.timestamp_ns = 123456789012345, .id = 1, .offset = 6, .seqno = 7, .line_seqno = 3};
-  printf("\\n");
-  for (size_t i = 0; i < sizeof e; i++) printf("%02x", ((unsigned char *)&e)[i]);
-  return 0;
-}
-"""
 
-
-@pytest.mark.skipif(
-    not HEADER.exists() or shutil.which("cc") is None, reason="no compiler, or no kernel headers"
-)
-def test_requests_and_events_are_as_the_kernels_header_has_them(tmp_path: Path) -> None:
-    source = tmp_path / "gpio.c"
-    source.write_text(PROGRAM)
-    subprocess.run(["cc", "-o", tmp_path / "gpio", source], check=True, capture_output=True)
-    said = subprocess.run([tmp_path / "gpio"], check=True, capture_output=True, text=True).stdout.split("\n")
-    assert said[0].split() == [str(pin_lines.REQUEST.size), str(pin_lines.EVENT.size), "68"]
-    numbers = (pin_lines.GET_CHIPINFO, pin_lines.GET_LINE, pin_lines.GET_VALUES, pin_lines.SET_VALUES)
-    assert said[1].split() == [str(number) for number in numbers]
-    flags = (
-        pin_lines.INPUT, pin_lines.OUTPUT, pin_lines.RISING, pin_lines.FALLING, pin_lines.OPEN_DRAIN,
-        pin_lines.NO_PULL, pin_lines.OUTPUT_VALUES, 1,
-    )  # fmt: skip
-    assert said[2].split() == [str(flag) for flag in flags]
-    ours = pack_request([6, 5], pin_lines.OUTPUT | pin_lines.OPEN_DRAIN, queue=1024, level=1)
-    assert ours.hex() == said[3]
-    events, last = unpack_events(bytes.fromhex(said[4]), {6: "clock"}, 6)
-    assert events == [Edge(123456789012345, "clock", True)] and last == 7
-
-
-def event(at: int, pin: int, rising: bool, number: int) -> bytes:
-    return struct.pack("=QIIII24x", at, 1 if rising else 2, pin, number, 0)
-
-
-def test_a_gap_in_the_kernels_numbering_is_a_loss() -> None:
-    data = event(1, 6, False, 1) + event(2, 6, True, 2) + event(9, 6, True, 5) + b"torso"
-    events, last = unpack_events(data, {6: "clock"}, 0)
-    assert events == [Edge(1, "clock", False), Edge(2, "clock", True), Lost(9), Edge(9, "clock", True)]
-    assert last == 5
-    assert unpack_events(event(1, 6, True, 0), {6: "clock"}, 0xFFFFFFFF)[0] == [Edge(1, "clock", True)]
-
-
-class Kernel:
-    """Answers the requests as the kernel does, with a pipe for the events."""
-
-    def __init__(self) -> None:
-        self.pins: list[list[int]] = []
-        self.request_level: list[int] = []
-        self.events = -1
-        self._really = fcntl.ioctl
-
-    def ioctl(self, fd: int, number: int, data: bytes) -> bytes:
-        if number == pin_lines.GET_LINE:
-            lines, queue = struct.unpack_from("=II", data, 560)
-            offsets = list(struct.unpack_from(f"={lines}I", data, 0))
-            self.pins.append(offsets)
-            reader, writer = os.pipe()
-            if queue:
-                self.events = writer
-            else:
-                os.close(writer)
-            return data[:588] + struct.pack("=i", reader)
-        if number == pin_lines.GET_VALUES:
-            return struct.pack("=QQ", 0b01, struct.unpack("=QQ", data)[1])
-        if number == pin_lines.SET_VALUES:
-            self.request_level.append(struct.unpack("=QQ", data)[0])
-            return data
-        return self._really(fd, number, data)
-
-
-async def test_kernel_lines_are_one_request_and_feed_a_decoder(
+async def test_both_pins_are_one_request_of_the_kernel_and_feed_a_decoder(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    chip = tmp_path / "gpiochip0"
-    chip.touch()
-    kernel = Kernel()
-    monkeypatch.setattr(fcntl, "ioctl", kernel.ioctl)
-    monkeypatch.setattr(pin_lines, "find_chip", lambda: chip)
+    chip = GpioChip(tmp_path / "dev", monkeypatch)
     blocks: list[tuple[bytes, int]] = []
     states: list[tuple[str, str]] = []
     pins = ClockedPins(
         PinOptions({"clock": CLOCK, "data": DATA}), lambda *b: blocks.append(b), lambda *s: states.append(s)
     )
     pins.start()
-    await asyncio.sleep(0.03)
-    assert kernel.pins == [[CLOCK, DATA]]  # both in one request
-    word = make_encoder("sync24")(12.34).decode().strip()
+    await until(lambda: pins.idle)
+    (request,) = chip.requests
+    assert request.pins == [
+        CLOCK,
+        DATA,
+    ]  # both in one request, with the longest queue, and no pull of the chip's
+    assert request.queue == 1024
+    wanted = LineSettings(direction=Direction.INPUT, edge_detection=Detection.BOTH, bias=Bias.DISABLED)
+    assert request.settings == wanted and wanted.event_clock is Clock.MONOTONIC
     numbers = {"clock": CLOCK, "data": DATA}
-    edges = edges_of(word, 1_000_000)
-    os.write(kernel.events, b"".join(event(e.at, numbers[e.line], e.level, k) for k, e in enumerate(edges)))
-    end = time.monotonic() + 5
-    while not blocks and time.monotonic() < end:
-        await asyncio.sleep(0.005)
+    edges = edges_of(make_encoder("sync24")(12.34).decode().strip(), 1_000_000)
+    chip.edges(*((edge.at, numbers[edge.line], edge.level) for edge in edges))
+    await until(lambda: blocks)
     await pins.stop()
-    os.close(kernel.events)
+    assert request.released
     assert [state for state, _ in states] == ["open"]
     ((data, when),) = blocks
     assert make_decoder("sync24").feed(data)[0].value == 12.34
     assert when == edges[-1].at  # the kernel's own time of the last bit
 
 
-def test_a_request_line_is_let_go_and_pulled(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    chip = tmp_path / "gpiochip0"
-    chip.touch()
-    kernel = Kernel()
-    monkeypatch.setattr(fcntl, "ioctl", kernel.ioctl)
-    lines = KernelLines({"clock": CLOCK, "data": DATA}, REQ, chip)
+def test_a_gap_in_the_kernels_numbering_is_a_loss(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    chip = GpioChip(tmp_path / "dev", monkeypatch)
+    chip.levels = {CLOCK: 0}
+    lines = KernelLines({"clock": CLOCK, "data": DATA})
+    assert lines.levels == {"clock": False, "data": True}
+    assert not lines.waiting() and lines.drain() == []
+    chip.edges((1, CLOCK, False), (2, CLOCK, True))
+    assert lines.waiting()
+    chip.drop(2)
+    chip.edges((9, CLOCK, True))
+    wanted = [Edge(1, "clock", False), Edge(2, "clock", True), MissedEdges(9), Edge(9, "clock", True)]
+    assert lines.drain() == wanted
+    chip._number = 0xFFFFFFFE  # the kernel counts in 32 bits
+    chip.edges((10, CLOCK, False))
+    chip._number = -1
+    chip.edges((11, CLOCK, True))
+    assert lines.drain() == [MissedEdges(10), Edge(10, "clock", False), Edge(11, "clock", True)]
+    lines.close()
+
+
+def test_a_request_line_is_released_and_pulled_low(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    chip = GpioChip(tmp_path / "dev", monkeypatch)
+    lines = KernelLines({"clock": CLOCK, "data": DATA}, REQ)
     lines.pull(True)
     lines.pull(False)
     lines.close()
     lines.close()
-    os.close(kernel.events)
-    assert kernel.pins == [[CLOCK, DATA], [REQ]]
-    assert kernel.request_level == [0, 1]
+    inputs, output = chip.requests
+    assert (inputs.pins, output.pins) == ([CLOCK, DATA], [REQ])
+    assert output.settings == LineSettings(
+        direction=Direction.OUTPUT, drive=Drive.OPEN_DRAIN, bias=Bias.DISABLED, output_value=Value.ACTIVE
+    )  # never driven high, and released from the first moment on
+    assert [level for _, level in chip.outputs] == [0, 1]
+    assert inputs.released and output.released
+
+
+def test_what_the_library_says_of_a_machine_without_pins_is_understood(tmp_path: Path) -> None:
+    """gpiod itself, on files that are no chips."""
+    with pytest.raises(FileNotFoundError):
+        KernelLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
+    (tmp_path / "gpiochip0").touch()
+    with pytest.raises(OSError) as caught:
+        KernelLines({"clock": CLOCK}, chip=tmp_path / "gpiochip0")
+    assert caught.value.errno == errno.ENOTTY
 
 
 def test_the_chip_is_found_by_its_label(tmp_path: Path) -> None:
-    for number in (0, 10, 4):
-        (tmp_path / f"gpiochip{number}").write_text(f"chip {number}")
-
-    def label(fd: int) -> str:
-        return {"chip 0": "raspberrypi-exp-gpio", "chip 10": "gpio-brcmstb@1", "chip 4": "pinctrl-rp1"}[
-            os.read(fd, 20).decode()
-        ]
-
-    assert find_chip(tmp_path, label).name == "gpiochip4"
+    labels = {"0": "raspberrypi-exp-gpio", "10": "gpio-brcmstb@1", "4": "pinctrl-rp1"}
+    for number in labels:
+        (tmp_path / f"gpiochip{number}").touch()
+    assert find_chip(tmp_path, lambda path: labels[path.name.removeprefix("gpiochip")]).name == "gpiochip4"
     with pytest.raises(FileNotFoundError):
-        find_chip(tmp_path, lambda fd: "something else")
+        find_chip(tmp_path, lambda path: "something else")
+
+    def denied(path: Path) -> str:
+        raise PermissionError(errno.EACCES, "Permission denied", str(path))
+
+    with pytest.raises(PermissionError):
+        find_chip(tmp_path, denied)
 
 
 def test_an_edge_that_was_missed_spoils_its_run_and_is_told_with_the_next_position() -> None:
     states = StateBuilder({"a": False, "b": False})
     reader = CountedTravel(make_decoder("quad_x4"), 0.05, relative=True)
 
-    def told(*happened: Edge | Lost) -> list[tuple[float | None, tuple[str, ...]]]:
+    def told(*happened: Edge | MissedEdges) -> list[tuple[float | None, tuple[str, ...]]]:
         for one in happened:
-            states.take(one)
+            states.add(one)
         run = states.pause()
         assert run is not None
         return [(record.value, record.flags) for record in reader.feed(run[0].encode() + b"\n")]
@@ -517,7 +465,7 @@ def test_an_edge_that_was_missed_spoils_its_run_and_is_told_with_the_next_positi
         (None, ())
     ]  # it rose twice: it fell between, unseen
     assert told(Edge(7, "b", True)) == [(pytest.approx(0.25), ("missed_edge",))]
-    assert told(Edge(8, "a", False), Lost(9)) == [(None, ())]
+    assert told(Edge(8, "a", False), MissedEdges(9)) == [(None, ())]
     assert told(Edge(10, "b", False), Edge(11, "z", True)) == [(pytest.approx(0.3), ("missed_edge",))]
     assert told(Edge(12, "a", True)) == [(pytest.approx(0.35), ())]
     assert states.stand(7) == ("2", 7)

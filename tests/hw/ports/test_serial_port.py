@@ -26,6 +26,7 @@ import pytest
 import serial
 
 from hw.ports import serial_port
+from hw.ports.port_state import open_error
 from hw.ports.serial_port import PortOptions, SerialPort
 
 PATIENCE = 5.0  # s; what is waited for comes in a few ms unless the machine is busy
@@ -456,7 +457,7 @@ async def test_a_hundred_pulled_cables(cable: Cable, capsys: pytest.CaptureFixtu
 
 def test_a_framing_that_a_port_refuses_is_said_with_what_to_do() -> None:
     """What the kernel answers to a framing it cannot do is EINVAL (tcsetattr, POSIX)."""
-    state, words = serial_port._why_not("/dev/ttyX0", termios.error(22, "Invalid argument"))
+    state, words = open_error("/dev/ttyX0", termios.error(22, "Invalid argument"), "dialout")
     assert state == "absent"
     assert "does not take these settings" in words and "parity7" in words
 
