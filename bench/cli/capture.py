@@ -21,10 +21,10 @@ from bench.cli.common import (
 
 if TYPE_CHECKING:
     from bench.protocol.client import WireClient
-    from bench.settings.settings_file import Paths, PortSettings, Settings
+    from bench.settings.settings_file import Paths, PortSettings
 
-LOOK = 0.05  # s
-ASKED = "What was done, and what did its display show"
+READ_TIMEOUT = 0.05  # s
+NOTE_PROMPT = "What was done, and what did its display show"
 
 
 @click.command()
@@ -81,7 +81,7 @@ def capture(
             "--baud is for a device that the settings do not name; else baud stands in"
             " the settings"
         )
-    kept = _Kept(save, note or "")
+    output = _Output(save, note or "")
     try:
         count = _capture(
             instrument,
@@ -89,14 +89,21 @@ def capture(
             baud,
             where,
             None if seconds is None else time.monotonic() + seconds,
-            kept,
+            output,
         )
     finally:
-        if kept.begun and not note and sys.stdin is not None and sys.stdin.isatty():
-            kept.note = click.prompt(ASKED, default="", show_default=False, err=True)
-        kept.close()
+        if (
+            output.has_begun
+            and not note
+            and sys.stdin is not None
+            and sys.stdin.isatty()
+        ):
+            output.note = click.prompt(
+                NOTE_PROMPT, default="", show_default=False, err=True
+            )
+        output.close()
     say(f"{count} bytes." if save is None else f"{count} bytes, in {save}.")
-    if save is not None and not kept.note:
+    if save is not None and not output.note:
         say(
             "What was done, and what the display showed, is wanted with it: --note, or"
             " tell it beside."
@@ -109,23 +116,15 @@ def _device(instrument: str | None, where: Paths) -> str | None:
     settings'."""
     if instrument is None or not instrument.startswith("/"):
         return None
+    from bench.doctor.direct_port import wired_ports
+
     real = os.path.realpath(instrument)
-    for name, port in _named(load_settings(where)).items():
+    for name, port in wired_ports(load_settings(where)).items():
         if port.port and os.path.realpath(port.port) == real:
             raise Complaint(
                 f"{instrument} is the {name} of the settings: sweepgauge capture {name}"
             )
     return instrument
-
-
-def _named(settings: Settings) -> dict[str, PortSettings]:
-    """What is wired, by its name."""
-    three = (
-        ("indicator", settings.indicator),
-        ("travel", settings.travel),
-        ("caliper", settings.caliper),
-    )
-    return {name: port for name, port in three if port is not None}
 
 
 def _capture(
@@ -134,21 +133,22 @@ def _capture(
     baud: int | None,
     where: Paths,
     until: float | None,
-    kept: _Kept,
+    output: _Output,
 ) -> int:
+    from bench.doctor.direct_port import wired_ports
     from bench.protocol.client import NoDaemon, WireClient
     from bench.settings.settings_file import PortSettings
 
     if device is not None:
         return _direct(
-            device, PortSettings(port=device, baud=baud or 9600), until, kept
+            device, PortSettings(port=device, baud=baud or 9600), until, output
         )
     try:
         client = WireClient(where.socket, slow=say_slow)
     except NoDaemon:
         ports = {
             name: port
-            for name, port in _named(load_settings(where)).items()
+            for name, port in wired_ports(load_settings(where)).items()
             if port.port or port.pins
         }
         name = instrument or next(iter(ports), None)
@@ -158,17 +158,17 @@ def _capture(
                 f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
                 " /dev/serial/by-id/..."
             ) from None
-        return _direct(name, ports[name], until, kept)
+        return _direct(name, ports[name], until, output)
     with client:
-        return _through(client, instrument, until, where, kept)
+        return _through_daemon(client, instrument, until, where, output)
 
 
-def _through(
+def _through_daemon(
     client: WireClient,
     instrument: str | None,
     until: float | None,
     where: Paths,
-    kept: _Kept,
+    output: _Output,
 ) -> int:
     from bench.protocol import Capture, Done, RawBytes
     from bench.protocol.client import Gone, NoDaemon, Refused
@@ -176,14 +176,14 @@ def _through(
     count = 0
     try:
         client.ask(Capture(instrument), Done)
-        kept.begin(instrument or "", None)
+        output.begin(instrument or "", None)
         while until is None or time.monotonic() < until:
             message = client.next(
                 0.2 if until is None else max(0.01, min(0.2, until - time.monotonic()))
             )
             if isinstance(message, RawBytes):
-                kept.name = message.instrument
-                count += kept.out(bytes.fromhex(message.hex))
+                output.name = message.instrument
+                count += output.write(bytes.fromhex(message.hex))
     except Refused as error:
         raise Complaint(str(error)) from error
     except (Gone, NoDaemon) as error:
@@ -192,20 +192,20 @@ def _through(
         ) from error
     except KeyboardInterrupt:
         pass
-    if kept.path is not None:
-        kept.port = _as_set(kept.name, where)
+    if output.path is not None:
+        output.port = _settings_of(output.name, where)
     return count
 
 
-def _as_set(name: str, where: Paths) -> PortSettings | None:
-    """As the settings have it; those of the service where it is the service that was
-    asked."""
+def _settings_of(name: str, where: Paths) -> PortSettings | None:
+    """The port in the settings; in the service's, where the service gave the bytes."""
     from bench.cli.doctor import settings_of_service
+    from bench.doctor.direct_port import wired_ports
 
-    return _named(load_settings(settings_of_service(where))).get(name)
+    return wired_ports(load_settings(settings_of_service(where))).get(name)
 
 
-def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> int:
+def _direct(name: str, port: PortSettings, until: float | None, output: _Output) -> int:
     from bench.doctor.direct_port import open_port, read_block, request_of, request_rate
     from hw.formats import FORMATS
     from hw.port_names import NotAPort
@@ -223,8 +223,8 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
     asks = request is not None
     count = 0
     try:
-        with open_port(port, LOOK) as opened:
-            kept.begin(name, port)
+        with open_port(port, READ_TIMEOUT) as opened:
+            output.begin(name, port)
             asked = 0.0
             while until is None or time.monotonic() < until:
                 if (
@@ -235,7 +235,7 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
                     opened.write(request)
                 data, text = read_block(port, opened)
                 if data:
-                    count += kept.out(text)
+                    count += output.write(text)
     except BrokenPipeError:
         raise  # whoever read our output left: no fault of the port
     except NotAPort as error:
@@ -262,9 +262,9 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
     return count
 
 
-class _Kept:
-    """Where the bytes go: to standard output as they come, or with their times into a
-    file at the end."""
+class _Output:
+    """Takes the bytes: to standard output as they come, or with their times into a file
+    at the end. name, port: of the instrument."""
 
     def __init__(self, path: str | None, note: str) -> None:
         self.path, self.note = path, note
@@ -277,7 +277,7 @@ class _Kept:
             raise Complaint(f"{path} is there already: name another file, or remove it")
 
     @property
-    def begun(self) -> bool:
+    def has_begun(self) -> bool:
         return self.path is not None and self._began is not None
 
     def begin(self, name: str, port: PortSettings | None) -> None:
@@ -289,21 +289,23 @@ class _Kept:
             datetime.now(UTC).isoformat(timespec="seconds"),
         )
 
-    def out(self, data: bytes) -> int:
+    def write(self, data: bytes) -> int:
         if self.path is None:
-            return _out(data)
+            sys.stdout.buffer.write(data)
+            sys.stdout.buffer.flush()
+            return len(data)
         assert self._began is not None
         self._blocks.append((round(time.monotonic() - self._began, 4), data.hex()))
         return len(data)
 
     def close(self) -> None:
-        """Also where the daemon went away in the middle: what came is kept."""
+        """Write the file, also after the daemon went away in the middle."""
         if self.path is None or self._began is None:
-            return  # it could not even be opened
-        from bench.cli.capture_file import Saved, encode
+            return  # the port did not open
+        from bench.cli.capture_file import SavedCapture, encode
         from bench.settings.settings_file import PortSettings
 
-        saved = Saved(
+        saved = SavedCapture(
             instrument=self.name,
             at=self._at,
             note=self.note,
@@ -318,9 +320,3 @@ class _Kept:
             raise Complaint(
                 f"{self.path} cannot be written: {error.strerror}"
             ) from error
-
-
-def _out(data: bytes) -> int:
-    sys.stdout.buffer.write(data)
-    sys.stdout.buffer.flush()
-    return len(data)

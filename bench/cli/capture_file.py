@@ -1,7 +1,6 @@
-"""A capture with all that a stranger needs to make sense of it: what was wired, how it
-was set up, when each byte came.
+"""A saved capture: the bytes of an instrument with their times, and how it was set up.
 
-One JSON file, so that it can be sent as it is.
+It is one JSON file, so that it can be sent as it is.
 """
 
 from __future__ import annotations
@@ -15,13 +14,12 @@ VERSION = 1
 FIRST = b'{"capture":'
 
 
-class Saved(msgspec.Struct):
-    """capture: the layout's version. at: the wall's time. note: what was done, and what
-    the display showed.
+class SavedCapture(msgspec.Struct):
+    """capture: version of the layout. at: wall time, ISO 8601. note: what was done, and
+    what the display showed.
 
-    port: as the settings had it. blocks: s since the beginning, and the bytes that came
-    then, in hexadecimal; from pins, keys and registers as text, the way `decode` takes
-    it.
+    port: as the settings have it. blocks: s since the beginning, and the bytes that
+    came then in hexadecimal; of pins, keys and registers the text that `decode` takes.
     """
 
     capture: int = VERSION
@@ -38,8 +36,8 @@ class Saved(msgspec.Struct):
         return b"".join(bytes.fromhex(text) for _, text in self.blocks)
 
 
-def encode(saved: Saved) -> bytes:
-    """One block a line, for those who look at it."""
+def encode(saved: SavedCapture) -> bytes:
+    """The file, one block a line, as a person may read it."""
     head, _, _ = msgspec.json.encode(
         msgspec.structs.replace(saved, blocks=[])
     ).rpartition(b"[]}")
@@ -51,13 +49,13 @@ def encode(saved: Saved) -> bytes:
     )
 
 
-def read(data: bytes) -> Saved | None:
-    """None where it is no such file. Raises ValueError with what is wrong where it is
-    one and hurt."""
+def read(data: bytes) -> SavedCapture | None:
+    """A saved capture; None of other bytes. Raises ValueError that says what is wrong
+    with a damaged one."""
     if not data.lstrip().startswith(FIRST):
         return None
     try:
-        saved = msgspec.json.decode(data, type=Saved)
+        saved = msgspec.json.decode(data, type=SavedCapture)
         _ = saved.data
     except (msgspec.DecodeError, ValueError) as error:
         raise ValueError(f"a saved capture that is not whole: {error}") from error

@@ -14,16 +14,16 @@ from bench.cli.common import Complaint, say
 from bench.settings.paths import one_line
 
 if TYPE_CHECKING:
-    from bench.cli.capture_file import Saved
+    from bench.cli.capture_file import SavedCapture
     from hw.reading import Decoder, Record
 
 BLOCK = 65536
-EYEFUL = 32  # bytes of a rejected frame that a person is shown; --json has all
-KEPT = 16384  # bytes from the beginning, for a guess at what they are
+SHOWN = 32  # bytes of a rejected frame that a person is shown; --json has all
+SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
 
 
-class _Listed(click.Command):
-    """Its help ends with every format and its options."""
+class _CommandWithFormats(click.Command):
+    """A command whose help ends with every format and its options."""
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         from hw.formats import FORMATS
@@ -41,8 +41,8 @@ def _words(record: Record) -> str:
 
     where = f"channel {record.channel}: " if record.channel is not None else ""
     if record.fault is not None:
-        cut = "..." if len(record.raw) > EYEFUL else ""
-        return f"rejected: {record.fault} ({record.raw[:EYEFUL]!r}{cut})"
+        cut = "..." if len(record.raw) > SHOWN else ""
+        return f"rejected: {record.fault} ({record.raw[:SHOWN]!r}{cut})"
     counts = (
         f"{record.axis or 'counts'} {record.counts}"
         if record.counts is not None
@@ -63,7 +63,7 @@ def _words(record: Record) -> str:
     return where + said + (f"; {counts}" if counts else "")
 
 
-@click.command(cls=_Listed)
+@click.command(cls=_CommandWithFormats)
 @click.option(
     "--format",
     "format_name",
@@ -112,7 +112,7 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     from_middle = False
     if saved is not None:
         if not as_json:
-            _tell(saved)
+            _describe(saved)
         if format_name in (None, saved.port.format):
             # what sends by itself may have been in the middle of a line; an answer or a
             # press begins one
@@ -125,10 +125,10 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         )
     decoder = _decoder(format_name, given, from_middle=from_middle)
     name = saved.instrument if saved is not None else "indicator"
-    first, good = bytearray(), 0
+    sample, good = bytearray(), 0
     for at, data in _blocks(saved, came, source):
-        if len(first) < KEPT:
-            first += data
+        if len(sample) < SAMPLE:
+            sample += data
         records = decoder.feed(data) if data else decoder.finish()
         for record in records:
             good += record.fault is None
@@ -139,10 +139,10 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         out.flush()
     if not as_json and decoder.rejects:
         say(f"{decoder.rejects} rejected")
-    if not first:
+    if not sample:
         say("Nothing came on standard input: the capture is empty.")
     elif not good:
-        _propose(bytes(first), format_name, given)
+        _propose(bytes(sample), format_name, given)
     return 0
 
 
@@ -158,7 +158,7 @@ def _decoder(
         raise Complaint(str(error)) from error
 
 
-def _saved(came: bytes, source: io.BufferedReader) -> Saved | None:
+def _saved(came: bytes, source: io.BufferedReader) -> SavedCapture | None:
     """What `capture --save` wrote; None where these are bytes as they came."""
     from bench.cli.capture_file import FIRST, read
 
@@ -170,7 +170,7 @@ def _saved(came: bytes, source: io.BufferedReader) -> Saved | None:
         raise Complaint(f"standard input: {error}") from error
 
 
-def _tell(saved: Saved) -> None:
+def _describe(saved: SavedCapture) -> None:
     from hw.discovery.listening import settings_text
 
     port, plain = saved.port, type(saved.port)()
@@ -207,7 +207,7 @@ def _tell(saved: Saved) -> None:
 
 
 def _blocks(
-    saved: Saved | None, came: bytes, source: io.BufferedReader
+    saved: SavedCapture | None, came: bytes, source: io.BufferedReader
 ) -> Iterator[tuple[float | None, bytes]]:
     """What came, with its time where that was kept; nothing, once, at the end."""
     if saved is not None:
@@ -223,9 +223,9 @@ def _blocks(
 
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
-    """Nothing was read: what would?"""
+    """Say what format would read the bytes of which none was read."""
     from hw.discovery.bits_heard import is_bits, judge_bits
-    from hw.discovery.listening import judge
+    from hw.discovery.listening import recognise
     from hw.formats import FORMATS
 
     if is_bits(data):
@@ -240,7 +240,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
         if known.pattern and re.match(known.pattern, data):
             say(f"This would fit: --format {known.name}")
             return
-    proposal = judge(data)
+    proposal = recognise(data, None)  # the speed is not in the bytes
     if proposal is None:
         say(
             "Nothing in it could be read. Where it was sent: `sweepgauge doctor`"
@@ -248,9 +248,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
         )
         return
     settings = {
-        key: value
-        for key, value in proposal.settings.items()
-        if key not in ("format", "baud")
+        key: value for key, value in proposal.settings.items() if key != "format"
     }
     if settings.pop("bits", None):
         say(
@@ -261,5 +259,4 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     said = " ".join(f"--option {key}={value}" for key, value in settings.items())
     say(f"This would fit: --format {proposal.settings['format']} {said}".rstrip())
     for words in proposal.evidence:
-        # which speed it was is not in the bytes
-        say(f"  heard: {words.replace(' at 9600 baud', '')}")
+        say(f"  heard: {words}")

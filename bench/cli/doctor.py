@@ -1,16 +1,15 @@
-"""`sweepgauge doctor`: ports, formats, rates, clock, disk, permissions: what is wrong,
-what to do.
+"""`sweepgauge doctor`: what is wrong with ports, formats, rates, clock, disk and
+rights, and what to do.
 
-It proposes and never changes anything. With a daemon running it asks the daemon, which
-holds the ports; without one it looks at the ports itself and listens on those that
-nobody holds.
+It proposes and never changes anything. It asks a running daemon, which holds the ports;
+without one it listens itself on those that nobody holds.
 """
 
 from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,10 +27,11 @@ from bench.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from bench.doctor.matter import Matter
-    from bench.doctor.ports import Found
+    from bench.doctor.diagnostic import Diagnostic, ListeningOptions
+    from bench.doctor.instruments import Wired
+    from bench.doctor.ports import Cable
     from bench.doctor.rights import User
-    from bench.settings.settings_file import Paths, PortSettings, Settings
+    from bench.settings.settings_file import Paths, Settings
 
 SERVICE_SETTINGS = Path("/etc/sweepgauge/settings.toml")
 SERVICE_SOCKET = Path("/run/sweepgauge/socket")
@@ -69,6 +69,7 @@ def doctor(
     """
     import msgspec
 
+    from bench.doctor.diagnostic import LISTEN, ListeningOptions
     from bench.units import UnitsError, parse_length
 
     try:
@@ -85,16 +86,18 @@ def doctor(
             f"Listening for {seconds:g} s: move it, leave it at rest, or press its"
             " button, as you want it heard."
         )
-    matters = []
-    for matter in _look(where, wanted, asked=spacing is not None, seconds=seconds):
-        matters.append(matter)
+    listening = LISTEN if seconds is None else seconds
+    options = ListeningOptions(wanted, "mm", spacing is not None, listening)
+    diagnostics = []
+    for diagnostic in _diagnose(where, options):
+        diagnostics.append(diagnostic)
         if not as_json:
-            _print(matter)
-    faults = sum(matter.good is False for matter in matters)
+            _print(diagnostic)
+    faults = sum(one.good is False for one in diagnostics)
     if as_json:
-        click.echo(msgspec.json.encode({"good": not faults, "matters": matters}))
+        click.echo(msgspec.json.encode({"good": not faults, "matters": diagnostics}))
     else:
-        open_ends = sum(matter.good is None and bool(matter.do) for matter in matters)
+        open_ends = sum(one.good is None and bool(one.advice) for one in diagnostics)
         click.echo(_total(faults, open_ends))
     return 1 if faults else 0
 
@@ -113,8 +116,7 @@ def settings_of_service(where: Paths) -> Paths:
 
 
 def _total(faults: int, open_ends: int) -> str:
-    """open_ends: what is no fault and has something to do all the same, such as a
-    silent instrument."""
+    """open_ends: notes with an advice, such as on a silent instrument."""
     words = (
         "No fault found"
         if not faults
@@ -123,24 +125,22 @@ def _total(faults: int, open_ends: int) -> str:
     return words + (f"; {open_ends} more to see to." if open_ends else ".")
 
 
-def _print(matter: Matter) -> None:
-    sign = {True: "good ", False: "FAULT", None: "     "}[matter.good]
-    click.echo(f"{sign} {matter.about}: {matter.words}")
-    for line in matter.evidence:
+def _print(one: Diagnostic) -> None:
+    sign = {True: "good ", False: "FAULT", None: "     "}[one.good]
+    click.echo(f"{sign} {one.about}: {one.words}")
+    for line in one.evidence:
         click.echo(f"      heard: {line}")
-    if matter.do:
-        click.echo(f"      do: {matter.do}")
+    if one.advice:
+        click.echo(f"      do: {one.advice}")
 
 
-def _look(
-    where: Paths, spacing: float, *, asked: bool, seconds: float | None
-) -> Iterator[Matter]:
+def _diagnose(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
+    """Every subject, in the order in which a user would look."""
     from bench.doctor import machine, pins, ports, rights
-    from bench.doctor.lately import lately
-    from bench.doctor.matter import fault, told
-    from bench.render.settings import words
+    from bench.doctor.diagnostic import fault
+    from bench.doctor.direct_port import wired_ports
+    from bench.doctor.recent_events import recent_events
     from bench.settings.settings_file import Settings
-    from hw.formats import FORMATS
 
     try:
         settings = load_settings(where)
@@ -148,93 +148,87 @@ def _look(
         yield fault("settings", str(error), "mend it; nothing starts half configured")
         settings, known = Settings(), False
     else:
+        yield from _settings(settings, where)
         known = True
-        for line in words(settings):
-            none = settings.settings_file is None and line.startswith("Settings:")
-            yield told(
-                "settings",
-                (
-                    f"Settings: no file at {where.settings}, the defaults hold."
-                    if none
-                    else line
-                ),
-            )
-    wired = [
-        (name, port)
-        for name, port in (
-            ("indicator", settings.indicator),
-            ("travel", settings.travel),
-            ("caliper", settings.caliper),
-        )
-        if port is not None
-    ]
-    found = ports.find_ports()
+    options = options._replace(units=settings.units)
+    wired = list(wired_ports(settings).items())
+    cables = ports.find_ports()
     user = rights.this_user()
-    yield from ports.cables(found, wired)
-    listened = _instruments(
-        settings, where, wired, found, user, spacing, asked=asked, seconds=seconds
-    )
-    yield from (matter for matter in listened if known or matter.about != "instruments")
-    yield from lately(where.log, time.time())
-    yield from ports.neighbours(named={port.port for _, port in wired})
-    wants = (
-        {"dialout": "serial ports"}
-        if any(port.port.startswith("/") for _, port in wired) or found
-        else {}
-    )
-    if pins.wired_pins(settings):
-        wants["gpio"] = "the pins"
+    yield from ports.diagnose_cables(cables, wired)
+    yield from _instruments(where, wired, cables, user, options, known=known)
+    yield from recent_events(where.log, time.time())
+    yield from ports.diagnose_neighbours(named={port.port for _, port in wired})
+    wants = _wanted_groups(settings, wired, cables)
+    yield from rights.diagnose_groups(user, rights.known_groups(), wants)
+    yield from pins.diagnose_pins(settings)
+    yield from machine.diagnose_clock(machine.clock_synced(), time.time())
+    yield from machine.diagnose_disk(where.log)
+    yield from machine.diagnose_power()
+    yield from machine.diagnose_air()
+    yield from machine.diagnose_packages()
+
+
+def _settings(settings: Settings, where: Paths) -> Iterator[Diagnostic]:
+    from bench.doctor.diagnostic import note
+    from bench.render.settings import words
+
+    for line in words(settings):
+        none = settings.settings_file is None and line.startswith("Settings:")
+        no_file = f"Settings: no file at {where.settings}, the defaults hold."
+        yield note("settings", no_file if none else line)
+
+
+def _wanted_groups(
+    settings: Settings, wired: Wired, cables: Sequence[Cable]
+) -> dict[str, str]:
+    """The groups that the daemon's user needs, and what each may open."""
+    from bench.doctor.pins import wired_pins
+    from hw.formats import FORMATS
+    from hw.formats.shared.declaration import PINS, SERIAL
+
+    wanted: dict[str, str] = {}
+    if cables or any(port.port.startswith("/") for _, port in wired):
+        wanted[SERIAL.group] = SERIAL.opens
+    if wired_pins(settings):
+        wanted[PINS.group] = PINS.opens
     kinds = {FORMATS[port.format].port for _, port in wired}
-    wants |= {kind.group: kind.opens for kind in kinds if not kind.serial_line}
-    yield from rights.groups(user, rights.known_groups(), wants)
-    yield from pins.pins(settings)
-    yield from machine.clock(machine.clock_synced(), time.time())
-    yield from machine.disk(where.log)
-    yield from machine.power()
-    yield from machine.air()
-    yield from machine.packages()
+    wanted |= {kind.group: kind.opens for kind in kinds if not kind.serial_line}
+    return wanted
 
 
 def _instruments(
-    settings: Settings,
     where: Paths,
-    wired: list[tuple[str, PortSettings]],
-    found: list[Found],
+    wired: Wired,
+    cables: Sequence[Cable],
     user: User,
-    spacing: float,
+    options: ListeningOptions,
     *,
-    asked: bool,
-    seconds: float | None,
-) -> Iterator[Matter]:
+    known: bool,
+) -> Iterator[Diagnostic]:
+    """Through the daemon where one runs. known: the settings could be read."""
     from bench.doctor import instruments, service
-    from bench.doctor.matter import fault, told
+    from bench.doctor.diagnostic import fault, note
+    from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
 
     try:
-        with service.WireClient(where.socket, slow=service.Patience()) as client:
-            yield from service.asked(
-                client,
-                dict(wired),
-                spacing,
-                settings.units,
-                asked=asked,
-                seconds=seconds,
-            )
-        yield from instruments.others_here(wired, found, user)
-        if not wired:
-            yield told(
-                "instruments",
-                "none is set up",
-                "plug them in, and: sweepgauge learn indicator; or sweepgauge console",
-            )
-        return
-    except service.NoDaemon:
-        left = service.socket_matter(where.socket)
-        if left is not None:
-            yield left
-        if left is not None and left.good is False:
-            return
-        yield told(
+        with WireClient(where.socket, slow=service.Patience()) as client:
+            yield from service.diagnose_daemon(client, dict(wired), options)
+        yield from instruments.diagnose_unnamed_cables(wired, cables, user)
+        advice = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
+    except NoDaemon:
+        socket = service.diagnose_socket(where.socket)
+        if socket is not None:
+            yield socket
+            if socket.good is False:
+                return
+        yield note(
             "daemon", f"none runs at {where.socket}; the ports are looked at here"
+        )
+        yield from instruments.diagnose_ports(wired, cables, user, options)
+        advice = (
+            "plug them in, and with the daemon running: sweepgauge learn; or name a"
+            " port in the settings; or try the whole job with nothing plugged in:"
+            " sweepgauge demo"
         )
     except service.Hangs as error:
         yield fault(
@@ -243,21 +237,12 @@ def _instruments(
             "is the machine busy? else: sudo systemctl restart sweepgauge",
         )
         return
-    except (service.Gone, service.Refused) as error:
+    except (Gone, Refused) as error:
         yield fault(
             "daemon",
             f"it ended the talk: {error}",
             "see what it says: journalctl -u sweepgauge -e",
         )
         return
-    yield from instruments.heard_here(
-        wired, found, user, spacing, settings.units, asked=asked, seconds=seconds
-    )
-    if not wired:
-        yield told(
-            "instruments",
-            "none is set up",
-            "plug them in, and with the daemon running: sweepgauge learn; or name a"
-            " port in the settings; or try the whole job with nothing plugged in:"
-            " sweepgauge demo",
-        )
+    if known and not wired:
+        yield note("instruments", "none is set up", advice)

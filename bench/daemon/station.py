@@ -361,7 +361,8 @@ class Bench:
             self.tell(state)
             self.tell(Notice(name, said))
             log.info("%s", said)
-            self.log.event(None, "spoiled", {"name": name, "words": said})
+            data = {"name": name, "words": said, "flag": spoils}
+            self.log.event(None, "spoiled", data)
 
     def _happened(self, happenings: list[SweepEvent], now: float) -> None:
         for what in happenings:

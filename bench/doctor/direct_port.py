@@ -1,5 +1,5 @@
-"""A wired port opened without the daemon, for the doctor and a capture; and what an
-instrument is asked with by anybody."""
+"""A port opened as the settings say, without the daemon, and the requests that its
+instrument answers."""
 
 from __future__ import annotations
 
@@ -9,15 +9,25 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import serial
 
-    from bench.settings.settings_file import PortSettings
+    from bench.settings.settings_file import PortSettings, Settings
 
-ASKINGS = 10.0  # requests a second, where neither the settings nor the format say
+REQUEST_RATE = 10.0  # requests a second, where neither the settings nor the format say
 TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 
 
+def wired_ports(settings: Settings) -> dict[str, PortSettings]:
+    """The ports of the settings by the role of their instrument."""
+    roles = {
+        "indicator": settings.indicator,
+        "travel": settings.travel,
+        "caliper": settings.caliper,
+    }
+    return {role: port for role, port in roles.items() if port is not None}
+
+
 def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
-    """For us alone where it is a device. timeout: s that a read waits. Raises OSError
-    (serial.SerialException)."""
+    """Open it for this process alone where it is a device. timeout: s that a read
+    waits. Raises OSError (serial.SerialException)."""
     import termios
 
     import serial
@@ -46,7 +56,7 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
 
 
 def request_of(port: PortSettings) -> bytes | None:
-    """What is sent to ask for a reading; None for what sends by itself."""
+    """The bytes that request a reading; None for what sends by itself."""
     from hw.formats import FORMATS, read_options
 
     query = FORMATS[port.format].query
@@ -56,7 +66,7 @@ def request_of(port: PortSettings) -> bytes | None:
         return None
     from hw.formats.shared.cutter import with_parity
 
-    # what the characters carry and the port does not make
+    # the characters carry this parity, the port makes none
     parity = port.options.get("parity7")
     return with_parity(
         port.request.encode("ascii"), parity if isinstance(parity, str) else None
@@ -68,12 +78,12 @@ def request_rate(port: PortSettings) -> float:
     from hw.formats import FORMATS
 
     query = FORMATS[port.format].query
-    return port.rate or (query.rate if query is not None else ASKINGS)
+    return port.rate or (query.rate if query is not None else REQUEST_RATE)
 
 
 def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, bytes]:
-    """What comes in a moment, as it came, an answer whole; and the same as its decoder
-    takes it."""
+    """(the bytes that come in a moment, an answer whole; the same as its decoder takes
+    them)."""
     from hw.formats import FORMATS
 
     query = FORMATS[port.format].query
@@ -85,6 +95,6 @@ def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, by
 
 
 def echo_of(request: bytes) -> bytes:
-    """The line that an instrument sends which repeats what it is asked, without its
-    end, whatever parity that has."""
+    """The line of an instrument that repeats its request, without its end, whatever
+    parity that has."""
     return request.strip(b" \r\n\x8d\x8a")

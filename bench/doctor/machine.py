@@ -12,7 +12,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.doctor.matter import Matter, fault, good, told
+from bench.doctor.diagnostic import Diagnostic, fault, good, note
 from hw.climate import read_climate
 
 LEAST_DISK = 100 * 2**20  # bytes; ten years of daily checks are 70 MB
@@ -36,10 +36,10 @@ def clock_synced() -> bool | None:
     return None if state < 0 else state != UNSYNCED
 
 
-def clock(
+def diagnose_clock(
     synced: bool | None, now: float, *, root: Path = Path("/")
-) -> Iterator[Matter]:
-    kept = (
+) -> Iterator[Diagnostic]:
+    unpowered = (
         ""
         if any((root / "dev").glob("rtc*"))
         else "; this machine has no clock that runs without power"
@@ -47,14 +47,15 @@ def clock(
     if now < EARLIEST:
         yield fault(
             "clock",
-            f"it says {time.strftime('%Y-%m-%d', time.gmtime(now))}{kept}",
+            f"it says {time.strftime('%Y-%m-%d', time.gmtime(now))}{unpowered}",
             "connect to a network for a minute, or: sudo date -s '2030-01-31 10:00'."
             " Measuring goes on; dates are marked",
         )
     elif synced is False:
-        yield told(
+        yield note(
             "clock",
-            f"not set by a network since the start{kept}: dates are marked as such",
+            f"not set by a network since the start{unpowered}: dates are marked as"
+            " such",
         )
     elif synced:
         yield good("clock", "set by a network")
@@ -63,8 +64,10 @@ def clock(
 # ---- disk ----------------------------------------------------------------------------
 
 
-def disk(log: Path, *, mounts: Path = Path("/proc/self/mounts")) -> Iterator[Matter]:
-    """Where the log is, or would be."""
+def diagnose_disk(
+    log: Path, *, mounts: Path = Path("/proc/self/mounts")
+) -> Iterator[Diagnostic]:
+    """The disk of the log, or where it would be."""
     if log.is_dir():
         yield fault(
             "disk",
@@ -99,16 +102,16 @@ def disk(log: Path, *, mounts: Path = Path("/proc/self/mounts")) -> Iterator[Mat
         )
     else:
         yield good("disk", f"{free / 2**20:.0f} MiB free for the log in {folder}")
-    if forgets := _forgets(folder, mounts):
-        yield told(
+    if memory := _memory_of(folder, mounts):
+        yield note(
             "disk",
-            f"what is written to {folder} is gone when the power goes ({forgets})",
+            f"what is written to {folder} is gone when the power goes ({memory})",
             "give the log a place that stays: --log, or SWEEPGAUGE_LOG",
         )
 
 
-def _forgets(folder: Path, mounts: Path) -> str | None:
-    """The kind of memory that this folder is kept in, where it is memory."""
+def _memory_of(folder: Path, mounts: Path) -> str | None:
+    """The kind of memory that holds this folder; None where a disk holds it."""
     try:
         rows = [line.split() for line in mounts.read_text().splitlines()]
     except OSError:
@@ -142,14 +145,13 @@ def _within(path: str, place: str) -> bool:
 # ---- power, air ----------------------------------------------------------------------
 
 
-def power(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
-    """The board's own word on its supply; the smallest boards have none."""
+def diagnose_power(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
+    """What the board says of its supply; the smallest boards say nothing."""
     for folder in sys_root.glob("class/hwmon/hwmon*"):
         try:
-            if (folder / "name").read_text().strip() == "rpi_volt":
-                low = (folder / "in0_lcrit_alarm").read_text().strip() == "1"
-            else:
+            if (folder / "name").read_text().strip() != "rpi_volt":
                 continue
+            low = (folder / "in0_lcrit_alarm").read_text().strip() == "1"
         except OSError:
             continue
         if low:
@@ -162,23 +164,23 @@ def power(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
             yield good("power", "the supply holds")
 
 
-def air(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
+def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
     for one in read_climate(sys_root):
         said = [f"{one.temperature:.1f} C"] if one.temperature is not None else []
         said += [f"{one.humidity:.0f} % humidity"] if one.humidity is not None else []
-        yield told("air", f"{', '.join(said)} ({one.sensor})")
+        yield note("air", f"{', '.join(said)} ({one.sensor})")
 
 
 # ---- Python --------------------------------------------------------------------------
 
 
-def packages(distribution: str = "sweepgauge") -> Iterator[Matter]:
+def diagnose_packages(distribution: str = "sweepgauge") -> Iterator[Diagnostic]:
     """What the program needs of other packages: there, new enough, and numpy able to
     start."""
     try:
         needs = importlib.metadata.requires(distribution) or []
     except importlib.metadata.PackageNotFoundError:
-        yield told(
+        yield note(
             "python",
             f"{distribution} is not installed as a package: what it needs cannot be"
             " told",

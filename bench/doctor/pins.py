@@ -1,8 +1,7 @@
-"""The pins: whether pedal, lamp, buzzer and clocked instruments could be read. Only
-looked at where some are wired.
+"""The pins: whether pedal, lamp, buzzer and clocked instruments can be read.
 
-The library beneath is tried in a process of its own: where it is imported it opens a
-pipe, claims lines and moves the whole process to another folder.
+A process of its own tries the library lgpio: its import opens a pipe, claims lines and
+moves the whole process to another folder.
 """
 
 from __future__ import annotations
@@ -14,26 +13,26 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.doctor.matter import Matter, fault, good, told
+from bench.doctor.diagnostic import Diagnostic, fault, good, note
+from bench.doctor.direct_port import wired_ports
 from bench.settings.settings_file import Settings
 
-_TRY = "import lgpio; print(hasattr(lgpio, 'gpiochip_open'))"
+_LIBRARY_TEST = "import lgpio; print(hasattr(lgpio, 'gpiochip_open'))"
 
 
 def wired_pins(settings: Settings) -> dict[str, int]:
+    """BCM numbers of the pins that the settings wire, by what is on them."""
     pins: dict[str, int] = {}
     if settings.panel is not None:
         for name in ("pedal", "lamp", "buzzer"):
             if (pin := getattr(settings.panel, name)) is not None:
                 pins[name] = pin
-    for role in ("indicator", "travel", "caliper"):
-        port = getattr(settings, role)
-        if port is not None:
-            pins |= {f"{role} {name}": pin for name, pin in port.pins.items()}
+    for role, port in wired_ports(settings).items():
+        pins |= {f"{role} {name}": pin for name, pin in port.pins.items()}
     return pins
 
 
-def pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Matter]:
+def diagnose_pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Diagnostic]:
     wired = wired_pins(settings)
     if not wired:
         return
@@ -58,17 +57,17 @@ def pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Matter]:
     if settings.panel is not None:
         yield _library(names)
     if any(name.endswith(("data", "clock")) for name in wired):
-        yield told(
+        yield note(
             "pins",
             "3.3 V and no more on any pin; most such gauges speak 1.5 V and need a"
             " shifter",
         )
 
 
-def _library(names: str) -> Matter:
+def _library(names: str) -> Diagnostic:
     with tempfile.TemporaryDirectory() as folder:
         tried = subprocess.run(
-            [sys.executable, "-c", _TRY],
+            [sys.executable, "-c", _LIBRARY_TEST],
             capture_output=True,
             text=True,
             check=False,

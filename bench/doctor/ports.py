@@ -1,4 +1,4 @@
-"""Serial ports by their stable names, who holds them, and what else reaches for them."""
+"""Serial ports by their stable names, who holds them, and what else uses them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.doctor.matter import Matter, fault, told
+from bench.doctor.diagnostic import Diagnostic, fault, note
 from bench.settings.settings_file import PortSettings
 from hw.discovery.holders import holders_of
 from hw.formats import FORMATS
@@ -22,8 +22,8 @@ FOLDERS = (
 UNSTABLE = re.compile(r"/dev/(?:ttyUSB|ttyACM)\d+")
 
 
-class Found(NamedTuple):
-    """A cable: its device and its stable names, the best first."""
+class Cable(NamedTuple):
+    """A serial cable: its device and its stable names, the best first."""
 
     device: Path
     names: tuple[Path, ...]
@@ -33,35 +33,35 @@ class Found(NamedTuple):
         return str(self.names[0])
 
 
-def find_ports(dev: Path = Path("/dev")) -> list[Found]:
+def find_ports(dev: Path = Path("/dev")) -> list[Cable]:
     """Every serial cable that has a stable name, each once."""
     names: dict[Path, list[Path]] = {}
     for folder in FOLDERS:
         for link in sorted((dev / folder).glob("*")):
             if (device := link.resolve()).exists():
                 names.setdefault(device, []).append(link)
-    return [Found(device, tuple(links)) for device, links in sorted(names.items())]
+    return [Cable(device, tuple(links)) for device, links in sorted(names.items())]
 
 
-def cables(
-    found: Sequence[Found], wired: Sequence[tuple[str, PortSettings]]
-) -> Iterator[Matter]:
-    """What is plugged in, who holds it, and which names in the settings will not last."""
+def diagnose_cables(
+    cables: Sequence[Cable], wired: Sequence[tuple[str, PortSettings]]
+) -> Iterator[Diagnostic]:
+    """What is plugged in, who holds it, and names in the settings that will change."""
     used = {
         Path(port.port).resolve(): name
         for name, port in wired
         if port.port.startswith("/")
     }
-    for cable in found:
+    for cable in cables:
         holders = holders_of(cable.device)
         state = f"held by {', '.join(holders)}" if holders else "free"
         role = f"; it is the {used[cable.device]}" if cable.device in used else ""
-        yield told("port", f"{cable.name} is {cable.device.name}, {state}{role}")
-    for cable in found:
-        if len(found) > 1 and not any(
+        yield note("port", f"{cable.name} is {cable.device.name}, {state}{role}")
+    for cable in cables:
+        if len(cables) > 1 and not any(
             "by-id" in str(n) or "by-number" in str(n) for n in cable.names
         ):
-            yield told(
+            yield note(
                 "port",
                 f"{cable.device.name} has no name of its own by number: another cable"
                 " has the same, or it has none",
@@ -71,7 +71,7 @@ def cables(
     for name, port in wired:
         if UNSTABLE.fullmatch(port.port):
             better = next(
-                (c.name for c in found if c.device == Path(port.port).resolve()), None
+                (c.name for c in cables if c.device == Path(port.port).resolve()), None
             )
             yield fault(
                 name,
@@ -84,11 +84,12 @@ def cables(
             )
 
 
-def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[Matter]:
-    """A login console on the header's port, a modem manager, a keyboard cable: what
-    else is on the wires.
+def diagnose_neighbours(
+    root: Path = Path("/"), named: Collection[str] = ()
+) -> Iterator[Diagnostic]:
+    """What else reaches for the ports: a login console, a modem manager, keyboards.
 
-    named: ports of the settings; of those nothing needs to be said.
+    named: ports of the settings, which are left out.
     """
     command = root / "proc/cmdline"
     serial0 = root / "dev/serial0"
@@ -105,7 +106,7 @@ def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[
     if "ModemManager" in set(_processes(root / "proc")):
         rules = root / "etc/udev/rules.d/60-sweepgauge.rules"
         if not rules.exists():
-            yield told(
+            yield note(
                 "port",
                 "a modem manager runs and writes to new ports for ten seconds",
                 "sudo cp systemd/60-sweepgauge.rules /etc/udev/rules.d/ && sudo udevadm"
@@ -114,7 +115,7 @@ def neighbours(root: Path = Path("/"), named: Collection[str] = ()) -> Iterator[
     typed = " or ".join(known.name for known in FORMATS.values() if known.port is KEYS)
     for link in sorted((root / "dev/input/by-id").glob("*-event-kbd")):
         if str(link) not in named:
-            yield told(
+            yield note(
                 "port",
                 f"{link} types like a keyboard: a cable that does is read with the"
                 f" format {typed}",

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from bench.doctor.matter import Matter, fault, good, told
+from bench.doctor.diagnostic import Diagnostic, fault, good, note
 
 
 class User(NamedTuple):
@@ -42,12 +42,12 @@ def known_groups() -> frozenset[str]:
     return frozenset(group.gr_name for group in grp.getgrall())
 
 
-def groups(
+def diagnose_groups(
     user: User, known: frozenset[str], wants: dict[str, str]
-) -> Iterator[Matter]:
-    """wants: by group what for, in words; an empty word for what is only good to have."""
+) -> Iterator[Diagnostic]:
+    """wants: by group, what it may open, in words."""
     if user.root:
-        yield told(
+        yield note(
             "rights",
             "root may open everything; the daemon needs less: run it as a user of"
             " its own",
@@ -55,7 +55,7 @@ def groups(
         return
     for name, what_for in wants.items():
         if name not in known or name in user.groups:
-            continue  # a system without the group keeps nothing behind it
+            continue  # a system without the group protects nothing with it
         if name in user.listed:
             yield fault(
                 "rights",
@@ -72,7 +72,7 @@ def groups(
         yield good("rights", f"{user.name} may open what is wired")
 
 
-def may_open(path: Path, user: User) -> Matter | None:
+def may_open(path: Path, user: User) -> Diagnostic | None:
     """Why this device may not be opened, where that is so."""
     if not path.exists() or os.access(path, os.R_OK | os.W_OK):
         return None

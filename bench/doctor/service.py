@@ -5,15 +5,27 @@ from __future__ import annotations
 import os
 import stat
 import time
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from bench.doctor.instruments import LISTEN, Wish, wake, wrong
-from bench.doctor.matter import Matter, fault, good, told
+from bench.doctor.diagnostic import (
+    LISTEN,
+    Diagnostic,
+    ListeningOptions,
+    fault,
+    good,
+    note,
+)
+from bench.doctor.observation import (
+    Observation,
+    diagnose_no_reading,
+    diagnose_observation,
+)
 from bench.doctor.rights import group_of
-from bench.doctor.stream import rate_of, stream
-from bench.doctor.taken import Taken, dumb, remarks
-from bench.doctor.unread import unread_matter
+from bench.doctor.silence import silence_advice
+from bench.doctor.stream_figures import rate_of, stream_figures
+from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
 from bench.protocol import (
     Capture,
     Done,
@@ -25,16 +37,15 @@ from bench.protocol import (
     StatusReply,
     Watch,
 )
-from bench.protocol.client import PATIENCE, Gone, NoDaemon, Refused, WireClient
+from bench.protocol.client import PATIENCE, WireClient
 from bench.settings.settings_file import PortSettings
-from bench.units import System
-from hw.discovery.listening import Listening, is_text, judge
 from hw.formats import FORMATS
 
-# of a client's patience; a daemon that hangs is restarted by its watchdog in less
+# times that a client's patience runs out; the watchdog restarts a daemon that hangs in
+# less
 MOST_SILENCES = 6
-BAD_SHARE = 0.01  # of the frames, and the wire is looked at
-GOOD = ("open", "marks")
+BAD_SHARE = 0.01  # of the frames rejected, from which on it is a fault of the wire
+GOOD_STATES = ("open", "marks")
 
 
 class Hangs(Exception):
@@ -42,8 +53,7 @@ class Hangs(Exception):
 
 
 class Patience:
-    """What a client does each time the daemon was slow: in the end that is what the
-    doctor has to tell."""
+    """Called each time the daemon was slow. Raises Hangs in the end."""
 
     def __init__(self) -> None:
         self.silences = 0
@@ -56,7 +66,7 @@ class Patience:
             )
 
 
-def socket_matter(path: Path) -> Matter | None:
+def diagnose_socket(path: Path) -> Diagnostic | None:
     """A socket that is there and answers nobody."""
     if not path.exists():
         return None
@@ -78,32 +88,21 @@ def socket_matter(path: Path) -> Matter | None:
                 else f"sudo adduser $USER {group}, then log out and in again"
             ),
         )
-    return told(
+    return note(
         "socket",
         f"{path} is left over from a daemon that was killed; the next one clears it"
         " away",
     )
 
 
-def asked(
-    client: WireClient,
-    ports: dict[str, PortSettings],
-    spacing: float,
-    units: System,
-    *,
-    asked: bool = False,
-    seconds: float | None = None,
-) -> Iterator[Matter]:
-    """What the daemon says, and what its instruments sound like for a moment. Raises
-    Gone, NoDaemon, Refused.
-
-    asked: the user named the spacing. seconds: to listen; LISTEN where it is not said.
-    """
-    wish = Wish(spacing, units, asked, LISTEN if seconds is None else seconds)
-    heard = _watch(client, wish.seconds)
-    reply = client.ask(
-        GetStatus(), StatusReply
-    )  # after listening: an instrument may just have been switched on
+def diagnose_daemon(
+    client: WireClient, ports: Mapping[str, PortSettings], options: ListeningOptions
+) -> Iterator[Diagnostic]:
+    """What the daemon says, and what its instruments send while it is watched. Raises
+    Gone, NoDaemon, Refused."""
+    seen = _watch(client, options.seconds)
+    # after the watch: an instrument may just have been switched on
+    reply = client.ask(GetStatus(), StatusReply)
     yield good(
         "daemon", f"{reply.program} (process {client.version.pid}) at {client.path}"
     )
@@ -116,120 +115,124 @@ def asked(
             "see disk below; measuring goes on meanwhile",
         )
     for words in reply.notes:
-        yield told("daemon", words)
+        yield note("daemon", words)
     pushed = any(
         one.role == "travel" and one.state != "marks" for one in reply.instruments
     )
     for one in reply.instruments:
-        yield from _instrument(
-            client,
-            one,
-            heard.get(one.name, Taken()),
-            ports.get(one.name),
-            wish,
-            pushed and one.role != "caliper",
+        instrument = seen.get(one.name, Observation())
+        port = ports.get(one.name)
+        yield from _state(client, one, instrument, port, options.seconds)
+        yield from _readings(one, instrument, port or PortSettings())
+        named = options.spacing_named and one.state == "open"
+        yield from stream_figures(
+            one.name,
+            rate_of(instrument.times) or one.rate,
+            instrument.values,
+            options._replace(spacing_named=named and one.role != "caliper"),
+            swept=pushed and one.role != "caliper",
         )
+        yield from _frame_counts(one)
 
 
-def _watch(client: WireClient, seconds: float) -> dict[str, Taken]:
-    """What each instrument says for a moment."""
-    out: dict[str, Taken] = {}
+def _watch(client: WireClient, seconds: float) -> dict[str, Observation]:
+    """What each instrument sends for so long."""
+    out: dict[str, Observation] = {}
     client.ask(Watch(on=True), Done)
     end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
         message = client.next(left)
         if isinstance(message, Readings):
-            heard = out.setdefault(message.instrument, Taken())
-            heard.times += message.at
-            heard.values += message.values
-            heard.shown.add(message.unit)
-            heard.flags.update({flag: len(message.values) for flag in message.flags})
+            seen = out.setdefault(message.instrument, Observation())
+            seen.times += message.at
+            seen.values += message.values
+            seen.shown_units.add(message.unit)
+            seen.flags.update({flag: len(message.values) for flag in message.flags})
         elif isinstance(message, Rejected):
-            heard = out.setdefault(message.instrument, Taken())
+            seen = out.setdefault(message.instrument, Observation())
             if message.status is not None:
-                heard.statuses[message.status] += 1
+                seen.statuses[message.status] += 1
             elif message.fault is not None:
-                heard.faults[message.fault] += 1
+                seen.faults[message.fault] += 1
     client.ask(Watch(on=False), Done)
     return out
 
 
-def _instrument(
+def _state(
     client: WireClient,
     one: InstrumentState,
-    heard: Taken,
+    seen: Observation,
     port: PortSettings | None,
-    wish: Wish,
-    swept: bool,
-) -> Iterator[Matter]:
+    seconds: float,
+) -> Iterator[Diagnostic]:
+    """The state of an instrument as the daemon has it, and what would mend it."""
     words = one.words.removeprefix(f"The {one.name} ")
-    if one.state == "open" and not (heard.values or heard.statuses):
+    asks = port is not None and port.request is not None
+    if one.state == "open" and not (seen.values or seen.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
-        yield told(
+        yield note(
             one.name,
-            f"{words.rstrip('.')}, and nothing came in {wish.seconds:g} s{before}",
-            wake(
-                port or PortSettings(),
-                port is not None and port.request is not None,
-                held=True,
-            ),
+            f"{words.rstrip('.')}, and nothing came in {seconds:g} s{before}",
+            silence_advice(port or PortSettings(), asks, held=True),
         )
     elif one.spoiled or one.state == "no-reading":
-        pass  # told below, by what was heard
-    elif one.state in GOOD:
+        pass  # what it sends says why
+    elif one.state in GOOD_STATES:
         yield good(one.name, words)
-    elif (
-        one.state in ("garbled", "flooding")
-        and port is not None
-        and not FORMATS[port.format].port.serial_line
-    ):
-        yield unread_matter(one.name, port, _capture(client, one.name), heard.faults)
     elif one.state in ("garbled", "flooding") and port is not None:
-        data = _capture(client, one.name)
-        if (query := FORMATS[port.format].query) is not None:
-            data = query.from_text(data)
-        at = port.baud if is_text(data) else None
-        found = Listening({port.baud: data}, judge(data, port.baud), at)
-        yield from wrong(one.name, port, data, found, heard.faults)
-        yield told(
-            one.name, words, "to try other speeds, stop the daemon and look again"
-        )
+        yield from _unread(client, one, port, seen.faults)
     elif one.state == "silent":
-        asks = port is not None and port.request is not None
-        yield told(one.name, words, wake(port or PortSettings(), asks, held=True))
+        advice = silence_advice(port or PortSettings(), asks, held=True)
+        yield note(one.name, words, advice)
     else:
         yield fault(one.name, words, _REMEDY.get(one.state, "see the words"))
-    if heard.statuses and not heard.values:
-        yield fault(one.name, *dumb(one.port, heard))
-    elif one.state == "no-reading" and not heard.values:
+
+
+def _unread(
+    client: WireClient, one: InstrumentState, port: PortSettings, faults: Counter[str]
+) -> Iterator[Diagnostic]:
+    data = text = _capture(client, one.name)
+    known = FORMATS[port.format]
+    if not known.port.serial_line:
+        yield diagnose_frames(one.name, port, text, faults)
+        return
+    if known.query is not None:
+        data = known.query.from_text(text)
+    heard = heard_as_set(port, data)
+    yield from diagnose_bytes(one.name, port, data, text, heard, faults)
+    words = one.words.removeprefix(f"The {one.name} ")
+    yield note(one.name, words, "to try other speeds, stop the daemon and look again")
+
+
+def _readings(
+    one: InstrumentState, seen: Observation, port: PortSettings
+) -> Iterator[Diagnostic]:
+    if seen.statuses and not seen.values:
+        yield diagnose_no_reading(one.name, one.port, seen)
+    elif one.state == "no-reading" and not seen.values:
+        words = one.words.removeprefix(f"The {one.name} ")
         yield fault(one.name, words, "see what its display says")
     else:
-        yield from remarks(one.name, port or PortSettings(), heard)
-    yield from stream(
-        one.name,
-        rate_of(heard.times) or one.rate,
-        heard.values,
-        wish.spacing,
-        wish.units,
-        swept=swept,
-        asked=wish.asked and one.state == "open" and one.role != "caliper",
-    )
+        yield from diagnose_observation(one.name, port, seen)
+
+
+def _frame_counts(one: InstrumentState) -> Iterator[Diagnostic]:
+    """Rejected frames and readings that leapt, since the port was opened."""
     frames = one.rejects + one.readings
-    if one.rejects and one.state in GOOD:
-        share = one.rejects / max(1, frames)
-        refused = f"{one.rejects} of {frames} frames were rejected since it was opened"
-        if share < BAD_SHARE:
-            yield told(one.name, refused)
+    if one.rejects and one.state in GOOD_STATES:
+        words = f"{one.rejects} of {frames} frames were rejected since it was opened"
+        if one.rejects < BAD_SHARE * frames:
+            yield note(one.name, words)
         else:
             yield fault(
                 one.name,
-                refused,
+                words,
                 "check the cable, its length and what runs beside it; `sweepgauge"
                 " capture` keeps bytes for a report",
             )
     if one.held:
         many = "1 reading" if one.held == 1 else f"{one.held} readings"
-        yield told(
+        yield note(
             one.name,
             f"{many} leapt and came back, as when a bit flips on the line: not used",
         )
@@ -246,6 +249,7 @@ _REMEDY = {
 
 
 def _capture(client: WireClient, name: str) -> bytes:
+    """What comes for a moment, as the daemon gives it."""
     out = bytearray()
     client.ask(Capture(name), Done)
     end = time.monotonic() + LISTEN
@@ -255,6 +259,3 @@ def _capture(client: WireClient, name: str) -> bytes:
             out += bytes.fromhex(message.hex)
     client.ask(Capture(name, on=False), Done)
     return bytes(out)
-
-
-__all__ = ["Gone", "NoDaemon", "Refused", "WireClient", "asked", "socket_matter"]

@@ -107,8 +107,9 @@ def is_text(data: bytes) -> bool:
     return len(data) >= 16 and ends >= 2 and printing >= 0.97 * len(clean)
 
 
-def judge(data: bytes, speed: int = 9600) -> Proposal | None:
-    """Bytes read as 8N1 at `speed` -> what would read them; None when no format does."""
+def recognise(data: bytes, speed: int | None = None) -> Proposal | None:
+    """Bytes read as 8N1 at `speed`, None where it is not known -> what would read them;
+    None when no format does."""
     parity = parity_of(data[1:])  # the first byte may have been cut
     best: Proposal | None = None
     for known in FORMATS.values():
@@ -125,7 +126,11 @@ def judge(data: bytes, speed: int = 9600) -> Proposal | None:
 
 
 def _try(
-    data: bytes, speed: int, parity: str | None, known: WireFormat, guess: Candidate
+    data: bytes,
+    speed: int | None,
+    parity: str | None,
+    known: WireFormat,
+    guess: Candidate,
 ) -> Proposal | None:
     if "parity7" not in known.option_names:
         parity = None  # its bytes may have eight bits of their own
@@ -142,10 +147,11 @@ def _try(
         unit["default_unit"] = "mm"
     shape = {key: options.pop(key) for key in ("profile",) if key in options}
     framing = {key: options.pop(key) for key in ("parity7",) if key in options}
+    baud: dict[str, Value] = {} if speed is None else {"baud": speed}
     settings = {
         "format": known.name,
         **shape,
-        "baud": speed,
+        **baud,
         **framing,
         **seven,
         **unit,
@@ -175,16 +181,17 @@ def _read(
 
 def _evidence(
     data: bytes,
-    speed: int,
+    speed: int | None,
     parity: str | None,
     good: list[Record],
     rejects: int,
     guessed: tuple[str, ...],
 ) -> Iterator[str]:
     first = "".join(chr(byte & 0x7F) for byte in good[0].raw)
+    at = "" if speed is None else f" at {speed} baud"
     yield (
         f"{_many(len(good), 'reading')} and {_many(rejects, 'reject')} in {len(data)}"
-        f" bytes at {speed} baud, such as {first!r}"
+        f" bytes{at}, such as {first!r}"
     )
     if parity is not None:
         yield PARITY_WORDS[parity].format(n=len(data) - 1)
@@ -253,7 +260,7 @@ def listen(
                         else with_parity(request, "even")
                     ),
                 )
-            found = judge(bytes(data), speed) if data else None
+            found = recognise(bytes(data), speed) if data else None
             if (
                 found
                 and found.readings >= SURE

@@ -337,13 +337,13 @@ def first_bench(tmp_path: Path):
 def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
     """What the doctor says of an instrument that sends `line` again and again, or answers what it is asked."""
     from bench.doctor import instruments
+    from bench.doctor.diagnostic import ListeningOptions
     from bench.doctor.rights import User
     from bench.settings.settings_file import PortSettings
 
-    monkeypatch.setattr(instruments, "LISTEN", 0.4)
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.2)
     monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.2)
-    monkeypatch.setattr("bench.doctor.elsewhere.ANSWER", 0.03)
+    monkeypatch.setattr("bench.doctor.silence.ANSWER", 0.03)
     somebody = User("ann", False, frozenset(), frozenset())
     opened: list[int] = []
 
@@ -367,7 +367,7 @@ def said(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., list]]:
         thread.start()
         wired = [(name, PortSettings(port=os.ttyname(slave), **settings))]
         try:
-            return instruments.heard_here(wired, [], somebody, 2.0, "mm")
+            return instruments.diagnose_ports(wired, [], somebody, ListeningOptions(2.0, "mm", seconds=0.4))
         finally:
             over.set()
             thread.join()

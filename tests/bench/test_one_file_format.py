@@ -25,7 +25,7 @@ from bench.demo.operator import connect
 from bench.protocol import Begin, Cables, Concluded, LearnSaid, Press, Readings
 from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
-from hw.discovery.listening import judge
+from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.declaration import Traits, WireFormat
@@ -139,13 +139,13 @@ def test_settings_take_its_options_and_refuse_others(tmp_path) -> None:
 
 
 def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
-    found = judge(sent(1.0, 1.1, 1.2), 4800)
+    found = recognise(sent(1.0, 1.1, 1.2), 4800)
     assert found is not None and found.settings == {"format": NAME, "baud": 4800} and found.readings == 3
     (matter,) = (one for one in said(sent(2.0)) if one.proposal)  # wired as what is usual
     assert matter.proposal == {"format": NAME, "baud": 9600}
     assert any(one.good for one in said(sent(2.0), format=NAME))
     (matter,) = said(b"#------/0\r\n", format=NAME)
-    assert "its lamp is out" in matter.words and matter.do == "change the lamp"
+    assert "its lamp is out" in matter.words and matter.advice == "change the lamp"
     assert not any(one.good for one in said(b"#000001/9\r\n", format=NAME))
 
 

@@ -160,9 +160,11 @@ def test_whoever_reads_only_the_first_lines_causes_no_complaint(command: str, tm
 
 
 def test_what_a_stranger_wrote_into_a_capture_cannot_work_the_terminal() -> None:
-    from bench.cli.capture_file import Saved, encode
+    from bench.cli.capture_file import SavedCapture, encode
 
     odd = "gauge\x1b[2J\x1b]0;x\x07\n\u202e"
-    out, said = decoded(encode(Saved(instrument=odd, at=odd, note=odd, blocks=[(0.0, b"+1.0 mm\r\n".hex())])))
+    out, said = decoded(
+        encode(SavedCapture(instrument=odd, at=odd, note=odd, blocks=[(0.0, b"+1.0 mm\r\n".hex())]))
+    )
     assert all(line.isprintable() for line in (out + said).splitlines())
     assert "Note: gauge" in said

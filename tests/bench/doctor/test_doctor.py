@@ -17,8 +17,9 @@ from click.testing import CliRunner
 
 from bench.cli.common import Complaint
 from bench.cli.doctor import doctor
-from bench.doctor import instruments, machine, pins, ports, rights, service
-from bench.doctor.stream import at_rest, rate_of
+from bench.doctor import diagnostic, instruments, machine, pins, ports, rights, service
+from bench.doctor.diagnostic import ListeningOptions
+from bench.doctor.stream_figures import at_rest, rate_of
 from bench.settings.settings_file import Panel, PortSettings, Settings
 
 
@@ -27,7 +28,7 @@ def matters(answer: dict, about: str) -> list[dict]:
 
 
 def remedies(found) -> str:
-    return " ".join(f"{m.words} | {m.do}" for m in found if m.good is False)
+    return " ".join(f"{m.words} | {m.advice}" for m in found if m.good is False)
 
 
 # ---- as a user runs it ------------------------------------------------------------------------------
@@ -52,7 +53,7 @@ def look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """The command in this process, listening for a shorter while; `saying` is sent to the rig meanwhile."""
     for name, file in (("SOCKET", "socket"), ("SETTINGS", "settings.toml"), ("LOG", "log.db")):
         monkeypatch.setenv(f"SWEEPGAUGE_{name}", str(tmp_path / file))
-    monkeypatch.setattr(instruments, "LISTEN", 0.5)
+    monkeypatch.setattr(diagnostic, "LISTEN", 0.5)
     monkeypatch.setattr(service, "LISTEN", 0.5)
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.3)
     monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.5)
@@ -176,15 +177,15 @@ def test_each_cable_is_found_once_under_its_best_name(dev: Path) -> None:
     found = ports.find_ports(dev)
     assert [Path(cable.name).name for cable in found] == ["usb-socket-0", "usb-cheap-cable"]
     assert [len(cable.names) for cable in found] == [1, 2]
-    said = list(ports.cables(found, [("travel", PortSettings(port=found[1].name))]))
+    said = list(ports.diagnose_cables(found, [("travel", PortSettings(port=found[1].name))]))
     assert any("it is the travel" in m.words for m in said)
-    assert any("by the socket" in m.do and "usb-socket-0" in m.do for m in said)
+    assert any("by the socket" in m.advice and "usb-socket-0" in m.advice for m in said)
     assert ports.find_ports(dev / "nothing") == []
 
 
 def test_a_name_that_will_not_last_is_a_fault(dev: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = [ports.Found(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
-    said = list(ports.cables(found, [("indicator", PortSettings(port="/dev/ttyUSB7"))]))
+    found = [ports.Cable(Path("/dev/ttyUSB7"), (Path("/dev/serial/by-id/usb-gauge"),))]
+    said = list(ports.diagnose_cables(found, [("indicator", PortSettings(port="/dev/ttyUSB7"))]))
     assert 'write port = "/dev/serial/by-id/usb-gauge"' in remedies(said)
 
 
@@ -195,19 +196,19 @@ def test_the_console_on_the_header_and_a_modem_manager(tmp_path: Path) -> None:
     (tmp_path / "proc/321").mkdir(parents=True)
     (tmp_path / "proc/321/comm").write_text("ModemManager\n")
     (tmp_path / "proc/cmdline").write_text("console=ttyAMA0,115200 console=tty1 root=/dev/sda\n")
-    said = list(ports.neighbours(tmp_path))
+    said = list(ports.diagnose_neighbours(tmp_path))
     assert "raspi-config" in remedies(said)
     assert any("modem manager" in m.words for m in said)
     (tmp_path / "proc/cmdline").write_text("console=tty1 root=/dev/sda\n")
     (tmp_path / "etc/udev/rules.d").mkdir(parents=True)
     (tmp_path / "etc/udev/rules.d/60-sweepgauge.rules").touch()
-    assert list(ports.neighbours(tmp_path)) == []
+    assert list(ports.diagnose_neighbours(tmp_path)) == []
     kbd = tmp_path / "dev/input/by-id/usb-0003-event-kbd"
     kbd.parent.mkdir(parents=True)
     kbd.touch()
-    (one,) = ports.neighbours(tmp_path)
-    assert "wedge" in one.words and "taken from the whole computer" in one.do
-    assert list(ports.neighbours(tmp_path, named={str(kbd)})) == []
+    (one,) = ports.diagnose_neighbours(tmp_path)
+    assert "wedge" in one.words and "taken from the whole computer" in one.advice
+    assert list(ports.diagnose_neighbours(tmp_path, named={str(kbd)})) == []
 
 
 def test_a_holder_is_named(tmp_path: Path) -> None:
@@ -241,9 +242,9 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
         instruments, "holders_of", lambda path: ["thief (process 9)"] if Path(path) == held else []
     )
     names = [Path(rig.names["travel"]), Path(os.ttyname(slave)), held]
-    found = [ports.Found(Path(os.path.realpath(name)), (name,)) for name in names]
+    found = [ports.Cable(Path(os.path.realpath(name)), (name,)) for name in names]
     wired = [("indicator", PortSettings(port=rig.names["indicator"]))]
-    said = instruments.heard_here(wired, found, user({"dialout"}), 2.0, "mm")
+    said = instruments.diagnose_ports(wired, found, user({"dialout"}), ListeningOptions(2.0, "mm"))
     os.close(silent), os.close(slave)
     assert [m.about for m in said if m.good] == ["indicator"]
     (speaks,) = (m for m in said if m.proposal)
@@ -253,8 +254,8 @@ def test_cables_that_the_settings_do_not_name_are_listened_to(
         "profile": "plain",
         "baud": 9600,
     }
-    assert f'port = "{rig.names["travel"]}"' in speaks.do and speaks.good is None
-    assert any("silent" in m.words and "send button" in m.do for m in said)
+    assert f'port = "{rig.names["travel"]}"' in speaks.advice and speaks.good is None
+    assert any("silent" in m.words and "send button" in m.advice for m in said)
     assert not any(str(held) in m.words for m in said)
 
 
@@ -267,7 +268,9 @@ def test_a_wired_port_that_is_held_or_pins(tmp_path: Path, monkeypatch: pytest.M
         ("travel", PortSettings(format="sync24", pins={"data": 5, "clock": 6})),
         ("caliper", PortSettings(port="/dev/null")),
     ]
-    thief, on_pins, nothing = instruments.heard_here(wired, [], user({"dialout"}), 2.0, "mm")
+    thief, on_pins, nothing = instruments.diagnose_ports(
+        wired, [], user({"dialout"}), ListeningOptions(2.0, "mm")
+    )
     assert thief.good is False and "thief (process 9)" in thief.words
     assert on_pins.good is None and "pins" in on_pins.words
     assert nothing.good is False and "/dev/null" in nothing.words
@@ -284,15 +287,15 @@ def user(groups: set[str], listed: set[str] | None = None, root: bool = False) -
 
 
 def test_the_exact_remedy_for_a_missing_group() -> None:
-    (one,) = rights.groups(user({"users"}), KNOWN, WANTS)
-    assert one.good is False and one.do == "sudo adduser ann dialout, then log out and in again"
-    (one,) = rights.groups(user({"users"}, {"users", "dialout"}), KNOWN, WANTS)
-    assert one.good is False and "log out and in again" in one.do and "adduser" not in one.do
-    (one,) = rights.groups(user({"dialout"}), KNOWN, WANTS)
+    (one,) = rights.diagnose_groups(user({"users"}), KNOWN, WANTS)
+    assert one.good is False and one.advice == "sudo adduser ann dialout, then log out and in again"
+    (one,) = rights.diagnose_groups(user({"users"}, {"users", "dialout"}), KNOWN, WANTS)
+    assert one.good is False and "log out and in again" in one.advice and "adduser" not in one.advice
+    (one,) = rights.diagnose_groups(user({"dialout"}), KNOWN, WANTS)
     assert one.good is True
-    (one,) = rights.groups(user(set()), frozenset(), WANTS)
+    (one,) = rights.diagnose_groups(user(set()), frozenset(), WANTS)
     assert one.good is True  # a system without that group keeps nothing behind it
-    (one,) = rights.groups(user(set(), root=True), KNOWN, WANTS)
+    (one,) = rights.diagnose_groups(user(set(), root=True), KNOWN, WANTS)
     assert one.good is None
     assert rights.this_user().name
 
@@ -302,17 +305,17 @@ def test_the_exact_remedy_for_a_missing_group() -> None:
 
 def test_the_clock(tmp_path: Path) -> None:
     assert machine.clock_synced() in {True, False, None}
-    assert "1970" in remedies(machine.clock(False, 3600.0, root=tmp_path))
-    (one,) = machine.clock(False, 1.9e9, root=tmp_path)
+    assert "1970" in remedies(machine.diagnose_clock(False, 3600.0, root=tmp_path))
+    (one,) = machine.diagnose_clock(False, 1.9e9, root=tmp_path)
     assert one.good is None and "without power" in one.words
-    (one,) = machine.clock(True, 1.9e9, root=tmp_path)
+    (one,) = machine.diagnose_clock(True, 1.9e9, root=tmp_path)
     assert one.good is True
 
 
 def test_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     mounts = tmp_path / "mounts"
     mounts.write_text("/dev/sda / ext4 rw 0 0\n")
-    said = list(machine.disk(tmp_path / "deep/er/log.db", mounts=mounts))
+    said = list(machine.diagnose_disk(tmp_path / "deep/er/log.db", mounts=mounts))
     assert [m.good for m in said] == [True] and str(tmp_path) in said[0].words
     really = os.statvfs(tmp_path)
 
@@ -320,8 +323,8 @@ def test_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         f_bavail, f_frsize, f_flag = 10, 4096, really.f_flag | os.ST_RDONLY
 
     monkeypatch.setattr(os, "statvfs", lambda path: Full)
-    assert "read-only" in remedies(machine.disk(tmp_path / "log.db", mounts=mounts))
-    assert "make room" in remedies(machine.disk(tmp_path / "log.db", mounts=mounts))
+    assert "read-only" in remedies(machine.diagnose_disk(tmp_path / "log.db", mounts=mounts))
+    assert "make room" in remedies(machine.diagnose_disk(tmp_path / "log.db", mounts=mounts))
 
 
 @pytest.mark.parametrize(
@@ -340,7 +343,7 @@ def test_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_log_in_memory_is_told(tmp_path: Path, mounts: str, says: str) -> None:
     file = tmp_path / "mounts"
     file.write_text(mounts.format(at=str(tmp_path).replace(" ", "\\040")))
-    forgets = machine._forgets(tmp_path, file)
+    forgets = machine._memory_of(tmp_path, file)
     assert (forgets is None) if not says else (forgets is not None and says in forgets)
 
 
@@ -349,22 +352,22 @@ def test_the_supply_and_the_air(tmp_path: Path) -> None:
     folder.mkdir(parents=True)
     (folder / "name").write_text("rpi_volt\n")
     (folder / "in0_lcrit_alarm").write_text("1\n")
-    assert "4.63 V" in remedies(machine.power(tmp_path))
+    assert "4.63 V" in remedies(machine.diagnose_power(tmp_path))
     (folder / "in0_lcrit_alarm").write_text("0\n")
-    assert [m.good for m in machine.power(tmp_path)] == [True]
+    assert [m.good for m in machine.diagnose_power(tmp_path)] == [True]
     other = tmp_path / "class/hwmon/hwmon2"
     other.mkdir()
     for name, text in (("name", "sht3x"), ("temp1_input", "19500"), ("humidity1_input", "55100")):
         (other / name).write_text(text + "\n")
-    (air,) = machine.air(tmp_path)
+    (air,) = machine.diagnose_air(tmp_path)
     assert air.words == "19.5 C, 55 % humidity (sht3x)"
 
 
 def test_packages_that_are_missing_or_old_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert [m.good for m in machine.packages()] == [True]  # those this runs with
+    assert [m.good for m in machine.diagnose_packages()] == [True]  # those this runs with
     needs = ["no-such-package>=1.0", "click>=999", "msgspec>=0.1", 'pytest>=999; extra == "test"']
     monkeypatch.setattr(machine.importlib.metadata, "requires", lambda name: needs)
-    said = remedies(machine.packages())
+    said = remedies(machine.diagnose_packages())
     assert "no-such-package is missing" in said and "click is" in said and "pytest" not in said
 
 
@@ -374,10 +377,10 @@ WIRED = Settings(panel=Panel(pedal=17), indicator=PortSettings(format="sync24", 
 
 
 def test_pins_are_looked_at_where_they_are_wired(tmp_path: Path) -> None:
-    assert list(pins.pins(Settings(), tmp_path)) == []
-    assert "no pins" in remedies(pins.pins(WIRED, tmp_path))
+    assert list(pins.diagnose_pins(Settings(), tmp_path)) == []
+    assert "no pins" in remedies(pins.diagnose_pins(WIRED, tmp_path))
     (tmp_path / "gpiochip0").touch()
-    said = list(pins.pins(WIRED, tmp_path))
+    said = list(pins.diagnose_pins(WIRED, tmp_path))
     assert any("3.3 V" in m.words for m in said)
     assert any("lgpio" in m.words for m in said)  # there or not, it is told
 
@@ -396,7 +399,7 @@ def test_noise_step_and_rate_are_those_of_the_stream() -> None:
 
 
 def test_a_socket_of_another_group(tmp_path: Path) -> None:
-    assert service.socket_matter(tmp_path / "none") is None
+    assert service.diagnose_socket(tmp_path / "none") is None
     (tmp_path / "file").touch()
-    found = service.socket_matter(tmp_path / "file")
+    found = service.diagnose_socket(tmp_path / "file")
     assert found is not None and found.good is False

@@ -19,7 +19,7 @@ from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.discovery.listening import judge, listen, open_line, parity_of, settings_text
+from hw.discovery.listening import recognise, listen, open_line, parity_of, settings_text
 from hw.formats import make_decoder
 
 BAUD = {
@@ -156,7 +156,7 @@ def test_a_wrong_speed_is_never_proposed(case: str, listening: int) -> None:
         heard_bytes(sent_levels(encode(round(2.5 + 0.001 * n, 3)), bits, parity, stop), speed, listening)
         for n in range(8)
     )
-    found = judge(lines, listening)
+    found = recognise(lines, listening)
     if listening == speed:
         assert found is not None and wanted.items() <= found.settings.items()
         # and what is proposed reads
@@ -204,20 +204,20 @@ def test_rubbish_at_every_speed_ends_and_proposes_nothing() -> None:
 
 
 def test_one_line_from_a_button_is_evidence() -> None:
-    found = judge(b"+ 2.1380, MM\r\n")
+    found = recognise(b"+ 2.1380, MM\r\n")
     assert found is not None and found.readings == 1
-    assert judge(b"2.1380, MM and more\r\n") is None
-    assert judge(b"") is None
+    assert recognise(b"2.1380, MM and more\r\n") is None
+    assert recognise(b"") is None
 
 
 def test_what_is_yours_to_say_is_said() -> None:
-    found = judge(b"+0012345\r" * 5)
+    found = recognise(b"+0012345\r" * 5)
     assert found is not None and "decimals" in found.settings
     assert any("decimals it means is yours" in words for words in found.evidence)
-    found = judge(b"1 MW+003.4665 inch\r\n2 MW-00088.29 mm\r\n" * 3)
+    found = recognise(b"1 MW+003.4665 inch\r\n2 MW-00088.29 mm\r\n" * 3)
     assert found is not None and found.settings["profile"] == "mux"
     assert any("channels 1, 2" in words for words in found.evidence)
-    found = judge(b"X1234;Y-5;" * 4)
+    found = recognise(b"X1234;Y-5;" * 4)
     assert found is not None and found.settings["profile"] == "bridge_counts"
     assert any("per_count" in words for words in found.evidence)
 
@@ -226,7 +226,7 @@ def test_a_proposal_can_be_pasted() -> None:
     import tomllib
 
     for line in (b"01A+00.12345\r", b"+1.250 mm>\r"):
-        found = judge(line * 4)
+        found = recognise(line * 4)
         assert found is not None
         text = settings_text(found.settings).replace("; ", "\n")
         assert tomllib.loads(text) == found.settings
@@ -235,11 +235,11 @@ def test_a_proposal_can_be_pasted() -> None:
 
 @given(st.binary(max_size=400))
 def test_whatever_is_heard_is_judged(data: bytes) -> None:
-    found = judge(data)
+    found = recognise(data)
     assert found is None or found.readings > 0
     assert parity_of(data) in {None, "even", "odd", "mark"}
 
 
 def test_a_whole_that_holds_more_than_readings_is_not_taken_for_one_press_of_a_button() -> None:
-    assert judge(b"1.234 mm\r1.235 mm\r") is not None
-    assert judge(b"1.234 mm\r1.235 mm\rERR0\r") is None
+    assert recognise(b"1.234 mm\r1.235 mm\r") is not None
+    assert recognise(b"1.234 mm\r1.235 mm\rERR0\r") is None

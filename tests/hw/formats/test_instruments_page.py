@@ -142,7 +142,7 @@ SHAPES = {"plain": b"+0012.34%d\r", "code_channel_item": b"01A+00.1234%d\r", "mo
 @pytest.mark.parametrize("text", [text for text in EXAMPLES if "by-id" in text])
 def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tmp_path: Path) -> None:
     """For what sends text: shape, speed and parity are heard from what an instrument of that example sends."""
-    from hw.discovery.listening import judge
+    from hw.discovery.listening import recognise
     from hw.formats.shared.cutter import with_parity
 
     for port in ports(text, tmp_path):
@@ -154,7 +154,7 @@ def test_what_the_page_has_people_write_is_what_listening_proposes(text: str, tm
             data = with_parity(data, "even")
         if port.bits == 7 and port.stop == 2:
             data = bytes(byte | 0x80 for byte in data)
-        found = judge(data, port.baud)
+        found = recognise(data, port.baud)
         assert found is not None
         wanted = {"profile": port.profile or "plain", "baud": port.baud}
         if port.bits == 7 and port.stop == 2:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor.lately import lately
+from bench.doctor.recent_events import recent_events
 from bench.log.rows import Stamp
 from bench.log.writer import LogWriter
 
@@ -41,18 +41,36 @@ def test_the_days_troubles_are_counted_and_the_last_ones_told(log: LogWriter) ->
     instrument(log, 2_000, "no-reading", "The indicator says it has no reading.")
     log.event(None, "held", {"name": "travel", "value": 3.2, "held": 1}, at=Stamp(2, NOW - 100, True))
     assert log.flush()
-    indicator, travel = lately(log.path, NOW)
+    indicator, travel = recent_events(log.path, NOW)
     assert indicator.good is None and "went away 2 times" in indicator.words
     assert "said it had no reading once" in indicator.words and "silent" not in indicator.words
     assert len(indicator.evidence) == 3 and "no reading" in indicator.evidence[-1]
     assert "leapt and came back once" in travel.words and "3.2 mm" in travel.evidence[0]
 
 
+def test_what_is_told_goes_by_codes_and_not_by_sentences(log: LogWriter) -> None:
+    instrument(log, 90_000, "open", "Open since the day before.")
+    instrument(log, 3_000, "absent", "Any sentence.")
+    instrument(log, 2_900, "absent", "It went away, says this sentence, and it was absent before.")
+    for ago, flag in ((2_000, "hold"), (1_900, None)):
+        data = {"name": "indicator", "words": "It reads again.", "flag": flag}
+        log.event(None, "spoiled", data, at=Stamp(1, NOW - ago, True))
+    log.event(
+        None,
+        "instrument",
+        {"name": "travel", "state": "absent", "words": "It went away."},
+        at=Stamp(2, NOW, True),
+    )
+    assert log.flush()
+    (indicator,) = recent_events(log.path, NOW)  # of the travel nothing was there before
+    assert indicator.words == "in the last 24 hours it went away once, sent what cannot be used once"
+
+
 def test_a_quiet_day_and_a_missing_log_are_no_matter(log: LogWriter, tmp_path: Path) -> None:
     instrument(log, 10, "open", "The indicator reads.")
     assert log.flush()
-    assert not list(lately(log.path, NOW))
-    assert not list(lately(tmp_path / "none.db", NOW))
+    assert not list(recent_events(log.path, NOW))
+    assert not list(recent_events(tmp_path / "none.db", NOW))
 
 
 def test_what_the_log_lost_is_a_fault(log: LogWriter) -> None:
@@ -60,6 +78,6 @@ def test_what_the_log_lost_is_a_fault(log: LogWriter) -> None:
     log.event(None, "log-salvaged", {"set_aside": "old.db", "sweeps": 3, "findings": 1}, at=at)
     log.event(None, "log-lacks", {"finding": 2, "sweep": 1}, at=at)
     assert log.flush()
-    (one,) = lately(log.path, NOW)
+    (one,) = recent_events(log.path, NOW)
     assert (one.about, one.good) == ("log", False)
     assert "2 results and 1 pass, saved before and lost since" in one.evidence[-1]

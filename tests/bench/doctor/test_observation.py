@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from bench.doctor import instruments, machine
+from bench.doctor.diagnostic import ListeningOptions
 from bench.doctor.rights import User
-from bench.doctor.stream import stream
+from bench.doctor.stream_figures import stream_figures
 from bench.protocol import GetStatus, StatusReply
 from bench.settings.settings_file import PortSettings
 from hw.formats.modbus_rtu import crc16
@@ -22,7 +23,7 @@ ANN = User("ann", False, frozenset(), frozenset())
 
 
 def faults(matters: list) -> str:
-    return " | ".join(f"{m.words} -> {m.do}" for m in matters if m.good is False)
+    return " | ".join(f"{m.words} -> {m.advice}" for m in matters if m.good is False)
 
 
 def test_channels_that_come_mixed(said) -> None:
@@ -49,7 +50,6 @@ def test_counts_with_it_are_readings(said) -> None:
 
 
 def test_gauge_and_travel_on_one_port_are_heard_in_turn(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(instruments, "LISTEN", 0.3)
     master, slave = os.openpty()
     tty.setraw(slave)
     over = threading.Event()
@@ -65,7 +65,9 @@ def test_gauge_and_travel_on_one_port_are_heard_in_turn(monkeypatch: pytest.Monk
     port = PortSettings(port=os.ttyname(slave), profile="bridge", options={"profile": "bridge"})
     counted = PortSettings(port=port.port, profile="bridge", options=port.options, per_count=0.005)
     try:
-        found = instruments.heard_here([("indicator", port), ("travel", counted)], [], ANN, 2.0, "mm")
+        found = instruments.diagnose_ports(
+            [("indicator", port), ("travel", counted)], [], ANN, ListeningOptions(2.0, "mm", seconds=0.3)
+        )
     finally:
         over.set()
         thread.join()
@@ -93,7 +95,7 @@ def test_registers_are_asked_for(said) -> None:
 
 def test_silence_though_asked(said) -> None:
     (one,) = said(b"", format="modbus_rtu")
-    assert one.good is None and "though it was asked" in one.words and "address" in one.do
+    assert one.good is None and "though it was asked" in one.words and "address" in one.advice
 
 
 def test_a_keyboard_is_not_opened_as_a_port(tmp_path: Path) -> None:
@@ -103,44 +105,45 @@ def test_a_keyboard_is_not_opened_as_a_port(tmp_path: Path) -> None:
         ("caliper", PortSettings(port=str(device), format="wedge")),
         ("indicator", PortSettings(port="/dev/input/by-id/nothing-event-kbd", format="wedge")),
     ]
-    here, gone = instruments.heard_here(wired, [], ANN, 2.0, "mm")
-    assert here.good is None and "start the daemon" in here.do
-    assert gone.good is False and "/dev/input/by-id" in gone.do
+    here, gone = instruments.diagnose_ports(wired, [], ANN, ListeningOptions(2.0, "mm"))
+    assert here.good is None and "start the daemon" in here.advice
+    assert gone.good is False and "/dev/input/by-id" in gone.advice
 
 
 def test_what_is_too_slow_for_the_spacing_is_a_fault_with_ways_out() -> None:
-    (one,) = stream("travel", 3.1, [], 2.0, "mm")
+    (one,) = stream_figures("travel", 3.1, [], ListeningOptions(2.0, "mm"))
     assert one.good is False and one.figures["fastest_push"] == pytest.approx(6.2)
-    assert "marks" in one.do and "--spacing" in one.do
-    (one,) = stream("travel", 8.4, [], 2.0, "mm")
-    assert one.good is None and one.figures["fastest_push"] == pytest.approx(16.8) and one.do
-    (one,) = stream("travel", 50.0, [], 2.0, "mm")
+    assert "marks" in one.advice and "--spacing" in one.advice
+    (one,) = stream_figures("travel", 8.4, [], ListeningOptions(2.0, "mm"))
+    assert one.good is None and one.figures["fastest_push"] == pytest.approx(16.8) and one.advice
+    (one,) = stream_figures("travel", 50.0, [], ListeningOptions(2.0, "mm"))
     assert one.good is None and one.figures["fastest_push"] == pytest.approx(100)
     moving = [0.1 * k for k in range(20)]
-    (one,) = stream("travel", None, moving, 2.0, "mm")
+    (one,) = stream_figures("travel", None, moving, ListeningOptions(2.0, "mm"))
     assert "moved" in one.words and not one.figures
 
 
 def test_push_speed_is_for_what_is_pushed() -> None:
-    (one,) = stream("caliper", 8.4, [], 2.0, "mm", swept=False)
+    (one,) = stream_figures("caliper", 8.4, [], ListeningOptions(2.0, "mm"), swept=False)
     assert one.good is None and one.words == "8.4 readings a second"
-    (one,) = stream("indicator", 8.4, [], 2.0, "mm")
+    (one,) = stream_figures("indicator", 8.4, [], ListeningOptions(2.0, "mm"))
     assert "no faster than 17 mm a second" in one.words
-    (one,) = stream("indicator", 8.4, [], 25.4, "inch")
+    (one,) = stream_figures("indicator", 8.4, [], ListeningOptions(25.4, "inch"))
     assert "no faster than 8.4 in a second" in one.words
-    (one,) = stream("travel", 49.97, [], 2.0, "mm")
+    (one,) = stream_figures("travel", 49.97, [], ListeningOptions(2.0, "mm"))
     assert "no faster than 100 mm a second" in one.words
-    (one,) = stream("indicator", None, [1.0] * 10, 2.0, "mm")
+    (one,) = stream_figures("indicator", None, [1.0] * 10, ListeningOptions(2.0, "mm"))
     assert one.words == "at rest it does not change at all"
 
 
 def test_a_log_that_is_a_folder(tmp_path: Path) -> None:
-    (one, *_) = machine.disk(tmp_path)
-    assert one.good is False and "is a folder" in one.words and "sweepgauge.db" in one.do
+    (one, *_) = machine.diagnose_disk(tmp_path)
+    assert one.good is False and "is a folder" in one.words and "sweepgauge.db" in one.advice
 
 
 def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path, monkeypatch) -> None:
     from bench.doctor import service
+    from bench.protocol.client import WireClient
 
     monkeypatch.setattr(service, "LISTEN", 0.5)
     rig = rigs()
@@ -160,8 +163,8 @@ def test_through_the_daemon_a_held_display_is_told_too(rigs, run, tmp_path: Path
     thread = threading.Thread(target=speak)
     thread.start()
     try:
-        with service.WireClient(tmp_path / "socket") as client:
-            found = list(service.asked(client, {}, 2.0, "mm"))
+        with WireClient(tmp_path / "socket") as client:
+            found = list(service.diagnose_daemon(client, {}, ListeningOptions(2.0, "mm", seconds=0.5)))
             status = client.ask(GetStatus(), StatusReply)
     finally:
         over.set()

@@ -13,14 +13,14 @@ from pathlib import Path
 
 import pytest
 
-from bench.doctor import elsewhere, instruments
-from bench.doctor.elsewhere import ask_elsewhere
-from bench.doctor.instruments import wake
-from bench.doctor.ports import Found
+from bench.doctor import instruments, silence
+from bench.doctor.diagnostic import ListeningOptions
+from bench.doctor.ports import Cable
 from bench.doctor.rights import User
-from bench.doctor.unread import unread_matter
+from bench.doctor.silence import ask_at_other_speeds, silence_advice
+from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames
 from bench.settings.settings_file import PortSettings
-from hw.discovery.listening import judge
+from hw.discovery.listening import recognise
 from hw.formats.modbus_rtu import crc16
 from hw.formats.shared.cutter import with_parity
 
@@ -31,25 +31,25 @@ ANN = User("ann", False, frozenset(), frozenset())
 def test_bits_that_are_not_read_are_not_taken_for_a_number_on_a_serial_line() -> None:
     """101101001101... is the published word of 12.34 mm behind a transistor a line."""
     port = PortSettings(format="sync24", pins=PINS)
-    found = unread_matter(
+    found = diagnose_frames(
         "indicator", port, b"101101001101111111111111\n" * 10, Counter({"an unused bit": 9})
     )
     assert found.proposal == {"format": "sync24", "invert": True, "edge": "falling"}
-    assert "baud" not in found.do and "invert = true" in found.do and "display" in found.do
+    assert "baud" not in found.advice and "invert = true" in found.advice and "display" in found.advice
     assert found.words.startswith("pins data 5, clock 6: ") and "an unused bit, 9 times" in found.evidence
-    wheel = unread_matter(
+    wheel = diagnose_frames(
         "travel", PortSettings(format="quad_x4", pins={"a": 23, "b": 24}), b"0?2\n", Counter()
     )
-    assert "slower" in wheel.do and wheel.proposal is None
-    assert unread_matter("indicator", port, b"", Counter()).good is False
+    assert "slower" in wheel.advice and wheel.proposal is None
+    assert diagnose_frames("indicator", port, b"", Counter()).good is False
 
 
 def test_a_cable_that_ends_with_another_key() -> None:
     port = PortSettings(port="/dev/input/by-id/usb-0003-event-kbd", format="wedge")
-    found = unread_matter("caliper", port, b"KEY_1 KEY_DOT KEY_5 KEY_TAB\n" * 3, Counter())
+    found = diagnose_frames("caliper", port, b"KEY_1 KEY_DOT KEY_5 KEY_TAB\n" * 3, Counter())
     assert found.proposal == {"terminator": "TAB"}
-    found = unread_matter("caliper", port, b"KEY_CODE30 KEY_CODE48 KEY_ENTER\n" * 3, Counter())
-    assert found.proposal is None and "keyboard" in found.do
+    found = diagnose_frames("caliper", port, b"KEY_CODE30 KEY_CODE48 KEY_ENTER\n" * 3, Counter())
+    assert found.proposal is None and "keyboard" in found.advice
 
 
 @pytest.mark.parametrize(
@@ -63,12 +63,14 @@ def test_a_cable_that_ends_with_another_key() -> None:
     ],
 )
 def test_what_to_do_about_silence_goes_with_the_wiring(port: PortSettings, says: str) -> None:
-    assert says in wake(port, asks=False)
+    assert says in silence_advice(port, asks=False)
 
 
 def test_of_one_held_by_the_daemon_other_speeds_want_the_daemon_stopped() -> None:
     port = PortSettings(port="/dev/x", request="?\r")
-    assert "stop the daemon" in wake(port, True, held=True) and "stop" not in wake(port, True)
+    assert "stop the daemon" in silence_advice(port, True, held=True) and "stop" not in silence_advice(
+        port, True
+    )
 
 
 # ---- one that must be asked, at another speed --------------------------------------------------------
@@ -114,8 +116,7 @@ class Asked:
 def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
     monkeypatch.setattr("hw.discovery.listening.TURN", 0.6)
     monkeypatch.setattr("hw.discovery.listening.SILENCE", 0.6)
-    monkeypatch.setattr(elsewhere, "ANSWER", 0.08)
-    monkeypatch.setattr(instruments, "LISTEN", 0.2)
+    monkeypatch.setattr(silence, "ANSWER", 0.08)
     made: list[Asked] = []
     yield lambda *args: made.append(Asked(*args)) or made[-1]
     for one in made:
@@ -125,7 +126,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Asked]]:
 def test_one_that_is_asked_is_found_at_its_own_speed(asked) -> None:
     gauge = asked(4800, b"?\r", b"+0012.345\r")
     wired = [("indicator", PortSettings(port=gauge.name, request="?\r"))]
-    (found,) = instruments.heard_here(wired, [], ANN, 2.0, "mm")
+    (found,) = instruments.diagnose_ports(wired, [], ANN, ListeningOptions(2.0, "mm", seconds=0.2))
     assert found.good is False and "does not answer at 9600 baud" in found.words
     assert found.proposal == {"format": "line", "profile": "plain", "baud": 4800, "default_unit": "mm"}
 
@@ -136,7 +137,7 @@ def test_one_that_wants_parity_in_what_it_is_asked_is_given_it(asked) -> None:
     assert with_parity(b"?\r", "even") == b"?\x8d"
     gauge = asked(4800, b"?\x8d", with_parity(b"+0012.345\r", "even"))
     wired = [("indicator", PortSettings(port=gauge.name, request="?\r"))]
-    (found,) = instruments.heard_here(wired, [], ANN, 2.0, "mm")
+    (found,) = instruments.diagnose_ports(wired, [], ANN, ListeningOptions(2.0, "mm", seconds=0.2))
     assert found.proposal == {
         **{"format": "line", "profile": "plain", "baud": 4800, "default_unit": "mm"},
         "parity7": "even",
@@ -155,10 +156,10 @@ def test_a_framing_that_the_port_does_not_take_is_a_fault_and_no_crash(said, no_
 def test_registers_at_another_speed(asked) -> None:
     body = bytes.fromhex("01030400002710")
     device = asked(19200, bytes.fromhex("010300000002c40b"), body + crc16(body))
-    found = ask_elsewhere(PortSettings(port=device.name, format="modbus_rtu"))
+    found = ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu"))
     assert found is not None and found[0] == {"baud": 19200, "parity": "none"}
     device.question = b"nothing"
-    assert ask_elsewhere(PortSettings(port=device.name, format="modbus_rtu")) is None
+    assert ask_at_other_speeds(PortSettings(port=device.name, format="modbus_rtu")) is None
 
 
 # ---- text of no known shape, a board that carries a gauge --------------------------------------------
@@ -171,17 +172,21 @@ def test_text_at_another_speed_is_shown_and_that_speed_proposed(
     from hw.discovery.listening import Listening
 
     heard = Listening({9600: b"\xf0\x8a" * 20, 19200: b"POS=+012.345,T=21.5\r\n" * 5}, None, 19200)
-    (found,) = instruments.wrong("indicator", PortSettings(port="/dev/x"), b"\xf0\x8a" * 20, heard)
+    data = b"\xf0\x8a" * 20
+    (found,) = diagnose_bytes("indicator", PortSettings(port="/dev/x"), data, data, heard, Counter())
     assert (
         found.proposal == {"baud": 19200}
         and "POS=+012.345" in found.words
-        and "write baud = 19200" in found.do
+        and "write baud = 19200" in found.advice
     )
     monkeypatch.setattr(instruments, "listen", lambda line: heard)
     rig = rigs()
-    cable = Found(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
-    (found,) = instruments._unnamed(cable, ANN)
-    assert found.proposal == {"port": rig.names["travel"], "baud": 19200} and "sweepgauge capture" in found.do
+    cable = Cable(Path(os.path.realpath(rig.names["travel"])), (Path(rig.names["travel"]),))
+    (found,) = instruments.diagnose_cable(cable, ANN)
+    assert (
+        found.proposal == {"port": rig.names["travel"], "baud": 19200}
+        and "sweepgauge capture" in found.advice
+    )
 
 
 @pytest.mark.ci
@@ -197,9 +202,10 @@ def test_beside_a_daemon_too_a_cable_that_no_settings_name_is_listened_to(
     text = (tmp_path / "settings.toml").read_text()
     (tmp_path / "settings.toml").write_text(text.replace("[travel]", "[unused]").split("[unused]")[0])
     run("daemon").hear("ready")
-    found = [Found(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
+    found = [Cable(Path(os.path.realpath(name)), (Path(name),)) for name in rig.names.values()]
     monkeypatch.setattr("bench.doctor.ports.find_ports", lambda: found)
     monkeypatch.setattr("bench.doctor.service.LISTEN", 0.3)
+    monkeypatch.setattr("bench.doctor.diagnostic.LISTEN", 0.3)
     where = ["--socket", str(tmp_path / "socket"), "--settings", str(tmp_path / "settings.toml")]
     said = CliRunner().invoke(doctor, [*where, "--log", str(tmp_path / "log.db")]).output
     assert "good  indicator:" in said
@@ -215,7 +221,7 @@ def sentence(number: int, gauge: str) -> bytes:
 def test_the_gauge_behind_a_board_is_proposed_too() -> None:
     """2D4000 is 010010110010000000000000, the published word of 12.34 mm, four bits a digit."""
     data = b"".join(sentence(n, "2D4000" if n % 4 == 0 else "") for n in range(1, 30))
-    found = judge(data)
+    found = recognise(data)
     assert found is not None and found.settings["gauge"] == "sync24" and found.rejects == 0
 
 

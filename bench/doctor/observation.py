@@ -1,0 +1,235 @@
+"""What one instrument sends while it is observed, read as the daemon would read it, and
+what is to be said of it.
+
+Nothing is sent but what the settings name, or the format's own request.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Iterator
+
+import msgspec
+
+from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.direct_port import (
+    echo_of,
+    open_port,
+    read_block,
+    request_of,
+    request_rate,
+)
+from bench.settings.settings_file import PortSettings
+from hw.formats import FORMATS, make_decoder, meaning_of
+from hw.formats.shared.declaration import Traits
+from hw.reading import Record
+
+TIMEOUT = 0.05  # s that a read waits
+DISPLAY_MODES = {"hold", "max", "min", "tir"}  # flags of readings not of the moment
+
+
+class Observation(msgspec.Struct):
+    """data: the bytes; text: the same as the decoder takes it. times, values: of the
+    readings, s and mm.
+
+    readings: how many, counts without a length too. bare_counts: lines with a count and
+    nothing else; counts_only: no length was found. mute: channels without an answering
+    gauge. faults: why frames were rejected, with an example. echoes: rejected frames
+    that repeat the request. shown_units: of the display.
+    """
+
+    data: bytes = b""
+    text: bytes = b""
+    times: list[float] = []
+    values: list[float] = []
+    readings: int = 0
+    rejects: int = 0
+    bare_counts: int = 0
+    counts_only: bool = False
+    statuses: Counter[str] = msgspec.field(default_factory=Counter)
+    flags: Counter[str] = msgspec.field(default_factory=Counter)
+    channels: set[str] = msgspec.field(default_factory=set)
+    mute: set[str] = msgspec.field(default_factory=set)
+    faults: Counter[str] = msgspec.field(default_factory=Counter)
+    echoes: int = 0
+    example: str = ""
+    axes: set[str] = msgspec.field(default_factory=set)
+    shown_units: set[str] = msgspec.field(default_factory=set)
+
+    def add(self, record: Record, at: float, per_count: float | None) -> None:
+        """Count a record that came at s. per_count: mm, of a scale."""
+        value = record.value
+        rejected = record.fault is not None
+        if record.counts is not None and per_count is not None and not rejected:
+            # a line that has both a value and a count means its count
+            value = record.counts * per_count
+        if value is not None:
+            self.readings += 1
+            self.shown_units.add(record.unit)
+            self.times.append(at)
+            self.values.append(value)
+        elif record.counts is not None and record.status is None and not rejected:
+            self.bare_counts += 1
+        if record.status is not None:
+            self.statuses[record.status] += 1
+        if record.fault is not None:
+            self.faults[record.fault] += 1
+            self.example = self.example or repr(record.raw[:24])
+        self.flags.update(record.flags)
+        if record.channel is not None:
+            (self.channels if record.status is None else self.mute).add(record.channel)
+        if record.axis is not None:
+            self.axes.add(record.axis)
+
+
+def observe(port: PortSettings, seconds: float) -> Observation:
+    """Listen for so long. Raises FormatError, OSError, ValueError."""
+    decoder = make_decoder(port.format, dict(port.options), from_middle=True)
+    request = request_of(port)
+    seen, data, text = Observation(), bytearray(), bytearray()
+    interval = 1.0 / request_rate(port)
+    with open_port(port, TIMEOUT) as opened:
+        due, end = 0.0, time.monotonic() + seconds
+        while (now := time.monotonic()) < end:
+            if request and now >= due:
+                due = now + interval
+                opened.write(request)
+            block, line = read_block(port, opened)
+            data += block
+            text += line
+            for record in decoder.feed(line):
+                if (
+                    request
+                    and record.fault is not None
+                    and record.raw.strip() == echo_of(request)
+                ):
+                    seen.echoes += 1
+                else:
+                    seen.add(record, time.monotonic(), port.per_count)
+    seen.data, seen.text = bytes(data), bytes(text)
+    seen.rejects = decoder.rejects - seen.echoes
+    if seen.bare_counts and not (_traits(port).gauge_and_counts and seen.values):
+        # between a gauge's words a board gives the scale's count: that is no lack
+        seen.readings += seen.bare_counts
+        seen.counts_only = True
+    return seen
+
+
+def diagnose_observation(
+    name: str, port: PortSettings, seen: Observation
+) -> Iterator[Diagnostic]:
+    """What is not well with readings that come."""
+    yield from _mixed_streams(name, port, seen)
+    modes = sum(seen.flags[flag] for flag in DISPLAY_MODES)
+    if modes:
+        which = ", ".join(sorted(DISPLAY_MODES & seen.flags.keys()))
+        yield fault(
+            name,
+            f"the display is in a mode ({which}): what it sends is not the reading of"
+            " the moment",
+            "switch hold, maximum and minimum off on the instrument",
+        )
+    if seen.statuses and not seen.mute:
+        words, advice = _statuses(seen)
+        yield note(name, f"in between it had no reading: {words}", advice)
+    if seen.flags["default_unit"]:
+        chosen = port.options.get("default_unit")
+        yield note(
+            name,
+            "it sends no unit: its numbers are read as"
+            f" {'inch' if chosen in ('in', 'inch') else 'mm'}",
+            (
+                'does its display show mm? If it shows inches: default_unit = "in"'
+                if chosen is None
+                else ""
+            ),
+        )
+    if seen.echoes:
+        yield note(
+            name, f"it repeats what it is asked, {seen.echoes} times: no harm in that"
+        )
+    if seen.rejects and seen.faults:
+        why, count = seen.faults.most_common(1)[0]
+        yield note(
+            name,
+            f"{seen.rejects} of {seen.rejects + seen.readings} frames were rejected,"
+            f" most of them ({count}) because: {why}; such as {seen.example}",
+            "check cable, baud rate and parity; `sweepgauge capture` keeps bytes for a"
+            " report",
+        )
+    diagnose = FORMATS[port.format].diagnose_values
+    if diagnose is not None and (found := diagnose(port.options, seen.values)):
+        yield note(
+            name,
+            found.words,
+            found.do,
+            evidence=found.evidence,
+            proposal=found.proposal,
+        )
+    if len(seen.shown_units) > 1:
+        yield fault(
+            name,
+            "its unit was switched while it was heard",
+            "leave it at mm or inch during a check",
+        )
+
+
+def _mixed_streams(
+    name: str, port: PortSettings, seen: Observation
+) -> Iterator[Diagnostic]:
+    """Counts without a length, and several channels or axes where one is wanted."""
+    if seen.counts_only and _traits(port).gauge_and_counts:
+        yield fault(
+            name,
+            "the board tells where the scale is, and no word of a gauge came",
+            "is the gauge on and wired to the board? If this is the travel: per_count ="
+            ' "0.005 mm", or what its scale has',
+        )
+    elif seen.counts_only:
+        yield fault(
+            name,
+            "it sends counts, and the settings do not say what travel one is",
+            'per_count = "0.005 mm", or whatever its scale has; push it 100 mm and see'
+            " how many counts come",
+        )
+    if len(seen.channels) > 1:
+        channels = sorted(seen.channels)
+        mute = ""
+        if seen.mute:
+            have = "has" if len(seen.mute) == 1 else "have"
+            mute = f"; {', '.join(sorted(seen.mute))} {have} no gauge that answers"
+        yield fault(
+            name,
+            f"channels {', '.join(channels)} come mixed{mute}",
+            f"say which gauge this is: channel = {' or '.join(channels)}",
+        )
+    if len(seen.axes) > 1 and "axis" not in port.options:
+        yield fault(
+            name,
+            f"axes {', '.join(sorted(seen.axes))} come mixed",
+            f'say which scale this is: axis = "{min(seen.axes)}"',
+        )
+
+
+def diagnose_no_reading(name: str, where: str, seen: Observation) -> Diagnostic:
+    """The instrument sends nothing but its own words for "no reading"."""
+    words, advice = _statuses(seen)
+    return fault(
+        name,
+        f"{where}: the instrument itself says that it has no reading: {words}",
+        advice,
+    )
+
+
+def _statuses(seen: Observation) -> tuple[str, str]:
+    """The instrument's words and what they mean; what to do about the commonest."""
+    words = ", ".join(
+        f"{status} {count} times ({meaning_of(status)[0]})"
+        for status, count in seen.statuses.items()
+    )
+    return words, meaning_of(seen.statuses.most_common(1)[0][0])[1]
+
+
+def _traits(port: PortSettings) -> Traits:
+    return FORMATS[port.format].traits_of(port.profile)

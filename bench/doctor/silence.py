@@ -1,0 +1,132 @@
+"""An instrument that sends nothing: what to do, and whether it answers at another speed
+or parity.
+
+Nothing is sent but the request that the settings name.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+
+import msgspec
+
+from bench.doctor.diagnostic import Diagnostic, fault, note
+from bench.doctor.direct_port import open_port, request_of
+from bench.doctor.unrecognised import fitting
+from bench.settings.settings_file import PortSettings
+from hw.discovery.listening import SPEEDS, listen, open_line
+from hw.formats import FORMATS, make_decoder
+from hw.formats.shared.declaration import Query
+
+# keys of the settings file, and what they rest on
+Proposed = tuple[dict[str, str | int], tuple[str, ...]]
+ANSWER = 0.2  # s to wait for an answer; common practice, no source
+LONGEST = 64  # bytes of an answer
+REQUEST_ADVICE = (
+    'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
+)
+
+
+def diagnose_silence(name: str, port: PortSettings) -> Iterator[Diagnostic]:
+    """The port is open and nothing came from it; one that is asked is tried at other
+    speeds too."""
+    asks = port.request is not None or FORMATS[port.format].query is not None
+    other = ask_at_other_speeds(port) if asks and port.port.startswith("/") else None
+    if other is None:
+        yield note(
+            name,
+            f"{port.port} is open and silent"
+            + (", though it was asked" if asks else ""),
+            silence_advice(port, asks),
+        )
+        return
+    settings, evidence = other
+    yield fault(
+        name,
+        f"{port.port} does not answer at {port.baud} baud as the settings say, and does"
+        " otherwise",
+        fitting(port, settings),
+        evidence=evidence,
+        proposal=settings,
+    )
+
+
+def silence_advice(port: PortSettings, asks: bool, *, held: bool = False) -> str:
+    """What to do about an instrument that sends nothing. held: by the daemon, which
+    reads at one speed only."""
+    known = FORMATS[port.format]
+    if known.query is not None:
+        advice = known.port.when_silent
+    elif port.asking == "button":
+        return (
+            "press its button while it is listened to: sweepgauge doctor --seconds 15"
+        )
+    elif port.pins:
+        if "req" in port.pins:
+            return (
+                "is it on; does REQ reach its contact, and CK? A slow one wants timeout"
+                " = 2.5; one that moves may not answer"
+            )
+        return (
+            "is it on; do clock and ground reach its contacts? A clock that never"
+            " changes is no clock"
+        )
+    elif known.port.when_silent:
+        return known.port.when_silent
+    else:
+        advice = (
+            "switch the instrument on, or press its send button; is its cable firm?"
+            + ("" if asks else f" {REQUEST_ADVICE}")
+        )
+    if held and (asks or known.query is not None):
+        advice += " To have it asked at other speeds, stop the daemon and look again"
+    return advice
+
+
+def ask_at_other_speeds(port: PortSettings) -> Proposed | None:
+    """Settings at which it answers; None where it does at none, or the port cannot be
+    opened. Blocks up to a dozen seconds."""
+    request = request_of(port)
+    assert request is not None
+    try:
+        if FORMATS[port.format].query is not None:
+            return _answering_registers(port, request)
+        with open_line(port.port, port.baud) as line:
+            found = listen(line, port.baud, request=request).proposal
+        return None if found is None else (found.settings, found.evidence)
+    except (OSError, ValueError):
+        return None
+
+
+def _answering_registers(port: PortSettings, request: bytes) -> Proposed | None:
+    """The checksum of an answer proves speed and parity."""
+    for speed in (port.baud, *(speed for speed in SPEEDS if speed != port.baud)):
+        for parity, word in (("N", "none"), ("E", "even")):
+            if (speed, parity) == (port.baud, port.parity):
+                continue
+            other = msgspec.structs.replace(port, baud=speed, parity=parity)
+            try:
+                data = _answer(other, request)
+            except (OSError, ValueError):
+                continue  # a port that knows no parity, or not that speed
+            decoder = make_decoder(port.format, dict(port.options))
+            if any(
+                record.fault is None for record in decoder.feed(Query.to_text(data))
+            ):
+                evidence = (
+                    f"an answer with a right checksum at {speed} baud, parity {word}:"
+                    f" {data.hex()}"
+                )
+                return {"baud": speed, "parity": word}, (evidence,)
+    return None
+
+
+def _answer(port: PortSettings, request: bytes) -> bytes:
+    with open_port(port, ANSWER) as opened:
+        opened.reset_input_buffer()
+        opened.write(request)
+        data, end = b"", time.monotonic() + ANSWER
+        while time.monotonic() < end and len(data) < LONGEST:
+            data += opened.read(max(1, opened.in_waiting))
+    return data

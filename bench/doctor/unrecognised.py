@@ -1,0 +1,176 @@
+"""Bytes that come and are not read as the settings say: what they look like, and what
+would read them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+
+from bench.doctor.diagnostic import Diagnostic, fault, many_times
+from bench.settings.settings_file import PortSettings
+from hw.discovery.bits_heard import diagnose
+from hw.discovery.listening import (
+    Listening,
+    is_text,
+    listen,
+    open_line,
+    recognise,
+    settings_text,
+)
+from hw.formats import FORMATS, make_decoder
+from hw.formats.shared.declaration import Value
+
+REPORT = "`sweepgauge capture` keeps what came for a report"
+# options and framings that stand in the way of settings which do not name them
+_IN_THE_WAY = ("parity7", "decimals", "judged")
+_PLAIN_FRAMING = {"bits": 8, "parity": "N", "stop": 1}
+
+
+def fitting(port: PortSettings, settings: Mapping[str, Value]) -> str:
+    """The advice to write these settings, and to take out what is in their way."""
+    present = [key for key in _IN_THE_WAY if key in port.options]
+    present += [
+        key for key, plain in _PLAIN_FRAMING.items() if getattr(port, key) != plain
+    ]
+    extra = [key for key in present if key not in settings]
+    take_out = f"; and take out {', '.join(extra)}" if extra else ""
+    return f"this would fit what is heard: {settings_text(settings)}{take_out}"
+
+
+def diagnose_bytes(
+    name: str,
+    port: PortSettings,
+    data: bytes,
+    text: bytes,
+    heard: Listening,
+    faults: Counter[str],
+) -> Iterator[Diagnostic]:
+    """Bytes of a serial line that are not what the settings say. text: the same as the
+    decoder takes it. faults: why it rejected frames, read as the settings say."""
+    speaks = f"of the format {port.format}" + (
+        f", profile {port.profile}" if port.profile else ""
+    )
+    words = f"{port.port}: {len(data)} bytes that are not {speaks}"
+    known = FORMATS[port.format]
+    if faults and _reads_without_range(port, text):
+        yield fault(
+            name,
+            f"{port.port}: its numbers are beyond range_mm:"
+            f" {faults.most_common(1)[0][0]}",
+            "bring it back into that range; or take out range_mm, or make it wider",
+        )
+        return
+    why = tuple(many_times(*one) for one in faults.most_common(2))
+    proposal = heard.proposal
+    if proposal is None and known.query is not None and known.diagnose is not None:
+        other = known.diagnose(port.options, text)
+        if other is not None and other.proposal is not None:
+            advice = f"this would fit what is heard: {settings_text(other.proposal)}"
+            yield fault(name, words, advice, evidence=why, proposal=other.proposal)
+            return
+    if proposal is None:
+        yield _unknown_shape(name, port, words, data, heard, why)
+        return
+    settings = dict(proposal.settings)
+    if "default_unit" in settings and "default_unit" in port.options:
+        # its owner has said so already
+        settings["default_unit"] = str(port.options["default_unit"])
+    yield fault(
+        name,
+        words,
+        fitting(port, settings),
+        evidence=proposal.evidence,
+        proposal=settings,
+    )
+
+
+def _reads_without_range(port: PortSettings, text: bytes) -> bool:
+    """Every frame is read once the option range_mm is left out."""
+    if "range_mm" not in port.options:
+        return False
+    options = {key: port.options[key] for key in port.options if key != "range_mm"}
+    decoder = make_decoder(port.format, options, from_middle=True)
+    return bool(decoder.feed(text)) and not decoder.rejects
+
+
+def _unknown_shape(
+    name: str,
+    port: PortSettings,
+    words: str,
+    data: bytes,
+    heard: Listening,
+    why: tuple[str, ...],
+) -> Diagnostic:
+    """No format reads it. For lines of text at another speed that speed is the first
+    advice, as a report at a wrong speed is of no use."""
+    speed = heard.text_at
+    report = (
+        'keep bytes for a report: `sweepgauge capture` ("The next one" in'
+        " hw/INSTRUMENTS.md)"
+    )
+    if speed is None:
+        return fault(
+            name,
+            f"{words}: {data[:40]!r}",
+            f"check baud rate, parity and format; {report}",
+            evidence=why,
+        )
+    text = heard.heard.get(speed) or data
+    other = speed != port.baud
+    return fault(
+        name,
+        f"{words}; they are lines of text at {speed} baud: {text[:40]!r}",
+        (f"write baud = {speed}; " if other else "")
+        + "no profile reads such lines: see its menu for another way of sending; or"
+        f" {report}",
+        evidence=() if other else why,
+        proposal={"baud": speed} if other else None,
+    )
+
+
+def listen_further(port: PortSettings, data: bytes) -> Listening:
+    """What is heard at other speeds too, where the port is a device."""
+    if port.port.startswith("/"):
+        request = port.request.encode("ascii") if port.request else None
+        try:
+            with open_line(port.port, port.baud) as line:
+                return listen(line, port.baud, request=request)
+        except (OSError, ValueError):
+            pass
+    return heard_as_set(port, data)
+
+
+def heard_as_set(port: PortSettings, data: bytes) -> Listening:
+    """What the bytes of the settings' speed say by themselves."""
+    text_at = port.baud if is_text(data) else None
+    return Listening({port.baud: data}, recognise(data, port.baud), text_at)
+
+
+def diagnose_frames(
+    name: str, port: PortSettings, data: bytes, faults: Counter[str]
+) -> Diagnostic:
+    """Frames of pins or keys that are not read. data: as the daemon gives them, a frame
+    or a run a line."""
+    where = port.port or "pins " + ", ".join(
+        f"{wire} {pin}" for wire, pin in port.pins.items()
+    )
+    why = tuple(many_times(*one) for one in faults.most_common(2))
+    heard = diagnose(port.format, port.options, data)
+    if heard is None:
+        return fault(
+            name,
+            f"{where}: nothing whole came meanwhile",
+            f"look again; {REPORT}",
+            evidence=why,
+        )
+    advice = heard.do
+    if heard.proposal is not None:
+        settings = settings_text(heard.proposal)
+        advice = f"{heard.do}: {settings}. {heard.then}".rstrip(". ")
+    return fault(
+        name,
+        f"{where}: {heard.words}",
+        advice,
+        evidence=(*heard.evidence, *why),
+        proposal=heard.proposal,
+    )
