@@ -8,9 +8,8 @@ import json
 import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import closing, suppress
+from contextlib import suppress
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 import msgspec
@@ -283,26 +282,6 @@ def moves(
         " m.move_key = ?"
     )
     return _each(db, "move", numbers, query, (), made, unread)
-
-
-def describe(db: sqlite3.Connection) -> dict[str, dict[str, str]]:
-    """What every table and column means; the table itself under the empty name."""
-    tables: dict[str, dict[str, str]] = {}
-    for table, column, words in db.execute(
-        "SELECT table_name, column_name, words FROM description"
-    ):
-        tables.setdefault(table, {})[column] = words
-    return tables
-
-
-def back_up(path: Path | str, target: Path | str) -> None:
-    """A whole copy of the log as it is at one moment, while it is written to;
-    overwrites nothing."""
-    target = Path(target).absolute()
-    if target.exists():
-        raise LogError(f"{target} exists already; a back-up overwrites nothing")
-    with open_read(path) as db, closing(sqlite3.connect(target)) as copy:
-        db.backup(copy)
 
 
 _FINDING = f"""

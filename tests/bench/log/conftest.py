@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,6 +14,15 @@ from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
 from bench.log.rows import Saved, Stamp
 from bench.log.writer import LogWriter
+
+with pytest.MonkeyPatch.context() as patch:
+    # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
+    patch.setitem(sys.modules, "pandas", None)
+    from sqlite_utils import Database
+
+__all__ = ["Database"]
+
+LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("big-sled", pivot_to_blade=250.0), leaves=(0.05, 0.1)

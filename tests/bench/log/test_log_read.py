@@ -12,7 +12,6 @@ import tempfile
 import threading
 import time
 import warnings
-from contextlib import closing
 from pathlib import Path
 
 import msgspec
@@ -216,21 +215,3 @@ def test_json_lines_hold_all(live, path) -> None:
     assert msgspec.convert(line["finding"], Finding) == finding
     assert msgspec.convert(line["evidence"], Evidence) == evidence
     assert (line["run"], line["instrument"]) == ("run-1", "cable 1")
-
-
-def test_a_back_up_under_load_is_whole_and_a_beginning_of_the_log(live, path, tmp_path) -> None:
-    life = live()
-    for number in range(40):
-        life.whole_check(f"run-{number:02}", sweeps=1)
-        if number % 8 == 4:
-            read.back_up(path, tmp_path / f"copy-{number}.sqlite")
-    assert life.writer.flush()
-    for number in range(4, 40, 8):
-        copy = tmp_path / f"copy-{number}.sqlite"
-        with closing(sqlite3.connect(copy)) as db:
-            assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        with read.open_read(copy) as db:
-            kept = ids(read.list_findings(db))
-        assert kept == [f"run-{n:02}-f" for n in range(len(kept))]
-    with pytest.raises(LogError, match="overwrites nothing"):
-        read.back_up(path, tmp_path / "copy-4.sqlite")
