@@ -19,13 +19,13 @@ from textual import events
 from textual.app import App, ComposeResult
 from textual.theme import Theme
 
-from bench.console import first_start, looks, phrases
+from bench.console import first_start, looks, readout
 from bench.console.arrange import Frame, compose, content_only, number_only
 from bench.console.at_desk import Action
 from bench.console.desk import PAST, Desk
-from bench.console.guide import WIDE
 from bench.console.link import Link, LinkState
 from bench.console.looks import Look
+from bench.console.result_view import WIDE
 from bench.console.sheet import Sheet
 from bench.console.state import State
 from bench.console.text import Block
@@ -247,7 +247,7 @@ class Console(App[None]):
         waits = []
         for heard in self.state.instruments.values():
             if heard.at is not None and heard.state == "open":
-                waits.append(phrases.next_age(self.state.clock() - heard.at))
+                waits.append(readout.next_age(self.state.clock() - heard.at))
         if waits and self.state.here:
             self._ageing = asyncio.get_running_loop().call_later(
                 max(0.2, min(waits) + 0.05), self._aged

@@ -46,6 +46,7 @@ from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
+BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
 MOST_MORE = 1
@@ -320,7 +321,8 @@ async def headless(
             # a person follows the leaves that were named; where none fits, the distance
             # itself, live
             distance = sum(move.leaves) if move.leaves else move.distance
-            say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")
+            way = "away from you" if move.way == "away" else "toward you"
+            say(f"Hands move the {move.end} end {distance:.3f} mm {way}.")
             await hands.turn_fence(move.end, move.way, distance)
             wire.send(
                 Moved(
@@ -373,7 +375,9 @@ async def _noted(wire: Wire, say: Say) -> None:
 
 
 def say_finding(finding: Finding, say: Say) -> None:
-    from bench.render.finding import finding_words
+    from bench.checks import find
+    from bench.render.result import result_lines
 
-    for line in finding_words(finding, "mm", 600.0):
+    board = BOARD if find(finding.check).turns_fence else None
+    for line in result_lines(finding, "mm", board):
         say(line)

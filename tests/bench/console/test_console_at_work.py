@@ -188,7 +188,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
             await wait(lambda: not following.busy)
             daemon.kill()
             await daemon.wait()
-            await shows(app, "AWAY", "no daemon", "what was said to be saved is kept")
+            await shows(app, "NO DAEMON", "no daemon", "what was said to be saved is kept")
             again = await start_daemon(folder)
             late = Following(await connect(folder), hands, ports)
             try:
