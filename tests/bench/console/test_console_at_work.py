@@ -202,7 +202,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 await job.until(lambda: app.state.result is not None)
                 assert sum(row.push for row in app.state.finding.sweeps) == 3
             finally:
-                await late.close()
+                late.close()
                 await end_daemon(again)
 
 
@@ -219,7 +219,7 @@ async def _told(folder: Path) -> tuple[int, int]:
             await asyncio.sleep(0.1)
         return len(status.notes), status.told
     finally:
-        await wire.close()
+        wire.close()
 
 
 @pytest.mark.slow
