@@ -278,10 +278,10 @@ class _Leading:
         elif isinstance(message, NotConcluded) and message.run == self.run_id:
             raise Complaint(message.words)
         elif isinstance(message, Concluded) and message.run == self.run_id:
-            from bench.render.finding import finding_words
+            from bench.render.result import result_lines
 
             self.recorded = message.recorded
-            for line in finding_words(message.finding, self.units):
+            for line in result_lines(message.finding, self.units):
                 say(line)
             return None if self._offer(message.finding) else message.finding
         return None
@@ -318,7 +318,7 @@ class _Leading:
                 say(f"! {caution}")
             say("Press Enter when this is so.")
         elif ask.phase == "place":
-            say(f"[{ask.step} of {ask.steps}: {ask.placement}] {ask.words}")
+            say(f"[{ask.step} of {ask.steps}] {ask.words}")
             say("Press Enter when it stands.")
         elif ask.phase == "mark":
             ready = (

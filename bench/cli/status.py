@@ -56,10 +56,10 @@ def status(socket_path: str | None, as_json: bool) -> int:
             f" {ask.words}"
         )
     if reply.last:
-        from bench.render.finding import finding_words
+        from bench.render.result import result_lines
 
         for finding in reply.last:
             click.echo(f"{finding.at}  {finding.id}")
-            for line in finding_words(finding, units)[:2]:
+            for line in result_lines(finding, units)[:2]:
                 click.echo(f"  {line}")
     return 0

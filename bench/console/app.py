@@ -19,18 +19,19 @@ from textual import events
 from textual.app import App, ComposeResult
 from textual.theme import Theme
 
-from bench.console import first_start, looks, phrases
+from bench.console import first_start, looks, readout
 from bench.console.arrange import Frame, compose, content_only, number_only
 from bench.console.at_desk import Action
 from bench.console.desk import PAST, Desk
-from bench.console.guide import WIDE
-from bench.console.link import Link, LinkState
+from bench.console.greeting import GREETING
 from bench.console.looks import Look
+from bench.console.result_view import WIDE
 from bench.console.sheet import Sheet
 from bench.console.state import State
 from bench.console.text import Block
 from bench.console.view import View
 from bench.protocol import LogList, Said
+from bench.protocol.async_client import Connection, ReconnectingClient
 
 DIGITS = 0.1  # s between two drawings of the number
 EXTRA = 0.2  # s between two looks at what the added actions can do
@@ -60,11 +61,13 @@ class Console(App[None]):
         self.state = State(clock)
         self.view = View(glyphs=look.glyphs)
         self.look = look
-        self.link = Link(path, self._said, self._link, early=early)
+        self.client = ReconnectingClient(
+            path, self._said, self._connection, greeting=GREETING, early=early
+        )
         self.desk = Desk(
             self.state,
             self.view,
-            self.link.send,
+            self.client.send,
             leave=self.exit,
             look=self._turn_look,
             extra=extra,
@@ -96,7 +99,7 @@ class Console(App[None]):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
         self.sheet.focus()
-        self._listening = loop.create_task(self.link.run())
+        self._listening = loop.create_task(self.client.run())
         if self.desk.extra:
             self.set_interval(EXTRA, self._extra_changed)
 
@@ -118,7 +121,7 @@ class Console(App[None]):
         if self._listening is not None:
             self._listening.cancel()
             await asyncio.gather(self._listening, return_exceptions=True)
-        self.link.close()
+        self.client.close()
 
     # ---- what comes in ---------------------------------------------------------------
 
@@ -126,7 +129,7 @@ class Console(App[None]):
         self._mark(self.state.hear(message))
         first_start.follow(self.desk, message)
 
-    def _link(self, now: LinkState, words: str) -> None:
+    def _connection(self, now: Connection, words: str) -> None:
         self._mark(self.state.came() if now == "here" else self.state.went(words))
 
     def on_resize(self) -> None:
@@ -221,7 +224,7 @@ class Console(App[None]):
             and self.state.here
         ):
             self.state.past = list(self.state.last)
-            self.link.send(LogList(jig=self.state.the_jig, most=PAST))
+            self.client.send(LogList(jig=self.state.the_jig, most=PAST))
         self._frame = compose(self.desk, wide, high)
         if self.sheet.show(self._frame.lines):
             self.drawn += 1
@@ -247,7 +250,7 @@ class Console(App[None]):
         waits = []
         for heard in self.state.instruments.values():
             if heard.at is not None and heard.state == "open":
-                waits.append(phrases.next_age(self.state.clock() - heard.at))
+                waits.append(readout.next_age(self.state.clock() - heard.at))
         if waits and self.state.here:
             self._ageing = asyncio.get_running_loop().call_later(
                 max(0.2, min(waits) + 0.05), self._aged

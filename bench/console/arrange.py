@@ -8,11 +8,20 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.console import guide, pages, panes
+from bench.console import (
+    check_view,
+    first_start,
+    live_move_view,
+    pages,
+    panes,
+    result_view,
+)
 from bench.console.actions import shown
 from bench.console.at_desk import Action
 from bench.console.desk import Desk
+from bench.console.state import State
 from bench.console.text import Block, Line, Role, fit, tall
+from bench.console.view import View
 
 # rows of the row of keys: targets for a thumb, three rows by eight columns at the least
 BAR = 3
@@ -131,8 +140,8 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
     else:
         lines += tall(panes.number(desk.state, desk.view, wide, b.size), b.number[1])
         lines += panes.where(desk.state, desk.view, wide)
-        lines += guide.content(desk.state, desk.view, wide, b.content[1])
-        desk.scrolls = not guide.cautions_read(
+        lines += _middle(desk.state, desk.view, wide, b.content[1])
+        desk.scrolls = not check_view.cautions_read(
             desk.state, desk.view, wide, b.content[1]
         )
     lines += panes.said(
@@ -142,6 +151,20 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
     lines += bar
     hits += more
     return Frame([fit(line, wide) for line in tall(lines, high)], hits)
+
+
+def _middle(state: State, view: View, wide: int, high: int) -> Block:
+    """What to do now: the live move, the first start, the check in progress, or the
+    last result."""
+    if state.live is not None:
+        make = live_move_view.content
+    elif state.learn is not None or first_start.next_stage(state, view) is not None:
+        make = first_start.content
+    elif state.ask is not None:
+        make = check_view.content
+    else:
+        make = result_view.content
+    return tall(make(state, view, wide, high), high)
 
 
 def number_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
@@ -160,8 +183,7 @@ def content_only(desk: Desk, wide: int, high: int) -> tuple[int, Block] | None:
         return None
     b = _bands(desk, wide, high)
     return b.content[0], [
-        fit(line, wide)
-        for line in guide.content(desk.state, desk.view, wide, b.content[1])
+        fit(line, wide) for line in _middle(desk.state, desk.view, wide, b.content[1])
     ]
 
 

@@ -196,11 +196,13 @@ def scale(
     glyphs: Glyphs,
     ends: tuple[str, str],
     least: float | None = None,
+    one_sided: bool = False,
 ) -> Block:
     """One number with its give or take on a line, and where good enough ends; two rows.
 
     All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a
-    size has no other way. ends: the words at the left and the right end.
+    size has no other way. ends: the words at the left and the right end. one_sided:
+    good enough begins at zero, what lies left of it is a fault.
     """
     reach = max(abs(value) + give, (limit or 0.0) * 1.5, 1e-12) * 1.08
     cells = max(9, wide)
@@ -212,9 +214,10 @@ def scale(
         return min(cells - 1, max(0, round((v - low) / (reach - low) * (cells - 1))))
 
     if limit is not None:
-        for x in range(place(-limit), place(limit) + 1):
+        first, last = place(0.0 if one_sided else -limit), place(limit)
+        for x in range(first, last + 1):
             row[x] = ("=", "good")
-        row[place(-limit)], row[place(limit)] = ("[", "good"), ("]", "good")
+        row[first], row[last] = ("[", "good"), ("]", "good")
     row[place(0.0)] = ("+" if limit is None else "0", "rule")
     for x in range(place(value - give), place(value + give) + 1):
         row[x] = (glyphs.lower, "strong")

@@ -1,7 +1,7 @@
-"""Big digits, drawn from dots: to be read from two metres. Pure; standard library only.
+"""Large digits, drawn from dots, to be read from two metres; and the letters of CLOSES.
 
-Each figure is five dots wide and seven high (the point and the sign narrower). A size
-says how many columns a dot takes and whether two dots share a row (half blocks).
+Each digit is five dots wide and seven high, a letter four, the point and the sign less.
+A size says how many columns a dot takes and whether two dots share a row (half blocks).
 """
 
 from __future__ import annotations
@@ -19,6 +19,11 @@ _DOTS = {
     "7": ("#####", "...##", "...##", "..##.", "..##.", ".##..", ".##.."),
     "8": ("#####", "##.##", "##.##", "#####", "##.##", "##.##", "#####"),
     "9": ("#####", "##.##", "##.##", "#####", "...##", "...##", "#####"),
+    "C": ("####", "##..", "##..", "##..", "##..", "##..", "####"),
+    "E": ("####", "##..", "##..", "###.", "##..", "##..", "####"),
+    "L": ("##..", "##..", "##..", "##..", "##..", "##..", "####"),
+    "O": ("####", "#..#", "#..#", "#..#", "#..#", "#..#", "####"),
+    "S": ("####", "##..", "##..", "####", "..##", "..##", "####"),
     "-": ("...", "...", "...", "###", "...", "...", "..."),
     "+": ("...", "...", ".#.", "###", ".#.", "...", "..."),
     ".": ("..", "..", "..", "..", "..", "##", "##"),

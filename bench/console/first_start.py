@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from bench.console import phrases
+from bench.console import readout
 from bench.console.at_desk import AtDesk
 from bench.console.heard import Heard
 from bench.console.state import State
@@ -25,8 +25,8 @@ STAGES: tuple[Stage, ...] = ("indicator", "travel", "leaf", "sled")
 _ASKS: dict[Stage, str] = {
     "indicator": "Find the indicator: press its plunger.",
     "travel": (
-        "Find the travel: push the sled AWAY. Without a scale skip this: the sled is"
-        " stopped at marks."
+        "Find the travel: push the sled AWAY from you. Without a scale skip this:"
+        " the sled is stopped at marks."
     ),
     "leaf": "Prove unit and way: slip a leaf of {leaf} under the tip.",
     "sled": "Describe the sled: where its pivot and its screw are.",
@@ -297,7 +297,7 @@ def _cables(state: State, view: View, wide: int) -> Block:
     for heard in state.ports.values():
         role: Role = "text"
         if heard.state == "open" and heard.value is not None:
-            text, unit = phrases.number(heard, state.units)
+            text, unit = readout.number(heard, state.units)
             right: Line = [(f"{text} {unit} ", "strong")]
         else:
             right = [(_STATES.get(heard.state, heard.state) + " ", "faint")]
@@ -381,8 +381,8 @@ def _learn(desk: AtDesk, what: Literal["indicator", "travel", "leaf"]):  # type:
 
 
 def _doing(state: State, role: str) -> str:
-    """How the instrument of that role does now: its words, port, rate and what was
-    refused of it."""
+    """How the instrument of that role does now: its words, its rate, what was refused
+    of it."""
     heard: Heard | None = next(
         (one for one in state.instruments.values() if one.role == role), None
     )
@@ -391,10 +391,7 @@ def _doing(state: State, role: str) -> str:
     if heard.state != "open":
         return heard.words
     rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
-    return (
-        f"It reads: {rate}, {heard.rejects}"
-        f" rejected{f', at {heard.port}' if heard.port else ''}."
-    )
+    return f"It reads: {rate}, {heard.rejects} rejected."
 
 
 __all__ = [

@@ -100,7 +100,7 @@ class Heard(msgspec.Struct):
             return "moves"
         if self.role == "travel":
             away = (change > 0) == (self.grows != "toward")
-            return "going away" if away else "coming back"
+            return "away from you" if away else "toward you"
         if self.role == "caliper":
             return "opening" if change > 0 else "closing"
         inward = (change > 0) == (self.grows != "pulled-out")

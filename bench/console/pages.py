@@ -6,14 +6,26 @@ A page is a title and rows; a row is taken by its digit, or by Enter.
 
 from __future__ import annotations
 
-from bench.console import first_start, guide, phrases, sleds
+from bench.console import first_start, result_view, sleds
 from bench.console.actions import shown
 from bench.console.at_desk import AtDesk
 from bench.console.pictures import on_the_sled
+from bench.console.readout import verdict_sign
 from bench.console.rows import listing
 from bench.console.text import Block, marked, tall, wrap
 from bench.console.view import Row
 from bench.protocol import Begin, CheckKind, Finding, Option, OptionError
+from bench.render.result import (
+    leaves,
+    move_distance,
+    name,
+    next_act,
+    row,
+    short_move,
+    short_row,
+    told_over_words,
+    upper_first,
+)
 from bench.units import UnitsError, length_words, parse_length
 
 _TITLES = {
@@ -55,20 +67,23 @@ def page(desk: AtDesk, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     view, state = desk.view, desk.state
     title = _TITLES.get(view.page, view.page)
     if view.page == "past":
-        across = length_words(state.board() or phrases.BOARD, state.units)
-        title = f"{title} {state.the_jig or 'all sleds'}" + (
-            f", angles across {across}" if wide >= 60 else ""
-        )
+        title = f"{title} {state.the_jig or 'all sleds'}"
+        board = state.widest_board()
+        if board is not None and wide >= 60:
+            title += f", sled fence across {length_words(board, state.units)}"
     if view.page == "options" and view.kind is not None:
-        title = phrases.upper_first(phrases.name(view.kind))
+        title = upper_first(name(view.kind))
     head: Block = [[(f" {title}", "strong")]]
     if view.page == "limits" and state.finding is not None:
         return tall([*head, *_limits(desk, wide, high - 1)], high), {}
     if view.page == "past" and view.shown is not None:
-        found = next((f for f in _past_findings(desk) if f.id == view.shown), None)
+        found = next((f for f in desk.state.past_findings if f.id == view.shown), None)
         if found is not None:
             return (
-                tall([*head, *guide.result(state, found, view, wide, high - 1)], high),
+                tall(
+                    [*head, *result_view.result(state, found, view, wide, high - 1)],
+                    high,
+                ),
                 {},
             )
     if view.page == "move" and state.finding is not None:
@@ -122,10 +137,8 @@ def _checks(desk: AtDesk) -> list[Row]:
 
     def row(kind: CheckKind) -> Row:
         if kind.can:
-            return Row(
-                kind.question, lambda: choose(kind), more=phrases.name(kind.kind)
-            )
-        why = phrases.upper_first(kind.why_not or "not now") + "."
+            return Row(kind.question, lambda: choose(kind), more=name(kind.kind))
+        why = upper_first(kind.why_not or "not now") + "."
         return Row(
             kind.question,
             lambda: desk.state.say("check", why, bad=True),
@@ -211,7 +224,7 @@ def _option(desk: AtDesk, option: Option) -> Row:
         value = length_words(float(default), desk.state.units)
     else:
         value = "-" if default is None else str(default)
-    value = (phrases.name(value) or "-") if option.choices else value
+    value = (name(value) or "-") if option.choices else value
     if option.choices:
         choices = [*option.choices] if default is not None else ["", *option.choices]
 
@@ -267,27 +280,21 @@ def _with_unit(text: str, units: str) -> str:
     )
 
 
-def _past_findings(desk: AtDesk) -> list[Finding]:
-    state = desk.state
-    return state.past if state.past is not None else state.last
-
-
 def _past(desk: AtDesk) -> list[Row]:
     state, view = desk.state, desk.view
     out = []
-    for finding in _past_findings(desk):
-        words = phrases.row(
-            finding,
-            state.units,
-            state.board(finding.jig),
-            view.glyphs,
-            short=view.wide < 60,
+    for finding in desk.state.past_findings:
+        sign = verdict_sign(finding.verdict, view.glyphs)
+        words = (
+            short_row(finding, sign)
+            if view.wide < 60
+            else row(finding, state.units, state.board(finding), sign)
         )
         done = state.moves.get(finding.id)
         more = {
             "made": "The move was made.",
             "verified": "The move was made, and proved.",
-        }.get(done or "", phrases.next_act(finding, state.units))
+        }.get(done or "", next_act(finding, state.units))
         out.append(Row(words, lambda f=finding: _show(desk, f), more=more))  # type: ignore[misc]
     if state.notes:
         out.append(
@@ -316,16 +323,12 @@ def _show(desk: AtDesk, finding: Finding) -> None:
 def _limits(desk: AtDesk, wide: int, high: int) -> Block:
     finding = desk.state.finding
     assert finding is not None
-    board = desk.state.board(finding.jig) or phrases.BOARD
-    out = guide.limits(desk.state, finding, desk.view, wide - 2, high - 3)
+    over = told_over_words(desk.state.board(finding), desk.state.units)
+    out = result_view.limits(desk.state, finding, desk.view, wide - 2, high - 3)
     foot: Block = [[]]
     if finding.quantities and finding.quantities[0].unit == "rad":
-        foot += wrap(
-            "Sizes are one standard uncertainty across"
-            f" {length_words(board, desk.state.units)}.",
-            wide - 2,
-            "faint",
-        )
+        text = f"Sizes are one standard uncertainty {over}."
+        foot += wrap(text, wide - 2, "faint")
     return [[(" ", "text"), *line] for line in (*out, *foot)]
 
 
@@ -334,8 +337,8 @@ def _move_words(desk: AtDesk, finding: Finding, wide: int) -> Block:
     if move is None:
         return [[(" Nothing to move.", "text")]]
     state = desk.state
-    out = marked(phrases.short_move(move, state.units), wide - 2, " ", "act")
-    for text in phrases.leaves(move, state.jig_gear(finding.jig), state.units):
+    out = marked(short_move(move, state.units), wide - 2, " ", "act")
+    for text in leaves(move, state.jig_gear(finding.jig), state.units):
         out += [[(" ", "text"), *line] for line in wrap(text, wide - 2)]
     out += [[(" ", "text"), *line] for line in wrap(move.text, wide - 2, "faint")]
     return [*out, []]
@@ -363,8 +366,7 @@ def _move(desk: AtDesk) -> list[Row]:
         )
     out.append(
         Row(
-            "Made, just as said:"
-            f" {length_words(move.distance, units, 3 if units == 'mm' else 1)}",
+            f"Made, just as said: {move_distance(move, units)}",
             lambda: desk.made(finding, move.distance, "as said"),
         )
     )
@@ -469,4 +471,4 @@ def _typed(desk: AtDesk, field: str, text: str) -> None:
         desk.view.typing, desk.view.typed = field, text  # it stays at the field
         desk.state.say("typed", f"It {error.problem}.", bad=True)
     except (UnitsError, ValueError) as error:
-        desk.state.say("typed", phrases.upper_first(str(error)) + ".", bad=True)
+        desk.state.say("typed", upper_first(str(error)) + ".", bad=True)

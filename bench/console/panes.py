@@ -6,7 +6,7 @@ Each takes what is known, how wide and how high, and gives exactly that many row
 
 from __future__ import annotations
 
-from bench.console import first_start, phrases
+from bench.console import first_start, readout
 from bench.console.figures import ROWS, columns, figures
 from bench.console.heard import Heard
 from bench.console.state import State
@@ -23,6 +23,7 @@ from bench.console.text import (
     wrap,
 )
 from bench.console.view import View
+from bench.render.result import DIRECTIONS, diagnosis, name, surely_closes
 
 ASIDE = 17  # columns beside the number for unit, way and travel
 
@@ -50,7 +51,7 @@ def health(heard: Heard, now: float) -> tuple[str, Role]:
         if heard.at is None:
             return "waits for a reading", "unsure"
         if not heard.fresh(now):
-            return f"read {phrases.age(now - heard.at)}", "unsure"
+            return f"read {readout.age(now - heard.at)}", "unsure"
     if heard.state in ("open", "marks"):
         return words, "good"
     return words, "bad"
@@ -105,15 +106,19 @@ def _health_run(state: State, view: View, room: int) -> Line:
 def number(state: State, view: View, wide: int, size: str) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below:
     one row more)."""
-    text, unit, way, role = _number(state)
     below = wide < 56
-    aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 2)
+    text, unit, way, role = _number(state)
+    if _closes(state):
+        text, role = "CLOSES", "bad"
+        aside = _beside_closes(state)
+    else:
+        aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 2)
     if size == "row":
         return [[(f" {text} ", role), *_below(aside, wide - len(text) - 2)]]
     room = wide - 2 if below else wide - ASIDE - 1
-    for name in (size, "large", "small"):
-        if ROWS[name] <= ROWS[size] and columns(text, name) <= room:
-            size = name
+    for smaller in (size, "large", "small"):
+        if ROWS[smaller] <= ROWS[size] and columns(text, smaller) <= room:
+            size = smaller
             break
     rows = figures(text, size, view.glyphs)
     block: Block = [[(" " + row.rjust(room), role)] for row in rows]
@@ -125,17 +130,34 @@ def number(state: State, view: View, wide: int, size: str) -> Block:
     ]
 
 
+def _closes(state: State) -> bool:
+    """At rest, and the result on the screen is of a rip fence that closes: a danger
+    that is told in large letters in place of the live number."""
+    at_rest = state.ask is None and state.live is None and state.learn is None
+    finding = state.finding if at_rest and state.here else None
+    return finding is not None and surely_closes(finding)
+
+
+def _beside_closes(state: State) -> list[Line]:
+    lines: list[Line] = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
+    shown = state.shown
+    if shown is not None and shown.live:
+        figures, unit = readout.number(shown, state.units)
+        lines.append([(f"now {figures} {unit}", "faint")])
+    return lines
+
+
 def _number(state: State) -> tuple[str, str, str, Role]:
     """Figures, unit, way in words, role."""
     live = state.live
     if live is not None and live.to_go is not None and live.phase != "lean":
-        text, unit = phrases.small(
+        text, unit = readout.to_go(
             abs(live.to_go), live.uncertainty or 0.0, state.units
         )
         way = (
             "there"
             if live.there
-            else f"{live.end} end {phrases.WAYS[live.way]}"
+            else f"{live.end} end {DIRECTIONS[live.way]}"
             if live.way
             else ""
         )
@@ -143,12 +165,12 @@ def _number(state: State) -> tuple[str, str, str, Role]:
     heard = state.shown
     if heard is None or not state.here:
         return "---", "", "no reading", "stale"
-    text, unit = phrases.number(heard, state.units)
+    text, unit = readout.number(heard, state.units)
     if not heard.live or heard.value is None:
         return "---", unit, _STATES.get(heard.state, heard.state), "stale"
     if not heard.fresh(state.clock()):
         assert heard.at is not None
-        return text, unit, phrases.age(state.clock() - heard.at), "stale"
+        return text, unit, readout.age(state.clock() - heard.at), "stale"
     return text, unit, heard.way(), "number"
 
 
@@ -183,8 +205,8 @@ def _aside(
         None,
     )
     if travel is not None and state.here:
-        text, unit = phrases.travelled(travel, state.units)
-        lines.append([(f"travel {text} {unit}", "faint")])
+        travelled = readout.travelled(travel, state.units)
+        lines.append([(f"travel {travelled}", "faint")])
         if len(lines) < 4:
             lines.append([(travel.way(), "faint")])
     return lines
@@ -231,7 +253,10 @@ def where(state: State, view: View, wide: int) -> Block:
     ask = state.ask
     if not state.here:
         return [
-            fit([(f" {g.bad} AWAY ", "bad"), (" " + state.away_words, "text")], wide)
+            fit(
+                [(f" {g.bad} NO DAEMON ", "bad"), (" " + state.away_words, "text")],
+                wide,
+            )
         ]
     if state.live is not None:
         phase = _LIVE.get(state.live.phase, "set up")
@@ -247,11 +272,11 @@ def where(state: State, view: View, wide: int) -> Block:
         return [
             fit([(f" {g.none} NEW ", "strong"), ("nothing measured yet", "text")], wide)
         ]
-    sign, words, role = phrases.verdict(finding.verdict, g)
-    wrong = phrases.diagnosis(finding)
+    sign, words, role = readout.verdict_line(finding.verdict, g)
+    wrong = diagnosis(finding)
     if wrong is not None:  # of the move, before all else
         words = f"{words}: {wrong.partition(':')[0].rstrip('.')}"
-    parts: Line = [(phrases.name(finding.check), "strong")]
+    parts: Line = [(name(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))
     parts.append((f"  {finding.at[:16].replace('T', ' ')}", "faint"))
@@ -295,7 +320,7 @@ def _progress(state: State, view: View, wide: int) -> Line:
         parts.append((f"mark {ask.mark} of {ask.marks} ", "strong"))
     elif ask.steps > 1 and ask.step:
         parts.append((f"set-up {ask.step} of {ask.steps} ", "text"))
-    parts.append((phrases.name(state.check), "faint"))
+    parts.append((name(state.check), "faint"))
     if state.verifies:
         parts.append((", after the move", "faint"))
     return _as_fits(line, parts, wide)

@@ -189,7 +189,7 @@ def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     for y in range(top + 1, c.high - 3):
         c.words(x, y, c.glyphs.down, "probe")
     c.words(x + 2, top + 1, "indicator", "probe")
-    c.words(c.wide - 8, 0, "away " + c.glyphs.up_mark, "faint")
+    c.words(c.wide - 17, 0, "away from you " + c.glyphs.up_mark, "faint")
     del ask
 
 

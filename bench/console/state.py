@@ -172,10 +172,22 @@ class State(msgspec.Struct):
         jigs = self.gear.jigs if self.gear is not None else []
         return next((j for j in jigs if j.name == (name or self.the_jig)), None)
 
-    def board(self, jig: str | None = None) -> float | None:
+    def widest_board(self, jig: str | None = None) -> float | None:
         """mm: the user's widest board on that sled."""
         known = self.jig_gear(jig)
         return known.widest_board if known is not None else None
+
+    def board(self, finding: Finding) -> float | None:
+        """mm: the board across which the result is told; None where it is not of a sled
+        fence, since a blade or a rip fence turns no board."""
+        kind = next((k for k in self.checks or [] if k.kind == finding.check), None)
+        of_sled = kind is not None and "jig" in kind.needs
+        return self.widest_board(finding.jig) if of_sled else None
+
+    @property
+    def past_findings(self) -> list[Finding]:
+        """Results asked of the log where they have come, else those of the status."""
+        return self.past if self.past is not None else self.last
 
     @property
     def finding(self) -> Finding | None:

@@ -2,7 +2,7 @@
 daemon asks.
 
 They put, lean, go to marks, touch and measure by themselves; the push, the screw and
-every slip are the user's, by a key, or the operator's. A client of the wire.
+every slip are the user's, by a key, or the operator's. A client of the daemon.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from typing import Any
 
 from bench.checks.options import OptionValue
 from bench.demo.acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
-from bench.demo.operator import Wire
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask
@@ -30,6 +29,7 @@ from bench.protocol import (
     Saved,
     StatusReply,
 )
+from bench.protocol.async_client import AsyncClient
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 
@@ -41,13 +41,13 @@ READ = 4.0  # s that the operator leaves a result on the screen
 
 
 class Following:
-    """Hands that follow what the daemon asks, heard over a wire of their own; `close`
+    """Hands that follow what the daemon asks, heard over a connection of their own; `close`
     closes it."""
 
     def __init__(
-        self, wire: Wire, hands: Hands, ports: VirtualPorts | None = None
+        self, client: AsyncClient, hands: Hands, ports: VirtualPorts | None = None
     ) -> None:
-        self.wire = wire
+        self.client = client
         self.hands = hands
         self.ports = ports
         self.operator = (
@@ -82,7 +82,7 @@ class Following:
                 task.cancel()
                 with contextlib.suppress(asyncio.CancelledError):
                     await task
-        await self.wire.close()
+        self.client.close()
 
     @property
     def busy(self) -> bool:
@@ -170,8 +170,8 @@ class Following:
     # ---- by themselves ---------------------------------------------------------------
 
     async def _listen(self) -> None:
-        self.wire.send(GetStatus())
-        while (message := await self.wire.inbox.get()) is not None:
+        self.client.send(GetStatus())
+        while (message := await self.client.inbox.get()) is not None:
             if isinstance(message, Asking):
                 self.ask = message.ask
             elif isinstance(message, StatusReply):
@@ -295,7 +295,7 @@ class Following:
             await self.hands.rest(READ)
         if self.operator:
             self._begun = request
-            self.wire.send(request)
+            self.client.send(request)
 
     def _look_live(self, live: LiveSaid) -> None:
         # the indicator is set on the sled, the sled is leaned
@@ -317,7 +317,7 @@ class Following:
                 self._start(self._hand())
 
     async def _press(self) -> None:
-        self.wire.send(Press(waits=False))
+        self.client.send(Press(waits=False))
 
     async def _follow(self, ask: Ask) -> None:
         if ask.phase == "place":
@@ -330,7 +330,7 @@ class Following:
             self.cannot = f"The pretend saw cannot: {error}; 9 gives up."
             raise
         if self.operator:
-            self.wire.send(Press(waits=False))
+            self.client.send(Press(waits=False))
 
     async def _prove(self, live: LiveSaid) -> None:
         if not self._at_free_end:
@@ -342,7 +342,7 @@ class Following:
             await self.hands.lean(None)
         if self.operator and live.enter:
             await asyncio.sleep(0.3)
-            self.wire.send(Press(waits=False))
+            self.client.send(Press(waits=False))
 
     async def _hand(self) -> None:
         live, ask = self.live, self.ask

@@ -35,10 +35,10 @@ async def one_check(
         folder,
         _daemon,
     ):
-        wire = await connect(folder)
+        client = await connect(folder)
         begin = Begin(kind, sweeps=sweeps, options=dict(given), lean=lean, tap=tap)
-        finding = await Operator(wire, hands, say).take(begin)
-        await wire.close()
+        finding = await Operator(client, hands, say).take(begin)
+        client.close()
         truth = truth_of(saw, kind, given, finding)
         say_finding(finding, say)
         for line in truth_words(finding, truth):

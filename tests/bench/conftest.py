@@ -270,7 +270,7 @@ class FirstBench:
 
     async def stop(self) -> None:
         for wire in self._wires:
-            await wire.close()
+            wire.close()
         self._wires = []
         self.service._stop.set()
         await self.serving

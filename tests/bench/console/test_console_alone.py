@@ -78,7 +78,7 @@ async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) ->
     async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "READY" in t)
         await fake.stop()
-        text = await scenes.until(pilot, lambda t: "AWAY" in t)
+        text = await scenes.until(pilot, lambda t: "NO DAEMON" in t)
         assert "no daemon" in text and "what was said to be saved is kept" in text
         await pilot.press("0")  # no key pretends that it was done
         await pilot.pause(0.05)
@@ -117,7 +117,7 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
             await pilot.pause(0.1)
             lines = app.sheet.text()[: size[1]]
             assert all(len(line) == size[0] for line in lines)
-        assert "Move the left end AWAY" in "\n".join(app.sheet.text())
+        assert "Move the left end 0.144 mm AWAY" in "\n".join(app.sheet.text())
 
 
 async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:

@@ -188,7 +188,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
             await wait(lambda: not following.busy)
             daemon.kill()
             await daemon.wait()
-            await shows(app, "AWAY", "no daemon", "what was said to be saved is kept")
+            await shows(app, "NO DAEMON", "no daemon", "what was said to be saved is kept")
             again = await start_daemon(folder)
             late = Following(await connect(folder), hands, ports)
             try:
@@ -202,7 +202,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 await job.until(lambda: app.state.result is not None)
                 assert sum(row.push for row in app.state.finding.sweeps) == 3
             finally:
-                await late.close()
+                late.close()
                 await end_daemon(again)
 
 
@@ -219,7 +219,7 @@ async def _told(folder: Path) -> tuple[int, int]:
             await asyncio.sleep(0.1)
         return len(status.notes), status.told
     finally:
-        await wire.close()
+        wire.close()
 
 
 @pytest.mark.slow

@@ -16,8 +16,8 @@ from bench.console.dots import plot, scale, window
 from bench.console.figures import ROWS, columns, figures
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.heard import Pass
-from bench.console.phrases import age, next_age, number
 from bench.console.pictures import on_the_sled, picture
+from bench.console.readout import age, next_age, number
 from bench.console.sleds import described, seen_from_above
 from bench.console.state import State
 from bench.console.text import cells, cut, fit, marked, plain, width, wrap

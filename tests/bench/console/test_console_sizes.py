@@ -99,7 +99,7 @@ def test_a_result_says_its_act(desk, scenes, size, verdict) -> None:
     text = drawn(desk, size)
     sign, word, act = {
         "inside": (desk.view.glyphs.good, "GOOD ENOUGH", "nothing to move"),
-        "outside": (desk.view.glyphs.bad, "OUT", "Move the left end AWAY 0.144 mm."),
+        "outside": (desk.view.glyphs.bad, "OUT", "Move the left end 0.144 mm AWAY from you."),
         "cannot-tell": (desk.view.glyphs.unsure, "TOO CLOSE TO CALL", "10 pushes in all would settle it."),
     }[verdict]
     assert any(f"{sign} {word}" in line for line in text)

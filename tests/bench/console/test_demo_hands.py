@@ -19,7 +19,7 @@ from hw.virtual.saw import VirtualSaw
 
 
 class Deaf:
-    """A wire on which a test speaks; keeps what was asked over it."""
+    """A client on which a test speaks; keeps what was asked over it."""
 
     def __init__(self) -> None:
         self.inbox: asyncio.Queue = asyncio.Queue()
@@ -29,7 +29,7 @@ class Deaf:
     def send(self, message) -> None:
         self.asked.append(message)
 
-    async def close(self) -> None:
+    def close(self) -> None:
         self.closed = True
 
 

@@ -365,7 +365,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
         wire.send(Live())  # made is made: the passes say what is left
         refused = await asyncio.wait_for(_error(wire), 5)
         assert "verifying passes" in refused.text
-        await wire.close()
+        wire.close()
         daemon.kill()
         await daemon.wait()
         next_life = await start_daemon(folder)
@@ -381,7 +381,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
             assert any("It aims" in said.words for said in move.heard)
             assert end.verdict == "inside"
             assert abs(saw.truth()["rotation"]) <= first.quantities[0].tolerance
-            await wire.close()
+            wire.close()
         finally:
             await end_daemon(next_life)
 

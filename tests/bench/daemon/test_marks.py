@@ -167,7 +167,7 @@ def test_a_mark_taken_back_stays_so_through_a_restart(rigs, run, tmp_path) -> No
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     check.enter()
     for number, place in enumerate((20, 60), 1):
         check.hear(f"mark {number} of 4")

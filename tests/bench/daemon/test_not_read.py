@@ -14,7 +14,7 @@ def ready(rig, run):
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     rig.rotation, rig.side = 0.0003, "right"
     check.enter()
     check.hear("ready")

@@ -59,7 +59,7 @@ def test_a_check_begun_where_nothing_can_be_written(rigs, run, manager, tmp_path
     check.hear(LOST)
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     status = run("status")
     assert LOST.encode() in status.process.stdout.read()
     ended = run("abandon")

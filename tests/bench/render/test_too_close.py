@@ -6,12 +6,12 @@ import msgspec
 import pytest
 
 from bench.console.desk import Desk
-from bench.console.phrases import next_act
 from bench.console.state import State
 from bench.console.view import View
 from bench.finding import Finding, Move, Quantity, Settle, SweepRow
 from bench.protocol import Begin, Extend, Live, StatusReply
 from bench.render.finding import finding_words
+from bench.render.result import next_act
 
 LIMIT = 0.05 / 300
 SETTLES = [

@@ -247,6 +247,21 @@ def away(desk: Desk, scenes) -> None:
     desk.state.went("The daemon went away.")
 
 
+def _rip_fence(verdict: str, value: float, way: str) -> Scene:
+    """A rip fence right of the blade: judged is the toe, the second quantity."""
+
+    def scene(desk: Desk, scenes) -> None:
+        leans = Quantity("rip-fence", 0.0006, "rad", 4e-5, 8.0, way="rear leans left")
+        toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, verdict, way)  # type: ignore[arg-type]
+        one = msgspec.structs.replace(
+            scenes.finding(verdict, value, "r1"),
+            check="rip-fence", quantities=[leans, toe], move=None, notes=[],
+        )  # fmt: skip
+        fresh(desk, scenes, last=(one,))
+
+    return scene
+
+
 def _result(verdict: str, value: float) -> Scene:
     def scene(desk: Desk, scenes) -> None:
         fresh(
@@ -400,6 +415,8 @@ SCENES: dict[str, Scene] = {
     "out": out,
     "good-enough": _result("inside", 0.00004),
     "too-close": _result("cannot-tell", 0.00016),
+    "closes": _rip_fence("outside", 0.0008, "closes at the rear"),
+    "opens": _rip_fence("inside", -0.0001, "opens at the rear"),
     "sure": sure,
     "wrong-way": wrong_way,
     "crown": crown,

@@ -21,9 +21,9 @@ LOOKS = 200  # at the screen, 0.01 s apart at the least, before it counts as wro
 async def showing(scene, scenes, size: tuple[int, int], folder: Path) -> AsyncIterator[tuple]:
     app = make_console(folder / "nobody")
     app.state.clock = lambda: 100.0
-    app.link.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
-    app.link.send = lambda message: True  # type: ignore[method-assign]
-    app.desk._send = app.link.send
+    app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
+    app.client.send = lambda message: True  # type: ignore[method-assign]
+    app.desk._send = app.client.send
     async with app.run_test(size=size) as pilot:
         app.desk.view.wide = size[0]
         scene(app.desk, scenes)
