@@ -22,7 +22,7 @@ from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.hands import Following
 from bench.demo.operator import connect
-from bench.protocol import Begin, Cables, Concluded, LearnSaid, Press, Readings
+from bench.protocol import Asking, Begin, Cables, Concluded, LearnSaid, Press, Readings
 from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
@@ -186,10 +186,14 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
     async with first_bench(text, **encoders) as bench:
         wire = await bench.talk()
         await bench.reads("travel")
+        wire.send(Begin("fence-square", jig=None, sweeps=2))
+        await bench.until(wire, Asking)
         following = Following(await connect(bench.folder), bench.hands)
-        following.operator = True
         try:
-            wire.send(Begin("fence-square", jig=None, sweeps=2))
+            async with asyncio.timeout(15.0):
+                while following.ask is None:  # who knows of no check in progress begins one
+                    await asyncio.sleep(0.02)
+            following.turn_operator()
             concluded = await bench.until(wire, Concluded, seconds=90.0)
         finally:
             await following.close()

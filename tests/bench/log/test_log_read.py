@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 import tempfile
 import threading
 import time
-import warnings
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import msgspec
@@ -137,40 +140,50 @@ def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
     path = folder / "log.sqlite"
     before = os.umask(int(unit.split("UMask=")[1][:4], 8))
     try:
-        life = live(at=path)
-        for run in ("run-1", "run-2"):
-            life.whole_check(run)
-            assert life.writer.flush()
-            assert as_member(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
-        life.writer.close()
-        assert as_member(path) == ["run-1-f", "run-2-f"]
+        with member() as ids_at:
+            life = live(at=path)
+            for run in ("run-1", "run-2"):
+                life.whole_check(run)
+                assert life.writer.flush()
+                assert ids_at(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
+            life.writer.close()
+            assert ids_at(path) == ["run-1-f", "run-2-f"]
     finally:
         os.umask(before)
         shutil.rmtree(folder)
 
 
-def as_member(path: Path, group: int = 54321) -> list[str]:
-    for file in (path.parent, *path.parent.iterdir()):
-        os.chown(file, -1, group)
-    path.parent.chmod(0o750)
-    ours, theirs = os.pipe()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
-        child = os.fork()
-    if child == 0:
-        try:
-            os.setgroups([group])
-            os.setgid(group + 1)
-            os.setuid(group + 1)
-            with read.open_read(path) as db:
-                os.write(theirs, " ".join(ids(read.list_findings(db))).encode())
-        finally:
-            os._exit(0)
-    os.close(theirs)
-    with open(ours) as told:
-        rows = told.read().split()
-    os.waitpid(child, 0)
-    return rows
+# imports all first: the folder of the interpreter may be closed to the member
+MEMBER = """
+import os, sys
+from pathlib import Path
+from bench.log import read
+group = int(sys.argv[1])
+os.setgroups([group])
+os.setgid(group + 1)
+os.setuid(group + 1)
+for line in sys.stdin:
+    with read.open_read(Path(line.strip())) as db:
+        print(*(row.finding.id for row in read.list_findings(db)), flush=True)
+"""
+
+
+@contextlib.contextmanager
+def member(group: int = 54321) -> Iterator[Callable[[Path], list[str]]]:
+    """A process of its own that is nothing but a member of that group; gives the ids that it reads at a path."""
+    with subprocess.Popen(
+        [sys.executable, "-c", MEMBER, str(group)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+
+        def ids_at(path: Path) -> list[str]:
+            for file in (path.parent, *path.parent.iterdir()):
+                os.chown(file, -1, group)
+            path.parent.chmod(0o750)
+            print(path, file=process.stdin, flush=True)
+            return process.stdout.readline().split()
+
+        yield ids_at
+        process.stdin.close()
 
 
 def test_a_reader_cannot_write(live, path) -> None:
