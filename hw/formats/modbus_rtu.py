@@ -23,7 +23,7 @@ from hw.formats.shared.declaration import (
     Diagnosis,
     Options,
     Query,
-    Traits,
+    RecordTraits,
     WireFormat,
 )
 from hw.formats.shared.lengths import EVERYWHERE, outside
@@ -223,7 +223,7 @@ FORMAT = WireFormat(
         ),
     ),
     port=REGISTERS,
-    traits=Traits(undetected_errors=False),
+    traits=RecordTraits(undetected_errors=False),
     query=Query(
         lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100
     ),

@@ -12,7 +12,13 @@ As text, one run of states a line, digits 0 to 3, however long.
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import PINS, Diagnosis, Options, Traits, WireFormat
+from hw.formats.shared.declaration import (
+    PINS,
+    Diagnosis,
+    Options,
+    RecordTraits,
+    WireFormat,
+)
 from hw.reading import Record
 
 KEPT = 64
@@ -128,6 +134,6 @@ FORMAT = WireFormat(
     make=make,
     port=PINS,
     wires=("a", "b", "z"),
-    traits=Traits(counts="change", gauge=False, undetected_errors=False),
+    traits=RecordTraits(counts="change", gauge=False, undetected_errors=False),
     diagnose=_diagnose,
 )

@@ -16,7 +16,13 @@ from __future__ import annotations
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
-from hw.formats.shared.declaration import KEYS, Diagnosis, Options, Traits, WireFormat
+from hw.formats.shared.declaration import (
+    KEYS,
+    Diagnosis,
+    Options,
+    RecordTraits,
+    WireFormat,
+)
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import (
     DECIMALS,
@@ -153,7 +159,7 @@ FORMAT = WireFormat(
     make=make,
     options=_OPTIONS,
     port=KEYS,
-    traits=Traits(undetected_errors=False),
+    traits=RecordTraits(undetected_errors=False),
     pattern=rb"(?:KEY_\w+ ?)+\s",
     diagnose=_diagnose,
 )

@@ -66,7 +66,7 @@ class Board:
             off = self._cut(made, STRIP if number == turns else TRIM)
             if number == turns:
                 self.strip = off
-                self.leads = Vector(-made.way.x, -made.way.y) if self.far else made.way
+                self.leads = -made.way if self.far else made.way
                 continue
             # a quarter turn, so that the edge at the blade comes to the fence
             clockwise = (self.kept == "left") != self.far
@@ -89,13 +89,11 @@ class Board:
         turn = math.atan2(stop.y - start.y, stop.x - start.x) - math.atan2(
             b.y - a.y, b.x - a.x
         )
-        laid = [start.plus(p.plus(a, -1.0).turned(turn)) for p in self.corners]
+        laid = [start + (p - a).turned(turn) for p in self.corners]
         right = Vector(made.way.y, -made.way.x)
-        left_of = Vector(-right.x, -right.y)
-        over = clipped(laid, Vector(right.x * KERF / 2.0, right.y * KERF / 2.0), right)
-        under = clipped(
-            laid, Vector(left_of.x * KERF / 2.0, left_of.y * KERF / 2.0), left_of
-        )
+        half = KERF / 2.0
+        over = clipped(laid, right * half, right)
+        under = clipped(laid, -right * half, -right)
         self.corners, off = (under, over) if self.kept == "left" else (over, under)
         return off
 
@@ -134,11 +132,11 @@ def clipped(corners: Sequence[Vector], point: Vector, toward: Vector) -> Polygon
     `toward` shows to."""
     out: Polygon = []
     for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
-        here, there = toward.dot(a.plus(point, -1.0)), toward.dot(b.plus(point, -1.0))
+        here, there = toward.dot(a - point), toward.dot(b - point)
         if here >= 0.0:
             out.append(a)
         if (here < 0.0) != (there < 0.0):
-            out.append(a.plus(b.plus(a, -1.0), here / (here - there)))
+            out.append(a + (b - a) * (here / (here - there)))
     return out
 
 
@@ -146,4 +144,4 @@ def _crossed(a: Vector, b: Vector, way: Vector, at: float) -> Vector | None:
     here, there = a.dot(way) - at, b.dot(way) - at
     if (here < 0.0) == (there < 0.0):
         return None
-    return a.plus(b.plus(a, -1.0), here / (here - there))
+    return a + (b - a) * (here / (here - there))

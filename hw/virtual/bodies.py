@@ -15,11 +15,11 @@ from random import Random
 
 from .along_fence import HALF, RUN, AlongFence
 from .board import TRIM, Board, Cut
-from .form import Edge
+from .form import EdgeProfile
 from .plane import Surface, Vector
 from .plate import FULL_TURN, Plate, Space
+from .slots import SlotsAndRunners
 from .traits import Traits
-from .ways import Ways
 
 HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
 RIM = 100.0  # of the plate's body, below the gullets
@@ -51,8 +51,8 @@ class Bodies:
     traits: Traits
     seed: int
     plate: Plate
-    fence_form: Edge
-    straightedge: Edge
+    fence_form: EdgeProfile
+    straightedge: EdgeProfile
     jaw_errors: tuple[float, float]
     acts: Random
     plate_turn: float = 0.0
@@ -65,7 +65,7 @@ class Bodies:
     def draw(cls, seed: int, traits: Traits) -> Bodies:
         random = Random(f"bodies {seed}")
         long = (0.0, 2.0 * HALF)
-        face = Edge.draw(
+        face = EdgeProfile.draw(
             random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long
         )
         # the angle of the fence is that of the line that the square's handle rests on
@@ -77,7 +77,7 @@ class Bodies:
             seed,
             Plate.draw(random, traits.plate_tilt, traits.plate_warp, RIM),
             face.levelled(slope, height, middle),
-            Edge.draw(
+            EdgeProfile.draw(
                 random,
                 long[1],
                 traits.texture,
@@ -89,10 +89,10 @@ class Bodies:
         )
 
     @cached_property
-    def ways(self) -> Ways:
+    def slideways(self) -> SlotsAndRunners:
         traits = self.traits
         random = Random(f"ways {self.seed}")
-        return Ways.draw(
+        return SlotsAndRunners.draw(
             random, traits.side_play, traits.texture, traits.slot_bow, traits.pinch
         )
 
@@ -154,7 +154,7 @@ class Bodies:
         along = Vector(1.0, 0.0).turned(angle)
         outward = Vector(0.0, -1.0 if far else 1.0).turned(angle)
         return Surface(
-            pivot.plus(along, (-HALF - pivot.x) / along.x),
+            pivot + along * ((-HALF - pivot.x) / along.x),
             along,
             outward,
             self.fence_form,
@@ -213,7 +213,7 @@ class Bodies:
         assert self.jaws is not None
         what, at = self.jaws
         if what not in ("near", "far"):
-            return self.ways.width(what, at)
+            return self.slideways.width(what, at)
         if self.board is None:
             raise ValueError("no board was cut yet")
         return self.board.width(at)
@@ -221,8 +221,12 @@ class Bodies:
     def runner_truth(self, sides: tuple[int, ...] = (0,)) -> dict[str, float]:
         """side_play in mm, yaw_play in rad, relief in mm, of those runners in their
         slots (0 left, 1 right)."""
-        side, yaw = self.ways.play(sides)
-        return {"side_play": side, "yaw_play": yaw, "relief": self.ways.relief(sides)}
+        side, yaw = self.slideways.play(sides)
+        return {
+            "side_play": side,
+            "yaw_play": yaw,
+            "relief": self.slideways.relief(sides),
+        }
 
     # -- a test board ------------------------------------------------------------------
 
@@ -269,10 +273,10 @@ def rests(
     middle = (left + right) / 2.0
     slope, height = face.form.rest(left + HALF, right + HALF, middle + HALF)
     ends = [
-        face.base.plus(face.along, x + HALF).plus(
-            face.outward, height + slope * (x - middle)
-        )
+        face.base
+        + face.along * (x + HALF)
+        + face.outward * (height + slope * (x - middle))
         for x in (left, right)
     ]
-    along = ends[1].plus(ends[0], -1.0).turned(seat)
-    return ends[0], ends[0].plus(along)
+    along = (ends[1] - ends[0]).turned(seat)
+    return ends[0], ends[0] + along

@@ -17,7 +17,7 @@ STEP = 0.5  # mm between the stored heights
 
 
 @dataclass
-class Edge:
+class EdgeProfile:
     """Heights of an edge over its length, fixed in the edge's own coordinates.
 
     heights: one value each STEP mm, from 0 to length; their least-squares line over the
@@ -38,7 +38,7 @@ class Edge:
         texture: float,
         bow: float,
         ridden: tuple[float, float],
-    ) -> Edge:
+    ) -> EdgeProfile:
         """An edge with texture of that standard deviation (correlated over 5 to 10 mm)
         and bow (a crown)."""
         count = int(length / STEP) + 1
@@ -115,22 +115,22 @@ class Edge:
             (b - flat) * (y - mean) for b, (_, y) in zip(bent, points, strict=True)
         ) / sum((b - flat) ** 2 for b in bent)
 
-    def levelled(self, slope: float, height: float, at: float) -> Edge:
+    def levelled(self, slope: float, height: float, at: float) -> EdgeProfile:
         """The same edge, turned and shifted so that the line of that slope and height
         at a place is its zero."""
         heights = [
             h - height - slope * (index * STEP - at)
             for index, h in enumerate(self.heights)
         ]
-        return Edge(self.length, heights, self.dust)
+        return EdgeProfile(self.length, heights, self.dust)
 
-    def raised(self, middle: float, half: float, top: float) -> Edge:
+    def raised(self, middle: float, half: float, top: float) -> EdgeProfile:
         """The same edge with a swelling of that height over 2 half, mm."""
         heights = [
             h + top * max(0.0, 1.0 - ((index * STEP - middle) / half) ** 2)
             for index, h in enumerate(self.heights)
         ]
-        return Edge(self.length, heights, self.dust)
+        return EdgeProfile(self.length, heights, self.dust)
 
     def _points(
         self, low: float, high: float, mean: float = 0.0

@@ -18,7 +18,8 @@ from random import Random
 from .gauge import Gauge
 from .motion import Leg, Pose, Timeline, passes, stroke
 from .plane import Vector
-from .saw import LeftRight, VirtualSaw
+from .saw import VirtualSaw
+from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s for the hands to take hold, or to let go
 SETTLE = 0.6  # s of rest after a stroke, so that its end can be seen

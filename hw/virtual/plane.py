@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from .form import Edge
+from .form import EdgeProfile
 
 
 class Vector(NamedTuple):
@@ -21,8 +21,17 @@ class Vector(NamedTuple):
     x: float
     y: float
 
-    def plus(self, other: Vector, times: float = 1.0) -> Vector:
-        return Vector(self.x + other.x * times, self.y + other.y * times)
+    def __add__(self, other: Vector) -> Vector:  # type: ignore[override]
+        return Vector(self.x + other.x, self.y + other.y)
+
+    def __sub__(self, other: Vector) -> Vector:
+        return Vector(self.x - other.x, self.y - other.y)
+
+    def __mul__(self, times: float) -> Vector:  # type: ignore[override]
+        return Vector(self.x * times, self.y * times)
+
+    def __neg__(self) -> Vector:
+        return Vector(-self.x, -self.y)
 
     def dot(self, other: Vector) -> float:
         return self.x * other.x + self.y * other.y
@@ -42,9 +51,7 @@ class Frame:
     angle: float
 
     def point(self, p: Vector) -> Vector:
-        return self.middle.plus(self.shift).plus(
-            p.plus(self.middle, -1.0).turned(self.angle)
-        )
+        return self.middle + self.shift + (p - self.middle).turned(self.angle)
 
     def vector(self, v: Vector) -> Vector:
         return v.turned(self.angle)
@@ -58,7 +65,7 @@ class Surface:
     base: Vector
     along: Vector
     outward: Vector
-    form: Edge | None = None
+    form: EdgeProfile | None = None
     low: float = -math.inf  # mm along it: where it begins and ends
     high: float = math.inf
 
@@ -86,7 +93,7 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
     """(mm from the probe's origin to the surface, mm along the surface) or None where
     the axis misses it."""
     across = Vector(-probe.points.y, probe.points.x)
-    gap = probe.origin.plus(surface.base, -1.0)
+    gap = probe.origin - surface.base
     aside, slant, lean = (
         across.dot(gap),
         across.dot(surface.along),
@@ -100,5 +107,5 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
             place = (aside - lean * height) / slant
     if not surface.low <= place <= surface.high:
         return None
-    met = surface.base.plus(surface.along, place).plus(surface.outward, height)
-    return probe.points.dot(met.plus(probe.origin, -1.0)), place
+    met = surface.base + surface.along * place + surface.outward * height
+    return probe.points.dot(met - probe.origin), place

@@ -26,10 +26,11 @@ class Space(NamedTuple):
     y: float
     z: float
 
-    def plus(self, other: Space, times: float = 1.0) -> Space:
-        return Space(
-            self.x + other.x * times, self.y + other.y * times, self.z + other.z * times
-        )
+    def __add__(self, other: Space) -> Space:  # type: ignore[override]
+        return Space(self.x + other.x, self.y + other.y, self.z + other.z)
+
+    def __mul__(self, times: float) -> Space:  # type: ignore[override]
+        return Space(self.x * times, self.y * times, self.z * times)
 
     def dot(self, other: Space) -> float:
         return self.x * other.x + self.y * other.y + self.z * other.z
@@ -87,9 +88,9 @@ class Plate:
         normal = Space(1.0, 0.0, 0.0).about_z(-self.tilt).about_x(self.leans)
         away = -normal.dot(start) / normal.dot(ray)
         for _ in range(2):  # the foot hardly shifts with the height
-            foot = start.plus(ray, away)
+            foot = start + ray * away
             away = (self._height(foot) - normal.dot(start)) / normal.dot(ray)
-        foot = start.plus(ray, away)
+        foot = start + ray * away
         return away if math.hypot(foot.y, foot.z) <= self.rim else None
 
     def _height(self, foot: Space) -> float:

@@ -43,7 +43,7 @@ def plain_line(decimals: int = 3) -> Encode:
     return encode
 
 
-class Port:
+class VirtualPort:
     """One instrument's line: a pseudo-terminal under a stable name.
 
     path: the symlink, the same after every replug. device: the terminal it points to
@@ -195,18 +195,18 @@ class VirtualPorts:
         self.directory = Path(directory)
         self._random = Random(saw.noise.random())
         self._ports = {
-            "indicator": Port(
+            "indicator": VirtualPort(
                 "indicator", self.directory / "usb-pretend-indicator-port0", hands.indicator_at,
                 encode_indicator or plain_line(), indicator_age,
             ),
-            "travel": Port(
+            "travel": VirtualPort(
                 "travel", self.directory / "usb-pretend-travel-port0", hands.travel_at,
                 encode_travel or plain_line(2), travel_age,
             ),
         }  # fmt: skip
         if caliper:
             path = self.directory / "usb-pretend-caliper-port0"
-            port = self._ports["caliper"] = Port(
+            port = self._ports["caliper"] = VirtualPort(
                 "caliper", path, hands.caliper_at, plain_line(2), CALIPER_AGE
             )
             port.every = max(1, round(rate / CALIPER_RATE))
@@ -290,7 +290,7 @@ class VirtualPorts:
 
     # -- how ---------------------------------------------------------------------------
 
-    def _port(self, name: str) -> Port:
+    def _port(self, name: str) -> VirtualPort:
         if name not in self._ports:
             raise ValueError(
                 f"no instrument is called {name!r}; there are {', '.join(self._ports)}"
@@ -316,7 +316,7 @@ class VirtualPorts:
             return
         self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
 
-    def _say(self, port: Port, t: float, *, look: bool = True) -> None:
+    def _say(self, port: VirtualPort, t: float, *, look: bool = True) -> None:
         if port.device is None:
             return
         if port.silent_until is None or t < port.silent_until:

@@ -1,76 +1,36 @@
-"""A table saw, a sled on it, a square and an indicator, as plane geometry. No input or
-output, no clock.
+"""The virtual saw: a square, an indicator and hands on a saw and its sled, as plane
+geometry.
 
-Standard library only. Frame: seen from above, +X right, +Y away from the operator,
-rotations in rad counter-clockwise; lengths in mm. The truth is drawn from a seed. No
-sign is put in by formula: points of a body are turned and moved, and the plunger's axis
-is intersected with what comes of it.
+No sign is put in by formula: points of a body are turned and moved, and the plunger's
+axis is intersected with what comes of it. There is no input, output or clock.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from random import Random
-from typing import Literal
 
 from .along_fence import RUN, AlongFence
-from .bodies import FOOT, Bodies, turn_named
-from .form import Edge
+from .bodies import FOOT, turn_named
 from .motion import Pose
-from .outfit import gear
-from .plane import Frame, Probe, Surface, Vector, reach
+from .plane import Probe, Surface, Vector, reach
+from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
 from .square import ridden_edge
-from .traits import Traits
 
-LeftRight = Literal["left", "right"]
-NearFar = Literal["near", "far"]
-Way = Literal["away", "toward"]
 PLACEMENTS = (
     "handle-left", "handle-right", "-", "front", "rear", "free-end", "leaned-left", "leaned-right",
     "twisted-left", "twisted-right", "as-is", "rolled-over",
 )  # fmt: skip
-PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
-PLATE_PUSH = 160.0  # past the arbor, as far before it as behind it
+PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
-# the plunger stands that far inside the arm's tip (or clear of the handle) at the start
-TIP_CLEAR = 15.0
-PLUNGER_RANGE = 12.7
-BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
-MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
-TWIST_AT = 260.0  # along Y from the runners' middle
+PLUNGER_RANGE = 12.7  # mm
+BLADE_RADIUS = 90.0  # mm, of the flat that can be touched below the gullets
+TWIST_AT = 260.0  # mm along Y from the runners' middle
 _NOWHERE = Surface(Vector(0.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0))
 
 
 @dataclass
-class VirtualSaw:
-    """A saw and what stands on it now. Make one with `draw`.
-
-    fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
-    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
-    square's body.
-    """
-
-    traits: Traits
-    fence: NearFar
-    pivot: LeftRight
-    pivot_to_blade: float
-    pivot_to_screw: float
-    pivot_to_stop: float
-    arm: float
-    slot_angle: float
-    fence_angle: float
-    square_error: float
-    blade_angle: float
-    rip_fence_angle: float
-    rip_fence_side: LeftRight
-    edge: Edge
-    other_edge: Edge
-    other_edge_angle: float
-    rip_fence_form: Edge
-    bodies: Bodies
-    acts: Random
-    noise: Random
+class VirtualSaw(SawAndSled):
+    """A saw, and what a measurement sets up on it. Make one with `draw`."""
 
     placement: str | None = None
     lifted: bool = True
@@ -87,81 +47,6 @@ class VirtualSaw:
     _key: tuple[object, ...] | None = None
     _met: tuple[Surface, bool] = (_NOWHERE, False)
 
-    @classmethod
-    def draw(
-        cls,
-        seed: int,
-        traits: Traits | None = None,
-        *,
-        fence: NearFar = "near",
-        rip_fence_side: LeftRight = "right",
-        rotation: float | None = None,
-        square_error: float | None = None,
-    ) -> VirtualSaw:
-        """The saw of that seed; rotation and square_error, where given, take the place
-        of those drawn."""
-        traits = traits or Traits()
-        random = Random(f"saw {seed}")
-        slot = random.uniform(-traits.slot, traits.slot)
-        turned = random.uniform(-traits.rotation, traits.rotation)
-        error = random.gauss(0.0, traits.square)
-        arm = 300.0
-        ridden = (60.0, arm - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
-        stop = random.uniform(470.0, 490.0)
-        return cls(
-            traits=traits,
-            fence=fence,
-            pivot=random.choice(("left", "right")),
-            pivot_to_blade=round(random.uniform(240.0, 260.0)),
-            pivot_to_screw=round(stop + 20.0),
-            pivot_to_stop=round(stop),
-            arm=arm,
-            slot_angle=slot,
-            fence_angle=slot + (turned if rotation is None else rotation),
-            square_error=error if square_error is None else square_error,
-            blade_angle=slot + random.gauss(0.0, traits.blade),
-            rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
-            rip_fence_side=rip_fence_side,
-            edge=Edge.draw(
-                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge=Edge.draw(
-                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge_angle=random.gauss(0.0, 30e-6),
-            rip_fence_form=Edge.draw(
-                random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
-            ),
-            bodies=Bodies.draw(seed, traits),
-            acts=Random(f"acts {seed}"),
-            noise=Random(f"noise {seed}"),
-        )
-
-    # -- the truth ---------------------------------------------------------------------
-
-    def truth(self) -> dict[str, float]:
-        """What the instrument ought to find, as things stand now; rad and mm.
-
-        rotation: of the fence, against the edge that the blade would cut;
-        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
-        fence against blade.
-        """
-        return {
-            "rotation": self.fence_angle - self.slot_angle,
-            "reference_error": self.square_error,
-            "blade": self.blade_angle - self.slot_angle,
-            "rip_fence": self.rip_fence_angle - self.slot_angle,
-            "toe": self.rip_fence_angle - self.blade_angle,
-            "yaw_play": self.traits.yaw_play,
-            "side_play": self.traits.side_play,
-        }
-
-    def face(self) -> Surface:
-        """The working face of the sled fence, with its form."""
-        return self.bodies.face(
-            self.pivot_point, self.fence_angle, far=self.fence == "far"
-        )
-
     @property
     def run(self) -> float:
         """mm that what is pushed now is pushed: the sled, or the indicator along the
@@ -175,21 +60,6 @@ class VirtualSaw:
         """What the travel scale shows at the start, mm: along the sled fence it is the
         place from the blade."""
         return 0.0 if self._along is None else -RUN / 2.0
-
-    def gear(self) -> dict[str, object]:
-        """Settings values for this saw, sled, square and leaves, shaped like the
-        settings file."""
-        return gear(self)
-
-    @property
-    def free_end(self) -> LeftRight:
-        return "left" if self.pivot == "right" else "right"
-
-    @property
-    def pivot_point(self) -> Vector:
-        """The pivot's axis, on the face of the fence, in the sled."""
-        x = self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
-        return Vector(x, 0.0 if self.fence == "near" else 400.0)
 
     # -- what hands do -----------------------------------------------------------------
 
@@ -275,60 +145,6 @@ class VirtualSaw:
         for form in (self.edge, self.other_edge, self.rip_fence_form):
             form.wipe(self.acts, self.traits.dust * form.length / self.arm)
 
-    def hold(
-        self, lean: LeftRight | None = None, twist: LeftRight | None = None
-    ) -> tuple[float, float]:
-        """(x, yaw) at which hands hold the sled within its play this time."""
-        x = self.acts.gauss(0.0, self.traits.hold_side)
-        yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
-        if lean is not None:
-            x = x / 2.0 + (self.traits.side_play / 2.0) * (
-                1.0 if lean == "right" else -1.0
-            )
-            yaw /= 2.0
-        half = self.traits.yaw_play / 2.0
-        if twist is not None:  # the far end of the sled is pressed that way
-            return x, half * (-1.0 if twist == "right" else 1.0)
-        return x, min(max(yaw, -half), half)
-
-    def turn_fence(
-        self, end: str, way: str, distance: float, at: float | None = None
-    ) -> float:
-        """Turn the fence about its pivot: its free end moves by distance mm, read `at`
-        mm from the pivot.
-
-        at: where the distance is read; the stop by default. Returns how far it really
-        went (the hand's scatter is in it). ValueError when `end` is the end that stays
-        or `way` is neither away nor toward.
-        """
-        if end != self.free_end:
-            raise ValueError(
-                f"the {end} end is the pivot of this sled; the {self.free_end} end"
-                " moves"
-            )
-        if way not in ("away", "toward"):
-            raise ValueError(f"the way is away or toward, not {way!r}")
-        went = distance + (
-            self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0
-        )
-        self.shift_free_end(went if way == "away" else -went, at)
-        return went
-
-    def shift_free_end(self, dy: float, at: float | None = None) -> None:
-        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot,
-        exactly."""
-        sine = dy / (self.pivot_to_stop if at is None else at)
-        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(
-            self.fence_angle
-        )
-        back = Vector(0.0, 1.0).turned(self.fence_angle)
-        # the free end goes round an arc about the pivot; dy is its height over the old
-        # face
-        after = face.plus(face, math.sqrt(1.0 - sine * sine) - 1.0).plus(back, sine)
-        self.fence_angle += math.atan2(
-            face.x * after.y - face.y * after.x, face.dot(after)
-        )
-
     def bump(self, step: float) -> None:
         """The stand is knocked: everything reads `step` mm more from now on."""
         self._preload += step
@@ -344,10 +160,6 @@ class VirtualSaw:
         if met is None:
             return 0.0
         return min(max(self._preload - (met - self._home), 0.0), PLUNGER_RANGE)
-
-    def sled_frame(self, pose: Pose) -> Frame:
-        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
-        return Frame(MIDDLE, Vector(pose.x, 0.0).plus(along_slot, pose.s), pose.yaw)
 
     def _distance(self, pose: Pose) -> float | None:
         if self._probe is None:
@@ -451,7 +263,7 @@ class VirtualSaw:
         # the arm's other edge is met
         turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
-            self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x),
+            self.pivot_point + face * ((x - self.pivot_point.x) / face.x),
             self.fence_angle + self.seat_angle,
             self.arm,
             self.square_error,

@@ -18,7 +18,13 @@ from typing import Any, NamedTuple
 
 from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Candidate, Options, Traits, Value, WireFormat
+from hw.formats.shared.declaration import (
+    Candidate,
+    Options,
+    RecordTraits,
+    Value,
+    WireFormat,
+)
 from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.options import (
     DECIMALS,
@@ -229,7 +235,7 @@ class Profile(NamedTuple):
     """
 
     make: Callable[[Options], LineCutter]
-    traits: Traits = Traits()
+    traits: RecordTraits = RecordTraits()
     no_point: bool = False
     marks: bool = False
     bits: bool = False
@@ -242,7 +248,7 @@ PROFILES = {
     "mode_letter": Profile(_fixed),
     "bridge_counts": Profile(
         _counts,
-        Traits(
+        RecordTraits(
             counts="position",
             gauge=False,
             needs={"axis": 'the letter in front of its counts would do, such as "X"'},
@@ -250,7 +256,7 @@ PROFILES = {
     ),
     "bridge": Profile(
         _bridge,
-        Traits(counts="position", undetected_errors=False, device_clock=True),
+        RecordTraits(counts="position", undetected_errors=False, device_clock=True),
         bits=True,
     ),
 }

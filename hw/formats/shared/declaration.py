@@ -54,7 +54,7 @@ KEYS = PortKind(
 PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
 
 
-class Traits(NamedTuple):
+class RecordTraits(NamedTuple):
     """What the records of a format, or of one of its profiles, are like.
 
     counts: each record says where a scale is, or how far it went since the last; None:
@@ -145,8 +145,8 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     options: tuple[Option, ...] = ()
     port: PortKind = SERIAL
     wires: tuple[str, ...] = ()
-    traits: Traits = Traits()
-    profiles: Mapping[str, Traits] = {}
+    traits: RecordTraits = RecordTraits()
+    profiles: Mapping[str, RecordTraits] = {}
     statuses: Mapping[str, tuple[str, str]] = {}
     query: Query | None = None
     frame_bits: int = 0
@@ -162,5 +162,5 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     def option_names(self) -> tuple[str, ...]:
         return tuple(option.name for option in self.options)
 
-    def traits_of(self, profile: object) -> Traits:
+    def traits_of(self, profile: object) -> RecordTraits:
         return self.profiles.get(str(profile), self.traits)

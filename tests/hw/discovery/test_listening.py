@@ -19,7 +19,7 @@ from encoders import make_encoder
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.discovery.listening import recognise, listen, open_line, parity_of, settings_text
+from hw.discovery.listening import listen, open_line, parity_of, recognise, settings_text
 from hw.formats import make_decoder
 
 BAUD = {

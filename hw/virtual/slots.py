@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from .form import Edge
+from .form import EdgeProfile
 
 SLOT, RUNNER = 600.0, 450.0  # lengths
 APART = 300.0  # middle to middle
@@ -30,8 +30,8 @@ class Bar:
 
     middle: float
     wide: float
-    left: Edge
-    right: Edge
+    left: EdgeProfile
+    right: EdgeProfile
     slot: bool
 
     def walls(self, at: float) -> tuple[float, float]:
@@ -51,7 +51,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Ways:
+class SlotsAndRunners:
     """slots, runners: left and right."""
 
     slots: tuple[Bar, Bar]
@@ -65,12 +65,12 @@ class Ways:
         uneven: float,
         bow: float,
         pinch: float = 0.0,
-    ) -> Ways:
+    ) -> SlotsAndRunners:
         """side_play: of the sled in them, mm. uneven, bow: standard deviations of every
         wall's form, mm. pinch: mm by which the left slot then narrows at one place."""
 
-        def wall(length: float) -> Edge:
-            return Edge.draw(
+        def wall(length: float) -> EdgeProfile:
+            return EdgeProfile.draw(
                 random, length, uneven, random.gauss(0.0, bow), (0.0, length - 1.0)
             )
 
