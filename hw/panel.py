@@ -1,13 +1,12 @@
-"""Pedal, lamp and buzzer on the pins: the hands are on the sled and the eyes on the
-fence.
+"""The panel: pedal, lamp and buzzer on the pins.
 
 Nothing here is ever the only signal, and nothing here is fatal: without pins the panel
 is off and says why.
 
-Whoever starts the process sets LG_WD to a writable folder first: the library beneath
-opens a pipe in the current folder when it is imported, and with LG_WD it moves the
-whole process there, so no relative path may be used afterwards. It claims its lines
-when first used and a forked child cannot: use threads or spawn.
+The starting process sets LG_WD to a writable folder first: the library beneath opens a
+pipe in the current folder when it is imported, and with LG_WD it moves the whole
+process there, so that no relative path works afterwards. It claims its lines when it is
+first used and a forked child cannot: use threads or spawn.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""`sweepgauge watch`."""
+"""`sweepgauge watch`: live readings as lines, as JSON, or as sentences."""
 
 from __future__ import annotations
 

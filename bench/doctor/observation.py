@@ -1,5 +1,4 @@
-"""What one instrument sends while it is observed, read as the daemon would read it, and
-what is to be said of it.
+"""What one instrument sends while it is observed, read as the daemon reads it.
 
 Nothing is sent but what the settings name, or the format's own request.
 """

@@ -1,15 +1,14 @@
-"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by
-function 03 (or 04).
+"""Format `modbus_rtu`: a 32-bit signed position in two registers, read on request.
 
 Frames and CRC as the open Modbus specification over serial line has them: address,
-function, data, CRC-16 (polynomial 0xA001, start 0xFFFF) low byte first.
+function 03 (or 04), data, CRC-16 (polynomial 0xA001, start 0xFFFF) low byte first.
 
     asked     01 03 00 00 00 02 c4 0b
     answered  01 03 04 00 00 27 10 e0 0f     10 000 counts
               01 83 01 80 f0                 the device declines: exception 1
 
-As text, one answer a line in hexadecimal. Which word comes first and what a count is
-worth differ by device: options words and scale_mm.
+The text for the decoder is one answer a line in hexadecimal. The order of the words and
+the length of a count differ by device: options words and scale_mm.
 """
 
 from __future__ import annotations

@@ -1,5 +1,4 @@
-"""An indicator that is carried along a straightedge, its tip on the face of the sled
-fence. Pure; this room only.
+"""An indicator carried along a straightedge, its tip on the face of the sled fence.
 
 Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the
 fence on two blocks that are not quite equal; the indicator's base rides on its edge

@@ -1,9 +1,8 @@
-"""A test board that is laid on the sled fence, cut, turned and cut again; the strip
-that is left. Pure; this room only.
+"""A test board that is laid on the sled fence, cut and turned, and its strip.
 
 Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is
 moved and turned as a body, the blade cuts it along the way that the sled goes, and a
-caliper is laid across what falls off.
+caliper is laid across the strip that falls off.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
-"""What else of the pretend saw can be measured: its plate, its sled fence's form, its
-slots and runners, a test board.
+"""The saw's plate, the sled fence's form, slots and runners, and a test board.
 
-Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled
-and square stay what they are. Standard library and this room only; mm and rad.
+Each body is drawn from a random stream of its own, so that a seed's saw, sled and
+square do not depend on it; mm and rad.
 """
 
 from __future__ import annotations

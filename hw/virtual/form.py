@@ -1,7 +1,6 @@
-"""The form of an edge that a plunger runs on: bow, texture, dust. Pure; may import the
-standard library only.
+"""The profile of an edge that a plunger rides on: bow, texture, dust.
 
-Lengths in mm along the edge; heights in mm, positive proud of the edge (towards the
+Lengths are in mm along the edge; heights in mm, positive proud of the edge (toward the
 plunger).
 """
 

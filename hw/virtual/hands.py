@@ -1,9 +1,7 @@
-"""Hands on the virtual saw: they put, seat, push, lean, turn the screw, in real time.
-asyncio.
+"""Hands on the virtual saw, in real time: they set up, seat, push, lean and turn.
 
-Standard library and this room only. Every act is awaited until it is done. What the
-hands do with the sled is a plan in monotonic seconds, so an instrument that is slow can
-be told where the sled was a moment ago.
+Every act is awaited until it is done. What the hands do with the sled is a plan in
+monotonic seconds, so that an instrument with a lag reads where the sled was.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""How the sled moves: plans that answer "where was it at time t". Pure, no clock of its
-own.
+"""How the sled moves: plans that give its pose at a time.
 
-Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right
-within the side play, yaw in rad counter-clockwise seen from above, t in seconds of
-whatever clock the caller keeps.
+s in mm (grows as the sled is pushed away), x in mm to the right within the side play,
+yaw in rad counter-clockwise seen from above, t in seconds of the caller's clock.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""Points, lines and rays in the plane, seen from above: +X right, +Y away from the
-operator. Pure.
+"""Points, lines and rays in the plane, seen from above: +X right, +Y away.
 
-mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here
-knows which way a reading grows: that comes out of where the probe stands and what it
-meets.
+mm and rad, counter-clockwise positive. Nothing here knows which way a reading grows:
+that follows from where the probe stands and what it meets.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
-"""A saw plate on its arbor, turned by hand and met by a plunger, in space. Pure;
-standard library only.
+"""A saw plate on its arbor, turned by hand and met by a plunger, in space.
 
 mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up;
-the arbor's middle is the origin. The plate is a body of its own: flat but for its warp,
-tilted on the arbor, turned about X, with the arbor turned about Z as the blade stands
-in the saw. What a plunger meets comes of that; nothing here knows which way a reading
-grows.
+the arbor's middle is the origin. The plate is flat but for its warp, tilted on the
+arbor, and turned about X; the arbor is turned about Z as the blade stands in the saw.
+Nothing here knows which way a reading grows.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
-"""Instruments of the virtual saw on real pseudo-terminals, in real time, with faults on
-demand. asyncio.
+"""Instruments of the virtual saw on pseudo-terminals, with faults on demand.
 
-Standard library and this room only. What an instrument sends while nobody has its port
-open is lost, as on a real cable; so are lines that the reader leaves lying.
+They send in real time. What an instrument sends while nobody has its port open is lost,
+as on a real cable; so are lines that the reader leaves unread.
 """
 
 from __future__ import annotations

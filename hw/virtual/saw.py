@@ -1,8 +1,7 @@
-"""The virtual saw: a square, an indicator and hands on a saw and its sled, as plane
-geometry.
+"""The virtual saw: what a measurement sets up on a saw, and what its plunger meets.
 
 No sign is put in by formula: points of a body are turned and moved, and the plunger's
-axis is intersected with what comes of it. There is no input, output or clock.
+axis is intersected with the result. There is no input, output or clock.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""A table saw with its sled, its square and the fence on them, as bodies in the plane.
+"""A table saw, its sled and its square as bodies in the plane, drawn from a seed.
 
-The truth is drawn from a seed. Frame: seen from above, +X right, +Y away from the
-operator, rotations in rad counter-clockwise; lengths in mm.
+Frame: seen from above, +X right, +Y away from the operator, rotations in rad counter-
+clockwise; lengths in mm.
 """
 
 from __future__ import annotations

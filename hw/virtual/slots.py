@@ -1,9 +1,8 @@
-"""The slots of the table and the runners of the sled: their walls, their widths, and
-how far the sled can go in them.
+"""The slots of the table and the sled's runners: their walls, widths and play.
 
-Pure; standard library and `form` only. mm and rad, from above: Y along the slots from
-their near end, away positive, +X right, yaw counter-clockwise. Every wall has a form of
-its own, so that slots and runners are bowed as well as uneven.
+mm and rad, from above: Y along the slots from their near end, away positive, +X right,
+yaw counter-clockwise. Every wall has a profile of its own, so that slots and runners
+are bowed as well as uneven.
 """
 
 from __future__ import annotations

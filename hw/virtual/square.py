@@ -1,5 +1,4 @@
-"""A square against a fence, seen from above: where the edge lies that a plunger rides
-on. Pure; this room only. mm, rad."""
+"""The edge of a square's arm that a plunger rides on, seen from above; mm, rad."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library
-only."""
+"""How good or bad the virtual saw, sled, square and hands are."""
 
 from __future__ import annotations
 

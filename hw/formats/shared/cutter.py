@@ -1,9 +1,9 @@
-"""Cuts what arrives into lines; the formats read each.
+"""Cuts arriving bytes into lines, which the formats read.
 
-CR, LF or CR LF ends a line, also when the two come in different reads (the empty line
-between them is nothing). More bytes than a line may have, without an end: one reject,
-told with the first byte too many, and all is dropped up to the next end. So what is
-held is bounded whatever arrives.
+CR, LF or CR LF ends a line, also when the two come in different reads: the empty line
+between them is dropped. A line longer than the longest is one reject, told with its
+first byte too many, and everything up to the next end is dropped. So the memory is
+bounded whatever arrives.
 """
 
 from __future__ import annotations

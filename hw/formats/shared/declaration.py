@@ -1,5 +1,4 @@
-"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and
-nothing of it anywhere else."""
+"""What a wire format declares of itself in its own file, as a `WireFormat`."""
 
 from __future__ import annotations
 
