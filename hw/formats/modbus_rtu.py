@@ -37,8 +37,7 @@ from hw.formats.shared.options import (
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
 
-READ_HOLDING = 3
-READ_INPUT = 4
+READ_HOLDING = 3  # the function that reads holding registers
 _ASKED = ("address", "register", "function")
 LONGEST_ANSWER = 256  # bytes of a frame, by the specification
 

@@ -103,8 +103,11 @@ class Board:
             raise ValueError("no strip was cut yet")
         way = self.leads
         begins = min(p.dot(way) for p in self.strip)
-        cross = [q for a, b in zip(self.strip, [*self.strip[1:], self.strip[0]], strict=True)
-                 if (q := _crossed(a, b, way, begins + at)) is not None]  # fmt: skip
+        cross = [
+            q
+            for a, b in zip(self.strip, [*self.strip[1:], self.strip[0]], strict=True)
+            if (q := _crossed(a, b, way, begins + at)) is not None
+        ]
         if len(cross) < 2:
             raise ValueError(f"the strip ends before {at:g} mm")
         across = Vector(way.y, -way.x)

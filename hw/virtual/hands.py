@@ -145,9 +145,12 @@ class Hands:
         await self._wait(0.5)
         saw = self.saw
         saw.bodies.cut_board(
-            saw.face(), lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]), kept, turns,
+            saw.face(),
+            lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]),
+            kept,
+            turns,
             far=saw.fence == "far",
-        )  # fmt: skip
+        )
 
     async def press_plunger(self, times: int = 2, depth: float = 2.0) -> None:
         """Push the plunger in with a finger and let it go."""
@@ -168,9 +171,15 @@ class Hands:
         self.indicator.press_zero()
 
     async def turn_fence(
-        self, end: str, way: str, distance: float, *, at: float | None = None, drawn_back: float = 0.0,
+        self,
+        end: str,
+        way: str,
+        distance: float,
+        *,
+        at: float | None = None,
+        drawn_back: float = 0.0,
         seconds: float = 0.4,
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Move the fence's free end away or toward by distance mm, read `at` mm from
         the pivot (the stop).
 
@@ -194,9 +203,13 @@ class Hands:
     # -- acts on the sled --------------------------------------------------------------
 
     async def push(
-        self, length: float = 220.0, speed: float = 200.0, *,
-        happens: Mapping[float, Callable[[], None]] | None = None, settle: float = SETTLE,
-    ) -> None:  # fmt: skip
+        self,
+        length: float = 220.0,
+        speed: float = 200.0,
+        *,
+        happens: Mapping[float, Callable[[], None]] | None = None,
+        settle: float = SETTLE,
+    ) -> None:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
 

@@ -19,6 +19,9 @@ class Pose(NamedTuple):
     yaw: float = 0.0
 
 
+START = Pose()
+
+
 @dataclass(frozen=True)
 class Stroke:
     """One stretch of sled travel, in seconds from its own beginning: speed up, uneven
@@ -108,7 +111,7 @@ class Timeline:
     """What the hands did and are doing with the sled, kept a while so that old instants
     can be asked for."""
 
-    def __init__(self, pose: Pose = Pose()) -> None:  # noqa: B008 - a NamedTuple cannot change
+    def __init__(self, pose: Pose = START) -> None:
         self._legs: deque[Leg] = deque(
             [Leg(-math.inf, -math.inf, pose, pose)], maxlen=32
         )

@@ -7,7 +7,7 @@ that follows from where the probe stands and what it meets.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from .form import EdgeProfile
@@ -68,10 +68,12 @@ class Surface:
     high: float = math.inf
 
     def carried_by(self, frame: Frame) -> Surface:
-        return Surface(
-            frame.point(self.base), frame.vector(self.along), frame.vector(self.outward), self.form, self.low,
-            self.high,
-        )  # fmt: skip
+        return replace(
+            self,
+            base=frame.point(self.base),
+            along=frame.vector(self.along),
+            outward=frame.vector(self.outward),
+        )
 
 
 @dataclass(frozen=True)

@@ -195,14 +195,20 @@ class VirtualPorts:
         self._random = Random(saw.noise.random())
         self._ports = {
             "indicator": VirtualPort(
-                "indicator", self.directory / "usb-pretend-indicator-port0", hands.indicator_at,
-                encode_indicator or plain_line(), indicator_age,
+                "indicator",
+                self.directory / "usb-pretend-indicator-port0",
+                hands.indicator_at,
+                encode_indicator or plain_line(),
+                indicator_age,
             ),
             "travel": VirtualPort(
-                "travel", self.directory / "usb-pretend-travel-port0", hands.travel_at,
-                encode_travel or plain_line(2), travel_age,
+                "travel",
+                self.directory / "usb-pretend-travel-port0",
+                hands.travel_at,
+                encode_travel or plain_line(2),
+                travel_age,
             ),
-        }  # fmt: skip
+        }
         if caliper:
             path = self.directory / "usb-pretend-caliper-port0"
             port = self._ports["caliper"] = VirtualPort(
@@ -252,9 +258,6 @@ class VirtualPorts:
     def press_send(self, name: str = "indicator") -> None:
         """Send one reading now (mode "button")."""
         self._say(self._port(name), time.monotonic())
-
-    def set_mode(self, name: str, mode: Mode) -> None:
-        self._port(name).mode = mode
 
     def unplug(self, name: str) -> None:
         self._port(name).unplug()

@@ -10,15 +10,25 @@ from dataclasses import dataclass
 
 from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_named
-from .motion import Pose
+from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
 from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
 from .square import ridden_edge
 
 PLACEMENTS = (
-    "handle-left", "handle-right", "-", "front", "rear", "free-end", "leaned-left", "leaned-right",
-    "twisted-left", "twisted-right", "as-is", "rolled-over",
-)  # fmt: skip
+    "handle-left",
+    "handle-right",
+    "-",
+    "front",
+    "rear",
+    "free-end",
+    "leaned-left",
+    "leaned-right",
+    "twisted-left",
+    "twisted-right",
+    "as-is",
+    "rolled-over",
+)
 PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
 PLUNGER_RANGE = 12.7  # mm
@@ -80,8 +90,13 @@ class VirtualSaw(SawAndSled):
         self.lifted = False
 
     def place(
-        self, placement: str, pose: Pose = Pose(), *, mount: str | None = None, at: float | None = None,  # noqa: B008
-    ) -> None:  # fmt: skip
+        self,
+        placement: str,
+        pose: Pose = START,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+    ) -> None:
         """Set up the square (or the carried indicator) and the plunger, preloaded 2 to
         3 mm at this pose.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hw.discovery.bit_frames import is_bits, diagnose_bits
+from hw.discovery.bit_frames import diagnose_bits, is_bits
 from hw.formats import make_decoder
 
 # 24 bits, sign and magnitude, 12.34 mm; 52 bits of BCD, -12.345 mm; 28 bits of BCD, 12.34 mm; 48 bits, 8063 counts
