@@ -24,8 +24,9 @@ from hw.formats.shared.declaration import (
     Query,
     RecordTraits,
     WireFormat,
+    maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     RANGE,
     Option,
@@ -34,7 +35,7 @@ from hw.formats.shared.options import (
     integer,
     seconds,
 )
-from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.plain_text import Fault, check_range
 from hw.reading import Record
 
 READ_HOLDING = 3  # the function that reads holding registers
@@ -92,17 +93,6 @@ class ModbusRtu(FrameDecoder):
         self._scale = scale_mm
         self._range = range_mm or EVERYWHERE
 
-    def frame(self, text: str) -> Record:
-        """One answer in hexadecimal; whatever comes is answered by a record."""
-        raw = text.encode("ascii", "replace")[: self.longest]
-        out: list[Record] = []
-        self._line(raw, raw, 0, out)
-        return out[0] if out else self._reject("an empty answer", raw, 0)
-
-    def answer(self, data: bytes) -> Record:
-        """One answer as its bytes, as a serial port has it."""
-        return self.frame(data[: LONGEST_ANSWER + 1].hex())
-
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if len(line) > self.longest:
             out.append(self._too_long(raw, behind + len(line) - self.longest))
@@ -141,20 +131,8 @@ class ModbusRtu(FrameDecoder):
             four[2:] + four[:2] if self._low_first else four, "big", signed=True
         )
         value = counts * self._scale[0] / self._scale[1]
-        fault = outside(value, self._range)
-        if fault:
-            raise Fault(fault)
+        check_range(value, self._range)
         return Record(value=value)
-
-
-def make(options: Options) -> ModbusRtu:
-    """The decoder for a full set of options."""
-    return ModbusRtu(
-        **{
-            name: options[name]
-            for name in ("address", "function", "words", "scale_mm", "range_mm")
-        }
-    )
 
 
 def _whole(heard: bytes) -> bool:
@@ -201,7 +179,7 @@ def _diagnose_values(options: Options, values: Sequence[float]) -> Diagnosis | N
 FORMAT = WireFormat(
     name="modbus_rtu",
     words="a 32-bit position in two registers",
-    make=make,
+    make=maker(ModbusRtu),
     options=(
         Option("address", 1, "the device's address", integer(1, 247)),
         Option("register", 0, "the first of the two registers", integer(0, 65534)),

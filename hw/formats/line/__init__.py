@@ -19,8 +19,9 @@ from hw.formats.shared.declaration import (
     RecordTraits,
     Value,
     WireFormat,
+    maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -30,8 +31,8 @@ from hw.formats.shared.options import (
     choice,
     integer,
 )
-from hw.formats.shared.plain_text import Fault, ascii_text
-from hw.reading import Record
+from hw.formats.shared.plain_text import ascii_text, check_range
+from hw.reading import Decoder, Record
 
 _MARKED = re.compile(rb"[<=>] *[\r\n]")
 
@@ -53,14 +54,12 @@ class ProfileDecoder(LineCutter):
 
     def _read(self, line: bytes) -> Record | None:
         record = self._read_text(ascii_text(line, self._parity is not None))
-        if record is not None and record.value is not None:
-            fault = outside(record.value, self._range)
-            if fault:
-                raise Fault(fault)
+        if record is not None:
+            check_range(record.value, self._range)
         return record
 
 
-def _fixed(options: Options) -> LineCutter:
+def _fixed(options: Options) -> Decoder:
     from hw.formats.line import profiles
 
     reader = profiles.reader(
@@ -72,15 +71,13 @@ def _fixed(options: Options) -> LineCutter:
     return ProfileDecoder(reader, **_shared(options))
 
 
-def _counts(options: Options) -> LineCutter:
+def _counts(options: Options) -> Decoder:
     from hw.formats.line.bridge import CountsDecoder
 
-    shared = _shared(options)
-    del shared["range_mm"]
-    return CountsDecoder(axis=options["axis"], **shared)
+    return maker(CountsDecoder)(options)
 
 
-def _bridge(options: Options) -> LineCutter:
+def _bridge(options: Options) -> Decoder:
     from hw.formats.line.bridge import BridgeReader
 
     reader = BridgeReader(
@@ -89,11 +86,10 @@ def _bridge(options: Options) -> LineCutter:
     return ProfileDecoder(reader.read, **_shared(options))
 
 
-def _plain(options: Options) -> LineCutter:
+def _plain(options: Options) -> Decoder:
     from hw.formats.line.plain import PlainDecoder
 
-    names = ("default_unit", "decimals", "judged")
-    return PlainDecoder(**{name: options[name] for name in names}, **_shared(options))
+    return maker(PlainDecoder)(options)
 
 
 def _shared(options: Options) -> dict[str, Any]:
@@ -107,7 +103,7 @@ class Profile(NamedTuple):
     bits: the word of a gauge may come as the bits of a clocked format.
     """
 
-    make: Callable[[Options], LineCutter]
+    make: Callable[[Options], Decoder]
     traits: RecordTraits = RecordTraits()
     no_point: bool = False
     marks: bool = False
@@ -135,7 +131,7 @@ PROFILES = {
 }
 
 
-def make(options: Options) -> LineCutter:
+def make(options: Options) -> Decoder:
     """The decoder for a full set of options (hw.formats.read_options)."""
     return PROFILES[options["profile"]].make(options)
 

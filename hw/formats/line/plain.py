@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from hw.formats.shared.cutter import LineCutter
 from hw.formats.shared.lengths import EVERYWHERE, outside
-from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
+from hw.formats.shared.plain_text import Measure, ascii_text, check_range, read_plain
 from hw.reading import Record, Unit
 
 MOST_SHAPES = 64
@@ -107,9 +107,7 @@ class PlainDecoder(LineCutter):
         )
         if measure is not None:
             self._learn(line, measure)
-            fault = outside(measure.mm(), self._range)
-            if fault:
-                raise Fault(fault)
+            check_range(measure.mm(), self._range)
         return record
 
     def _learn(self, line: bytes, measure: Measure) -> None:

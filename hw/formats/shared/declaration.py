@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, cast
 
 import msgspec
 
@@ -122,6 +122,12 @@ class Query(NamedTuple):
 
 def _is_hex(row: bytes) -> bool:
     return len(row) % 2 == 0 and not row.strip(b"0123456789abcdef")
+
+
+def maker(decoder: type[Any]) -> Callable[[Options], Decoder]:
+    """Makes a decoder from a full set of options: it gets those of its keywords."""
+    keywords: dict[str, object] = decoder.__init__.__kwdefaults__
+    return lambda options: cast(Decoder, decoder(**{k: options[k] for k in keywords}))
 
 
 class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
