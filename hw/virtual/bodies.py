@@ -22,17 +22,17 @@ from .traits import Traits
 
 HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
 RIM = 100.0  # of the plate's body, below the gullets
+# where a standing indicator touches the plate: mm away from the operator and up, from
+# the arbor
 FOOT = (
     -70.0,
     40.0,
-    # where a standing indicator touches it: mm away from the operator and up, from the
-    # arbor
 )
-LOOKS = 720  # places round the plate that tell its truth
+TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
 
 
-def turn_named(placement: str) -> float | None:
+def turn_of(placement: str) -> float | None:
     """rad of a set-up `turn-DEGREES`; None of any other."""
     head, _, degrees = placement.partition("-")
     try:
@@ -43,9 +43,9 @@ def turn_named(placement: str) -> float | None:
 
 @dataclass
 class Bodies:
-    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now.
-    jaws: what the caliper is laid across, and where; jaw_errors: mm, of its outside and
-    inside jaws."""
+    """plate_turn: rad, as the hand left it. end_float: mm of the arbor along its axis
+    now. jaws: what the caliper is laid across, and where, mm; jaw_errors: mm, of its
+    outside and inside jaws; feel_error: mm, of this laying."""
 
     traits: Traits
     seed: int
@@ -55,9 +55,9 @@ class Bodies:
     jaw_errors: tuple[float, float]
     acts: Random
     plate_turn: float = 0.0
-    shifted: float = 0.0
+    end_float: float = 0.0
     jaws: tuple[str, float] | None = None
-    felt: float = 0.0
+    feel_error: float = 0.0
     board: Board | None = field(default=None)
 
     @classmethod
@@ -101,12 +101,14 @@ class Bodies:
         """By hand, to a mark: never quite to it, and the arbor floats a little along
         its axis."""
         self.plate_turn = turn + self.acts.gauss(0.0, self.traits.to_mark)
-        self.shifted = self.acts.gauss(0.0, self.traits.end_float)
+        self.end_float = self.acts.gauss(0.0, self.traits.end_float)
 
-    def to_plate(self, origin: Vector, points: Vector, stands: float) -> float | None:
+    def distance_to_plate(
+        self, origin: Vector, points: Vector, stands: float
+    ) -> float | None:
         """mm from a plunger at that height to the plate as it stands turned; stands:
         rad, of the blade in the saw."""
-        arbor = Vector(self.shifted, 0.0).turned(stands)
+        arbor = Vector(self.end_float, 0.0).turned(stands)
         start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
         return self.plate.reach(
             start, Space(points.x, points.y, 0.0), self.plate_turn, stands
@@ -120,18 +122,18 @@ class Bodies:
         turn, and where that is largest; range of what is left.
         """
         start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
-        turns = [FULL_TURN * k / LOOKS for k in range(LOOKS)]
+        turns = [FULL_TURN * k / TURNS for k in range(TURNS)]
         met = [self.plate.reach(start, ray, turn) for turn in turns]
         places = [500.0 - away for away in met if away is not None]
-        mean = sum(places) / LOOKS
+        mean = sum(places) / TURNS
         along = (
             2.0
-            / LOOKS
+            / TURNS
             * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
         )
         across = (
             2.0
-            / LOOKS
+            / TURNS
             * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
         )
         left = [
@@ -198,7 +200,7 @@ class Bodies:
         except ValueError:
             self.jaws = before
             raise
-        self.felt = self.acts.gauss(0.0, self.traits.felt)
+        self.feel_error = self.acts.gauss(0.0, self.traits.felt)
 
     def between_jaws(self) -> float:
         """mm that the caliper is open, with its errors; closed where it is laid across
@@ -206,7 +208,7 @@ class Bodies:
         if self.jaws is None:
             return 0.0
         inside = self.jaws[0] in ("slot-left", "slot-right")
-        return self._width() + self.jaw_errors[inside] + self.felt
+        return self._width() + self.jaw_errors[inside] + self.feel_error
 
     def _width(self) -> float:
         assert self.jaws is not None
@@ -240,12 +242,12 @@ class Bodies:
     ) -> None:
         """way: of the blade through the sled, as it is held in one cut."""
 
-        def made() -> Cut:
+        def next_cut() -> Cut:
             seat = self.acts.gauss(0.0, self.traits.seat)
-            return Cut(lambda left, right: rests(face, left, right, seat), way())
+            return Cut(lambda left, right: rest_line(face, left, right, seat), way())
 
         self.board = Board.rough(BOARD, kept, far=far)
-        self.board.make(made, turns)
+        self.board.cut_edges(next_cut, turns)
 
     def board_truth(
         self,
@@ -257,12 +259,14 @@ class Bodies:
         """rad by which the line that a board of that width rests on, beside the blade,
         is turned against the cut."""
         left, right = (
-            rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
+            rest_line(face, -across, 0.0)
+            if kept == "left"
+            else rest_line(face, 0.0, across)
         )
-        return math.atan2(right.y - left.y, right.x - left.x) - slot
+        return (right - left).angle - slot
 
 
-def rests(
+def rest_line(
     face: Surface, left: float, right: float, seat: float = 0.0
 ) -> tuple[Vector, Vector]:
     """Two points, from left to right, of the edge of a board that lies on the face over

@@ -17,12 +17,11 @@ STEP = 0.5  # mm between the stored heights
 
 @dataclass
 class EdgeProfile:
-    """Heights of an edge over its length, fixed in the edge's own coordinates.
+    """Heights of an edge along its length.
 
     heights: one value each STEP mm, from 0 to length; their least-squares line over the
-    ridden stretch is zero, so that "the angle of the edge" means the angle of the
-    stretch that the plunger meets. dust: grains lying on it now, each (place,
-    half-width, height).
+    ridden stretch is zero, so that the angle of the edge is that of the stretch which
+    the plunger meets. dust: grains on it now, each (place, half-width, height).
     """
 
     length: float
@@ -66,8 +65,8 @@ class EdgeProfile:
         return height
 
     def wipe(self, random: Random, expected: float) -> None:
-        """Wipe the edge: old grains go, a few new ones (0.005 to 0.06 mm over 1 to 4
-        mm) settle."""
+        """Wipe the edge: the grains go, and a few new ones (0.005 to 0.06 mm high over
+        1 to 4 mm) settle; expected: their mean number."""
         self.dust = []
         left = random.expovariate(1.0)
         while left < expected:
@@ -81,8 +80,8 @@ class EdgeProfile:
             left += random.expovariate(1.0)
 
     def rest(self, low: float, high: float, pushed: float) -> tuple[float, float]:
-        """(slope, height at `pushed`) of a straight edge that lies on the stretch,
-        pressed home at that place, mm."""
+        """(slope, height in mm at `pushed`) of a straight edge that lies on the stretch
+        and is pressed home at that place."""
         top = hull(self._points(low, high))
         for (x1, y1), (x2, y2) in pairwise(top):
             if x1 <= pushed <= x2:
@@ -91,9 +90,8 @@ class EdgeProfile:
         raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
 
     def zone(self, low: float, high: float, mean: float = 0.0) -> float:
-        """Height in mm of the narrowest straight strip that holds the stretch; of its
-        average over `mean` mm, which goes to the very ends by the line through the
-        outermost `mean` mm."""
+        """Height in mm of the narrowest straight strip that holds the stretch, averaged
+        over `mean` mm; at the ends the line through the outermost `mean` mm goes on."""
         points = self._points(low, high, mean)
         top = hull(points)
         bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]
@@ -103,8 +101,8 @@ class EdgeProfile:
         )
 
     def crown(self, low: float, high: float) -> float:
-        """mm by which its least-squares parabola over the stretch stands out of its
-        chord in the middle."""
+        """mm by which the least-squares parabola over the stretch is proud of its chord
+        in the middle."""
         points = self._points(low, high)
         middle, half = (low + high) / 2.0, (high - low) / 2.0
         mean = sum(y for _, y in points) / len(points)
@@ -160,8 +158,8 @@ class EdgeProfile:
 
 
 def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """The upper hull of points in rising x: what a straight edge laid on them from
-    above can touch."""
+    """The upper hull of points in rising x: those that a straight edge from above can
+    touch."""
     out: list[tuple[float, float]] = []
     for x, y in points:
         while len(out) > 1:
@@ -176,7 +174,7 @@ def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 def _strip(
     top: Sequence[tuple[float, float]], bottom: Sequence[tuple[float, float]]
 ) -> float:
-    """The narrowest strip that lies on a side of the upper hull."""
+    """Height of the narrowest strip that lies on one side of the upper hull."""
     widest = []
     for (x1, y1), (x2, y2) in pairwise(top):
         slope = (y2 - y1) / (x2 - x1)

@@ -19,8 +19,8 @@ from .plane import Vector
 from .saw import VirtualSaw
 from .saw_and_sled import LeftRight
 
-GRIP = 0.12  # s for the hands to take hold, or to let go
-SETTLE = 0.6  # s of rest after a stroke, so that its end can be seen
+GRIP = 0.12  # s in which the hands take hold, or let go
+SETTLE = 0.6  # s of rest after a stroke, so that its end is recognised
 
 
 class Hands:
@@ -52,8 +52,8 @@ class Hands:
         )
         self.caliper = Gauge(Random(0), caliper_resolution)
         self._line = Timeline()
-        # from, to, mm, ease
-        self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)
+        # of the plunger by hand: from, to (s), mm, s of ease
+        self._pulses: deque[tuple[float, float, float, float]] = deque(maxlen=16)
 
     # -- what instruments ask ----------------------------------------------------------
 
@@ -64,7 +64,7 @@ class Hands:
     def depth(self, t: float) -> float:
         """True depth of the plunger in mm at time t."""
         extra = 0.0
-        for began, ends, height, ease in self._pushed:
+        for began, ends, height, ease in self._pulses:
             if began < t < ends:
                 extra += height * min(1.0, (t - began) / ease, (ends - t) / ease)
         return max(self.saw.depth(self._line.at(t)) + extra, 0.0)
@@ -81,20 +81,22 @@ class Hands:
         """What the caliper shows, mm."""
         return self.caliper.indicate(self.saw.bodies.between_jaws())
 
-    def pushed_in(self, mm: float, began: float, seconds: float, ease: float) -> None:
-        """The plunger goes in by that much at time began, and comes out again."""
-        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
+    def push_plunger(
+        self, mm: float, began: float, seconds: float, ease: float
+    ) -> None:
+        """Push the plunger in by that much at time began (s), and let it out again."""
+        self._pulses.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
 
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
         self, placement: str, *, mount: str | None = None, at: float | None = None
     ) -> None:
-        """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger
-        preloaded.
+        """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
+        plunger preloaded.
 
-        The sled is drawn back to the start first, but for a spot of the blade, where it
-        goes to `at` mm; for leaned and twisted set-ups it is left so.
+        The sled goes back to the start first, or to `at` mm for a spot of the blade;
+        for leaned and twisted set-ups it stays leaned or twisted.
         """
         self.saw.lift()
         await self._wait(0.1)
@@ -120,8 +122,8 @@ class Hands:
         await self._wait(0.15)
 
     async def touch(self) -> None:
-        """Lift the plunger and let it down again, the sled held anew as it was leaned
-        or twisted."""
+        """Lift the plunger and lower it again; a leaned or twisted sled is held
+        anew."""
         how, _, way = (self.saw.placement or "").partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(None)
@@ -140,8 +142,8 @@ class Hands:
         await self._wait(0.15)
 
     async def cut_board(self, kept: str = "left", turns: int = 4) -> None:
-        """Cut a test board, turned so many times, each cut in a fresh hold; its strip
-        lies there then."""
+        """Cut a test board that is turned so many times, each cut in a fresh hold, down
+        to its strip."""
         await self._wait(0.5)
         saw = self.saw
         saw.bodies.cut_board(
@@ -213,9 +215,9 @@ class Hands:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
 
-        happens: what goes wrong on the way, by the travel in mm from the start of this
-        push. settle: seconds of rest at the end; who watches the travel takes half a
-        second to see that it has ended.
+        happens: calls on the way, by the travel in mm from the start of this push.
+        settle: s of rest at the end; the end of a pass is recognised after half a
+        second.
         """
         await self._take_hold()
         await self._stroke(length + self._scatter(1.0), speed, happens or {})
@@ -229,8 +231,8 @@ class Hands:
         await self.rest(settle)
 
     async def stop_at(self, mark: float, speed: float = 120.0) -> None:
-        """Bring what is pushed to a mark (mm of travel, as its scale shows it) and hold
-        it still."""
+        """Bring the sled, or the indicator along the fence, to a mark (mm of travel, as
+        the scale shows it) and hold it still."""
         await self._move_to(mark - self.saw.travel_begins, speed)
         await self._wait(0.2)
 
@@ -248,7 +250,7 @@ class Hands:
         await asyncio.sleep(seconds)
 
     def stop(self) -> None:
-        """Let everything stand where it is, at once."""
+        """Stop everything where it is, at once."""
         self._line.cut_short(self.clock())
 
     # -- how ---------------------------------------------------------------------------
@@ -303,7 +305,7 @@ class Hands:
 
     async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
         began = self.clock()
-        self.pushed_in(mm, began, seconds, ease)
+        self.push_plunger(mm, began, seconds, ease)
         await self._until(began + seconds)
 
     async def _wait(self, seconds: float) -> None:

@@ -31,6 +31,14 @@ class Vector(NamedTuple):
     def __neg__(self) -> Vector:
         return Vector(-self.x, -self.y)
 
+    def __abs__(self) -> float:
+        return math.hypot(self.x, self.y)
+
+    @property
+    def angle(self) -> float:
+        """rad from +X."""
+        return math.atan2(self.y, self.x)
+
     def dot(self, other: Vector) -> float:
         return self.x * other.x + self.y * other.y
 
@@ -41,8 +49,8 @@ class Vector(NamedTuple):
 
 @dataclass(frozen=True)
 class Frame:
-    """A rigid body's place: its middle is put at `middle + shift`, turned by `angle`
-    about that middle."""
+    """A rigid body's place: its middle lies at `middle + shift`, and it is turned by
+    `angle` about that middle."""
 
     middle: Vector
     shift: Vector
@@ -57,14 +65,14 @@ class Frame:
 
 @dataclass(frozen=True)
 class Surface:
-    """A nearly straight surface from base along a unit vector; its form stands proud
-    along outward."""
+    """A nearly straight surface from base along a unit vector; its form is proud along
+    outward. low, high: mm along it, where it begins and ends."""
 
     base: Vector
     along: Vector
     outward: Vector
     form: EdgeProfile | None = None
-    low: float = -math.inf  # mm along it: where it begins and ends
+    low: float = -math.inf
     high: float = math.inf
 
     def carried_by(self, frame: Frame) -> Surface:
@@ -101,7 +109,7 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
     )
     place, height = aside / slant, 0.0
     if surface.form is not None:
-        # the foot hardly shifts with the height, so this settles at once
+        # the foot hardly shifts with the height: two steps converge
         for _ in range(2):
             height = surface.form.at(place)
             place = (aside - lean * height) / slant

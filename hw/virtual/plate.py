@@ -48,11 +48,11 @@ class Space(NamedTuple):
 
 @dataclass(frozen=True)
 class Plate:
-    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that
-    carries it farthest along +X.
+    """tilt: rad, of its flat on the arbor. leans: rad, the place round the plate that
+    the tilt carries farthest along +X.
 
     waves: (height in mm, place in rad) of a warp of two and of three waves round it, at
-    `rim`; less nearer the middle.
+    the rim (mm); it grows with the square of the radius.
     """
 
     tilt: float
@@ -78,14 +78,14 @@ class Plate:
     ) -> float | None:
         """mm from the plunger's origin to the plate turned by `turn`, its arbor by
         `stands`; None past the rim."""
-        # the plunger as the plate sees it: both turned back
+        # the plunger in the plate's own frame: both turned back
         start = origin.about_z(-stands).about_x(-turn)
         ray = points.about_z(-stands).about_x(-turn)
-        # the flat's normal goes with it: turned about Z so that its point on +Y goes to
-        # +X, that point turned to `leans`
+        # the normal of the flat: turned about Z so that the point on +Y moves toward
+        # +X, then that point turned to `leans`
         normal = Space(1.0, 0.0, 0.0).about_z(-self.tilt).about_x(self.leans)
         away = -normal.dot(start) / normal.dot(ray)
-        for _ in range(2):  # the foot hardly shifts with the height
+        for _ in range(2):  # the foot hardly shifts with the height: two steps converge
             foot = start + ray * away
             away = (self._height(foot) - normal.dot(start)) / normal.dot(ray)
         foot = start + ray * away

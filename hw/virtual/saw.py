@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .along_fence import RUN, AlongFence
-from .bodies import FOOT, turn_named
+from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
 from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
@@ -44,38 +44,38 @@ class VirtualSaw(SawAndSled):
     placement: str | None = None
     lifted: bool = True
     handle: LeftRight = "left"
-    side: LeftRight = "right"
+    side: LeftRight = "right"  # of what it touches, on which the indicator stands
     seat_angle: float = 0.0
     seat_gap: float = 0.0
     _probe: Probe | None = None
     _along: AlongFence | None = None
-    _preload: float = 2.5
-    _home: float = 0.0
+    _preload: float = 2.5  # mm of depth at the distance _home
+    _home: float = 0.0  # mm from the plunger's origin to what it touched when set up
     _slip: str | None = None
     _mount: str | None = None
-    _key: tuple[object, ...] | None = None
-    _met: tuple[Surface, bool] = (_NOWHERE, False)
+    # the surface that is touched, and whether it rides on the sled; for this set-up
+    _surface_key: tuple[object, ...] | None = None
+    _touched: tuple[Surface, bool] = (_NOWHERE, False)
 
     @property
     def run(self) -> float:
-        """mm that what is pushed now is pushed: the sled, or the indicator along the
-        sled fence."""
+        """mm of one push: of the sled, or of the indicator along the sled fence."""
         if self._along is not None:
             return RUN
-        return PUSH if turn_named(self.placement or "") is None else PLATE_PUSH
+        return PUSH if turn_of(self.placement or "") is None else PLATE_PUSH
 
     @property
     def travel_begins(self) -> float:
-        """What the travel scale shows at the start, mm: along the sled fence it is the
-        place from the blade."""
+        """What the travel scale shows at the start, mm; along the sled fence it shows
+        the place from the blade."""
         return 0.0 if self._along is None else -RUN / 2.0
 
     # -- what hands do -----------------------------------------------------------------
 
     def slip(self, kind: str) -> None:
-        """The next `place` goes wrong: "not-turned" (square and stand stay as they
-        were, whatever was asked), "wrong-side" (the stand on the other side of the
-        arm), "near-tip" (the sweep begins off the tip)."""
+        """Make the next `place` go wrong: "not-turned" (square and stand stay as they
+        were), "wrong-side" (the stand is on the other side of the arm), "near-tip" (the
+        pass begins beyond the tip)."""
         if kind not in SLIPS:
             raise ValueError(
                 f"no slip is called {kind!r}; there are {', '.join(SLIPS)}"
@@ -110,7 +110,7 @@ class VirtualSaw(SawAndSled):
         plate, turned by hand to that mark: standing, or carried along the slot (mount).
         """
         slip, self._slip = self._slip, None
-        turn = turn_named(placement)
+        turn = turn_of(placement)
         if placement not in PLACEMENTS and turn is None:
             raise ValueError(
                 f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}"
@@ -124,7 +124,7 @@ class VirtualSaw(SawAndSled):
             )
             or (
                 turn is not None
-                and turn_named(before) is not None
+                and turn_of(before) is not None
                 and mount == self._mount
             )
             or (slip == "not-turned" and self._probe is not None)
@@ -141,15 +141,15 @@ class VirtualSaw(SawAndSled):
         if not stays:
             self._preload = self.acts.uniform(2.0, 3.0)
             self._home = 0.0
-            met = self._distance(pose)
-            if met is None:  # off the tip: the stand was set by the arm's end
-                met = self._distance(pose._replace(s=pose.s + 40.0))
-            self._home = met or 0.0
+            distance = self._distance(pose)
+            if distance is None:  # beyond the tip: the stand was set at the arm's end
+                distance = self._distance(pose._replace(s=pose.s + 40.0))
+            self._home = distance or 0.0
 
     def seat(self) -> None:
         """Lift the square, wipe, press it home: it comes to rest a little differently
         each time. The plate has nothing to seat; the face of the fence is wiped."""
-        if turn_named(self.placement or "") is not None:
+        if turn_of(self.placement or "") is not None:
             return
         if self._along is not None:
             self.bodies.wipe(self.traits.dust / self.arm)
@@ -170,10 +170,11 @@ class VirtualSaw(SawAndSled):
         touches nothing."""
         if self.lifted or self._probe is None:
             return 0.0
-        met = self._distance(pose)
-        if met is None:
+        distance = self._distance(pose)
+        if distance is None:
             return 0.0
-        return min(max(self._preload - (met - self._home), 0.0), PLUNGER_RANGE)
+        depth = self._preload - (distance - self._home)
+        return min(max(depth, 0.0), PLUNGER_RANGE)
 
     def _distance(self, pose: Pose) -> float | None:
         if self._probe is None:
@@ -182,8 +183,10 @@ class VirtualSaw(SawAndSled):
             return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
-        if turn_named(self.placement or "") is not None:
-            return self.bodies.to_plate(probe.origin, probe.points, self.blade_angle)
+        if turn_of(self.placement or "") is not None:
+            return self.bodies.distance_to_plate(
+                probe.origin, probe.points, self.blade_angle
+            )
         key = (
             self.fence_angle,
             self.seat_angle,
@@ -191,10 +194,10 @@ class VirtualSaw(SawAndSled):
             self.placement,
             self.side,
         )
-        # every reading asks; only a move, a seat or another set-up changes it
-        if key != self._key:
-            self._key, self._met = key, self._surface()
-        surface, rides = self._met
+        # worked out anew only after a move, a seat or another set-up
+        if key != self._surface_key:
+            self._surface_key, self._touched = key, self._surface()
+        surface, rides = self._touched
         met = reach(probe, surface.carried_by(frame) if rides else surface)
         return None if met is None else met[0]
 
@@ -226,7 +229,7 @@ class VirtualSaw(SawAndSled):
                 self.face(), rolled=placement == "rolled-over"
             )
             self._probe = self._along.probe(self.travel_begins)
-        elif turn_named(placement) is not None:
+        elif turn_of(placement) is not None:
             self.side = "right"
             carried = self._mount == "carried"
             self._probe = _sideways(

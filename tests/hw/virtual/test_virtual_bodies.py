@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from hw.virtual.along_fence import APART, FEET, HALF, RUN, WIDE
 from hw.virtual.board import KERF, STRIP, TRIM
-from hw.virtual.bodies import FOOT, rests, turn_named
+from hw.virtual.bodies import FOOT, rest_line, turn_of
 from hw.virtual.form import EdgeProfile
 from hw.virtual.hands import Hands
 from hw.virtual.motion import Pose
@@ -173,7 +173,7 @@ def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
 
 def test_what_the_handle_rests_on_is_the_fences_angle():
     saw = VirtualSaw.draw(3, Traits(fence_bow=0.1))
-    ends = rests(saw.face(), -170.0, -20.0)
+    ends = rest_line(saw.face(), -170.0, -20.0)
     assert math.atan2(ends[1].y - ends[0].y, ends[1].x - ends[0].x) == pytest.approx(
         saw.fence_angle, abs=1e-9
     )
@@ -322,8 +322,8 @@ def test_a_strip_is_as_long_as_the_board_and_no_longer():
 
 
 def test_set_ups_are_named_and_their_seed_is_one_saw():
-    assert turn_named("turn-112.5") == pytest.approx(math.radians(112.5))
-    assert turn_named("turn-back") is None and turn_named("front") is None
+    assert turn_of("turn-112.5") == pytest.approx(math.radians(112.5))
+    assert turn_of("turn-back") is None and turn_of("front") is None
     assert {"as-is", "rolled-over"} <= set(PLACEMENTS)
     one, two = (VirtualSaw.draw(9).bodies for _ in range(2))
     assert one.plate == two.plate and one.fence_form == two.fence_form
