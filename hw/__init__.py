@@ -1,2 +1,1 @@
-"""Everything that touches a port or a pin. Knows nothing of checks; never imports
-bench."""
+"""Everything that touches a port or a pin."""

@@ -1,12 +1,11 @@
-"""Temperature and humidity of the shop from the kernel's own sensor files; wood moves
-with both.
+"""Temperature and humidity of the shop, from the kernel's sensor files.
 
 The files are those of the kernel's ABI documents: sysfs-bus-iio (in_temp_input in milli
 degrees Celsius, in_humidityrelative_input in milli percent; without _input: (raw +
 offset) x scale) and hwmon/sysfs-interface (temp1_input in milli degrees Celsius,
-humidity1_input in milli percent). A sensor that measures humidity measures the air; one
-that has only a temperature is believed to only if its driver is one for probes, since
-most of them sit on processors, disks and power supplies.
+humidity1_input in milli percent). A sensor that measures humidity measures the air. One
+that measures temperature alone counts only if its driver is one for probes, since most
+of them sit on processors, disks and power supplies.
 """
 
 from __future__ import annotations

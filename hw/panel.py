@@ -1,13 +1,12 @@
-"""Pedal, lamp and buzzer on the pins: the hands are on the sled and the eyes on the
-fence.
+"""The panel: pedal, lamp and buzzer on the pins.
 
 Nothing here is ever the only signal, and nothing here is fatal: without pins the panel
 is off and says why.
 
-Whoever starts the process sets LG_WD to a writable folder first: the library beneath
-opens a pipe in the current folder when it is imported, and with LG_WD it moves the
-whole process there, so no relative path may be used afterwards. It claims its lines
-when first used and a forked child cannot: use threads or spawn.
+The starting process sets LG_WD to a writable folder first: the library beneath opens a
+pipe in the current folder when it is imported, and with LG_WD it moves the whole
+process there, so that no relative path works afterwards. It claims its lines when it is
+first used and a forked child cannot: use threads or spawn.
 """
 
 from __future__ import annotations
@@ -16,25 +15,13 @@ import importlib
 import logging
 import os
 from collections.abc import Callable
-from typing import Any, Literal, NamedTuple, Protocol
+from typing import Any, Literal, NamedTuple
 
-STABLE_S = 0.02  # a contact that has not changed for so long has stopped bouncing
-LONG_S = 1.0  # held so long, the pedal means something else
+from hw.pedal import Handle, Loop, Pedal
+
 LOW_HZ, HIGH_HZ = 400.0, 1200.0
 
 _log = logging.getLogger(__name__)
-
-
-class Handle(Protocol):
-    def cancel(self) -> object: ...
-
-
-class Loop(Protocol):
-    """What is needed of an event loop; asyncio's has it, a test's is moved by hand."""
-
-    def call_later(self, delay: float, callback: Callable[[], object], /) -> Handle: ...
-
-    def call_soon_threadsafe(self, callback: Callable[[], object], /) -> object: ...
 
 
 class Beat(NamedTuple):
@@ -46,15 +33,14 @@ class Beat(NamedTuple):
 
 
 class Pattern(NamedTuple):
-    """A pattern that lasts is shown until the next such one; the others are played once
-    on top of it."""
+    """lasts: shown until the next pattern that lasts; the others are played once on
+    top of it."""
 
     beats: tuple[Beat, ...]
     lasts: bool = False
 
 
-# Low and high differ in rhythm too, as a buzzer with a tone of its own has no pitch to
-# give.
+# Low and high differ in rhythm too, as some buzzers have one pitch only.
 PATTERNS: dict[str, Pattern] = {
     "idle": Pattern((Beat(1.0, False),), lasts=True),
     "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
@@ -71,72 +57,9 @@ PATTERNS: dict[str, Pattern] = {
 }
 
 
-class Pedal:
-    """One action a press from a contact that bounces: released within a second, or held
-    for one.
-
-    A short press is told when the pedal is let go, as only then it is known not to be a
-    long one; a long one is told while it is held. level() is the contact itself, which
-    is asked before anything is done.
-    """
-
-    def __init__(
-        self,
-        level: Callable[[], bool],
-        loop: Loop,
-        on_press: Callable[[], object],
-        on_long: Callable[[], object],
-    ) -> None:
-        self._level, self._loop = level, loop
-        self._on_press, self._on_long = on_press, on_long
-        self._down = level()
-        self._spent = self._down  # held since before we looked: its release is no press
-        self._settling: Handle | None = None
-        self._holding: Handle | None = None
-
-    def changed(self) -> None:
-        """The contact moved; on the loop. Counts once it has been quiet for a while."""
-        if self._settling is not None:
-            self._settling.cancel()
-        self._settling = self._loop.call_later(STABLE_S, self._settled)
-
-    def stop(self) -> None:
-        for handle in (self._settling, self._holding):
-            if handle is not None:
-                handle.cancel()
-        self._settling = self._holding = None
-
-    def _settled(self) -> None:
-        self._settling = None
-        down = self._level()
-        if down == self._down:
-            return
-        self._down = down
-        if down:
-            self._spent = False
-            self._holding = self._loop.call_later(LONG_S - STABLE_S, self._held)
-            return
-        if self._holding is not None:
-            self._holding.cancel()
-            self._holding = None
-        if not self._spent:
-            self._spent = True
-            self._on_press()
-
-    def _held(self) -> None:
-        self._holding = None
-        if not self._level():
-            # let go without our knowing, or open for a moment: that decides
-            self.changed()
-            self._holding = self._loop.call_later(2 * STABLE_S, self._held)
-            return
-        self._spent = True
-        self._on_long()
-
-
 class Panel:
-    """The wired parts, opened by `start`. state and words say which of them work;
-    neither is ever raised."""
+    """The wired parts, opened by `start`. state and words say which of them work; no
+    method raises."""
 
     def __init__(
         self,
@@ -175,16 +98,16 @@ class Panel:
             return "panel off: no pedal, lamp or buzzer is set up"
         if not self._devices and not self.faults:
             return "panel off: not started"
-        said = [f"panel {self.state}: {', '.join(self._devices) or 'nothing'} working"]
-        said += [
+        works = f"panel {self.state}: {', '.join(self._devices) or 'nothing'} working"
+        faults = [
             f"{part} on pin {self._pins[part]} does not: {why}"
             for part, why in self.faults.items()
         ]
-        return "; ".join(said)
+        return "; ".join([works, *faults])
 
     def start(self, loop: Loop) -> None:
-        """Open what is wired; actions come on the loop, whatever thread the library
-        calls from."""
+        """Open what is wired; actions come on the loop, though the library calls from a
+        thread of its own."""
         self._loop = loop
         wired = {part: pin for part, pin in self._pins.items() if pin is not None}
         if not wired:
@@ -216,7 +139,7 @@ class Panel:
         self.show(self._lasting)
 
     def stop(self) -> None:
-        """Dark and silent, pins let go; safe to call twice."""
+        """Dark and silent, pins released; safe to call twice."""
         if self._next is not None:
             self._next.cancel()
             self._next = None
@@ -240,10 +163,10 @@ class Panel:
         pattern = PATTERNS[name]
         if pattern.lasts:
             if name == self._lasting == self._playing and self._next is not None:
-                return  # it is being shown: do not stumble
+                return  # it is shown already
             self._lasting = name
             if not PATTERNS[self._playing].lasts and self._next is not None:
-                return  # let what is being played end first
+                return  # the pattern that plays ends first
         self._playing, self._beat = name, 0
         if self._devices.keys() & {"lamp", "buzzer"}:
             self._step()
@@ -283,6 +206,8 @@ class Panel:
 
 
 def _lgpio_factory() -> Any:
+    """gpiozero's own choice would fall back to other libraries; and where lgpio has no
+    wheel, pip installs an empty module of that name."""
     try:
         lgpio = importlib.import_module("lgpio")  # by name: it is not there off the Pi
     except ImportError as error:
@@ -302,8 +227,7 @@ def _lgpio_factory() -> Any:
 def _open_pedal(pin: int, factory: Any) -> Any:
     from gpiozero import DigitalInputDevice
 
-    # No bounce_time: with it presses and releases have gone missing. The contact closes
-    # to ground.
+    # the contact closes to ground
     return DigitalInputDevice(pin, pull_up=True, bounce_time=None, pin_factory=factory)
 
 
@@ -346,10 +270,8 @@ def _why(error: Exception) -> str:
             "this user may not use the pins: add it to the group gpio and log in again"
         )
     if isinstance(error, FileNotFoundError) or "can not open gpiochip" in str(error):
-        missing = not os.path.exists("/dev/gpiochip0")
-        return (
-            "this machine has no such pins"
-            if missing
-            else "the pins cannot be opened: is the group gpio missing?"
-        )
+        # lgpio's own error has no number, only this text
+        if os.path.exists("/dev/gpiochip0"):
+            return "the pins cannot be opened: is the group gpio missing?"
+        return "this machine has no such pins"
     return f"{type(error).__name__}: {error}"

@@ -1,8 +1,7 @@
-"""Which words name a port, and a pyserial port made of one: the only door through which
-a word opens anything.
+"""Names of ports: which are valid, and the pyserial port that one makes.
 
-pyserial knows more kinds of URL than a gauge needs; one of them (`spy://`) writes to
-whatever file it is told.
+Every port is opened by its name through this module. pyserial knows more kinds of URL
+than a gauge needs; one of them (`spy://`) writes to whatever file it names.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What an instrument says: one record, and the state of the port it came through.
+"""What an instrument sends, as one record, and the state of its port.
 
 Every decoder in `hw.formats` yields `Record`s; the daemon stamps them.
 """

@@ -1,4 +1,4 @@
-"""A saved capture: the bytes of an instrument with their times, and how it was set up.
+"""A saved capture: an instrument's bytes with their times, and its settings.
 
 It is one JSON file, so that it can be sent as it is.
 """

@@ -224,12 +224,12 @@ def _blocks(
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Say what format would read the bytes of which none was read."""
-    from hw.discovery.bits_heard import is_bits, judge_bits
+    from hw.discovery.bit_frames import is_bits, diagnose_bits
     from hw.discovery.listening import recognise
     from hw.formats import FORMATS
 
     if is_bits(data):
-        heard = judge_bits(data, tried, given)
+        heard = diagnose_bits(data, tried, given)
         if heard is not None and heard.proposal is not None:
             inverted = " --option invert=true" if heard.proposal.get("invert") else ""
             say(f"This would fit: --format {heard.proposal['format']}{inverted}")

@@ -1,5 +1,5 @@
-"""`sweepgauge doctor`: what is wrong with ports, formats, rates, clock, disk and
-rights, and what to do.
+"""`sweepgauge doctor`: what is wrong with ports, rates, machine and rights, and the
+advice.
 
 It proposes and never changes anything. It asks a running daemon, which holds the ports;
 without one it listens itself on those that nobody holds.

@@ -1,16 +1,16 @@
-"""`sweepgauge watch`."""
+"""`sweepgauge watch`: live readings as lines, as JSON, or as sentences."""
 
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
 
 if TYPE_CHECKING:
-    from bench.protocol import StatusReply
+    from bench.protocol import InstrumentState, StatusReply
     from bench.units import System
 
 
@@ -41,23 +41,20 @@ def watch(
     until = None if seconds is None else time.monotonic() + seconds
     try:
         with connect(socket_path) as client:
-            teller = (
-                _Plain(client.version.units)
-                if plain
-                else _Json()
-                if as_json
-                else _Lines()
-            )
+            output: _Output = _Lines()
+            if plain:
+                output = _Sentences(client.version.units, instrument)
+            elif as_json:
+                output = _Json()
             client.send(GetStatus())
             client.send(Watch())
             while until is None or time.monotonic() < until:
-                left = None if until is None else until - time.monotonic()
-                message = client.next(
-                    1.0 if left is None else max(0.01, min(1.0, left))
-                )
+                left = 1.0 if until is None else until - time.monotonic()
+                message = client.next(max(0.01, min(1.0, left)))
                 if isinstance(message, StatusReply) and instrument is not None:
                     refuse_unknown(message, instrument)
-                teller.hear(message, instrument)
+                if _is_of(message, instrument):
+                    output.show(message)
     except Gone as error:
         raise Complaint(f"the daemon went away ({error})") from error
     except NoDaemon as error:
@@ -77,38 +74,47 @@ def refuse_unknown(status: StatusReply, name: str) -> None:
         )
 
 
+def _is_of(message: object, name: str | None) -> bool:
+    """Whether a message is of this instrument, or of no one; None is any instrument."""
+    from bench.protocol import InstrumentState
+
+    own = getattr(message, "instrument", None)
+    if isinstance(message, InstrumentState):
+        own = message.name
+    return name is None or own is None or own == name
+
+
+class _Output(Protocol):
+    def show(self, message: object) -> None: ...
+
+
 class _Lines:
-    def hear(self, message: object, only: str | None) -> None:
+    def show(self, message: object) -> None:
         from bench.protocol import InstrumentState, Notice, Readings, Rejected
         from hw.formats import meaning_of
 
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
-        elif isinstance(message, InstrumentState) and only in (None, message.name):
-            click.echo(
-                f"{message.name}: {message.words.removeprefix(f'The {message.name} ')}",
-                err=True,
-            )
-        elif isinstance(message, Readings) and only in (None, message.instrument):
+        elif isinstance(message, InstrumentState):
+            words = message.words.removeprefix(f"The {message.name} ")
+            click.echo(f"{message.name}: {words}", err=True)
+        elif isinstance(message, Readings):
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
-        elif isinstance(message, Rejected) and only in (None, message.instrument):
-            said = f"rejected: {message.fault}"
-            if message.status is not None:
-                said = (
-                    f"has no reading: {message.status}"
-                    f" ({meaning_of(message.status)[0]})"
-                )
-            click.echo(f"{message.instrument} {said}", err=True)
+        elif isinstance(message, Rejected):
+            words = f"rejected: {message.fault}"
+            if (status := message.status) is not None:
+                words = f"has no reading: {status} ({meaning_of(status)[0]})"
+            click.echo(f"{message.instrument} {words}", err=True)
 
 
 class _Json:
-    def hear(self, message: object, only: str | None) -> None:
+    def show(self, message: object) -> None:
         import msgspec
 
         from bench.protocol import Readings, Rejected
 
-        if isinstance(message, Readings) and only in (None, message.instrument):
+        if isinstance(message, Readings):
             for at, value in zip(message.at, message.values, strict=True):
                 line = {
                     "value": value,
@@ -120,7 +126,7 @@ class _Json:
                     "fault": None,
                 }
                 click.echo(msgspec.json.encode(line))
-        elif isinstance(message, Rejected) and only in (None, message.instrument):
+        elif isinstance(message, Rejected):
             line = {
                 "value": None,
                 "unit": "mm",
@@ -134,24 +140,23 @@ class _Json:
             click.echo(msgspec.json.encode(line))
 
 
-class _Plain:
-    """For a screen reader: whole sentences, only when something changed, not more than
-    one a second."""
+class _Sentences:
+    """For a screen reader: whole sentences, only of changes, at most one a second."""
 
-    STEP = 0.005  # mm; less is the last digit flickering
+    STEP = 0.005  # mm; a smaller change is the last digit flickering
 
-    def __init__(self, units: System = "mm") -> None:
+    def __init__(self, units: System, instrument: str | None) -> None:
         self._units = units
-        self._said: dict[str, str] = {}
+        self._instrument = instrument
+        self._words: dict[str, str] = {}  # the last ones, by what they are about
         self._values: dict[str, float] = {}
         self._due = 0.0
-        # what it is about, and the sentence; what is in _first does not wait for the
-        # rest
-        self._first: list[tuple[str, str]] = []
+        # (what it is about, the sentence); the urgent ones go first
+        self._urgent: list[tuple[str, str]] = []
         self._queue: list[tuple[str, str]] = []
         self._last = ""
 
-    def hear(self, message: object, only: str | None) -> None:
+    def show(self, message: object) -> None:
         from bench.protocol import (
             Asking,
             Concluded,
@@ -164,63 +169,66 @@ class _Plain:
 
         if isinstance(message, StatusReply):
             for one in message.instruments:
-                self.hear(one, only)
-        elif isinstance(message, InstrumentState) and only in (None, message.name):
-            if self._said.get(message.name) != message.words:
-                self._said[message.name] = message.words
-                # only how it is now is worth telling late
-                self._first = [one for one in self._first if one[0] != message.name]
-                whose = (
-                    "" if message.name in message.words.lower() else f"{message.name}: "
-                )
-                self._first.append((message.name, whose + message.words))
-        elif isinstance(message, Readings) and only in (None, message.instrument):
-            value = message.values[-1]
-            before = self._values.get(message.instrument)
-            if before is None or abs(value - before) >= self.STEP:
-                self._pending(message.instrument, value)
+                if _is_of(one, self._instrument):
+                    self._state(one)
+        elif isinstance(message, InstrumentState):
+            self._state(message)
+        elif isinstance(message, Readings):
+            self._value(message.instrument, message.values[-1])
         elif isinstance(message, SweepSaid) and message.words:
-            first = message.state == "refused"  # before the sled is pushed on in vain
-            (self._first if first else self._queue).append(("", message.words))
-        elif isinstance(message, Notice) and message.words != self._said.get(
+            # a refused pass is told before the sled is pushed on in vain
+            urgent = message.state == "refused"
+            (self._urgent if urgent else self._queue).append(("", message.words))
+        elif isinstance(message, Notice) and message.words != self._words.get(
             message.about
         ):
             self._queue.append(("", message.words))
         elif (
             isinstance(message, Asking)
             and message.ask is not None
-            and message.ask.words != self._said.get("ask")
+            and message.ask.words != self._words.get("ask")
         ):
-            self._said["ask"] = message.ask.words
-            self._asks_no_more()
+            self._words["ask"] = message.ask.words
+            self._drop_prompt()
             self._queue.append(("ask", message.ask.words))
         elif isinstance(message, Concluded):
             from bench.render.finding import finding_words
 
-            self._asks_no_more()
+            self._drop_prompt()
             self._queue.extend(
                 ("", line.strip())
                 for line in finding_words(message.finding, self._units)
             )
-        self._tell(time.monotonic())
+        self._print(time.monotonic())
 
-    def _tell(self, now: float) -> None:
-        while (waiting := self._first or self._queue) and now >= self._due:
+    def _state(self, one: InstrumentState) -> None:
+        if self._words.get(one.name) == one.words:
+            return
+        self._words[one.name] = one.words
+        # an older state that waits is of no use any more
+        self._urgent = [waiting for waiting in self._urgent if waiting[0] != one.name]
+        whose = "" if one.name in one.words.lower() else f"{one.name}: "
+        self._urgent.append((one.name, whose + one.words))
+
+    def _value(self, instrument: str, value: float) -> None:
+        """The newest value, where it changed and no other sentence waits."""
+        before = self._values.get(instrument)
+        if before is not None and abs(value - before) < self.STEP:
+            return
+        if self._urgent or self._queue or time.monotonic() < self._due:
+            return
+        self._values[instrument] = value
+        shown = f"{value / 25.4:.4f} in" if self._units == "inch" else f"{value:.3f} mm"
+        self._queue.append(("", f"{instrument} reads {shown}."))
+
+    def _print(self, now: float) -> None:
+        while (waiting := self._urgent or self._queue) and now >= self._due:
             words = waiting.pop(0)[1]
             if words != self._last:
                 click.echo(words)
                 self._due = now + 1.0
             self._last = words
 
-    def _asks_no_more(self) -> None:
-        """What was asked before and not yet told is done, or never was to be."""
+    def _drop_prompt(self) -> None:
+        """A prompt that waits is done, or is asked no more."""
         self._queue = [one for one in self._queue if one[0] != "ask"]
-
-    def _pending(self, instrument: str, value: float) -> None:
-        if self._first or self._queue or time.monotonic() < self._due:
-            # the newest value is told when there is room; old ones are not worth a
-            # sentence
-            return
-        self._values[instrument] = value
-        shown = f"{value / 25.4:.4f} in" if self._units == "inch" else f"{value:.3f} mm"
-        self._queue.append(("", f"{instrument} reads {shown}."))

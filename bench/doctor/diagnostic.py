@@ -1,4 +1,4 @@
-"""One thing that the doctor found, with its severity, its evidence and the advice."""
+"""One thing that the doctor found: its severity, its evidence and the advice."""
 
 from __future__ import annotations
 

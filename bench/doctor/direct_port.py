@@ -1,5 +1,4 @@
-"""A port opened as the settings say, without the daemon, and the requests that its
-instrument answers."""
+"""A port opened as the settings say, without the daemon, and its instrument's requests."""
 
 from __future__ import annotations
 

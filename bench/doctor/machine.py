@@ -1,4 +1,4 @@
-"""The machine: clock, disk, power, climate, the Python it all runs on."""
+"""The machine: its clock, disk, power and climate, and the Python packages."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What one instrument sends while it is observed, read as the daemon would read it, and
-what is to be said of it.
+"""What one instrument sends while it is observed, read as the daemon reads it.
 
 Nothing is sent but what the settings name, or the format's own request.
 """
@@ -22,7 +21,7 @@ from bench.doctor.direct_port import (
 )
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS, make_decoder, meaning_of
-from hw.formats.shared.declaration import Traits
+from hw.formats.shared.declaration import RecordTraits
 from hw.reading import Record
 
 TIMEOUT = 0.05  # s that a read waits
@@ -231,5 +230,5 @@ def _statuses(seen: Observation) -> tuple[str, str]:
     return words, meaning_of(seen.statuses.most_common(1)[0][0])[1]
 
 
-def _traits(port: PortSettings) -> Traits:
+def _traits(port: PortSettings) -> RecordTraits:
     return FORMATS[port.format].traits_of(port.profile)

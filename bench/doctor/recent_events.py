@@ -1,4 +1,4 @@
-"""What instruments and the log did in the last 24 hours, read from the log."""
+"""What instruments and the log did in the last 24 hours, from the log."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Groups: which of them this user needs, has, and has only after logging in again."""
+"""The groups that this user needs, has, or has after logging in again."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The daemon asked over its socket: it holds the ports, so it does the listening."""
+"""The running daemon, asked over its socket: it holds the ports and listens for us."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""An instrument that sends nothing: what to do, and whether it answers at another speed
-or parity.
+"""An instrument that sends nothing: what to do, and whether it answers at another
+speed.
 
 Nothing is sent but the request that the settings name.
 """

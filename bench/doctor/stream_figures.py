@@ -1,5 +1,4 @@
-"""Figures of a stream of readings: how many a second, how fast one may push, how still
-it is at rest."""
+"""Figures of a stream of readings: rate, fastest push, and noise at rest."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Bytes that come and are not read as the settings say: what they look like, and what
-would read them."""
+"""Bytes that are not read as the settings say, and what would read them."""
 
 from __future__ import annotations
 
@@ -8,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from bench.doctor.diagnostic import Diagnostic, fault, many_times
 from bench.settings.settings_file import PortSettings
-from hw.discovery.bits_heard import diagnose
+from hw.discovery.bit_frames import diagnose
 from hw.discovery.listening import (
     Listening,
     is_text,

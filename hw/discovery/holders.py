@@ -1,5 +1,4 @@
-"""Which processes have a device open, as far as this user may see. Linux only; the
-standard library only."""
+"""The processes that have a device open, as far as this user may see."""
 
 from __future__ import annotations
 

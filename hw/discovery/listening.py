@@ -1,18 +1,17 @@
-"""What is heard on a serial line: format, profile, speed and parity, found by
-listening; with the evidence.
+"""The format, profile, speed and parity of a serial line, found by listening to it.
 
-It proposes and never decides: settings are written by people. Everything is listened to
-with eight bits and no parity, since any seven-bit framing shows there as it is: the
+People write the settings; the module only proposes them, with the evidence. It listens
+with eight bits and no parity, since every seven-bit framing shows there as it is: the
 eighth bit is the parity, or a stop bit.
 
     sent as   heard as 8N1
     8N1       as it is
-    7E1 7E2   bit 7 makes the number of ones even; so CR comes as 0x8d, and no line ever seems to end
+    7E1 7E2   bit 7 makes the number of ones even; CR comes as 0x8d, so no line ends
     7O1       bit 7 makes it odd
     7N2       bit 7 is the first stop bit: always 1
 
-What speaks only when asked (request, Modbus) and what comes over clock and data lines
-is not found this way, nor is a parity beside eight bits.
+Listening does not find what speaks only when asked (request, Modbus), what comes over
+clock and data lines, nor a parity beside eight bits.
 """
 
 from __future__ import annotations

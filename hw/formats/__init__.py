@@ -1,8 +1,7 @@
-"""Bytes or bits in, records out. Each file here is one wire format and says all of it:
-its `FORMAT`, a `WireFormat`.
+"""Wire formats: bytes or bits in, records out; each file declares one format.
 
-A format is known by its file being here, or by `register`. Its file is imported when it
-is first looked at.
+A file here with a `FORMAT` (a `WireFormat`) makes a format known, and so does
+`register`. The file is imported when its format is first used.
 """
 
 from __future__ import annotations

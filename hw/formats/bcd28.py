@@ -1,16 +1,17 @@
 """Format `bcd28`: seven nibbles of BCD, sent all the time, least significant digit
 first.
 
-Layout from public logic-analyser articles; the scale in mm, and that `half` is 0 in mm,
-are inferred.
+The layout is from public logic-analyser articles; the scale in mm, and that `half` is 0
+in mm, are inferred.
 
-    six digits, each least significant bit first; then bit 0 minus, bit 1 half, bit 2 metric, bit 3 unknown
+    six digits, each least significant bit first;
+    then bit 0 minus, bit 1 half, bit 2 metric, bit 3 unknown
     inch = digits / 1000, and 0.0005 more when half; mm = digits / 100
 
     1000 0000 0001 1001 0000 0000  0100 -> 9.8015 inch
     0010 1100 0100 1000 0000 0000  0010 -> 12.34 mm
 
-What bit 3 would mean nobody has said, so a frame with it set is refused. A line stuck
+The meaning of bit 3 is not published, so a frame with it set is rejected. A line stuck
 low reads as 0.
 """
 

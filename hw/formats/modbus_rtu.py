@@ -1,15 +1,14 @@
-"""Format `modbus_rtu`: a 32-bit signed position in two holding registers, asked for by
-function 03 (or 04).
+"""Format `modbus_rtu`: a 32-bit signed position in two registers, read on request.
 
 Frames and CRC as the open Modbus specification over serial line has them: address,
-function, data, CRC-16 (polynomial 0xA001, start 0xFFFF) low byte first.
+function 03 (or 04), data, CRC-16 (polynomial 0xA001, start 0xFFFF) low byte first.
 
     asked     01 03 00 00 00 02 c4 0b
     answered  01 03 04 00 00 27 10 e0 0f     10 000 counts
               01 83 01 80 f0                 the device declines: exception 1
 
-As text, one answer a line in hexadecimal. Which word comes first and what a count is
-worth differ by device: options words and scale_mm.
+The text for the decoder is one answer a line in hexadecimal. The order of the words and
+the length of a count differ by device: options words and scale_mm.
 """
 
 from __future__ import annotations
@@ -23,10 +22,11 @@ from hw.formats.shared.declaration import (
     Diagnosis,
     Options,
     Query,
-    Traits,
+    RecordTraits,
     WireFormat,
+    maker,
 )
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     RANGE,
     Option,
@@ -35,11 +35,10 @@ from hw.formats.shared.options import (
     integer,
     seconds,
 )
-from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.plain_text import Fault, check_range
 from hw.reading import Record
 
-READ_HOLDING = 3
-READ_INPUT = 4
+READ_HOLDING = 3  # the function that reads holding registers
 _ASKED = ("address", "register", "function")
 LONGEST_ANSWER = 256  # bytes of a frame, by the specification
 
@@ -94,17 +93,6 @@ class ModbusRtu(FrameDecoder):
         self._scale = scale_mm
         self._range = range_mm or EVERYWHERE
 
-    def frame(self, text: str) -> Record:
-        """One answer in hexadecimal; whatever comes is answered by a record."""
-        raw = text.encode("ascii", "replace")[: self.longest]
-        out: list[Record] = []
-        self._line(raw, raw, 0, out)
-        return out[0] if out else self._reject("an empty answer", raw, 0)
-
-    def answer(self, data: bytes) -> Record:
-        """One answer as its bytes, as a serial port has it."""
-        return self.frame(data[: LONGEST_ANSWER + 1].hex())
-
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if len(line) > self.longest:
             out.append(self._too_long(raw, behind + len(line) - self.longest))
@@ -143,20 +131,8 @@ class ModbusRtu(FrameDecoder):
             four[2:] + four[:2] if self._low_first else four, "big", signed=True
         )
         value = counts * self._scale[0] / self._scale[1]
-        fault = outside(value, self._range)
-        if fault:
-            raise Fault(fault)
+        check_range(value, self._range)
         return Record(value=value)
-
-
-def make(options: Options) -> ModbusRtu:
-    """The decoder for a full set of options."""
-    return ModbusRtu(
-        **{
-            name: options[name]
-            for name in ("address", "function", "words", "scale_mm", "range_mm")
-        }
-    )
 
 
 def _whole(heard: bytes) -> bool:
@@ -203,7 +179,7 @@ def _diagnose_values(options: Options, values: Sequence[float]) -> Diagnosis | N
 FORMAT = WireFormat(
     name="modbus_rtu",
     words="a 32-bit position in two registers",
-    make=make,
+    make=maker(ModbusRtu),
     options=(
         Option("address", 1, "the device's address", integer(1, 247)),
         Option("register", 0, "the first of the two registers", integer(0, 65534)),
@@ -223,7 +199,7 @@ FORMAT = WireFormat(
         ),
     ),
     port=REGISTERS,
-    traits=Traits(undetected_errors=False),
+    traits=RecordTraits(undetected_errors=False),
     query=Query(
         lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100
     ),

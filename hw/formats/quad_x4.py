@@ -12,29 +12,24 @@ As text, one run of states a line, digits 0 to 3, however long.
 
 from __future__ import annotations
 
-from hw.formats.shared.declaration import PINS, Diagnosis, Options, Traits, WireFormat
+from hw.formats.shared.declaration import (
+    PINS,
+    Diagnosis,
+    Options,
+    RecordTraits,
+    WireFormat,
+)
 from hw.reading import Record
 
-KEPT = 64
-"""Bytes of a run that are kept with its record."""
-
+RAW_LENGTH = 64  # bytes of a run that stay with its record
 ILLEGAL = 2
-STEP = tuple(
-    (
-        0
-        if old == new
-        else (
-            ILLEGAL
-            if old ^ new == 3
-            else 1
-            if (old, new) in {(0, 2), (2, 3), (3, 1), (1, 0)}
-            else -1
-        )
-    )
-    for old in range(4)
-    for new in range(4)
+# from each old state (rows 0 to 3) to each new one (columns): -1, 0, 1, or ILLEGAL
+STEP = (
+    (0, -1, 1, ILLEGAL),
+    (1, 0, ILLEGAL, -1),
+    (-1, ILLEGAL, 0, 1),
+    (ILLEGAL, 1, -1, 0),
 )
-"""Step[4 * old + new]: -1, 0, 1, or ILLEGAL."""
 
 
 class Quadrature:
@@ -47,7 +42,7 @@ class Quadrature:
 
     def step(self, state: int) -> int:
         """The next state, 0 to 3 -> what it adds to the counts."""
-        change = 0 if self.state is None else STEP[4 * self.state + state]
+        change = 0 if self.state is None else STEP[self.state][state]
         self.state = state
         if change == ILLEGAL:
             self.illegal += 1
@@ -81,23 +76,13 @@ class QuadX4:
                 continue
             elif self._fault is None:
                 self._fault = f"byte 0x{byte:02x} is no state (0 to 3)"
-            if len(self._raw) < KEPT:
+            if len(self._raw) < RAW_LENGTH:
                 self._raw += data[place : place + 1]
         return out
 
     def finish(self) -> list[Record]:
         """The end of the input ends the run."""
         return self._end(0)
-
-    def frame(self, states: str) -> Record:
-        """One run; whatever comes is answered by a record."""
-        run = QuadX4()
-        records = run.feed(states.encode("ascii", "replace")) + run.finish()
-        self.rejects += run.rejects
-        if len(records) == 1:
-            return records[0]
-        self.rejects += 1
-        return Record(fault="not one run of states")
 
     def _end(self, behind: int) -> list[Record]:
         run, raw, fault = self._run, self._raw, self._fault
@@ -110,11 +95,6 @@ class QuadX4:
         return [Record(counts=run.counts, illegal=run.illegal, raw=raw, behind=behind)]
 
 
-def make(options: Options) -> QuadX4:
-    """The decoder; it has no options."""
-    return QuadX4()
-
-
 def _diagnose(options: Options, text: bytes) -> Diagnosis:
     return Diagnosis(
         "the two waves are not followed, an edge is missed now and then",
@@ -125,9 +105,9 @@ def _diagnose(options: Options, text: bytes) -> Diagnosis:
 FORMAT = WireFormat(
     name="quad_x4",
     words="the two square waves of an incremental scale or encoder",
-    make=make,
+    make=lambda options: QuadX4(),
     port=PINS,
     wires=("a", "b", "z"),
-    traits=Traits(counts="change", gauge=False, undetected_errors=False),
+    traits=RecordTraits(counts="change", gauge=False, undetected_errors=False),
     diagnose=_diagnose,
 )

@@ -1,8 +1,10 @@
 """Format `sync24`: one 24-bit word, sent all the time, sign and magnitude.
 
-Layout from public reader notes and protocol pages of 24-bit indicators and calipers.
+The layout is from public reader notes and protocol pages of 24-bit indicators and
+calipers.
 
-    bits 0-19 magnitude, least significant first; 20 sign; 21 and 22 unused (set: refused); 23 inch
+    bits 0-19 magnitude, least significant first; 20 sign;
+    21 and 22 unused (set: rejected); 23 inch
     mm = counts / 100, inch = counts / 2000; the unit follows the display
 
     0100 1011 0010 0000 0000 0000 (0x0004D2) -> 12.34 mm

@@ -1,15 +1,17 @@
 """Format `sync48`: two 24-bit words in two's complement, 20 480 counts to the inch.
 
-Layout from public protocol pages of 48-bit scales and a public decoder.
+The layout is from public protocol pages of 48-bit scales and a public decoder.
 
-    word 1   position since power-on            word 2   the display, negated (zeroed by its button)
-    each least significant bit first; always counts, no unit; mm = counts x 25.4 / 20480
+    word 1   position since power-on
+    word 2   the display, negated (zeroed by its button)
+    each least significant bit first; counts without a unit; mm = counts x 25.4 / 20480
 
-    1111 1110 1111 1000 0000 0000  1000 0001 0000 0111 1111 1111 -> 8063 counts = 10.000010 mm
+    1111 1110 1111 1000 0000 0000  1000 0001 0000 0111 1111 1111
+    -> 8063 counts = 10.000010 mm
 
 One published text swaps the words (option order), one has the display bit-inverted, one
-count apart (option sign). All ones is refused. All zeros is legal, so a line stuck low
-cannot be seen here.
+count apart (option sign). All ones is rejected. All zeros is a valid frame, so a line
+stuck low is not recognised.
 """
 
 from __future__ import annotations

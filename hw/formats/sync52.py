@@ -1,16 +1,18 @@
 """Format `sync52`: 52 bits, thirteen nibbles of BCD, clocked out by the gauge on
 request.
 
-Layout and examples as printed in gauge
-manuals; each nibble comes least significant bit first, d1 first.
+The layout and examples are printed in gauge manuals; each nibble comes least
+significant bit first, d1 first.
 
-    d1-d4    F F F F   or  F F F n: n is a seventh leading digit   or  8 F n n: two more leading digits
+    d1-d4    F F F F,  or F F F n: n is a seventh leading digit,
+             or 8 F n n: two more leading digits
     d5       0 plus, 8 minus
-    d6-d11   six digits, most significant first (a longer display loses its top digit unseen)
+    d6-d11   six digits, most significant first (a longer display loses its top digit)
     d12      decimals, 0 to 5
     d13      0 mm, 1 inch; with judgement over, go, under: 2 3 4 mm, 5 6 7 inch
 
-    FFFF 8 012345 3 0 = 1111 1111 1111 1111  0001  0000 1000 0100 1100 0010 1010  1100  0000 -> -12.345 mm
+    FFFF 8 012345 3 0 -> -12.345 mm
+    = 1111 1111 1111 1111  0001  0000 1000 0100 1100 0010 1010  1100  0000
 
 A line stuck low or high fails d1-d5.
 """

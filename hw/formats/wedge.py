@@ -16,8 +16,15 @@ from __future__ import annotations
 
 from hw.formats.shared.clocked import FrameDecoder
 from hw.formats.shared.cutter import with_frame
-from hw.formats.shared.declaration import KEYS, Diagnosis, Options, Traits, WireFormat
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.declaration import (
+    KEYS,
+    Diagnosis,
+    Options,
+    RecordTraits,
+    WireFormat,
+    maker,
+)
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -27,7 +34,7 @@ from hw.formats.shared.options import (
     read_all,
     seconds,
 )
-from hw.formats.shared.plain_text import Fault, read_plain
+from hw.formats.shared.plain_text import Fault, check_range, read_plain
 from hw.reading import Record, Unit
 
 CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
@@ -57,14 +64,6 @@ class Wedge(FrameDecoder):
         self._decimals = decimals
         self._range = range_mm or EVERYWHERE
 
-    def frame(self, keys: str) -> list[Record]:
-        """The key names of one run, parted by blanks; the run ended by its terminator
-        or the time-out."""
-        out: list[Record] = []
-        line = keys.encode("ascii", "replace")
-        self._line(line, line, 0, out)
-        return out
-
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         if len(line) > self.longest:
             out.append(self._too_long(raw, behind + len(line) - self.longest))
@@ -86,11 +85,9 @@ class Wedge(FrameDecoder):
             if len(text) > LONGEST:
                 raise Fault(f"more than {LONGEST} keys without {self._terminator}")
             record, _ = read_plain(text, self._decimals, self._default_unit)
-            fault = None if record.value is None else outside(record.value, self._range)
-            if fault:
-                raise Fault(fault)
-        except Fault as fault_found:
-            return self._reject(str(fault_found), raw, behind)
+            check_range(record.value, self._range)
+        except Fault as fault:
+            return self._reject(str(fault), raw, behind)
         return with_frame(record, raw, behind)
 
     @staticmethod
@@ -101,18 +98,12 @@ class Wedge(FrameDecoder):
         return character
 
 
-def make(options: Options) -> Wedge:
-    """The decoder for a full set of options."""
-    names = ("terminator", "default_unit", "decimals", "range_mm")
-    return Wedge(**{name: options[name] for name in names})
-
-
 def _diagnose(options: Options, text: bytes) -> Diagnosis:
     """Does it end its numbers with the other key?"""
     other = "ENTER" if options.get("terminator") == "TAB" else "TAB"
     runs = text.decode("ascii", "replace").splitlines()
     seen = tuple(f"keys {run}" for run in runs[-2:])
-    decoder = make({**read_all("", _OPTIONS, options), "terminator": other})
+    decoder = maker(Wedge)({**read_all("", _OPTIONS, options), "terminator": other})
     read = sum(
         record.value is not None
         for record in decoder.feed("".join(f"{r}\n" for r in runs).encode())
@@ -150,10 +141,10 @@ _OPTIONS = (
 FORMAT = WireFormat(
     name="wedge",
     words="a cable that types as a keyboard would",
-    make=make,
+    make=maker(Wedge),
     options=_OPTIONS,
     port=KEYS,
-    traits=Traits(undetected_errors=False),
+    traits=RecordTraits(undetected_errors=False),
     pattern=rb"(?:KEY_\w+ ?)+\s",
     diagnose=_diagnose,
 )

@@ -1,5 +1,4 @@
-"""What an instrument is wired to: serial bytes, polled registers, typed keys, pins; all
-with one face, `Port`."""
+"""Ports: serial bytes, polled registers, typed keys and pins behind one interface."""
 
 from __future__ import annotations
 

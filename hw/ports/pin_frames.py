@@ -1,5 +1,4 @@
-"""Edges of pins put together as the lines of text that a decoder reads: frames of bits,
-runs of quadrature states."""
+"""Edges of pins joined to lines of text: frames of bits, runs of quadrature states."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The state of a port, told once until it changes, and why a port does not open."""
+"""The state of a port, reported when it changes, and why a port does not open."""
 
 from __future__ import annotations
 

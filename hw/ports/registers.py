@@ -1,11 +1,9 @@
-"""A device that speaks only when its registers are asked for: Modbus RTU over a serial
-port.
+"""A device whose registers are requested: Modbus RTU over a serial port.
 
-It has the face of `hw.ports.serial_port.SerialPort`. The request goes out at a steady
-rate, never before the last answer is in or given up. An answer ends by its own length,
-or where the time-out finds it; it is handed on as the decoder reads it, one line in
-hexadecimal. Some RS-485 cables hear what they say: an exact echo of the request is
-taken off.
+It has the interface of `hw.ports.serial_port.SerialPort`. Requests go out at a steady
+rate, and never before the last answer has come or timed out. An answer ends by its own
+length or with the time-out; the decoder gets it as one line in hexadecimal. Some RS-485
+cables echo what is sent: an exact echo of the request is removed.
 """
 
 from __future__ import annotations

@@ -1,2 +1,1 @@
-"""A saw, a jig and hands in software, speaking real bytes through real
-pseudo-terminals."""
+"""A saw, a sled and hands in software, speaking real bytes through pseudo-terminals."""

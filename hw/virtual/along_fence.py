@@ -1,5 +1,4 @@
-"""An indicator that is carried along a straightedge, its tip on the face of the sled
-fence. Pure; this room only.
+"""An indicator carried along a straightedge, its tip on the face of the sled fence.
 
 Seen from above, in the sled: mm, +X right, +Y away. The straightedge lies along the
 fence on two blocks that are not quite equal; the indicator's base rides on its edge
@@ -12,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .form import Edge
+from .form import EdgeProfile
 from .plane import Probe, Surface, Vector, reach
 
 HALF = 450.0  # of the face and of the straightedge, to either side of the blade
@@ -29,48 +28,44 @@ class AlongFence:
     to the edge."""
 
     face: Surface
-    straightedge: Edge
+    straightedge: EdgeProfile
     rolled: bool
     lies: float = 0.0
 
     def distance(self, place: float, off: float = 0.0) -> float | None:
         """mm that the plunger reaches with the base at that place, mm from the blade;
         None off the face."""
-        return (
-            None
-            if (met := reach(self.probe(place, off), self.face)) is None
-            else met[0]
-        )
+        met = reach(self.probe(place, off), self.face)
+        return None if met is None else met[0]
 
     def probe(self, place: float, off: float = 0.0) -> Probe:
         """The plunger as the base holds it."""
         edge = self.edge()
         left, right = (
-            edge.base.plus(edge.along, at).plus(
-                edge.outward, off + (0.0 if edge.form is None else edge.form.at(at))
-            )
+            edge.base
+            + edge.along * at
+            + edge.outward * (off + self.straightedge.at(at))
             for at in (place + HALF - FEET, place + HALF + FEET)
         )
-        across = right.plus(left, -1.0)
+        across = right - left
         length = across.dot(across) ** 0.5
-        along = Vector(across.x / length, across.y / length)
-        toward = Vector(-along.y, along.x)
+        toward = Vector(-across.y / length, across.x / length)
         if toward.dot(self.face.outward) > 0.0:  # it looks at the face
-            toward = Vector(-toward.x, -toward.y)
-        return Probe(left.plus(across, 0.5), toward)
+            toward = -toward
+        return Probe(left + across * 0.5, toward)
 
     def edge(self) -> Surface:
         """The ridden edge of the straightedge, where it lies."""
         along = self.face.along.turned(self.lies)
         outward = self.face.outward.turned(self.lies)
-        middle = self.face.base.plus(self.face.outward, APART)
+        middle = self.face.base + self.face.outward * APART
         # as it lies its edge faces the fence; rolled over it is mirrored across the
         # straightedge's own length
         faces = 1.0 if self.rolled else -1.0
         return Surface(
-            middle.plus(outward, faces * WIDE / 2.0),
+            middle + outward * (faces * WIDE / 2.0),
             along,
-            Vector(outward.x * faces, outward.y * faces),
+            outward * faces,
             self.straightedge,
             0.0,
             2.0 * HALF,

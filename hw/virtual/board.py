@@ -1,9 +1,8 @@
-"""A test board that is laid on the sled fence, cut, turned and cut again; the strip
-that is left. Pure; this room only.
+"""A test board that is laid on the sled fence, cut and turned, and its strip.
 
 Seen from above, mm and rad, +X right, +Y away. The board is a polygon of its own; it is
 moved and turned as a body, the blade cuts it along the way that the sled goes, and a
-caliper is laid across what falls off.
+caliper is laid across the strip that falls off.
 """
 
 from __future__ import annotations
@@ -23,11 +22,11 @@ Polygon = list[Vector]
 
 
 class Cut(NamedTuple):
-    """How one cut is made. lies: (left, right) end in mm of the edge on the fence ->
-    two points of its line there, from left to right. way: along which the blade goes
-    through the sled, through the origin."""
+    """How one cut is made. rest: (left, right) end in mm of the edge on the fence ->
+    two points of its line there, from left to right. way: direction of the blade
+    through the sled; it passes the origin."""
 
-    lies: Callable[[float, float], tuple[Vector, Vector]]
+    rest: Callable[[float, float], tuple[Vector, Vector]]
     way: Vector
 
 
@@ -49,7 +48,7 @@ class Board:
 
     @classmethod
     def rough(cls, across: float, kept: str = "left", *, far: bool = False) -> Board:
-        """A board that is square to nobody's liking, so much across."""
+        """A board of that width, mm, with no square corner."""
         corners = [
             (0.0, 0.0),
             (across, 0.6),
@@ -58,56 +57,51 @@ class Board:
         ]
         return cls([Vector(*corner) for corner in corners], kept, far)
 
-    def make(self, cut: Callable[[], Cut], turns: int = 4) -> None:
+    def cut_edges(self, next_cut: Callable[[], Cut], turns: int = 4) -> None:
         """Cut the first edge, turn the cut edge onto the fence and cut again, so many
         times; the last takes a strip."""
-        for number in range(turns + 1):
-            made = cut()
-            off = self._cut(made, STRIP if number == turns else TRIM)
-            if number == turns:
-                self.strip = off
-                self.leads = Vector(-made.way.x, -made.way.y) if self.far else made.way
-                continue
-            # a quarter turn, so that the edge at the blade comes to the fence
-            clockwise = (self.kept == "left") != self.far
-            self.corners = [
-                p.turned(-math.pi / 2.0 if clockwise else math.pi / 2.0)
-                for p in self.corners
-            ]
+        # a quarter turn brings the edge at the blade to the fence
+        clockwise = (self.kept == "left") != self.far
+        quarter = -math.pi / 2.0 if clockwise else math.pi / 2.0
+        for _ in range(turns):
+            self._cut(next_cut(), TRIM)
+            self.corners = [p.turned(quarter) for p in self.corners]
+        cut = next_cut()
+        self.strip = self._cut(cut, STRIP)
+        self.leads = -cut.way if self.far else cut.way
 
-    def _cut(self, made: Cut, take: float) -> Polygon:
-        """Lay it on the fence, `take` mm of it over the blade, and cut; the board
-        becomes what is kept of it."""
+    def _cut(self, cut: Cut, take: float) -> Polygon:
+        """Lay it on the fence, `take` mm of it over the blade, and cut; gives what is
+        cut off."""
         first = _on_fence(self.corners, self.far)
         a, b = self.corners[first], self.corners[(first + 1) % len(self.corners)]
-        length = math.hypot(b.x - a.x, b.y - a.y)
+        length = abs(b - a)
         left = (
             take + KERF / 2.0 - length if self.kept == "left" else -(take + KERF / 2.0)
         )
-        ends = made.lies(left, left + length)
+        ends = cut.rest(left, left + length)
         start, stop = (ends[1], ends[0]) if self.far else ends
-        turn = math.atan2(stop.y - start.y, stop.x - start.x) - math.atan2(
-            b.y - a.y, b.x - a.x
-        )
-        laid = [start.plus(p.plus(a, -1.0).turned(turn)) for p in self.corners]
-        right = Vector(made.way.y, -made.way.x)
-        left_of = Vector(-right.x, -right.y)
-        over = clipped(laid, Vector(right.x * KERF / 2.0, right.y * KERF / 2.0), right)
-        under = clipped(
-            laid, Vector(left_of.x * KERF / 2.0, left_of.y * KERF / 2.0), left_of
-        )
-        self.corners, off = (under, over) if self.kept == "left" else (over, under)
-        return off
+        turn = (stop - start).angle - (b - a).angle
+        laid = [start + (p - a).turned(turn) for p in self.corners]
+        right = Vector(cut.way.y, -cut.way.x)
+        half = KERF / 2.0
+        over = clipped(laid, right * half, right)
+        under = clipped(laid, -right * half, -right)
+        self.corners, offcut = (under, over) if self.kept == "left" else (over, under)
+        return offcut
 
     def width(self, at: float) -> float:
-        """Of the strip, at a place in mm from its end at the fence; the jaws lie square
-        to the edge just cut."""
+        """The strip's width at a place in mm from its end at the fence; the jaws lie
+        square to the edge of the last cut."""
         if self.strip is None:
             raise ValueError("no strip was cut yet")
         way = self.leads
         begins = min(p.dot(way) for p in self.strip)
-        cross = [q for a, b in zip(self.strip, [*self.strip[1:], self.strip[0]], strict=True)
-                 if (q := _crossed(a, b, way, begins + at)) is not None]  # fmt: skip
+        cross = [
+            q
+            for a, b in zip(self.strip, [*self.strip[1:], self.strip[0]], strict=True)
+            if (q := _crossed(a, b, way, begins + at)) is not None
+        ]
         if len(cross) < 2:
             raise ValueError(f"the strip ends before {at:g} mm")
         across = Vector(way.y, -way.x)
@@ -134,11 +128,11 @@ def clipped(corners: Sequence[Vector], point: Vector, toward: Vector) -> Polygon
     `toward` shows to."""
     out: Polygon = []
     for a, b in zip(corners, [*corners[1:], corners[0]], strict=True):
-        here, there = toward.dot(a.plus(point, -1.0)), toward.dot(b.plus(point, -1.0))
+        here, there = toward.dot(a - point), toward.dot(b - point)
         if here >= 0.0:
             out.append(a)
         if (here < 0.0) != (there < 0.0):
-            out.append(a.plus(b.plus(a, -1.0), here / (here - there)))
+            out.append(a + (b - a) * (here / (here - there)))
     return out
 
 
@@ -146,4 +140,4 @@ def _crossed(a: Vector, b: Vector, way: Vector, at: float) -> Vector | None:
     here, there = a.dot(way) - at, b.dot(way) - at
     if (here < 0.0) == (there < 0.0):
         return None
-    return a.plus(b.plus(a, -1.0), here / (here - there))
+    return a + (b - a) * (here / (here - there))

@@ -1,8 +1,7 @@
-"""What else of the pretend saw can be measured: its plate, its sled fence's form, its
-slots and runners, a test board.
+"""The saw's plate, the sled fence's form, slots and runners, and a test board.
 
-Each is a body of its own, drawn from a stream of its own, so that a seed's saw, sled
-and square stay what they are. Standard library and this room only; mm and rad.
+Each body is drawn from a random stream of its own, so that a seed's saw, sled and
+square do not depend on it; mm and rad.
 """
 
 from __future__ import annotations
@@ -15,25 +14,25 @@ from random import Random
 
 from .along_fence import HALF, RUN, AlongFence
 from .board import TRIM, Board, Cut
-from .form import Edge
+from .form import EdgeProfile
 from .plane import Surface, Vector
 from .plate import FULL_TURN, Plate, Space
+from .slots import SlotsAndRunners
 from .traits import Traits
-from .ways import Ways
 
 HANDLE = (-170.0, -20.0)  # of the fence: where the square's handle lies, either way up
 RIM = 100.0  # of the plate's body, below the gullets
+# where a standing indicator touches the plate: mm away from the operator and up, from
+# the arbor
 FOOT = (
     -70.0,
     40.0,
-    # where a standing indicator touches it: mm away from the operator and up, from the
-    # arbor
 )
-LOOKS = 720  # places round the plate that tell its truth
+TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
 
 
-def turn_named(placement: str) -> float | None:
+def turn_of(placement: str) -> float | None:
     """rad of a set-up `turn-DEGREES`; None of any other."""
     head, _, degrees = placement.partition("-")
     try:
@@ -44,28 +43,28 @@ def turn_named(placement: str) -> float | None:
 
 @dataclass
 class Bodies:
-    """plate_turn: rad, as the hand left it. shifted: mm by which the arbor floats now.
-    jaws: what the caliper is laid across, and where; jaw_errors: mm, of its outside and
-    inside jaws."""
+    """plate_turn: rad, as the hand left it. end_float: mm of the arbor along its axis
+    now. jaws: what the caliper is laid across, and where, mm; jaw_errors: mm, of its
+    outside and inside jaws; feel_error: mm, of this laying."""
 
     traits: Traits
     seed: int
     plate: Plate
-    fence_form: Edge
-    straightedge: Edge
+    fence_form: EdgeProfile
+    straightedge: EdgeProfile
     jaw_errors: tuple[float, float]
     acts: Random
     plate_turn: float = 0.0
-    shifted: float = 0.0
+    end_float: float = 0.0
     jaws: tuple[str, float] | None = None
-    felt: float = 0.0
+    feel_error: float = 0.0
     board: Board | None = field(default=None)
 
     @classmethod
     def draw(cls, seed: int, traits: Traits) -> Bodies:
         random = Random(f"bodies {seed}")
         long = (0.0, 2.0 * HALF)
-        face = Edge.draw(
+        face = EdgeProfile.draw(
             random, long[1], traits.texture, random.gauss(0.0, traits.fence_bow), long
         )
         # the angle of the fence is that of the line that the square's handle rests on
@@ -77,7 +76,7 @@ class Bodies:
             seed,
             Plate.draw(random, traits.plate_tilt, traits.plate_warp, RIM),
             face.levelled(slope, height, middle),
-            Edge.draw(
+            EdgeProfile.draw(
                 random,
                 long[1],
                 traits.texture,
@@ -89,10 +88,10 @@ class Bodies:
         )
 
     @cached_property
-    def ways(self) -> Ways:
+    def slideways(self) -> SlotsAndRunners:
         traits = self.traits
         random = Random(f"ways {self.seed}")
-        return Ways.draw(
+        return SlotsAndRunners.draw(
             random, traits.side_play, traits.texture, traits.slot_bow, traits.pinch
         )
 
@@ -102,12 +101,14 @@ class Bodies:
         """By hand, to a mark: never quite to it, and the arbor floats a little along
         its axis."""
         self.plate_turn = turn + self.acts.gauss(0.0, self.traits.to_mark)
-        self.shifted = self.acts.gauss(0.0, self.traits.end_float)
+        self.end_float = self.acts.gauss(0.0, self.traits.end_float)
 
-    def to_plate(self, origin: Vector, points: Vector, stands: float) -> float | None:
+    def distance_to_plate(
+        self, origin: Vector, points: Vector, stands: float
+    ) -> float | None:
         """mm from a plunger at that height to the plate as it stands turned; stands:
         rad, of the blade in the saw."""
-        arbor = Vector(self.shifted, 0.0).turned(stands)
+        arbor = Vector(self.end_float, 0.0).turned(stands)
         start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
         return self.plate.reach(
             start, Space(points.x, points.y, 0.0), self.plate_turn, stands
@@ -121,18 +122,18 @@ class Bodies:
         turn, and where that is largest; range of what is left.
         """
         start, ray = Space(500.0, *FOOT), Space(-1.0, 0.0, 0.0)
-        turns = [FULL_TURN * k / LOOKS for k in range(LOOKS)]
+        turns = [FULL_TURN * k / TURNS for k in range(TURNS)]
         met = [self.plate.reach(start, ray, turn) for turn in turns]
         places = [500.0 - away for away in met if away is not None]
-        mean = sum(places) / LOOKS
+        mean = sum(places) / TURNS
         along = (
             2.0
-            / LOOKS
+            / TURNS
             * sum(x * math.cos(t) for x, t in zip(places, turns, strict=True))
         )
         across = (
             2.0
-            / LOOKS
+            / TURNS
             * sum(x * math.sin(t) for x, t in zip(places, turns, strict=True))
         )
         left = [
@@ -154,7 +155,7 @@ class Bodies:
         along = Vector(1.0, 0.0).turned(angle)
         outward = Vector(0.0, -1.0 if far else 1.0).turned(angle)
         return Surface(
-            pivot.plus(along, (-HALF - pivot.x) / along.x),
+            pivot + along * ((-HALF - pivot.x) / along.x),
             along,
             outward,
             self.fence_form,
@@ -199,7 +200,7 @@ class Bodies:
         except ValueError:
             self.jaws = before
             raise
-        self.felt = self.acts.gauss(0.0, self.traits.felt)
+        self.feel_error = self.acts.gauss(0.0, self.traits.felt)
 
     def between_jaws(self) -> float:
         """mm that the caliper is open, with its errors; closed where it is laid across
@@ -207,13 +208,13 @@ class Bodies:
         if self.jaws is None:
             return 0.0
         inside = self.jaws[0] in ("slot-left", "slot-right")
-        return self._width() + self.jaw_errors[inside] + self.felt
+        return self._width() + self.jaw_errors[inside] + self.feel_error
 
     def _width(self) -> float:
         assert self.jaws is not None
         what, at = self.jaws
         if what not in ("near", "far"):
-            return self.ways.width(what, at)
+            return self.slideways.width(what, at)
         if self.board is None:
             raise ValueError("no board was cut yet")
         return self.board.width(at)
@@ -221,8 +222,12 @@ class Bodies:
     def runner_truth(self, sides: tuple[int, ...] = (0,)) -> dict[str, float]:
         """side_play in mm, yaw_play in rad, relief in mm, of those runners in their
         slots (0 left, 1 right)."""
-        side, yaw = self.ways.play(sides)
-        return {"side_play": side, "yaw_play": yaw, "relief": self.ways.relief(sides)}
+        side, yaw = self.slideways.play(sides)
+        return {
+            "side_play": side,
+            "yaw_play": yaw,
+            "relief": self.slideways.relief(sides),
+        }
 
     # -- a test board ------------------------------------------------------------------
 
@@ -237,12 +242,12 @@ class Bodies:
     ) -> None:
         """way: of the blade through the sled, as it is held in one cut."""
 
-        def made() -> Cut:
+        def next_cut() -> Cut:
             seat = self.acts.gauss(0.0, self.traits.seat)
-            return Cut(lambda left, right: rests(face, left, right, seat), way())
+            return Cut(lambda left, right: rest_line(face, left, right, seat), way())
 
         self.board = Board.rough(BOARD, kept, far=far)
-        self.board.make(made, turns)
+        self.board.cut_edges(next_cut, turns)
 
     def board_truth(
         self,
@@ -254,12 +259,14 @@ class Bodies:
         """rad by which the line that a board of that width rests on, beside the blade,
         is turned against the cut."""
         left, right = (
-            rests(face, -across, 0.0) if kept == "left" else rests(face, 0.0, across)
+            rest_line(face, -across, 0.0)
+            if kept == "left"
+            else rest_line(face, 0.0, across)
         )
-        return math.atan2(right.y - left.y, right.x - left.x) - slot
+        return (right - left).angle - slot
 
 
-def rests(
+def rest_line(
     face: Surface, left: float, right: float, seat: float = 0.0
 ) -> tuple[Vector, Vector]:
     """Two points, from left to right, of the edge of a board that lies on the face over
@@ -269,10 +276,10 @@ def rests(
     middle = (left + right) / 2.0
     slope, height = face.form.rest(left + HALF, right + HALF, middle + HALF)
     ends = [
-        face.base.plus(face.along, x + HALF).plus(
-            face.outward, height + slope * (x - middle)
-        )
+        face.base
+        + face.along * (x + HALF)
+        + face.outward * (height + slope * (x - middle))
         for x in (left, right)
     ]
-    along = ends[1].plus(ends[0], -1.0).turned(seat)
-    return ends[0], ends[0].plus(along)
+    along = (ends[1] - ends[0]).turned(seat)
+    return ends[0], ends[0] + along

@@ -1,7 +1,6 @@
-"""The form of an edge that a plunger runs on: bow, texture, dust. Pure; may import the
-standard library only.
+"""The profile of an edge that a plunger rides on: bow, texture, dust.
 
-Lengths in mm along the edge; heights in mm, positive proud of the edge (towards the
+Lengths are in mm along the edge; heights in mm, positive proud of the edge (toward the
 plunger).
 """
 
@@ -17,13 +16,12 @@ STEP = 0.5  # mm between the stored heights
 
 
 @dataclass
-class Edge:
-    """Heights of an edge over its length, fixed in the edge's own coordinates.
+class EdgeProfile:
+    """Heights of an edge along its length.
 
     heights: one value each STEP mm, from 0 to length; their least-squares line over the
-    ridden stretch is zero, so that "the angle of the edge" means the angle of the
-    stretch that the plunger meets. dust: grains lying on it now, each (place,
-    half-width, height).
+    ridden stretch is zero, so that the angle of the edge is that of the stretch which
+    the plunger meets. dust: grains on it now, each (place, half-width, height).
     """
 
     length: float
@@ -38,7 +36,7 @@ class Edge:
         texture: float,
         bow: float,
         ridden: tuple[float, float],
-    ) -> Edge:
+    ) -> EdgeProfile:
         """An edge with texture of that standard deviation (correlated over 5 to 10 mm)
         and bow (a crown)."""
         count = int(length / STEP) + 1
@@ -67,8 +65,8 @@ class Edge:
         return height
 
     def wipe(self, random: Random, expected: float) -> None:
-        """Wipe the edge: old grains go, a few new ones (0.005 to 0.06 mm over 1 to 4
-        mm) settle."""
+        """Wipe the edge: the grains go, and a few new ones (0.005 to 0.06 mm high over
+        1 to 4 mm) settle; expected: their mean number."""
         self.dust = []
         left = random.expovariate(1.0)
         while left < expected:
@@ -82,8 +80,8 @@ class Edge:
             left += random.expovariate(1.0)
 
     def rest(self, low: float, high: float, pushed: float) -> tuple[float, float]:
-        """(slope, height at `pushed`) of a straight edge that lies on the stretch,
-        pressed home at that place, mm."""
+        """(slope, height in mm at `pushed`) of a straight edge that lies on the stretch
+        and is pressed home at that place."""
         top = hull(self._points(low, high))
         for (x1, y1), (x2, y2) in pairwise(top):
             if x1 <= pushed <= x2:
@@ -92,9 +90,8 @@ class Edge:
         raise ValueError(f"{pushed:g} mm does not lie between {low:g} and {high:g} mm")
 
     def zone(self, low: float, high: float, mean: float = 0.0) -> float:
-        """Height in mm of the narrowest straight strip that holds the stretch; of its
-        average over `mean` mm, which goes to the very ends by the line through the
-        outermost `mean` mm."""
+        """Height in mm of the narrowest straight strip that holds the stretch, averaged
+        over `mean` mm; at the ends the line through the outermost `mean` mm goes on."""
         points = self._points(low, high, mean)
         top = hull(points)
         bottom = [(x, -y) for x, y in hull([(x, -y) for x, y in points])]
@@ -104,8 +101,8 @@ class Edge:
         )
 
     def crown(self, low: float, high: float) -> float:
-        """mm by which its least-squares parabola over the stretch stands out of its
-        chord in the middle."""
+        """mm by which the least-squares parabola over the stretch is proud of its chord
+        in the middle."""
         points = self._points(low, high)
         middle, half = (low + high) / 2.0, (high - low) / 2.0
         mean = sum(y for _, y in points) / len(points)
@@ -115,22 +112,22 @@ class Edge:
             (b - flat) * (y - mean) for b, (_, y) in zip(bent, points, strict=True)
         ) / sum((b - flat) ** 2 for b in bent)
 
-    def levelled(self, slope: float, height: float, at: float) -> Edge:
+    def levelled(self, slope: float, height: float, at: float) -> EdgeProfile:
         """The same edge, turned and shifted so that the line of that slope and height
         at a place is its zero."""
         heights = [
             h - height - slope * (index * STEP - at)
             for index, h in enumerate(self.heights)
         ]
-        return Edge(self.length, heights, self.dust)
+        return EdgeProfile(self.length, heights, self.dust)
 
-    def raised(self, middle: float, half: float, top: float) -> Edge:
+    def raised(self, middle: float, half: float, top: float) -> EdgeProfile:
         """The same edge with a swelling of that height over 2 half, mm."""
         heights = [
             h + top * max(0.0, 1.0 - ((index * STEP - middle) / half) ** 2)
             for index, h in enumerate(self.heights)
         ]
-        return Edge(self.length, heights, self.dust)
+        return EdgeProfile(self.length, heights, self.dust)
 
     def _points(
         self, low: float, high: float, mean: float = 0.0
@@ -161,8 +158,8 @@ class Edge:
 
 
 def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """The upper hull of points in rising x: what a straight edge laid on them from
-    above can touch."""
+    """The upper hull of points in rising x: those that a straight edge from above can
+    touch."""
     out: list[tuple[float, float]] = []
     for x, y in points:
         while len(out) > 1:
@@ -177,7 +174,7 @@ def hull(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 def _strip(
     top: Sequence[tuple[float, float]], bottom: Sequence[tuple[float, float]]
 ) -> float:
-    """The narrowest strip that lies on a side of the upper hull."""
+    """Height of the narrowest strip that lies on one side of the upper hull."""
     widest = []
     for (x1, y1), (x2, y2) in pairwise(top):
         slope = (y2 - y1) / (x2 - x1)

@@ -1,5 +1,4 @@
-"""The instruments' own weaknesses: noise, hysteresis, resolution. Pure; standard
-library only. mm."""
+"""The weaknesses of an instrument: noise, hysteresis, resolution; mm."""
 
 from __future__ import annotations
 

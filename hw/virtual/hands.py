@@ -1,9 +1,7 @@
-"""Hands on the virtual saw: they put, seat, push, lean, turn the screw, in real time.
-asyncio.
+"""Hands on the virtual saw, in real time: they set up, seat, push, lean and turn.
 
-Standard library and this room only. Every act is awaited until it is done. What the
-hands do with the sled is a plan in monotonic seconds, so an instrument that is slow can
-be told where the sled was a moment ago.
+Every act is awaited until it is done. What the hands do with the sled is a plan in
+monotonic seconds, so that an instrument with a lag reads where the sled was.
 """
 
 from __future__ import annotations
@@ -18,10 +16,11 @@ from random import Random
 from .gauge import Gauge
 from .motion import Leg, Pose, Timeline, passes, stroke
 from .plane import Vector
-from .saw import LeftRight, VirtualSaw
+from .saw import VirtualSaw
+from .saw_and_sled import LeftRight
 
-GRIP = 0.12  # s for the hands to take hold, or to let go
-SETTLE = 0.6  # s of rest after a stroke, so that its end can be seen
+GRIP = 0.12  # s in which the hands take hold, or let go
+SETTLE = 0.6  # s of rest after a stroke, so that its end is recognised
 
 
 class Hands:
@@ -53,8 +52,8 @@ class Hands:
         )
         self.caliper = Gauge(Random(0), caliper_resolution)
         self._line = Timeline()
-        # from, to, mm, ease
-        self._pushed: deque[tuple[float, float, float, float]] = deque(maxlen=16)
+        # of the plunger by hand: from, to (s), mm, s of ease
+        self._pulses: deque[tuple[float, float, float, float]] = deque(maxlen=16)
 
     # -- what instruments ask ----------------------------------------------------------
 
@@ -65,7 +64,7 @@ class Hands:
     def depth(self, t: float) -> float:
         """True depth of the plunger in mm at time t."""
         extra = 0.0
-        for began, ends, height, ease in self._pushed:
+        for began, ends, height, ease in self._pulses:
             if began < t < ends:
                 extra += height * min(1.0, (t - began) / ease, (ends - t) / ease)
         return max(self.saw.depth(self._line.at(t)) + extra, 0.0)
@@ -82,20 +81,22 @@ class Hands:
         """What the caliper shows, mm."""
         return self.caliper.indicate(self.saw.bodies.between_jaws())
 
-    def pushed_in(self, mm: float, began: float, seconds: float, ease: float) -> None:
-        """The plunger goes in by that much at time began, and comes out again."""
-        self._pushed.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
+    def push_plunger(
+        self, mm: float, began: float, seconds: float, ease: float
+    ) -> None:
+        """Push the plunger in by that much at time began (s), and let it out again."""
+        self._pulses.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
 
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
         self, placement: str, *, mount: str | None = None, at: float | None = None
     ) -> None:
-        """Take away what is there, set up `placement` (see `VirtualSaw.place`), plunger
-        preloaded.
+        """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
+        plunger preloaded.
 
-        The sled is drawn back to the start first, but for a spot of the blade, where it
-        goes to `at` mm; for leaned and twisted set-ups it is left so.
+        The sled goes back to the start first, or to `at` mm for a spot of the blade;
+        for leaned and twisted set-ups it stays leaned or twisted.
         """
         self.saw.lift()
         await self._wait(0.1)
@@ -121,8 +122,8 @@ class Hands:
         await self._wait(0.15)
 
     async def touch(self) -> None:
-        """Lift the plunger and let it down again, the sled held anew as it was leaned
-        or twisted."""
+        """Lift the plunger and lower it again; a leaned or twisted sled is held
+        anew."""
         how, _, way = (self.saw.placement or "").partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(None)
@@ -141,14 +142,17 @@ class Hands:
         await self._wait(0.15)
 
     async def cut_board(self, kept: str = "left", turns: int = 4) -> None:
-        """Cut a test board, turned so many times, each cut in a fresh hold; its strip
-        lies there then."""
+        """Cut a test board that is turned so many times, each cut in a fresh hold, down
+        to its strip."""
         await self._wait(0.5)
         saw = self.saw
         saw.bodies.cut_board(
-            saw.face(), lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]), kept, turns,
+            saw.face(),
+            lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]),
+            kept,
+            turns,
             far=saw.fence == "far",
-        )  # fmt: skip
+        )
 
     async def press_plunger(self, times: int = 2, depth: float = 2.0) -> None:
         """Push the plunger in with a finger and let it go."""
@@ -169,9 +173,15 @@ class Hands:
         self.indicator.press_zero()
 
     async def turn_fence(
-        self, end: str, way: str, distance: float, *, at: float | None = None, drawn_back: float = 0.0,
+        self,
+        end: str,
+        way: str,
+        distance: float,
+        *,
+        at: float | None = None,
+        drawn_back: float = 0.0,
         seconds: float = 0.4,
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Move the fence's free end away or toward by distance mm, read `at` mm from
         the pivot (the stop).
 
@@ -195,15 +205,19 @@ class Hands:
     # -- acts on the sled --------------------------------------------------------------
 
     async def push(
-        self, length: float = 220.0, speed: float = 200.0, *,
-        happens: Mapping[float, Callable[[], None]] | None = None, settle: float = SETTLE,
-    ) -> None:  # fmt: skip
+        self,
+        length: float = 220.0,
+        speed: float = 200.0,
+        *,
+        happens: Mapping[float, Callable[[], None]] | None = None,
+        settle: float = SETTLE,
+    ) -> None:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
 
-        happens: what goes wrong on the way, by the travel in mm from the start of this
-        push. settle: seconds of rest at the end; who watches the travel takes half a
-        second to see that it has ended.
+        happens: calls on the way, by the travel in mm from the start of this push.
+        settle: s of rest at the end; the end of a pass is recognised after half a
+        second.
         """
         await self._take_hold()
         await self._stroke(length + self._scatter(1.0), speed, happens or {})
@@ -217,8 +231,8 @@ class Hands:
         await self.rest(settle)
 
     async def stop_at(self, mark: float, speed: float = 120.0) -> None:
-        """Bring what is pushed to a mark (mm of travel, as its scale shows it) and hold
-        it still."""
+        """Bring the sled, or the indicator along the fence, to a mark (mm of travel, as
+        the scale shows it) and hold it still."""
         await self._move_to(mark - self.saw.travel_begins, speed)
         await self._wait(0.2)
 
@@ -236,7 +250,7 @@ class Hands:
         await asyncio.sleep(seconds)
 
     def stop(self) -> None:
-        """Let everything stand where it is, at once."""
+        """Stop everything where it is, at once."""
         self._line.cut_short(self.clock())
 
     # -- how ---------------------------------------------------------------------------
@@ -291,7 +305,7 @@ class Hands:
 
     async def _push_in(self, mm: float, seconds: float, ease: float) -> None:
         began = self.clock()
-        self.pushed_in(mm, began, seconds, ease)
+        self.push_plunger(mm, began, seconds, ease)
         await self._until(began + seconds)
 
     async def _wait(self, seconds: float) -> None:

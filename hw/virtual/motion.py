@@ -1,9 +1,7 @@
-"""How the sled moves: plans that answer "where was it at time t". Pure, no clock of its
-own.
+"""How the sled moves: plans that give its pose at a time.
 
-Standard library only. s in mm (grows as the sled is pushed away), x in mm to the right
-within the side play, yaw in rad counter-clockwise seen from above, t in seconds of
-whatever clock the caller keeps.
+s in mm (grows as the sled is pushed away), x in mm to the right within the side play,
+yaw in rad counter-clockwise seen from above, t in seconds of the caller's clock.
 """
 
 from __future__ import annotations
@@ -19,6 +17,9 @@ class Pose(NamedTuple):
     s: float = 0.0
     x: float = 0.0
     yaw: float = 0.0
+
+
+START = Pose()
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ class Timeline:
     """What the hands did and are doing with the sled, kept a while so that old instants
     can be asked for."""
 
-    def __init__(self, pose: Pose = Pose()) -> None:  # noqa: B008 - a NamedTuple cannot change
+    def __init__(self, pose: Pose = START) -> None:
         self._legs: deque[Leg] = deque(
             [Leg(-math.inf, -math.inf, pose, pose)], maxlen=32
         )

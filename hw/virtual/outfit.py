@@ -1,8 +1,6 @@
-"""The settings values that describe a pretend saw, its sled, square and leaves.
-Standard library only.
+"""The settings of the virtual saw, its sled, square and leaves; all invented.
 
-All of it is invented. Shaped like the settings file: nested tables of text as people
-write it.
+They have the shape of the settings file: nested tables of text as people write it.
 """
 
 from __future__ import annotations

@@ -1,18 +1,16 @@
-"""Points, lines and rays in the plane, seen from above: +X right, +Y away from the
-operator. Pure.
+"""Points, lines and rays in the plane, seen from above: +X right, +Y away.
 
-mm and rad, counter-clockwise positive; standard library and `form` only. Nothing here
-knows which way a reading grows: that comes out of where the probe stands and what it
-meets.
+mm and rad, counter-clockwise positive. Nothing here knows which way a reading grows:
+that follows from where the probe stands and what it meets.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from .form import Edge
+from .form import EdgeProfile
 
 
 class Vector(NamedTuple):
@@ -21,8 +19,25 @@ class Vector(NamedTuple):
     x: float
     y: float
 
-    def plus(self, other: Vector, times: float = 1.0) -> Vector:
-        return Vector(self.x + other.x * times, self.y + other.y * times)
+    def __add__(self, other: Vector) -> Vector:  # type: ignore[override]
+        return Vector(self.x + other.x, self.y + other.y)
+
+    def __sub__(self, other: Vector) -> Vector:
+        return Vector(self.x - other.x, self.y - other.y)
+
+    def __mul__(self, times: float) -> Vector:  # type: ignore[override]
+        return Vector(self.x * times, self.y * times)
+
+    def __neg__(self) -> Vector:
+        return Vector(-self.x, -self.y)
+
+    def __abs__(self) -> float:
+        return math.hypot(self.x, self.y)
+
+    @property
+    def angle(self) -> float:
+        """rad from +X."""
+        return math.atan2(self.y, self.x)
 
     def dot(self, other: Vector) -> float:
         return self.x * other.x + self.y * other.y
@@ -34,17 +49,15 @@ class Vector(NamedTuple):
 
 @dataclass(frozen=True)
 class Frame:
-    """A rigid body's place: its middle is put at `middle + shift`, turned by `angle`
-    about that middle."""
+    """A rigid body's place: its middle lies at `middle + shift`, and it is turned by
+    `angle` about that middle."""
 
     middle: Vector
     shift: Vector
     angle: float
 
     def point(self, p: Vector) -> Vector:
-        return self.middle.plus(self.shift).plus(
-            p.plus(self.middle, -1.0).turned(self.angle)
-        )
+        return self.middle + self.shift + (p - self.middle).turned(self.angle)
 
     def vector(self, v: Vector) -> Vector:
         return v.turned(self.angle)
@@ -52,21 +65,23 @@ class Frame:
 
 @dataclass(frozen=True)
 class Surface:
-    """A nearly straight surface from base along a unit vector; its form stands proud
-    along outward."""
+    """A nearly straight surface from base along a unit vector; its form is proud along
+    outward. low, high: mm along it, where it begins and ends."""
 
     base: Vector
     along: Vector
     outward: Vector
-    form: Edge | None = None
-    low: float = -math.inf  # mm along it: where it begins and ends
+    form: EdgeProfile | None = None
+    low: float = -math.inf
     high: float = math.inf
 
     def carried_by(self, frame: Frame) -> Surface:
-        return Surface(
-            frame.point(self.base), frame.vector(self.along), frame.vector(self.outward), self.form, self.low,
-            self.high,
-        )  # fmt: skip
+        return replace(
+            self,
+            base=frame.point(self.base),
+            along=frame.vector(self.along),
+            outward=frame.vector(self.outward),
+        )
 
 
 @dataclass(frozen=True)
@@ -86,7 +101,7 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
     """(mm from the probe's origin to the surface, mm along the surface) or None where
     the axis misses it."""
     across = Vector(-probe.points.y, probe.points.x)
-    gap = probe.origin.plus(surface.base, -1.0)
+    gap = probe.origin - surface.base
     aside, slant, lean = (
         across.dot(gap),
         across.dot(surface.along),
@@ -94,11 +109,11 @@ def reach(probe: Probe, surface: Surface) -> tuple[float, float] | None:
     )
     place, height = aside / slant, 0.0
     if surface.form is not None:
-        # the foot hardly shifts with the height, so this settles at once
+        # the foot hardly shifts with the height: two steps converge
         for _ in range(2):
             height = surface.form.at(place)
             place = (aside - lean * height) / slant
     if not surface.low <= place <= surface.high:
         return None
-    met = surface.base.plus(surface.along, place).plus(surface.outward, height)
-    return probe.points.dot(met.plus(probe.origin, -1.0)), place
+    met = surface.base + surface.along * place + surface.outward * height
+    return probe.points.dot(met - probe.origin), place

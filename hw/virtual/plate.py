@@ -1,11 +1,9 @@
-"""A saw plate on its arbor, turned by hand and met by a plunger, in space. Pure;
-standard library only.
+"""A saw plate on its arbor, turned by hand and met by a plunger, in space.
 
 mm and rad. X along the arbor, to the operator's right; Y away from the operator; Z up;
-the arbor's middle is the origin. The plate is a body of its own: flat but for its warp,
-tilted on the arbor, turned about X, with the arbor turned about Z as the blade stands
-in the saw. What a plunger meets comes of that; nothing here knows which way a reading
-grows.
+the arbor's middle is the origin. The plate is flat but for its warp, tilted on the
+arbor, and turned about X; the arbor is turned about Z as the blade stands in the saw.
+Nothing here knows which way a reading grows.
 """
 
 from __future__ import annotations
@@ -26,10 +24,11 @@ class Space(NamedTuple):
     y: float
     z: float
 
-    def plus(self, other: Space, times: float = 1.0) -> Space:
-        return Space(
-            self.x + other.x * times, self.y + other.y * times, self.z + other.z * times
-        )
+    def __add__(self, other: Space) -> Space:  # type: ignore[override]
+        return Space(self.x + other.x, self.y + other.y, self.z + other.z)
+
+    def __mul__(self, times: float) -> Space:  # type: ignore[override]
+        return Space(self.x * times, self.y * times, self.z * times)
 
     def dot(self, other: Space) -> float:
         return self.x * other.x + self.y * other.y + self.z * other.z
@@ -49,11 +48,11 @@ class Space(NamedTuple):
 
 @dataclass(frozen=True)
 class Plate:
-    """tilt: rad, of its flat on the arbor. leans: rad, where round the plate that
-    carries it farthest along +X.
+    """tilt: rad, of its flat on the arbor. leans: rad, the place round the plate that
+    the tilt carries farthest along +X.
 
     waves: (height in mm, place in rad) of a warp of two and of three waves round it, at
-    `rim`; less nearer the middle.
+    the rim (mm); it grows with the square of the radius.
     """
 
     tilt: float
@@ -79,17 +78,17 @@ class Plate:
     ) -> float | None:
         """mm from the plunger's origin to the plate turned by `turn`, its arbor by
         `stands`; None past the rim."""
-        # the plunger as the plate sees it: both turned back
+        # the plunger in the plate's own frame: both turned back
         start = origin.about_z(-stands).about_x(-turn)
         ray = points.about_z(-stands).about_x(-turn)
-        # the flat's normal goes with it: turned about Z so that its point on +Y goes to
-        # +X, that point turned to `leans`
+        # the normal of the flat: turned about Z so that the point on +Y moves toward
+        # +X, then that point turned to `leans`
         normal = Space(1.0, 0.0, 0.0).about_z(-self.tilt).about_x(self.leans)
         away = -normal.dot(start) / normal.dot(ray)
-        for _ in range(2):  # the foot hardly shifts with the height
-            foot = start.plus(ray, away)
+        for _ in range(2):  # the foot hardly shifts with the height: two steps converge
+            foot = start + ray * away
             away = (self._height(foot) - normal.dot(start)) / normal.dot(ray)
-        foot = start.plus(ray, away)
+        foot = start + ray * away
         return away if math.hypot(foot.y, foot.z) <= self.rim else None
 
     def _height(self, foot: Space) -> float:

@@ -1,8 +1,7 @@
-"""Instruments of the virtual saw on real pseudo-terminals, in real time, with faults on
-demand. asyncio.
+"""Instruments of the virtual saw on pseudo-terminals, with faults on demand.
 
-Standard library and this room only. What an instrument sends while nobody has its port
-open is lost, as on a real cable; so are lines that the reader leaves lying.
+They send in real time. What an instrument sends while nobody has its port open is lost,
+as on a real cable; so are lines that the reader leaves unread.
 """
 
 from __future__ import annotations
@@ -26,12 +25,12 @@ from .saw import VirtualSaw
 
 Encode = Callable[[float], bytes]
 Mode = Literal["continuous", "button"]
-# bytes a reader may leave lying; of more the kernel shows only a part
+# bytes that a reader may leave unread; of more the kernel shows only a part
 UNREAD_LIMIT = 2000
-LOOK_EVERY = 6  # lines; looking costs as much as working out a reading
+LOOK_EVERY = 6  # lines between two looks at the reader; one costs as much as a reading
 CALIPER_RATE = 10.0  # lines per second: hand tools send no faster
 CALIPER_AGE = 0.05  # s
-BEHIND_LIMIT = 1.0  # s of lateness that is made up for
+BEHIND_LIMIT = 1.0  # s behind time, after which readings are left out
 
 
 def plain_line(decimals: int = 3) -> Encode:
@@ -43,11 +42,12 @@ def plain_line(decimals: int = 3) -> Encode:
     return encode
 
 
-class Port:
-    """One instrument's line: a pseudo-terminal under a stable name.
+class VirtualPort:
+    """The port of one instrument: a pseudo-terminal under a stable name.
 
-    path: the symlink, the same after every replug. device: the terminal it points to
-    now, None unplugged. sent, lost: lines since the start.
+    path: the symlink, the same after every replug. device: the terminal that it points
+    to, None while unplugged. every: ticks of the clock between two of its lines. sent, lost:
+    lines since the start. silent_until: s; None is until told to speak.
     """
 
     def __init__(
@@ -64,12 +64,12 @@ class Port:
         self.encode = encode
         self.age = age
         self.mode: Mode = "continuous"
-        self.every = 1  # of the others' lines
+        self.every = 1
         self.device: str | None = None
         self.sent = 0
         self.lost = 0
         self.garbled = 0
-        self.silent_until: float | None = 0.0  # None: until told to speak
+        self.silent_until: float | None = 0.0
         self.flood_until = 0.0
         self.flood_line = b""
         self.flood_bytes = 0
@@ -114,10 +114,9 @@ class Port:
         self._master, self.device = -1, None
 
     def send(self, data: bytes, *, look: bool = True) -> bool:
-        """Write bytes whole if somebody listens and keeps up; else they are lost.
+        """Write bytes if somebody listens and keeps up; else they are lost.
 
-        look: see first whether that is so; else it is taken to be as it was when last
-        looked.
+        look: find out first whether that is so; otherwise the last look counts.
         """
         if self._master < 0:
             return False
@@ -135,24 +134,24 @@ class Port:
     def _look(self) -> None:
         listened = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
         if self._listened and not listened:
-            self._forget()
+            self._flush()
         self._listened = listened
         self._keeps_up = listened and self._unread() <= UNREAD_LIMIT
 
     def drain(self) -> None:
-        """Take and drop what the host said."""
+        """Read and drop what the host sent."""
         if self._master >= 0 and self._listened:
             with contextlib.suppress(OSError):
                 os.read(self._master, 4096)
 
     def _unread(self) -> int:
-        # only the reader's end can tell; the master's own count is always 0
+        # only the reader's end knows; the master's own count is always 0
         with self._readers_end() as slave:
             answer = fcntl.ioctl(slave, termios.FIONREAD, b"\0\0\0\0")
         return int(struct.unpack("i", answer)[0])
 
-    def _forget(self) -> None:
-        """Drop what the last reader left lying when it closed the port."""
+    def _flush(self) -> None:
+        """Drop what the last reader left unread when it closed the port."""
         with self._readers_end() as slave:
             termios.tcflush(slave, termios.TCIOFLUSH)
 
@@ -195,18 +194,24 @@ class VirtualPorts:
         self.directory = Path(directory)
         self._random = Random(saw.noise.random())
         self._ports = {
-            "indicator": Port(
-                "indicator", self.directory / "usb-pretend-indicator-port0", hands.indicator_at,
-                encode_indicator or plain_line(), indicator_age,
+            "indicator": VirtualPort(
+                "indicator",
+                self.directory / "usb-pretend-indicator-port0",
+                hands.indicator_at,
+                encode_indicator or plain_line(),
+                indicator_age,
             ),
-            "travel": Port(
-                "travel", self.directory / "usb-pretend-travel-port0", hands.travel_at,
-                encode_travel or plain_line(2), travel_age,
+            "travel": VirtualPort(
+                "travel",
+                self.directory / "usb-pretend-travel-port0",
+                hands.travel_at,
+                encode_travel or plain_line(2),
+                travel_age,
             ),
-        }  # fmt: skip
+        }
         if caliper:
             path = self.directory / "usb-pretend-caliper-port0"
-            port = self._ports["caliper"] = Port(
+            port = self._ports["caliper"] = VirtualPort(
                 "caliper", path, hands.caliper_at, plain_line(2), CALIPER_AGE
             )
             port.every = max(1, round(rate / CALIPER_RATE))
@@ -254,9 +259,6 @@ class VirtualPorts:
         """Send one reading now (mode "button")."""
         self._say(self._port(name), time.monotonic())
 
-    def set_mode(self, name: str, mode: Mode) -> None:
-        self._port(name).mode = mode
-
     def unplug(self, name: str) -> None:
         self._port(name).unplug()
 
@@ -290,7 +292,7 @@ class VirtualPorts:
 
     # -- how ---------------------------------------------------------------------------
 
-    def _port(self, name: str) -> Port:
+    def _port(self, name: str) -> VirtualPort:
         if name not in self._ports:
             raise ValueError(
                 f"no instrument is called {name!r}; there are {', '.join(self._ports)}"
@@ -316,7 +318,7 @@ class VirtualPorts:
             return
         self._timer = asyncio.get_running_loop().call_at(self._due, self._tick)
 
-    def _say(self, port: Port, t: float, *, look: bool = True) -> None:
+    def _say(self, port: VirtualPort, t: float, *, look: bool = True) -> None:
         if port.device is None:
             return
         if port.silent_until is None or t < port.silent_until:

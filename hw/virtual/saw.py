@@ -1,202 +1,81 @@
-"""A table saw, a sled on it, a square and an indicator, as plane geometry. No input or
-output, no clock.
+"""The virtual saw: what a measurement sets up on a saw, and what its plunger meets.
 
-Standard library only. Frame: seen from above, +X right, +Y away from the operator,
-rotations in rad counter-clockwise; lengths in mm. The truth is drawn from a seed. No
-sign is put in by formula: points of a body are turned and moved, and the plunger's axis
-is intersected with what comes of it.
+No sign is put in by formula: points of a body are turned and moved, and the plunger's
+axis is intersected with the result. There is no input, output or clock.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from random import Random
-from typing import Literal
 
 from .along_fence import RUN, AlongFence
-from .bodies import FOOT, Bodies, turn_named
-from .form import Edge
-from .motion import Pose
-from .outfit import gear
-from .plane import Frame, Probe, Surface, Vector, reach
+from .bodies import FOOT, turn_of
+from .motion import START, Pose
+from .plane import Probe, Surface, Vector, reach
+from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
 from .square import ridden_edge
-from .traits import Traits
 
-LeftRight = Literal["left", "right"]
-NearFar = Literal["near", "far"]
-Way = Literal["away", "toward"]
 PLACEMENTS = (
-    "handle-left", "handle-right", "-", "front", "rear", "free-end", "leaned-left", "leaned-right",
-    "twisted-left", "twisted-right", "as-is", "rolled-over",
-)  # fmt: skip
-PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
-PLATE_PUSH = 160.0  # past the arbor, as far before it as behind it
+    "handle-left",
+    "handle-right",
+    "-",
+    "front",
+    "rear",
+    "free-end",
+    "leaned-left",
+    "leaned-right",
+    "twisted-left",
+    "twisted-right",
+    "as-is",
+    "rolled-over",
+)
+PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
-# the plunger stands that far inside the arm's tip (or clear of the handle) at the start
-TIP_CLEAR = 15.0
-PLUNGER_RANGE = 12.7
-BLADE_RADIUS = 90.0  # of the flat that can be touched below the gullets
-MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
-TWIST_AT = 260.0  # along Y from the runners' middle
+PLUNGER_RANGE = 12.7  # mm
+BLADE_RADIUS = 90.0  # mm, of the flat that can be touched below the gullets
+TWIST_AT = 260.0  # mm along Y from the runners' middle
 _NOWHERE = Surface(Vector(0.0, 0.0), Vector(0.0, 1.0), Vector(1.0, 0.0))
 
 
 @dataclass
-class VirtualSaw:
-    """A saw and what stands on it now. Make one with `draw`.
-
-    fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
-    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
-    square's body.
-    """
-
-    traits: Traits
-    fence: NearFar
-    pivot: LeftRight
-    pivot_to_blade: float
-    pivot_to_screw: float
-    pivot_to_stop: float
-    arm: float
-    slot_angle: float
-    fence_angle: float
-    square_error: float
-    blade_angle: float
-    rip_fence_angle: float
-    rip_fence_side: LeftRight
-    edge: Edge
-    other_edge: Edge
-    other_edge_angle: float
-    rip_fence_form: Edge
-    bodies: Bodies
-    acts: Random
-    noise: Random
+class VirtualSaw(SawAndSled):
+    """A saw, and what a measurement sets up on it. Make one with `draw`."""
 
     placement: str | None = None
     lifted: bool = True
     handle: LeftRight = "left"
-    side: LeftRight = "right"
+    side: LeftRight = "right"  # of what it touches, on which the indicator stands
     seat_angle: float = 0.0
     seat_gap: float = 0.0
     _probe: Probe | None = None
     _along: AlongFence | None = None
-    _preload: float = 2.5
-    _home: float = 0.0
+    _preload: float = 2.5  # mm of depth at the distance _home
+    _home: float = 0.0  # mm from the plunger's origin to what it touched when set up
     _slip: str | None = None
     _mount: str | None = None
-    _key: tuple[object, ...] | None = None
-    _met: tuple[Surface, bool] = (_NOWHERE, False)
-
-    @classmethod
-    def draw(
-        cls,
-        seed: int,
-        traits: Traits | None = None,
-        *,
-        fence: NearFar = "near",
-        rip_fence_side: LeftRight = "right",
-        rotation: float | None = None,
-        square_error: float | None = None,
-    ) -> VirtualSaw:
-        """The saw of that seed; rotation and square_error, where given, take the place
-        of those drawn."""
-        traits = traits or Traits()
-        random = Random(f"saw {seed}")
-        slot = random.uniform(-traits.slot, traits.slot)
-        turned = random.uniform(-traits.rotation, traits.rotation)
-        error = random.gauss(0.0, traits.square)
-        arm = 300.0
-        ridden = (60.0, arm - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
-        stop = random.uniform(470.0, 490.0)
-        return cls(
-            traits=traits,
-            fence=fence,
-            pivot=random.choice(("left", "right")),
-            pivot_to_blade=round(random.uniform(240.0, 260.0)),
-            pivot_to_screw=round(stop + 20.0),
-            pivot_to_stop=round(stop),
-            arm=arm,
-            slot_angle=slot,
-            fence_angle=slot + (turned if rotation is None else rotation),
-            square_error=error if square_error is None else square_error,
-            blade_angle=slot + random.gauss(0.0, traits.blade),
-            rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
-            rip_fence_side=rip_fence_side,
-            edge=Edge.draw(
-                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge=Edge.draw(
-                random, arm, traits.texture, random.gauss(0.0, traits.bow), ridden
-            ),
-            other_edge_angle=random.gauss(0.0, 30e-6),
-            rip_fence_form=Edge.draw(
-                random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
-            ),
-            bodies=Bodies.draw(seed, traits),
-            acts=Random(f"acts {seed}"),
-            noise=Random(f"noise {seed}"),
-        )
-
-    # -- the truth ---------------------------------------------------------------------
-
-    def truth(self) -> dict[str, float]:
-        """What the instrument ought to find, as things stand now; rad and mm.
-
-        rotation: of the fence, against the edge that the blade would cut;
-        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
-        fence against blade.
-        """
-        return {
-            "rotation": self.fence_angle - self.slot_angle,
-            "reference_error": self.square_error,
-            "blade": self.blade_angle - self.slot_angle,
-            "rip_fence": self.rip_fence_angle - self.slot_angle,
-            "toe": self.rip_fence_angle - self.blade_angle,
-            "yaw_play": self.traits.yaw_play,
-            "side_play": self.traits.side_play,
-        }
-
-    def face(self) -> Surface:
-        """The working face of the sled fence, with its form."""
-        return self.bodies.face(
-            self.pivot_point, self.fence_angle, far=self.fence == "far"
-        )
+    # the surface that is touched, and whether it rides on the sled; for this set-up
+    _surface_key: tuple[object, ...] | None = None
+    _touched: tuple[Surface, bool] = (_NOWHERE, False)
 
     @property
     def run(self) -> float:
-        """mm that what is pushed now is pushed: the sled, or the indicator along the
-        sled fence."""
+        """mm of one push: of the sled, or of the indicator along the sled fence."""
         if self._along is not None:
             return RUN
-        return PUSH if turn_named(self.placement or "") is None else PLATE_PUSH
+        return PUSH if turn_of(self.placement or "") is None else PLATE_PUSH
 
     @property
     def travel_begins(self) -> float:
-        """What the travel scale shows at the start, mm: along the sled fence it is the
-        place from the blade."""
+        """What the travel scale shows at the start, mm; along the sled fence it shows
+        the place from the blade."""
         return 0.0 if self._along is None else -RUN / 2.0
-
-    def gear(self) -> dict[str, object]:
-        """Settings values for this saw, sled, square and leaves, shaped like the
-        settings file."""
-        return gear(self)
-
-    @property
-    def free_end(self) -> LeftRight:
-        return "left" if self.pivot == "right" else "right"
-
-    @property
-    def pivot_point(self) -> Vector:
-        """The pivot's axis, on the face of the fence, in the sled."""
-        x = self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
-        return Vector(x, 0.0 if self.fence == "near" else 400.0)
 
     # -- what hands do -----------------------------------------------------------------
 
     def slip(self, kind: str) -> None:
-        """The next `place` goes wrong: "not-turned" (square and stand stay as they
-        were, whatever was asked), "wrong-side" (the stand on the other side of the
-        arm), "near-tip" (the sweep begins off the tip)."""
+        """Make the next `place` go wrong: "not-turned" (square and stand stay as they
+        were), "wrong-side" (the stand is on the other side of the arm), "near-tip" (the
+        pass begins beyond the tip)."""
         if kind not in SLIPS:
             raise ValueError(
                 f"no slip is called {kind!r}; there are {', '.join(SLIPS)}"
@@ -211,8 +90,13 @@ class VirtualSaw:
         self.lifted = False
 
     def place(
-        self, placement: str, pose: Pose = Pose(), *, mount: str | None = None, at: float | None = None,  # noqa: B008
-    ) -> None:  # fmt: skip
+        self,
+        placement: str,
+        pose: Pose = START,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+    ) -> None:
         """Set up the square (or the carried indicator) and the plunger, preloaded 2 to
         3 mm at this pose.
 
@@ -226,7 +110,7 @@ class VirtualSaw:
         plate, turned by hand to that mark: standing, or carried along the slot (mount).
         """
         slip, self._slip = self._slip, None
-        turn = turn_named(placement)
+        turn = turn_of(placement)
         if placement not in PLACEMENTS and turn is None:
             raise ValueError(
                 f"no set-up is called {placement!r}; there are {', '.join(PLACEMENTS)}"
@@ -240,7 +124,7 @@ class VirtualSaw:
             )
             or (
                 turn is not None
-                and turn_named(before) is not None
+                and turn_of(before) is not None
                 and mount == self._mount
             )
             or (slip == "not-turned" and self._probe is not None)
@@ -257,15 +141,15 @@ class VirtualSaw:
         if not stays:
             self._preload = self.acts.uniform(2.0, 3.0)
             self._home = 0.0
-            met = self._distance(pose)
-            if met is None:  # off the tip: the stand was set by the arm's end
-                met = self._distance(pose._replace(s=pose.s + 40.0))
-            self._home = met or 0.0
+            distance = self._distance(pose)
+            if distance is None:  # beyond the tip: the stand was set at the arm's end
+                distance = self._distance(pose._replace(s=pose.s + 40.0))
+            self._home = distance or 0.0
 
     def seat(self) -> None:
         """Lift the square, wipe, press it home: it comes to rest a little differently
         each time. The plate has nothing to seat; the face of the fence is wiped."""
-        if turn_named(self.placement or "") is not None:
+        if turn_of(self.placement or "") is not None:
             return
         if self._along is not None:
             self.bodies.wipe(self.traits.dust / self.arm)
@@ -274,60 +158,6 @@ class VirtualSaw:
         self.seat_gap = abs(self.acts.gauss(0.0, self.traits.seat)) * 100.0
         for form in (self.edge, self.other_edge, self.rip_fence_form):
             form.wipe(self.acts, self.traits.dust * form.length / self.arm)
-
-    def hold(
-        self, lean: LeftRight | None = None, twist: LeftRight | None = None
-    ) -> tuple[float, float]:
-        """(x, yaw) at which hands hold the sled within its play this time."""
-        x = self.acts.gauss(0.0, self.traits.hold_side)
-        yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
-        if lean is not None:
-            x = x / 2.0 + (self.traits.side_play / 2.0) * (
-                1.0 if lean == "right" else -1.0
-            )
-            yaw /= 2.0
-        half = self.traits.yaw_play / 2.0
-        if twist is not None:  # the far end of the sled is pressed that way
-            return x, half * (-1.0 if twist == "right" else 1.0)
-        return x, min(max(yaw, -half), half)
-
-    def turn_fence(
-        self, end: str, way: str, distance: float, at: float | None = None
-    ) -> float:
-        """Turn the fence about its pivot: its free end moves by distance mm, read `at`
-        mm from the pivot.
-
-        at: where the distance is read; the stop by default. Returns how far it really
-        went (the hand's scatter is in it). ValueError when `end` is the end that stays
-        or `way` is neither away nor toward.
-        """
-        if end != self.free_end:
-            raise ValueError(
-                f"the {end} end is the pivot of this sled; the {self.free_end} end"
-                " moves"
-            )
-        if way not in ("away", "toward"):
-            raise ValueError(f"the way is away or toward, not {way!r}")
-        went = distance + (
-            self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0
-        )
-        self.shift_free_end(went if way == "away" else -went, at)
-        return went
-
-    def shift_free_end(self, dy: float, at: float | None = None) -> None:
-        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot,
-        exactly."""
-        sine = dy / (self.pivot_to_stop if at is None else at)
-        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(
-            self.fence_angle
-        )
-        back = Vector(0.0, 1.0).turned(self.fence_angle)
-        # the free end goes round an arc about the pivot; dy is its height over the old
-        # face
-        after = face.plus(face, math.sqrt(1.0 - sine * sine) - 1.0).plus(back, sine)
-        self.fence_angle += math.atan2(
-            face.x * after.y - face.y * after.x, face.dot(after)
-        )
 
     def bump(self, step: float) -> None:
         """The stand is knocked: everything reads `step` mm more from now on."""
@@ -340,14 +170,11 @@ class VirtualSaw:
         touches nothing."""
         if self.lifted or self._probe is None:
             return 0.0
-        met = self._distance(pose)
-        if met is None:
+        distance = self._distance(pose)
+        if distance is None:
             return 0.0
-        return min(max(self._preload - (met - self._home), 0.0), PLUNGER_RANGE)
-
-    def sled_frame(self, pose: Pose) -> Frame:
-        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
-        return Frame(MIDDLE, Vector(pose.x, 0.0).plus(along_slot, pose.s), pose.yaw)
+        depth = self._preload - (distance - self._home)
+        return min(max(depth, 0.0), PLUNGER_RANGE)
 
     def _distance(self, pose: Pose) -> float | None:
         if self._probe is None:
@@ -356,8 +183,10 @@ class VirtualSaw:
             return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
-        if turn_named(self.placement or "") is not None:
-            return self.bodies.to_plate(probe.origin, probe.points, self.blade_angle)
+        if turn_of(self.placement or "") is not None:
+            return self.bodies.distance_to_plate(
+                probe.origin, probe.points, self.blade_angle
+            )
         key = (
             self.fence_angle,
             self.seat_angle,
@@ -365,10 +194,10 @@ class VirtualSaw:
             self.placement,
             self.side,
         )
-        # every reading asks; only a move, a seat or another set-up changes it
-        if key != self._key:
-            self._key, self._met = key, self._surface()
-        surface, rides = self._met
+        # worked out anew only after a move, a seat or another set-up
+        if key != self._surface_key:
+            self._surface_key, self._touched = key, self._surface()
+        surface, rides = self._touched
         met = reach(probe, surface.carried_by(frame) if rides else surface)
         return None if met is None else met[0]
 
@@ -400,7 +229,7 @@ class VirtualSaw:
                 self.face(), rolled=placement == "rolled-over"
             )
             self._probe = self._along.probe(self.travel_begins)
-        elif turn_named(placement) is not None:
+        elif turn_of(placement) is not None:
             self.side = "right"
             carried = self._mount == "carried"
             self._probe = _sideways(
@@ -451,7 +280,7 @@ class VirtualSaw:
         # the arm's other edge is met
         turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
-            self.pivot_point.plus(face, (x - self.pivot_point.x) / face.x),
+            self.pivot_point + face * ((x - self.pivot_point.x) / face.x),
             self.fence_angle + self.seat_angle,
             self.arm,
             self.square_error,

@@ -1,11 +1,10 @@
-"""A square against a fence, seen from above: where the edge lies that a plunger rides
-on. Pure; this room only. mm, rad."""
+"""The edge of a square's arm that a plunger rides on, seen from above; mm, rad."""
 
 from __future__ import annotations
 
 import math
 
-from .form import Edge
+from .form import EdgeProfile
 from .plane import Surface, Vector
 
 ARM_WIDTH = 30.0
@@ -17,7 +16,7 @@ def ridden_edge(
     arm: float,
     error: float,
     gap: float,
-    form: Edge,
+    form: EdgeProfile,
     other: float | None,
     *,
     across: float,
@@ -38,11 +37,11 @@ def ridden_edge(
     outward = Vector(math.sin(upright), -math.cos(upright))
     base = Vector(0.0, gap)
     if other is not None:
-        base = base.plus(Vector(-ARM_WIDTH, 0.0))
+        base += Vector(-ARM_WIDTH, 0.0)
         along, outward = along.turned(other), outward.turned(other)
-        outward = Vector(-outward.x, -outward.y)
+        outward = -outward
 
     def laid(v: Vector) -> Vector:
         return Vector(v.x * across, v.y * upward).turned(turned)
 
-    return Surface(corner.plus(laid(base)), laid(along), laid(outward), form, 0.0, arm)
+    return Surface(corner + laid(base), laid(along), laid(outward), form, 0.0, arm)

@@ -1,5 +1,4 @@
-"""How good or bad the pretend saw, sled, square and hands are. Pure; standard library
-only."""
+"""How good or bad the virtual saw, sled, square and hands are."""
 
 from __future__ import annotations
 
@@ -46,12 +45,12 @@ class Traits:
     hysteresis: float = 0.001  # full width
 
     @classmethod
-    def quiet(cls, **kept: float) -> Traits:
-        """Nothing but the angles: no play in the hold, no seating scatter, texture,
-        dust or noise."""
-        still = cls(
-            hold_yaw=0.0, hold_side=0.0, sway=0.0, seat=0.0, texture=0.0, bow=0.0, dust=0.0, hand=0.0,
-            uneven=0.0, plate_warp=0.0, to_mark=0.0, end_float=0.0, fence_bow=0.0, straightedge_bow=0.0, blocks=0.0,
-            slot_bow=0.0, jaws=0.0, felt=0.0, noise=0.0, hysteresis=0.0,
-        )  # fmt: skip
-        return replace(still, **kept)
+    def quiet(cls, **given: float) -> Traits:
+        """Nothing but the angles: no scatter of hands, no texture, dust or noise."""
+        chance = (
+            "hold_yaw hold_side sway seat texture bow dust hand uneven plate_warp"
+            " to_mark end_float fence_bow straightedge_bow blocks slot_bow jaws felt"
+            " noise hysteresis"
+        )
+        still = cls(**dict.fromkeys(chance.split(), 0.0))
+        return replace(still, **given)

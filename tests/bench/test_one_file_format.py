@@ -28,7 +28,7 @@ from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
 from hw.formats import FORMATS, make_decoder, register
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Traits, WireFormat
+from hw.formats.shared.declaration import RecordTraits, WireFormat
 from hw.formats.shared.options import RANGE, Option, integer
 from hw.formats.shared.plain_text import Fault
 from hw.reading import Record
@@ -72,7 +72,7 @@ FORMAT = WireFormat(
     words="micrometres in hexadecimal, with a sum",
     make=lambda options: Micrometres(options["step"]),
     options=(RANGE, Option("step", 1, "micrometres that its last digit is worth", integer(1, 100))),
-    traits=Traits(undetected_errors=False),
+    traits=RecordTraits(undetected_errors=False),
     statuses={"lamp_out": ("its lamp is out", "change the lamp")},
 )
 

@@ -14,7 +14,8 @@ from gpiozero.pins.mock import MockFactory, MockPin, MockPWMPin
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hw.panel import HIGH_HZ, LONG_S, LOW_HZ, PATTERNS, STABLE_S, Panel, Pedal
+from hw.panel import HIGH_HZ, LOW_HZ, PATTERNS, Panel
+from hw.pedal import LONG_S, STABLE_S, Pedal
 
 PEDAL, LAMP, BUZZER = 17, 27, 22
 

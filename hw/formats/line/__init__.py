@@ -1,12 +1,7 @@
 """Format `line`: a byte stream cut into ASCII lines, each read by its profile.
 
-A live port starts in mid-line, so with `at_open` everything up to the first line end is
+A live port starts in mid-line: with `at_open` everything up to the first line end is
 dropped.
-
-The shape of a line (its bytes with every digit as 0) decides all but the digits
-themselves, so a shape of profile `plain` that was read once by the strict reader is
-read again by cutting at the same places: the hot path costs a few look-ups and still
-accepts nothing that the strict reader would refuse.
 """
 
 from __future__ import annotations
@@ -18,8 +13,15 @@ from typing import Any, NamedTuple
 
 from hw.formats import FORMATS
 from hw.formats.shared.cutter import LineCutter
-from hw.formats.shared.declaration import Candidate, Options, Traits, Value, WireFormat
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.declaration import (
+    Candidate,
+    Options,
+    RecordTraits,
+    Value,
+    WireFormat,
+    maker,
+)
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import (
     DECIMALS,
     DEFAULT_UNIT,
@@ -29,134 +31,10 @@ from hw.formats.shared.options import (
     choice,
     integer,
 )
-from hw.formats.shared.plain_text import Fault, Measure, ascii_text, read_plain
-from hw.reading import Record, Unit
-
-MOST_SHAPES = 64
+from hw.formats.shared.plain_text import ascii_text, check_range
+from hw.reading import Decoder, Record
 
 _MARKED = re.compile(rb"[<=>] *[\r\n]")
-_ENDS = (b"\n", b"\r")
-_SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
-
-# (start, separator, end, negative, multiplier, divisor, unit, flags); separator -1:
-# float() reads start:end
-Shape = tuple[int, int, int, bool, int, int, Unit, tuple[str, ...]]
-
-
-class PlainDecoder(LineCutter):
-    """Profile `plain`, with the hot path by shapes."""
-
-    def __init__(
-        self,
-        *,
-        default_unit: Unit = "mm",
-        decimals: int | None = None,
-        range_mm: tuple[float, float] | None = None,
-        at_open: bool = False,
-        parity7: str | None = None,
-        judged: bool = False,
-    ) -> None:
-        super().__init__(at_open=at_open, parity7=parity7)
-        self._judged = judged
-        self._default_unit: Unit = default_unit
-        self._decimals = decimals
-        self._range = range_mm or EVERYWHERE
-        self._shapes: dict[bytes, Shape] = {}
-
-    def feed(self, data: bytes) -> list[Record]:
-        """Bytes as they came -> the records they completed, in order."""
-        if (
-            not self._rest
-            and not self._dropping
-            and self._parity is None
-            and data.endswith(_ENDS)
-        ):
-            # the usual block of a slow instrument is one whole line: nothing to cut,
-            # nothing to keep
-            behind = 1 if data.endswith(b"\r\n") else 0
-            line = data[: -1 - behind]
-            cut = self._shapes.get(line.translate(_SHAPE))
-            if cut is not None:
-                return [self._by_shape(line, cut, behind)]
-        return super().feed(data)
-
-    def _by_shape(
-        self, line: bytes, cut: Shape, behind: int, raw: bytes | None = None
-    ) -> Record:
-        """raw: the whole block as it came, where that is not what is read."""
-        start, separator, end, negative, multiplier, divisor, unit, flags = cut
-        if separator < 0:
-            value = float(line[start:end])
-        else:
-            value = (
-                int(line[start:separator] + line[separator + 1 : end])
-                * multiplier
-                / divisor
-            )
-        if negative:
-            value = 0.0 - value  # so that -0 is 0
-        if raw is not None:
-            begin = len(raw) - behind - len(line) - 1
-            line = raw[begin : begin + len(line)]
-        if self._range[0] <= value <= self._range[1]:
-            return Record(value, unit, flags, None, None, line, behind)
-        return self._reject(outside(value, self._range) or "", line, behind)
-
-    def _lines(self, block: bytes, raw: bytes, out: list[Record]) -> None:
-        lines = block.replace(b"\r", b"\n").split(b"\n")
-        shapes = block.translate(_SHAPE).split(b"\n")
-        self._keep(lines.pop(), raw)
-        left = len(block)
-        known = self._shapes.get
-        append = out.append
-        # shapes has the rest as one more
-        for line, shape in zip(lines, shapes, strict=False):
-            left -= len(line) + 1
-            cut = known(shape)
-            if cut is None:
-                if line:
-                    start = len(raw) - left - len(line) - 1
-                    self._line(line, raw[start : start + len(line)], left, out)
-                continue
-            append(self._by_shape(line, cut, left, None if raw is block else raw))
-
-    def _read(self, line: bytes) -> Record:
-        text = ascii_text(line, self._parity is not None)
-        record, measure = read_plain(
-            text, self._decimals, self._default_unit, self._judged
-        )
-        if measure is not None:
-            self._learn(line, measure)
-            fault = outside(measure.mm(), self._range)
-            if fault:
-                raise Fault(fault)
-        return record
-
-    def _learn(self, line: bytes, measure: Measure) -> None:
-        """Remember where the number stands in lines of this shape."""
-        number = measure.number
-        inch = measure.unit == "inch"
-        point = (
-            number.separator >= 0
-            and line[number.separator : number.separator + 1] == b"."
-        )
-        separator = (
-            -1
-            if point and not inch
-            else (number.separator if number.separator >= 0 else number.end)
-        )
-        if len(self._shapes) >= MOST_SHAPES:
-            self._shapes.clear()  # rubbish must not make us grow
-        self._shapes[line.translate(_SHAPE)] = (
-            number.start,
-            separator,
-            number.end,
-            number.negative,
-            254 if inch else 1,
-            10 ** (number.decimals + inch),
-            measure.unit,
-            measure.flags,
-        )
 
 
 class ProfileDecoder(LineCutter):
@@ -176,14 +54,12 @@ class ProfileDecoder(LineCutter):
 
     def _read(self, line: bytes) -> Record | None:
         record = self._read_text(ascii_text(line, self._parity is not None))
-        if record is not None and record.value is not None:
-            fault = outside(record.value, self._range)
-            if fault:
-                raise Fault(fault)
+        if record is not None:
+            check_range(record.value, self._range)
         return record
 
 
-def _fixed(options: Options) -> LineCutter:
+def _fixed(options: Options) -> Decoder:
     from hw.formats.line import profiles
 
     reader = profiles.reader(
@@ -195,15 +71,13 @@ def _fixed(options: Options) -> LineCutter:
     return ProfileDecoder(reader, **_shared(options))
 
 
-def _counts(options: Options) -> LineCutter:
+def _counts(options: Options) -> Decoder:
     from hw.formats.line.bridge import CountsDecoder
 
-    shared = _shared(options)
-    del shared["range_mm"]
-    return CountsDecoder(axis=options["axis"], **shared)
+    return maker(CountsDecoder)(options)
 
 
-def _bridge(options: Options) -> LineCutter:
+def _bridge(options: Options) -> Decoder:
     from hw.formats.line.bridge import BridgeReader
 
     reader = BridgeReader(
@@ -212,9 +86,10 @@ def _bridge(options: Options) -> LineCutter:
     return ProfileDecoder(reader.read, **_shared(options))
 
 
-def _plain(options: Options) -> LineCutter:
-    names = ("default_unit", "decimals", "judged")
-    return PlainDecoder(**{name: options[name] for name in names}, **_shared(options))
+def _plain(options: Options) -> Decoder:
+    from hw.formats.line.plain import PlainDecoder
+
+    return maker(PlainDecoder)(options)
 
 
 def _shared(options: Options) -> dict[str, Any]:
@@ -228,8 +103,8 @@ class Profile(NamedTuple):
     bits: the word of a gauge may come as the bits of a clocked format.
     """
 
-    make: Callable[[Options], LineCutter]
-    traits: Traits = Traits()
+    make: Callable[[Options], Decoder]
+    traits: RecordTraits = RecordTraits()
     no_point: bool = False
     marks: bool = False
     bits: bool = False
@@ -242,7 +117,7 @@ PROFILES = {
     "mode_letter": Profile(_fixed),
     "bridge_counts": Profile(
         _counts,
-        Traits(
+        RecordTraits(
             counts="position",
             gauge=False,
             needs={"axis": 'the letter in front of its counts would do, such as "X"'},
@@ -250,13 +125,13 @@ PROFILES = {
     ),
     "bridge": Profile(
         _bridge,
-        Traits(counts="position", undetected_errors=False, device_clock=True),
+        RecordTraits(counts="position", undetected_errors=False, device_clock=True),
         bits=True,
     ),
 }
 
 
-def make(options: Options) -> LineCutter:
+def make(options: Options) -> Decoder:
     """The decoder for a full set of options (hw.formats.read_options)."""
     return PROFILES[options["profile"]].make(options)
 

@@ -1,13 +1,14 @@
 """Profiles of format `line` with a fixed shape: code_channel_item, mux, mode_letter.
 
-    code_channel_item   01A+00.12345            12 characters: code, sign, eight with a point; no unit
-                        911                     an error code: 91 and one more (from memory)
-    mux                 1 MW+003.4665 inch      channel, MW, a blank or none, sign, eight characters, unit
-                        3 TO 999999.99 mm       the gauge on this channel did not answer
-    mode_letter         "a- 0.125MU "           mode or blank, sign, blank, value, M or I,
-                                                tolerance letter or blank, blank
+    code_channel_item   01A+00.12345        code, sign, eight with a point; no unit
+                        911                 an error code: 91 and one more (from memory)
+    mux                 1 MW+003.4665 inch  channel, MW, a blank or none, sign,
+                                            eight characters, unit
+                        3 TO 999999.99 mm   the gauge on this channel did not answer
+    mode_letter         "a- 0.125MU "       mode or blank, sign, blank, value, M or I,
+                                            tolerance letter or blank, blank
 
-As the shape is fixed, a line of another length has lost a byte, and is refused.
+As the shape is fixed, a line of another length has lost a byte, and is rejected.
 """
 
 from __future__ import annotations
@@ -26,8 +27,7 @@ from hw.formats.shared.plain_text import (
 )
 from hw.reading import Record, Unit
 
-VALUE = 8
-"""Characters of a value after its sign, the point among them."""
+VALUE = 8  # characters of a value after its sign, the point among them
 
 _ERROR_CODE = re.compile(r"91[0-9A-Z]")
 _MUX = re.compile(r"([1-4]) (MW|TO) ?")

@@ -1,16 +1,15 @@
 """What the clocked formats share: one frame of bits, as text, to a record.
 
-The text of a frame is its bits as 0 and 1 in order of arrival, blanks between them as
-one likes; the reader of the pins hands over the same through `frame`.
+The text of a frame is its bits as 0 and 1 in order of arrival, with or without blanks.
 """
 
 from __future__ import annotations
 
-from hw.formats.shared.cutter import LineCutter, with_frame
-from hw.formats.shared.declaration import PINS, WireFormat
-from hw.formats.shared.lengths import EVERYWHERE, outside
+from hw.formats.shared.cutter import LineCutter
+from hw.formats.shared.declaration import PINS, WireFormat, maker
+from hw.formats.shared.lengths import EVERYWHERE
 from hw.formats.shared.options import RANGE, Option, boolean, choice, integer
-from hw.formats.shared.plain_text import Fault
+from hw.formats.shared.plain_text import Fault, check_range
 from hw.reading import Record
 
 _COMPLEMENT = str.maketrans("01", "10")
@@ -54,15 +53,6 @@ class ClockedDecoder(FrameDecoder):
         self._invert = invert
         self._range = range_mm or EVERYWHERE
 
-    def frame(self, bits: str) -> Record:
-        """One frame, 0 and 1 in order of arrival; whatever comes is answered by a
-        record."""
-        raw = bits.encode("ascii", "replace")[: self.longest]
-        try:
-            return with_frame(self.read(bits), raw, 0)
-        except Fault as fault:
-            return self._reject(str(fault), raw, 0)
-
     def read(self, bits: str) -> Record:
         """The frame as a record without raw; raises Fault."""
         if bits.strip("01"):
@@ -70,10 +60,7 @@ class ClockedDecoder(FrameDecoder):
         if len(bits) != self.bits:
             raise Fault(f"{len(bits)} bits, not {self.bits}")
         record = self.meaning(bits.translate(_COMPLEMENT) if self._invert else bits)
-        if record.value is not None:
-            fault = outside(record.value, self._range)
-            if fault:
-                raise Fault(fault)
+        check_range(record.value, self._range)
         return record
 
     def meaning(self, bits: str) -> Record:
@@ -116,7 +103,6 @@ def clocked_format(
     taken. pause: what ends a frame."""
     name = decoder.__module__.rpartition(".")[2]
 
-    own = ("invert", "range_mm", *(option.name for option in more))
     at_edge = Option(
         "edge",
         edge,
@@ -126,7 +112,7 @@ def clocked_format(
     return WireFormat(
         name=name,
         words=words,
-        make=lambda options: decoder(**{key: options[key] for key in own}),
+        make=maker(decoder),
         options=(_INVERT, RANGE, at_edge, pause, *more),
         port=PINS,
         wires=("data", "clock", "req"),

@@ -1,9 +1,9 @@
-"""Cuts what arrives into lines; the formats read each.
+"""Cuts arriving bytes into lines, which the formats read.
 
-CR, LF or CR LF ends a line, also when the two come in different reads (the empty line
-between them is nothing). More bytes than a line may have, without an end: one reject,
-told with the first byte too many, and all is dropped up to the next end. So what is
-held is bounded whatever arrives.
+CR, LF or CR LF ends a line, also when the two come in different reads: the empty line
+between them is dropped. A line longer than the longest is one reject, told with its
+first byte too many, and everything up to the next end is dropped. So the memory is
+bounded whatever arrives.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from hw.reading import Record
 
 
 def parity_table(parity: str) -> bytes:
-    """256 bytes: each byte without its parity bit, or 0xff where the parity is wrong."""
+    """256 bytes: each byte without its parity bit, or 0xff for a wrong parity."""
     wanted = 0 if parity == "even" else 1
     return bytes(
         byte & 0x7F if byte.bit_count() % 2 == wanted else 0xFF for byte in range(256)
@@ -34,7 +34,7 @@ def with_parity(data: bytes, parity: str | None) -> bytes:
 
 
 def with_frame(record: Record, raw: bytes, behind: int) -> Record:
-    """The same record with its own bytes and the number of bytes that came after them."""
+    """The record with its own bytes and the number of bytes that came after them."""
     return msgspec.structs.replace(record, raw=raw, behind=behind)
 
 

@@ -1,10 +1,9 @@
-"""What a wire format says of itself: `FORMAT = WireFormat(...)` in its own file, and
-nothing of it anywhere else."""
+"""What a wire format declares of itself in its own file, as a `WireFormat`."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, cast
 
 import msgspec
 
@@ -54,7 +53,7 @@ KEYS = PortKind(
 PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
 
 
-class Traits(NamedTuple):
+class RecordTraits(NamedTuple):
     """What the records of a format, or of one of its profiles, are like.
 
     counts: each record says where a scale is, or how far it went since the last; None:
@@ -125,6 +124,12 @@ def _is_hex(row: bytes) -> bool:
     return len(row) % 2 == 0 and not row.strip(b"0123456789abcdef")
 
 
+def maker(decoder: type[Any]) -> Callable[[Options], Decoder]:
+    """Makes a decoder from a full set of options: it gets those of its keywords."""
+    keywords: dict[str, object] = decoder.__init__.__kwdefaults__
+    return lambda options: cast(Decoder, decoder(**{k: options[k] for k in keywords}))
+
+
 class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     """One wire format.
 
@@ -145,8 +150,8 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     options: tuple[Option, ...] = ()
     port: PortKind = SERIAL
     wires: tuple[str, ...] = ()
-    traits: Traits = Traits()
-    profiles: Mapping[str, Traits] = {}
+    traits: RecordTraits = RecordTraits()
+    profiles: Mapping[str, RecordTraits] = {}
     statuses: Mapping[str, tuple[str, str]] = {}
     query: Query | None = None
     frame_bits: int = 0
@@ -162,5 +167,5 @@ class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     def option_names(self) -> tuple[str, ...]:
         return tuple(option.name for option in self.options)
 
-    def traits_of(self, profile: object) -> Traits:
+    def traits_of(self, profile: object) -> RecordTraits:
         return self.profiles.get(str(profile), self.traits)

@@ -1,7 +1,6 @@
-"""Options of the formats: what each may be, read from command-line text or typed
-settings.
+"""Options of the formats: their kinds, read from command-line text or typed settings.
 
-Cheap to import. Those that several formats have stand at the end.
+The options that several formats have stand at the end.
 """
 
 from __future__ import annotations

@@ -2,10 +2,11 @@
 
     + 2.1380, MM        sign, blanks, digits, point, digits, comma or blanks, unit
     +0012.345           no unit: the option default_unit, said in the flags
-    -0,125 mm           a decimal comma, as the line has no point and a digit follows directly
+    -0,125 mm           a decimal comma: there is no point, a digit follows directly
     ERR0                the instrument's own error word -> a status
     -----               three dashes or more alone: no reading
-    +1.250>             judged: the instrument's own tolerance mark comes last, below < within = above >
+    +1.250>             judged: the instrument's tolerance mark comes last,
+                        below < within = above >
 
 A line is read whole or not at all: nothing may be left over, and "the first number in
 it" is never searched.
@@ -16,7 +17,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from hw.formats.shared.lengths import to_mm
+from hw.formats.shared.lengths import outside, to_mm
 from hw.reading import Record, Unit
 
 UNITS: dict[str, Unit] = {
@@ -44,7 +45,13 @@ _ERROR = re.compile(r"ERR([0-9])")
 
 
 class Fault(Exception):
-    """Why a line is refused, in plain words; caught in the decoder, never seen outside."""
+    """Why a line is rejected, in plain words; the decoder catches it."""
+
+
+def check_range(value: float | None, range_mm: tuple[float, float]) -> None:
+    """Raises Fault for a value outside the option range_mm."""
+    if value is not None and (fault := outside(value, range_mm)):
+        raise Fault(fault)
 
 
 class Number(NamedTuple):

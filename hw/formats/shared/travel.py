@@ -1,11 +1,10 @@
-"""Counts to travel: what a scale, an encoder or a microcontroller counted, as a
-position in mm.
+"""Counts of a scale, an encoder or a microcontroller as a position in mm.
 
-It has the face of a decoder and stands behind one. Scales on pins tell how far they
-went since the last block (`quad_x4`), microcontrollers tell where they are
-(`bridge_counts`, `bridge`). An edge that was missed leaves every later position off by
-an unknown number of counts: the first position after it carries the flag `missed_edge`,
-so that whoever is measuring can void what it lies in.
+`CountedTravel` has the interface of a decoder and wraps one. Scales on pins send how
+far they went since the last block (`quad_x4`), microcontrollers send where they are
+(`bridge_counts`, `bridge`). A missed edge leaves every later position off by an unknown
+number of counts: the first position after it carries the flag `missed_edge`, so that a
+measurement can void the sweep.
 """
 
 from __future__ import annotations

@@ -19,10 +19,10 @@ def plain(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
     monkeypatch.setattr(watch.time, "monotonic", lambda: now[0])
 
     def hear(units: str, *messages: tuple[float, object]) -> list[str]:
-        teller = watch._Plain(units)
+        output = watch._Sentences(units, None)
         for after, message in messages:
             now[0] += after
-            teller.hear(message, None)
+            output.show(message)
         return capsys.readouterr().out.splitlines()
 
     return hear

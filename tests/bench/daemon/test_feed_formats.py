@@ -17,7 +17,7 @@ from bench.daemon.acquisition import Batch, Instrument
 from bench.daemon.sources import Sources
 from bench.settings.settings_file import PortSettings, Settings, SettingsError, load
 from hw.ports.pin_lines import MissedEdges
-from hw.virtual.ptys import Port
+from hw.virtual.ptys import VirtualPort
 
 
 class Heard:
@@ -73,10 +73,10 @@ async def hear() -> AsyncIterator[Callable[..., Heard]]:
 
 @pytest.fixture
 def cable(tmp_path: Path):
-    made: list[Port] = []
+    made: list[VirtualPort] = []
 
-    def plug(name: str = "cable") -> Port:
-        port = Port(name, tmp_path / name, float, lambda mm: b"", 0.0)
+    def plug(name: str = "cable") -> VirtualPort:
+        port = VirtualPort(name, tmp_path / name, float, lambda mm: b"", 0.0)
         port.plug()
         made.append(port)
         return port

@@ -15,7 +15,7 @@ from bench.finding import Finding
 from bench.procedure.prompt import Ask
 from bench.protocol import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, Notice, SweepSaid
 from bench.settings.settings_file import Panel
-from hw.panel import LONG_S
+from hw.pedal import LONG_S
 
 READY = Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True))
 WANTS = Asking(run="1", check="fence-square", ask=Ask("place", "put it", enter=True))
@@ -73,7 +73,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
 async def test_a_long_press_is_told_while_it_is_held_and_once(
     foot: Foot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("hw.panel.LONG_S", 0.1)
+    monkeypatch.setattr("hw.pedal.LONG_S", 0.1)
     assert LONG_S > 0.5
     threading.Thread(target=foot.pedal.drive_low).start()  # as the library calls: from another thread
     await foot.until(lambda: bool(foot.presses))

@@ -20,7 +20,7 @@ from bench.daemon import acquisition
 from bench.daemon.acquisition import Batch, Instrument
 from bench.protocol import GetStatus, StatusReply
 from bench.settings.settings_file import PortSettings
-from hw.virtual.ptys import Port
+from hw.virtual.ptys import VirtualPort
 
 
 def levels_of(data: bytes, bits: int = 8, parity: str = "N") -> list[int]:
@@ -69,7 +69,7 @@ class Line:
     """An instrument of the daemon on a pseudo-terminal, sent what a UART makes of good lines."""
 
     def __init__(self, folder: Path) -> None:
-        self.cable = Port("cable", folder / "cable", float, lambda mm: b"", 0.0)
+        self.cable = VirtualPort("cable", folder / "cable", float, lambda mm: b"", 0.0)
         self.cable.plug()
         self.values: list[float] = []
         self.states: list[str] = []

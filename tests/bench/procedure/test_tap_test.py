@@ -70,7 +70,7 @@ def test_a_good_indicator_with_a_count_of_lost_motion_comes_back() -> None:
         readings()
         before = readings()
         for _ in range(2):
-            hands.pushed_in(0.06, clock[0], 0.1, 0.02)
+            hands.push_plunger(0.06, clock[0], 0.1, 0.02)
             readings()
         off.append(not_back(before, readings(), 0.001))
     assert off == [None] * 25

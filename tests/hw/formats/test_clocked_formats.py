@@ -198,13 +198,14 @@ def test_invert_range_and_last_line(name: str) -> None:
 
 
 @pytest.mark.parametrize("decoder", [Sync52(), Sync24(), Sync48(), Bcd28()])
-def test_frame_for_the_pin_reader(decoder: Sync52 | Sync24 | Sync48 | Bcd28) -> None:
+def test_a_frame_as_the_pin_reader_sends_it(decoder: Sync52 | Sync24 | Sync48 | Bcd28) -> None:
     frame = FRAMES[type(decoder).__name__.lower()]
-    record = decoder.frame(frame)
+    (record,) = decoder.feed(frame.encode() + b"\n")
     assert record.fault is None and record.value is not None and record.raw == frame.encode()
-    for wrong in ("", "01", frame + "0", "x" * len(frame), "é" * len(frame), " " + frame):
-        assert decoder.frame(wrong).fault is not None
-    assert decoder.rejects == 6
+    for wrong in ("01", frame + "0", "x" * len(frame), "é" * len(frame)):
+        (record,) = decoder.feed(wrong.encode() + b"\n")
+        assert record.fault is not None
+    assert decoder.rejects == 4
 
 
 @steady

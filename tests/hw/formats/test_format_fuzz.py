@@ -135,9 +135,8 @@ def test_mutated_frames(case: tuple[str, dict[str, object]], seed: int, mm: floa
 @given(st.sampled_from(CASES), st.text(max_size=80))
 def test_frames_of_any_text(case: tuple[str, dict[str, object]], text: str) -> None:
     decoder = make_decoder(*case)
-    read = getattr(decoder, "frame", None)
-    if read is not None:
-        read(text)
+    decoder.feed(text.encode())
+    decoder.finish()
 
 
 def test_a_flood_without_an_end_is_told_once_and_not_kept() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hw.formats import make_decoder
-from hw.formats.line import PlainDecoder
+from hw.formats.line.plain import PlainDecoder
 from hw.formats.shared.plain_text import Fault, ascii_text, read_plain
 from hw.reading import FormatError, Record
 

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from hw.formats import FORMATS, make_decoder, read_options
 from hw.formats.modbus_rtu import ModbusRtu, crc16, request
-from hw.formats.quad_x4 import Quadrature, QuadX4
+from hw.formats.quad_x4 import Quadrature
 from hw.formats.shared.as_json import to_json
-from hw.formats.wedge import Wedge
+from hw.formats.shared.declaration import Query
 from hw.reading import FormatError, Record
 
 steady = settings(max_examples=2 * settings().max_examples)
@@ -49,12 +49,12 @@ def test_quad_x4(run: str, counts: int, illegal: int) -> None:
     record = one("quad_x4", run)
     assert (record.counts, record.illegal, record.value) == (counts, illegal, None)
     assert to_json(record, "scale", 1.0) == {"counts": counts, "illegal": illegal}
-    assert QuadX4().frame(run).counts == counts
 
 
 def test_quad_x4_runs_stand_alone() -> None:
     assert [r.counts for r in decode("quad_x4", "023\n\n02x1\r\n10\n")] == [2, None, 1]
-    assert QuadX4().frame("").fault and QuadX4().frame("02\n02").fault and QuadX4().frame("é").fault
+    (foreign,) = decode("quad_x4", "é\n")
+    assert foreign.fault is not None
 
 
 @steady
@@ -112,7 +112,7 @@ def test_wedge_options_and_several_in_a_run() -> None:
     assert one("wedge", "1 2 3 4 ENTER", decimals=2).value == 12.34
     assert one("wedge", "9 DOT 5 ENTER", range_mm="0,5").fault is not None
     assert one("wedge", "MINUS MINUS MINUS ENTER").status == "no_reading"
-    several = Wedge().frame("1 DOT 5 ENTER 2 DOT 5 ENTER 3")
+    several = decode("wedge", "1 DOT 5 ENTER 2 DOT 5 ENTER 3\n")
     assert [record.value for record in several] == [1.5, 2.5, None]
     (long,) = decode("wedge", "KEY_1 " * 1000 + "ENTER\n")
     assert long.fault is not None and "1024 bytes" in long.fault
@@ -156,7 +156,6 @@ def test_modbus_rtu() -> None:
     assert one("modbus_rtu", closed("070304 00000001"), address="7").value == 0.001
     assert one("modbus_rtu", closed("010404 00000001"), function=4).value == 0.001
     assert request(1, 0, 4)[:6] == bytes.fromhex("01 04 00 00 00 02")
-    assert ModbusRtu().answer(bytes.fromhex("01030400002710e00f")).value == 10.0
 
 
 @pytest.mark.parametrize(
@@ -189,7 +188,8 @@ def test_every_flipped_bit_fails_the_crc() -> None:
         for bit in range(8):
             wrong = bytearray(good)
             wrong[place] ^= 1 << bit
-            assert decoder.answer(bytes(wrong)).fault is not None
+            (record,) = decoder.feed(Query.to_text(bytes(wrong)))
+            assert record.fault is not None
     assert decoder.rejects == 72
 
 

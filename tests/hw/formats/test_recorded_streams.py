@@ -10,7 +10,7 @@ import pytest
 from rebuild_twins import rebuild, replay
 
 from hw.formats import FORMATS, make_decoder
-from hw.formats.line import PlainDecoder
+from hw.formats.line.plain import PlainDecoder
 from hw.reading import Decoder, Record
 
 FOLDER = Path(__file__).parents[3] / "fixtures" / "streams"

@@ -13,15 +13,15 @@ from hypothesis import strategies as st
 
 from hw.virtual.along_fence import APART, FEET, HALF, RUN, WIDE
 from hw.virtual.board import KERF, STRIP, TRIM
-from hw.virtual.bodies import FOOT, rests, turn_named
-from hw.virtual.form import Edge
+from hw.virtual.bodies import FOOT, rest_line, turn_of
+from hw.virtual.form import EdgeProfile
 from hw.virtual.hands import Hands
 from hw.virtual.motion import Pose
 from hw.virtual.plane import Vector
 from hw.virtual.plate import WAVES, Plate, Space
 from hw.virtual.saw import PLACEMENTS, VirtualSaw
+from hw.virtual.slots import MOVED, RUNNER, SLOT, SlotsAndRunners
 from hw.virtual.traits import Traits
-from hw.virtual.ways import MOVED, RUNNER, SLOT, Ways
 
 SEEDS = st.integers(0, 60)
 
@@ -93,7 +93,7 @@ def test_carried_along_the_slot_the_plate_is_met_from_before_the_arbor_to_behind
 # -- the sled fence's form ---------------------------------------------------------------------------------
 
 
-def line_of(edge: Edge, low: float, high: float):
+def line_of(edge: EdgeProfile, low: float, high: float):
     from shapely.geometry import LineString
 
     return LineString([(k * 0.5, h) for k, h in enumerate(edge.heights) if low <= k * 0.5 <= high])
@@ -173,7 +173,7 @@ def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
 
 def test_what_the_handle_rests_on_is_the_fences_angle():
     saw = VirtualSaw.draw(3, Traits(fence_bow=0.1))
-    ends = rests(saw.face(), -170.0, -20.0)
+    ends = rest_line(saw.face(), -170.0, -20.0)
     assert math.atan2(ends[1].y - ends[0].y, ends[1].x - ends[0].x) == pytest.approx(
         saw.fence_angle, abs=1e-9
     )
@@ -199,7 +199,7 @@ def most(bounds, aim):
 @pytest.mark.ci
 @given(seed=st.integers(0, 12), both=st.booleans(), pinch=st.sampled_from([0.0, 0.05, 0.2]))
 def test_play_is_what_linear_programming_finds(seed, both, pinch):
-    ways = VirtualSaw.draw(seed, Traits(pinch=pinch)).bodies.ways
+    ways = VirtualSaw.draw(seed, Traits(pinch=pinch)).bodies.slideways
     sides = (0, 1) if both else (0,)
     side_play = yaw_play = 0.0
     relief = 0.0
@@ -237,7 +237,7 @@ def spare(bounds) -> float:
 def test_the_sled_runs_with_the_play_that_its_leaning_shows():
     for seed in range(3):
         saw = VirtualSaw.draw(seed)
-        side, yaw = saw.bodies.ways.play()
+        side, yaw = saw.bodies.slideways.play()
         assert side == pytest.approx(saw.traits.side_play, abs=1e-4)
         assert 0.7 < yaw / saw.traits.yaw_play < 1.4  # walls that bow give and take
 
@@ -247,11 +247,11 @@ def test_a_caliper_is_laid_across_what_there_is():
     assert bodies.between_jaws() == 0.0
     for what, at in (("slot-left", 600.0), ("runner-right", 0.0), ("slot-spacing", 300.0)):
         bodies.lay_caliper(what, at)
-        assert bodies.between_jaws() == pytest.approx(bodies.ways.width(what, at))
+        assert bodies.between_jaws() == pytest.approx(bodies.slideways.width(what, at))
     for what, at in (("runner-left", 500.0), ("slot-middle", 0.0), ("tongue-left", 0.0), ("near", 15.0)):
         with pytest.raises(ValueError, match=r"ends|width|board"):
             bodies.lay_caliper(what, at)
-    assert bodies.between_jaws() == pytest.approx(bodies.ways.width("slot-spacing", 300.0))  # as it was
+    assert bodies.between_jaws() == pytest.approx(bodies.slideways.width("slot-spacing", 300.0))  # as it was
 
 
 # -- the test board ----------------------------------------------------------------------------------------
@@ -290,7 +290,7 @@ def test_a_board_cut_and_turned_by_shapely_gives_the_same_strip(fence, kept, a, 
         start = Vector(x * 1.0, y)
         along = Vector(1.0, 0.0).turned(saw.fence_angle)
         # the saw lays it off along the fence from the blade; x is taken along the fence's own line
-        foot = saw.face().base.plus(along, x + HALF)
+        foot = saw.face().base + along * (x + HALF)
         shape = affinity.translate(shape, foot.x - p[0], foot.y - p[1])
         assert abs(foot.y - start.y) < 1e-3
         halves = sorted(shape.difference(blade).geoms, key=lambda part: part.centroid.x)
@@ -322,12 +322,14 @@ def test_a_strip_is_as_long_as_the_board_and_no_longer():
 
 
 def test_set_ups_are_named_and_their_seed_is_one_saw():
-    assert turn_named("turn-112.5") == pytest.approx(math.radians(112.5))
-    assert turn_named("turn-back") is None and turn_named("front") is None
+    assert turn_of("turn-112.5") == pytest.approx(math.radians(112.5))
+    assert turn_of("turn-back") is None and turn_of("front") is None
     assert {"as-is", "rolled-over"} <= set(PLACEMENTS)
     one, two = (VirtualSaw.draw(9).bodies for _ in range(2))
     assert one.plate == two.plate and one.fence_form == two.fence_form
-    assert isinstance(one.ways, Ways) and one.ways.width("slot-left", 0.0) == two.ways.width("slot-left", 0.0)
+    assert isinstance(one.slideways, SlotsAndRunners) and one.slideways.width(
+        "slot-left", 0.0
+    ) == two.slideways.width("slot-left", 0.0)
     assert VirtualSaw.draw(10).bodies.plate != one.plate
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.virtual.form import Edge
+from hw.virtual.form import EdgeProfile
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Leg, Pose, Timeline, passes, stroke
 
@@ -65,7 +65,7 @@ def test_a_gauge_has_lost_motion_counts_and_a_zero():
 
 @given(seed=st.integers(0, 1000))
 def test_an_edge_has_no_angle_over_its_ridden_stretch(seed):
-    edge = Edge.draw(Random(seed), 300.0, 0.002, 0.004, (60.0, 285.0))
+    edge = EdgeProfile.draw(Random(seed), 300.0, 0.002, 0.004, (60.0, 285.0))
     places = [60.0 + 0.5 * n for n in range(451)]
     middle = sum(places) / len(places)
     heights = [edge.at(place) for place in places]

@@ -1,9 +1,7 @@
-"""What is heard on a clock and a data line that is not what the settings say: format,
-inversion, wires changed over.
+"""Frames of bits that are not read as the settings say, and what would read them.
 
-It proposes and never decides, as `listening` does for serial lines. What it goes by is
-how many bits a frame has and whether a format takes them; which edge of the clock a bit
-stands at the bits cannot tell, only the display can.
+The number of bits in a frame, and whether a format reads them, decide the proposal. The
+bits cannot tell at which edge of the clock they are valid; only the display can.
 """
 
 from __future__ import annotations
@@ -35,11 +33,11 @@ def diagnose(name: str, options: Mapping[str, object], text: bytes) -> Diagnosis
     nothing can be said."""
     known = FORMATS[name]
     if known.frame_bits:
-        return judge_bits(text, name, options)
+        return diagnose_bits(text, name, options)
     return known.diagnose(options, text) if known.diagnose is not None else None
 
 
-def judge_bits(
+def diagnose_bits(
     data: bytes, name: str, options: Mapping[str, object]
 ) -> Diagnosis | None:
     """Frames, one a line, that format `name` with its options does not read; None where

@@ -1,9 +1,8 @@
-"""The slots of the table and the runners of the sled: their walls, their widths, and
-how far the sled can go in them.
+"""The slots of the table and the sled's runners: their walls, widths and play.
 
-Pure; standard library and `form` only. mm and rad, from above: Y along the slots from
-their near end, away positive, +X right, yaw counter-clockwise. Every wall has a form of
-its own, so that slots and runners are bowed as well as uneven.
+mm and rad, from above: Y along the slots from their near end, away positive, +X right,
+yaw counter-clockwise. Every wall has a profile of its own, so that slots and runners
+are bowed as well as uneven.
 """
 
 from __future__ import annotations
@@ -13,25 +12,25 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
-from .form import Edge
+from .form import EdgeProfile
 
-SLOT, RUNNER = 600.0, 450.0  # lengths
-APART = 300.0  # middle to middle
-WIDE = 19.05  # of a slot
-STEP = 10.0  # between the places at which walls are held against each other
-MOVED = 30.0  # between the places of the sled that are tried
-EPS = 1e-9
+SLOT, RUNNER = 600.0, 450.0  # mm, lengths
+APART = 300.0  # mm, middle to middle
+WIDE = 19.05  # mm, of a slot
+STEP = 10.0  # mm between the places at which walls are compared
+MOVED = 30.0  # mm between the places of the sled that are tried
+EPS = 1e-9  # mm; rounding of the places
 
 
 @dataclass(frozen=True)
 class Bar:
-    """A slot or a runner: where its middle line stands, how wide it is, and how much
-    each wall stands out of it (a slot's walls into it, a runner's out of it)."""
+    """A slot or a runner. middle: x of its middle line; wide: mm; left, right: profile
+    of each wall, proud into a slot and out of a runner."""
 
     middle: float
     wide: float
-    left: Edge
-    right: Edge
+    left: EdgeProfile
+    right: EdgeProfile
     slot: bool
 
     def walls(self, at: float) -> tuple[float, float]:
@@ -51,7 +50,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Ways:
+class SlotsAndRunners:
     """slots, runners: left and right."""
 
     slots: tuple[Bar, Bar]
@@ -65,12 +64,12 @@ class Ways:
         uneven: float,
         bow: float,
         pinch: float = 0.0,
-    ) -> Ways:
+    ) -> SlotsAndRunners:
         """side_play: of the sled in them, mm. uneven, bow: standard deviations of every
         wall's form, mm. pinch: mm by which the left slot then narrows at one place."""
 
-        def wall(length: float) -> Edge:
-            return Edge.draw(
+        def wall(length: float) -> EdgeProfile:
+            return EdgeProfile.draw(
                 random, length, uneven, random.gauss(0.0, bow), (0.0, length - 1.0)
             )
 
@@ -91,7 +90,7 @@ class Ways:
         return ways
 
     def width(self, what: str, at: float) -> float:
-        """What a caliper would have between its jaws there: slot-left, runner-right,
+        """mm between the jaws of a caliper there; what: slot-left, runner-right,
         slot-spacing and so on."""
         body, _, side = what.partition("-")
         pair = {"slot": self.slots, "runner": self.runners}.get(body)
@@ -105,8 +104,8 @@ class Ways:
         return pair[0 if side == "left" else 1].width(at)
 
     def play(self, sides: Sequence[int] = (0, 1)) -> tuple[float, float]:
-        """(side play in mm at the runners' middle, yaw play in rad): the largest, the
-        runners wholly in the slots."""
+        """(side play in mm at the runners' middle, yaw play in rad), the largest with
+        the runners wholly in the slots."""
         found = [
             room(self._bounds(sides, at)) for at in _places(0.0, SLOT - RUNNER, MOVED)
         ]
@@ -116,8 +115,7 @@ class Ways:
         )
 
     def relief(self, sides: Sequence[int] = (0, 1)) -> float:
-        """mm to be taken off every runner's width so that it goes through from end to
-        end."""
+        """mm to take off every runner's width so that it passes from end to end."""
         gaps = [
             widest(bounds)
             for at in _places(-RUNNER, SLOT, MOVED)
@@ -152,8 +150,8 @@ Bounds = Sequence[tuple[float, float, float]]
 
 
 def gap(bounds: Bounds, slope: float) -> tuple[float, float]:
-    """Least and largest x of a line of that slope at the middle; the first above the
-    second where none passes."""
+    """Least and largest x at the middle of a line of that slope; the first is above
+    the second where none passes."""
     return (
         max(low - slope * u for u, low, _ in bounds),
         min(high - slope * u for u, _, high in bounds),
@@ -161,13 +159,13 @@ def gap(bounds: Bounds, slope: float) -> tuple[float, float]:
 
 
 def widest(bounds: Bounds) -> float:
-    """The most room that any line has, mm; negative where none passes."""
+    """The largest room of any line, mm; negative where none passes."""
     return _room(bounds, _best(bounds))
 
 
 def room(bounds: Bounds) -> tuple[float, float] | None:
-    """(how far lines that pass can stand apart at the middle, over how many rad they
-    can turn); None: none passes."""
+    """(mm between the outermost lines that pass, at the middle; rad over which they can
+    turn); None where none passes."""
     best = _best(bounds)
     if _room(bounds, best) < 0.0:
         return None
@@ -189,7 +187,7 @@ def _best(bounds: Bounds) -> float:
 
 
 def _edge(bounds: Bounds, inside: float, outside: float) -> float:
-    """The slope between the two at which no line passes any more."""
+    """The slope between the two from which on no line passes."""
     for _ in range(32):
         middle = (inside + outside) / 2.0
         if _room(bounds, middle) < 0.0:
@@ -200,7 +198,7 @@ def _edge(bounds: Bounds, inside: float, outside: float) -> float:
 
 
 def _top(of: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function that rises and then falls is highest."""
+    """Where a function that rises and then falls has its maximum."""
     for _ in range(45):
         third = (high - low) / 3.0
         if of(low + third) < of(high - third):

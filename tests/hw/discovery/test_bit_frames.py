@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hw.discovery.bits_heard import is_bits, judge_bits
+from hw.discovery.bit_frames import diagnose_bits, is_bits
 from hw.formats import make_decoder
 
 # 24 bits, sign and magnitude, 12.34 mm; 52 bits of BCD, -12.345 mm; 28 bits of BCD, 12.34 mm; 48 bits, 8063 counts
@@ -28,7 +28,7 @@ def test_a_transistor_in_the_line_is_found_and_what_is_proposed_reads_it(
 ) -> None:
     """The edge that is proposed is the other one than without a transistor: the clock is turned over as well."""
     data = frames(bits.translate(OVER))
-    heard = judge_bits(data, "sync24", {})
+    heard = diagnose_bits(data, "sync24", {})
     assert heard is not None and heard.proposal is not None
     assert heard.proposal["invert"] is True and heard.proposal["edge"] == edge
     options = {"invert": heard.proposal["invert"]}
@@ -37,40 +37,40 @@ def test_a_transistor_in_the_line_is_found_and_what_is_proposed_reads_it(
 
 
 def test_another_format_than_is_set_and_an_inversion_that_is_not_there() -> None:
-    heard = judge_bits(frames(SYNC52), "sync24", {"invert": True})
+    heard = diagnose_bits(frames(SYNC52), "sync24", {"invert": True})
     assert heard is not None and heard.proposal == {"format": "sync52", "invert": False, "edge": "falling"}
-    heard = judge_bits(frames(SYNC24), "sync24", {"invert": True, "edge": "falling"})
+    heard = diagnose_bits(frames(SYNC24), "sync24", {"invert": True, "edge": "falling"})
     assert heard is not None and heard.proposal == {"format": "sync24", "invert": False, "edge": "rising"}
 
 
 def test_what_proves_nothing_is_said() -> None:
-    heard = judge_bits(frames(SYNC48), "sync24", {})
+    heard = diagnose_bits(frames(SYNC48), "sync24", {})
     assert heard is not None and heard.proposal == {"format": "sync48"}
     assert "only the display" in " ".join(heard.evidence)
 
 
 def test_wires_changed_over_a_length_that_nothing_has_and_missed_edges() -> None:
-    heard = judge_bits(frames("0000"), "sync24", {})  # as many edges as the data line has
+    heard = diagnose_bits(frames("0000"), "sync24", {})  # as many edges as the data line has
     assert heard is not None and heard.proposal is None and "changed over" in heard.do
     varied = "".join(f"{'0' * n}\n" for n in (24, 17, 20, 9, 22, 18)).encode()
-    heard = judge_bits(varied, "sync24", {})
+    heard = diagnose_bits(varied, "sync24", {})
     assert heard is not None and "changed over" in heard.do
-    heard = judge_bits(frames(SYNC24 + "11110000"), "sync24", {})
+    heard = diagnose_bits(frames(SYNC24 + "11110000"), "sync24", {})
     assert heard is not None and heard.proposal is None and "32 bits" in heard.words and "capture" in heard.do
-    heard = judge_bits(frames(SYNC24[:20] + "?" + SYNC24[21:]), "sync24", {})
+    heard = diagnose_bits(frames(SYNC24[:20] + "?" + SYNC24[21:]), "sync24", {})
     assert heard is not None and "missed" in heard.words and "microcontroller" in heard.do
-    heard = judge_bits(
+    heard = diagnose_bits(
         frames(SYNC24[:22] + "1" + SYNC24[23:]), "sync24", {}
     )  # bits 21 and 22 are never set alone
     assert heard is not None and heard.proposal is None and 'edge = "falling"' in heard.do
 
 
 def test_a_line_that_never_moves_proves_nothing() -> None:
-    heard = judge_bits(frames("1" * 24), "sync24", {})
+    heard = diagnose_bits(frames("1" * 24), "sync24", {})
     assert heard is not None and heard.proposal is None and "off zero" in heard.do
 
 
 def test_what_is_no_frame_of_bits() -> None:
-    assert judge_bits(b"", "sync24", {}) is None
+    assert diagnose_bits(b"", "sync24", {}) is None
     assert is_bits(frames(SYNC24)) and is_bits(b"0?10\n")
     assert not is_bits(b"+1.234 mm\r\n") and not is_bits(b"")

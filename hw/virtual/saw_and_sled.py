@@ -1,0 +1,201 @@
+"""A table saw, its sled and its square as bodies in the plane, drawn from a seed.
+
+Frame: seen from above, +X right, +Y away from the operator, rotations in rad counter-
+clockwise; lengths in mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from random import Random
+from typing import Literal, Self
+
+from .bodies import Bodies
+from .form import EdgeProfile
+from .motion import Pose
+from .outfit import gear
+from .plane import Frame, Surface, Vector
+from .traits import Traits
+
+LeftRight = Literal["left", "right"]
+NearFar = Literal["near", "far"]
+ARM = 300.0  # mm of the square's arm
+PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
+# mm from the arm's tip (or from the handle) to the plunger at the start of a push
+TIP_CLEAR = 15.0
+MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
+
+
+@dataclass
+class SawAndSled:
+    """fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
+    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
+    square's body. acts, noise: the chance in what hands do, and in instruments.
+    """
+
+    traits: Traits
+    fence: NearFar
+    pivot: LeftRight
+    pivot_to_blade: float
+    pivot_to_screw: float
+    pivot_to_stop: float
+    arm: float
+    slot_angle: float
+    fence_angle: float
+    square_error: float
+    blade_angle: float
+    rip_fence_angle: float
+    rip_fence_side: LeftRight
+    edge: EdgeProfile
+    other_edge: EdgeProfile
+    other_edge_angle: float
+    rip_fence_form: EdgeProfile
+    bodies: Bodies
+    acts: Random
+    noise: Random
+
+    @classmethod
+    def draw(
+        cls,
+        seed: int,
+        traits: Traits | None = None,
+        *,
+        fence: NearFar = "near",
+        rip_fence_side: LeftRight = "right",
+        rotation: float | None = None,
+        square_error: float | None = None,
+    ) -> Self:
+        """The saw of that seed; rotation and square_error, where given, take the place
+        of those drawn."""
+        traits = traits or Traits()
+        random = Random(f"saw {seed}")
+        slot = random.uniform(-traits.slot, traits.slot)
+        turned = random.uniform(-traits.rotation, traits.rotation)
+        error = random.gauss(0.0, traits.square)
+        ridden = (60.0, ARM - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
+        stop = random.uniform(470.0, 490.0)
+        return cls(
+            traits=traits,
+            fence=fence,
+            pivot=random.choice(("left", "right")),
+            pivot_to_blade=round(random.uniform(240.0, 260.0)),
+            pivot_to_screw=round(stop + 20.0),
+            pivot_to_stop=round(stop),
+            arm=ARM,
+            slot_angle=slot,
+            fence_angle=slot + (turned if rotation is None else rotation),
+            square_error=error if square_error is None else square_error,
+            blade_angle=slot + random.gauss(0.0, traits.blade),
+            rip_fence_angle=slot + random.gauss(0.0, traits.rip_fence),
+            rip_fence_side=rip_fence_side,
+            edge=EdgeProfile.draw(
+                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
+            ),
+            other_edge=EdgeProfile.draw(
+                random, ARM, traits.texture, random.gauss(0.0, traits.bow), ridden
+            ),
+            other_edge_angle=random.gauss(0.0, 30e-6),
+            rip_fence_form=EdgeProfile.draw(
+                random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
+            ),
+            bodies=Bodies.draw(seed, traits),
+            acts=Random(f"acts {seed}"),
+            noise=Random(f"noise {seed}"),
+        )
+
+    def truth(self) -> dict[str, float]:
+        """What the instrument ought to find, as things stand now; rad and mm.
+
+        rotation: of the fence, against the edge that the blade would cut;
+        reference_error: the square's e; blade, rip_fence: against the slots; toe: rip
+        fence against blade.
+        """
+        return {
+            "rotation": self.fence_angle - self.slot_angle,
+            "reference_error": self.square_error,
+            "blade": self.blade_angle - self.slot_angle,
+            "rip_fence": self.rip_fence_angle - self.slot_angle,
+            "toe": self.rip_fence_angle - self.blade_angle,
+            "yaw_play": self.traits.yaw_play,
+            "side_play": self.traits.side_play,
+        }
+
+    def face(self) -> Surface:
+        """The working face of the sled fence, with its form."""
+        return self.bodies.face(
+            self.pivot_point, self.fence_angle, far=self.fence == "far"
+        )
+
+    def gear(self) -> dict[str, object]:
+        """Settings values for this saw, sled, square and leaves, shaped like the
+        settings file."""
+        return gear(self)
+
+    @property
+    def free_end(self) -> LeftRight:
+        return "left" if self.pivot == "right" else "right"
+
+    @property
+    def pivot_point(self) -> Vector:
+        """The pivot's axis, on the face of the fence, in the sled."""
+        x = self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
+        return Vector(x, 0.0 if self.fence == "near" else 400.0)
+
+    def hold(
+        self, lean: LeftRight | None = None, twist: LeftRight | None = None
+    ) -> tuple[float, float]:
+        """(x, yaw) at which hands hold the sled within its play this time."""
+        x = self.acts.gauss(0.0, self.traits.hold_side)
+        yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
+        if lean is not None:
+            x = x / 2.0 + (self.traits.side_play / 2.0) * (
+                1.0 if lean == "right" else -1.0
+            )
+            yaw /= 2.0
+        half = self.traits.yaw_play / 2.0
+        if twist is not None:  # the far end of the sled is pressed that way
+            return x, half * (-1.0 if twist == "right" else 1.0)
+        return x, min(max(yaw, -half), half)
+
+    def turn_fence(
+        self, end: str, way: str, distance: float, at: float | None = None
+    ) -> float:
+        """Turn the fence about its pivot: its free end moves by distance mm, read `at`
+        mm from the pivot.
+
+        at: where the distance is read; the stop by default. Returns how far it really
+        went (the hand's scatter is in it). ValueError when `end` is the end that stays
+        or `way` is neither away nor toward.
+        """
+        if end != self.free_end:
+            raise ValueError(
+                f"the {end} end is the pivot of this sled; the {self.free_end} end"
+                " moves"
+            )
+        if way not in ("away", "toward"):
+            raise ValueError(f"the way is away or toward, not {way!r}")
+        went = distance + (
+            self.acts.gauss(0.0, self.traits.hand) if self.traits.hand else 0.0
+        )
+        self.shift_free_end(went if way == "away" else -went, at)
+        return went
+
+    def shift_free_end(self, dy: float, at: float | None = None) -> None:
+        """Move the fence's face by dy mm (positive: away), read `at` mm from the pivot,
+        exactly."""
+        sine = dy / (self.pivot_to_stop if at is None else at)
+        face = Vector(1.0 if self.free_end == "right" else -1.0, 0.0).turned(
+            self.fence_angle
+        )
+        back = Vector(0.0, 1.0).turned(self.fence_angle)
+        # the free end goes round an arc about the pivot; dy is its height over the old
+        # face
+        after = face + face * (math.sqrt(1.0 - sine * sine) - 1.0) + back * sine
+        self.fence_angle += math.atan2(
+            face.x * after.y - face.y * after.x, face.dot(after)
+        )
+
+    def sled_frame(self, pose: Pose) -> Frame:
+        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
+        return Frame(MIDDLE, Vector(pose.x, 0.0) + along_slot * pose.s, pose.yaw)
