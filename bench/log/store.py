@@ -14,6 +14,8 @@ import msgspec
 from bench.checks.model import EvidenceGear, Trace
 from bench.log import packing
 
+Column = str | int | float | bytes | None
+
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
     """What came in pieces becomes one packed row per instrument; nothing is dropped."""
@@ -113,9 +115,8 @@ def keep_gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
     return int(row[0]) if row else insert(db, "gear", sha256=digest, gear_json=text)
 
 
-def insert(
-    db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None
-) -> int:
+def insert(db: sqlite3.Connection, table: str, **columns: Column) -> int:
+    """Returns the number of the row."""
     names = ", ".join(columns)
     marks = ", ".join("?" * len(columns))
     cursor = db.execute(

@@ -99,7 +99,7 @@ def test_a_folder_moved_away_is_left_and_a_new_log_begun(life, folder, tmp_path)
 def test_removed_in_the_middle_of_a_commit_nothing_is_told_before_it_is_at_its_path(
     life, folder, monkeypatch
 ) -> None:
-    really, path = committer.append.note_ticket, folder / "log.sqlite"
+    really, path = committer.boots.note_ticket, folder / "log.sqlite"
     there: list[bool] = []
 
     def note(db, key, ticket) -> None:
@@ -108,7 +108,7 @@ def test_removed_in_the_middle_of_a_commit_nothing_is_told_before_it_is_at_its_p
             there.append(path.exists())
             shutil.rmtree(folder)
 
-    monkeypatch.setattr(committer.append, "note_ticket", note)
+    monkeypatch.setattr(committer.boots, "note_ticket", note)
     told = len(life.saved)
     life.whole_check("run-3")
     until(lambda: len(life.saved) > told)

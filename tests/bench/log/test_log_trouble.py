@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 
-from bench.log import append, committer, read
+from bench.log import boots, committer, read, write_queue
 
 
 def until(true: Callable[[], bool], seconds: float = 6.0) -> None:
@@ -63,7 +63,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
     life.begin()
     life.writer.start_sweep("s", "run-1", "-")
     life.writer.flush()
-    noted = append.note_ticket
+    noted = boots.note_ticket
     failures = iter([True])
 
     def note_and_fail(db: sqlite3.Connection, boot_key: int, ticket: int) -> None:
@@ -72,7 +72,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
             db.execute("COMMIT")
             raise sqlite3.OperationalError("the disk reports an error after the fact")
 
-    monkeypatch.setattr(append, "note_ticket", note_and_fail)
+    monkeypatch.setattr(boots, "note_ticket", note_and_fail)
     life.writer.chunk("s", "indicator", b"once", [1000])
     end = life.writer.end_sweep("s", "whole")
     assert life.writer.flush()
@@ -187,8 +187,8 @@ def test_what_found_no_room_is_reported_as_refused(live, path, monkeypatch) -> N
     life.writer.flush()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        monkeypatch.setattr(committer, "QUEUE_BYTES", 0)
-        monkeypatch.setattr(committer, "QUEUE_RESERVE_BYTES", 0)
+        monkeypatch.setattr(write_queue, "QUEUE_BYTES", 0)
+        monkeypatch.setattr(write_queue, "QUEUE_RESERVE_BYTES", 0)
         before = life.writer.awaited
         assert life.writer.abandon("run-1") == committer.NOT_QUEUED
         assert life.writer.awaited == before + 1

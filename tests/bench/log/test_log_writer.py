@@ -10,8 +10,9 @@ import pytest
 
 from bench.checks.model import Evidence, Known, Pool, Tap, Trace
 from bench.log import read
-from bench.log.committer import GROUP_S, QUEUE_BYTES
-from bench.log.rows import Saved
+from bench.log.committer import GROUP_S
+from bench.log.rows import Commit
+from bench.log.write_queue import QUEUE_BYTES
 from bench.log.writer import NOT_QUEUED, LogWriter
 
 
