@@ -12,7 +12,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.doctor.matter import Matter, fault, told
-from bench.log.read import LOG_EVENTS, instrument_events, open_read
+from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 

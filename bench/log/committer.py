@@ -18,9 +18,10 @@ from typing import TypeVar
 
 import msgspec
 
-from bench.log import acknowledged, boots, entries, read, recover
+from bench.log import acknowledged, boots, entries, recover
 from bench.log.faults import is_damage, why
 from bench.log.place import Place, Replaced
+from bench.log.read_only import open_read
 from bench.log.rows import Commit, LogError, Stamp, Unfinished
 from bench.log.write_queue import QueuedWrite, ReadingBlock, Write, WriteQueue, merged
 
@@ -346,7 +347,7 @@ class Committer:
         """A log too large to be checked while the start waits; found damaged, it is
         salvaged next."""
         try:
-            with read.open_read(self.path) as db:
+            with open_read(self.path) as db:
                 self._check_db = db
                 damaged = recover.sound(db, None) is False
                 self._check_db = None
