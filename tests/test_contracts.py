@@ -36,7 +36,7 @@ def test_imports_run_one_way(monkeypatch: pytest.MonkeyPatch) -> None:
         ("bench/geometry/new_file.py", "import bench.daemon", "the pure rooms"),
         ("bench/stream/new_file.py", "import time", "the pure rooms"),
         ("hw/new_file.py", "import bench.units", "hw knows nothing of checks"),
-        ("bench/console/new_file.py", "import bench.log.read", "the console reaches the rest"),
+        ("bench/console/new_file.py", "import bench.log.findings", "the console reaches the rest"),
         ("bench/log/new_file.py", "import tomllib", "only the settings room reads TOML"),
         ("bench/checks/new_file.py", "import bench.render.finding", "imports run down the house"),
     ],

@@ -224,7 +224,7 @@ def _blocks(
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Say what format would read the bytes of which none was read."""
-    from hw.discovery.bit_frames import is_bits, diagnose_bits
+    from hw.discovery.bit_frames import diagnose_bits, is_bits
     from hw.discovery.listening import recognise
     from hw.formats import FORMATS
 

@@ -92,7 +92,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     """
     import msgspec
 
-    from bench.log.read import MoveRow
+    from bench.log.moves import MoveRow
     from bench.protocol import LogOne, LogShow
     from bench.render.result import result_lines
 

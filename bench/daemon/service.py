@@ -27,7 +27,7 @@ from bench.daemon.station import Bench
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
-from bench.log.rows import LogError, Saved
+from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
@@ -224,7 +224,7 @@ class Service:
 
     # ---- what the log says -----------------------------------------------------------
 
-    def _saved(self, saved: Saved) -> None:
+    def _saved(self, saved: Commit) -> None:
         if (
             self.log.unfinished is not self._left
         ):  # another file, or one that was damaged while it was written

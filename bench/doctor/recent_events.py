@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, fault, note
-from bench.log.read import LOG_EVENTS, instrument_events, open_read
+from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 

@@ -10,7 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from bench.log import read
+from bench.log.events import list_incidents
+from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Happened
 from bench.protocol import LogEvent
@@ -20,8 +21,8 @@ from bench.units import System, length_words
 
 def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
     """Newest first. Raises LogError."""
-    with read.open_read(path) as db:
-        return [_told(one, units) for one in read.happened(db, most)]
+    with open_read(path) as db:
+        return [_told(one, units) for one in list_incidents(db, most)]
 
 
 def _told(one: Happened, units: System) -> LogEvent:

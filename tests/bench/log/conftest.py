@@ -12,7 +12,7 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
-from bench.log.rows import Saved, Stamp
+from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 
 with pytest.MonkeyPatch.context() as patch:
@@ -47,7 +47,7 @@ class Life:
     """One life of a writer, and what it told."""
 
     def __init__(self, path: Path, boot_id: str = "boot-a", clock: Callable[[], Stamp] | None = None) -> None:
-        self.saved: list[Saved] = []
+        self.saved: list[Commit] = []
         self.troubles: list[str | None] = []
         self.writer = LogWriter.open(
             path,

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import log as command
-from bench.log import event_log, read
+from bench.log import event_log, events
 from bench.log.rows import Happened
 
 AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
@@ -96,7 +96,7 @@ def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str)
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
-    for kind in read._OF_ITSELF:
+    for kind in events._INCIDENT_KINDS:
         about = event_log._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")

@@ -21,7 +21,9 @@ from click.testing import CliRunner
 from bench.cli.log import log
 from bench.daemon.clients import DROP, Clients
 from bench.daemon.request_handlers import Answers
-from bench.log import export, read
+from bench.log import export
+from bench.log.findings import each_finding
+from bench.log.read_only import open_read
 from bench.protocol import LogExport, LogText, Version, encode
 from bench.protocol.client import WireClient
 
@@ -181,8 +183,8 @@ def whole_export(live, path: Path, tmp_path: Path, count: int) -> dict[str, floa
     record(live, count, readings=400)
     digest, grown = export_measured(path, tmp_path / "socket")
     wanted = hashlib.sha256()
-    with read.open_read(path) as db:
-        for row in read.each_finding(db, []):
+    with open_read(path) as db:
+        for row in each_finding(db, []):
             wanted.update(export.json_line(db, row, []).encode())
     assert digest == wanted.hexdigest()
     return grown

@@ -56,11 +56,13 @@ def test_a_log_without_changes_imports_no_sqlite_utils(path: Path) -> None:
 import sys
 sys.modules["pandas"] = None  # sqlite-utils would import it
 from pathlib import Path
-from bench.log import read, schema
+from bench.log import schema
+from bench.log.findings import list_findings
+from bench.log.read_only import open_read
 from bench.log.tables import migrate
 db = schema.connect(Path(sys.argv[1]))
-with read.open_read(sys.argv[1]) as log:
-    read.list_findings(log)
+with open_read(sys.argv[1]) as log:
+    list_findings(log)
 print("sqlite_utils" in sys.modules)
 migrate(db, [("next", lambda log: None)])
 print("sqlite_utils" in sys.modules)

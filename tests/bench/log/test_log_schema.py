@@ -13,7 +13,10 @@ from contextlib import closing
 
 import pytest
 
-from bench.log import read, schema
+from bench.log import schema
+from bench.log.findings import find_finding, list_findings
+from bench.log.moves import list_moves
+from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
 from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from tests.bench.log.conftest import LOGS, Database
@@ -81,12 +84,12 @@ def test_a_log_of_the_first_version_stays_readable(path, live) -> None:
     assert [run.run for run in life.writer.unfinished.runs] == ["run-2"]
     life.whole_check("run-3")
     assert life.writer.close()
-    with read.open_read(path) as db:
-        assert [row.finding.id for row in read.list_findings(db)] == ["run-1-f", "run-3-f"]
-        finding, evidence = read.show_finding(db, "run-1-f")
+    with open_read(path) as db:
+        assert [row.finding.id for row in list_findings(db)] == ["run-1-f", "run-3-f"]
+        finding, evidence = find_finding(db, "run-1-f")
         assert finding.quantities[0].value == 0.0003
         assert [trace.sweep for trace in evidence.traces] == ["run-1-s0", "run-1-s1", "run-1-s2"]
-        assert [move.made for move in read.moves(db)] == [{"how": "leaves", "distance_mm": 0.15}]
+        assert [move.made for move in list_moves(db)] == [{"how": "leaves", "distance_mm": 0.15}]
 
 
 LIST_OF_TABLES = "SELECT type, name, rootpage, sql FROM sqlite_schema ORDER BY rowid"
@@ -168,7 +171,7 @@ def test_a_newer_log_is_refused_with_its_bytes_unchanged(path, live) -> None:
     for _ in range(2):
         with pytest.raises(LogNewer, match="newer program"):
             live()
-        with pytest.raises(LogNewer, match="newer program"), read.open_read(path):
+        with pytest.raises(LogNewer, match="newer program"), open_read(path):
             pass
     assert everything_in(path.parent) == before
 
@@ -210,5 +213,5 @@ def test_an_empty_file_becomes_a_log(path, live) -> None:
 
 
 def test_no_file_no_log(path) -> None:
-    with pytest.raises(LogError, match="there is no log at"), read.open_read(path):
+    with pytest.raises(LogError, match="there is no log at"), open_read(path):
         pass
