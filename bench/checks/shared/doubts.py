@@ -238,18 +238,18 @@ def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
     two counts), and nothing was seen to move."""
     there = [t for t in evidence.traces if t.placement in names and t.reading]
     values = [r for trace in there for r in trace.reading]
-    live = evidence.alive is not None
-    same = LIVES * count_of_evidence(evidence) - 1e-9 if live else 1e-9
+    alive = evidence.alive
+    same = 1e-9 if alive is None else LIVES * count_of_evidence(evidence) - 1e-9
     if len(values) < 2:
         return []
-    if _span(values) < same and not evidence.alive:
+    if _span(values) < same and not alive:
         return [Doubt("frozen-spots", values={"read": len(values)})]
     found: list[Doubt] = []
     before: float | None = None
-    for name in names if evidence.alive is not None else ():
+    for name in () if alive is None else names:
         here = [r for t in there if t.placement == name for r in t.reading]
         still = before is not None and _span([before, *here]) < same
-        if still and name not in evidence.alive:
+        if still and name not in (alive or ()):
             found.append(Doubt("frozen-spots", name, values={"read": len(here)}))
         before = here[-1]
     return found
