@@ -17,7 +17,7 @@ from bench.protocol.requests import Tagged
 
 PROTOCOL = 1
 UNRECORDED = (
-    "NOT RECORDED: it is only in memory, and is written as soon as the disk takes it."
+    "NOT RECORDED: what waits in memory is written as soon as the disk takes it."
 )
 
 LogState = Literal["recording", "saving", "not-recorded"]

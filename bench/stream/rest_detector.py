@@ -226,8 +226,8 @@ class RestDetector:
         )
 
     def _has_no_trend(self) -> bool:
-        """Some stretch up to now of half a second or more proves that the reading goes
-        slower than LIMIT."""
+        """The shortest stretch up to now, of half a second at least, that tells proves
+        that the reading goes slower than LIMIT."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
         size = max(1, int(GROUP * (len(stream) - 1) / span))
@@ -249,6 +249,9 @@ class RestDetector:
                 continue
             sxx, sxy, syy = stt - st * st / n, stv - st * sv / n, svv - sv * sv / n
             variance = max(least, (syy - sxy * sxy / sxx) / (n - 2))
-            if abs(sxy / sxx) + SURENESS * math.sqrt(variance / sxx) <= LIMIT:
+            speed, error = abs(sxy / sxx), math.sqrt(variance / sxx)
+            if speed + SURENESS * error <= LIMIT:
                 return True
+            if speed - error > LIMIT / 2:  # the rest before it would hide that it runs
+                return False
         return False

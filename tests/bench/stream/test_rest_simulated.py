@@ -94,6 +94,27 @@ def at_rest(
     return np.inf if found is None else found[0]
 
 
+def begun_meanwhile(chance: np.random.Generator, rate: float) -> bool:
+    """Whether one is taken of a sled that rested first and runs from about the press on, when it has gone a way."""
+    one = drawn(chance, rate)
+    if one.noise * one.count > FINE:
+        one = one._replace(count=0.001)
+    speed, since = np.exp(chance.uniform(np.log(LIMIT), np.log(5))), chance.uniform(-0.3, 1.5)
+
+    def path(t: np.ndarray | float) -> np.ndarray:
+        return speed * np.maximum(t + since, 0)
+
+    found = taken(chance, one, path, 3.0)
+    return found is not None and abs(found[1] - path(found[0])) > 0.2 * LIMIT + 3 * one.count
+
+
+@pytest.mark.parametrize("rate", [5, *(pytest.param(r, marks=pytest.mark.slow) for r in RATES if r != 5)])
+def test_a_rest_before_does_not_hide_that_it_runs_now(rate: int) -> None:
+    """Of 300 a rate up to 24 were taken so while any stretch of rest before was let speak for now."""
+    chance = np.random.default_rng(7000 + rate)
+    assert sum(begun_meanwhile(chance, rate) for _ in range(300)) <= 2
+
+
 @pytest.mark.parametrize("rate", RATES)
 def test_none_is_taken_in_motion_and_nearly_all_at_rest(rate: int) -> None:
     chance = np.random.default_rng(rate)
