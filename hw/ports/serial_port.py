@@ -26,7 +26,7 @@ from dataclasses import dataclass
 
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.port_names import NotAPort, closed_port
-from hw.ports.rounds import SPACING, Rounds
+from hw.ports.rounds import Rounds
 from hw.reading import PortState
 
 BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
@@ -78,7 +78,7 @@ class SerialPort:
         read at once always."""
         self.options = options
         self._rounds = rounds or Rounds()
-        self._on_block = on_block
+        self.on_block = on_block  # who hears the bytes may change
         self._on_state = on_state
         self._serial: object | None = None
         self._fd: int | None = None
@@ -100,11 +100,6 @@ class SerialPort:
     @property
     def is_open(self) -> bool:
         return self._serial is not None
-
-    @property
-    def waited(self) -> float:
-        """How long the bytes of a block may have waited before they were read, s."""
-        return SPACING if self._rounds.going else 0.0
 
     def start(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -274,7 +269,7 @@ class SerialPort:
                 self.heard_silence = False
                 self._listen_for_silence()
         if now >= self._discard_until:
-            self._on_block(data, now)
+            self.on_block(data, now)
 
     def _read_in_thread(self, opened: object) -> None:
         """Read until the port is another one; the loop may end at any time."""

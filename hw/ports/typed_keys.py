@@ -66,7 +66,6 @@ class TypedKeys:
     """start() and stop() are called on the event loop; both callbacks come on it too."""
 
     heard_silence = False
-    waited = 0.0
 
     def __init__(
         self,
