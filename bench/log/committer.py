@@ -168,7 +168,9 @@ class Committer:
                     self._queue.append(act)
                     self._queued_bytes += size
                     self._urgent += urgent
-                    self._wake.notify_all()
+                    # The thread waits for company already where others are queued.
+                    if urgent or len(self._queue) == 1:
+                        self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
 
