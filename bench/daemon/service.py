@@ -34,8 +34,6 @@ from bench.protocol import (
     Asking,
     Concluded,
     Notice,
-    RawBytes,
-    Readings,
     Recording,
     Version,
 )
@@ -90,10 +88,7 @@ class Service:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
-        self.bench = Bench(
-            settings, self.log, self.tell, self._tell_readings, self._known
-        )
-        self.bench.watch_raw = self._raw
+        self.bench = Bench(settings, self.log, self.tell, self.clients, self._known)
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )
@@ -107,6 +102,7 @@ class Service:
             busy=self.busy,
             where=where,
         )
+        self.bench.setup = self.learner
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:
@@ -351,17 +347,6 @@ class Service:
             self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
-
-    def _raw(self, name: str, data: bytes) -> None:
-        for client in self.clients.all:
-            if client.capturing == name:
-                client.send_line(
-                    msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
-                )
-
-    def _tell_readings(self, message: Readings, now: float) -> None:
-        self.clients.tell_readings(message, now)
-        self.learner.heard(message)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""

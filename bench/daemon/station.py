@@ -17,6 +17,8 @@ from bench.checks.model import Check, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.daemon.acquisition import UNREAD, Batch, Instrument, Role
 from bench.daemon.check_controller import CheckController
+from bench.daemon.clients import Clients
+from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
@@ -76,7 +78,7 @@ class Bench:
         settings: Settings,
         log_writer: LogWriter,
         tell: Callable[[msgspec.Struct], None],
-        tell_readings: Callable[[Readings, float], None],
+        clients: Clients,
         known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
     ) -> None:
         self.settings = settings
@@ -84,7 +86,8 @@ class Bench:
         self.instruments: list[Instrument] = []
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
-        self._tell_readings = tell_readings
+        self.clients = clients
+        self.setup: DeviceSetup | None = None  # set once by whoever makes both
         self.sweeper = SweepDetector()
         self.sources = Sources()
         self.checking = CheckController(
@@ -99,13 +102,14 @@ class Bench:
         self._raw = RawBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
+        # stamps and values of the indicator that the check has not been given yet
+        self._watched: tuple[list[float], list[float]] = ([], [])
         self._told_rejected: dict[str, float] = {}
         self._told_held: dict[str, float] = {}
         # the flag for which readings cannot be used just now
         self._spoiling: dict[str, str] = {}
         self._unit: dict[str, str] = {}
         self.by_marks = settings.gear.travel.by_marks
-        self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
         for name, role, port in (
             ("indicator", "indicator", settings.indicator),
             ("travel", "travel", settings.travel),
@@ -175,6 +179,7 @@ class Bench:
             if instrument.tick(now):
                 self._went(instrument, "does not read")
         self._happened(self.sweeper.tick(now), now)
+        self._feed_watched(now)
         if self.run is not None:
             self.run.tick(now)
             self.checking.after()
@@ -256,8 +261,11 @@ class Bench:
                 )
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
+        """One block. The procedure, the set-up and the log are woken only where the
+        present phase needs it."""
         now = batch.when / 1e9
-        self.watch_raw(instrument.name, batch.data)
+        run = self.checking.run
+        self.clients.tell_raw(instrument.name, batch.data)
         if batch.rejected:
             self._say_rejected(instrument, batch, now)
         if batch.held:
@@ -271,12 +279,14 @@ class Bench:
                 batch.unit,
                 sorted(batch.flags),
             )
-            self._tell_readings(message, now)
+            self.clients.tell_readings(message, now)
+            if self.setup is not None and self.setup.what is not None:
+                self.setup.heard(message)
         if instrument.role != "caliper":
             self._raw.keep(
                 instrument.name,
                 batch,
-                self.run.sweep_id if self.run is not None else None,
+                run.kept.sweep_id if run is not None else None,
             )
         if batch.values:
             if self._unit.get(instrument.name) != batch.unit:
@@ -284,13 +294,11 @@ class Bench:
             if batch.flags or self._spoiling:
                 self._check_flags(instrument, batch, now)
             self._feed(instrument, batch, now)
-        if self.run is not None:
-            if not self.run.facts.rested:
-                self.run.rest(now)
-            self.checking.after()
+        if run is not None and run.facts.placed and not run.facts.rested:
+            run.rest(now)
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        gear = self.settings.gear
+        gear, run = self.settings.gear, self.checking.run
         if instrument.role == "travel":
             values = (
                 [-v for v in batch.values] if self._travel_turned() else batch.values
@@ -309,23 +317,48 @@ class Bench:
                 self._happened(happenings, now)
             if self.live.move is not None:
                 self.live.readings(batch.stamps, values)
-            elif self.run is not None and self.run.ask.gather != "width":
-                self.run.readings(batch.stamps, values, now)
-        elif self.run is not None and self.run.ask.gather == "width":
-            self.run.readings(batch.stamps, batch.values, now)
-        if self.run is not None and now >= self._points_due:
+            elif run is not None and run.prompt.gather != "width":
+                self._feed_run(run, batch.stamps, values, now)
+        elif run is not None and run.prompt.gather == "width":
+            self._feed_run(run, batch.stamps, batch.values, now)
+        if (
+            run is not None
+            and run.kept.sweep_id is not None
+            and now >= self._points_due
+        ):
             self._points_due = now + TELL_POINTS
             travel, reading = self.sweeper.fresh()
-            if travel and self.run.sweep_id is not None:
-                self.tell(Points(self.run.sweep_id, travel, reading))
+            if travel:
+                self.tell(Points(run.kept.sweep_id, travel, reading))
+
+    def _feed_run(
+        self, run: CheckProcedure, times: list[float], values: list[float], now: float
+    ) -> None:
+        """Readings for the check. While passes are swept it only watches whether the
+        number lives: ten times a second is often enough."""
+        if run.prompt.phase == "sweep":
+            self._watched[0].extend(times)
+            self._watched[1].extend(values)
+            return
+        self._feed_watched(now)
+        run.readings(times, values, now)
+        self.checking.after()
+
+    def _feed_watched(self, now: float) -> None:
+        """Hand over what was gathered, before anything else happens to the check."""
+        (times, values), self._watched = self._watched, ([], [])
+        if times and self.run is not None:
+            self.run.readings(times, values, now)
 
     def _travel_turned(self) -> bool:
         """`toward` says how the scale counts the sled's way; a place along a fence is
         taken as it is shown."""
-        step = self.run.step if self.run is not None else None
-        along_the_slot = (
-            step is None or step.gather != "sweep" or step.mount is not None
-        )
+        run = self.checking.run
+        if run is None or run.facts.step >= len(run.steps):
+            along_the_slot = True
+        else:
+            step = run.steps[run.facts.step]
+            along_the_slot = step.gather != "sweep" or step.mount is not None
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
     def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
@@ -365,9 +398,11 @@ class Bench:
             self.log.event(None, "spoiled", data)
 
     def _happened(self, happenings: list[SweepEvent], now: float) -> None:
+        self._feed_watched(now)
         for what in happenings:
             if self.run is not None:
                 self.run.happening(what, now)
+                self.checking.after()
             elif isinstance(what, Broken):
                 log.info("%s", what.words)
 
@@ -446,6 +481,7 @@ class Bench:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
         return joined
@@ -466,10 +502,13 @@ class Bench:
     def undo(self, now: float) -> str:
         if self.live.move is not None:
             return self.live.back()
+        self._feed_watched(now)
         return self.checking.undo(now)
 
     def abandon(self) -> str:
-        return self.checking.abandon(time.monotonic())
+        now = time.monotonic()
+        self._feed_watched(now)
+        return self.checking.abandon(now)
 
     # ---- the move made live ----------------------------------------------------------
 

@@ -133,7 +133,9 @@ class Committer:
                             self._ticket, now, size, urgent, write, sweep, finding
                         )
                     )
-                    self._wake.notify_all()
+                    # The thread waits for company already where others are queued.
+                    if urgent or len(self._queue) == 1:
+                        self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
 

@@ -49,8 +49,8 @@ class WriteQueue:
         self._bytes = 0
         self._urgent = 0
 
-    def __bool__(self) -> bool:
-        return bool(self._writes)
+    def __len__(self) -> int:
+        return len(self._writes)
 
     @property
     def urgent(self) -> bool:

@@ -87,6 +87,8 @@ class CheckProcedure:
         self.life = Life()
         self._said: Ask | None = None
         self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
+        # the prompt as of the latest event, for whoever looks at it at each reading
+        self.prompt = self.ask
 
     # ---- what is asked ---------------------------------------------------------------
 
@@ -172,7 +174,7 @@ class CheckProcedure:
             advance(self.steps, self.facts)
 
     def _say(self, now: float) -> None:
-        current = self.ask
+        current = self.prompt = self.ask
         if current == self._said:
             return
         was_ready = (

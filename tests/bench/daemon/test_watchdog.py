@@ -51,7 +51,7 @@ async def test_signs_of_life_stop_when_a_reader_hangs(tmp_path: Path, monkeypatc
         assert time.monotonic() < end
         await beats(0.05)
     assert await beats(0.6) >= 1
-    port, rounds = indicator.source.shared.port, service.bench.sources.rounds  # type: ignore[attr-defined]
+    port, rounds = indicator.source.line.port, service.bench.sources.rounds  # type: ignore[attr-defined]
     rounds.leave(port._fd)  # the loop goes on, but nobody reads any more
     await beats(0.6)  # a while of what lies unread, and it is noticed
     assert await beats(0.6) == 0
