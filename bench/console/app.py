@@ -25,11 +25,12 @@ from bench.console.at_desk import Action
 from bench.console.desk import PAST, Desk
 from bench.console.greeting import GREETING
 from bench.console.looks import Look
+from bench.console.message_folding import fold
 from bench.console.result_view import WIDE
 from bench.console.sheet import Sheet
-from bench.console.state import State
 from bench.console.text import Block
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import LogList, Said
 from bench.protocol.async_client import Connection, ReconnectingClient
 
@@ -58,7 +59,7 @@ class Console(App[None]):
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
-        self.state = State(clock)
+        self.state = ViewModel(clock)
         self.view = View(glyphs=look.glyphs)
         self.look = look
         self.client = ReconnectingClient(
@@ -126,7 +127,7 @@ class Console(App[None]):
     # ---- what comes in ---------------------------------------------------------------
 
     def _said(self, message: Said) -> None:
-        self._mark(self.state.hear(message))
+        self._mark(fold(self.state, message))
         first_start.follow(self.desk, message)
 
     def _connection(self, now: Connection, words: str) -> None:

@@ -19,9 +19,9 @@ from bench.console import (
 from bench.console.actions import shown
 from bench.console.at_desk import Action
 from bench.console.desk import Desk
-from bench.console.state import State
 from bench.console.text import Block, Line, Role, fit, tall
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 
 # rows of the row of keys: targets for a thumb, three rows by eight columns at the least
 BAR = 3
@@ -153,7 +153,7 @@ def compose(desk: Desk, wide: int, high: int) -> Frame:
     return Frame([fit(line, wide) for line in tall(lines, high)], hits)
 
 
-def _middle(state: State, view: View, wide: int, high: int) -> Block:
+def _middle(state: ViewModel, view: View, wide: int, high: int) -> Block:
     """What to do now: the live move, the first start, the check in progress, or the
     last result."""
     if state.live is not None:

@@ -8,8 +8,8 @@ from typing import Literal, Protocol
 
 import msgspec
 
-from bench.console.state import State
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Begin, Finding, Learn
 
 Touches = Literal["fence", "arm"]
@@ -20,7 +20,7 @@ class AtDesk(Protocol):
     """What the user does, turned into requests and into moves between pages; see
     bench.console.desk.Desk."""
 
-    state: State
+    state: ViewModel
     view: View
     scrolls: bool
     last_begin: Begin | None

@@ -8,15 +8,15 @@ import msgspec
 from bench.console.dots import plot
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.pictures import picture
-from bench.console.state import State
 from bench.console.text import Block, beside, marked, tall, wrap
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Ask, Jig
 
 PICTURE = 34  # columns of the drawing on a screen of 80
 
 
-def content(state: State, view: View, wide: int, high: int) -> Block:
+def content(state: ViewModel, view: View, wide: int, high: int) -> Block:
     ask = state.ask
     assert ask is not None
     if ask.phase == "cautions":
@@ -51,7 +51,7 @@ def _picture_room(wide: int) -> int:
     return 27 if wide < 76 else PICTURE if wide < 110 else 56 if wide < 150 else 90
 
 
-def _words(state: State, view: View, wide: int, high: int) -> Block:
+def _words(state: ViewModel, view: View, wide: int, high: int) -> Block:
     """What is asked, and why the last thing was not kept. Short of room the question
     goes first."""
     ask, g = state.ask, view.glyphs
@@ -87,7 +87,7 @@ def _cautions(ask: Ask, view: View, wide: int, high: int) -> Block:
     return [*tall(shown, min(room, len(shown))), [(" " + foot, "act")]]
 
 
-def cautions_read(state: State, view: View, wide: int, high: int) -> bool:
+def cautions_read(state: ViewModel, view: View, wide: int, high: int) -> bool:
     """Whether the end of the cautions has been on the screen."""
     ask = state.ask
     if ask is None or ask.phase != "cautions":
@@ -99,7 +99,7 @@ def cautions_read(state: State, view: View, wide: int, high: int) -> bool:
     return view.scroll + high - 1 >= rows
 
 
-def _drawing(state: State, view: View, wide: int, high: int) -> Block:
+def _drawing(state: ViewModel, view: View, wide: int, high: int) -> Block:
     assert state.ask is not None
     key = _key(state.ask)
     return (
@@ -129,7 +129,7 @@ def _drawn(ask: Ask, jig: Jig | None, wide: int, high: int, rich: bool) -> Block
     return _cache[key]
 
 
-def _line(state: State, view: View, wide: int, high: int) -> Block:
+def _line(state: ViewModel, view: View, wide: int, high: int) -> Block:
     block = plot(
         state.line, state.placed_passes(), wide, high, view.glyphs, state.units
     )

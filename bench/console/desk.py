@@ -13,8 +13,8 @@ import msgspec
 from bench.console import first_start, pages
 from bench.console.actions import ACTIONS, FURTHER, find
 from bench.console.at_desk import Action, Stands, Touches
-from bench.console.state import State
 from bench.console.view import Row, View
+from bench.console.view_model import ViewModel
 from bench.protocol import (
     Abandon,
     Begin,
@@ -41,13 +41,13 @@ class Desk:
     """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip`
     a line of theirs beside what is asked; the screen knows nothing of either."""
 
-    state: State
+    state: ViewModel
     view: View
     scrolls: bool  # the cautions go on below the edge
 
     def __init__(
         self,
-        state: State,
+        state: ViewModel,
         view: View,
         send: Send,
         *,

@@ -12,9 +12,9 @@ from typing import Literal
 from bench.console import readout
 from bench.console.at_desk import AtDesk
 from bench.console.heard import Heard
-from bench.console.state import State
 from bench.console.text import Block, Line, Role, cut, fit, marked, spread, width
 from bench.console.view import Row, View
+from bench.console.view_model import ViewModel
 from bench.protocol import Learn, LearnSaid, PutUnits, Said
 from bench.units import length_words, parse_length
 
@@ -56,13 +56,13 @@ _STATES = {
 # ---- where it stands -----------------------------------------------------------------
 
 
-def has(state: State, role: str) -> bool:
+def has(state: ViewModel, role: str) -> bool:
     return any(
         one.role == role and one.state != "marks" for one in state.instruments.values()
     )
 
 
-def done(state: State, view: View, stage: Stage) -> bool:
+def done(state: ViewModel, view: View, stage: Stage) -> bool:
     if stage == "leaf":
         return "leaf" in state.learned
     if stage == "sled":
@@ -70,7 +70,7 @@ def done(state: State, view: View, stage: Stage) -> bool:
     return has(state, stage)
 
 
-def next_stage(state: State, view: View) -> Stage | None:
+def next_stage(state: ViewModel, view: View) -> Stage | None:
     """What is asked for next; None where this is no first start, or no more."""
     if (
         not (state.here and state.told_status)
@@ -85,7 +85,7 @@ def next_stage(state: State, view: View) -> Stage | None:
     )
 
 
-def guided(state: State, view: View) -> bool:
+def guided(state: ViewModel, view: View) -> bool:
     """The guide goes on until there is a sled, also on another screen."""
     return (
         view.first_start
@@ -94,7 +94,7 @@ def guided(state: State, view: View) -> bool:
     )
 
 
-def bare(state: State) -> bool:
+def bare(state: ViewModel) -> bool:
     """Nothing is set up that measures."""
     return all(one.state == "marks" for one in state.instruments.values())
 
@@ -151,7 +151,7 @@ def leave(desk: AtDesk) -> None:
         desk.send(Learn(desk.state.learn.what, on=False))
 
 
-def found(state: State) -> bool:
+def found(state: ViewModel) -> bool:
     """Something was seen, or a proof goes on: it can be asked for anew."""
     return state.learn is not None and state.learn.enter
 
@@ -170,7 +170,7 @@ def new_sled(desk: AtDesk) -> None:
     view.go("sled")
 
 
-def press_word(state: State, view: View) -> str | None:
+def press_word(state: ViewModel, view: View) -> str | None:
     """What Enter does here, in a word or two."""
     learn = state.learn
     if learn is not None:
@@ -189,7 +189,7 @@ def press_word(state: State, view: View) -> str | None:
     return None if stage is None else _WORDS[stage]
 
 
-def can_skip(state: State, view: View) -> bool:
+def can_skip(state: ViewModel, view: View) -> bool:
     if state.learn is not None:
         return view.first_start and state.learn.what != "indicator"
     stage = next_stage(state, view)
@@ -199,7 +199,7 @@ def can_skip(state: State, view: View) -> bool:
 # ---- what is drawn -------------------------------------------------------------------
 
 
-def where(state: State, view: View, wide: int) -> Block:
+def where(state: ViewModel, view: View, wide: int) -> Block:
     """One row: which thing of how many."""
     g = view.glyphs
     learn = state.learn
@@ -220,7 +220,7 @@ def where(state: State, view: View, wide: int) -> Block:
     return [fit(line, wide)]
 
 
-def content(state: State, view: View, wide: int, high: int) -> Block:
+def content(state: ViewModel, view: View, wide: int, high: int) -> Block:
     """What is asked, the cables with their numbers, and what is done already, as far as
     there is room."""
     g, learn = view.glyphs, state.learn
@@ -280,7 +280,7 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     return out[:high]
 
 
-def _trouble(state: State) -> Heard | None:
+def _trouble(state: ViewModel) -> Heard | None:
     """Where no cable is heard: the one whose words say what would do."""
     if any(one.live for one in state.ports.values()):
         return None
@@ -291,7 +291,7 @@ def _trouble(state: State) -> Heard | None:
     return None
 
 
-def _cables(state: State, view: View, wide: int) -> Block:
+def _cables(state: ViewModel, view: View, wide: int) -> Block:
     """A row for each: name, number and unit, or why there is none."""
     out: Block = []
     for heard in state.ports.values():
@@ -317,7 +317,7 @@ def _cables(state: State, view: View, wide: int) -> Block:
     return out
 
 
-def _ticks(state: State, view: View, wide: int) -> Block:
+def _ticks(state: ViewModel, view: View, wide: int) -> Block:
     """What is done and what lacks, in one row."""
     g = view.glyphs
     lead = " " if wide >= 56 else ""
@@ -380,7 +380,7 @@ def _learn(desk: AtDesk, what: Literal["indicator", "travel", "leaf"]):  # type:
     return take
 
 
-def _doing(state: State, role: str) -> str:
+def _doing(state: ViewModel, role: str) -> str:
     """How the instrument of that role does now: its words, its rate, what was refused
     of it."""
     heard: Heard | None = next(
@@ -389,7 +389,7 @@ def _doing(state: State, role: str) -> str:
     if heard is None:
         return "None is set up."
     if heard.state != "open":
-        return heard.words
+        return heard.whose_words
     rate = f"{heard.rate:.0f} a second" if heard.rate else "at its button"
     return f"It reads: {rate}, {heard.rejects} rejected."
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 
 from bench.console.pictures import on_the_sled
 from bench.console.readout import verdict_line
-from bench.console.state import State
 from bench.console.text import Block, Line, Role, marked, width, wrap
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import LiveSaid
 from bench.render.result import upper_first
 from bench.units import length_words, rounded_words
 
 
-def content(state: State, view: View, wide: int, high: int) -> Block:
+def content(state: ViewModel, view: View, wide: int, high: int) -> Block:
     live, g = state.live, view.glyphs
     assert live is not None
     bad = live.wrong or live.past
@@ -59,7 +59,7 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     return out[:high]
 
 
-def _signed(mm: float, live: LiveSaid, state: State) -> str:
+def _signed(mm: float, live: LiveSaid, state: ViewModel) -> str:
     """A distance of the free end with its way."""
     size = rounded_words(abs(mm), live.uncertainty or 0.0, state.units)
     return f"{size} {'away from' if mm > 0 else 'toward'} you"

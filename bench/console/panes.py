@@ -9,7 +9,6 @@ from __future__ import annotations
 from bench.console import first_start, readout
 from bench.console.figures import ROWS, columns, figures
 from bench.console.heard import Heard
-from bench.console.state import State
 from bench.console.text import (
     Block,
     Line,
@@ -23,6 +22,7 @@ from bench.console.text import (
     wrap,
 )
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.render.result import DIRECTIONS, diagnosis, name, surely_closes
 
 ASIDE = 17  # columns beside the number for unit, way and travel
@@ -57,7 +57,7 @@ def health(heard: Heard, now: float) -> tuple[str, Role]:
     return words, "bad"
 
 
-def strip(state: State, view: View, wide: int) -> Block:
+def strip(state: ViewModel, view: View, wide: int) -> Block:
     """The top line: which sled on which saw, and how the instruments do."""
     g = view.glyphs
     jig = state.the_jig or "no sled yet"
@@ -80,7 +80,7 @@ def strip(state: State, view: View, wide: int) -> Block:
     return [spread(left, right, wide, "bar")]
 
 
-def _health_run(state: State, view: View, room: int) -> Line:
+def _health_run(state: ViewModel, view: View, room: int) -> Line:
     g, now = view.glyphs, state.clock()
     if not state.here:
         return [(f"{g.bad} no daemon ", "bar-bad")]
@@ -103,7 +103,7 @@ def _health_run(state: State, view: View, room: int) -> Line:
     return told if width(told) <= room else worst
 
 
-def number(state: State, view: View, wide: int, size: str) -> Block:
+def number(state: ViewModel, view: View, wide: int, size: str) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below:
     one row more)."""
     below = wide < 56
@@ -130,7 +130,7 @@ def number(state: State, view: View, wide: int, size: str) -> Block:
     ]
 
 
-def _closes(state: State) -> bool:
+def _closes(state: ViewModel) -> bool:
     """At rest, and the result on the screen is of a rip fence that closes: a danger
     that is told in large letters in place of the live number."""
     at_rest = state.ask is None and state.live is None and state.learn is None
@@ -138,7 +138,7 @@ def _closes(state: State) -> bool:
     return finding is not None and surely_closes(finding)
 
 
-def _beside_closes(state: State) -> list[Line]:
+def _beside_closes(state: ViewModel) -> list[Line]:
     lines: list[Line] = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
     shown = state.shown
     if shown is not None and shown.live:
@@ -147,7 +147,7 @@ def _beside_closes(state: State) -> list[Line]:
     return lines
 
 
-def _number(state: State) -> tuple[str, str, str, Role]:
+def _number(state: ViewModel) -> tuple[str, str, str, Role]:
     """Figures, unit, way in words, role."""
     live = state.live
     if live is not None and live.to_go is not None and live.phase != "lean":
@@ -175,7 +175,7 @@ def _number(state: State) -> tuple[str, str, str, Role]:
 
 
 def _aside(
-    state: State, unit: str, way: str, role: Role, *, room: int = ASIDE - 2
+    state: ViewModel, unit: str, way: str, role: Role, *, room: int = ASIDE - 2
 ) -> list[Line]:
     """Unit, way (over as many lines as it takes), travel and its way."""
     heard = state.shown
@@ -247,7 +247,7 @@ _PHASES = {
 }
 
 
-def where(state: State, view: View, wide: int) -> Block:
+def where(state: ViewModel, view: View, wide: int) -> Block:
     """One row: the state in words, and how far the check is."""
     g = view.glyphs
     ask = state.ask
@@ -291,7 +291,7 @@ def _as_fits(line: Line, parts: Line, wide: int) -> Line:
     return fit(line, wide)
 
 
-def _progress(state: State, view: View, wide: int) -> Line:
+def _progress(state: ViewModel, view: View, wide: int) -> Line:
     g, ask = view.glyphs, state.ask
     assert ask is not None and state.check is not None
     phase = _PHASES.get(ask.phase, ask.phase)
@@ -335,13 +335,13 @@ def tip(words: str, wide: int) -> Block:
     )
 
 
-def is_loud(state: State, wide: int) -> bool:
+def is_loud(state: ViewModel, wide: int) -> bool:
     """Whether the last thing said is bad news that one row would cut."""
     last = state.notices[-1]
     return last.bad and len(wrap(last.words, wide - 4)) > 1
 
 
-def said(state: State, view: View, wide: int, rows: int, told: str = "") -> Block:
+def said(state: ViewModel, view: View, wide: int, rows: int, told: str = "") -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut.
     Above it the tip; where there is no room for both, bad news goes before the tip and
     the tip before the rest."""

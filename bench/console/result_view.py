@@ -6,9 +6,9 @@ from bench.console.dots import plot, scale
 from bench.console.readout import verdict_sign
 from bench.console.shapes import LEAST_HIGH, has_shape, shape
 from bench.console.sleds import seen_from_above
-from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, wrap
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Finding
 from bench.render import result as words
 from bench.render.result import diagnosis
@@ -17,7 +17,7 @@ from bench.units import length_words
 WIDE = 100  # columns from which budget and earlier results stand beside the result
 
 
-def content(state: State, view: View, wide: int, high: int) -> Block:
+def content(state: ViewModel, view: View, wide: int, high: int) -> Block:
     """The last result; on a wide screen its passes, the sled, earlier results too."""
     finding = state.finding
     if finding is None:
@@ -41,7 +41,7 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     return beside(tall(out, high), left, side, 2)
 
 
-def _nothing(state: State, wide: int) -> Block:
+def _nothing(state: ViewModel, wide: int) -> Block:
     """First start: numbers are live already; one sentence of what to do."""
     if not state.here:
         sentences = [
@@ -66,7 +66,9 @@ def _nothing(state: State, wide: int) -> Block:
     ]
 
 
-def result(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+def result(
+    state: ViewModel, finding: Finding, view: View, wide: int, high: int
+) -> Block:
     """What is, how much, what to do; the rest as far as there is room."""
     board = state.board(finding)
     act = _act(state, finding, view, wide - 4)
@@ -100,7 +102,7 @@ def _indented(block: Block) -> Block:
     return [[("  ", "text"), *line] for line in block]
 
 
-def _what_is(state: State, finding: Finding, view: View, wide: int) -> Block:
+def _what_is(state: ViewModel, finding: Finding, view: View, wide: int) -> Block:
     """The danger, what went wrong with a move, and the result itself."""
     out: Block = []
     said = words.headline(finding, state.units, state.board(finding))
@@ -116,7 +118,7 @@ def _what_is(state: State, finding: Finding, view: View, wide: int) -> Block:
     return out
 
 
-def _act(state: State, finding: Finding, view: View, wide: int) -> Block:
+def _act(state: ViewModel, finding: Finding, view: View, wide: int) -> Block:
     """What to do now."""
     moved = (
         state.moves.get(finding.id) in ("made", "verified")
@@ -128,7 +130,7 @@ def _act(state: State, finding: Finding, view: View, wide: int) -> Block:
     return marked(text, wide, f"{view.glyphs.right_mark} ", "act")
 
 
-def _further(state: State, finding: Finding, wide: int) -> Block:
+def _further(state: ViewModel, finding: Finding, wide: int) -> Block:
     """Leaves, other quantities, what limits it most, remarks."""
     out: Block = []
     if finding.proposed is not None:
@@ -178,7 +180,9 @@ def _interval(finding: Finding, view: View, wide: int) -> Block:
     return scale(q.value, q.uncertainty, q.tolerance, wide, view.glyphs, ends)
 
 
-def _side(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+def _side(
+    state: ViewModel, finding: Finding, view: View, wide: int, high: int
+) -> Block:
     """On a wide screen: what limits the result, and the results before it."""
     out: Block = [
         [("What limits it", "strong")],
@@ -198,7 +202,9 @@ def _side(state: State, finding: Finding, view: View, wide: int, high: int) -> B
     return out
 
 
-def limits(state: State, finding: Finding, view: View, wide: int, high: int) -> Block:
+def limits(
+    state: ViewModel, finding: Finding, view: View, wide: int, high: int
+) -> Block:
     """The ranked budget: part, share as a bar and in per cent, size."""
     unit = finding.quantities[0].unit if finding.quantities else "mm"
     board = state.board(finding)

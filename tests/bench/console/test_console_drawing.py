@@ -16,11 +16,12 @@ from bench.console.dots import plot, scale, window
 from bench.console.figures import ROWS, columns, figures
 from bench.console.glyphs import PLAIN, RICH
 from bench.console.heard import Pass
+from bench.console.message_folding import fold
 from bench.console.pictures import on_the_sled, picture
 from bench.console.readout import age, next_age, number
 from bench.console.sleds import described, seen_from_above
-from bench.console.state import State
 from bench.console.text import cells, cut, fit, marked, plain, width, wrap
+from bench.console.view_model import ViewModel
 from bench.protocol import Ask, Asking, Jig, MarkTaken
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
@@ -286,18 +287,18 @@ def test_the_number_has_no_minus_zero() -> None:
 
 
 def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
-    state = State(lambda: 100.0)
+    state = ViewModel(lambda: 100.0)
 
     def wanted(mark: int) -> None:
         ask = Ask("mark", "", placement="handle-left", mark=mark, marks=4)
-        state.hear(Asking("run", "fence-square", ask=ask))
+        fold(state, Asking("run", "fence-square", ask=ask))
 
     wanted(1)
     for mark, at in enumerate((25.0, 75.0), 1):
-        state.hear(MarkTaken("handle-left", at, mark, 4, 2.5))
+        fold(state, MarkTaken("handle-left", at, mark, 4, 2.5))
         wanted(mark + 1)
     assert state.line is not None and state.line.travel == [25.0, 75.0]
     wanted(2)
     assert state.line.travel == [25.0] and state.line.reading == [2.5]
-    state.hear(MarkTaken("handle-left", 75.0, 2, 4, 2.6))
+    fold(state, MarkTaken("handle-left", 75.0, 2, 4, 2.6))
     assert state.line.reading == [2.5, 2.6]

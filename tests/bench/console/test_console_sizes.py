@@ -8,10 +8,11 @@ import pytest
 from bench.console import looks
 from bench.console.arrange import compose
 from bench.console.desk import Desk
+from bench.console.message_folding import fold
 from bench.console.panes import health
-from bench.console.state import State
 from bench.console.text import plain, width
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
@@ -19,7 +20,7 @@ SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 
 @pytest.fixture(params=looks.LOOKS, ids=lambda look: look.name)
 def desk(request, scenes) -> Desk:
-    state = State(lambda: 100.0)
+    state = ViewModel(lambda: 100.0)
     state.came()
     instruments = [
         InstrumentState("indicator", "indicator", "open", "reads", "", 20.0, 0.0, -12.513, grows="pushed-in"),
@@ -31,7 +32,7 @@ def desk(request, scenes) -> Desk:
         GearReply([scenes.sled], [], [], [0.05]),
         Readings("indicator", 0, [0.0], [-12.513]),
     ):
-        state.hear(message)
+        fold(state, message)
     return Desk(state, View(glyphs=request.param.glyphs), lambda message: True)
 
 
@@ -74,7 +75,9 @@ def phases(scenes) -> list[tuple[Ask, str]]:
 @pytest.mark.parametrize("size", SIZES)
 def test_all_that_is_asked_is_inside(desk, scenes, size) -> None:
     for ask, sign in phases(scenes):
-        desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"))
+        fold(
+            desk.state, Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?")
+        )
         text = drawn(desk, size)
         assert any(sign in line for line in text), text
         assert left(text, ask.words), "\n".join(text)
@@ -88,7 +91,7 @@ def test_all_that_is_asked_is_inside(desk, scenes, size) -> None:
 def test_why_it_was_not_kept_goes_before_what_is_asked(desk, scenes, size) -> None:
     remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
     ask = msgspec.structs.replace(scenes.push, remark=remark)
-    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask))
+    fold(desk.state, Asking("r1", "fence-square", "big-sled", ask))
     assert left(drawn(desk, size), remark)
 
 
@@ -127,8 +130,9 @@ def test_every_page_fits_and_says_how_to_go_back(desk, scenes, size, page) -> No
 @pytest.mark.parametrize("size", SIZES)
 def test_the_live_move_at_every_size(desk, scenes, size) -> None:
     desk.state.last = [scenes.finding()]
-    desk.state.hear(
-        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144)
+    fold(
+        desk.state,
+        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144),
     )
     text = drawn(desk, size)
     assert left(text, "0.052 mm to go away. Enter.")
@@ -139,7 +143,7 @@ def test_the_live_move_at_every_size(desk, scenes, size) -> None:
 @pytest.mark.parametrize("state", ["absent", "busy", "denied", "silent", "garbled", "flooding"])
 @pytest.mark.parametrize("size", SIZES)
 def test_every_trouble_of_an_instrument_has_a_sign_and_a_word(desk, size, state) -> None:
-    desk.state.hear(InstrumentState("indicator", "indicator", state, "A whole sentence of what to do."))
+    fold(desk.state, InstrumentState("indicator", "indicator", state, "A whole sentence of what to do."))
     words, role = health(desk.state.instruments["indicator"], 100.0)
     assert role == "bad"
     text = drawn(desk, size)

@@ -9,9 +9,10 @@ import pytest
 
 from bench.console.app import make_console
 from bench.console.first_start import STAGES, content, next_stage
-from bench.console.state import State
+from bench.console.message_folding import fold
 from bench.console.text import plain
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
 from bench.settings.settings_file import load
 
@@ -153,43 +154,44 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
 
 def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> None:
     """What is asked next follows from what the daemon says; a sled or a result ends it, leaving it too."""
-    state, view = State(lambda: 100.0), View()
+    state, view = ViewModel(lambda: 100.0), View()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
     state.came()
     assert next_stage(state, view) is None  # nobody has said yet how things stand
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [marks], None, []))
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [marks], None, []))
     assert next_stage(state, view) == "indicator"
-    state.hear(StatusReply("s", "", "recording", [indicator, marks], None, []))
+    fold(state, StatusReply("s", "", "recording", [indicator, marks], None, []))
     assert next_stage(state, view) == "travel"
     view.skipped = frozenset({"travel"})
     assert next_stage(state, view) == "leaf"
-    state.hear(LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
+    fold(state, LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
     assert next_stage(state, view) == "sled"
     view.skipped = frozenset(STAGES)
     assert next_stage(state, view) is None
     view.skipped = frozenset()
-    state.hear(GearReply([scenes.sled], [], [], []))
+    fold(state, GearReply([scenes.sled], [], [], []))
     assert next_stage(state, view) is None
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [indicator, marks], None, [scenes.finding()]))
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [indicator, marks], None, [scenes.finding()]))
     assert next_stage(state, view) is None
 
 
 def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do() -> None:
-    state, view = State(lambda: 100.0), View()
+    state, view = ViewModel(lambda: 100.0), View()
     state.came()
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [], None, []))
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [], None, []))
     words = "It may not be opened: add the daemon's user to the group dialout."
-    state.hear(
+    fold(
+        state,
         Cables(
             [
                 Cable("/dev/a", "bridge_A", "silent", "Nothing is sent."),
                 Cable("/dev/b", "bridge_B", "denied", words),
             ]
-        )
+        ),
     )
     text = flat("\n".join(plain(line) for line in content(state, view, 60, 12)))
     assert f"bridge_B: {words}" in text and "no permission" in text and "bridge_A silent" in text

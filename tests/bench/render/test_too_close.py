@@ -6,8 +6,9 @@ import msgspec
 import pytest
 
 from bench.console.desk import Desk
-from bench.console.state import State
+from bench.console.message_folding import fold
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.finding import Finding, Move, Quantity, Settle, SweepRow
 from bench.protocol import Begin, Extend, Live, StatusReply
 from bench.render.finding import finding_words
@@ -53,9 +54,9 @@ def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, word
 @pytest.mark.parametrize(("settle", "words", "act"), SETTLES)
 def test_enter_never_leads_to_the_move(settle, words, act) -> None:
     sent: list[object] = []
-    desk = Desk(State(lambda: 0.0), View(), lambda message: bool(sent.append(message)) or True)
+    desk = Desk(ViewModel(lambda: 0.0), View(), lambda message: bool(sent.append(message)) or True)
     desk.state.came()
-    desk.state.hear(StatusReply("sweepgauge", "", "recording", [], None, [finding(settle)]))
+    fold(desk.state, StatusReply("sweepgauge", "", "recording", [], None, [finding(settle)]))
     press = next(a for a in desk.actions if a.name == "press")
     assert press.word(desk) == act
     for key in ("4", "5"):  # the move, live

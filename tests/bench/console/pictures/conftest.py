@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from bench.console.desk import Desk
+from bench.console.message_folding import fold
 from bench.protocol import (
     Ask,
     Asking,
@@ -60,14 +61,14 @@ def fresh(desk: Desk, scenes, *, jigs: bool = True, last: tuple = (), **indicato
         ChecksReply(scenes.kinds),
         Readings("indicator", 0, [0.0], [2.513]),
     ):
-        state.hear(message)
+        fold(state, message)
     if last:
-        state.hear(LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
+        fold(state, LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
 
 
 def asked(desk: Desk, scenes, ask: Ask) -> None:
     fresh(desk, scenes)
-    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question))
+    fold(desk.state, Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question))
 
 
 def _pass(n: int, slope: float = 0.0003) -> tuple[list[float], list[float]]:
@@ -96,7 +97,7 @@ def _bare(desk: Desk, scenes, *cables: Cable) -> None:
         ChecksReply(scenes.kinds),
         Cables([*cables], True),
     ):
-        state.hear(message)
+        fold(state, message)
     desk.view.first_start = True
 
 
@@ -109,29 +110,35 @@ HEARD = (
 
 def finding_cable(desk: Desk, scenes) -> None:
     _bare(desk, scenes, *HEARD)
-    desk.state.hear(
-        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+    fold(
+        desk.state,
+        LearnSaid(
+            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
+        ),
     )
 
 
 def no_cable(desk: Desk, scenes) -> None:
     _bare(desk, scenes)
-    desk.state.hear(
-        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+    fold(
+        desk.state,
+        LearnSaid(
+            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
+        ),
     )
 
 
 def cable_seen(desk: Desk, scenes) -> None:
     words = "UART_bridge_A50285 went 2.00 mm and back: it is the indicator; its number grows as the plunger goes in."
     _bare(desk, scenes, *HEARD)
-    desk.state.hear(LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True))
+    fold(desk.state, LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True))
 
 
 def leaf_proof(desk: Desk, scenes) -> None:
     words = "Slip the leaf of 0.10 mm under the tip and let the tip rest on it. Enter when it does."
     fresh(desk, scenes, jigs=False)
     desk.view.first_start = True
-    desk.state.hear(LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
+    fold(desk.state, LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
 
 
 def cables(desk: Desk, scenes) -> None:
@@ -203,8 +210,8 @@ def ready(desk: Desk, scenes) -> None:
 
 def _kept(desk: Desk) -> None:
     travel, reading = _pass(0)
-    desk.state.hear(SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
-    desk.state.hear(
+    fold(desk.state, SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
+    fold(desk.state, 
         Fitted("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)
     )  # fmt: skip
@@ -213,12 +220,13 @@ def _kept(desk: Desk) -> None:
 def moving(desk: Desk, scenes) -> None:
     ready(desk, scenes)
     travel, reading = _pass(1)
-    desk.state.hear(SweepSaid("b", "handle-left", "running"))
-    desk.state.hear(Points("b", travel[:70], reading[:70]))
-    desk.state.hear(
+    fold(desk.state, SweepSaid("b", "handle-left", "running"))
+    fold(desk.state, Points("b", travel[:70], reading[:70]))
+    fold(
+        desk.state,
         Asking(
             "r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True), saw="cabinet"
-        )
+        ),
     )
 
 
@@ -239,7 +247,7 @@ def mark(desk: Desk, scenes) -> None:
 def pulled_cable(desk: Desk, scenes) -> None:
     moving(desk, scenes)
     words = "The indicator's port is gone: plug its cable in again."
-    desk.state.hear(InstrumentState("indicator", "indicator", "absent", words))
+    fold(desk.state, InstrumentState("indicator", "indicator", "absent", words))
 
 
 def away(desk: Desk, scenes) -> None:
@@ -283,7 +291,7 @@ def wrong_way(desk: Desk, scenes) -> None:
     fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
     note = "The move: wrong way."
-    desk.state.hear(Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
+    fold(desk.state, Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
     desk.state.result = desk.state.last[0]
 
 
@@ -327,7 +335,7 @@ def plate(desk: Desk, scenes) -> None:
 
 def moved(desk: Desk, scenes) -> None:
     fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
-    desk.state.hear(Saved("move", "f1"))
+    fold(desk.state, Saved("move", "f1"))
 
 
 def the_move(desk: Desk, scenes) -> None:
@@ -343,7 +351,7 @@ def live_stand(desk: Desk, scenes) -> None:
 def _live(said: LiveSaid) -> Scene:
     def scene(desk: Desk, scenes) -> None:
         fresh(desk, scenes, last=(scenes.finding(),))
-        desk.state.hear(said)
+        fold(desk.state, said)
 
     return scene
 
@@ -386,7 +394,7 @@ def sure(desk: Desk, scenes) -> None:
 
 def told(desk: Desk, scenes) -> None:
     ready(desk, scenes)
-    desk.state.hear(Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+    fold(desk.state, Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
 
 
 SCENES: dict[str, Scene] = {

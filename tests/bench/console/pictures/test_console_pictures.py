@@ -18,9 +18,9 @@ from bench.console.app import make_console
 from bench.console.arrange import compose
 from bench.console.desk import Desk
 from bench.console.looks import Look
-from bench.console.state import State
 from bench.console.text import Block, Line, plain
 from bench.console.view import View
+from bench.console.view_model import ViewModel
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 KEPT = Path(__file__).parents[4] / "fixtures" / "pictures" / "screens"
@@ -28,7 +28,7 @@ ASKED = os.environ.get("SWEEPGAUGE_PICTURES", "")
 
 
 def desk_of(look: Look) -> Desk:
-    return Desk(State(lambda: 100.0), View(glyphs=look.glyphs), lambda message: True)
+    return Desk(ViewModel(lambda: 100.0), View(glyphs=look.glyphs), lambda message: True)
 
 
 def draw(scene, size: tuple[int, int], look: Look, scenes) -> Block:
