@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from bench.console.heard import Heard, Pass, cables_heard
-from bench.console.sentence import whole
+from bench.console.instrument_view import InstrumentView, PassView, cable_views
+from bench.console.notices import as_sentence
 from bench.console.view_model import NOTHING, ViewModel
 from bench.protocol import (
     Asking,
@@ -51,12 +51,12 @@ def fold(state: ViewModel, message: Said) -> frozenset[str]:
 
 
 def _readings(state: ViewModel, message: Readings) -> frozenset[str]:
-    heard = state.instruments.get(message.instrument)
-    if heard is None or not message.values:
+    instrument = state.instruments.get(message.instrument)
+    if instrument is None or not message.values:
         return NOTHING
     now = state.clock()
-    was_stale = not heard.fresh(now)
-    changed = heard.read(message, now)
+    was_stale = not instrument.fresh(now)
+    changed = instrument.add_readings(message, now)
     if was_stale:
         return frozenset({"number", "health"})
     return frozenset({"number"}) if changed else NOTHING
@@ -65,7 +65,7 @@ def _readings(state: ViewModel, message: Readings) -> frozenset[str]:
 def _points(state: ViewModel, message: Points) -> frozenset[str]:
     if state.line is None or state.line.sweep != message.sweep:
         placement = state.ask.placement if state.ask is not None else None
-        state.line = Pass(message.sweep, placement or "")
+        state.line = PassView(message.sweep, placement or "")
     state.line.add(message.travel, message.reading)
     return frozenset({"line"})
 
@@ -84,24 +84,28 @@ def _status(state: ViewModel, message: StatusReply) -> Iterable[str]:
     state.last = list(message.last)
     now = state.clock()
     state.instruments = {
-        one.name: _heard(state, one, now) for one in message.instruments
+        one.name: _instrument_view(state, one, now) for one in message.instruments
     }
-    if state.coming:
+    if state.connecting:
         state.confirm_connection()
-    state.told_status = True
+    state.status_known = True
     state.notes = list(message.notes)
     fresh = message.notes[message.told :]
-    state.untold = bool(fresh)
+    state.notes_unseen = bool(fresh)
     for note in fresh[-2:]:
         state.say("daemon", note)
     _running(state, message.run)
     return ("number", "health", "ask", "line", "notice", "result", "past")
 
 
-def _heard(state: ViewModel, said: InstrumentState, now: float) -> Heard:
-    heard = state.instruments.get(said.name) or Heard(said.name, said.role)
-    heard.told(said, now)
-    return heard
+def _instrument_view(
+    state: ViewModel, said: InstrumentState, now: float
+) -> InstrumentView:
+    instrument = state.instruments.get(said.name) or InstrumentView(
+        said.name, said.role
+    )
+    instrument.update(said, now)
+    return instrument
 
 
 def _running(state: ViewModel, run: RunState | None) -> None:
@@ -111,7 +115,7 @@ def _running(state: ViewModel, run: RunState | None) -> None:
         return
     state.run, state.check, state.jig, state.saw = run.id, run.check, run.jig, run.saw
     state.ask, state.question, state.verifies = run.ask, run.question, run.verifies
-    state.passes = [Pass.of(fitted) for fitted in run.passes][-PASSES:]
+    state.passes = [PassView.of(fitted) for fitted in run.passes][-PASSES:]
     state.line = None
     state.result = None
 
@@ -119,12 +123,14 @@ def _running(state: ViewModel, run: RunState | None) -> None:
 def _instrument(state: ViewModel, message: InstrumentState) -> Iterable[str]:
     before = state.instruments.get(message.name)
     was, words = ("", "") if before is None else (before.state, before.words)
-    heard = state.instruments[message.name] = _heard(state, message, state.clock())
+    instrument = state.instruments[message.name] = _instrument_view(
+        state, message, state.clock()
+    )
     if before is not None and words != message.words:
         # another trouble takes the place of the one before
         state.notices.over(message.name)
         if message.state not in ("open", "marks"):
-            state.say(message.name, heard.whose_words, bad=True)
+            state.say(message.name, instrument.named_words, bad=True)
         elif was not in ("open", "marks"):
             state.say(message.name, f"The {message.name} is back.")
     return ("number", "health", "notice")
@@ -168,7 +174,7 @@ def _asking(state: ViewModel, message: Asking) -> Iterable[str]:
 
 def _sweep(state: ViewModel, message: SweepSaid) -> Iterable[str]:
     if message.state == "running":
-        state.line = Pass(message.sweep, message.placement)
+        state.line = PassView(message.sweep, message.placement)
     elif message.state in ("kept", "measured", "back"):
         _end_pass(state, message)
     else:
@@ -185,7 +191,7 @@ def _end_pass(state: ViewModel, message: SweepSaid) -> None:
     """The running pass becomes one of those that are kept to be drawn."""
     line = state.line
     if line is None or line.sweep != message.sweep:
-        line = Pass(message.sweep, message.placement)
+        line = PassView(message.sweep, message.placement)
     # measured and kept are drawn alike
     line.state = "kept" if message.state == "measured" else message.state
     line.push, line.slope = message.push, message.slope
@@ -196,7 +202,7 @@ def _end_pass(state: ViewModel, message: SweepSaid) -> None:
 
 def _fitted(state: ViewModel, message: Fitted) -> Iterable[str]:
     state.passes = [
-        Pass.of(message) if p.sweep == message.sweep else p for p in state.passes
+        PassView.of(message) if p.sweep == message.sweep else p for p in state.passes
     ]
     return ("line",)
 
@@ -204,7 +210,7 @@ def _fitted(state: ViewModel, message: Fitted) -> Iterable[str]:
 def _mark(state: ViewModel, message: MarkTaken) -> Iterable[str]:
     if message.at is not None:
         if state.line is None or message.number == 1:
-            state.line = Pass("marks", message.placement)
+            state.line = PassView("marks", message.placement)
         state.line.add([message.at], [message.value])
     state.say("mark", f"Mark {message.number} of {message.of}: {message.words}")
     return ("line", "notice")
@@ -243,7 +249,7 @@ def _notice(state: ViewModel, message: Notice) -> Iterable[str]:
 
 
 def _error(state: ViewModel, message: Error) -> Iterable[str]:
-    state.say("error", whole(message.text), bad=True)
+    state.say("error", as_sentence(message.text), bad=True)
     return ("notice",)
 
 
@@ -256,9 +262,9 @@ def _done(state: ViewModel, message: Done) -> Iterable[str]:
 
 
 def _rejected(state: ViewModel, message: Rejected) -> Iterable[str]:
-    heard = state.instruments.get(message.instrument)
-    if heard is not None:
-        heard.rejects += 1
+    instrument = state.instruments.get(message.instrument)
+    if instrument is not None:
+        instrument.rejects += 1
     return ()
 
 
@@ -308,13 +314,13 @@ def _cables(state: ViewModel, message: Cables) -> Iterable[str]:
     """Numbers of cables that nothing is known of yet; the one that moves is the one
     that is looked at."""
     before = state.ports.keys()
-    state.ports = cables_heard(state.ports, message.cables, state.clock())
+    state.ports = cable_views(state.ports, message.cables, state.clock())
     moves = [
         port
         for port, one in state.ports.items()
         if one.way() != "still" and not one.grows
     ]
-    state.lively = moves[0] if moves else state.lively
+    state.moving_port = moves[0] if moves else state.moving_port
     return (
         ("ask", "number")
         if before == state.ports.keys()

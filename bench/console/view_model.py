@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 import msgspec
 
-from bench.console.heard import Heard, Pass
-from bench.console.sentence import Sentence, Sentences
+from bench.console.instrument_view import InstrumentView, PassView
+from bench.console.notices import NoticeLine, NoticeList
 from bench.protocol import (
     Ask,
     CheckKind,
@@ -32,14 +32,14 @@ class ViewModel(msgspec.Struct):
 
     clock: Callable[[], float]
     here: bool = False  # connected, and told how things stand
-    coming: bool = False  # connected
+    connecting: bool = False  # connected
     away_words: str = "No daemon yet."
     away_since: float | None = None
     program: str = ""
     units: System = "mm"
     recording: str = "recording"
     log_state: LogState = "recording"
-    instruments: dict[str, Heard] = msgspec.field(default_factory=dict)
+    instruments: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
     run: str | None = None
     check: str | None = None
     jig: str | None = None
@@ -47,8 +47,8 @@ class ViewModel(msgspec.Struct):
     question: str = ""
     verifies: str | None = None
     ask: Ask | None = None
-    line: Pass | None = None  # the running pass
-    passes: list[Pass] = msgspec.field(default_factory=list)  # of this check, kept
+    line: PassView | None = None  # the running pass
+    passes: list[PassView] = msgspec.field(default_factory=list)  # of this check, kept
     last: list[Finding] = msgspec.field(default_factory=list)  # newest first
     past: list[Finding] | None = None
     moves: dict[str, str] = msgspec.field(default_factory=dict)
@@ -59,34 +59,41 @@ class ViewModel(msgspec.Struct):
     live: LiveSaid | None = None
     learn: LearnSaid | None = None
     # cables that are looked for, by port
-    ports: dict[str, Heard] = msgspec.field(default_factory=dict)
-    lively: str | None = None  # the one whose number moved last
+    ports: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
+    moving_port: str | None = None  # the one whose number moved last
     # what was found and proved while this screen was here
     learned: frozenset[str] = frozenset()
-    notices: Sentences = msgspec.field(default_factory=Sentences)
+    notices: NoticeList = msgspec.field(default_factory=NoticeList)
     chosen_jig: str | None = None  # by the user, here
-    told_status: bool = False
+    status_known: bool = False
     notes: list[str] = msgspec.field(default_factory=list)  # of the daemon's start
-    untold: bool = False  # some of them are said here for the first time
+    notes_unseen: bool = False  # some of them are said here for the first time
 
     # ---- the connection --------------------------------------------------------------
 
-    def came(self) -> frozenset[str]:
+    def connected(self) -> frozenset[str]:
         """Connected; what is shown stays as it was until the daemon has said how things
         stand."""
-        self.coming = True
+        self.connecting = True
         return NOTHING
 
     def confirm_connection(self) -> None:
-        back = self.away_since is not None and self.told_status
-        self.coming, self.here, self.away_since, self.away_words = False, True, None, ""
+        back = self.away_since is not None and self.status_known
+        self.connecting, self.here, self.away_since, self.away_words = (
+            False,
+            True,
+            None,
+            "",
+        )
         if back:
             self.say("daemon", "The daemon is back; the check stands where it stood.")
 
-    def went(self, words: str) -> frozenset[str]:
+    def disconnected(self, words: str) -> frozenset[str]:
         if self.away_since is None:
             self.away_since = self.clock()
-        if self.told_status:  # it was here: what is shown stands still until it is back
+        if (
+            self.status_known
+        ):  # it was here: what is shown stands still until it is back
             words = "Waiting for the daemon."
             if self.here:
                 self.say(
@@ -95,7 +102,7 @@ class ViewModel(msgspec.Struct):
                     bad=True,
                 )
         changed = self.here or words != self.away_words
-        self.coming, self.here, self.away_words = False, False, words
+        self.connecting, self.here, self.away_words = False, False, words
         self.live = self.learn = None
         self.ports = {}
         return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
@@ -103,7 +110,7 @@ class ViewModel(msgspec.Struct):
     # ---- what is asked of it ---------------------------------------------------------
 
     @property
-    def shown(self) -> Heard | None:
+    def shown(self) -> InstrumentView | None:
         """The instrument whose number is large: the caliper while widths are asked for,
         else the indicator."""
         wanted = (
@@ -114,9 +121,9 @@ class ViewModel(msgspec.Struct):
         if (
             self.learn is not None
             and self.learn.what != "leaf"
-            and self.lively in self.ports
+            and self.moving_port in self.ports
         ):
-            return self.ports[self.lively]  # what moves is what is looked for
+            return self.ports[self.moving_port]  # what moves is what is looked for
         for one in self.instruments.values():
             if one.role == wanted:
                 return one
@@ -172,7 +179,7 @@ class ViewModel(msgspec.Struct):
             (f for f in self.last if f.jig == jig), self.last[0] if self.last else None
         )
 
-    def placed_passes(self) -> list[Pass]:
+    def placed_passes(self) -> list[PassView]:
         """Kept passes of the set-up that is asked for now (of the whole check where
         none is)."""
         placement = self.ask.placement if self.ask is not None else None
@@ -182,4 +189,4 @@ class ViewModel(msgspec.Struct):
 
     def say(self, about: str, words: str, *, bad: bool = False) -> None:
         troubled = {name for name, one in self.instruments.items() if one.troubled}
-        self.notices.add(Sentence(about, words, bad), troubled)
+        self.notices.add(NoticeLine(about, words, bad), troubled)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.console.message_folding import fold
-from bench.console.sentence import NOTICES, Sentence, Sentences
+from bench.console.notices import NOTICES, NoticeLine, NoticeList
 from bench.console.view_model import ViewModel
 from bench.finding import Unread
 from bench.protocol import InstrumentState, LogRows, Notice, SweepSaid
@@ -65,9 +65,9 @@ def test_a_pass_refused_afterwards_was_not_kept(state: ViewModel) -> None:
 
 
 def test_no_more_are_kept_than_fit(state: ViewModel) -> None:
-    some = Sentences()
+    some = NoticeList()
     for n in range(2 * NOTICES):
-        some.add(Sentence("x", str(n)), ())
+        some.add(NoticeLine("x", str(n)), ())
     assert [one.words for one in some] == [str(n) for n in range(NOTICES, 2 * NOTICES)]
 
 

@@ -10,15 +10,15 @@ import pytest
 from bench.console.app import make_console
 from bench.console.first_start import STAGES, content, next_stage
 from bench.console.message_folding import fold
+from bench.console.navigation import Navigation
 from bench.console.text import plain
-from bench.console.view import View
 from bench.console.view_model import ViewModel
 from bench.protocol import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
 from bench.settings.settings_file import load
 
 
 def seen(app) -> str:
-    return "\n".join(app.sheet.text())
+    return "\n".join(app.grid.text())
 
 
 def flat(text: str) -> str:
@@ -134,7 +134,7 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await bench.start()
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
             await pilot.press("9")
-            app.view.sure_at -= 1.0  # a second has gone by
+            app.navigation.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "No indicator is known yet" in t)
             await pilot.press("enter", "1")
@@ -147,40 +147,40 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
             await pilot.press("9")
-            app.view.sure_at -= 1.0  # a second has gone by
+            app.navigation.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "PROVE" not in t)
 
 
 def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> None:
     """What is asked next follows from what the daemon says; a sled or a result ends it, leaving it too."""
-    state, view = ViewModel(lambda: 100.0), View()
+    state, navigation = ViewModel(lambda: 100.0), Navigation()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
-    state.came()
-    assert next_stage(state, view) is None  # nobody has said yet how things stand
+    state.connected()
+    assert next_stage(state, navigation) is None  # nobody has said yet how things stand
     fold(state, GearReply([], [], [], []))
     fold(state, StatusReply("s", "", "recording", [marks], None, []))
-    assert next_stage(state, view) == "indicator"
+    assert next_stage(state, navigation) == "indicator"
     fold(state, StatusReply("s", "", "recording", [indicator, marks], None, []))
-    assert next_stage(state, view) == "travel"
-    view.skipped = frozenset({"travel"})
-    assert next_stage(state, view) == "leaf"
+    assert next_stage(state, navigation) == "travel"
+    navigation.skipped = frozenset({"travel"})
+    assert next_stage(state, navigation) == "leaf"
     fold(state, LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
-    assert next_stage(state, view) == "sled"
-    view.skipped = frozenset(STAGES)
-    assert next_stage(state, view) is None
-    view.skipped = frozenset()
+    assert next_stage(state, navigation) == "sled"
+    navigation.skipped = frozenset(STAGES)
+    assert next_stage(state, navigation) is None
+    navigation.skipped = frozenset()
     fold(state, GearReply([scenes.sled], [], [], []))
-    assert next_stage(state, view) is None
+    assert next_stage(state, navigation) is None
     fold(state, GearReply([], [], [], []))
     fold(state, StatusReply("s", "", "recording", [indicator, marks], None, [scenes.finding()]))
-    assert next_stage(state, view) is None
+    assert next_stage(state, navigation) is None
 
 
 def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do() -> None:
-    state, view = ViewModel(lambda: 100.0), View()
-    state.came()
+    state, navigation = ViewModel(lambda: 100.0), Navigation()
+    state.connected()
     fold(state, GearReply([], [], [], []))
     fold(state, StatusReply("s", "", "recording", [], None, []))
     words = "It may not be opened: add the daemon's user to the group dialout."
@@ -193,5 +193,5 @@ def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do() -> Non
             ]
         ),
     )
-    text = flat("\n".join(plain(line) for line in content(state, view, 60, 12)))
+    text = flat("\n".join(plain(line) for line in content(state, navigation, 60, 12)))
     assert f"bridge_B: {words}" in text and "no permission" in text and "bridge_A silent" in text

@@ -7,21 +7,21 @@ Each takes what is known, how wide and how high, and gives exactly that many row
 from __future__ import annotations
 
 from bench.console import first_start, readout
-from bench.console.figures import ROWS, columns, figures
-from bench.console.heard import Heard
+from bench.console.instrument_view import InstrumentView
+from bench.console.large_digits import ROWS, columns, large_text
+from bench.console.navigation import Navigation
 from bench.console.text import (
     Block,
     Line,
     Role,
     cut,
     fit,
+    fit_height,
+    justify,
     plain,
-    spread,
-    tall,
     width,
     wrap,
 )
-from bench.console.view import View
 from bench.console.view_model import ViewModel
 from bench.render.result import DIRECTIONS, diagnosis, name, surely_closes
 
@@ -42,31 +42,31 @@ _STATES: dict[str, str] = {
 }
 
 
-def health(heard: Heard, now: float) -> tuple[str, Role]:
+def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
     """One instrument in two or three words, and whether that is good."""
-    words = _STATES.get(heard.state, heard.state)
-    if heard.state == "open":
-        if heard.spoiled:
-            return _SPOILED.get(heard.spoiled, heard.spoiled), "bad"
-        if heard.at is None:
+    words = _STATES.get(instrument.state, instrument.state)
+    if instrument.state == "open":
+        if instrument.spoiled:
+            return _SPOILED.get(instrument.spoiled, instrument.spoiled), "bad"
+        if instrument.at is None:
             return "waits for a reading", "unsure"
-        if not heard.fresh(now):
-            return f"read {readout.age(now - heard.at)}", "unsure"
-    if heard.state in ("open", "marks"):
+        if not instrument.fresh(now):
+            return f"read {readout.age(now - instrument.at)}", "unsure"
+    if instrument.state in ("open", "marks"):
         return words, "good"
     return words, "bad"
 
 
-def strip(state: ViewModel, view: View, wide: int) -> Block:
+def strip(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     """The top line: which sled on which saw, and how the instruments do."""
-    g = view.glyphs
+    g = navigation.glyphs
     jig = state.the_jig or "no sled yet"
     jig_gear = state.jig_gear()
     saw = state.saw or (jig_gear.saw if jig_gear is not None else None)
     left: Line = [(" " + jig, "bar")]
     if saw and wide >= 60:
         left.append((f" on {saw}", "bar"))
-    right = _health_run(state, view, wide - len(plain(left)) - 2)
+    right = _health_run(state, navigation, wide - len(plain(left)) - 2)
     if state.here and state.recording != "recording":
         saving = state.log_state == "saving"
         right = [
@@ -77,11 +77,11 @@ def strip(state: ViewModel, view: View, wide: int) -> Block:
             ),
             *right,
         ]
-    return [spread(left, right, wide, "bar")]
+    return [justify(left, right, wide, "bar")]
 
 
-def _health_run(state: ViewModel, view: View, room: int) -> Line:
-    g, now = view.glyphs, state.clock()
+def _health_run(state: ViewModel, navigation: Navigation, room: int) -> Line:
+    g, now = navigation.glyphs, state.clock()
     if not state.here:
         return [(f"{g.bad} no daemon ", "bar-bad")]
     if first_start.bare(state):
@@ -94,16 +94,16 @@ def _health_run(state: ViewModel, view: View, room: int) -> Line:
         return [(f"{g.unsure} {words} ", "bar-unsure")]
     told: Line = []
     worst: Line = [(f"{g.reads} all read ", "bar-good")]
-    for heard in state.instruments.values():
-        words, role = health(heard, now)
+    for instrument in state.instruments.values():
+        words, role = health(instrument, now)
         sign = g.reads if role == "good" else g.troubled if role == "bad" else g.unsure
-        told.append((f"{sign} {heard.name} {words}  ", _BAR[role]))
+        told.append((f"{sign} {instrument.name} {words}  ", _BAR[role]))
         if role != "good":
-            worst = [(f"{sign} {heard.name} {words} ", _BAR[role])]
+            worst = [(f"{sign} {instrument.name} {words} ", _BAR[role])]
     return told if width(told) <= room else worst
 
 
-def number(state: ViewModel, view: View, wide: int, size: str) -> Block:
+def number(state: ViewModel, navigation: Navigation, wide: int, size: str) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below:
     one row more)."""
     below = wide < 56
@@ -120,7 +120,7 @@ def number(state: ViewModel, view: View, wide: int, size: str) -> Block:
         if ROWS[smaller] <= ROWS[size] and columns(text, smaller) <= room:
             size = smaller
             break
-    rows = figures(text, size, view.glyphs)
+    rows = large_text(text, size, navigation.glyphs)
     block: Block = [[(" " + row.rjust(room), role)] for row in rows]
     if below:
         return [*block, _below(aside, wide)]
@@ -142,8 +142,8 @@ def _beside_closes(state: ViewModel) -> list[Line]:
     lines: list[Line] = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
     shown = state.shown
     if shown is not None and shown.live:
-        figures, unit = readout.number(shown, state.units)
-        lines.append([(f"now {figures} {unit}", "faint")])
+        text, unit = readout.number(shown, state.units)
+        lines.append([(f"now {text} {unit}", "faint")])
     return lines
 
 
@@ -162,24 +162,24 @@ def _number(state: ViewModel) -> tuple[str, str, str, Role]:
             else ""
         )
         return text, unit, way, "number"
-    heard = state.shown
-    if heard is None or not state.here:
+    instrument = state.shown
+    if instrument is None or not state.here:
         return "---", "", "no reading", "stale"
-    text, unit = readout.number(heard, state.units)
-    if not heard.live or heard.value is None:
-        return "---", unit, _STATES.get(heard.state, heard.state), "stale"
-    if not heard.fresh(state.clock()):
-        assert heard.at is not None
-        return text, unit, readout.age(state.clock() - heard.at), "stale"
-    return text, unit, heard.way(), "number"
+    text, unit = readout.number(instrument, state.units)
+    if not instrument.live or instrument.value is None:
+        return "---", unit, _STATES.get(instrument.state, instrument.state), "stale"
+    if not instrument.fresh(state.clock()):
+        assert instrument.at is not None
+        return text, unit, readout.age(state.clock() - instrument.at), "stale"
+    return text, unit, instrument.way(), "number"
 
 
 def _aside(
     state: ViewModel, unit: str, way: str, role: Role, *, room: int = ASIDE - 2
 ) -> list[Line]:
     """Unit, way (over as many lines as it takes), travel and its way."""
-    heard = state.shown
-    name = heard.name if heard is not None else ""
+    instrument = state.shown
+    name = instrument.name if instrument is not None else ""
     if (
         state.live is not None
         and state.live.to_go is not None
@@ -247,9 +247,9 @@ _PHASES = {
 }
 
 
-def where(state: ViewModel, view: View, wide: int) -> Block:
+def where(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     """One row: the state in words, and how far the check is."""
-    g = view.glyphs
+    g = navigation.glyphs
     ask = state.ask
     if not state.here:
         return [
@@ -262,11 +262,11 @@ def where(state: ViewModel, view: View, wide: int) -> Block:
         phase = _LIVE.get(state.live.phase, "set up")
         return [fit([(f" {g.right_mark} LIVE ", "act"), (phase, "strong")], wide)]
     if state.learn is not None or (
-        ask is None and first_start.next_stage(state, view) is not None
+        ask is None and first_start.next_stage(state, navigation) is not None
     ):
-        return first_start.where(state, view, wide)
+        return first_start.where(state, navigation, wide)
     if ask is not None and state.check is not None:
-        return [_progress(state, view, wide)]
+        return [_progress(state, navigation, wide)]
     finding = state.finding
     if finding is None:
         return [
@@ -291,8 +291,8 @@ def _as_fits(line: Line, parts: Line, wide: int) -> Line:
     return fit(line, wide)
 
 
-def _progress(state: ViewModel, view: View, wide: int) -> Line:
-    g, ask = view.glyphs, state.ask
+def _progress(state: ViewModel, navigation: Navigation, wide: int) -> Line:
+    g, ask = navigation.glyphs, state.ask
     assert ask is not None and state.check is not None
     phase = _PHASES.get(ask.phase, ask.phase)
     if ask.moving:
@@ -341,16 +341,18 @@ def is_loud(state: ViewModel, wide: int) -> bool:
     return last.bad and len(wrap(last.words, wide - 4)) > 1
 
 
-def said(state: ViewModel, view: View, wide: int, rows: int, told: str = "") -> Block:
+def said(
+    state: ViewModel, navigation: Navigation, wide: int, rows: int, told: str = ""
+) -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut.
     Above it the tip; where there is no room for both, bad news goes before the tip and
     the tip before the rest."""
     lesson = tip(told, wide)
     if lesson and rows > len(lesson):
-        return [*lesson, *said(state, view, wide, rows - len(lesson))]
+        return [*lesson, *said(state, navigation, wide, rows - len(lesson))]
     if lesson and not (state.notices and state.notices[-1].bad):
-        return tall(lesson, rows)
-    g = view.glyphs
+        return fit_height(lesson, rows)
+    g = navigation.glyphs
     out: Block = []
     remark = state.ask.remark if state.ask is not None else None
     for sentence in reversed(state.notices):
@@ -374,4 +376,4 @@ def said(state: ViewModel, view: View, wide: int, rows: int, told: str = "") -> 
             [(f" {sign if n == 0 else ' '} ", role), *line]
             for n, line in enumerate(block)
         ] + out
-    return tall([*([] for _ in range(rows - len(out))), *out], rows)
+    return fit_height([*([] for _ in range(rows - len(out))), *out], rows)

@@ -10,10 +10,10 @@ from collections.abc import Callable
 
 import msgspec
 
-from bench.console import first_start, pages
+from bench.console import first_start, list_pages
+from bench.console.action import Action, Stands, Touches
 from bench.console.actions import ACTIONS, FURTHER, find
-from bench.console.at_desk import Action, Stands, Touches
-from bench.console.view import Row, View
+from bench.console.navigation import ListRow, Navigation
 from bench.console.view_model import ViewModel
 from bench.protocol import (
     Abandon,
@@ -37,26 +37,26 @@ TOO_SOON = 0.4
 Send = Callable[[msgspec.Struct], bool]
 
 
-class Desk:
+class ScreenController:
     """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip`
     a line of theirs beside what is asked; the screen knows nothing of either."""
 
     state: ViewModel
-    view: View
+    navigation: Navigation
     scrolls: bool  # the cautions go on below the edge
 
     def __init__(
         self,
         state: ViewModel,
-        view: View,
+        navigation: Navigation,
         send: Send,
         *,
         leave: Callable[[], None] = lambda: None,
         look: Callable[[], None] = lambda: None,
         extra: tuple[Action, ...] = (),
-        tip: Callable[[Desk], str] = lambda desk: "",
+        tip: Callable[[ScreenController], str] = lambda controller: "",
     ) -> None:
-        self.state, self.view = state, view
+        self.state, self.navigation = state, navigation
         self.tip = tip
         self._send, self._leave, self._look = send, leave, look
         self.extra = extra
@@ -70,17 +70,19 @@ class Desk:
     def actions(self) -> tuple[Action, ...]:
         return (*self.extra, *ACTIONS)
 
-    def now(self) -> list[Action]:
+    def available_actions(self) -> list[Action]:
         """What would do something at this moment, in the order of the key row."""
         row = self._row()
         # yes stands first, but never where the finger is that asked
-        if self.view.sure is not None:
+        if self.navigation.sure is not None:
             row = [a for a in row if a.name != "press"]
-            row.insert(1 if row and row[0].name == self.view.sure else 0, ACTIONS[0])
+            row.insert(
+                1 if row and row[0].name == self.navigation.sure else 0, ACTIONS[0]
+            )
         return row
 
     def _row(self) -> list[Action]:
-        if self.view.page != "work":
+        if self.navigation.page != "work":
             order = ("home", "keys", "look", "leave")
             known = [
                 a for name in order for a in ACTIONS if a.name == name and a.can(self)
@@ -104,13 +106,15 @@ class Desk:
         finding = self.state.finding
         if finding is None:
             return False
-        return self.view.verifies == finding.id or self.state.moves.get(finding.id) in (
+        return self.navigation.verifies == finding.id or self.state.moves.get(
+            finding.id
+        ) in (
             "made",
             "verified",
         )
 
     @property
-    def wants_press(self) -> bool:
+    def enter_answers(self) -> bool:
         """Enter is asked for; one that nobody asked for would answer the next question
         unread."""
         state = self.state
@@ -121,14 +125,14 @@ class Desk:
         return state.ask is None or (state.ask.enter and not state.ask.waiting)
 
     @property
-    def has_kept(self) -> bool:
+    def can_undo_pass(self) -> bool:
         """There is a pass, or a mark of one, that can be taken back."""
         ask = self.state.ask
         some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
         return some or any(p.push for p in self.state.passes)
 
     @property
-    def unsettled(self) -> bool:
+    def can_settle(self) -> bool:
         """Too close to call, and pushes more may settle it."""
         finding = self.state.finding
         return (
@@ -138,41 +142,43 @@ class Desk:
         )
 
     @property
-    def act(self) -> str:
+    def enter_act(self) -> str:
         """What Enter does with the result on screen."""
         finding = self.state.finding
         if finding is None or self.moved:
             return "again"
         if finding.verdict == "cannot-tell":
             longer = finding.settle is None or finding.settle.length is not None
-            return "more" if self.unsettled else "again" if longer else "limits"
+            return "more" if self.can_settle else "again" if longer else "limits"
         return "again" if finding.proposed is None else "the move"
 
-    def rows(self) -> list[Row]:
-        return pages.rows(self)
+    def rows(self) -> list[ListRow]:
+        return list_pages.rows(self)
 
     @property
-    def goes_on(self) -> bool:
+    def list_overflows(self) -> bool:
         """The list is longer than the screen."""
-        first, last = self.view.rows_seen
-        return self.view.page != "work" and last - first + 1 < len(self.rows())
+        first, last = self.navigation.rows_seen
+        return self.navigation.page != "work" and last - first + 1 < len(self.rows())
 
     def further(self) -> None:
         """The next screenful of the list; after its end the first."""
-        first, last = self.view.rows_seen
+        first, last = self.navigation.rows_seen
         end = len(self.rows()) - 1
         shown = last - first + 1
         # the row that Enter takes may stand two lines taller than it did
-        self.view.cursor = 0 if last >= end else min(end, last + max(1, shown - 2))
+        self.navigation.cursor = (
+            0 if last >= end else min(end, last + max(1, shown - 2))
+        )
 
     def wheel(self, step: int) -> None:
         """The mouse's wheel, or a finger drawn over the list."""
-        if self.view.page != "work":
-            self.view.cursor = max(
-                0, min(len(self.rows()) - 1, self.view.cursor + step)
+        if self.navigation.page != "work":
+            self.navigation.cursor = max(
+                0, min(len(self.rows()) - 1, self.navigation.cursor + step)
             )
-        elif self.scrolls or self.view.scroll:
-            self.view.scroll = max(0, self.view.scroll + step)
+        elif self.scrolls or self.navigation.scroll:
+            self.navigation.scroll = max(0, self.navigation.scroll + step)
 
     # ---- keys ------------------------------------------------------------------------
 
@@ -186,11 +192,11 @@ class Desk:
 
     def _answered(self, key: str, char: str | None) -> bool:
         self._notes_seen()
-        if self.view.typing is not None:
-            return pages.type_key(self, key, char)
-        if self.view.sure is not None and self._sure(key.lower()):
+        if self.navigation.typing is not None:
+            return list_pages.type_key(self, key, char)
+        if self.navigation.sure is not None and self._sure(key.lower()):
             return True
-        if self.view.page != "work" and self._list_key(key):
+        if self.navigation.page != "work" and self._list_key(key):
             return True
         if len(key) == 1:  # keys are shown as capitals
             key = key.lower()
@@ -203,18 +209,18 @@ class Desk:
     def _notes_seen(self) -> None:
         """Somebody is there, so what the daemon noted when it came up has been read; it
         is not said again."""
-        if self.state.untold and self.send(NotesSeen(len(self.state.notes))):
-            self.state.untold = False
+        if self.state.notes_unseen and self.send(NotesSeen(len(self.state.notes))):
+            self.state.notes_unseen = False
 
     def do(self, action: Action) -> None:
         """By a key that means it, or by touch."""
-        view, key = self.view, self._key
-        if view.sure is not None and self._sure(
+        navigation, key = self.navigation, self._key
+        if navigation.sure is not None and self._sure(
             "enter" if action.name == "press" else action.keys[0]
         ):
             return
         if action.sure(self):
-            view.sure, view.sure_key, view.sure_at = (
+            navigation.sure, navigation.sure_key, navigation.sure_at = (
                 action.name,
                 key,
                 self.state.clock(),
@@ -228,25 +234,25 @@ class Desk:
         """Whether the key belongs to what is asked: yes; the asking key again, which is
         no answer; or too soon after it, as a key that bounces or is held. Any other
         takes the question back, and means what it means."""
-        view = self.view
-        action = next(a for a in self.actions if a.name == view.sure)
+        navigation = self.navigation
+        action = next(a for a in self.actions if a.name == navigation.sure)
         if (
             key in YES
-            and key != view.sure_key
-            and self.state.clock() - view.sure_at >= TOO_SOON
+            and key != navigation.sure_key
+            and self.state.clock() - navigation.sure_at >= TOO_SOON
         ):
             self._unasked()
             if action.can(self):
                 action.run(self)
             return True
-        if key in (*YES, view.sure_key, *action.keys):
-            view.sure_at = self.state.clock()
+        if key in (*YES, navigation.sure_key, *action.keys):
+            navigation.sure_at = self.state.clock()
             return True
         self._unasked()
         return False
 
     def _unasked(self) -> None:
-        self.view.sure = None
+        self.navigation.sure = None
         self.state.notices.over("sure", bad=False)
 
     def _list_key(self, key: str) -> bool:
@@ -254,20 +260,22 @@ class Desk:
         if key in ("down", "up", "plus", "j", "k"):
             step = -1 if key in ("up", "k") else 1
             if rows:
-                self.view.cursor = (self.view.cursor + step) % len(rows)
+                self.navigation.cursor = (self.navigation.cursor + step) % len(rows)
             return True
         if key in ("pagedown", "pageup") and rows:
             step = 8 if key == "pagedown" else -8
-            self.view.cursor = max(0, min(len(rows) - 1, self.view.cursor + step))
+            self.navigation.cursor = max(
+                0, min(len(rows) - 1, self.navigation.cursor + step)
+            )
             return True
         if key == "enter" and rows:
-            self.take(min(self.view.cursor, len(rows) - 1))
+            self.take(min(self.navigation.cursor, len(rows) - 1))
             return True
         if key.isdigit() and key != "0" and int(key) <= len(rows):
             self.take(int(key) - 1)
             return True
         if key in ("0", "backspace", "left"):
-            self.view.back()
+            self.navigation.back()
             return True
         return False
 
@@ -275,10 +283,10 @@ class Desk:
         rows = self.rows()
         if not 0 <= index < len(rows):
             return
-        self.view.cursor = index
+        self.navigation.cursor = index
         row = rows[index]
         if row.field is not None:
-            self.view.typing, self.view.typed = row.field, ""
+            self.navigation.typing, self.navigation.typed = row.field, ""
         elif row.take is not None:
             row.take()
 
@@ -291,23 +299,25 @@ class Desk:
         return False
 
     def press(self) -> None:
-        state, view = self.state, self.view
+        state, navigation = self.state, self.navigation
         if state.ask is not None or state.live is not None or state.learn is not None:
             if self.scrolls:
-                view.scroll += 4
+                navigation.scroll += 4
             else:
                 self.send(Press(waits=False))
             return
         finding = state.finding
-        if first_start.next_stage(state, view) is not None:
+        if first_start.next_stage(state, navigation) is not None:
             first_start.begin(self)
         elif finding is None and first_start.bare(state):
-            view.go("cables")
+            navigation.go("cables")
         elif finding is None:
-            view.go("checks" if state.gear is None or state.gear.jigs else "sleds")
-        elif self.act in ("the move", "limits"):
-            view.go("move" if self.act == "the move" else "limits")
-        elif self.act == "more":
+            navigation.go(
+                "checks" if state.gear is None or state.gear.jigs else "sleds"
+            )
+        elif self.enter_act in ("the move", "limits"):
+            navigation.go("move" if self.enter_act == "the move" else "limits")
+        elif self.enter_act == "more":
             self.more()
         else:
             self.again()
@@ -315,7 +325,7 @@ class Desk:
     def begin(self, begin: Begin) -> None:
         self.last_begin = begin
         if self.send(begin):
-            self.view.home()
+            self.navigation.home()
             self.state.result = None
 
     def again(self) -> None:
@@ -330,14 +340,14 @@ class Desk:
         before = self.last_begin
         if before is None or before.check != finding.check or before.jig != finding.jig:
             saw = finding.saw if finding.jig is None else None
-            view = self.view
+            navigation = self.navigation
             before = Begin(
                 finding.check,
                 jig=finding.jig,
                 saw=saw,
-                sweeps=view.pushes,
-                lean=view.lean,
-                tap=view.tap,
+                sweeps=navigation.pushes,
+                lean=navigation.lean,
+                tap=navigation.tap,
             )
         self.begin(
             msgspec.structs.replace(before, verifies=finding.id if self.moved else None)
@@ -345,7 +355,7 @@ class Desk:
 
     def more(self) -> None:
         if self.scrolls:
-            self.view.scroll += 4
+            self.navigation.scroll += 4
         elif (
             (finding := self.state.finding) is not None
             and (lacking := finding.more_pushes) is not None
@@ -369,35 +379,35 @@ class Desk:
         if self.state.live is not None:
             self.send(Live(on=False))
         else:
-            self.view.go("live")
+            self.navigation.go("live")
 
     def begin_live(
         self, touches: Touches, stands: Stands, from_pivot: float | None = None
     ) -> None:
         """The indicator is on the sled: from_pivot in mm, None at the stop."""
-        finding, view = self.state.finding, self.view
+        finding, navigation = self.state.finding, self.navigation
         live = Live(True, finding.id if finding else None, touches, stands, from_pivot)
         if self.send(live):
-            view.home()
+            navigation.home()
 
-    def made(self, finding: Finding, distance: float, how: str) -> None:
+    def note_move(self, finding: Finding, distance: float, how: str) -> None:
         if self.send(Moved(finding.id, distance=distance, how=how)):
-            self.view.verifies = finding.id
-            self.view.home()
+            self.navigation.verifies = finding.id
+            self.navigation.home()
 
     def learn(self, learn: Learn) -> None:
         if self.send(learn):
-            self.view.home()
+            self.navigation.home()
 
     def past(self) -> None:
-        self.view.go("past")
-        self.view.shown = None
+        self.navigation.go("past")
+        self.navigation.shown = None
         self._send(LogList(jig=self.state.the_jig, most=PAST))
 
     def turn_picture(self) -> None:
-        self.view.picture = not self.view.picture
+        self.navigation.picture = not self.navigation.picture
 
-    def turn_look(self) -> None:
+    def next_theme(self) -> None:
         self._look()
 
     def leave(self) -> None:
