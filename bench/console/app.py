@@ -22,11 +22,12 @@ from textual.theme import Theme
 from bench.console import first_start, readout, themes
 from bench.console.action import Action
 from bench.console.cell_grid import CellGrid
-from bench.console.controller import PAST, ScreenController
+from bench.console.controller import ScreenController
 from bench.console.greeting import GREETING
 from bench.console.layout import Frame, compose, content_only, number_only
 from bench.console.message_folding import fold
 from bench.console.navigation import Navigation
+from bench.console.request_controller import PAST
 from bench.console.result_view import WIDE
 from bench.console.text import Block
 from bench.console.themes import ConsoleTheme

@@ -1,49 +1,26 @@
-"""What the user does, turned into requests and into moves between pages; no Textual, no
-socket.
-
-`send` carries a request to the daemon and tells whether it went.
-"""
+"""The controller of the screen: keys and touch, turned into actions and into moves
+between pages."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-import msgspec
-
-from bench.console import first_start, list_pages
-from bench.console.action import Action, Stands, Touches
+from bench.console import list_pages, value_entry
+from bench.console.action import Action
 from bench.console.actions import ACTIONS, FURTHER, find
 from bench.console.navigation import ListRow, Navigation
+from bench.console.request_controller import RequestController, Send
 from bench.console.view_model import ViewModel
-from bench.protocol import (
-    Abandon,
-    Begin,
-    Extend,
-    Finding,
-    Learn,
-    Live,
-    LogList,
-    Moved,
-    NotesSeen,
-    Press,
-    Undo,
-)
+from bench.protocol import NotesSeen
 
-PAST = 50
-YES = ("enter", "y")  # the answers to whether it is meant
+YES = ("enter", "y")  # the keys that confirm
 # s after the question, or after a key that came too soon, in which nothing is an answer
 TOO_SOON = 0.4
 
-Send = Callable[[msgspec.Struct], bool]
 
-
-class ScreenController:
+class ScreenController(RequestController):
     """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip`
     a line of theirs beside what is asked; the screen knows nothing of either."""
-
-    state: ViewModel
-    navigation: Navigation
-    scrolls: bool  # the cautions go on below the edge
 
     def __init__(
         self,
@@ -56,15 +33,13 @@ class ScreenController:
         extra: tuple[Action, ...] = (),
         tip: Callable[[ScreenController], str] = lambda controller: "",
     ) -> None:
-        self.state, self.navigation = state, navigation
-        self.tip = tip
-        self._send, self._leave, self._look = send, leave, look
+        super().__init__(state, navigation, send)
+        self.leave, self.next_theme = leave, look
         self.extra = extra
-        self.scrolls = False
-        self.last_begin: Begin | None = None
+        self.tip = tip
         self._key = ""  # the key that is being answered; none by touch
 
-    # ---- asked by the panes ----------------------------------------------------------
+    # ---- the row of keys and the lists -----------------------------------------------
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -99,58 +74,6 @@ class ScreenController:
         said = {a.word(self) for a in can if a.name == "press"}
         # Enter does it already
         return [a for a in can if a.name == "press" or a.word(self) not in said]
-
-    @property
-    def moved(self) -> bool:
-        """The move of the result on screen was noted."""
-        finding = self.state.finding
-        if finding is None:
-            return False
-        return self.navigation.verifies == finding.id or self.state.moves.get(
-            finding.id
-        ) in (
-            "made",
-            "verified",
-        )
-
-    @property
-    def enter_answers(self) -> bool:
-        """Enter is asked for; one that nobody asked for would answer the next question
-        unread."""
-        state = self.state
-        if state.live is not None:
-            return state.live.enter
-        if state.learn is not None:
-            return state.learn.phase == "seen" or state.learn.enter
-        return state.ask is None or (state.ask.enter and not state.ask.waiting)
-
-    @property
-    def can_undo_pass(self) -> bool:
-        """There is a pass, or a mark of one, that can be taken back."""
-        ask = self.state.ask
-        some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
-        return some or any(p.push for p in self.state.passes)
-
-    @property
-    def can_settle(self) -> bool:
-        """Too close to call, and pushes more may settle it."""
-        finding = self.state.finding
-        return (
-            self.state.ask is None
-            and finding is not None
-            and finding.more_pushes is not None
-        )
-
-    @property
-    def enter_act(self) -> str:
-        """What Enter does with the result on screen."""
-        finding = self.state.finding
-        if finding is None or self.moved:
-            return "again"
-        if finding.verdict == "cannot-tell":
-            longer = finding.settle is None or finding.settle.length is not None
-            return "more" if self.can_settle else "again" if longer else "limits"
-        return "again" if finding.proposed is None else "the move"
 
     def rows(self) -> list[ListRow]:
         return list_pages.rows(self)
@@ -193,7 +116,7 @@ class ScreenController:
     def _answered(self, key: str, char: str | None) -> bool:
         self._notes_seen()
         if self.navigation.typing is not None:
-            return list_pages.type_key(self, key, char)
+            return value_entry.enter_key(self, key, char)
         if self.navigation.sure is not None and self._sure(key.lower()):
             return True
         if self.navigation.page != "work" and self._list_key(key):
@@ -289,126 +212,3 @@ class ScreenController:
             self.navigation.typing, self.navigation.typed = row.field, ""
         elif row.take is not None:
             row.take()
-
-    # ---- requests --------------------------------------------------------------------
-
-    def send(self, message: msgspec.Struct) -> bool:
-        if self._send(message):
-            return True
-        self.state.say("daemon", "No daemon hears this; it was not done.", bad=True)
-        return False
-
-    def press(self) -> None:
-        state, navigation = self.state, self.navigation
-        if state.ask is not None or state.live is not None or state.learn is not None:
-            if self.scrolls:
-                navigation.scroll += 4
-            else:
-                self.send(Press(waits=False))
-            return
-        finding = state.finding
-        if first_start.next_stage(state, navigation) is not None:
-            first_start.begin(self)
-        elif finding is None and first_start.bare(state):
-            navigation.go("cables")
-        elif finding is None:
-            navigation.go(
-                "checks" if state.gear is None or state.gear.jigs else "sleds"
-            )
-        elif self.enter_act in ("the move", "limits"):
-            navigation.go("move" if self.enter_act == "the move" else "limits")
-        elif self.enter_act == "more":
-            self.more()
-        else:
-            self.again()
-
-    def begin(self, begin: Begin) -> None:
-        self.last_begin = begin
-        if self.send(begin):
-            self.navigation.home()
-            self.state.result = None
-
-    def again(self) -> None:
-        """The check of the result on screen, as it was begun last, else as the daemon
-        would."""
-        finding = self.state.finding
-        if self.state.learn is not None:
-            first_start.again(self)
-            return
-        if finding is None:
-            return
-        before = self.last_begin
-        if before is None or before.check != finding.check or before.jig != finding.jig:
-            saw = finding.saw if finding.jig is None else None
-            navigation = self.navigation
-            before = Begin(
-                finding.check,
-                jig=finding.jig,
-                saw=saw,
-                sweeps=navigation.pushes,
-                lean=navigation.lean,
-                tap=navigation.tap,
-            )
-        self.begin(
-            msgspec.structs.replace(before, verifies=finding.id if self.moved else None)
-        )
-
-    def more(self) -> None:
-        if self.scrolls:
-            self.navigation.scroll += 4
-        elif (
-            (finding := self.state.finding) is not None
-            and (lacking := finding.more_pushes) is not None
-            and self.send(Extend(lacking, finding.id))
-        ):
-            self.state.result = None
-
-    def undo(self) -> None:
-        if self.state.ask is None and self.state.live is None:
-            first_start.skip(self)
-        else:
-            self.send(Undo())
-
-    def give_up(self) -> None:
-        if self.state.learn is not None:
-            first_start.leave(self)
-        else:
-            self.send(Abandon())
-
-    def live(self) -> None:
-        if self.state.live is not None:
-            self.send(Live(on=False))
-        else:
-            self.navigation.go("live")
-
-    def begin_live(
-        self, touches: Touches, stands: Stands, from_pivot: float | None = None
-    ) -> None:
-        """The indicator is on the sled: from_pivot in mm, None at the stop."""
-        finding, navigation = self.state.finding, self.navigation
-        live = Live(True, finding.id if finding else None, touches, stands, from_pivot)
-        if self.send(live):
-            navigation.home()
-
-    def note_move(self, finding: Finding, distance: float, how: str) -> None:
-        if self.send(Moved(finding.id, distance=distance, how=how)):
-            self.navigation.verifies = finding.id
-            self.navigation.home()
-
-    def learn(self, learn: Learn) -> None:
-        if self.send(learn):
-            self.navigation.home()
-
-    def past(self) -> None:
-        self.navigation.go("past")
-        self.navigation.shown = None
-        self._send(LogList(jig=self.state.the_jig, most=PAST))
-
-    def turn_picture(self) -> None:
-        self.navigation.picture = not self.navigation.picture
-
-    def next_theme(self) -> None:
-        self._look()
-
-    def leave(self) -> None:
-        self._leave()

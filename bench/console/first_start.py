@@ -9,47 +9,20 @@ from __future__ import annotations
 
 from typing import Literal
 
-from bench.console import readout
-from bench.console.action import Controller
+from bench.console.action import Requester
 from bench.console.instrument_view import InstrumentView
 from bench.console.navigation import ListRow, Navigation
-from bench.console.text import Block, Line, Role, cut, fit, justify, width, wrap_marked
 from bench.console.view_model import ViewModel
 from bench.protocol import Learn, LearnSaid, PutUnits, Said
 from bench.units import length_words, parse_length
 
-LEAF = 0.10  # mm: the leaf that proves unit and way, where no other is named
-
 Stage = Literal["indicator", "travel", "leaf", "sled"]
 STAGES: tuple[Stage, ...] = ("indicator", "travel", "leaf", "sled")
-_ASKS: dict[Stage, str] = {
-    "indicator": "Find the indicator: press its plunger.",
-    "travel": (
-        "Find the travel: push the sled AWAY from you. Without a scale skip this:"
-        " the sled is stopped at marks."
-    ),
-    "leaf": "Prove unit and way: slip a leaf of {leaf} under the tip.",
-    "sled": "Describe the sled: where its pivot and its screw are.",
-}
 _WORDS: dict[Stage, str] = {
     "indicator": "find it",
     "travel": "find it",
     "leaf": "prove it",
     "sled": "describe",
-}
-_NAMES: dict[Stage, str] = {
-    "indicator": "the indicator",
-    "travel": "the travel",
-    "leaf": "unit and way",
-    "sled": "the sled",
-}
-_STATES = {
-    "listening": "is listened to",
-    "silent": "silent",
-    "unknown": "not understood",
-    "busy": "in use",
-    "denied": "no permission",
-    "away": "away",
 }
 
 
@@ -104,7 +77,7 @@ def bare(state: ViewModel) -> bool:
     return all(one.state == "marks" for one in state.instruments.values())
 
 
-def follow(controller: Controller, message: Said) -> None:
+def follow(controller: Requester, message: Said) -> None:
     """What the daemon says takes the guide a step on: once a thing is kept, the next is
     asked for at once."""
     if not isinstance(message, LearnSaid):
@@ -116,7 +89,7 @@ def follow(controller: Controller, message: Said) -> None:
         go_on(controller)
 
 
-def go_on(controller: Controller) -> None:
+def go_on(controller: Requester) -> None:
     """Take the next thing that lacks."""
     navigation = controller.navigation
     stage = next_stage(controller.state, navigation)
@@ -128,12 +101,12 @@ def go_on(controller: Controller) -> None:
         new_sled(controller)
 
 
-def begin(controller: Controller) -> None:
+def begin(controller: Requester) -> None:
     controller.navigation.first_start = True
     go_on(controller)
 
 
-def skip(controller: Controller) -> None:
+def skip(controller: Requester) -> None:
     """Not now: the next thing is asked for instead."""
     navigation, state = controller.navigation, controller.state
     stage: Stage | None = (
@@ -148,7 +121,7 @@ def skip(controller: Controller) -> None:
         go_on(controller)
 
 
-def leave(controller: Controller) -> None:
+def leave(controller: Requester) -> None:
     """Out of the whole guide; the list of cables has it all again."""
     controller.navigation.first_start = False
     controller.navigation.skipped = frozenset(STAGES)
@@ -161,14 +134,14 @@ def found(state: ViewModel) -> bool:
     return state.learn is not None and state.learn.enter
 
 
-def again(controller: Controller) -> None:
+def again(controller: Requester) -> None:
     """What was seen was not it: ask anew."""
     learn = controller.state.learn
     if learn is not None:
         controller.send(Learn(learn.what, leaf=learn.leaf))
 
 
-def new_sled(controller: Controller) -> None:
+def new_sled(controller: Requester) -> None:
     gear, navigation = controller.state.gear, controller.navigation
     count = len(gear.jigs) + 1 if gear is not None else 1
     navigation.sled = {"name": f"sled-{count}", "fence": "near", "pivot": "right"}
@@ -201,155 +174,10 @@ def can_skip(state: ViewModel, navigation: Navigation) -> bool:
     return stage is not None and stage != "indicator"
 
 
-# ---- what is drawn -------------------------------------------------------------------
-
-
-def where(state: ViewModel, navigation: Navigation, wide: int) -> Block:
-    """One row: which thing of how many."""
-    g = navigation.glyphs
-    learn = state.learn
-    stage: Stage | None = (
-        learn.what if learn is not None else next_stage(state, navigation)
-    )
-    assert stage is not None
-    seen = learn is not None and learn.phase == "seen"
-    sign, word, role = (
-        (g.good, "SEEN", "good") if seen else (g.unsure, "FIND", "unsure")
-    )
-    if stage == "leaf":
-        word = "PROVE"
-    elif stage == "sled":
-        word = "NEW"
-    line: Line = [(f" {sign} {word} ", role), (_NAMES[stage], "strong")]  # type: ignore[list-item]
-    if guided(state, navigation):
-        count = f"{STAGES.index(stage) + 1} of {len(STAGES)} "
-        return [justify(line, [(count, "faint")], wide)]
-    return [fit(line, wide)]
-
-
-def content(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Block:
-    """What is asked, the cables with their numbers, and what is done already, as far as
-    there is room."""
-    g, learn = navigation.glyphs, state.learn
-    if learn is not None:
-        mark = f" {g.right_mark} " if learn.enter else "   "
-        out = wrap_marked(learn.words, wide - 2, mark, "act")
-    else:
-        stage = next_stage(state, navigation)
-        out = []
-        if stage is not None:
-            leaf = length_words(navigation.leaf, state.units)
-            out = wrap_marked(
-                _ASKS[stage].format(leaf=leaf), wide - 2, f" {g.right_mark} ", "act"
-            )
-    if bare(state) and not state.ports and (learn is None or learn.what == "indicator"):
-        plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."
-        out += wrap_marked(plug, wide - 2, "   ", "faint")
-    troubled = _trouble(state)
-    if troubled is not None and bare(state):
-        out += wrap_marked(
-            f"{troubled.name}: {troubled.words}", wide - 2, "   ", "faint"
-        )
-    spare = high - len(out)
-    ticks = _ticks(state, navigation, wide) if guided(state, navigation) else []
-    if (
-        learn is not None
-        and learn.what == "leaf"
-        and learn.phase == "asking"
-        and wide >= 56
-        and spare >= 4
-    ):
-        out += [
-            [],
-            *wrap_marked(
-                "Another leaf? 7 has the list of cables: name its thickness there.",
-                wide - 2,
-                "   ",
-                "faint",
-            ),
-        ]
-    if (
-        learn is not None
-        and learn.what == "travel"
-        and learn.phase == "asking"
-        and navigation.first_start
-        and spare >= 4
-    ):
-        none = "No travel scale? 0 skips it: the sled is then stopped at marks."
-        out += [[], *wrap_marked(none, wide - 2, "   ", "faint")]
-    spare = high - len(out)
-    cables = (
-        []
-        if learn is not None and learn.what == "leaf"
-        else _cables(state, navigation, wide)
-    )
-    room = spare - (1 if spare > 2 else 0) - (len(ticks) + 1 if spare > 5 else 0)
-    if cables and room > 0:
-        out += [*([[]] if spare > 2 else []), *cables[:room]]
-    if ticks and high - len(out) > len(ticks):
-        out += [*([] for _ in range(high - len(out) - len(ticks))), *ticks]
-    return out[:high]
-
-
-def _trouble(state: ViewModel) -> InstrumentView | None:
-    """Where no cable is heard: the one whose words say what would do."""
-    if any(one.live for one in state.ports.values()):
-        return None
-    for kind in ("denied", "busy", "unknown", "silent"):
-        for one in state.ports.values():
-            if one.state == kind:
-                return one
-    return None
-
-
-def _cables(state: ViewModel, navigation: Navigation, wide: int) -> Block:
-    """A row for each: name, number and unit, or why there is none."""
-    out: Block = []
-    for instrument in state.ports.values():
-        role: Role = "text"
-        if instrument.state == "open" and instrument.value is not None:
-            text, unit = readout.number(instrument, state.units)
-            right: Line = [(f"{text} {unit} ", "strong")]
-        else:
-            right = [(_STATES.get(instrument.state, instrument.state) + " ", "faint")]
-            role = "faint"
-        room = max(8, wide - 4 - width(right))
-        name = (
-            f"{instrument.name}, {instrument.grows}"
-            if instrument.grows
-            else instrument.name
-        )
-        out.append(
-            justify(
-                [
-                    ("   ", role),
-                    (name if len(name) <= room else cut(instrument.name, room), role),
-                ],
-                right,
-                wide,
-            )
-        )
-    return out
-
-
-def _ticks(state: ViewModel, navigation: Navigation, wide: int) -> Block:
-    """What is done and what lacks, in one row."""
-    g = navigation.glyphs
-    lead = " " if wide >= 56 else ""
-    line: Line = [(f" {lead}", "text")]
-    for stage in STAGES:
-        is_done = done(state, navigation, stage)
-        skipped = stage in navigation.skipped and not is_done
-        sign = g.good if is_done else g.dash if skipped else g.none
-        role: Role = "good" if is_done else "faint"
-        line += [(f"{lead}{sign} ", role), (f"{stage} ", role)]
-    return [fit(line, wide)] if width(line) <= wide + 1 else []
-
-
 # ---- the list of cables --------------------------------------------------------------
 
 
-def cables(controller: Controller) -> list[ListRow]:
+def cables(controller: Requester) -> list[ListRow]:
     """All that can be found and proved again."""
     navigation, state = controller.navigation, controller.state
     out = [
@@ -382,11 +210,11 @@ def cables(controller: Controller) -> list[ListRow]:
     return out
 
 
-def _other_units(controller: Controller) -> None:
+def _other_units(controller: Requester) -> None:
     controller.send(PutUnits("inch" if controller.state.units == "mm" else "mm"))
 
 
-def typed(controller: Controller, text: str) -> None:
+def typed(controller: Requester, text: str) -> None:
     """Another leaf for the proof. Raises UnitsError."""
     unit = "mm" if controller.state.units == "mm" else "in"
     controller.navigation.leaf = parse_length(
@@ -394,7 +222,7 @@ def typed(controller: Controller, text: str) -> None:
     )
 
 
-def _learn(controller: Controller, what: Literal["indicator", "travel", "leaf"]):  # type: ignore[no-untyped-def]
+def _learn(controller: Requester, what: Literal["indicator", "travel", "leaf"]):  # type: ignore[no-untyped-def]
     def take() -> None:
         controller.learn(
             Learn(what, leaf=controller.navigation.leaf if what == "leaf" else None)
@@ -415,17 +243,3 @@ def _doing(state: ViewModel, role: str) -> str:
         return instrument.named_words
     rate = f"{instrument.rate:.0f} a second" if instrument.rate else "at its button"
     return f"It reads: {rate}, {instrument.rejects} rejected."
-
-
-__all__ = [
-    "STAGES",
-    "again",
-    "begin",
-    "cables",
-    "content",
-    "follow",
-    "leave",
-    "next_stage",
-    "skip",
-    "where",
-]

@@ -14,6 +14,19 @@ FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at
 MOST_POINTS = 4000  # of a running pass
 
+# an instrument's state in words
+STATES: dict[str, str] = {
+    "open": "reads",
+    "absent": "not plugged in",
+    "busy": "port in use",
+    "denied": "no permission",
+    "silent": "silent",
+    "no-reading": "has no reading",
+    "garbled": "garbled",
+    "flooding": "flooding",
+    "marks": "by marks",
+}
+
 
 class InstrumentView(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came

@@ -11,6 +11,7 @@ import msgspec
 from bench.console import (
     check_view,
     first_start,
+    first_start_view,
     list_pages,
     live_move_view,
     panels,
@@ -20,6 +21,7 @@ from bench.console.action import Action
 from bench.console.actions import shown
 from bench.console.controller import ScreenController
 from bench.console.navigation import Navigation
+from bench.console.number_panel import number_panel, number_rows
 from bench.console.text import Block, Line, Role, fit, fit_height
 from bench.console.view_model import ViewModel
 
@@ -84,7 +86,7 @@ def lay_out(
         size = "row"
     elif reading and high < 40:
         size = "small"
-    number = 0 if listing else panels.number_rows(wide, size)
+    number = 0 if listing else number_rows(wide, size)
     said = 1 + loud if high < 18 else 2 + tip if high < 40 else 3 + tip
     where = 0 if listing else 1
     content = max(1, high - 1 - number - where - said - BAR)
@@ -105,7 +107,7 @@ def _layout(controller: ScreenController, wide: int, high: int) -> Layout:
         reading = True
     if state.learn is not None and len(state.learn.words) > MUCH:
         reading = True
-    tip = len(panels.tip(controller.tip(controller), wide))
+    tip = len(panels.tip_lines(controller.tip(controller), wide))
     # there is room for both, but not for why the last thing was not kept as well
     if high >= 18:
         reading = ask is not None and ask.remark is not None and not ask.moving
@@ -135,7 +137,7 @@ def compose(controller: ScreenController, wide: int, high: int) -> Frame:
     controller.navigation.wide = wide
     lines: Block = []
     targets: list[TouchTarget] = []
-    lines += panels.strip(controller.state, controller.navigation, wide)
+    lines += panels.status_strip(controller.state, controller.navigation, wide)
     if listing:
         controller.scrolls = False
         block, where = list_pages.page(controller, wide, b.content[1])
@@ -145,15 +147,15 @@ def compose(controller: ScreenController, wide: int, high: int) -> Frame:
             targets.append(TouchTarget((y, y + 1), (0, wide), row=index))
     else:
         lines += fit_height(
-            panels.number(controller.state, controller.navigation, wide, b.size),
+            number_panel(controller.state, controller.navigation, wide, b.size),
             b.number[1],
         )
-        lines += panels.where(controller.state, controller.navigation, wide)
+        lines += panels.progress_line(controller.state, controller.navigation, wide)
         lines += _middle(controller.state, controller.navigation, wide, b.content[1])
         controller.scrolls = not check_view.cautions_read(
             controller.state, controller.navigation, wide, b.content[1]
         )
-    lines += panels.said(
+    lines += panels.notice_panel(
         controller.state,
         controller.navigation,
         wide,
@@ -174,7 +176,7 @@ def _middle(state: ViewModel, navigation: Navigation, wide: int, high: int) -> B
     elif (
         state.learn is not None or first_start.next_stage(state, navigation) is not None
     ):
-        make = first_start.content
+        make = first_start_view.content
     elif state.ask is not None:
         make = check_view.content
     else:
@@ -191,7 +193,7 @@ def number_only(
         return None
     b = _layout(controller, wide, high)
     rows = fit_height(
-        panels.number(controller.state, controller.navigation, wide, b.size),
+        number_panel(controller.state, controller.navigation, wide, b.size),
         b.number[1],
     )
     return b.number[0], [fit(line, wide) for line in rows]

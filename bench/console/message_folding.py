@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from bench.console import pass_folding
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
 from bench.console.view_model import NOTHING, ViewModel
@@ -41,8 +42,6 @@ from bench.protocol import (
 )
 from bench.render.finding import unread_words
 
-PASSES = 24  # passes of a check that are kept to be drawn
-
 
 def fold(state: ViewModel, message: Said) -> frozenset[str]:
     """Fold one message into the state; the names of what changed."""
@@ -60,14 +59,6 @@ def _readings(state: ViewModel, message: Readings) -> frozenset[str]:
     if was_stale:
         return frozenset({"number", "health"})
     return frozenset({"number"}) if changed else NOTHING
-
-
-def _points(state: ViewModel, message: Points) -> frozenset[str]:
-    if state.line is None or state.line.sweep != message.sweep:
-        placement = state.ask.placement if state.ask is not None else None
-        state.line = PassView(message.sweep, placement or "")
-    state.line.add(message.travel, message.reading)
-    return frozenset({"line"})
 
 
 def _version(state: ViewModel, message: Version) -> Iterable[str]:
@@ -115,7 +106,9 @@ def _running(state: ViewModel, run: RunState | None) -> None:
         return
     state.run, state.check, state.jig, state.saw = run.id, run.check, run.jig, run.saw
     state.ask, state.question, state.verifies = run.ask, run.question, run.verifies
-    state.passes = [PassView.of(fitted) for fitted in run.passes][-PASSES:]
+    state.passes = [PassView.of(fitted) for fitted in run.passes][
+        -pass_folding.PASSES :
+    ]
     state.line = None
     state.result = None
 
@@ -170,50 +163,6 @@ def _asking(state: ViewModel, message: Asking) -> Iterable[str]:
         moved_on |= len(state.line.travel) > taken
         del state.line.travel[taken:], state.line.reading[taken:]
     return ("ask", "line", "number") if moved_on else ("ask",)
-
-
-def _sweep(state: ViewModel, message: SweepSaid) -> Iterable[str]:
-    if message.state == "running":
-        state.line = PassView(message.sweep, message.placement)
-    elif message.state in ("kept", "measured", "back"):
-        _end_pass(state, message)
-    else:
-        state.notices.over("pass", bad=False)  # that it was kept
-        state.line = None if message.state == "refused" else state.line
-        state.passes = [p for p in state.passes if p.sweep != message.sweep]
-    if message.words and message.state != "running":
-        bad = message.state == "refused" or not message.recorded
-        state.say("pass", message.words, bad=bad)
-    return ("line", "notice", "ask")
-
-
-def _end_pass(state: ViewModel, message: SweepSaid) -> None:
-    """The running pass becomes one of those that are kept to be drawn."""
-    line = state.line
-    if line is None or line.sweep != message.sweep:
-        line = PassView(message.sweep, message.placement)
-    # measured and kept are drawn alike
-    line.state = "kept" if message.state == "measured" else message.state
-    line.push, line.slope = message.push, message.slope
-    others = [p for p in state.passes if p.sweep != line.sweep]
-    state.passes = [*others, line][-PASSES:]
-    state.line = None
-
-
-def _fitted(state: ViewModel, message: Fitted) -> Iterable[str]:
-    state.passes = [
-        PassView.of(message) if p.sweep == message.sweep else p for p in state.passes
-    ]
-    return ("line",)
-
-
-def _mark(state: ViewModel, message: MarkTaken) -> Iterable[str]:
-    if message.at is not None:
-        if state.line is None or message.number == 1:
-            state.line = PassView("marks", message.placement)
-        state.line.add([message.at], [message.value])
-    state.say("mark", f"Mark {message.number} of {message.of}: {message.words}")
-    return ("line", "notice")
 
 
 def _concluded(state: ViewModel, message: Concluded) -> Iterable[str]:
@@ -331,14 +280,14 @@ def _cables(state: ViewModel, message: Cables) -> Iterable[str]:
 # by the type of the message
 _FOLDS: dict[type, Callable[[ViewModel, Any], Iterable[str]]] = {
     Readings: _readings,
-    Points: _points,
+    Points: pass_folding.fold_points,
     Asking: _asking,
-    SweepSaid: _sweep,
-    MarkTaken: _mark,
+    SweepSaid: pass_folding.fold_sweep,
+    MarkTaken: pass_folding.fold_mark,
     InstrumentState: _instrument,
     StatusReply: _status,
     Version: _version,
-    Fitted: _fitted,
+    Fitted: pass_folding.fold_fitted,
     Concluded: _concluded,
     NotConcluded: _not_concluded,
     Notice: _notice,

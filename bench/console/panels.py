@@ -6,9 +6,8 @@ Each takes what is known, how wide and how high, and gives exactly that many row
 
 from __future__ import annotations
 
-from bench.console import first_start, readout
-from bench.console.instrument_view import InstrumentView
-from bench.console.large_digits import ROWS, columns, large_text
+from bench.console import first_start, first_start_view, readout
+from bench.console.instrument_view import STATES, InstrumentView
 from bench.console.navigation import Navigation
 from bench.console.text import (
     Block,
@@ -23,28 +22,15 @@ from bench.console.text import (
     wrap,
 )
 from bench.console.view_model import ViewModel
-from bench.render.result import DIRECTIONS, diagnosis, name, surely_closes
-
-ASIDE = 17  # columns beside the number for unit, way and travel
+from bench.render.result import diagnosis, name
 
 _BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
 _SPOILED = {"hold": "on hold, MAX, MIN", "missed_edge": "missed an edge"}
-_STATES: dict[str, str] = {
-    "open": "reads",
-    "absent": "not plugged in",
-    "busy": "port in use",
-    "denied": "no permission",
-    "silent": "silent",
-    "no-reading": "has no reading",
-    "garbled": "garbled",
-    "flooding": "flooding",
-    "marks": "by marks",
-}
 
 
 def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
     """One instrument in two or three words, and whether that is good."""
-    words = _STATES.get(instrument.state, instrument.state)
+    words = STATES.get(instrument.state, instrument.state)
     if instrument.state == "open":
         if instrument.spoiled:
             return _SPOILED.get(instrument.spoiled, instrument.spoiled), "bad"
@@ -57,7 +43,7 @@ def health(instrument: InstrumentView, now: float) -> tuple[str, Role]:
     return words, "bad"
 
 
-def strip(state: ViewModel, navigation: Navigation, wide: int) -> Block:
+def status_strip(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     """The top line: which sled on which saw, and how the instruments do."""
     g = navigation.glyphs
     jig = state.the_jig or "no sled yet"
@@ -103,129 +89,6 @@ def _health_run(state: ViewModel, navigation: Navigation, room: int) -> Line:
     return told if width(told) <= room else worst
 
 
-def number(state: ViewModel, navigation: Navigation, wide: int, size: str) -> Block:
-    """The live number large, with its unit and its way beside (or, where narrow, below:
-    one row more)."""
-    below = wide < 56
-    text, unit, way, role = _number(state)
-    if _closes(state):
-        text, role = "CLOSES", "bad"
-        aside = _beside_closes(state)
-    else:
-        aside = _aside(state, unit, way, role, room=wide - 12 if below else ASIDE - 2)
-    if size == "row":
-        return [[(f" {text} ", role), *_below(aside, wide - len(text) - 2)]]
-    room = wide - 2 if below else wide - ASIDE - 1
-    for smaller in (size, "large", "small"):
-        if ROWS[smaller] <= ROWS[size] and columns(text, smaller) <= room:
-            size = smaller
-            break
-    rows = large_text(text, size, navigation.glyphs)
-    block: Block = [[(" " + row.rjust(room), role)] for row in rows]
-    if below:
-        return [*block, _below(aside, wide)]
-    return [
-        [*line, ("  ", "text"), *aside[n]] if n < len(aside) else line
-        for n, line in enumerate(block)
-    ]
-
-
-def _closes(state: ViewModel) -> bool:
-    """At rest, and the result on the screen is of a rip fence that closes: a danger
-    that is told in large letters in place of the live number."""
-    at_rest = state.ask is None and state.live is None and state.learn is None
-    finding = state.finding if at_rest and state.here else None
-    return finding is not None and surely_closes(finding)
-
-
-def _beside_closes(state: ViewModel) -> list[Line]:
-    lines: list[Line] = [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
-    shown = state.shown
-    if shown is not None and shown.live:
-        text, unit = readout.number(shown, state.units)
-        lines.append([(f"now {text} {unit}", "faint")])
-    return lines
-
-
-def _number(state: ViewModel) -> tuple[str, str, str, Role]:
-    """Figures, unit, way in words, role."""
-    live = state.live
-    if live is not None and live.to_go is not None and live.phase != "lean":
-        text, unit = readout.to_go(
-            abs(live.to_go), live.uncertainty or 0.0, state.units
-        )
-        way = (
-            "there"
-            if live.there
-            else f"{live.end} end {DIRECTIONS[live.way]}"
-            if live.way
-            else ""
-        )
-        return text, unit, way, "number"
-    instrument = state.shown
-    if instrument is None or not state.here:
-        return "---", "", "no reading", "stale"
-    text, unit = readout.number(instrument, state.units)
-    if not instrument.live or instrument.value is None:
-        return "---", unit, _STATES.get(instrument.state, instrument.state), "stale"
-    if not instrument.fresh(state.clock()):
-        assert instrument.at is not None
-        return text, unit, readout.age(state.clock() - instrument.at), "stale"
-    return text, unit, instrument.way(), "number"
-
-
-def _aside(
-    state: ViewModel, unit: str, way: str, role: Role, *, room: int = ASIDE - 2
-) -> list[Line]:
-    """Unit, way (over as many lines as it takes), travel and its way."""
-    instrument = state.shown
-    name = instrument.name if instrument is not None else ""
-    if (
-        state.live is not None
-        and state.live.to_go is not None
-        and state.live.phase != "lean"
-    ):
-        name = (
-            "past it"
-            if state.live.past
-            else "wrong way"
-            if state.live.wrong
-            else "to go"
-        )
-    head = f"{unit} {name}".strip()
-    lines: list[Line] = [[(head, "strong")]] if head else []
-    loud: Role = "strong" if state.live is not None else "text"
-    lines.extend(wrap(way, room, loud if role == "number" else "unsure")[:2])
-    travel = next(
-        (
-            one
-            for one in state.instruments.values()
-            if one.role == "travel" and one.live
-        ),
-        None,
-    )
-    if travel is not None and state.here:
-        travelled = readout.travelled(travel, state.units)
-        lines.append([(f"travel {travelled}", "faint")])
-        if len(lines) < 4:
-            lines.append([(travel.way(), "faint")])
-    return lines
-
-
-def _below(parts: list[Line], wide: int) -> Line:
-    """Unit and way in one row under the figures, or behind them."""
-    line: Line = [(" ", "text")]
-    for n, part in enumerate(parts):
-        if n and width(line) + width(part) + 2 > wide:
-            break
-        line.extend([(", " if n else "", "faint"), *part])
-    return fit(line, wide)
-
-
-def number_rows(wide: int, size: str) -> int:
-    return 1 if size == "row" else ROWS[size] + (1 if wide < 56 else 0)
-
-
 _LIVE: dict[str, str] = {
     "stand": "set it up",
     "lean": "lean test",
@@ -247,7 +110,7 @@ _PHASES = {
 }
 
 
-def where(state: ViewModel, navigation: Navigation, wide: int) -> Block:
+def progress_line(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     """One row: the state in words, and how far the check is."""
     g = navigation.glyphs
     ask = state.ask
@@ -264,7 +127,7 @@ def where(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     if state.learn is not None or (
         ask is None and first_start.next_stage(state, navigation) is not None
     ):
-        return first_start.where(state, navigation, wide)
+        return first_start_view.progress_line(state, navigation, wide)
     if ask is not None and state.check is not None:
         return [_progress(state, navigation, wide)]
     finding = state.finding
@@ -326,7 +189,7 @@ def _progress(state: ViewModel, navigation: Navigation, wide: int) -> Line:
     return _as_fits(line, parts, wide)
 
 
-def tip(words: str, wide: int) -> Block:
+def tip_lines(words: str, wide: int) -> Block:
     """A line of whoever built the screen; two rows at the most."""
     return (
         [[(" ", "text"), *line] for line in wrap(words, wide - 2, "unsure")[:2]]
@@ -341,15 +204,15 @@ def is_loud(state: ViewModel, wide: int) -> bool:
     return last.bad and len(wrap(last.words, wide - 4)) > 1
 
 
-def said(
+def notice_panel(
     state: ViewModel, navigation: Navigation, wide: int, rows: int, told: str = ""
 ) -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut.
     Above it the tip; where there is no room for both, bad news goes before the tip and
     the tip before the rest."""
-    lesson = tip(told, wide)
+    lesson = tip_lines(told, wide)
     if lesson and rows > len(lesson):
-        return [*lesson, *said(state, navigation, wide, rows - len(lesson))]
+        return [*lesson, *notice_panel(state, navigation, wide, rows - len(lesson))]
     if lesson and not (state.notices and state.notices[-1].bad):
         return fit_height(lesson, rows)
     g = navigation.glyphs

@@ -8,7 +8,8 @@ from collections.abc import Callable
 import pytest
 
 from bench.console.app import make_console
-from bench.console.first_start import STAGES, content, next_stage
+from bench.console.first_start import STAGES, next_stage
+from bench.console.first_start_view import content
 from bench.console.message_folding import fold
 from bench.console.navigation import Navigation
 from bench.console.text import plain
