@@ -24,7 +24,7 @@ def console(socket_path: str | None, look: str | None) -> int:
 
     Example:  sweepgauge console
     """
-    from bench.console.guard import NoTerminal, guarded
+    from bench.console.terminal_guard import NoTerminal, guarded
 
     where = common.socket_path(socket_path)
 

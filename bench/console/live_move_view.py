@@ -3,21 +3,21 @@ verdict."""
 
 from __future__ import annotations
 
-from bench.console.pictures import on_the_sled
+from bench.console.navigation import Navigation
 from bench.console.readout import verdict_line
-from bench.console.state import State
-from bench.console.text import Block, Line, Role, marked, width, wrap
-from bench.console.view import View
+from bench.console.set_up_drawing import indicator_on_sled
+from bench.console.text import Block, Line, Role, width, wrap, wrap_marked
+from bench.console.view_model import ViewModel
 from bench.protocol import LiveSaid
 from bench.render.result import upper_first
 from bench.units import length_words, rounded_words
 
 
-def content(state: State, view: View, wide: int, high: int) -> Block:
-    live, g = state.live, view.glyphs
+def content(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Block:
+    live, g = state.live, navigation.glyphs
     assert live is not None
     bad = live.wrong or live.past
-    out = marked(
+    out = wrap_marked(
         live.words,
         wide - 2,
         f" {g.bad if bad else g.right_mark} ",
@@ -29,10 +29,10 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
         and wide >= 40
         and high - len(out) >= 7
     ):
-        out += [[], *on_the_sled(live.stands, state.jig_gear(), wide - 2, g)]
+        out += [[], *indicator_on_sled(live.stands, state.jig_gear(), wide - 2, g)]
     if live.target is not None and live.to_go is not None:
         gap: Block = [[]] if high >= 7 else []
-        out += [*gap, *_gauge(live, live.target, live.to_go, wide - 4, view)]
+        out += [*gap, *_gauge(live, live.target, live.to_go, wide - 4, navigation)]
     facts: list[str] = []
     if live.moved is not None:
         facts.append(f"moved {_signed(live.moved, live, state)}")
@@ -59,15 +59,17 @@ def content(state: State, view: View, wide: int, high: int) -> Block:
     return out[:high]
 
 
-def _signed(mm: float, live: LiveSaid, state: State) -> str:
+def _signed(mm: float, live: LiveSaid, state: ViewModel) -> str:
     """A distance of the free end with its way."""
     size = rounded_words(abs(mm), live.uncertainty or 0.0, state.units)
     return f"{size} {'away from' if mm > 0 else 'toward'} you"
 
 
-def _gauge(live: LiveSaid, target: float, to_go: float, wide: int, view: View) -> Block:
+def _gauge(
+    live: LiveSaid, target: float, to_go: float, wide: int, navigation: Navigation
+) -> Block:
     """How much of the way is made: a bar up to the aim, with room for going past it."""
-    g, past = view.glyphs, live.past
+    g, past = navigation.glyphs, live.past
     cells = max(12, min(wide, 60)) - 2
     there = cells * 3 // 4
     share = (

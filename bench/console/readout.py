@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bench.console.glyphs import Glyphs
-from bench.console.heard import Heard
+from bench.console.glyphs import GlyphSet
+from bench.console.instrument_view import InstrumentView
 from bench.console.text import Role
 from bench.render.result import verdict_words
 from bench.units import INCH, System, rounded_words
@@ -16,30 +16,30 @@ _ROLES: dict[str | None, Role] = {
 }
 
 
-def verdict_sign(verdict: str | None, glyphs: Glyphs) -> str:
+def verdict_sign(verdict: str | None, glyphs: GlyphSet) -> str:
     """The sign that stands before a verdict's words."""
     signs = {"inside": glyphs.good, "outside": glyphs.bad, "cannot-tell": glyphs.unsure}
     return glyphs.none if verdict is None else signs[verdict]
 
 
-def verdict_line(verdict: str | None, glyphs: Glyphs) -> tuple[str, str, Role]:
+def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
     return verdict_sign(verdict, glyphs), verdict_words(verdict), _ROLES[verdict]
 
 
-def number(heard: Heard, units: System) -> tuple[str, str]:
+def number(instrument: InstrumentView, units: System) -> tuple[str, str]:
     """The large number and its unit; blanks where there is none."""
-    if heard.value is None:
+    if instrument.value is None:
         return "---", "mm" if units == "mm" else "in"
-    coarse = heard.role in ("travel", "caliper")
+    coarse = instrument.role in ("travel", "caliper")
     if units == "mm":
-        return _no_minus_zero(f"{heard.value:.{2 if coarse else 3}f}"), "mm"
-    return _no_minus_zero(f"{heard.value / INCH:.{3 if coarse else 4}f}"), "in"
+        return _no_minus_zero(f"{instrument.value:.{2 if coarse else 3}f}"), "mm"
+    return _no_minus_zero(f"{instrument.value / INCH:.{3 if coarse else 4}f}"), "in"
 
 
-def travelled(heard: Heard, units: System) -> str:
+def travelled(instrument: InstrumentView, units: System) -> str:
     """The travel beside the number: a tenth of a millimetre tells where the sled is."""
-    value = heard.value or 0.0
+    value = instrument.value or 0.0
     if units == "mm":
         return _no_minus_zero(f"{value:.1f}") + " mm"
     return _no_minus_zero(f"{value / INCH:.2f}") + " in"

@@ -15,8 +15,8 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
-from bench.demo.acts import BY_THEMSELVES, follow, push, tap
 from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
+from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask

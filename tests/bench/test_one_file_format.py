@@ -20,7 +20,7 @@ from click.testing import CliRunner
 from bench.cli.common import Complaint
 from bench.cli.decode import decode
 from bench.console.app import make_console
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect
 from bench.protocol import Asking, Begin, Cables, Concluded, LearnSaid, Press, Readings
 from bench.render.settings import words
@@ -151,7 +151,7 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 async def shown(app: Any, text: str) -> None:
     async with asyncio.timeout(15.0):
-        while text not in "\n".join(app.sheet.text()):
+        while text not in "\n".join(app.grid.text()):
             await asyncio.sleep(0.02)
 
 
@@ -188,7 +188,7 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
         await bench.reads("travel")
         wire.send(Begin("fence-square", jig=None, sweeps=2))
         await bench.until(wire, Asking)
-        following = Following(await connect(bench.folder), bench.hands)
+        following = HandsClient(await connect(bench.folder), bench.hands)
         try:
             async with asyncio.timeout(15.0):
                 while following.ask is None:  # who knows of no check in progress begins one

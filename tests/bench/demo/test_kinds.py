@@ -13,10 +13,10 @@ import pytest
 from bench.checks import checks
 from bench.checks import find as find_check
 from bench.checks.model import EvidenceGear
-from bench.demo.acts import board_asked, follow
 from bench.demo.daemon_process import DemoError
-from bench.demo.kinds import missed, one_check
+from bench.demo.hand_actions import board_asked, follow
 from bench.demo.operator import Operator
+from bench.demo.single_check import missed, one_check
 from bench.demo.truth import truth_of
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Ask

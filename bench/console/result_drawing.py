@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from bench.console.dots import LEAST_SPAN, Sheet
-from bench.console.glyphs import Glyphs
+from bench.console.glyphs import GlyphSet
+from bench.console.plot import LEAST_SPAN, DotCanvas
 from bench.console.text import Block, Line, fit
 from bench.protocol import Contact, Finding, Position
 from bench.units import System, length_words
@@ -19,12 +19,12 @@ LEAST_WIDE, LEAST_HIGH = 30, 5
 MOST_HIGH = 14
 
 
-def has_shape(finding: Finding) -> bool:
+def has_drawing(finding: Finding) -> bool:
     return bool(finding.profile or finding.positions) or _phase(finding) is not None
 
 
-def shape(
-    finding: Finding, wide: int, high: int, glyphs: Glyphs, units: System
+def draw_result(
+    finding: Finding, wide: int, high: int, glyphs: GlyphSet, units: System
 ) -> Block:
     """At most `wide` x `high`; empty where there is nothing to draw or no room for it."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
@@ -43,7 +43,7 @@ def _face(
     contact: list[Contact],
     wide: int,
     high: int,
-    g: Glyphs,
+    g: GlyphSet,
     units: System,
 ) -> Block:
     """The face from above, proud side up, and below it between which two places the
@@ -52,12 +52,14 @@ def _face(
     left, right = points[0][0], points[-1][0]
     low, top = min(y for _, y in points), max(y for _, y in points)
     middle, span = (low + top) / 2, max(LEAST_SPAN, (top - low) * 1.2)
-    sheet = Sheet(wide, high - 2, g)
-    columns = wide * sheet.per_x
+    canvas = DotCanvas(wide, high - 2, g)
+    columns = wide * canvas.per_x
     for n in range(columns):
         x = left + (right - left) * n / (columns - 1)
-        sheet.dot(n / (columns - 1), (_between(points, x) - middle) / span + 0.5, "dot")
-    block = sheet.block()
+        canvas.dot(
+            n / (columns - 1), (_between(points, x) - middle) / span + 0.5, "dot"
+        )
+    block = canvas.block()
     proud = f"{length_words(top - low, units)} from hollow to proud"
     block[0] = _over(block[0], proud)
 
@@ -88,7 +90,7 @@ def _between(points: list[tuple[float, float]], x: float) -> float:
 
 
 def _fit(
-    positions: list[Position], wide: int, high: int, g: Glyphs, units: System
+    positions: list[Position], wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """How loose the runner is from place to place in the slot: columns of play, a mark
     where it binds."""
@@ -122,7 +124,7 @@ def _phase(finding: Finding) -> float | None:
 
 
 def _turn(
-    finding: Finding, phase: float, wide: int, high: int, g: Glyphs, units: System
+    finding: Finding, phase: float, wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """What the tilt alone does over one turn of the plate, and where it stands out
     most."""
@@ -130,12 +132,12 @@ def _turn(
         (q.value for q in finding.quantities if q.name == "tilt"),
         finding.quantities[0].value,
     )
-    sheet = Sheet(wide, high - 2, g)
-    columns = wide * sheet.per_x
+    canvas = DotCanvas(wide, high - 2, g)
+    columns = wide * canvas.per_x
     for n in range(columns):
         share = n / (columns - 1)
-        sheet.dot(share, 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase), "dot")
-    block = sheet.block()
+        canvas.dot(share, 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase), "dot")
+    block = canvas.block()
     at = round(phase / (2 * math.pi) * (wide - 1))
     row = [" "] * wide
     row[min(wide - 1, at)] = g.up_mark

@@ -14,8 +14,8 @@ from textual.widget import Widget
 from bench.console.text import Block, Line, Role, cells, plain
 
 
-class Sheet(Widget, can_focus=True):
-    DEFAULT_CSS = "Sheet { width: 100%; height: 100%; }"
+class CellGrid(Widget, can_focus=True):
+    DEFAULT_CSS = "CellGrid { width: 100%; height: 100%; }"
 
     def __init__(self, styles: dict[Role, Style]) -> None:
         super().__init__()

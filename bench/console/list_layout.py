@@ -5,8 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from bench.console.navigation import ListRow, Navigation
 from bench.console.text import Block, Role, cut, fit, plain, wrap
-from bench.console.view import Row, View
 
 # how much room a row has; the numbers are rows at the least
 ROOMY, WITH_MORE, WHOLE, SHORT = 3, 2, 1, 0
@@ -14,20 +14,22 @@ ROOMY, WITH_MORE, WHOLE, SHORT = 3, 2, 1, 0
 CHOSEN = 3
 
 
-def listing(
-    view: View, rows: Sequence[Row], wide: int, high: int
+def lay_out_rows(
+    navigation: Navigation, rows: Sequence[ListRow], wide: int, high: int
 ) -> tuple[Block, dict[int, int]]:
     """At most `high` lines, the chosen row among them, and which line belongs to which
     row."""
-    view.cursor = max(0, min(view.cursor, len(rows) - 1))
+    navigation.cursor = max(0, min(navigation.cursor, len(rows) - 1))
     for room in (ROOMY, WITH_MORE, WHOLE, SHORT):
-        blocks = [_row(view, row, index, wide, room) for index, row in enumerate(rows)]
+        blocks = [
+            _row(navigation, row, index, wide, room) for index, row in enumerate(rows)
+        ]
         if sum(map(len, blocks)) <= high:
             break
-    first = view.cursor
+    first = navigation.cursor
     used = len(blocks[first])
     while first > 0 and used + len(blocks[first - 1]) <= high - (
-        1 if view.cursor < len(blocks) - 1 else 0
+        1 if navigation.cursor < len(blocks) - 1 else 0
     ):
         first -= 1
         used += len(blocks[first])
@@ -41,12 +43,14 @@ def listing(
     return out, where
 
 
-def _row(view: View, row: Row, index: int, wide: int, room: int) -> Block:
-    chosen = index == view.cursor
+def _row(
+    navigation: Navigation, row: ListRow, index: int, wide: int, room: int
+) -> Block:
+    chosen = index == navigation.cursor
     role: Role = "chosen" if chosen else row.role
     number = f"{index + 1}" if index < 9 else " "
-    mark = view.glyphs.right_mark if chosen else " "
-    lines = _words(view, row, wide - 4, room, chosen)
+    mark = navigation.glyphs.right_mark if chosen else " "
+    lines = _words(navigation, row, wide - 4, room, chosen)
     out: Block = [
         fit(
             [(f"{mark}{number} " if n == 0 else "   ", role), (line, role)],
@@ -61,10 +65,12 @@ def _row(view: View, row: Row, index: int, wide: int, room: int) -> Block:
     return [*out, *([] for _ in range(room - len(out)))]
 
 
-def _words(view: View, row: Row, wide: int, room: int, chosen: bool) -> list[str]:
+def _words(
+    navigation: Navigation, row: ListRow, wide: int, room: int, chosen: bool
+) -> list[str]:
     value = row.value
-    if row.field is not None and row.field == view.typing:
-        value = f"{view.typed}_"
+    if row.field is not None and row.field == navigation.typing:
+        value = f"{navigation.typed}_"
     words = row.words if value is None else f"{row.words}: {value}"
     whole = [plain(line) for line in wrap(words, wide)]
     if room > SHORT or (chosen and len(whole) <= CHOSEN):

@@ -13,7 +13,14 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.checks.options import OptionValue
-from bench.demo.acts import BY_THEMSELVES, FIRST_WIDTH, board_asked, follow, push, tap
+from bench.demo.hand_actions import (
+    BY_THEMSELVES,
+    FIRST_WIDTH,
+    board_asked,
+    follow,
+    push,
+    tap,
+)
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask
@@ -40,7 +47,7 @@ KNOCK = 0.20  # mm that a bumped stand reads more
 READ = 4.0  # s that the operator leaves a result on the screen
 
 
-class Following:
+class HandsClient:
     """Hands that follow what the daemon asks, heard over a connection of their own; `close`
     closes it."""
 
@@ -64,15 +71,15 @@ class Following:
         self.tapped = False  # the stand, since it was asked for
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
-        self.cannot = ""  # why the pretend saw cannot do what is asked
+        self.trouble = ""  # why the pretend saw cannot do what is asked
         # of the check, as far as what is asked shows them
         self.options: dict[str, OptionValue] = {}
         self._at_free_end = False
         # way of the live move, as it was before anything was moved
         self._meant: str | None = None
-        self._before: str | None = None  # the set-up before the present one
-        self._put: str | None = None
-        self._done: object = None  # the ask that the hands have already answered
+        self._placement_before: str | None = None  # the set-up before the present one
+        self._placement: str | None = None
+        self._answered: object = None  # the ask that the hands have already answered
         self._work: asyncio.Task[None] | None = None
         self._listening = asyncio.create_task(self._listen())
 
@@ -118,7 +125,9 @@ class Following:
         self._begun = None
         if self.finding is not None and not self._moves(self.finding):
             self.finding = None  # the job is begun anew
-        self._done = None  # what the hands have done already may still want its Enter
+        self._answered = (
+            None  # what the hands have done already may still want its Enter
+        )
         self._look()
 
     def wrong(self) -> None:
@@ -128,8 +137,11 @@ class Following:
         if ask is None or self.busy:
             return
         self.slipped = True
-        if self._before is not None and self._before != ask.placement:
-            self._start(self.hands.put(self._before))
+        if (
+            self._placement_before is not None
+            and self._placement_before != ask.placement
+        ):
+            self._start(self.hands.put(self._placement_before))
         else:
             self.hands.saw.slip("wrong-side")
             self._start(self.hands.put(ask.placement or ""))
@@ -137,8 +149,8 @@ class Following:
     def wrong_word(self) -> str:
         turned = (
             self.ask is not None
-            and self._before is not None
-            and self._before != self.ask.placement
+            and self._placement_before is not None
+            and self._placement_before != self.ask.placement
         )
         return "don't turn" if turned else "wrong side"
 
@@ -184,7 +196,7 @@ class Following:
             elif isinstance(message, Saved) and message.what == "move":
                 self._made.add(message.id)
             elif isinstance(message, Error):
-                self.operator, self.cannot = (
+                self.operator, self.trouble = (
                     False,
                     f"The hands cannot go on: {message.text}",
                 )
@@ -192,7 +204,7 @@ class Following:
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
                 # another set-up, or at rest once more before the next tap
                 self.tapped = False
-                self._done = None if self._done == "tapped" else self._done
+                self._answered = None if self._answered == "tapped" else self._answered
             self._look()
 
     def _hear_options(self) -> None:
@@ -214,7 +226,7 @@ class Following:
         if began or not said.on:
             self.tight = self._at_free_end = False
             self._meant = None
-            self._done = None
+            self._answered = None
         if said.phase == "go":
             self.tight = False  # slackened again
             self._meant = self._meant or said.way
@@ -237,7 +249,7 @@ class Following:
             return
         ask = self.ask
         if ask is None:
-            self._done = self._before = self._put = None
+            self._answered = self._placement_before = self._placement = None
             if self.operator:
                 self._look_at_rest(self.finding)
             return
@@ -256,19 +268,19 @@ class Following:
                 return
             if not self.tapped:
                 self._start(self._hand())
-            elif self._done != "tapped":  # pressed once
-                self._done = "tapped"
+            elif self._answered != "tapped":  # pressed once
+                self._answered = "tapped"
                 self._start(self._press())
             return
-        if key == self._done:
+        if key == self._answered:
             return
         if ask.phase in BY_THEMSELVES:
-            self._done = key
+            self._answered = key
             self._start(self._follow(ask))
         elif self.operator and (
             ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)
         ):
-            self._done = key
+            self._answered = key
             self._start(self._hand() if ask.phase == "sweep" else self._press())
 
     @staticmethod
@@ -301,15 +313,15 @@ class Following:
         # the indicator is set on the sled, the sled is leaned
         if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.words)
-            if key != self._done:
-                self._done = key
+            if key != self._answered:
+                self._answered = key
                 self._start(self._prove(live))
         elif self.operator and live.phase in ("go", "tighten"):
             # once: what is asked next may take its time to come
             pressed = ("pressed", live.phase)
             if live.there if live.phase == "go" else self.tight:
-                if self._done != pressed:
-                    self._done = pressed
+                if self._answered != pressed:
+                    self._answered = pressed
                     self._start(self._press())
             elif live.phase == "tighten" or (
                 live.to_go is not None and abs(live.to_go) > NEAR
@@ -321,13 +333,13 @@ class Following:
 
     async def _follow(self, ask: Ask) -> None:
         if ask.phase == "place":
-            if self._put != ask.placement:
-                self._before, self._put = self._put, ask.placement
-            self.cannot, self.slipped = "", False
+            if self._placement != ask.placement:
+                self._placement_before, self._placement = self._placement, ask.placement
+            self.trouble, self.slipped = "", False
         try:
             await follow(self.hands, ask)
         except ValueError as error:
-            self.cannot = f"The pretend saw cannot: {error}; 9 gives up."
+            self.trouble = f"The pretend saw cannot: {error}; 9 gives up."
             raise
         if self.operator:
             self.client.send(Press(waits=False))

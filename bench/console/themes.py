@@ -11,26 +11,28 @@ from typing import get_args
 import msgspec
 from rich.style import Style
 
-from bench.console.glyphs import PLAIN, RICH, Glyphs
+from bench.console.glyphs import PLAIN, RICH, GlyphSet
 from bench.console.text import Role
 
 ROLES: tuple[Role, ...] = get_args(Role)
 
 
-class Look(msgspec.Struct, frozen=True):
+class ConsoleTheme(msgspec.Struct, frozen=True):
     name: str
-    glyphs: Glyphs
-    ground: str
-    ink: str
+    glyphs: GlyphSet
+    background: str
+    foreground: str
     dark: bool
-    marks: dict[Role, str]  # role -> colours and attributes, as rich writes them
+    role_styles: dict[Role, str]  # role -> colours and attributes, as rich writes them
 
     def styles(self) -> dict[Role, Style]:
-        base = Style.parse(f"{self.ink} on {self.ground}")
-        return {role: base + Style.parse(self.marks.get(role, "")) for role in ROLES}
+        base = Style.parse(f"{self.foreground} on {self.background}")
+        return {
+            role: base + Style.parse(self.role_styles.get(role, "")) for role in ROLES
+        }
 
 
-SHOP = Look(
+SHOP = ConsoleTheme(
     "shop", RICH, "#1c1a17", "#ece4d4", True,
     {
         "strong": "bold #fffaf0",
@@ -58,7 +60,7 @@ SHOP = Look(
         "chosen": "bold #1c1a17 on #d8cdb6",
     },
 )  # fmt: skip
-PENCIL = Look(
+PENCIL = ConsoleTheme(
     "pencil", RICH, "#ffffff", "#000000", False,
     {
         "strong": "bold",
@@ -85,7 +87,7 @@ PENCIL = Look(
         "chosen": "bold reverse",
     },
 )  # fmt: skip
-TUBE = Look(
+TUBE = ConsoleTheme(
     "tube", PLAIN, "black", "white", True,
     {
         "strong": "bright_white",
@@ -110,21 +112,21 @@ TUBE = Look(
         "chosen": "black on white",
     },
 )  # fmt: skip
-LOOKS = (SHOP, PENCIL, TUBE)
+THEMES = (SHOP, PENCIL, TUBE)
 
 
-def find(name: str) -> Look:
+def find_theme(name: str) -> ConsoleTheme:
     """ValueError names those there are."""
-    for look in LOOKS:
+    for look in THEMES:
         if look.name == name:
             return look
     raise ValueError(
         f"no look is called {name!r}; there are:"
-        f" {', '.join(look.name for look in LOOKS)}"
+        f" {', '.join(look.name for look in THEMES)}"
     )
 
 
-def fitting(term: str, no_colour: bool) -> Look:
+def theme_for_terminal(term: str, no_colour: bool) -> ConsoleTheme:
     """What suits the terminal where nothing was said."""
     if term in ("linux", "vt100", "vt220", "ansi"):
         return TUBE

@@ -8,13 +8,27 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from bench.protocol import Cable, Fitted, InstrumentState, Readings
+from bench.render.instrument import instrument_words
 
 FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at
 MOST_POINTS = 4000  # of a running pass
 
+# an instrument's state in words
+STATES: dict[str, str] = {
+    "open": "reads",
+    "absent": "not plugged in",
+    "busy": "port in use",
+    "denied": "no permission",
+    "silent": "silent",
+    "no-reading": "has no reading",
+    "garbled": "garbled",
+    "flooding": "flooding",
+    "marks": "by marks",
+}
 
-class Heard(msgspec.Struct):
+
+class InstrumentView(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came
     (console's clock)."""
 
@@ -34,7 +48,7 @@ class Heard(msgspec.Struct):
         default_factory=lambda: deque(maxlen=32)
     )
 
-    def told(self, said: InstrumentState, now: float) -> None:
+    def update(self, said: InstrumentState, now: float) -> None:
         self.state, self.words, self.port = said.state, said.words, said.port
         self.rate, self.unit, self.rejects = said.rate, said.unit, said.rejects
         self.grows, self.spoiled = said.grows or self.grows, said.spoiled
@@ -43,7 +57,7 @@ class Heard(msgspec.Struct):
         elif said.state != "open":
             self.recent.clear()
 
-    def cable(self, said: Cable, now: float) -> None:
+    def update_cable(self, said: Cable, now: float) -> None:
         """A cable that is looked for: its number, before it is known what hangs on it."""
         self.state = "open" if said.state == "reads" else said.state
         self.words, self.port, self.unit = said.words, said.port, said.unit
@@ -57,7 +71,7 @@ class Heard(msgspec.Struct):
             self.recent.popleft()
         self.value, self.at = said.value, now - said.age
 
-    def read(self, said: Readings, now: float) -> bool:
+    def add_readings(self, said: Readings, now: float) -> bool:
         """True when the number or its age has changed to the eye."""
         was, was_fresh = self.value, self.fresh(now)
         self.value, self.unit, self.at = said.values[-1], said.unit, now
@@ -75,14 +89,9 @@ class Heard(msgspec.Struct):
         return self.state not in ("open", "marks") or bool(self.spoiled)
 
     @property
-    def whose_words(self) -> str:
-        """Its state in words that name it: a port's name says nothing at the saw."""
-        nameless = self.port and self.words.startswith(self.port)
-        return (
-            f"{self.name[:1].upper()}{self.name[1:]}: {self.words}"
-            if nameless
-            else self.words
-        )
+    def named_words(self) -> str:
+        """Its state in words that name it."""
+        return instrument_words(self.name, self.port, self.words)
 
     @property
     def live(self) -> bool:
@@ -93,8 +102,8 @@ class Heard(msgspec.Struct):
         if len(self.recent) < 2:
             return "still"
         change = self.recent[-1][1] - self.recent[0][1]
-        spread = 0.004 if self.role != "travel" else 0.3
-        if abs(change) < spread:
+        least = 0.004 if self.role != "travel" else 0.3
+        if abs(change) < least:
             return "still"
         if self.role == "cable":
             return "moves"
@@ -107,18 +116,18 @@ class Heard(msgspec.Struct):
         return "going in" if inward else "coming out"
 
 
-def cables_heard(
-    before: Mapping[str, Heard], said: Sequence[Cable], now: float
-) -> dict[str, Heard]:
+def cable_views(
+    before: Mapping[str, InstrumentView], said: Sequence[Cable], now: float
+) -> dict[str, InstrumentView]:
     """All cables that are looked for, by port."""
-    out: dict[str, Heard] = {}
+    out: dict[str, InstrumentView] = {}
     for cable in said:
-        out[cable.port] = before.get(cable.port) or Heard(cable.name, "cable")
-        out[cable.port].cable(cable, now)
+        out[cable.port] = before.get(cable.port) or InstrumentView(cable.name, "cable")
+        out[cable.port].update_cable(cable, now)
     return out
 
 
-class Pass(msgspec.Struct):
+class PassView(msgspec.Struct):
     """A pass as it is drawn: points in mm, and which of them were set aside once that
     is known."""
 
@@ -138,7 +147,7 @@ class Pass(msgspec.Struct):
         self.reading.extend(reading[:room])
 
     @classmethod
-    def of(cls, said: Fitted) -> Pass:
+    def of(cls, said: Fitted) -> PassView:
         return cls(
             said.sweep,
             said.placement,

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import msgspec
 
-from bench.console.glyphs import Glyphs
-from bench.console.heard import Pass
+from bench.console.glyphs import GlyphSet
+from bench.console.instrument_view import PassView
 from bench.console.text import Block, Line, Role
 from bench.units import System, length_words
 
@@ -30,7 +30,7 @@ class Window(msgspec.Struct, frozen=True):
     high: float
 
 
-def window(passes: Sequence[Pass], before: Window | None = None) -> Window:
+def window(passes: Sequence[PassView], before: Window | None = None) -> Window:
     """Around all points, in steps, so that a growing line does not move the whole
     picture at every point."""
     travel = [
@@ -55,11 +55,11 @@ def window(passes: Sequence[Pass], before: Window | None = None) -> Window:
     return Window(left, right, low, high)
 
 
-class Sheet:
+class DotCanvas:
     """A field of dots, `wide` x `high` cells; the role of a cell is that of the last
     dot in it."""
 
-    def __init__(self, wide: int, high: int, glyphs: Glyphs) -> None:
+    def __init__(self, wide: int, high: int, glyphs: GlyphSet) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs
         self.per_x, self.per_y = (2, 4) if glyphs.braille else (1, 2)
         self._dots: dict[tuple[int, int], int] = {}
@@ -110,11 +110,11 @@ class Sheet:
 
 
 def plot(
-    running: Pass | None,
-    kept: Sequence[Pass],
+    running: PassView | None,
+    kept: Sequence[PassView],
     wide: int,
     high: int,
-    glyphs: Glyphs,
+    glyphs: GlyphSet,
     units: System,
 ) -> Block:
     """The running line over the kept ones, with what the edges stand for; one row of
@@ -128,39 +128,41 @@ def plot(
         return []
     if not drawn and not now:
         return []
-    view = window([*drawn, *now])
-    sheet = Sheet(wide, high - 1, glyphs)
+    shown = window([*drawn, *now])
+    canvas = DotCanvas(wide, high - 1, glyphs)
     for one in drawn:
-        _draw(sheet, one, view, "dot-old")
+        _draw(canvas, one, shown, "dot-old")
     for one in now:
-        _draw(sheet, one, view, "dot")
-    block = sheet.block()
+        _draw(canvas, one, shown, "dot")
+    block = canvas.block()
     if wide >= 24:
-        _label(block, 0, length_words(view.high, units, 2 if units == "mm" else None))
+        _label(block, 0, length_words(shown.high, units, 2 if units == "mm" else None))
     if wide >= 24 and high > 4:
         _label(
-            block, high - 2, length_words(view.low, units, 2 if units == "mm" else None)
+            block,
+            high - 2,
+            length_words(shown.low, units, 2 if units == "mm" else None),
         )
-    block.append(_foot(view, bool([p for p in drawn if p.aside]), wide, glyphs, units))
+    block.append(_foot(shown, bool([p for p in drawn if p.aside]), wide, glyphs, units))
     return block
 
 
-def _draw(sheet: Sheet, one: Pass, view: Window, role: Role) -> None:
-    across, up = view.right - view.left, view.high - view.low
+def _draw(canvas: DotCanvas, one: PassView, shown: Window, role: Role) -> None:
+    across, up = shown.right - shown.left, shown.high - shown.low
     crosses = []
     seen: set[tuple[int, int]] = set()
-    columns = sheet.wide * sheet.per_x * 2
+    columns = canvas.wide * canvas.per_x * 2
     for index, (s, r) in enumerate(zip(one.travel, one.reading, strict=True)):
-        x, y = (s - view.left) / across, (r - view.low) / up
+        x, y = (s - shown.left) / across, (r - shown.low) / up
         if index in one.aside:
             crosses.append((x, y))
             continue
-        spot = (int(x * columns), int(y * sheet.high * sheet.per_y * 2))
+        spot = (int(x * columns), int(y * canvas.high * canvas.per_y * 2))
         if spot not in seen:
             seen.add(spot)
-            sheet.dot(x, y, role)
+            canvas.dot(x, y, role)
     for x, y in crosses:
-        sheet.sign(x, y, sheet.glyphs.aside, "aside")
+        canvas.sign(x, y, canvas.glyphs.aside, "aside")
 
 
 def _label(block: Block, row: int, words: str) -> None:
@@ -177,8 +179,10 @@ def _label(block: Block, row: int, words: str) -> None:
     block[row] = [(words + " ", "faint"), *rest]
 
 
-def _foot(view: Window, aside: bool, wide: int, glyphs: Glyphs, units: System) -> Line:
-    near, far = length_words(view.left, units), length_words(view.right, units)
+def _foot(
+    shown: Window, aside: bool, wide: int, glyphs: GlyphSet, units: System
+) -> Line:
+    near, far = length_words(shown.left, units), length_words(shown.right, units)
     middle = f"{glyphs.aside} set aside" if aside and wide > 28 else "travel"
     room = wide - len(near) - len(far)
     return [
@@ -193,7 +197,7 @@ def scale(
     give: float,
     limit: float | None,
     wide: int,
-    glyphs: Glyphs,
+    glyphs: GlyphSet,
     ends: tuple[str, str],
     least: float | None = None,
     one_sided: bool = False,

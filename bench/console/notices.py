@@ -1,4 +1,4 @@
-"""What is said to the person: whole sentences. Pure; may import: msgspec."""
+"""What is said to the person: as_sentence sentences. Pure; may import: msgspec."""
 
 from __future__ import annotations
 
@@ -9,23 +9,23 @@ import msgspec
 NOTICES = 8  # sentences kept
 
 
-class Sentence(msgspec.Struct, frozen=True):
+class NoticeLine(msgspec.Struct, frozen=True):
     about: str
     words: str
     bad: bool = False
 
 
-def whole(text: str) -> str:
+def as_sentence(text: str) -> str:
     """With a capital and a stop."""
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
 
 
-class Sentences(list[Sentence]):
+class NoticeList(list[NoticeLine]):
     """What was said last, the newest at the end; trouble that is not over stays behind
     mere remarks."""
 
-    def add(self, said: Sentence, troubled: Container[str]) -> None:
+    def add(self, said: NoticeLine, troubled: Container[str]) -> None:
         """troubled: what trouble is not over of. The same twice in a row is said once."""
         place = len(self)
         while (

@@ -8,7 +8,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.console.glyphs import RICH, Glyphs
+from bench.console.glyphs import RICH, GlyphSet
 from bench.console.text import Role
 
 Page = Literal[
@@ -28,7 +28,7 @@ Page = Literal[
 ]
 
 
-class Row(msgspec.Struct, frozen=True):
+class ListRow(msgspec.Struct, frozen=True):
     """One row of a list: what it says, whether it can be taken, and what then happens."""
 
     words: str
@@ -39,11 +39,11 @@ class Row(msgspec.Struct, frozen=True):
     value: str | None = None  # stands behind the words, and is not cut
 
 
-class View(msgspec.Struct):
+class Navigation(msgspec.Struct):
     page: Page = "work"
     cursor: int = 0
     stack: list[Page] = msgspec.field(default_factory=list)
-    glyphs: Glyphs = RICH
+    glyphs: GlyphSet = RICH
     kind: str | None = None  # the check whose options are open
     options: dict[str, str] = msgspec.field(default_factory=dict)  # as typed or chosen
     pushes: int = 3

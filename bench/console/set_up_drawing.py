@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bench.console.canvas import Canvas
-from bench.console.glyphs import Glyphs
+from bench.console.glyphs import GlyphSet
 from bench.console.text import Block
 from bench.protocol import Ask, Jig
 
@@ -19,7 +19,9 @@ LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 24
 
 
-def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> Block:
+def draw_set_up(
+    ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
+) -> Block:
     """At most `wide` x `high`; empty where there is no room or nothing to draw."""
     if (
         wide < LEAST_WIDE
@@ -38,7 +40,7 @@ def picture(ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: Glyphs) -> 
     return canvas.block()
 
 
-def on_the_sled(how: str, jig: Jig | None, wide: int, glyphs: Glyphs) -> Block:
+def indicator_on_sled(how: str, jig: Jig | None, wide: int, glyphs: GlyphSet) -> Block:
     """How the indicator stands for the live move: `beyond` or `behind` the sled fence,
     `right` or `left` of the arm.
 

@@ -6,7 +6,7 @@ A size says how many columns a dot takes and whether two dots share a row (half 
 
 from __future__ import annotations
 
-from bench.console.glyphs import Glyphs
+from bench.console.glyphs import GlyphSet
 
 _DOTS = {
     "0": ("#####", "##.##", "##.##", "##.##", "##.##", "##.##", "#####"),
@@ -40,7 +40,7 @@ def columns(text: str, size: str) -> int:
     return sum(len(_DOTS[c][0]) * wide + wide for c in text) - wide if text else 0
 
 
-def figures(text: str, size: str, glyphs: Glyphs) -> list[str]:
+def large_text(text: str, size: str, glyphs: GlyphSet) -> list[str]:
     """Rows of block characters. ValueError for what has no figure."""
     unknown = set(text) - set(_DOTS)
     if unknown:
@@ -60,6 +60,6 @@ def _row(dots: str, wide: int) -> str:
     return "".join(d * wide for d in dots) + "." * wide
 
 
-def _halved(above: str, below: str, glyphs: Glyphs) -> str:
+def _halved(above: str, below: str, glyphs: GlyphSet) -> str:
     sign = {"##": glyphs.full, "#.": glyphs.upper, ".#": glyphs.lower, "..": " "}
     return "".join(sign[a + b] for a, b in zip(above, below, strict=True))
