@@ -150,7 +150,7 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 
 async def shown(app: Any, text: str) -> None:
-    async with asyncio.timeout(15.0):
+    async with asyncio.timeout(60.0):
         while text not in "\n".join(app.sheet.text()):
             await asyncio.sleep(0.02)
 

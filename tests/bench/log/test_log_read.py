@@ -8,10 +8,11 @@ import json
 import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 import tempfile
 import threading
 import time
-import warnings
 from contextlib import closing
 from pathlib import Path
 
@@ -154,24 +155,21 @@ def as_member(path: Path, group: int = 54321) -> list[str]:
     for file in (path.parent, *path.parent.iterdir()):
         os.chown(file, -1, group)
     path.parent.chmod(0o750)
-    ours, theirs = os.pipe()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
-        child = os.fork()
-    if child == 0:
-        try:
-            os.setgroups([group])
-            os.setgid(group + 1)
-            os.setuid(group + 1)
-            with read.open_read(path) as db:
-                os.write(theirs, " ".join(ids(read.list_findings(db))).encode())
-        finally:
-            os._exit(0)
-    os.close(theirs)
-    with open(ours) as told:
-        rows = told.read().split()
-    os.waitpid(child, 0)
-    return rows
+    # what it imports lies where a member may not look, so that it is imported before
+    program = f"""
+import os
+from pathlib import Path
+from bench.log import read
+os.setgroups([{group}])
+os.setgid({group + 1})
+os.setuid({group + 1})
+with read.open_read(Path({str(path)!r})) as db:
+    print(*(row.finding.id for row in read.list_findings(db)))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True
+    )
+    return done.stdout.split()
 
 
 def test_a_reader_cannot_write(live, path) -> None:
