@@ -37,6 +37,7 @@ class Rig:
         self.rotation = 0.0
         self.side = "right"
         self.offset = 2.5
+        self.lines = 0  # sent of each instrument
         self.sends = True
         self.spoil: Callable[[str, bytes], bytes] = lambda name, line: line  # what becomes of each line
         self._stop = threading.Event()
@@ -81,6 +82,7 @@ class Rig:
         """One line of each instrument every STEP; a busy machine slows the hand, and makes no leap of it."""
         while not self._stop.wait(STEP):
             self._push()
+            self.lines += 1
             values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
             with self._lock:
                 for name, (master, _) in self._masters.items():

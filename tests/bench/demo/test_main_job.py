@@ -32,6 +32,7 @@ def sweep(rig, pushes: int, check, length: float = 150.0) -> None:
             check.hear("Back at the start")
 
 
+@pytest.mark.ci  # every day test_a_cable_pulled_in_mid_sweep takes the same check
 def test_two_instruments_to_the_move(rigs, run) -> None:
     rig = rigs()
     daemon = run("daemon")
