@@ -150,7 +150,7 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 
 async def shown(app: Any, text: str) -> None:
-    async with asyncio.timeout(15.0):
+    async with asyncio.timeout(60.0):
         while text not in "\n".join(app.grid.text()):
             await asyncio.sleep(0.02)
 
@@ -190,7 +190,7 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
         await bench.until(wire, Asking)
         following = HandsClient(await connect(bench.folder), bench.hands)
         try:
-            async with asyncio.timeout(15.0):
+            async with asyncio.timeout(60.0):
                 while following.ask is None:  # who knows of no check in progress begins one
                     await asyncio.sleep(0.02)
             following.turn_operator()

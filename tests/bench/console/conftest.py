@@ -282,7 +282,7 @@ def seen(app) -> list[str]:
     return ["".join(text for _, text in sorted(lines[y])) for y in sorted(lines)]
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 5.0) -> str:
+async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
     text = ""
     for _ in range(int(seconds / 0.03)):
         text = "\n".join(pilot.app.grid.text())

@@ -16,7 +16,7 @@ from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 from bench.demo.screen import actions, lesson
 
-LONG = 25.0  # s that anything may take on a busy machine
+LONG = 60.0  # s that anything may take on a busy machine
 
 
 class Job:

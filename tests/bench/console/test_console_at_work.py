@@ -235,7 +235,7 @@ async def _told(folder: Path) -> tuple[int, int]:
     try:
         for _ in range(20):
             wire.send(GetStatus())
-            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 5.0), StatusReply):
+            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 60.0), StatusReply):
                 pass
             if status.told:
                 break

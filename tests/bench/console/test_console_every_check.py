@@ -90,7 +90,7 @@ async def bench(tmp_path: Path) -> AsyncIterator[tuple[Cables, Path]]:
     await cables.close()
 
 
-async def until(app, met: Callable[[], bool], seconds: float = 20.0) -> str:
+async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
     end = time.monotonic() + seconds
     while not met():
         text = "\n".join(app.grid.text())

@@ -26,7 +26,7 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 15.0) -> str:
+async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
     text = ""
     for _ in range(int(seconds / 0.05)):
         text = seen(pilot.app)

@@ -134,7 +134,7 @@ class EvenHand:
     def go(self, to: float, lines: int = 80) -> None:
         self.done.clear()
         self.start, self.to, self.lines, self.line = self.rig.s, to, lines, 0
-        self.done.wait(20)
+        self.done.wait(60)
 
     def __call__(self, name: str) -> float:
         if name == "indicator" and self.line < self.lines:  # the first of each pair

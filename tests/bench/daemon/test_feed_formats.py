@@ -45,7 +45,7 @@ class Heard:
     def _state(self, instrument: Instrument) -> None:
         self.states.append(instrument.state)
 
-    async def until(self, true: Callable[[], object], seconds: float = 8.0) -> None:
+    async def until(self, true: Callable[[], object], seconds: float = 60.0) -> None:
         end = time.monotonic() + seconds
         while not true():
             assert time.monotonic() < end, (

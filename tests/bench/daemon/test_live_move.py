@@ -306,7 +306,7 @@ class Made:
         self.heard: list[LiveSaid] = []
 
     async def until(self, met: Callable[[LiveSaid], bool]) -> LiveSaid:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(60):
             while True:
                 message = await self.wire.inbox.get()
                 assert not isinstance(message, Error), message
@@ -363,7 +363,7 @@ async def test_from_out_to_good_enough_with_a_screw_that_draws(tmp_path) -> None
         assert abs(end.drawn) == pytest.approx(drawn, abs=0.005)
         assert end.verdict == "outside"
         wire.send(Live())  # made is made: the passes say what is left
-        refused = await asyncio.wait_for(_error(wire), 5)
+        refused = await asyncio.wait_for(_error(wire), 60)
         assert "verifying passes" in refused.text
         wire.close()
         daemon.kill()

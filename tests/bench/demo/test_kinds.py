@@ -127,6 +127,6 @@ def test_one_check_wants_no_screen() -> None:
         capture_output=True,
         check=False,
         text=True,
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2 and "--check goes with --headless" in done.stderr

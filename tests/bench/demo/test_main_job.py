@@ -32,6 +32,7 @@ def sweep(rig, pushes: int, check, length: float = 150.0) -> None:
             check.hear("Back at the start")
 
 
+@pytest.mark.ci  # every day test_a_cable_pulled_in_mid_sweep takes the same check
 def test_two_instruments_to_the_move(rigs, run) -> None:
     rig = rigs()
     daemon = run("daemon")
@@ -75,7 +76,7 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
 
     # the recorded sweeps, exported and worked out again by the same road
     export = run("log", "export", finding["id"], "--log", str(rig.folder / "log.db"))
-    text, _ = export.process.communicate(timeout=20)
+    text, _ = export.process.communicate(timeout=60)
     (rig.folder / "again.csv").write_bytes(text)
     again = run("evaluate", "fence-square", str(rig.folder / "again.csv"), "--jig", "big-sled", "--json")
     assert again.wait() == 1
@@ -241,7 +242,7 @@ def test_wrong_use_is_one_line_and_exit_2(tmp_path, args: list[str], says: str) 
         cwd=tmp_path,
         input="",
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2
     assert says in done.stderr
@@ -286,7 +287,7 @@ def test_a_killed_demonstration_leaves_no_daemon(run, tmp_path) -> None:
     assert children
     demo.process.kill()
     demo.process.wait()
-    until = time.monotonic() + 5
+    until = time.monotonic() + 60
     while any(Path(f"/proc/{child}/cmdline").exists() and _alive(child) for child in children):
         assert time.monotonic() < until, "the daemon outlived its demonstration"
         time.sleep(0.05)

@@ -12,6 +12,7 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
+from bench.log import committer
 from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
 
@@ -27,6 +28,16 @@ LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("big-sled", pivot_to_blade=250.0), leaves=(0.05, 0.1)
 )
+
+
+HANG_S = 60.0  # s that a busy machine may take to write what a test waits for
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A writer that is closed or flushed is given the time it takes; a test of giving up sets its own."""
+    monkeypatch.setattr(committer, "CLOSE_S", HANG_S)
+    monkeypatch.setattr(LogWriter.flush, "__defaults__", (HANG_S,))
 
 
 class Clock:

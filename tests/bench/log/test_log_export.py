@@ -56,7 +56,7 @@ def answering(path: Path, tmp_path: Path) -> Iterator[Callable[[], Path]]:
     def start() -> Path:
         tasks.append(loop.create_task(serve(path, tmp_path / "socket", begun.set)))
         thread.start()
-        assert begun.wait(10)
+        assert begun.wait(60)
         return tmp_path / "socket"
 
     def run() -> None:
@@ -134,7 +134,7 @@ def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
         assert life.writer._committer._place.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
     with WireClient(at) as client:  # and it may go away in the midst of it
         client.send(LogExport())
-        assert isinstance(client.next(5.0), LogText)
+        assert isinstance(client.next(60.0), LogText)
     assert run("export", "--socket", str(at)).return_value == 0
 
 

@@ -14,7 +14,7 @@ from bench.log.read_only import open_read
 from bench.log.rows import LogHeld
 
 
-def until(true, seconds: float = 10.0) -> None:
+def until(true, seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while not true():
         assert time.monotonic() < end, "it did not happen in time"

@@ -99,13 +99,13 @@ def begun_meanwhile(chance: np.random.Generator, rate: float) -> bool:
     one = drawn(chance, rate)
     if one.noise * one.count > FINE:
         one = one._replace(count=0.001)
-    speed, since = np.exp(chance.uniform(np.log(LIMIT), np.log(5))), chance.uniform(-0.3, 1.5)
+    speed, since = np.exp(chance.uniform(np.log(SLOWEST_MOTION), np.log(5))), chance.uniform(-0.3, 1.5)
 
     def path(t: np.ndarray | float) -> np.ndarray:
         return speed * np.maximum(t + since, 0)
 
     found = taken(chance, one, path, 3.0)
-    return found is not None and abs(found[1] - path(found[0])) > 0.2 * LIMIT + 3 * one.count
+    return found is not None and abs(found[1] - path(found[0])) > 0.2 * SLOWEST_MOTION + 3 * one.count
 
 
 @pytest.mark.parametrize("rate", [5, *(pytest.param(r, marks=pytest.mark.slow) for r in RATES if r != 5)])
