@@ -22,6 +22,7 @@ from bench.cli.common import (
     worst,
 )
 from bench.cli.options import declared, read_options, the_check
+from bench.render.wording import with_name
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
 
@@ -294,8 +295,7 @@ class _Leading:
                 say(f"  The {message.name} is back.")
         elif self.away.get(message.name) != message.words:
             self.away[message.name] = message.words
-            whose = "" if message.name in message.words.lower() else f"{message.name}: "
-            say(f"  {whose}{message.words}")
+            say(f"  {with_name(message.name, message.words)}")
 
     def _ask(self, ask: Any) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
+from bench.render.wording import with_name, without_name
 
 if TYPE_CHECKING:
     from bench.protocol import StatusReply
@@ -85,10 +86,8 @@ class _Lines:
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
         elif isinstance(message, InstrumentState) and only in (None, message.name):
-            click.echo(
-                f"{message.name}: {message.words.removeprefix(f'The {message.name} ')}",
-                err=True,
-            )
+            words = without_name(message.name, message.words)
+            click.echo(f"{message.name}: {words}", err=True)
         elif isinstance(message, Readings) and only in (None, message.instrument):
             for value in message.values:
                 click.echo(f"{message.instrument} {value:.4f} mm")
@@ -170,10 +169,8 @@ class _Plain:
                 self._said[message.name] = message.words
                 # only how it is now is worth telling late
                 self._first = [one for one in self._first if one[0] != message.name]
-                whose = (
-                    "" if message.name in message.words.lower() else f"{message.name}: "
-                )
-                self._first.append((message.name, whose + message.words))
+                words = with_name(message.name, message.words)
+                self._first.append((message.name, words))
         elif isinstance(message, Readings) and only in (None, message.instrument):
             value = message.values[-1]
             before = self._values.get(message.instrument)

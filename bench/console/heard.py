@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from bench.protocol import Cable, Fitted, InstrumentState, Readings
+from bench.render.wording import without_port
 
 FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at
@@ -77,12 +78,7 @@ class Heard(msgspec.Struct):
     @property
     def whose_words(self) -> str:
         """Its state in words that name it: a port's name says nothing at the saw."""
-        nameless = self.port and self.words.startswith(self.port)
-        return (
-            f"{self.name[:1].upper()}{self.name[1:]}: {self.words}"
-            if nameless
-            else self.words
-        )
+        return without_port(self.name, self.port, self.words)
 
     @property
     def live(self) -> bool:

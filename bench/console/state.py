@@ -395,7 +395,7 @@ class State(msgspec.Struct):
 
     def _done(self, message: Done) -> Iterable[str]:
         # a sentence is for the person, a word is for the program
-        if message.text.endswith("."):
+        if message.remarks or not message.recorded:
             self.say("done", message.text, bad=not message.recorded)
             return ("notice",)
         return ()

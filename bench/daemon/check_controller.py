@@ -17,8 +17,6 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
-from bench.checks.shared.doubt_words import words
-from bench.checks.shared.note_units import in_units
 from bench.daemon.acquisition import Instrument
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
 from bench.finding import Doubt, Finding
@@ -26,8 +24,11 @@ from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
+from bench.render.notices import text
+from bench.render.prompts import prompt_words
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -102,9 +103,10 @@ class CheckController:
         *,
         push: bool | None,
         trace: Trace | None,
-        reason: str | None,
+        reason: Remark | None,
     ) -> None:
-        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
+        words = None if reason is None else text([reason])
+        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=words)  # type: ignore[arg-type]
 
     def kept(self, trace: Trace, *, straight: bool) -> None:
         if self.run is not None:
@@ -112,8 +114,8 @@ class CheckController:
                 trace, self.run.evidence, self._looked, straight=straight
             )
 
-    def undo_sweep(self, sweep_id: str, reason: str) -> None:
-        self.log.undo_sweep(sweep_id, reason)
+    def undo_sweep(self, sweep_id: str, reason: Remark) -> None:
+        self.log.undo_sweep(sweep_id, text([reason]))
 
     def _looked(
         self,
@@ -124,17 +126,13 @@ class CheckController:
     ) -> None:
         run = self.run
         if run is not None and trace in run.kept.traces:
-            units = self._settings().units
-            run.doubts(
-                doubts,
-                lambda doubt: in_units([words(doubt)], units)[0],
-                time.monotonic(),
-            )
+            run.doubts(doubts, time.monotonic())
         if fitted is None:
             return
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
-            run.refuse_kept(trace, fitted.words, time.monotonic())
+            reason = Remark("pass-not-straight", {"why": fitted.words})
+            run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
             run.kept.passes.append(fitted)
@@ -199,9 +197,10 @@ class CheckController:
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
+            asked = prompt_words(self.run.ask, self._settings().units)
             raise WrongUse(
-                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish"
-                " it, or end it with `sweepgauge abandon`"
+                f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
+                " with `sweepgauge abandon`"
             )
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(
@@ -313,18 +312,18 @@ class CheckController:
         self.after()
         return used
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         if self.run is None:
             raise WrongUse("no check is in progress")
         return self.run.undo(now)
 
-    def abandon(self, now: float) -> str:
+    def abandon(self, now: float) -> Remark:
         if self.run is None:
             raise WrongUse("no check is in progress")
         run, self.run, self.begun = self.run, None, None
-        run.interrupt("The check was given up.", now)
+        run.interrupt(Remark("check-given-up"), now)
         self.log.abandon(run.id, "by hand")
-        return f"{run.check.kind} is given up; what was measured stays in the log."
+        return Remark("given-up", {"check": run.check.kind})
 
     def after(self) -> None:
         """When nothing is lacking any more, it is worked out."""
@@ -340,7 +339,7 @@ class CheckController:
 
     def stop(self, now: float) -> None:
         if self.run is not None:
-            self.run.interrupt("The daemon was ended.", now)
+            self.run.interrupt(Remark("daemon-ended"), now)
         self.concluding.stop()
 
     def _concluded(
@@ -370,7 +369,8 @@ class CheckController:
         if self.run is run:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
-        self._tell(NotConcluded(run.id, f"No result: {why.rstrip('.')}."))
+        remark = Remark("not-concluded", {"why": why.rstrip(".")})
+        self._tell(NotConcluded(run.id, remarks=[remark]))
 
 
 def same(a: Begin, b: Begin) -> bool:

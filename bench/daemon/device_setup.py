@@ -12,13 +12,13 @@ import asyncio
 import logging
 import os
 import time
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import Role, heard_words, values_of
+from bench.daemon.discovered import Role, heard_remark, values_of
 from bench.daemon.port_scanner import (
     Places,
     PortScanner,
@@ -27,12 +27,12 @@ from bench.daemon.port_scanner import (
     wired_cable,
 )
 from bench.procedure.leaf_proof import LeafProof, Phase
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
 from bench.stream.motion import PRESSED, PUSHED, Seen, Watcher, pressed, pushed, watcher
-from bench.units import length_words
 
 log = logging.getLogger("sweepgauge")
 
@@ -40,13 +40,11 @@ What = Literal["indicator", "travel", "leaf"]
 # s that ports are held on when nobody looks any more: a screen may come back
 LINGER = 3.0
 IDLE = 20.0  # s without a movement until that is said
+STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 
-ASK = {
-    "indicator": "Press the indicator's plunger in, some 2 mm, and let it out again.",
-    "travel": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
-}
+ASK = {"indicator": Remark("setup-press"), "travel": Remark("setup-push")}
 
 
 class DeviceSetup:
@@ -116,7 +114,7 @@ class DeviceSetup:
             ):
                 self.scout.start()
         elif now - self._wanted > LINGER and self.what is not None:
-            self._finish("failed", "")  # whoever wanted it is gone
+            self._finish("failed")  # whoever wanted it is gone
         elif now - self._wanted > LINGER and self.scout.on:
             self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
         self.scout.tick(now)
@@ -158,7 +156,7 @@ class DeviceSetup:
         """The person leaves it."""
         self._left = True
         if self.what is not None:
-            self._finish("failed", "")
+            self._finish("failed")
 
     def press(self, now: float) -> bool:
         """True when it answered something that is asked here."""
@@ -240,13 +238,13 @@ class DeviceSetup:
 
     # ---- the cables ------------------------------------------------------------------
 
-    def _ask(self, what: Role, now: float, remark: str = "") -> None:
+    def _ask(self, what: Role, now: float, *before: Remark) -> None:
         if what != self.what:
             self._watchers = {}
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
         for one in self._watchers.values():
             one.begin()
-        self._say("asking", f"{remark} {ASK[what]}".strip())
+        self._say("asking", *before, ASK[what])
 
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
@@ -258,20 +256,13 @@ class DeviceSetup:
             return
         if self._seen is not None:
             if self._seen[0] in gone:
-                self._ask(
-                    what,
-                    now,
-                    f"{short_name(self._seen[0])} went away; nothing was kept.",
-                )
+                gone_port = {"name": short_name(self._seen[0])}
+                self._ask(what, now, Remark("setup-port-gone", gone_port))
             return
         for port, one in was.items():
             if abs(one.far) > 0.02:
-                self._ask(
-                    what,
-                    now,
-                    f"{short_name(port)} went away in the middle of it: plug it in,"
-                    " then again.",
-                )
+                gone_port = {"name": short_name(port)}
+                self._ask(what, now, Remark("setup-port-gone-midway", gone_port))
                 return
         seen = (
             pressed(self._watchers, now)
@@ -285,90 +276,57 @@ class DeviceSetup:
             if seen.outcome == "moving":
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
-                self._ask(
-                    what, now, f"Nothing has moved yet; {heard_words(self._here())}."
-                )
+                self._ask(what, now, heard_remark(self._here()))
             return
         port, mm = seen.moved[0]
-        name, far = short_name(port), self._mm(mm)
+        moved = {"name": short_name(port), "far": abs(mm)}
         if seen.outcome == "seen":
             self._found(what, port, mm)
         elif seen.outcome == "two":
-            both = ", ".join(f"{short_name(p)} by {self._mm(m)}" for p, m in seen.moved)
-            self._ask(what, now, f"More than one moved: {both}. Move one alone.")
+            several = [(short_name(one), abs(mm)) for one, mm in seen.moved]
+            self._ask(what, now, Remark("setup-several-moved", {"moved": several}))
         elif seen.outcome == "far":
-            self._ask(
-                what,
-                now,
-                f"{name} moved by {far}: no plunger goes so far. Was it the sled?",
-            )
+            self._ask(what, now, Remark("setup-too-far", moved))
         elif seen.outcome == "little":
-            least = length_words(
-                PRESSED if what == "indicator" else PUSHED, self._settings().units
-            )
-            remark = f"{name} moved by {far} only: {least} at the least is wanted."
+            least = PRESSED if what == "indicator" else PUSHED
+            remark = Remark("setup-too-little", {**moved, "least": least})
             if what == "indicator":
                 self._ask(what, now, remark)
             else:
                 # what it has gone already counts
-                self._say("asking", f"{remark} Push on, AWAY from you.")
+                self._say("asking", remark, Remark("setup-push-on"))
         elif seen.outcome == "stays":
-            self._say(
-                "asking",
-                f"{name} moved by {far} and stays there: let the plunger out again.",
-            )
-            if self._watchers[port].rested(now) > 6.0:
-                self._ask(
-                    what,
-                    now,
-                    f"{name} moved by {far} and stayed there: no plunger does.",
-                )
+            self._say("asking", Remark("setup-stays", moved))
+            if self._watchers[port].rested(now) > STAYED:
+                self._ask(what, now, Remark("setup-stayed", moved))
         else:  # back
-            self._ask(
-                what,
-                now,
-                f"{name} moved by {far} and came back: leave the sled where you"
-                " pushed it.",
-            )
+            self._ask(what, now, Remark("setup-came-back", moved))
 
     def _found(self, what: Role, port: str, mm: float) -> None:
         self._seen = (port, mm)
-        name, far = short_name(port), self._mm(mm)
-        way = "grows" if mm > 0 else "falls"
+        moved = {"name": short_name(port), "far": abs(mm)}
         if what == "indicator":
-            words = (
-                f"{name} went {far} and back: it is the indicator; its number {way} as"
-                " the plunger goes in."
-            )
+            code = "setup-indicator-grows" if mm > 0 else "setup-indicator-falls"
         else:
-            words = (
-                f"{name} went {far}: it is the travel; its number {way} as the sled"
-                " goes away."
-            )
+            code = "setup-travel-grows" if mm > 0 else "setup-travel-falls"
+        remarks = [Remark(code, moved)]
         try:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
         except SettingsError as error:
-            self._finish("failed", f"Nothing is kept: {error}.")
+            self._finish("failed", Remark("setup-nothing-kept", {"why": str(error)}))
             return
         if self._inches(what, port):
-            words += " It shows inches, and so will this."
+            remarks.append(Remark("setup-inches"))
         other = self._other(what, port)
         if other is not None:
-            words += f" It was the {other} until now, which then has no cable."
+            remarks.append(Remark("setup-was-other", {"other": other}))
         if changes:
-            words += (
-                f" In {self._paths.settings.name}:"
-                f" {'; '.join(change.text() for change in changes)}."
-            )
-        self._say(
-            "seen",
-            words,
-            port=port,
-            grows=str(values["grows"]),
-            enter=True,
-            value=abs(mm),
-        )
+            texts = "; ".join(change.text() for change in changes)
+            file = self._paths.settings.name
+            remarks.append(Remark("setup-changes", {"file": file, "changes": texts}))
+        grows = str(values["grows"])
+        self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
@@ -425,20 +383,18 @@ class DeviceSetup:
                     edit.keep_units, path, "inch", gear_path=self._paths.gear
                 )
         except SettingsError as error:
-            self._finish("failed", f"Nothing is kept: {error}.")
+            self._finish("failed", Remark("setup-nothing-kept", {"why": str(error)}))
             return
         except OSError as error:
             by_hand = edit.as_text(section, values)
             why = error.strerror or str(error)
-            self._finish(
-                "failed",
-                f"Nothing is kept: {path} cannot be written: {why}. Mend that and do it"
-                f" again, or write there: {by_hand}",
-            )
+            lost = {"path": str(path), "why": why, "by_hand": by_hand}
+            self._finish("failed", Remark("setup-not-writable", lost))
             return
         except Exception as error:
             log.exception("keeping what was learned of the %s", what)
-            self._finish("failed", f"Nothing is kept: {type(error).__name__}: {error}.")
+            fault = f"{type(error).__name__}: {error}"
+            self._finish("failed", Remark("setup-nothing-kept", {"why": fault}))
             return
         port = self._seen[0] if self._seen is not None else ""
         if port:
@@ -446,19 +402,17 @@ class DeviceSetup:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
-            self._proof.cured(settings, f"Kept in {path.name}. Now prove it again.")
+            self._proof.cured(settings, Remark("setup-cured", {"file": path.name}))
             return
         grows = str(values.get("grows", ""))
-        self._finish(
-            "kept",
-            f"Kept in {path.name}: {short_name(port)} is the {what}.",
-            port=port,
-            grows=grows,
-        )
+        kept = {"file": path.name, "name": short_name(port), "what": what}
+        self._finish("kept", Remark("setup-kept", kept), port=port, grows=grows)
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _said_of_leaf(self, phase: Phase, words: str, more: Mapping[str, Any]) -> None:
+    def _said_of_leaf(
+        self, phase: Phase, remarks: Sequence[Remark], more: Mapping[str, Any]
+    ) -> None:
         proof = self._proof
         assert proof is not None
         if proof.outcome is not None:
@@ -472,31 +426,19 @@ class DeviceSetup:
             )
             proof.outcome = None
         if phase in ("kept", "failed"):
-            self._finish(phase, words, **more)
+            self._finish(phase, *remarks, **more)
         else:
-            self._say(phase, words, **more)
+            self._say(phase, *remarks, **more)
 
-    def _mm(self, mm: float) -> str:
-        units = self._settings().units
-        return length_words(
-            abs(mm),
-            units,
-            (
-                (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3)
-                if units == "mm"
-                else None
-            ),
-        )
-
-    def _say(self, phase: Phase, words: str, **more: Any) -> None:
+    def _say(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
         assert self.what is not None
-        said = LearnSaid(self.what, phase, words, **more)
+        said = LearnSaid(self.what, phase, remarks=list(remarks), **more)
         if said != self.said:
             self.said = said
             self._tell(said)
 
-    def _finish(self, phase: Phase, words: str, **more: Any) -> None:
+    def _finish(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
         """It is over, one way or the other."""
-        self._say(phase, words, on=False, **more)
+        self._say(phase, *remarks, on=False, **more)
         self.what = self.said = self._seen = self._proof = None
         self._wanted = time.monotonic()

@@ -9,6 +9,7 @@ from typing import Literal
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.port_scanner import Tapped, short_name
+from bench.procedure.remark import Remark
 from bench.settings import edit
 from bench.stream.motion import count_shown
 
@@ -46,12 +47,10 @@ def values_of(
     return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
 
 
-def heard_words(here: Mapping[str, Tapped | Instrument]) -> str:
-    """Which cables there are numbers of, in words."""
-    reading = [port for port, one in here.items() if one.last is not None]
-    if not reading:
-        return (
-            "no instrument is heard: plug its cable in, switch it on, or press its send"
-            " button"
-        )
-    return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"
+def heard_remark(here: Mapping[str, Tapped | Instrument]) -> Remark:
+    """That nothing moves, and which cables there are numbers of."""
+    ports = sorted(port for port, one in here.items() if one.last is not None)
+    if not ports:
+        return Remark("setup-nothing-heard")
+    names = ", ".join(short_name(port) for port in ports)
+    return Remark("setup-nothing-moved", {"names": names})

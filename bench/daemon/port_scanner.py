@@ -22,6 +22,7 @@ from typing import Any, NamedTuple
 
 from bench.daemon.acquisition import Instrument
 from bench.doctor.ports import FOLDERS, find_ports
+from bench.procedure.remark import Remark
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
@@ -104,7 +105,7 @@ class Tapped:
     ) -> None:
         self.place = place
         self.state = "listening"
-        self.words = "It is listened to."
+        self.remark = Remark("cable-listening")
         self.proposal: Proposal | None = None
         self.unit: str = "mm"
         self.value: float | None = None
@@ -134,21 +135,18 @@ class Tapped:
             and usual < 1.0
         ):
             if now - self.last > max(QUIET, 5 * usual):
-                self.state, self.words = (
-                    "silent",
-                    "It has fallen silent: is the instrument asleep?",
-                )
+                self.state, self.remark = "silent", Remark("cable-asleep")
         elif (
             self.state == "silent" and self.last is not None and now - self.last < QUIET
         ):
-            self.state, self.words = "reads", self._spoken()
+            self.state, self.remark = "reads", self._spoken()
 
     def said(self, now: float, role: str = "") -> Cable:
         return Cable(
             port=self.place.name,
             name=short_name(self.place.name),
             state=self.state,
-            words=self.words,
+            remarks=[self.remark],
             value=self.value,
             unit=self.unit,
             age=None if self.last is None else age_told(now - self.last),
@@ -176,12 +174,8 @@ class Tapped:
             and not is_pseudo(device)
             and (holders := holders_of(device))
         ):
-            self._tell(
-                self._become,
-                "busy",
-                f"It is held by {', '.join(holders)}: close that program.",
-                True,
-            )
+            held = Remark("cable-held", {"holders": ", ".join(holders)})
+            self._tell(self._become, "busy", held, True)
             return
         with open_line(self.place.name, 9600) as line:
             while True:
@@ -228,11 +222,7 @@ class Tapped:
                 values = [record.value for record in good if record.value is not None]
                 self._tell(self._arrived, time.monotonic(), values, good[-1].unit)
             if bad >= GARBLED:
-                self._tell(
-                    self._become,
-                    "listening",
-                    "What it sends has changed; it is listened to again.",
-                )
+                self._tell(self._become, "listening", Remark("cable-changed"))
                 return
 
     def _tell(self, call: Callable[..., None], *arguments: object) -> None:
@@ -241,37 +231,36 @@ class Tapped:
 
     # ---- on the loop -----------------------------------------------------------------
 
-    def _become(self, state: str, words: str, lost: bool = False) -> None:
-        self.state, self.words, self.lost = state, words, lost
+    def _become(self, state: str, remark: Remark, lost: bool = False) -> None:
+        self.state, self.remark, self.lost = state, remark, lost
         if state != "reads":
             self.value = self.last = None
 
     def _could_not(self, error: Exception) -> None:
         number = getattr(error, "errno", None)
         if isinstance(error, NotAPort):
-            self._become("away", f"{error}.", True)
+            self._become("away", Remark("cable-no-port", {"why": str(error)}), True)
         elif number in {13, 1}:
-            words = "It may not be opened: add the daemon's user to the group dialout."
-            self._become("denied", words, True)
+            self._become("denied", Remark("cable-denied"), True)
         elif number in {16, 11}:
-            self._become("busy", "Another program holds it: close that program.", True)
+            self._become("busy", Remark("cable-busy"), True)
         else:
-            self._become("away", "It went away: was the cable pulled?", True)
+            self._become("away", Remark("cable-gone"), True)
 
     def _understood(self, proposal: Proposal) -> None:
         self.proposal = proposal
         self._interval = None
         self._become("reads", self._spoken())
 
-    def _spoken(self) -> str:
+    def _spoken(self) -> Remark:
         assert self.proposal is not None
         s = self.proposal.settings
-        framing = f", {s['parity7']} parity over seven bits" if "parity7" in s else ""
-        framing = ", seven bits and two stop bits" if "bits" in s else framing
-        return (
-            f"It reads: {s.get('profile', s['format'])} lines at {s['baud']}"
-            f" baud{framing}."
-        )
+        line = {"format": s.get("profile", s["format"]), "baud": s["baud"]}
+        if "bits" in s:
+            return Remark("cable-reads-seven", line)
+        if "parity7" in s:
+            return Remark("cable-reads-parity", {**line, "parity": s["parity7"]})
+        return Remark("cable-reads", line)
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
@@ -318,24 +307,12 @@ def wired_cable(one: Instrument) -> Cable:
     )
 
 
-def _not_heard(heard: Listening) -> tuple[str, str]:
+def _not_heard(heard: Listening) -> tuple[str, Remark]:
     if heard.silent:
-        return (
-            "silent",
-            (
-                "Nothing is sent: switch it on, let it send by itself, or press its"
-                " send button."
-            ),
-        )
+        return "silent", Remark("cable-silent")
     if heard.text_at is not None:
-        return (
-            "unknown",
-            f"Lines of text at {heard.text_at} baud, of a shape that is not known.",
-        )
-    return (
-        "unknown",
-        "Something is sent that nothing known reads; `sweepgauge doctor` says more.",
-    )
+        return "unknown", Remark("cable-text", {"baud": heard.text_at})
+    return "unknown", Remark("cable-unknown")
 
 
 class _Watched:

@@ -23,6 +23,7 @@ from bench.gear import Gear
 from bench.log import event_log, history
 from bench.log.rows import LogError
 from bench.log.writer import LogWriter
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Abandon,
@@ -64,9 +65,9 @@ from bench.protocol import (
     Watch,
 )
 from bench.render.gear import jig_texts, saw_texts, square_texts
+from bench.render.notices import with_words
 from bench.settings.edit import keep_units
 from bench.settings.settings_file import Paths, Settings, SettingsError, add_gear, load
-from bench.units import length_words
 
 log = logging.getLogger("sweepgauge")
 
@@ -121,9 +122,9 @@ class Answers:
         before it.
         """
         ref = request.ref
-        send: Send = client.send
+        send: Send = self._in_words(client)
         if not isinstance(request, ONLY_ASKS):
-            send = self.service.bench.outbox.answers(client.send)
+            send = self.service.bench.outbox.answers(send)
         try:
             await self._answer(client, send, request)
         except (WrongUse, SettingsError) as error:
@@ -144,6 +145,11 @@ class Answers:
                     ref,
                 )
             )
+
+    def _in_words(self, client: Client) -> Send:
+        """What sends an answer to the client with its sentences made."""
+        units = self.service.settings.units
+        return lambda message: client.send(with_words(message, units))
 
     async def _answer(self, client: Client, send: Send, request: Request) -> None:
         now = time.monotonic()
@@ -166,14 +172,15 @@ class Answers:
             used = self.service.press(now, waits=request.waits)
             send(Done("taken" if used else "nothing asks for it", ref))
         elif isinstance(request, Undo):
-            send(Done(bench.undo(now), ref))
+            send(Done(ref=ref, remarks=[bench.undo(now)]))
         elif isinstance(request, Abandon):
-            words = bench.abandon()
+            remark = bench.abandon()
             bench.outbox.tell(Asking(run=None))
-            send(Done(words, ref))
+            send(Done(ref=ref, remarks=[remark]))
         elif isinstance(request, Extend):
             bench.extend(request, now)
-            send(Done(f"{request.sweeps} pushes more in every set-up.", ref))
+            extended = Remark("extended", {"sweeps": request.sweeps})
+            send(Done(ref=ref, remarks=[extended]))
         elif isinstance(request, Moved):
             self._moved(send, request)
         elif isinstance(request, Capture):
@@ -297,8 +304,8 @@ class Answers:
             f"move-{found.id}", {"distance_mm": distance, "how": request.how}
         )
         service.bench.outbox.tell(Saved("move", found.id))
-        gone = length_words(distance, service.settings.units)
-        send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
+        values = {"end": move.end, "way": move.way, "distance": distance}
+        send(Done(ref=request.ref, remarks=[Remark("move-noted", values)]))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
         """The latest finding with a move, proposed or not. Raises WrongUse."""
@@ -338,8 +345,9 @@ class Answers:
             keep_units, paths.settings, request.units, gear_path=paths.gear
         )
         await service.rewire(settings)
-        words = "Millimetres" if request.units == "mm" else "Inches"
-        send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
+        code = "units-mm" if request.units == "mm" else "units-inch"
+        remark = Remark(code, {"file": paths.settings.name})
+        send(Done(ref=request.ref, remarks=[remark]))
 
     async def _put(
         self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
@@ -376,7 +384,8 @@ class Answers:
 
         gear = await asyncio.to_thread(write)
         service.new_gear(gear)
-        send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
+        remark = Remark("gear-kept", {"name": name or kind, "path": str(paths.gear)})
+        send(Done(ref=request.ref, remarks=[remark]))
 
     # ---- the log ---------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ from typing import Any
 
 import msgspec
 
+from bench.checks.options import OptionValue
 from bench.demo.acts import BY_THEMSELVES, follow, push, tap
 from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
 from bench.demo.truth import JOB
@@ -93,6 +94,7 @@ class Operator:
         self.hands = hands
         self.say = say
         self._ask: Ask | None = None
+        self._options: dict[str, OptionValue] = {}  # of the check in progress
         self._finding: Finding | None = None
         self._trouble: str | None = None
         self._again = False  # the daemon answers, and has not seen what the hands did
@@ -156,7 +158,7 @@ class Operator:
 
     async def _follow(self, ask: Ask) -> None:
         try:
-            await follow(self.hands, ask)
+            await follow(self.hands, ask, self._options)
         except ValueError as error:
             raise DemoError(f"the pretend saw cannot: {error}") from error
         self.wire.send(Press())
@@ -170,7 +172,7 @@ class Operator:
 
     def _hear(self, message: Said) -> None:
         if isinstance(message, Asking):
-            self._ask = message.ask
+            self._ask, self._options = message.ask, message.options
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
             self._again = not (

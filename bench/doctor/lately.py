@@ -38,10 +38,14 @@ def lately(log: Path, now: float) -> Iterator[Matter]:
     except LogError:
         return  # that is told where the log is
     happened: dict[str, list[tuple[float, str, str]]] = {}
+    before: dict[str, str] = {}  # the state of each instrument
     for wall, kind, data in rows:
-        if (what := _trouble(kind, data)) is not None:
-            about = "log" if kind in LOG_EVENTS else str(data.get("name", ""))
+        name = str(data.get("name", ""))
+        if (what := _trouble(kind, data, before.get(name, ""))) is not None:
+            about = "log" if kind in LOG_EVENTS else name
             happened.setdefault(about, []).append((wall, *what))
+        if kind == "instrument":
+            before[name] = str(data.get("state", ""))
     for name, troubles in happened.items():
         counts = Counter(short for _, short, _ in troubles)
         said = ", ".join(f"{short} {_times(count)}" for short, count in counts.items())
@@ -56,8 +60,11 @@ def lately(log: Path, now: float) -> Iterator[Matter]:
         )
 
 
-def _trouble(kind: str, data: dict[str, object]) -> tuple[str, str] | None:
-    """(what it did, in words; the whole sentence) of an event; None where all was well."""
+def _trouble(kind: str, data: dict[str, object], before: str) -> tuple[str, str] | None:
+    """(what it did, in words; the whole sentence) of an event; None where all was well.
+
+    before: the instrument's state until then, where the event does not say it.
+    """
     words = str(data.get("words", ""))
     if kind == "log-salvaged":
         return "was damaged and read out", salvage_words(data)
@@ -74,13 +81,11 @@ def _trouble(kind: str, data: dict[str, object]) -> tuple[str, str] | None:
             f"switched from {data.get('from')} to {data.get('to')}",
         )
     if kind == "spoiled":
-        return (
-            None
-            if words.endswith("reads again.")
-            else ("sent what cannot be used", words)
-        )
+        well = data.get("code") == "reads-again"
+        return None if well else ("sent what cannot be used", words)
     if data.get("state") == "absent":
-        return ("went away", words) if "went away" in words else None
+        left = data.get("before", before) not in ("", "absent")
+        return ("went away", words) if left else None
     short = _STATES.get(str(data.get("state")))
     return None if short is None else (short, words)
 

@@ -26,6 +26,7 @@ from bench.protocol import (
     Watch,
 )
 from bench.protocol.client import PATIENCE, Gone, NoDaemon, Refused, WireClient
+from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
 from bench.units import System
 from hw.discovery.listening import Listening, is_text, judge
@@ -162,7 +163,7 @@ def _instrument(
     wish: Wish,
     swept: bool,
 ) -> Iterator[Matter]:
-    words = one.words.removeprefix(f"The {one.name} ")
+    words = without_name(one.name, one.words)
     if one.state == "open" and not (heard.values or heard.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"
         yield told(

@@ -16,13 +16,13 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Lean, Step, Tap, T
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.journal import Journal
-from bench.procedure.lean_test import lean_words, proved_side
 from bench.procedure.liveness import Life
 from bench.procedure.marks import Marks
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts, advance, ask
-from bench.procedure.tap_test import not_back
-from bench.protocol import Asking, Notice, RunState, SweepSaid
+from bench.procedure.remark import Remark, Severity
+from bench.procedure.set_up_tests import SetUpTests
+from bench.protocol import Asking, RunState, SweepSaid, notice
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
@@ -66,8 +66,6 @@ class CheckProcedure:
         self.kept = Kept(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
         )
-        self.leans: list[Lean] = []
-        self.taps: list[Tap] = []
         self.ready_since: float | None = None
         self._placed_at = 0.0
         self._journal = journal
@@ -76,8 +74,7 @@ class CheckProcedure:
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0
-        self._lean_left: float | None = None
-        self._at_rest_value: Taken | None = None  # before the tap
+        self.tests = SetUpTests(self.facts, self._event, self._notify)
         self._marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
         self.rest_detector = RestDetector(
@@ -114,6 +111,7 @@ class CheckProcedure:
             question=self.check.question,
             verifies=self.verifies,
             passes=list(self.kept.passes),
+            options=self.options,
         )
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
@@ -128,6 +126,7 @@ class CheckProcedure:
             saw=gear.saw.name if gear.saw else None,
             question=self.check.question,
             verifies=self.verifies,
+            options=self.options,
         )
 
     @property
@@ -140,8 +139,8 @@ class CheckProcedure:
             traces=list(self.kept.traces),
             options=self.options,
             gear=self.gear,
-            leans=list(self.leans),
-            taps=list(self.taps),
+            leans=list(self.tests.leans),
+            taps=list(self.tests.taps),
             alive=list(self.life.alive),
             shown=sorted(self.life.shown),
         )
@@ -220,11 +219,7 @@ class CheckProcedure:
             )
         elif current.phase == "place":
             self.facts.placed, self.facts.rested = True, False
-            # whatever was proved of it before was proved of another set-up
-            self.facts.leaned = [
-                step for step in self.facts.leaned if step != self.facts.step
-            ]
-            self.facts.tapped = self.facts.tap_rest = False
+            self.tests.restart()
             self._placed_at = now
             if current.gather == "sweep":
                 self.life.anew(current.placement)
@@ -256,10 +251,10 @@ class CheckProcedure:
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
-            seen = f"The reading does not hold still: {answer.words()}."
-            self._tell(
-                Notice("indicator", f"{seen} Hands off the sled; is the stand firm?")
-            )
+            moves = {"spread": answer.spread, "allowed": answer.allowed}
+            wanders = answer.spread > answer.allowed
+            remark = Remark("reading-wanders" if wanders else "reading-creeps", moves)
+            self._notify("indicator", remark, "warning")
 
     def _watch(self, values: list[float], now: float) -> None:
         if not values:
@@ -274,17 +269,17 @@ class CheckProcedure:
                 self.doubted.pop(("frozen", self.kept.placement, None), None)
                 is not None
             ):
-                self.say_trouble("The number moves: good.", now, remark=False)
+                self.facts.remark = None
+                self._notify("doubt", Remark("number-moves"), "good")
+                self.settle_down(now)
 
-    def say_trouble(self, words: str, now: float, *, remark: bool = True) -> None:
+    def say_trouble(self, remark: Remark, now: float) -> None:
         """Told at once, and kept beside what is asked until the next pass begins."""
-        self.facts.remark = words if remark else None
-        self._tell(Notice("doubt", words))
+        self.facts.remark = remark
+        self._notify("doubt", remark, "warning")
         self.settle_down(now)
 
-    def doubts(
-        self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float
-    ) -> None:
+    def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
         that stood still is taken again."""
         fresh = [
@@ -292,12 +287,12 @@ class CheckProcedure:
         ]
         self.doubted = dict(found)
         for _, doubt in fresh:
-            words = say(doubt)
+            remark = Remark("doubt", msgspec.to_builtins(doubt))
             trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
             if doubt.code == "stood" and trace is not None:
                 self.life.anew(trace.placement)
-                self.refuse_kept(trace, words, now)
-            self.say_trouble(words, now)
+                self.refuse_kept(trace, remark, now)
+            self.say_trouble(remark, now)
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no
@@ -313,9 +308,9 @@ class CheckProcedure:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
         facts = self.facts
-        words = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
-        if words is not None and self.ask.phase == "sweep":
-            self.say_trouble(words, now)
+        remark = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
+        if remark is not None and self.ask.phase == "sweep":
+            self.say_trouble(remark, now)
         if (
             self.ask.phase == "tap"
             and not self.facts.tap_rest
@@ -331,9 +326,11 @@ class CheckProcedure:
         current = self.ask
         self.facts.waiting = False
         if current.phase == "lean":
-            self._leaned(current, taken)
+            self.tests.lean(
+                current, taken, self.steps[self.facts.step], self.rest_detector.count
+            )
         elif current.phase == "tap":
-            self._tapped(current, taken)
+            self.tests.tap(current, taken, self.rest_detector.count)
         elif current.phase == "mark":
             self._marks.take(current, taken)
         elif current.phase in {"spot", "width"}:
@@ -344,55 +341,6 @@ class CheckProcedure:
         at = current.at if current.at is not None else 0.0
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
         self.life.anew()
-
-    def _tapped(self, current: Ask, taken: Taken) -> None:
-        before = self._at_rest_value
-        if not self.facts.tap_rest or before is None:
-            self._at_rest_value, self.facts.tap_rest = taken, True
-            return
-        off = not_back(before, taken, self.rest_detector.count)
-        self.facts.tapped, self.facts.tap_rest = off is None, False
-        self.taps.append(
-            Tap(current.placement or "", before.value, taken.value, off is None)
-        )
-        self._event("tap", msgspec.to_builtins(self.taps[-1]))
-        if off is None:
-            self._tell(Notice("tap", "Tapped: the number came back, the stand holds."))
-            return
-        self.facts.remark = (
-            f"Tapped, and the number did not come back: it stands {abs(off):.3f} mm"
-            " off. Is the magnet on, the foot clean, every screw of the stand tight?"
-            " Mend it, then hands off: it is asked again."
-        )
-        self._tell(Notice("tap", self.facts.remark))
-
-    def _leaned(self, current: Ask, taken: Taken) -> None:
-        assert current.placement is not None
-        if current.lean == "left":
-            self._lean_left = taken.value
-            self.facts.lean_next = "right"
-            return
-        left = self._lean_left if self._lean_left is not None else taken.value
-        self.facts.lean_next = None
-        lean = Lean(current.placement, left, taken.value)
-        self._event(
-            "lean",
-            {"placement": lean.placement, "left": lean.left, "right": lean.right},
-        )
-        step = self.steps[self.facts.step]
-        seen = proved_side(lean, step, self.rest_detector.count)
-        words = lean_words(lean, step, seen)
-        if seen in (None, step.side):  # the latest of a set-up is the one that stands
-            self.leans = [
-                *(other for other in self.leans if other.placement != lean.placement),
-                lean,
-            ]
-            self.facts.leaned = [*self.facts.leaned, self.facts.step]
-        else:
-            # the one slip no arithmetic can see: both set-ups would agree on nonsense
-            self.facts.placed = False
-            self.facts.remark = words
-        self._tell(Notice("lean", words))
 
     # ---- sweeps ----------------------------------------------------------------------
 
@@ -408,9 +356,7 @@ class CheckProcedure:
                 and what.began >= self._placed_at
             ):
                 self.life.end(passed=True)
-                self._tell(
-                    Notice("sweep", "That movement began too early: it does not count.")
-                )
+                self._notify("sweep", Remark("began-too-early"), "warning")
             return
         if isinstance(what, Began):
             placement = self.ask.placement
@@ -427,49 +373,49 @@ class CheckProcedure:
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
-            self.kept.refuse(what.words, push=what.push)
+            self.kept.refuse(Remark("pass-broken", {"why": what.words}), push=what.push)
         else:
             self.facts.moving = False
             self.life.end(passed=bool(what.sweeps))
             if not what.sweeps:
-                self.kept.drop("too short for a pass")
+                self.kept.drop(Remark("too-short"))
             for sweep_ in what.sweeps:
                 if self.ask.phase == "sweep":
                     self.kept.judge(sweep_)
         self.settle_down(now)
 
-    def interrupt(self, words: str, now: float) -> None:
+    def interrupt(self, remark: Remark, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
         interrupted."""
         self.facts.marks_taken = 0
-        self.kept.interrupt(words)
+        self.kept.interrupt(remark)
         self.rest_detector.cancel()
         self.facts.waiting = self.facts.rested = False
         self._say(now)
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
         self._early = 0
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
             self.facts.waiting = False
-            words = "The press is taken back: no number was taken."
+            remark = Remark("press-undone")
         elif self.facts.marks_taken:
-            words = self._marks.take_back()
+            remark = self._marks.take_back()
         elif (latest := self.kept.latest()) is None:
-            return "There is nothing to take back."
+            return Remark("nothing-to-undo")
         else:
-            self.kept.take_back(latest, "Taken back by hand.")
-            words = f"The last pass at {latest.placement} is taken back."
+            self.kept.take_back(latest, Remark("undone-by-hand"))
+            remark = Remark("pass-undone", {"placement": latest.placement})
         self.settle_down(now)
-        return words
+        return remark
 
-    def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
+    def refuse_kept(self, trace: Trace, remark: Remark, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was
         bumped, zero pressed)."""
-        self.kept.take_back(trace, words, state="refused")
-        self.facts.remark = words
+        self.kept.take_back(trace, remark, state="refused")
+        self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
 
@@ -477,6 +423,9 @@ class CheckProcedure:
 
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
+
+    def _notify(self, about: str, remark: Remark, severity: Severity = "note") -> None:
+        self._tell(notice(about, remark, severity))
 
     # ---- after a restart -------------------------------------------------------------
 
@@ -487,7 +436,7 @@ class CheckProcedure:
         """Take up a run from the log. What was placed is asked again: somebody may have
         moved it."""
         self.facts.acknowledged = acknowledged
-        self.leans, self.taps = list(leans), list(taps)
+        self.tests.leans, self.tests.taps = list(leans), list(taps)
         self.life.alive = list(alive)
         self.kept.resume(traces)
         self.facts.step = -1

@@ -4,7 +4,7 @@ socket.
 The daemon speaks first (`version`). A request may carry `ref`, which its answer
 repeats. A bad request is answered by `error`; a message of a type that is not known is
 skipped by a client and answered by an error from the daemon. The messages stand in
-`wire_requests` and `wire_said`; everybody takes them from here.
+`requests`, `notifications` and `log_replies`; everybody takes them from here.
 """
 
 from __future__ import annotations
@@ -18,6 +18,14 @@ from bench.checks.options import Option, OptionError
 from bench.finding import Contact, Finding, Move, Position, Quantity
 from bench.gear import LONGEST_NAME, Jig, Saw, Square
 from bench.procedure.prompt import Ask
+from bench.procedure.remark import Remark
+from bench.protocol.log_replies import (
+    LogEvent,
+    LogEventRows,
+    LogOne,
+    LogRows,
+    LogText,
+)
 from bench.protocol.notifications import (
     PROTOCOL,
     UNRECORDED,
@@ -34,12 +42,7 @@ from bench.protocol.notifications import (
     InstrumentState,
     LearnSaid,
     LiveSaid,
-    LogEvent,
-    LogEventRows,
-    LogOne,
-    LogRows,
     LogState,
-    LogText,
     MarkTaken,
     NotConcluded,
     Notice,
@@ -55,6 +58,7 @@ from bench.protocol.notifications import (
     SweepSaid,
     Told,
     Version,
+    notice,
 )
 from bench.protocol.requests import (
     Abandon,
@@ -147,6 +151,7 @@ __all__ = [  # noqa: RUF022
     "Readings",
     "Recording",
     "Rejected",
+    "Remark",
     "Request",
     "RunState",
     "Said",
@@ -164,6 +169,7 @@ __all__ = [  # noqa: RUF022
     "decode_request",
     "decode_said",
     "encode",
+    "notice",
 ]
 
 _encoder = msgspec.json.Encoder()

@@ -1,18 +1,25 @@
-"""What the daemon says to its clients.
+"""The messages from the daemon to its clients: states, prompts and notices.
 
 Lengths in mm, angles in rad, times in s of the daemon's monotonic clock unless named.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from bench.checks.options import Option
-from bench.finding import Finding, Unread, Verdict
+from bench.finding import Finding, Verdict
 from bench.gear import Jig, Saw, Square
 from bench.procedure.prompt import Ask
+from bench.procedure.remark import Remark, Severity
+from bench.protocol.log_replies import (
+    LogEventRows,
+    LogOne,
+    LogRows,
+    LogText,
+)
 from bench.protocol.requests import Tagged
 
 PROTOCOL = 1
@@ -26,6 +33,9 @@ LogState = Literal["recording", "saving", "not-recorded"]
 class Told(Tagged, frozen=True, kw_only=True):
     """What is told of a check, a move or the set-up, once all it speaks of is on the
     disk.
+
+    remarks: what it tells, as codes and values; `words` (or `text`) is made from them
+    by `bench.render.notices` just before the message leaves the daemon.
 
     recorded False: the log takes nothing, so it is told without that; it is lost if the
     daemon ends before.
@@ -50,10 +60,11 @@ class Error(Tagged, frozen=True, tag="error"):
 
 
 class Done(Told, frozen=True, tag="done"):
-    """The request was carried out; text may say more."""
+    """The request was carried out; a text without remarks is a word for the program."""
 
     text: str = ""
     ref: int | None = None
+    remarks: list[Remark] = []
 
 
 class InstrumentState(Tagged, frozen=True, tag="instrument"):
@@ -128,6 +139,7 @@ class RunState(msgspec.Struct, frozen=True):
     question: str = ""
     verifies: str | None = None
     passes: list[Fitted] = []
+    options: dict[str, Any] = {}
 
 
 class Recording(Tagged, frozen=True, tag="recording"):
@@ -176,7 +188,7 @@ class LearnSaid(Told, frozen=True, tag="learn-said"):
 
     what: Literal["indicator", "travel", "leaf"]
     phase: Literal["asking", "seen", "kept", "failed"]
-    words: str
+    words: str = ""
     port: str = ""
     grows: str = ""
     value: float | None = None
@@ -184,6 +196,7 @@ class LearnSaid(Told, frozen=True, tag="learn-said"):
     leaf: float | None = None  # mm, of the proof
     step: int = 0  # of the proof: 1 resting, 2 on the leaf
     on: bool = True
+    remarks: list[Remark] = []
 
 
 class Cable(msgspec.Struct, frozen=True):
@@ -197,11 +210,12 @@ class Cable(msgspec.Struct, frozen=True):
     port: str
     name: str
     state: str
-    words: str
+    words: str = ""
     value: float | None = None  # mm
     unit: str = "mm"
     age: float | None = None  # s
     role: str = ""
+    remarks: list[Remark] = []
 
 
 class Cables(Tagged, frozen=True, tag="cables"):
@@ -228,7 +242,7 @@ class LiveSaid(Told, frozen=True, tag="live-said"):
 
     on: bool
     phase: Literal["stand", "lean", "go", "tighten", "end"]
-    words: str
+    words: str = ""
     # a press answers: it stands, leaned, there, tight; undo: slackened again
     enter: bool = False
     end: Literal["left", "right"] | None = None
@@ -246,6 +260,7 @@ class LiveSaid(Told, frozen=True, tag="live-said"):
     wrong: bool = False
     there: bool = False
     uncertainty: float | None = None
+    remarks: list[Remark] = []
 
 
 class StatusReply(Tagged, frozen=True, tag="status-reply"):
@@ -274,6 +289,7 @@ class Asking(Told, frozen=True, tag="asking"):
     saw: str | None = None
     question: str = ""
     verifies: str | None = None
+    options: dict[str, Any] = {}  # of the check, by the names that it declares
 
 
 class SweepSaid(Told, frozen=True, tag="sweep"):
@@ -290,6 +306,7 @@ class SweepSaid(Told, frozen=True, tag="sweep"):
     slope: float | None = None
     length: float | None = None
     words: str = ""
+    remarks: list[Remark] = []
 
 
 class Points(Tagged, frozen=True, tag="points"):
@@ -307,6 +324,7 @@ class MarkTaken(Told, frozen=True, tag="mark"):
     of: int
     value: float
     words: str = ""
+    remarks: list[Remark] = []
 
 
 class Saved(Tagged, frozen=True, tag="saved"):
@@ -326,72 +344,31 @@ class NotConcluded(Told, frozen=True, tag="no-finding"):
     """The evidence could not carry a finding; the check goes on or was given up."""
 
     run: str
-    words: str
+    words: str = ""
+    remarks: list[Remark] = []
 
 
 class Notice(Told, frozen=True, tag="notice"):
-    """A whole sentence for the person; `about` names what it concerns."""
+    """One thing that the person is told; `about` names what it concerns.
+
+    code, values: of a `Remark`, from which the words are made.
+    """
 
     about: str
-    words: str
+    words: str = ""
+    code: str = ""
+    values: dict[str, Any] = {}
+    severity: Severity = "note"
+
+
+def notice(about: str, remark: Remark, severity: Severity = "note") -> Notice:
+    """A notice of one remark."""
+    return Notice(about, "", remark.code, remark.values, severity)
 
 
 class RawBytes(Tagged, frozen=True, tag="bytes"):
     instrument: str
     hex: str
-
-
-class LogRows(Tagged, frozen=True, tag="log-rows"):
-    """Newest first. moves: by finding id what became of its move: "planned", "made",
-    "verified".
-
-    superseded: those that a later look at the same check took the place of. unread:
-    what lies among them and can no longer be read.
-    """
-
-    findings: list[Finding]
-    moves: dict[str, str] = {}
-    superseded: list[str] = []
-    ref: int | None = None
-    unread: list[Unread] = []
-
-
-class LogOne(Tagged, frozen=True, tag="log-one"):
-    """One finding with its evidence and what was done about it (both as plain JSON)."""
-
-    finding: Finding
-    evidence: msgspec.Raw
-    moves: list[msgspec.Raw] = []
-    ref: int | None = None
-
-
-class LogEvent(msgspec.Struct, frozen=True):
-    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator",
-    "travel", "caliper", "pass", "clock", "log". words: a whole sentence for a person.
-    """
-
-    at: str
-    synced: bool
-    kind: str
-    about: str
-    words: str
-
-
-class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
-    """Newest first."""
-
-    events: list[LogEvent]
-    ref: int | None = None
-
-
-class LogText(Tagged, frozen=True, tag="log-text"):
-    """A piece of an export; `last` ends it. unread: with the last, all that could not
-    be read."""
-
-    text: str
-    last: bool
-    ref: int | None = None
-    unread: list[Unread] = []
 
 
 Said = (

@@ -1,0 +1,25 @@
+"""Sentences that come whole from an instrument or a move, fitted to where they stand."""
+
+from __future__ import annotations
+
+
+def with_name(name: str, words: str) -> str:
+    """The sentence, with the instrument's name before it where it does not say it."""
+    return words if name in words.lower() else f"{name}: {words}"
+
+
+def without_name(name: str, words: str) -> str:
+    """The sentence as it follows `name: `."""
+    return words.removeprefix(f"The {name} ")
+
+
+def without_port(name: str, port: str, words: str) -> str:
+    """The sentence as a person at the saw reads it: a port's name says nothing there."""
+    if port and words.startswith(port):
+        return f"{name[:1].upper()}{name[1:]}: {words}"
+    return words
+
+
+def ended(words: str) -> str:
+    """The sentence with a full stop, where it has no end of its own."""
+    return words if words.endswith((".", "?", "!")) else f"{words}."
