@@ -4,7 +4,8 @@ socket.
 The daemon speaks first (`version`). A request may carry `ref`, which its answer
 repeats. A bad request is answered by `error`; a message of a type that is not known is
 skipped by a client and answered by an error from the daemon. The messages stand in
-`requests`, `notifications` and `log_replies`; everybody takes them from here.
+`requests`, `notifications`, `set_up` and `log_replies`; everybody takes them from
+here.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from bench.finding import Contact, Finding, Move, Position, Quantity
 from bench.gear import LONGEST_NAME, Jig, Saw, Square
 from bench.procedure.prompt import Ask
 from bench.procedure.remark import Remark
+from bench.protocol.base import Told
 from bench.protocol.log_replies import (
     LogEvent,
     LogEventRows,
@@ -30,8 +32,6 @@ from bench.protocol.notifications import (
     PROTOCOL,
     UNRECORDED,
     Asking,
-    Cable,
-    Cables,
     CheckKind,
     ChecksReply,
     Concluded,
@@ -40,8 +40,6 @@ from bench.protocol.notifications import (
     Fitted,
     GearReply,
     InstrumentState,
-    LearnSaid,
-    LiveSaid,
     LogState,
     MarkTaken,
     NotConcluded,
@@ -56,7 +54,6 @@ from bench.protocol.notifications import (
     Saved,
     StatusReply,
     SweepSaid,
-    Told,
     Version,
     notice,
 )
@@ -86,6 +83,7 @@ from bench.protocol.requests import (
     Undo,
     Watch,
 )
+from bench.protocol.set_up import Cable, Cables, LearnSaid, LiveSaid
 
 _T = TypeVar("_T")
 

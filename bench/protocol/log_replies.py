@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from bench.finding import Finding, Unread
-from bench.protocol.requests import Tagged
+from bench.protocol.base import Tagged
 
 
 class LogRows(Tagged, frozen=True, tag="log-rows"):

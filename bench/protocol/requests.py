@@ -7,13 +7,8 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-import msgspec
-
 from bench.gear import Jig, Saw, Square
-
-
-class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
-    """Every message names its type."""
+from bench.protocol.base import Tagged
 
 
 class GetStatus(Tagged, frozen=True, tag="status"):
