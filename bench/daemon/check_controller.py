@@ -1,5 +1,5 @@
 """The check in progress in the daemon: begun, joined, taken up again, gone on with,
-given up, concluded; and its journal, which is the log.
+given up, concluded.
 
 Owns no socket and no instrument.
 """
@@ -18,6 +18,7 @@ from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
+from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
 from bench.finding import Doubt, Finding
 from bench.log.rows import OpenRun
@@ -27,7 +28,6 @@ from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
-from bench.render.notices import text
 from bench.render.prompts import prompt_words
 from bench.settings.settings_file import Settings
 
@@ -65,57 +65,18 @@ class CheckController:
         self._settings = settings
         self._at_rest = at_rest
         self._instruments = instruments
+        self.journal = CheckJournal(log_writer, tell, instruments, self._look_at)
         self.concluding = Evaluation(
             settings, known, self._concluded, self._not_concluded
         )
 
-    # ---- the journal of a run (see journal.Journal) ----------------------------------
+    # ---- the arithmetic looks at kept passes ------------------------------------------
 
-    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
-        self.log.event(run_id, kind, data)
-        if kind == "acknowledged":
-            self._tell(Saved("event", run_id))
-
-    def start_sweep(
-        self,
-        run_id: str,
-        sweep_id: str,
-        placement: str,
-        seat: str | None,
-        hold: str | None,
-    ) -> None:
-        wires = {
-            i.name: {
-                "format": i.settings.format,
-                "profile": i.settings.profile,
-                **i.settings.options,
-            }
-            for i in self._instruments
-        }
-        self.log.start_sweep(
-            sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
-        )
-
-    def end_sweep(
-        self,
-        sweep_id: str,
-        state: str,
-        *,
-        push: bool | None,
-        trace: Trace | None,
-        reason: Remark | None,
-    ) -> None:
-        words = None if reason is None else text([reason])
-        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=words)  # type: ignore[arg-type]
-
-    def kept(self, trace: Trace, *, straight: bool) -> None:
+    def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
                 trace, self.run.evidence, self._looked, straight=straight
             )
-
-    def undo_sweep(self, sweep_id: str, reason: Remark) -> None:
-        self.log.undo_sweep(sweep_id, text([reason]))
 
     def _looked(
         self,
@@ -225,7 +186,7 @@ class CheckController:
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
         self._tell(Saved("check", run_id))
-        self.event(run_id, "asked-for", msgspec.to_builtins(request))
+        self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
         return False
@@ -245,7 +206,7 @@ class CheckController:
             lean=request.lean,
             tap=request.tap,
             marks=travel.marks if travel.by_marks else (),
-            journal=self,
+            journal=self.journal,
             tell=self._tell,
             at_rest=self._at_rest,
             verifies=request.verifies,

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any, Literal
@@ -18,21 +17,26 @@ from typing import Any, Literal
 import msgspec
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import Role, heard_remark, values_of
-from bench.daemon.port_scanner import (
-    Places,
-    PortScanner,
-    Tapped,
-    short_name,
-    wired_cable,
+from bench.daemon.discovered import (
+    Role,
+    found_remark,
+    heard_remark,
+    moved_remark,
+    not_kept_remark,
+    values_of,
+    write,
 )
+from bench.daemon.port_listener import wired_cable
+from bench.daemon.port_scanner import PortScanner
+from bench.daemon.serial_places import Places, short_name
+from bench.daemon.wired import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
-from bench.stream.motion import PRESSED, PUSHED, Seen, Watcher, pressed, pushed, watcher
+from bench.stream.motion import Seen, Watcher, pressed, pushed, watcher
 
 log = logging.getLogger("sweepgauge")
 
@@ -63,16 +67,13 @@ class DeviceSetup:
         busy: Callable[[], str | None],
         where: Places,
     ) -> None:
-        self._tell, self._note, self._settings, self._paths = (
-            tell,
-            note,
-            settings,
-            paths,
-        )
-        self._wired, self._rewire, self._busy = wired, rewire, busy
+        self._tell, self._note = tell, note
+        self._settings, self._paths = settings, paths
+        self._wired = WiredInstruments(wired)
+        self._rewire, self._busy = rewire, busy
         self.scout = PortScanner(
             where,
-            self._held,
+            self._wired.devices,
             lambda one, times, values: self._take(one.place.name, times, values),
         )
         self.what: What | None = None
@@ -93,7 +94,7 @@ class DeviceSetup:
     @property
     def first(self) -> bool:
         """Nothing is wired."""
-        return not self._wired()
+        return self._wired.none()
 
     async def stop(self) -> None:
         if self._keeping is not None:
@@ -127,7 +128,7 @@ class DeviceSetup:
         ):
             self._ask("indicator", now)
         if self._proof is not None:
-            self._proof.tick(now, self._indicator())
+            self._proof.tick(now, self._wired.indicator())
         elif self.what is not None:
             self._look(now)
         self._say_cables(now)
@@ -146,7 +147,7 @@ class DeviceSetup:
         self._proof = LeafProof(
             LEAF if request.leaf is None else request.leaf,
             self._settings(),
-            self._indicator(),
+            self._wired.indicator(),
             self._said_of_leaf,
         )
         self.what = "leaf"
@@ -172,19 +173,9 @@ class DeviceSetup:
 
     # ---- what is heard ---------------------------------------------------------------
 
-    def _held(self) -> set[str]:
-        ports = [one.settings.port for one in self._wired() if one.settings.port]
-        return {port if "://" in port else os.path.realpath(port) for port in ports}
-
-    def _named(self, name: str) -> Instrument | None:
-        return next((one for one in self._wired() if one.name == name), None)
-
-    def _indicator(self) -> Instrument | None:
-        return next((one for one in self._wired() if one.role == "indicator"), None)
-
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
-        if self.what is None or (one := self._named(message.instrument)) is None:
+        if self.what is None or (one := self._wired.named(message.instrument)) is None:
             return
         if self._proof is not None and one.role == "indicator":
             self._proof.readings(message)
@@ -202,20 +193,6 @@ class DeviceSetup:
                 )
             self._watchers[port].take(times, values)
 
-    def _here(self) -> dict[str, Tapped | Instrument]:
-        """By port what can be heard at this moment."""
-        out: dict[str, Tapped | Instrument] = {
-            one.place.name: one
-            for one in self.scout.tapped.values()
-            if one.proposal is not None and not one.lost
-        }
-        out |= {
-            one.settings.port: one
-            for one in self._wired()
-            if one.settings.port and one.state != "absent"
-        }
-        return out
-
     def _say_cables(self, now: float) -> None:
         if not self.scout.on:
             if self._cables is not None:
@@ -223,7 +200,7 @@ class DeviceSetup:
                 self._tell(Cables([]))
             return
         cables = [one.said(now) for one in self.scout.tapped.values()]
-        cables += [wired_cable(one) for one in self._wired() if one.settings.port]
+        cables += [wired_cable(one) for one in self._wired.with_ports()]
         said = Cables(sorted(cables, key=lambda one: one.port), self.first)
         if said != self._cables and self.scout.looked:
             self._cables = said
@@ -248,7 +225,7 @@ class DeviceSetup:
 
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
-        here = self._here()
+        here = self._wired.readable(self.scout.tapped.values())
         what: Role = "indicator" if self.what == "indicator" else "travel"
         gone = [port for port in self._watchers if port not in here]
         was = {port: self._watchers.pop(port) for port in gone}
@@ -276,40 +253,27 @@ class DeviceSetup:
             if seen.outcome == "moving":
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
-                self._ask(what, now, heard_remark(self._here()))
+                self._ask(
+                    what,
+                    now,
+                    heard_remark(self._wired.readable(self.scout.tapped.values())),
+                )
             return
         port, mm = seen.moved[0]
-        moved = {"name": short_name(port), "far": abs(mm)}
         if seen.outcome == "seen":
             self._found(what, port, mm)
-        elif seen.outcome == "two":
-            several = [(short_name(one), abs(mm)) for one, mm in seen.moved]
-            self._ask(what, now, Remark("setup-several-moved", {"moved": several}))
-        elif seen.outcome == "far":
-            self._ask(what, now, Remark("setup-too-far", moved))
-        elif seen.outcome == "little":
-            least = PRESSED if what == "indicator" else PUSHED
-            remark = Remark("setup-too-little", {**moved, "least": least})
-            if what == "indicator":
-                self._ask(what, now, remark)
-            else:
-                # what it has gone already counts
-                self._say("asking", remark, Remark("setup-push-on"))
-        elif seen.outcome == "stays":
-            self._say("asking", Remark("setup-stays", moved))
-            if self._watchers[port].rested(now) > STAYED:
-                self._ask(what, now, Remark("setup-stayed", moved))
-        else:  # back
-            self._ask(what, now, Remark("setup-came-back", moved))
+        elif seen.outcome == "little" and what == "travel":
+            # what it has gone already counts
+            self._say("asking", moved_remark(what, seen), Remark("setup-push-on"))
+        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+            still = {"name": short_name(port), "far": abs(mm)}
+            self._say("asking", Remark("setup-stays", still))
+        else:
+            self._ask(what, now, moved_remark(what, seen))
 
     def _found(self, what: Role, port: str, mm: float) -> None:
         self._seen = (port, mm)
-        moved = {"name": short_name(port), "far": abs(mm)}
-        if what == "indicator":
-            code = "setup-indicator-grows" if mm > 0 else "setup-indicator-falls"
-        else:
-            code = "setup-travel-grows" if mm > 0 else "setup-travel-falls"
-        remarks = [Remark(code, moved)]
+        remarks = [found_remark(what, port, mm)]
         try:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
@@ -318,7 +282,7 @@ class DeviceSetup:
             return
         if self._inches(what, port):
             remarks.append(Remark("setup-inches"))
-        other = self._other(what, port)
+        other = self._wired.other_role(what, port)
         if other is not None:
             remarks.append(Remark("setup-was-other", {"other": other}))
         if changes:
@@ -330,29 +294,22 @@ class DeviceSetup:
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
-        one = self._here().get(port)
+        one = self._wired.readable(self.scout.tapped.values()).get(port)
         inches = what == "indicator" and one is not None and one.unit == "inch"
         return inches and not edit.says(self._paths.settings, None, "units")
 
-    def _other(self, what: What, port: str) -> Role | None:
-        for one in self._wired():
-            if (
-                one.settings.port == port
-                and one.role in ("indicator", "travel")
-                and one.role != what
-            ):
-                return "indicator" if one.role == "indicator" else "travel"
-        return None
-
     def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
         assert self._seen is not None
-        source, shown = self._here().get(port), self._shown.get(port, set())
+        source, shown = (
+            self._wired.readable(self.scout.tapped.values()).get(port),
+            self._shown.get(port, set()),
+        )
         return values_of(
             what,
             port,
             self._seen[1],
             source,
-            self._other(what, port),
+            self._wired.other_role(what, port),
             self._paths.settings,
             shown,
         )
@@ -368,33 +325,19 @@ class DeviceSetup:
                 values = self._proof.cure
             elif self._seen is not None:
                 values = self._values(section, self._seen[0])
-            other = None if self._seen is None else self._other(what, self._seen[0])
+            other = (
+                None
+                if self._seen is None
+                else self._wired.other_role(what, self._seen[0])
+            )
             inches = self._seen is not None and self._inches(what, self._seen[0])
             settings = await asyncio.to_thread(
-                edit.keep,
-                path,
-                section,
-                values,
-                gear_path=self._paths.gear,
-                take_from=other,
+                write, self._paths, section, values, other, inches
             )
-            if inches:
-                settings = await asyncio.to_thread(
-                    edit.keep_units, path, "inch", gear_path=self._paths.gear
-                )
-        except SettingsError as error:
-            self._finish("failed", Remark("setup-nothing-kept", {"why": str(error)}))
-            return
-        except OSError as error:
-            by_hand = edit.as_text(section, values)
-            why = error.strerror or str(error)
-            lost = {"path": str(path), "why": why, "by_hand": by_hand}
-            self._finish("failed", Remark("setup-not-writable", lost))
-            return
         except Exception as error:
-            log.exception("keeping what was learned of the %s", what)
-            fault = f"{type(error).__name__}: {error}"
-            self._finish("failed", Remark("setup-nothing-kept", {"why": fault}))
+            if not isinstance(error, SettingsError | OSError):
+                log.exception("keeping what was learned of the %s", what)
+            self._finish("failed", not_kept_remark(error, path, section, values))
             return
         port = self._seen[0] if self._seen is not None else ""
         if port:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import logging
 import time
-from collections.abc import Mapping
 from typing import Protocol
 
 import msgspec
@@ -16,13 +13,11 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.gear_requests import GearService, put_gear, put_units
+from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
-from bench.daemon.station import Bench
-from bench.finding import Finding, Unread
-from bench.gear import Gear
-from bench.log import event_log, history
+from bench.finding import Finding
 from bench.log.rows import LogError
-from bench.log.writer import LogWriter
 from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
@@ -42,13 +37,10 @@ from bench.protocol import (
     InstrumentState,
     Learn,
     Live,
-    LogEventRows,
     LogEvents,
     LogExport,
     LogList,
-    LogOne,
     LogShow,
-    LogText,
     Moved,
     NotesSeen,
     Press,
@@ -64,15 +56,11 @@ from bench.protocol import (
     Undo,
     Watch,
 )
-from bench.render.gear import jig_texts, saw_texts, square_texts
 from bench.render.notices import with_words
-from bench.settings.edit import keep_units
-from bench.settings.settings_file import Paths, Settings, SettingsError, add_gear, load
+from bench.settings.settings_file import SettingsError
 
 log = logging.getLogger("sweepgauge")
 
-EXPORT_PIECE = 64 * 1024  # characters of an export in one message
-FLUSH = 1.0  # s
 ONLY_ASKS = (
     GetStatus,
     Watch,
@@ -88,25 +76,18 @@ ONLY_ASKS = (
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
-class Answering(Protocol):
+class Answering(GearService, LogService, Protocol):
     """What of the daemon answers are made from; see bench.daemon.service."""
 
-    settings: Settings
-    paths: Paths
     recording: Recording
     notes: list[str]
     notes_told: int
     last: list[Finding]
     beat: tuple[float, float, bool] | None
-    log: LogWriter
-    bench: Bench
     learner: DeviceSetup
 
     def tell(self, message: msgspec.Struct) -> None: ...
     def press(self, now: float, *, waits: bool = True) -> bool: ...
-    def busy(self) -> str | None: ...
-    def new_gear(self, gear: Gear) -> None: ...
-    async def rewire(self, settings: Settings) -> None: ...
 
 
 class Answers:
@@ -148,8 +129,11 @@ class Answers:
 
     def _in_words(self, client: Client) -> Send:
         """What sends an answer to the client with its sentences made."""
-        units = self.service.settings.units
-        return lambda message: client.send(with_words(message, units))
+
+        def send(message: msgspec.Struct) -> None:
+            client.send(with_words(message, self.service.settings.units))
+
+        return send
 
     async def _answer(self, client: Client, send: Send, request: Request) -> None:
         now = time.monotonic()
@@ -203,11 +187,11 @@ class Answers:
         elif isinstance(request, GetChecks):
             send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
-            await self._put(send, request)
+            await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
-            await self._units(send, request)
+            await put_units(self.service, send, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
-            await self._from_log(client, request)
+            await answer_from_log(self.service, client, request)
         else:
             raise WrongUse("this daemon cannot do that")
 
@@ -332,111 +316,3 @@ class Answers:
             )
         client.capturing = name if request.on else None
         send(Done(name, request.ref))
-
-    # ---- gear ------------------------------------------------------------------------
-
-    async def _units(self, send: Send, request: PutUnits) -> None:
-        """What people see: kept in the settings file, and true at once."""
-        service = self.service
-        if (why := service.busy()) is not None:
-            raise WrongUse(why)
-        paths = service.paths
-        settings = await asyncio.to_thread(
-            keep_units, paths.settings, request.units, gear_path=paths.gear
-        )
-        await service.rewire(settings)
-        code = "units-mm" if request.units == "mm" else "units-inch"
-        remark = Remark(code, {"file": paths.settings.name})
-        send(Done(ref=request.ref, remarks=[remark]))
-
-    async def _put(
-        self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
-    ) -> None:
-        """Into gear.toml beside the log, checked whole before a byte is written; then
-        read again."""
-        service = self.service
-        if service.bench.run is not None:
-            raise WrongUse(
-                "a check is in progress; finish it, or end it with `sweepgauge abandon`"
-            )
-        name: str | None = None
-        values: Mapping[str, str | list[str]]
-        if isinstance(request, PutJig):
-            name, values, kind = request.jig.name, jig_texts(request.jig), "jig"
-        elif isinstance(request, PutSaw):
-            name, values, kind = request.saw.name, saw_texts(request.saw), "saw"
-        elif isinstance(request, PutSquare):
-            name, values, kind = (
-                request.square.name,
-                square_texts(request.square),
-                "square",
-            )
-        else:
-            values, kind = (
-                {"set": [f"{leaf!r} mm" for leaf in request.leaves]},
-                "leaves",
-            )
-        paths = service.paths
-
-        def write() -> Gear:
-            add_gear(paths.gear, kind, name, values, settings_path=paths.settings)  # type: ignore[arg-type]
-            return load(paths.settings, paths.gear).gear
-
-        gear = await asyncio.to_thread(write)
-        service.new_gear(gear)
-        remark = Remark("gear-kept", {"name": name or kind, "path": str(paths.gear)})
-        send(Done(ref=request.ref, remarks=[remark]))
-
-    # ---- the log ---------------------------------------------------------------------
-
-    async def _from_log(
-        self, client: Client, request: LogList | LogShow | LogExport | LogEvents
-    ) -> None:
-        path = self.service.paths.log
-        if isinstance(request, LogList):
-            rows = await asyncio.to_thread(
-                history.listed,
-                path,
-                jig=request.jig,
-                check=request.check,
-                most=request.most,
-                before=request.before,
-            )
-            client.send(msgspec.structs.replace(rows, ref=request.ref))
-        elif isinstance(request, LogEvents):
-            units = self.service.settings.units
-            # events of no check wait for company
-            await asyncio.to_thread(self.service.log.flush, FLUSH)
-            events = await asyncio.to_thread(
-                event_log.events, path, request.most, units
-            )
-            client.send(LogEventRows(events, request.ref))
-        elif isinstance(request, LogShow):
-            shown = await asyncio.to_thread(history.show, path, request.id)
-            client.send(
-                LogOne(
-                    shown.finding,
-                    msgspec.Raw(msgspec.json.encode(shown.evidence)),
-                    [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
-                    request.ref,
-                )
-            )
-        else:
-            await self._export(client, request)
-
-    async def _export(self, client: Client, request: LogExport) -> None:
-        """No further than the client reads: a slow one only waits for itself."""
-        unread: list[Unread] = []
-        pieces = history.exported(self.service.paths.log, request.id, unread)
-        try:
-            while (text := await asyncio.to_thread(next, pieces, None)) is not None:
-                for start in range(0, len(text), EXPORT_PIECE):
-                    client.send(
-                        LogText(text[start : start + EXPORT_PIECE], False, request.ref)
-                    )
-                    await client.drained()
-        finally:
-            # at this moment it reads, in its thread
-            with contextlib.suppress(ValueError):
-                pieces.close()
-        client.send(LogText("", True, request.ref, unread))

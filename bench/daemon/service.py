@@ -21,8 +21,8 @@ from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
-from bench.daemon.port_scanner import Places, places
 from bench.daemon.request_handlers import Answers
+from bench.daemon.serial_places import Places, places
 from bench.daemon.station import Bench
 from bench.finding import Finding
 from bench.gear import Gear

@@ -19,6 +19,7 @@ from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import LiveNumber
+from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
 from bench.procedure.remark import Remark
 from bench.protocol import Live, LiveSaid
 from bench.uncertainty import verdict
@@ -281,7 +282,7 @@ class LiveMove:
         if self._number.lost:
             return change(base, remarks=[Remark("live-unread")])
         if self.phase == "stand" or now is None:
-            stand = self.remark or self._stand_remark()
+            stand = self.remark or stand_remark(self._tip)
             return change(base, phase="stand", remarks=[stand], enter=True)
         if self.phase == "lean":
             lean = self.remark or Remark("live-lean")
@@ -325,19 +326,11 @@ class LiveMove:
             verdict=None if unknown and judged == "inside" else judged,
         )
 
-    def _stand_remark(self) -> Remark:
-        where = {"distance": self._tip.distance}
-        if not self._tip.arm:
-            return Remark("live-stand-fence", where)
-        near = self.jig.fence == "near"
-        return Remark(
-            "live-stand-arm-beyond" if near else "live-stand-arm-short", where
-        )
-
     def _go_remarks(
         self, now: float, short: float, way: Way, past: bool
     ) -> list[Remark]:
-        nudge, to_end, near = self._nudge, self._to_end, abs(self._to_end) * self._near
+        near = abs(self._to_end) * self._near
+        at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
         move = {**self._sized(short), "end": self.jig.moving_end, "way": way}
         if past:
             remarks = [Remark("live-past", move)]
@@ -347,29 +340,23 @@ class LiveMove:
             remarks = [Remark("live-leave")]
         elif self._there:
             remarks = [Remark("live-there")]
-        elif abs(short) <= near and abs(nudge.moved(now)) > self._band:
-            remarks = [Remark("live-hands-off")]
         else:
-            remarks = [Remark("live-to-go", move)]
+            remarks = [
+                Remark("live-hands-off") if at_aim else Remark("live-to-go", move)
+            ]
         if not (self._there or self._leave) and self._enough:
             remarks.append(Remark("live-or-enter"))
-        aim = nudge.aim_past * to_end
-        if abs(aim) > self._band * abs(to_end):
-            # what it drew is the other way of what is aimed past it
-            past_it = (aim > 0) == (nudge.target * to_end > 0)
-            drew = {**self._sized(aim), "way": "toward" if aim > 0 else "away"}
-            code = "live-aims-past" if past_it else "live-aims-short"
-            remarks.append(Remark(code, drew))
+        aim = self._nudge.aim_past * self._to_end
+        if abs(aim) > self._band * abs(self._to_end):
+            past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
+            remarks.append(aim_remark(aim, past_it, self._sized(aim)))
         return remarks
 
     def _tighten_remarks(
         self, now: float, short: float, way: Way, past: bool
     ) -> list[Remark]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
-        drew = []
-        if abs(drawn) > band:
-            values = {**self._sized(drawn), "way": "away" if drawn > 0 else "toward"}
-            drew = [Remark("live-drawn", values)]
+        drew = [drawn_remark(drawn, self._sized(drawn))] if abs(drawn) > band else []
         if self.phase == "end":
             return [Remark("live-tight"), *drew, Remark("live-verify")]
         remarks = [Remark("live-tighten"), *drew]
