@@ -1,4 +1,4 @@
-"""What is made of a cable that moved: the remark to the person, the keys of the settings.
+"""What is made of a cable that moved: remarks, and keys of the settings.
 
 Reads and writes the settings file.
 """

@@ -37,7 +37,7 @@ def allowed(count: float) -> float:
 
 
 def judge_leaf(change: float, leaf: float, count: float) -> Proof:
-    """change: of the reading as it is understood (growing as the plunger is pushed in)."""
+    """change: of the reading, in mm, growing as the plunger is pushed in."""
     near = allowed(count)
     if abs(change - leaf) <= near:
         return Proof("proved")

@@ -139,7 +139,7 @@ class LeafProof:
             self._say("failed", remark, value=change)
 
     def _offer_cure(self, unit: str, change: float, remark: Remark) -> None:
-        """The instrument sends no unit: a press writes the other one in the settings."""
+        """The instrument sends no unit: a press writes the other one down."""
         resolution = self._settings.gear.indicator.resolution
         self.cure = {"default_unit": unit}
         cure = Remark("leaf-cure", {"unit": unit})

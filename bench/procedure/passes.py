@@ -305,7 +305,7 @@ class Kept:
 
 
 def plain_slope(travel: list[float], reading: list[float]) -> float | None:
-    """Least squares without weights, for a first look while the sled is still moving."""
+    """Least squares without weights: the slope while the sled is still moving."""
     n = len(travel)
     if n < 2:
         return None

@@ -57,7 +57,7 @@ class Undo(Tagged, frozen=True, tag="undo"):
 
 
 class Abandon(Tagged, frozen=True, tag="abandon"):
-    """End the check in progress without a finding; what was measured stays in the log."""
+    """End the check in progress without a finding; its passes stay in the log."""
 
     ref: int | None = None
 

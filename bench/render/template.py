@@ -6,7 +6,8 @@ fixes the decimals of a millimetre, `{play:length 3 1}` those of an inch or thou
 `{at:place}` is a place in mm without zeros at its end, `{far:distance}` a distance in
 three digits, `{left:rounded 0.01}` a length in the digits that its uncertainty (here
 0.01 mm) supports. `{way:way}` is `away` or `toward`, told in full. A value without such
-a word is shown as `format` shows it. A list is shown as `a, b and c`, each value alike. A value of None is not known.
+a word is shown as `format` shows it. A list is
+shown as `a, b and c`, each value alike. A value of None is not known.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Sentences that come whole from an instrument or a move, fitted to where they stand."""
+"""Whole sentences of instruments and moves, fitted to the place where they stand."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ def without_name(name: str, words: str) -> str:
 
 
 def without_port(name: str, port: str, words: str) -> str:
-    """The sentence as a person at the saw reads it: a port's name says nothing there."""
+    """The sentence with the instrument's name for that of its port, which says nothing
+    at the saw."""
     if port and words.startswith(port):
         return f"{name[:1].upper()}{name[1:]}: {words}"
     return words
