@@ -22,7 +22,8 @@ from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts, advance, ask
 from bench.procedure.remark import Remark, Severity
 from bench.procedure.set_up_tests import SetUpTests
-from bench.protocol import Asking, RunState, SweepSaid, notice
+from bench.procedure.trouble_watch import TroubleWatch
+from bench.protocol import Asking, RunState, notice
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
@@ -83,7 +84,9 @@ class CheckProcedure:
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
         self.life = Life()
         self._said: Ask | None = None
-        self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
+        self.troubles = TroubleWatch(
+            self.facts, self.kept, self.life, self._event, self._notify
+        )
 
     # ---- what is asked ---------------------------------------------------------------
 
@@ -101,33 +104,24 @@ class CheckProcedure:
         """The sweep being recorded."""
         return self.kept.sweep_id
 
+    def _about(self) -> dict[str, Any]:
+        """The fields that a client is told of it."""
+        gear = self.gear
+        return {
+            "check": self.check.kind,
+            "jig": gear.jig.name if gear.jig else None,
+            "saw": gear.saw.name if gear.saw else None,
+            "ask": self.ask,
+            "question": self.check.question,
+            "verifies": self.verifies,
+            "options": self.options,
+        }
+
     def state(self) -> RunState:
-        return RunState(
-            id=self.id,
-            check=self.check.kind,
-            jig=self.gear.jig.name if self.gear.jig else None,
-            saw=self.gear.saw.name if self.gear.saw else None,
-            ask=self.ask,
-            question=self.check.question,
-            verifies=self.verifies,
-            passes=list(self.kept.passes),
-            options=self.options,
-        )
+        return RunState(id=self.id, passes=list(self.kept.passes), **self._about())
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
-        gear = self.gear
-        return Asking(
-            run=self.id,
-            check=self.check.kind,
-            jig=gear.jig.name if gear.jig else None,
-            ask=self.ask,
-            joined=joined,
-            ref=ref,
-            saw=gear.saw.name if gear.saw else None,
-            question=self.check.question,
-            verifies=self.verifies,
-            options=self.options,
-        )
+        return Asking(run=self.id, joined=joined, ref=ref, **self._about())
 
     @property
     def complete(self) -> bool:
@@ -228,14 +222,15 @@ class CheckProcedure:
             self.facts.waiting = True
             self.rest_detector.press(now)
 
-    def _take_rest(self, now: float) -> None:
+    @property
+    def _rest_wanted(self) -> bool:
         """The number before the tap is taken without being asked for: nothing is to be
         touched then."""
-        if (
-            not self.facts.waiting
-            and self.ask.phase == "tap"
-            and not self.facts.tap_rest
-        ):
+        facts = self.facts
+        return not (facts.waiting or facts.tap_rest) and self.ask.phase == "tap"
+
+    def _take_rest(self, now: float) -> None:
+        if self._rest_wanted:
             self.facts.waiting = True
             self.rest_detector.press(now)
 
@@ -244,9 +239,9 @@ class CheckProcedure:
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
         # what the filter passed on late was shown before the set-up stood
-        self._watch(
-            [v for t, v in zip(times, values, strict=True) if t > self._placed_at], now
-        )
+        fresh = [v for t, v in zip(times, values, strict=True) if t > self._placed_at]
+        if self.troubles.readings(fresh, self.ask, self.rest_detector.count, now):
+            self.settle_down(now)
         answer = self.rest_detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
@@ -256,43 +251,17 @@ class CheckProcedure:
             remark = Remark("reading-wanders" if wanders else "reading-creeps", moves)
             self._notify("indicator", remark, "warning")
 
-    def _watch(self, values: list[float], now: float) -> None:
-        if not values:
-            return
-        current, count = self.ask, self.rest_detector.count
-        if current.phase == "sweep":
-            self.life.waits(values, now, count, moving=current.moving)
-        there = self.facts.placed or current.gather != "sweep"
-        if there and self.life.see(values, self.kept.placement, count):
-            self._event("alive", {"placement": self.kept.placement})
-            if (
-                self.doubted.pop(("frozen", self.kept.placement, None), None)
-                is not None
-            ):
-                self.facts.remark = None
-                self._notify("doubt", Remark("number-moves"), "good")
-                self.settle_down(now)
-
-    def say_trouble(self, remark: Remark, now: float) -> None:
-        """Told at once, and kept beside what is asked until the next pass begins."""
-        self.facts.remark = remark
-        self._notify("doubt", remark, "warning")
-        self.settle_down(now)
-
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
         that stood still is taken again."""
-        fresh = [
-            (key, doubt) for key, doubt in found.items() if key not in self.doubted
-        ]
-        self.doubted = dict(found)
-        for _, doubt in fresh:
+        for doubt in self.troubles.new_doubts(found):
             remark = Remark("doubt", msgspec.to_builtins(doubt))
             trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
             if doubt.code == "stood" and trace is not None:
                 self.life.anew(trace.placement)
                 self.refuse_kept(trace, remark, now)
-            self.say_trouble(remark, now)
+            self.troubles.tell(remark)
+            self.settle_down(now)
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no
@@ -307,15 +276,9 @@ class CheckProcedure:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        facts = self.facts
-        remark = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
-        if remark is not None and self.ask.phase == "sweep":
-            self.say_trouble(remark, now)
-        if (
-            self.ask.phase == "tap"
-            and not self.facts.tap_rest
-            and not self.facts.waiting
-        ):
+        if self.troubles.tick(self.ask, now):
+            self.settle_down(now)
+        if self._rest_wanted:
             self.settle_down(now)
         if self.ask.phase in STANDING_STILL:
             taken = self.rest_detector.button(now)
@@ -350,39 +313,33 @@ class CheckProcedure:
         if self.ready_since is None or what.began < self.ready_since:
             # drawing back while it is being set up is no news; a push that was too
             # quick is
-            if (
-                isinstance(what, Ended)
-                and what.sweeps
-                and what.began >= self._placed_at
-            ):
+            early = isinstance(what, Ended) and bool(what.sweeps)
+            if early and what.began >= self._placed_at:
                 self.life.end(passed=True)
                 self._notify("sweep", Remark("began-too-early"), "warning")
             return
         if isinstance(what, Began):
-            placement = self.ask.placement
-            assert placement is not None
             self.facts.moving = True
             self.life.begin(now)
             self.facts.remark = None
-            sweep, kept = self.kept.begin(), self.kept
-            self._tell(
-                SweepSaid(
-                    sweep, placement, "running", taken=kept.taken, wanted=kept.wanted
-                )
-            )
+            self.kept.start()
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
             self.kept.refuse(Remark("pass-broken", {"why": what.words}), push=what.push)
         else:
-            self.facts.moving = False
-            self.life.end(passed=bool(what.sweeps))
-            if not what.sweeps:
-                self.kept.drop(Remark("too-short"))
-            for sweep_ in what.sweeps:
-                if self.ask.phase == "sweep":
-                    self.kept.judge(sweep_)
+            self._end(what)
         self.settle_down(now)
+
+    def _end(self, what: Ended) -> None:
+        """A movement came to its end: a pass, two, or none."""
+        self.facts.moving = False
+        self.life.end(passed=bool(what.sweeps))
+        if not what.sweeps:
+            self.kept.drop(Remark("too-short"))
+        for sweep in what.sweeps:
+            if self.ask.phase == "sweep":
+                self.kept.judge(sweep)
 
     def interrupt(self, remark: Remark, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
@@ -430,9 +387,15 @@ class CheckProcedure:
     # ---- after a restart -------------------------------------------------------------
 
     def resume(
-        self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float,
+        self,
+        *,
+        acknowledged: bool,
+        traces: list[Trace],
+        leans: list[Lean],
+        taps: list[Tap],
         alive: list[str],
-    ) -> None:  # fmt: skip
+        now: float,
+    ) -> None:
         """Take up a run from the log. What was placed is asked again: somebody may have
         moved it."""
         self.facts.acknowledged = acknowledged

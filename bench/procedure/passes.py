@@ -81,6 +81,18 @@ class Kept:
             )
         return self.sweep_id
 
+    def start(self) -> None:
+        """Begin, and tell it."""
+        self._tell(
+            SweepSaid(
+                self.begin(),
+                self.placement,
+                "running",
+                taken=self.taken,
+                wanted=self.wanted,
+            )
+        )
+
     def judge(self, sweep: Sweep) -> None:
         """A movement came to its end: keep it, or say why not."""
         longest = max(
