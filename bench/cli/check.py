@@ -22,7 +22,7 @@ from bench.cli.common import (
     worst,
 )
 from bench.cli.options import declared, read_options, the_check
-from bench.render.instrument import instrument_words
+from bench.render.wording import with_name, without_port
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
 
@@ -295,9 +295,8 @@ class _Leading:
                 say(f"  The {message.name} is back.")
         elif self.away.get(message.name) != message.words:
             self.away[message.name] = message.words
-            words = instrument_words(message.name, message.port, message.words)
-            whose = "" if message.name in words.lower() else f"{message.name}: "
-            say(f"  {whose}{words}")
+            words = without_port(message.name, message.port, message.words)
+            say(f"  {with_name(message.name, words)}")
 
     def _ask(self, ask: Any) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""

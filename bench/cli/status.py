@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
-from bench.render.instrument import instrument_words
+from bench.render.wording import without_name, without_port
 
 
 @click.command()
@@ -46,8 +46,7 @@ def status(socket_path: str | None, as_json: bool) -> int:
                 f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s"
                 f" old{rate}, {one.rejects} rejected."
             )
-        words = instrument_words(one.name, one.port, one.words)
-        words = words.removeprefix(f"The {one.name} ")
+        words = without_name(one.name, without_port(one.name, one.port, one.words))
         click.echo(f"{one.name}: {words}{now}")
     if reply.run is None:
         click.echo("no check in progress")

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from bench.protocol import Cable, Fitted, InstrumentState, Readings
-from bench.render.instrument import instrument_words
+from bench.render.wording import without_port
 
 FRESH = 1.5  # s; a younger reading is "now"
 TREND = 0.6  # s over which the way of the number is looked at
@@ -91,7 +91,7 @@ class InstrumentView(msgspec.Struct):
     @property
     def named_words(self) -> str:
         """Its state in words that name it."""
-        return instrument_words(self.name, self.port, self.words)
+        return without_port(self.name, self.port, self.words)
 
     @property
     def live(self) -> bool:

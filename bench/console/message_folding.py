@@ -204,7 +204,7 @@ def _error(state: ViewModel, message: Error) -> Iterable[str]:
 
 def _done(state: ViewModel, message: Done) -> Iterable[str]:
     # a sentence is for the person, a word is for the program
-    if message.text.endswith("."):
+    if message.remarks or not message.recorded:
         state.say("done", message.text, bad=not message.recorded)
         return ("notice",)
     return ()

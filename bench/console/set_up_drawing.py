@@ -30,9 +30,9 @@ def draw_set_up(
     ):
         return []
     canvas = Canvas(min(wide, MOST_WIDE), min(high, MOST_HIGH), glyphs)
-    words = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
-    draw = next((d for names, d in _DRAWINGS if names & words), _surface)
-    draw(canvas, ask, jig, words)
+    names = set((ask.picture or "").split("-")) | set((ask.placement or "").split("-"))
+    draw = next((d for known, d in _DRAWINGS if known & names), _surface)
+    draw(canvas, ask, jig, names)
     if ask.lean is not None:
         canvas.words(
             canvas.wide // 2 - 8, 0, f"lean the sled {ask.lean.upper()}", "strong"
@@ -90,10 +90,10 @@ def indicator_on_sled(how: str, jig: Jig | None, wide: int, glyphs: GlyphSet) ->
 # ---- the drawings --------------------------------------------------------------------
 
 
-def _square(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _square(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The square on the sled fence, the indicator against its arm."""
     far = jig is not None and jig.fence == "far"
-    handle_left = "right" not in words
+    handle_left = "right" not in names
     fence_row = 1 if far else c.high - 2
     tip_row = c.high - 2 if far else 1
     across = 3 if c.wide < 60 else 6
@@ -132,10 +132,10 @@ def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
     c.words(c.wide - 2 if right else 1, row, "o", "strong")
 
 
-def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _rip(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The rip fence from the front to the rear of the table, the indicator riding in
     the slot beside it."""
-    del jig, words
+    del jig, names
     left = ask.side != "right"  # the indicator is left of the rip fence
     fence = c.wide - 8 if left else 5
     slot = max(0, fence - 16) if left else min(c.wide - 4, fence + 15)
@@ -149,11 +149,11 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     _travel(c, 1 if left else c.wide - 2, words_right=left)
 
 
-def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _blade(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The blade from above, the indicator riding in the slot, touching it at the front
     or the rear."""
     del jig
-    wobble = bool(words & {"wobble", "plate"})
+    wobble = bool(names & {"wobble", "plate"})
     right = ask.side != "left"  # the indicator is right of the blade
     blade = 8 if right else c.wide - 9
     slot = min(blade + 16, c.wide - 4) if right else max(blade - 18, 0)
@@ -166,13 +166,13 @@ def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     c.words(blade, c.high - 2, c.glyphs.down_mark, "steel")
     c.words(blade - 2, 0, "blade", "faint")
     c.words(slot, 0, "" if wobble else "slot", "faint")
-    at = c.high - 4 if "front" in words else 3 if "rear" in words else c.high // 2
+    at = c.high - 4 if "front" in names else 3 if "rear" in names else c.high // 2
     _indicator(c, ask, blade, at, reach=3)
     c.words(0 if right else c.wide - 5, 2, "rear", "faint")
     c.words(0 if right else c.wide - 5, c.high - 3, "front", "faint")
 
 
-def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _straight(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The straightedge along the sled fence; the indicator rides on it and touches the
     fence."""
     del jig
@@ -183,7 +183,7 @@ def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     c.words(
         3,
         top - 1,
-        "straightedge" + (", rolled over" if "over" in words else ""),
+        "straightedge" + (", rolled over" if "over" in names else ""),
         "faint",
     )
     x = c.wide // 2
@@ -195,19 +195,19 @@ def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     del ask
 
 
-def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _widths(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """A runner (or a slot) from above, the caliper across it at the mark."""
     del jig
     left, right = 8, c.wide - 9
     for y in range(1, c.high - 1):
-        if "slot" in words:
+        if "slot" in names:
             c.words(left, y, c.glyphs.down, "steel")
             c.words(right, y, c.glyphs.down, "steel")
         else:
             for x in range(left, right + 1):
                 c.words(x, y, c.glyphs.wood, "wood")
     middle = c.high // 2
-    if "slot" in words:
+    if "slot" in names:
         c.words(
             left + 1,
             middle,
@@ -219,7 +219,7 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     else:
         c.words(left - 3, middle, c.glyphs.across * 2 + c.glyphs.right_mark, "probe")
         c.words(right + 1, middle, c.glyphs.left_mark + c.glyphs.across * 2, "probe")
-    what = "slot" if "slot" in words else "runner"
+    what = "slot" if "slot" in names else "runner"
     c.words(
         left,
         0,
@@ -230,26 +230,26 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     c.words(left, c.high - 1, "your end", "faint")
 
 
-def _play(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _play(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The sled in its slots, leaned or twisted within its play; the indicator at its
     side."""
     del jig
     box = c.wide // 2 - 4
     c.frame(3, 1, box, c.high - 2, "wood")
     c.words(5, c.high - 3, "sled", "wood")
-    way = "left" if "left" in words else "right"
+    way = "left" if "left" in names else "right"
     arrow = c.glyphs.left_mark if way == "left" else c.glyphs.right_mark
-    how = "twist" if words & {"twist", "twisted"} else "lean"
+    how = "twist" if names & {"twist", "twisted"} else "lean"
     c.words(4, 0, f"{how} {way} {arrow}", "strong")
     _indicator(c, ask, 3 if ask.side == "left" else 3 + box - 1, c.high // 2)
 
 
-def _board(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _board(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """The strip off the test board, its two ends, the caliper across it."""
     del jig
     c.frame(3, 2, c.wide - 6, 4, "wood")
     c.words(5, 3, "strip, last cut", "wood")
-    near = "far" not in words
+    near = "far" not in names
     x = 6 if near else c.wide - 8
     c.words(x, 1, c.glyphs.down_mark + " caliper", "probe")
     c.words(3, 6, "near end" if near else "", "strong")
@@ -257,9 +257,9 @@ def _board(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     del ask
 
 
-def _surface(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
+def _surface(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     """Nothing is known but the side: what is touched, and where the indicator stands."""
-    del jig, words
+    del jig, names
     x = c.wide // 2 - 1
     for y in range(1, c.high - 1):
         c.fill(x, y, 3, "steel")

@@ -21,14 +21,15 @@ from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
-from bench.daemon.port_scanner import Places, places
 from bench.daemon.request_handlers import Answers
+from bench.daemon.serial_places import Places, places
 from bench.daemon.station import Bench
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Asking,
@@ -36,9 +37,11 @@ from bench.protocol import (
     Notice,
     Recording,
     Version,
+    notice,
 )
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
+from bench.render.notices import with_words
 from bench.settings.settings_file import Paths, Settings
 
 log = logging.getLogger("sweepgauge")
@@ -340,6 +343,7 @@ class Service:
             client.send(Notice("log", self.recording.words, recorded=False))
 
     def tell(self, message: msgspec.Struct) -> None:
+        message = with_words(message, self.settings.units)
         if isinstance(message, Concluded):
             self.last = [message.finding, *self.last][:LAST]
             self.beat = None
@@ -357,7 +361,7 @@ class Service:
 
     def _pedal_long(self) -> None:
         with contextlib.suppress(WrongUse):
-            self.bench.outbox.tell(Notice("undo", self.bench.undo(time.monotonic())))
+            self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be
@@ -371,11 +375,11 @@ class Service:
         if ask.phase == "mark" and not ask.waiting:
             if still:
                 self.panel.tone("high")
-                self.tell(Notice("beat", "Stand still."))
+                self.tell(notice("beat", Remark("beat-stand-still")))
                 self.bench.press(now, waits=False)
             else:
                 self.panel.tone("low")
-                self.tell(Notice("beat", f"Move to {ask.at:g} mm."))
+                self.tell(notice("beat", Remark("beat-move", {"at": ask.at})))
             self.beat = (period, now + (period if not still else 0.8), not still)
 
 

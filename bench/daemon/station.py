@@ -28,21 +28,23 @@ from bench.finding import Finding
 from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Begin,
     Extend,
     InstrumentState,
     Live,
-    Notice,
     Points,
     Readings,
     Rejected,
+    notice,
 )
 from bench.render.clock import jump_words
+from bench.render.notices import text
+from bench.render.wording import with_name
 from bench.settings.settings_file import PortSettings, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
-from bench.units import length_words
 from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
@@ -50,15 +52,12 @@ log = logging.getLogger("sweepgauge")
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
 # flags of a display that shows something else than now
 HELD = frozenset({"hold", "max", "min", "tir"})
-# flags of readings that must not enter a sweep: what that is, and what to do
+# flags of readings that must not enter a sweep: what that is, and its remark
 SPOILS = {
-    "hold": (
-        "is on hold, maximum or minimum",
-        "Switch that off on the gauge; till then nothing counts.",
-    ),
+    "hold": ("is on hold, maximum or minimum", "on-hold"),
     "missed_edge": (
         "has missed an edge: where the sled is, is not known",
-        "Push slower.",
+        "missed-edge",
     ),
 }
 WENT = {
@@ -109,6 +108,7 @@ class Bench:
         # the flag for which readings cannot be used just now
         self._spoiling: dict[str, str] = {}
         self._unit: dict[str, str] = {}
+        self._state: dict[str, str] = {}  # of each instrument, as the log has it last
         self.by_marks = settings.gear.travel.by_marks
         for name, role, port in (
             ("indicator", "indicator", settings.indicator),
@@ -186,16 +186,10 @@ class Bench:
 
     def _look_at_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
-            words = jump_words(jump)
-            self.log.event(None, "clock-jumped", {"seconds": jump})
+            words, values = jump_words(jump), {"seconds": jump}
+            self.log.event(None, "clock-jumped", values)
             self.checking.clock_jumped(words)
-            self.tell(
-                Notice(
-                    "clock",
-                    f"{words}; passes and their order are not touched by that, only"
-                    " dates.",
-                )
-            )
+            self.tell(notice("clock", Remark("clock-jumped", values)))
             log.warning("%s", words)
         if self._wall.set_now():
             # dates of this boot from before are put right by it
@@ -223,15 +217,12 @@ class Bench:
         return msgspec.structs.replace(
             said,
             spoiled=flag,
-            words=f"The {said.name} {SPOILS[flag][0]}. {SPOILS[flag][1]}",
+            words=text([Remark(SPOILS[flag][1], {"name": said.name})]),
         )
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(self._said(instrument))
-        words = instrument.words
-        log.info(
-            "%s%s", "" if instrument.name in words else f"{instrument.name}: ", words
-        )
+        log.info("%s", with_name(instrument.name, instrument.words))
         self.log.event(
             None,
             "instrument",
@@ -239,8 +230,10 @@ class Bench:
                 "name": instrument.name,
                 "state": instrument.state,
                 "words": instrument.words,
+                "before": self._state.get(instrument.name, ""),
             },
         )
+        self._state[instrument.name] = instrument.state
         if (how := WENT.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
                 self._unit.pop(instrument.name, None)
@@ -256,9 +249,8 @@ class Bench:
             if self.run is not None and (
                 self.run.sweep_id is not None or self.run.facts.rested
             ):
-                self.run.interrupt(
-                    f"The {instrument.name} {how}; do this pass again.", now
-                )
+                values = {"name": instrument.name, "how": how}
+                self.run.interrupt(Remark("pass-interrupted", values), now)
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
         """One block. The procedure, the set-up and the log are woken only where the
@@ -366,9 +358,9 @@ class Bench:
         self._unit[instrument.name] = batch.unit
         if before is not None and before != batch.unit:
             words = f"the {instrument.name} was switched from {before} to {batch.unit}"
-            said = words[0].upper() + words[1:] + "."
-            self.tell(Notice(instrument.name, said))
-            log.info("%s", said)
+            values = {"name": instrument.name, "before": before, "unit": batch.unit}
+            self.tell(notice(instrument.name, Remark("unit-switched", values)))
+            log.info("%s", words)
             self.log.event(
                 None,
                 "unit",
@@ -389,13 +381,21 @@ class Bench:
                 self.live.lose()
             self._happened(self.sweeper.broken(f"the {name} {SPOILS[spoils][0]}"), now)
         if spoils != before:
-            state = self._said(instrument)
-            said = state.words if spoils is not None else f"The {name} reads again."
-            self.tell(state)
-            self.tell(Notice(name, said))
-            log.info("%s", said)
-            data = {"name": name, "words": said, "flag": spoils}
-            self.log.event(None, "spoiled", data)
+            self.tell(self._said(instrument))
+            well = spoils is None
+            remark = Remark(
+                SPOILS[spoils][1] if spoils else "reads-again", {"name": name}
+            )
+            self.tell(notice(name, remark, "good" if well else "warning"))
+            words = text([remark])
+            log.info("%s", words)
+            event = {
+                **remark.values,
+                "code": remark.code,
+                "words": words,
+                "flag": spoils,
+            }
+            self.log.event(None, "spoiled", event)
 
     def _happened(self, happenings: list[SweepEvent], now: float) -> None:
         self._feed_watched(now)
@@ -414,20 +414,12 @@ class Bench:
             return
         self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
-        shown = length_words(
-            value, self.settings.units, 3 if self.settings.units == "mm" else None
-        )
-        words = (
-            f"One reading of the {instrument.name}, {shown}, was not used: it is off"
-            " the path of those around it"
-            f" ({'dust, a jerk' if instrument.role != 'travel' else 'a jerk'} or a bit"
-            f" lost; {so_far} so far)."
-        )
-        self.tell(Notice(instrument.name, words))
-        log.info("%s", words)
-        self.log.event(
-            None, "held", {"name": instrument.name, "value": value, "held": so_far}
-        )
+        values = {"name": instrument.name, "value": value, "held": so_far}
+        travels = instrument.role == "travel"
+        remark = Remark("travel-held" if travels else "reading-held", values)
+        self.tell(notice(instrument.name, remark))
+        log.info("%s", text([remark], self.settings.units))
+        self.log.event(None, "held", values)
 
     def stalled(self, now: float) -> bool:
         """A reader hangs: nothing is alive that does not read."""
@@ -438,13 +430,9 @@ class Bench:
         if instrument.settings.asking == "button" and not batch.values and now >= due:
             said = batch.rejected[-1][1]
             why = said.fault if said.status is None else meaning_of(said.status)[0]
-            self.tell(
-                Notice(
-                    instrument.name,
-                    f"That press of the {instrument.name} gave no reading: {why}. Press"
-                    " again.",
-                )
-            )
+            values = {"name": instrument.name, "why": why}
+            remark = Remark("press-without-reading", values)
+            self.tell(notice(instrument.name, remark, "warning"))
         for at, record in batch.rejected:
             if now < due:
                 return
@@ -499,13 +487,13 @@ class Bench:
             return True
         return self.checking.press(now, waits=waits)
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         if self.live.move is not None:
             return self.live.back()
         self._feed_watched(now)
         return self.checking.undo(now)
 
-    def abandon(self) -> str:
+    def abandon(self) -> Remark:
         now = time.monotonic()
         self._feed_watched(now)
         return self.checking.abandon(now)

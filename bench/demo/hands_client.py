@@ -13,14 +13,7 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.checks.options import OptionValue
-from bench.demo.hand_actions import (
-    BY_THEMSELVES,
-    FIRST_WIDTH,
-    board_asked,
-    follow,
-    push,
-    tap,
-)
+from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask
@@ -72,7 +65,7 @@ class HandsClient:
         self.tight = False  # the screw was tightened in this live move
         self.slipped = False  # the set-up was put wrong on purpose
         self.trouble = ""  # why the pretend saw cannot do what is asked
-        # of the check, as far as what is asked shows them
+        # of the check in progress
         self.options: dict[str, OptionValue] = {}
         self._at_free_end = False
         # way of the live move, as it was before anything was moved
@@ -185,9 +178,11 @@ class HandsClient:
         self.client.send(GetStatus())
         while (message := await self.client.inbox.get()) is not None:
             if isinstance(message, Asking):
-                self.ask = message.ask
+                self.ask, self.options = message.ask, message.options or self.options
             elif isinstance(message, StatusReply):
-                self.ask = message.run.ask if message.run is not None else None
+                run = message.run
+                self.ask = run.ask if run is not None else None
+                self.options = run.options if run is not None else self.options
                 self.finding = message.last[0] if message.last else None
             elif isinstance(message, LiveSaid):
                 self._hear_live(message)
@@ -200,25 +195,11 @@ class HandsClient:
                     False,
                     f"The hands cannot go on: {message.text}",
                 )
-            self._hear_options()
             if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
                 # another set-up, or at rest once more before the next tap
                 self.tapped = False
                 self._answered = None if self._answered == "tapped" else self._answered
             self._look()
-
-    def _hear_options(self) -> None:
-        ask = self.ask
-        if ask is None or ask.gather != "width":
-            return
-        what, _, side = (ask.placement or "").partition("-")
-        if ask.step == 1 and not ask.taken:
-            self.options = {}
-        if what == FIRST_WIDTH:
-            self.options["kept"] = board_asked(ask.words)[0]
-        elif side in ("left", "right"):
-            one = self.options.get("runner", side)
-            self.options["runner"] = side if side == one else "both"
 
     def _hear_live(self, said: LiveSaid) -> None:
         began = self.live is None
@@ -261,7 +242,7 @@ class HandsClient:
             ask.mark,
             ask.taken,
             ask.ready,
-            ask.remark,
+            ask.because,
         )
         if ask.phase == "tap":
             if not self.operator or not self.can_hand():
@@ -312,7 +293,7 @@ class HandsClient:
     def _look_live(self, live: LiveSaid) -> None:
         # the indicator is set on the sled, the sled is leaned
         if live.phase not in ("go", "tighten", "end"):
-            key: object = ("live", live.phase, live.words)
+            key: object = ("live", live.phase, live.remarks)
             if key != self._answered:
                 self._answered = key
                 self._start(self._prove(live))
@@ -337,7 +318,7 @@ class HandsClient:
                 self._placement_before, self._placement = self._placement, ask.placement
             self.trouble, self.slipped = "", False
         try:
-            await follow(self.hands, ask)
+            await follow(self.hands, ask, self.options)
         except ValueError as error:
             self.trouble = f"The pretend saw cannot: {error}; 9 gives up."
             raise

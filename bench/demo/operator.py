@@ -15,6 +15,7 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
+from bench.checks.options import OptionValue
 from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
 from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
@@ -65,6 +66,7 @@ class Operator:
         self.hands = hands
         self.say = say
         self._ask: Ask | None = None
+        self._options: dict[str, OptionValue] = {}  # of the check in progress
         self._finding: Finding | None = None
         self._trouble: str | None = None
         self._again = False  # the daemon answers, and has not seen what the hands did
@@ -128,7 +130,7 @@ class Operator:
 
     async def _follow(self, ask: Ask) -> None:
         try:
-            await follow(self.hands, ask)
+            await follow(self.hands, ask, self._options)
         except ValueError as error:
             raise DemoError(f"the pretend saw cannot: {error}") from error
         self.client.send(Press())
@@ -142,7 +144,7 @@ class Operator:
 
     def _hear(self, message: Said) -> None:
         if isinstance(message, Asking):
-            self._ask = message.ask
+            self._ask, self._options = message.ask, message.options
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
             self._again = not (
