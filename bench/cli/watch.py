@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
-from bench.render.wording import without_name
+from bench.render.wording import with_name, without_name
 
 if TYPE_CHECKING:
     from bench.protocol import InstrumentState, StatusReply
@@ -213,8 +213,7 @@ class _Sentences:
         self._words[one.name] = one.words
         # an older state that waits is of no use any more
         self._urgent = [waiting for waiting in self._urgent if waiting[0] != one.name]
-        whose = "" if one.name in one.words.lower() else f"{one.name}: "
-        self._urgent.append((one.name, whose + one.words))
+        self._urgent.append((one.name, with_name(one.name, one.words)))
 
     def _value(self, instrument: str, value: float) -> None:
         """The newest value, where it changed and no other sentence waits."""

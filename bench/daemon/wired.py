@@ -35,11 +35,9 @@ class WiredInstruments:
 
     def other_role(self, role: str, port: str) -> Role | None:
         """What the port is until now, where that is not `role`."""
-        for one in self.with_ports():
-            if one.settings.port == port and one.role != role:
-                if one.role in {"indicator", "travel"}:
-                    return one.role
-        return None
+        others = (one.role for one in self.with_ports() if one.settings.port == port)
+        roles = (one for one in others if one in ("indicator", "travel"))
+        return next((one for one in roles if one != role), None)
 
     def readable(self, heard: Iterable[Tapped]) -> dict[str, Tapped | Instrument]:
         """By port what can be read at this moment, with what is heard besides."""

@@ -201,7 +201,7 @@ def _unread(
         data = known.query.from_text(text)
     heard = heard_as_set(port, data)
     yield from diagnose_bytes(one.name, port, data, text, heard, faults)
-    words = one.words.removeprefix(f"The {one.name} ")
+    words = without_name(one.name, one.words)
     yield note(one.name, words, "to try other speeds, stop the daemon and look again")
 
 
@@ -211,7 +211,7 @@ def _readings(
     if seen.statuses and not seen.values:
         yield diagnose_no_reading(one.name, one.port, seen)
     elif one.state == "no-reading" and not seen.values:
-        words = one.words.removeprefix(f"The {one.name} ")
+        words = without_name(one.name, one.words)
         yield fault(one.name, words, "see what its display says")
     else:
         yield from diagnose_observation(one.name, port, seen)

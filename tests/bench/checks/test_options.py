@@ -129,7 +129,7 @@ async def test_the_socket_takes_no_rubbish(first_bench) -> None:
             if 10**5000 in options.values():
                 continue  # no JSON writes that
             line = {"type": "begin", "check": kind, "options": options, "ref": ref}
-            wire._writer.write(json.dumps(line).encode() + b"\n")
+            wire._transport.write(json.dumps(line).encode() + b"\n")
             error = await bench.until(wire, Error)
             assert bench.service.bench.run is None
             assert error.code == "wrong-use" and error.ref == ref and says in error.text

@@ -202,7 +202,7 @@ async def proof(bench, wire, leaf: float, under: float) -> LearnSaid:
         return await bench.until(wire, LearnSaid, lambda m: m.phase != "asking" or (m.enter and m.step == 2))
     finally:
         slipping.cancel()
-        bench.hands._pushed.clear()  # the leaf is drawn out
+        bench.hands._pulses.clear()  # the leaf is drawn out
 
 
 @pytest.mark.parametrize(

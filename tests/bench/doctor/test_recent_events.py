@@ -52,8 +52,8 @@ def test_what_is_told_goes_by_codes_and_not_by_sentences(log: LogWriter) -> None
     instrument(log, 90_000, "open", "Open since the day before.")
     instrument(log, 3_000, "absent", "Any sentence.")
     instrument(log, 2_900, "absent", "It went away, says this sentence, and it was absent before.")
-    for ago, flag in ((2_000, "hold"), (1_900, None)):
-        data = {"name": "indicator", "words": "It reads again.", "flag": flag}
+    for ago, code in ((2_000, "on-hold"), (1_900, "reads-again")):
+        data = {"name": "indicator", "words": "It reads again.", "code": code}
         log.event(None, "spoiled", data, at=Stamp(1, NOW - ago, True))
     log.event(
         None,
