@@ -55,6 +55,7 @@ def evaluate(
     from bench.procedure.conclusion import conclude
     from bench.procedure.gear_selection import GearUnknown, use
     from bench.render.finding import finding_words
+    from bench.render.remarks import evidence_error_words, with_notes
 
     check = the_check(kind)
     where = paths(settings=settings_path, log=log_path)
@@ -77,12 +78,14 @@ def evaluate(
             evidence = Evidence(kind, traces, options, gear, known)
             number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
             now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-            finding = conclude(evidence, id=number, at=now, units=settings.units)
+            units = settings.units
+            finding = conclude(evidence, id=number, at=now, units=units)
+            finding = with_notes(finding, units)
         except RecordedError as error:
             refused.append(str(error))
             continue
         except EvidenceError as error:
-            refused.append(f"{path}: {error}")
+            refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
             continue
         findings.append(finding)
         if as_json:

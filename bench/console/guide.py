@@ -17,6 +17,7 @@ from bench.console.state import State
 from bench.console.text import Block, Line, Role, beside, fit, marked, tall, width, wrap
 from bench.console.view import View
 from bench.protocol import Ask, Finding, Jig, LiveSaid
+from bench.render.remarks import notes_of, remark_words
 from bench.units import length_words, rounded_words
 
 WIDE = 100  # columns from which budget and earlier results stand beside the result
@@ -227,7 +228,7 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
     wrong = phrases.diagnosis(finding)
     if wrong is not None:
         first += marked(
-            f"{phrases.MOVE}{wrong}", wide - 4, f"{view.glyphs.bad} ", "bad"
+            remark_words(wrong, units), wide - 4, f"{view.glyphs.bad} ", "bad"
         )
     for n, text in enumerate(phrases.headline(finding, units, board)):
         first += wrap(text, wide - 4, "strong" if n < 2 else "faint")
@@ -255,9 +256,7 @@ def result(state: State, finding: Finding, view: View, wide: int, high: int) -> 
             wide - 4,
             "faint",
         )
-    for note in (
-        finding.notes if wrong is None else [n for n in finding.notes if wrong not in n]
-    ):
+    for note in notes_of(finding, units, but=wrong):
         extra += wrap(note, wide - 4, "faint", indent=2)
     # what would settle it comes before what it seems to be
     close = finding.verdict == "cannot-tell"

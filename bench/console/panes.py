@@ -23,6 +23,7 @@ from bench.console.text import (
     wrap,
 )
 from bench.console.view import View
+from bench.render.finding import MOVED_WRONG
 
 ASIDE = 17  # columns beside the number for unit, way and travel
 
@@ -250,7 +251,7 @@ def where(state: State, view: View, wide: int) -> Block:
     sign, words, role = phrases.verdict(finding.verdict, g)
     wrong = phrases.diagnosis(finding)
     if wrong is not None:  # of the move, before all else
-        words = f"{words}: {wrong.partition(':')[0].rstrip('.')}"
+        words = f"{words}: {MOVED_WRONG[wrong.code]}"
     parts: Line = [(phrases.name(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))

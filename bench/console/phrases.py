@@ -8,8 +8,10 @@ import math
 from bench.console.glyphs import Glyphs
 from bench.console.heard import Heard
 from bench.console.text import Role
+from bench.finding import Remark
 from bench.protocol import Finding, Jig, Move, Quantity
-from bench.render.finding import settle_words
+from bench.render.finding import MOVED_WRONG, VERDICTS, settle_words
+from bench.render.remarks import remark_words
 from bench.units import (
     INCH,
     System,
@@ -23,23 +25,18 @@ from bench.units import (
 WAYS = {"away": "AWAY from you", "toward": "TOWARD you"}
 BOARD = 400.0  # mm: the board a rotation is told across where no widest board is known
 
-_VERDICTS: dict[str | None, tuple[str, Role]] = {
-    "inside": ("good enough", "good"),
-    "outside": ("out", "bad"),
-    "cannot-tell": ("too close to call", "unsure"),
-    None: ("measured", "text"),
-}
+_ROLES: dict[str, Role] = {"inside": "good", "outside": "bad", "cannot-tell": "unsure"}
 
 
 def verdict(said: str | None, glyphs: Glyphs) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
-    words, role = _VERDICTS[said]
+    words = VERDICTS[said] if said is not None else "measured"
     sign = {
         "inside": glyphs.good,
         "outside": glyphs.bad,
         "cannot-tell": glyphs.unsure,
     }.get(said or "", glyphs.none)
-    return sign, words, role
+    return sign, words, _ROLES.get(said or "", "text")
 
 
 def name(kind: str) -> str:
@@ -181,16 +178,10 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
 TURN = 0.1  # rad: more is no slope of anything on a saw
 
 
-MOVE = "The move: "  # how the daemon begins what the verifying passes tell of the move
-
-
-def diagnosis(finding: Finding) -> str | None:
+def diagnosis(finding: Finding) -> Remark | None:
     """What went wrong with the move, as the verifying passes tell it; None where
     nothing did."""
-    return next(
-        (note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)),
-        None,
-    )
+    return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
 def next_act(finding: Finding | None, units: System) -> str:
@@ -204,11 +195,9 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":
-        told = next(
-            (note for note in finding.notes if " take " in f" {note.lower()}"), None
-        )
-        if told is not None:  # the check itself knows what to take off, and where
-            return told
+        act = next((r for r in finding.remarks if r.severity == "act"), None)
+        if act is not None:  # the check itself knows what to take off, and where
+            return remark_words(act, units)
         return "Put it right, then check again."
     return "Measured; no limit is set for a verdict."
 

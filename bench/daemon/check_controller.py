@@ -17,17 +17,16 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
-from bench.checks.shared.doubt_words import words
-from bench.checks.shared.note_units import in_units
 from bench.daemon.acquisition import Instrument
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.finding import Doubt, Finding
+from bench.finding import Doubt, Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
+from bench.render.remarks import remark_words, with_notes
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -59,7 +58,7 @@ class CheckController:
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
-        self._jumps: list[str] = []  # of the clock, while the check went on
+        self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._tell = tell
         self._settings = settings
         self._at_rest = at_rest
@@ -127,7 +126,7 @@ class CheckController:
             units = self._settings().units
             run.doubts(
                 doubts,
-                lambda doubt: in_units([words(doubt)], units)[0],
+                lambda doubt: remark_words(doubt, units),
                 time.monotonic(),
             )
         if fitted is None:
@@ -330,13 +329,11 @@ class CheckController:
         """When nothing is lacking any more, it is worked out."""
         self.concluding.after(self.run)
 
-    def clock_jumped(self, words: str) -> None:
+    def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
         if self.run is not None and self.run.facts.acknowledged:
-            self._jumps.append(
-                f"{words} during this check: its date may be wrong, its readings are"
-                " not."
-            )
+            jump = {"seconds": seconds}
+            self._jumps.append(Remark("clock-jumped", values=jump, severity="warning"))
 
     def stop(self, now: float) -> None:
         if self.run is not None:
@@ -352,7 +349,10 @@ class CheckController:
         finding = with_verdict_on_move(
             finding, self.find(verifies) if verifies else None
         )
-        finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
+        finding = msgspec.structs.replace(
+            finding, remarks=[*finding.remarks, *self._jumps]
+        )
+        finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
         if finding.move is not None:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)

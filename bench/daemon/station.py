@@ -183,7 +183,7 @@ class Bench:
         if (jump := self._wall.jumped()) is not None:
             words = jump_words(jump)
             self.log.event(None, "clock-jumped", {"seconds": jump})
-            self.checking.clock_jumped(words)
+            self.checking.clock_jumped(jump)
             self.tell(
                 Notice(
                     "clock",

@@ -13,6 +13,7 @@ import msgspec
 from bench.checks.model import Evidence, EvidenceGear, Lean, Tap, Trace
 from bench.finding import Finding
 from bench.log import packing
+from bench.log.earlier import with_remarks
 from bench.log.faults import contained
 from bench.log.rows import EventRow, LogDamaged, LogError, OpenRun, SweepRecord
 from bench.log.store import all_digests, trace_digest
@@ -172,7 +173,7 @@ def sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]:
     """The finding and the JSON of its evidence. Raises LogDamaged, MsgspecError."""
     if zlib.crc32(found + rest) != crc:
         raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
-    return msgspec.json.decode(found, type=Finding), rest
+    return with_remarks(msgspec.json.decode(found, type=Finding)), rest
 
 
 def open_runs(db: sqlite3.Connection, *, traces: bool = True) -> list[OpenRun]:

@@ -14,7 +14,6 @@ from typing import Any
 
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear, Trace
-from bench.checks.shared.doubt_words import words
 from bench.checks.shared.doubts import of_evidence, told
 from bench.daemon.evaluation_worker import look_at
 from bench.finding import Finding
@@ -22,6 +21,7 @@ from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
 from bench.protocol import Notice, SweepSaid
+from bench.render.remarks import remark_words
 from bench.stream.outlier_filter import OutlierFilter
 from bench.stream.sweep_detector import SweepDetector
 
@@ -144,11 +144,13 @@ class Job:
         for trace, straight in self.waiting:
             if trace not in self.run.kept.traces:
                 continue
-            if straight and (why := look_at(trace, self.declared).words):
+            if straight and (why := look_at(trace, self.declared, "mm").words):
                 self.run.refuse_kept(trace, why, now)
                 continue
             evidence = self.run.evidence()
-            self.run.doubts(told(of_evidence(evidence, find(self.kind))), words, now)
+            self.run.doubts(
+                told(of_evidence(evidence, find(self.kind))), lambda doubt: remark_words(doubt, "mm"), now
+            )
         self.waiting = []
 
     waiting: list[tuple[Trace, bool]] = field(default_factory=list)

@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from bench.console.desk import Desk
+from bench.finding import Remark
 from bench.protocol import (
     Ask,
     Asking,
@@ -267,8 +268,8 @@ def wrong_way(desk: Desk, scenes) -> None:
     """The verifying passes tell what went wrong with the move."""
     fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
-    note = "The move: wrong way."
-    desk.state.hear(Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
+    remarks = [Remark("moved-wrong-way"), *found.remarks]
+    desk.state.hear(Concluded(None, msgspec.structs.replace(found, remarks=remarks)))
     desk.state.result = desk.state.last[0]
 
 
