@@ -8,6 +8,7 @@ meaning.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import msgspec
@@ -96,18 +97,31 @@ class Position(msgspec.Struct, frozen=True):
     relief: float
 
 
-class Doubt(msgspec.Struct, frozen=True):
-    """What the check shows against its own answer; its words are made in
-    `bench.checks.shared.doubt_words`.
+RemarkValue = int | float | str | Sequence[int | float | str]
+Severity = Literal["doubt", "warning", "act", "refused", "note"]
+
+
+class Remark(msgspec.Struct, frozen=True):
+    """Something a finding says beside its figures; its sentence is made in
+    `bench.render.remarks`.
 
     placement, sweep: the set-up and the pass it is about, None where it is about all.
-    values: mm, rad and counts, by name.
+    values: plain numbers in mm, rad, s or pieces, and names. severity: `doubt` forbids
+    verdict and move, `warning` may make the answer wrong, `act` says what to do at the
+    bench, `refused` says why a pass is not used, `note` explains.
     """
 
     code: str
     placement: str | None = None
     sweep: str | None = None
-    values: dict[str, float] = {}
+    values: Mapping[str, RemarkValue] = {}
+    severity: Severity = "note"
+
+
+class Doubt(Remark, frozen=True):
+    """What the check shows against its own answer."""
+
+    severity: Severity = "doubt"
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
@@ -128,8 +142,14 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     profile: list[tuple[float, float]] | None = None
     contact: list[Contact] | None = None
     positions: list[Position] | None = None
-    notes: list[str] = []
+    notes: list[str] = []  # doubts and remarks as sentences, made in `bench.render`
     doubts: list[Doubt] = []  # with any of them no verdict and no move is made
+    remarks: list[Remark] = []
+
+    @property
+    def codes(self) -> set[str]:
+        """Of its doubts and remarks."""
+        return {remark.code for remark in (*self.doubts, *self.remarks)}
 
     @property
     def proposed(self) -> Move | None:

@@ -22,10 +22,10 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.remarks import NOT_TURNED, of_steps, of_sweeps, undecided
+from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import Placed, place, shared_rows
-from bench.finding import Finding, Quantity, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
@@ -103,13 +103,13 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def evaluate(evidence: Evidence) -> Finding:
     from bench.uncertainty import between_sweeps, combine, settle, verdict
 
-    notes: list[str] = []
+    remarks: list[Remark] = []
     present = {t.placement for t in evidence.traces}
     if not present & {LEFT, RIGHT}:
         raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
     taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
     steps = plan({**evidence.options, "placements": taken}, evidence.gear)
-    placed, rows = place(evidence, steps, notes)
+    placed, rows = place(evidence, steps, remarks)
     jig, known = evidence.gear.jig, evidence.known
     confidence = 0.99 if known.looks else 0.95
     # the arm points toward you from a far fence, so the square's error enters the other
@@ -128,7 +128,7 @@ def evaluate(evidence: Evidence) -> Finding:
         a, e = (b1 + b2) / 2, sense * (b2 - b1) / 2
         extra = [_arm_form(evidence, placed)]
     else:
-        a, row = _with_known_square(evidence, placed[0], sense, notes)
+        a, row = _with_known_square(evidence, placed[0], sense, remarks)
         extra = [row]
     combined = combine(
         [
@@ -171,7 +171,7 @@ def evaluate(evidence: Evidence) -> Finding:
                 way="wider than square" if e > 0 else "tighter than square",
             )
         )
-        notes.extend(
+        remarks.extend(
             square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
         )
     settled: Settle | None = None
@@ -187,40 +187,20 @@ def evaluate(evidence: Evidence) -> Finding:
             count=_count(placed),
         )
     if said == "cannot-tell" and abs(a) <= combined.expanded:
-        notes.append(
-            "It may be out to either side of square: make no move by it before it is"
-            " settled."
-        )
-    notes.extend(of_sweeps(evidence, between))
-    notes.extend(_away_untold(evidence))
-    notes.extend(undecided(combined, tolerance))
-    notes.extend(of_steps(combined, said))
+        remarks.append(Remark("either-side", severity="warning"))
+    remarks.extend(of_sweeps(evidence, between))
+    remarks.extend(_away_untold(evidence))
+    remarks.extend(undecided(combined, tolerance))
+    remarks.extend(of_steps(combined, said))
     if known.yaw_play is None and not _hold_said(evidence):
-        notes.append(
-            "It is not known how far the runners let the sled yaw; the answer is for"
-            " the sled as it was held."
-        )
+        remarks.append(Remark("yaw-unknown"))
     if not side_proved(evidence, steps) and jig is not None and said == "outside":
-        how = (
-            "the lean test showed no play"
-            if evidence.leans
-            else "not proved by leaning the sled"
-        )
-        notes.append(
-            f"On which side the indicator stood is taken as said, {how}: on the other"
-            " side the way would be the opposite. Let a pass after the move"
-            " confirm it."
-        )
+        proof = {"proof": "without-play" if evidence.leans else "unleaned"}
+        remarks.append(Remark("side-as-said", values=proof, severity="warning"))
     if jig is None:
-        notes.append(
-            "No sled is named: without its tolerance and its pivot there is no verdict"
-            " and no move."
-        )
+        remarks.append(Remark("no-sled"))
     if both:
-        notes.append(
-            "The answer is for the line that the handle rested on; a bowed fence meets"
-            " other boards otherwise."
-        )
+        remarks.append(Remark("handle-stretch"))
     return Finding(
         check=KIND,
         jig=jig.name if jig else None,
@@ -232,12 +212,12 @@ def evaluate(evidence: Evidence) -> Finding:
         sweeps=rows,
         budget=combined.rows,
         single_sweep=between.single,
-        notes=notes,
+        remarks=remarks,
     )
 
 
 def _with_known_square(
-    evidence: Evidence, placed: Placed, sense: float, notes: list[str]
+    evidence: Evidence, placed: Placed, sense: float, remarks: list[Remark]
 ) -> tuple[float, Part | None]:
     """One placement: the square's error comes from its log, else from its tolerance."""
     from bench.uncertainty import square
@@ -245,10 +225,7 @@ def _with_known_square(
     sign = sense if placed.name == LEFT else -sense
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
-        notes.append(
-            "One set-up: the square's error is the one measured before, for the same"
-            " edge and stretch."
-        )
+        remarks.append(Remark("square-as-measured"))
         row = square(
             standard_uncertainty=history.standard_uncertainty,
             dof=history.degrees_of_freedom,
@@ -256,23 +233,16 @@ def _with_known_square(
         return placed.rotation + sign * history.error, row
     if owned is not None and owned.tolerance is not None:
         row = square(tolerance=owned.tolerance, length=owned.arm or placed.length)
-        notes.append(
-            "One set-up: the square is trusted within its tolerance. Turn it over to"
-            " know its error."
-        )
+        remarks.append(Remark("square-as-told"))
         return placed.rotation, row
-    notes.append(
-        "One set-up and nothing known of the square: the answer is the fence and the"
-        f" square together, and a poor square is out by {POOR_SQUARE * 300:.3f} mm per"
-        " 300 mm (common practice, no source). Turn the square over and push again, or"
-        " name a square with its tolerance."
-    )
+    values = {"poor": POOR_SQUARE}
+    remarks.append(Remark("square-unknown", values=values, severity="warning"))
     return placed.rotation, None
 
 
 def square_remarks(
     evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
-) -> list[str]:
+) -> list[Remark]:
     """Where the square's error does not fit what is known of it: the sign of a set-up
     that was not turned over.
 
@@ -281,37 +251,22 @@ def square_remarks(
     """
     history, owned = evidence.known.square, evidence.gear.square
     near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
-    over = f"{abs(e) * 300:.3f} mm per 300 mm"
     if history is not None:
         apart = abs(e - history.error)
         if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
             return []
-        told = (
-            f"The square's error came out {apart * 300:.3f} mm per 300 mm off what it"
-            " was before"
-        )
+        off = Remark("square-changed", values={"off": apart}, severity="warning")
     elif owned is not None and owned.tolerance is not None and owned.arm:
         if abs(e) <= owned.tolerance / owned.arm + expanded_e:
             return []
-        told = f"The square came out {over} off, more than its tolerance"
+        values = {"off": abs(e)}
+        off = Remark("square-over-tolerance", values=values, severity="warning")
     else:
         if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
             return []
-        told = (
-            f"The square came out {over} off, more than a square for setting out"
-            " should be"
-        )
-    if near_zero:
-        return [
-            f"{told}, and the sled fence near dead square: a set-up where nothing was"
-            f" turned comes out so: {NOT_TURNED}, with the indicator on the same edge"
-            " and the side as said? Do not trust this answer before the other set-up"
-            " is taken again."
-        ]
-    return [
-        f"{told}: {NOT_TURNED}, with the indicator on the same edge and the side as"
-        " said? Or was the square dropped?"
-    ]
+        off = Remark("square-poor", values={"off": abs(e)}, severity="warning")
+    values = {"near_zero": float(near_zero)}
+    return [off, Remark("square-not-turned", values=values, severity="warning")]
 
 
 def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
@@ -332,7 +287,7 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
 
 
-def _away_untold(evidence: Evidence) -> list[str]:
+def _away_untold(evidence: Evidence) -> list[Remark]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
     it hangs on."""
     options = evidence.options
@@ -340,10 +295,7 @@ def _away_untold(evidence: Evidence) -> list[str]:
         options.get(n) is not None for n in TOUCH_AWAY_TAKES
     ):
         return []
-    return [
-        "What touching away from the teeth adds is not in the give or take: say how"
-        " straight the slot is and how long the runners are."
-    ]
+    return [Remark("touch-away-unknown", severity="warning")]
 
 
 def _hold_said(evidence: Evidence) -> bool:

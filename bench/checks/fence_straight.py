@@ -30,7 +30,7 @@ from bench.checks.shared.face_profile import (
     face_of,
 )
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.finding import Contact, Finding, Quantity, Settle
+from bench.finding import Contact, Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
@@ -87,7 +87,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.straightness import bow, least_squares, minimum_zone
     from bench.uncertainty import settle, verdict
 
-    notes: list[str] = []
+    remarks: list[Remark] = []
     placements = [
         p for p in (AS_IS, ROLLED) if any(t.placement == p for t in evidence.traces)
     ]
@@ -95,9 +95,9 @@ def _evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(f"no pass along the sled fence ({AS_IS} or {ROLLED})")
     _both_or_chosen(evidence, placements)
     face = face_of(
-        evidence.traces, placements, evidence.gear.indicator.resolution, notes
+        evidence.traces, placements, evidence.gear.indicator.resolution, remarks
     )
-    rest = [_span(evidence, face), _straightedge(evidence, face, notes)]
+    rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = (
         minimum_zone(face.x, face.f),
@@ -173,17 +173,14 @@ def _evaluate(evidence: Evidence) -> Finding:
             of_zone.groups,
             count=face.count or None,
         )
-    _contradictions(face, combined, value, limit, notes)
-    notes += too_fine(evidence)
-    notes += short_pushes(
+    remarks += _contradictions(face, combined, value, limit)
+    remarks += too_fine(evidence)
+    remarks += short_pushes(
         [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     )
-    contact = _contacts(evidence, face, rest, confidence, notes)
+    contact = _contacts(evidence, face, rest, confidence, remarks)
     if of_zone.between.single:
-        notes.append(
-            "One pass a set-up: how much passes differ was not seen, and a generous"
-            " figure stands for it."
-        )
+        remarks.append(Remark("one-pass", values={"source": "usual"}))
     jig = evidence.gear.jig
     return Finding(
         check=KIND,
@@ -198,7 +195,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         single_sweep=of_zone.between.single,
         profile=[(float(x), float(f)) for x, f in zip(face.x, face.f, strict=True)],
         contact=contact,
-        notes=notes,
+        remarks=remarks,
     )
 
 
@@ -255,7 +252,7 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
     )
 
 
-def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
+def _straightedge(evidence: Evidence, face: Face, remarks: list[Remark]) -> Part | None:
     """With one placement the straightedge's own form stays in the answer, as large as
     it is said to be, or as one may well be where one set-up was asked for."""
     from bench.uncertainty import rectangular
@@ -264,17 +261,11 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
         return None
     given = given_number(evidence.options, "straightedge")
     if given is not None:
-        notes.append(
-            "One set-up: the straightedge is trusted as straight as said. Roll it over"
-            " to know."
-        )
+        remarks.append(Remark("straightedge-as-told"))
         return rectangular("straightedge", given)
     bound = STRAIGHTEDGE * face.length
-    notes.append(
-        "One set-up: sled fence and straightedge are seen together, and nothing was"
-        f" said of the straightedge; {bound:.3f} mm either way stands for it. Roll it"
-        " over to know, or say how straight it is."
-    )
+    values = {"bound": float(bound)}
+    remarks.append(Remark("straightedge-unknown", values=values, severity="warning"))
     return rectangular("straightedge", bound)
 
 
@@ -296,34 +287,28 @@ def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
 
 
 def _contradictions(
-    face: Face, combined: Combined, value: float, limit: float | None, notes: list[str]
-) -> None:
+    face: Face, combined: Combined, value: float, limit: float | None
+) -> list[Remark]:
     """A straightedge that shows no error, or far more than the fence, was perhaps not
     turned as drawn. An indicator that was turned with it takes one for the other: said
     wherever the verdict would then be another."""
     from bench.geometry.straightness import minimum_zone
 
     if face.g is None:
-        return
-    of_edge = minimum_zone(face.x, face.g).straightness
+        return []
+    of_edge = float(minimum_zone(face.x, face.g).straightness)
     fuzz = combined.expanded
     far_more = of_edge > 3.0 * max(value, fuzz) and of_edge > 0.05
     if far_more or (limit is not None and value <= limit < of_edge - fuzz):
-        notes.append(
-            f"The straightedge came out {of_edge:.3f} mm crooked,"
-            f" {'far ' if far_more else ''}more than the sled fence: was the"
-            " indicator's direction turned as well as the straightedge? Then the two"
-            " are mixed up."
-        )
-    elif value > 3.0 * fuzz and of_edge < 0.1 * value:
-        notes.append(
-            "Both set-ups show the same line: the straightedge is either very straight"
-            " or was not rolled over."
-        )
+        values = {"crooked": of_edge}
+        return [Remark("straightedge-crooked", values=values, severity="warning")]
+    if value > 3.0 * fuzz and of_edge < 0.1 * value:
+        return [Remark("set-ups-alike", severity="warning")]
+    return []
 
 
 def _boards(
-    evidence: Evidence, face: Face, notes: list[str]
+    evidence: Evidence, face: Face, remarks: list[Remark]
 ) -> list[tuple[float, float]]:
     """The widest board left of the blade, over it and right of it; else the whole
     profile and each half."""
@@ -340,16 +325,11 @@ def _boards(
         if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
             boards.append(cut)
     if not boards:
-        notes.append(
-            f"The profile from {low:.0f} to {high:.0f} mm covers no half of a"
-            f" {wide:.0f} mm board beside the blade; the contact lines are those of the"
-            " profile itself."
-        )
+        values = {"from": low, "to": high, "board": wide}
+        remarks.append(Remark("profile-short", values=values))
         return plain
     if max(stop - start for start, stop in boards) < wide - 5.0:
-        notes.append(
-            f"The profile ends before a {wide:.0f} mm board does: boards are cut to it."
-        )
+        remarks.append(Remark("profile-ends", values={"board": wide}))
     return boards
 
 
@@ -358,7 +338,7 @@ def _contacts(
     face: Face,
     rest: Sequence[Part | None],
     confidence: float,
-    notes: list[str],
+    remarks: list[Remark],
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's
     own line."""
@@ -373,7 +353,7 @@ def _contacts(
     sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
     side: Literal["near", "far"] = "near" if sign > 0 else "far"
     lines: list[Contact] = []
-    for start, stop in _boards(evidence, face, notes):
+    for start, stop in _boards(evidence, face, remarks):
         if stop - start < LEAST_BOARD:
             continue
         pushed = (start + stop) / 2
@@ -417,10 +397,17 @@ def _contacts(
         lines.append(Contact(start, stop, pushed, rotation, combined.expanded))
         low, high = found.span
         if max(high - rotation, rotation - low) > combined.expanded:
-            notes.append(
-                f"A board from {start:.0f} to {stop:.0f} mm turns with where it is"
-                f" pushed: between {low * 300:+.3f} and {high * 300:+.3f} mm per 300 mm"
-                f" within {EITHER_SIDE:.0f} mm of its middle."
+            remarks.append(
+                Remark(
+                    "board-turns",
+                    values={
+                        "from": start,
+                        "to": stop,
+                        "low": float(low),
+                        "high": float(high),
+                        "either_side": EITHER_SIDE,
+                    },
+                )
             )
     return lines
 

@@ -14,7 +14,7 @@ from typing import Literal
 import msgspec
 
 from bench.checks.options import Option, OptionValue
-from bench.finding import Finding
+from bench.finding import Finding, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
 
 Gather = Literal["sweep", "spot", "width"]
@@ -156,15 +156,22 @@ class Evidence(msgspec.Struct, frozen=True):
 
 class EvidenceError(ValueError):
     """The evidence cannot carry a finding (no push, a placement missing, travel that
-    does not move)."""
+    does not move).
+
+    because: why the last pass was refused, where that is the reason.
+    """
+
+    def __init__(self, problem: str, because: Remark | None = None) -> None:
+        super().__init__(problem)
+        self.because = because
 
 
 class Check(msgspec.Struct, frozen=True):
     """One question asked of the saw or a jig.
 
     plan(options, gear) -> steps in order. evaluate(evidence) -> finding with
-    quantities, verdicts, sweeps, budget, settle, notes, but without id, time and move,
-    which `bench.procedure.conclusion` adds. needs: which gear it must have ("jig",
+    quantities, verdicts, sweeps, budget, settle, remarks, but without id, time and
+    move, which `bench.procedure.conclusion` adds. needs: which gear it must have ("jig",
     "saw"). columns: of its recorded file. main: the quantity that drift charts follow.
     """
 
@@ -192,8 +199,7 @@ class Check(msgspec.Struct, frozen=True):
     turns_fence: bool = False
     # the part of the saw whose rotation it judges, which is turned back at the saw
     turns_saw: Literal["blade", "rip fence"] | None = None
-    # a sentence why nothing should be moved by this finding though the fence is out, or
-    # None
-    holds_back: Callable[[Evidence, Finding], str | None] | None = None
+    # why nothing should be moved by this finding though the fence is out, or None
+    holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

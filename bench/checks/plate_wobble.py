@@ -15,7 +15,7 @@ from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import Finding, Quantity, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 
 MARKS = 8  # turns read live unless said
 # between neighbouring marks; four even ones are the fewest that go round
@@ -80,7 +80,7 @@ def evaluate(evidence: Evidence) -> Finding:
         found = wobble(turns, values)
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    notes: list[str] = []
+    remarks: list[Remark] = []
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(
@@ -97,18 +97,13 @@ def evaluate(evidence: Evidence) -> Finding:
         # if the plate is only tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
         unread = rectangular("unread part of the turn", half)
-        notes.append(
-            f"The marks leave {math.degrees(gap):.0f} degrees of the turn unread: the"
-            " plate may swing more there. Read marks all round."
-        )
+        unseen = {"degrees": math.degrees(gap)}
+        remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
     if found.u_total is None:
-        notes.append(
-            "Three turns read once each leave nothing to judge the scatter by; read"
-            " more turns."
-        )
+        remarks.append(Remark("three-turns", severity="warning"))
     saw = evidence.gear.saw
     if saw is None:
-        notes.append("No saw is named: there is no limit to judge the wobble by.")
+        remarks.append(Remark("no-saw-wobble"))
     limit = saw.wobble if saw is not None else None
     quantities: list[Quantity] = []
     budget = None
@@ -170,7 +165,7 @@ def evaluate(evidence: Evidence) -> Finding:
             way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
         )
     )
-    notes.extend(_near_rim(evidence, found.tilt, limit))
+    remarks.extend(_near_rim(evidence, float(found.tilt), limit))
     return Finding(
         check=KIND,
         saw=saw.name if saw else None,
@@ -183,30 +178,23 @@ def evaluate(evidence: Evidence) -> Finding:
             else None
         ),
         budget=budget or [],
-        notes=notes,
+        remarks=remarks,
         doubts=uneven_spots({"the marks": values}),
     )
 
 
-def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[str]:
+def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[Remark]:
     """A plate that is only tilted swings in proportion to the radius; its warp need
     not."""
     radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))
     if radius is None:
         return []
     if rim is None or rim <= radius:
-        return [
-            f"Read at a radius of {radius:g} mm; nearer the rim the tilt grows in"
-            " proportion. Give the rim's radius to have it worked out."
-        ]
+        return [Remark("rim-unknown", values={"radius": radius})]
     there = tilt * rim / radius
-    over = (
-        ", over what was set for the saw" if limit is not None and there > limit else ""
-    )
-    return [
-        f"Read at a radius of {radius:g} mm; at the rim, {rim:g} mm out, the tilt is"
-        f" {there:.3f} mm{over}."
-    ]
+    over = float(limit is not None and there > limit)
+    values = {"radius": radius, "rim": rim, "tilt": there, "over": over}
+    return [Remark("rim", values=values)]
 
 
 KIND = "plate-wobble"

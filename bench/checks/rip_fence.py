@@ -29,7 +29,7 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.remarks import of_sweeps
 from bench.checks.shared.slopes import place, shared_rows
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Remark
 from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
 
@@ -68,10 +68,10 @@ def evaluate(evidence: Evidence) -> Finding:
         verdict_one_sided,
     )
 
-    notes: list[str] = []
+    remarks: list[Remark] = []
     if not any(t.placement == PLACEMENT for t in evidence.traces):
         raise EvidenceError(f"no sweep along the rip fence (placement {PLACEMENT!r})")
-    placed, rows = place(evidence, plan(evidence.options, evidence.gear), notes)
+    placed, rows = place(evidence, plan(evidence.options, evidence.gear), remarks)
     known, saw = evidence.known, evidence.gear.saw
     confidence = 0.99 if known.looks else 0.95
     groups = [placed[0].group(1.0)]
@@ -90,16 +90,10 @@ def evaluate(evidence: Evidence) -> Finding:
         spread = given_number(evidence.options, "blade_uncertainty")
         row = Part("blade", "B", spread / 2) if spread is not None else None
         if row is None:
-            notes.append(
-                "The blade's rotation is taken as given, without an uncertainty of its"
-                " own."
-            )
+            remarks.append(Remark("blade-exact"))
         judged, value = combine([*parts, row], confidence), b - blade
     else:
-        notes.append(
-            "The blade's own rotation was not given: this is the rip fence against the"
-            " slot, judged as though the blade ran with the slot."
-        )
+        remarks.append(Remark("blade-not-given"))
     opening = opens * value
     said = (
         verdict_one_sided(opening, judged.expanded, limit)
@@ -133,11 +127,9 @@ def evaluate(evidence: Evidence) -> Finding:
             )
         )
     if opening < 0:
-        notes.append(
-            f"It closes toward the rear by {-opening * 300:.3f} mm per 300 mm"
-            + ("" if opening + judged.expanded < 0 else ", within what this can tell")
-            + ": work can bind behind the blade and be thrown back. Open it."
-        )
+        surely = float(opening + judged.expanded < 0)
+        values = {"closing": float(-opening), "surely": surely}
+        remarks.append(Remark("closes", values=values, severity="warning"))
     settled = None
     if said == "cannot-tell" and limit is not None:
         margin = min(abs(opening), abs(limit - opening))
@@ -150,17 +142,11 @@ def evaluate(evidence: Evidence) -> Finding:
             margin=margin,
             length=placed[0].length,
         )
-    notes.extend(of_sweeps(evidence, between, "pass"))
+    remarks.extend(of_sweeps(evidence, between))
     if saw is None:
-        notes.append(
-            "No saw is named: there is no limit to judge by, and the rip fence is taken"
-            " to stand right of the blade."
-        )
+        remarks.append(Remark("no-saw-for-toe"))
     elif limit is not None and (least := 2 * decidable_tolerance(judged)) > limit:
-        notes.append(
-            "With this instrument and set-up no opening could be called good enough:"
-            f" it takes a limit of {least * 300:.3f} mm per 300 mm at least."
-        )
+        remarks.append(Remark("no-opening-good", values={"least": float(least)}))
     return Finding(
         check=KIND,
         jig=evidence.gear.jig.name if evidence.gear.jig else None,
@@ -172,7 +158,7 @@ def evaluate(evidence: Evidence) -> Finding:
         sweeps=rows,
         budget=judged.rows,
         single_sweep=between.single,
-        notes=notes,
+        remarks=remarks,
     )
 
 

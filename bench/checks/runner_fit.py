@@ -26,7 +26,7 @@ from bench.checks.shared.runner_widths import (
     tightness,
 )
 from bench.checks.shared.width_doubts import of_runners
-from bench.finding import Finding, Position, Quantity, Settle, Verdict
+from bench.finding import Finding, Position, Quantity, Remark, Settle, Verdict
 
 if TYPE_CHECKING:
     from bench.geometry.runner_play import RunnerFit
@@ -40,6 +40,7 @@ BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
 # mm, half-width: a bow of slot or runner that no width shows; common practice, no
 # source
 BOW = 0.02
+ONE_PLACE = 1.0  # mm: a tight stretch shorter than this is told as one place
 WORDS = {
     "slot": "Inside jaws of the caliper: width of the {side} slot",
     "runner": "Outside jaws of the caliper: width of the {side} runner",
@@ -120,20 +121,17 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
         evidence.options.get(name) is not None
         for name in ("clearance_least", "clearance_most")
     )
-    doubts, notes = of_runners(by_name(evidence.traces))
-    if not notes and not doubts:  # what may be misread is not acted on
-        notes += _advice(fit, tightest, least, most)
-    notes += _words(found, fit)
+    doubts, remarks = of_runners(by_name(evidence.traces))
+    if not remarks and not doubts:  # what may be misread is not acted on
+        remarks += _advice(fit, tightest, least, most)
+    remarks += _left_open(found, fit)
     settled = (
         Settle(part=side.rows[0].part)
         if judged and said == "cannot-tell" and side.rows
         else None
     )
     if settled is not None:
-        notes.append(
-            "Side play measured on the saw with the indicator decides what a caliper"
-            " cannot."
-        )
+        remarks.append(Remark("measure-the-play"))
     jig = evidence.gear.jig
     return Finding(
         check=KIND,
@@ -179,7 +177,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
             )
             for p in fit.positions
         ],
-        notes=notes,
+        remarks=remarks,
         doubts=doubts,
     )
 
@@ -248,57 +246,63 @@ def _where(fit: RunnerFit) -> str:
         return f"at {fit.tightest.at:.0f} mm"
     low, high = fit.tight
     return (
-        f"at {low:.0f} mm" if high - low < 1.0 else f"from {low:.0f} to {high:.0f} mm"
+        f"at {low:.0f} mm"
+        if high - low < ONE_PLACE
+        else f"from {low:.0f} to {high:.0f} mm"
     )
 
 
-def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[str]:
+def _advice(fit: RunnerFit, tightest: float, least: float, most: float) -> list[Remark]:
     """Where it is tight or loose, and what to do."""
-    notes = []
+    remarks = []
     if fit.relief > 0:
         # a hundredth too little does not let it through
         off = math.ceil(fit.relief * 100 - 1e-6) / 100
-        notes.append(
-            f"Tight {_where(fit)} in the slot: take {off:.2f} mm off in all to let it"
-            f" through, {off + RUNS:.2f} mm for it to run with {RUNS} mm of clearance."
-            " A little at a time, and measure again."
+        low, high = fit.tight or (fit.tightest.at, fit.tightest.at)
+        remarks.append(
+            Remark(
+                "tight",
+                values={
+                    "one_place": float(high - low < ONE_PLACE),
+                    "from": float(low),
+                    "to": float(high),
+                    "off": off,
+                    "off_to_run": off + RUNS,
+                    "clearance": RUNS,
+                },
+                severity="act",
+            )
         )
     elif tightest < least:
         place = min(fit.positions, key=tightness)
-        touches = " and ".join(f"{t:.0f}" for t in place.tight[:3])
-        notes.append(
-            f"It fits, with {tightest:.2f} mm to spare near {touches} mm; under"
-            f" {least:g} mm it is likely to bind: take {max(RUNS - tightest, 0.0):.2f}"
-            " mm off in all there."
+        remarks.append(
+            Remark(
+                "nearly-tight",
+                values={
+                    "spare": float(tightest),
+                    "places": [float(t) for t in place.tight[:3]],
+                    "least": least,
+                    "off": float(max(RUNS - tightest, 0.0)),
+                },
+                severity="act",
+            )
         )
     loosest = fit.side_play or 0.0
     if loosest > most:
-        notes.append(
-            f"Loose: {loosest:.2f} mm of play, over {most:g} mm. Lean the sled against"
-            " the same wall for every cut, or pack one side of the runner by"
-            f" {loosest - RUNS:.2f} mm, or make it anew."
-        )
-    return notes
+        values = {"play": float(loosest), "most": most, "pack": float(loosest - RUNS)}
+        remarks.append(Remark("loose", values=values, severity="act"))
+    return remarks
 
 
-def _words(found: Measured, fit: RunnerFit) -> list[str]:
+def _left_open(found: Measured, fit: RunnerFit) -> list[Remark]:
     """What the figures leave open."""
-    notes = []
+    remarks = []
     if not fit.whole:
-        notes.append(
-            "The runner is longer than the slot that was measured: the figures are for"
-            " the places with most of it inside."
-        )
+        remarks.append(Remark("runner-longer"))
     if len(found.sides) == 1:
-        notes.append(
-            f"The {found.sides[0]} runner alone: a second one, or how far apart they"
-            " stand, can take play away."
-        )
-    notes.append(
-        "Widths cannot see a bowed slot, nor calipers a hundredth for sure: side play"
-        " measured on the saw is the better number."
-    )
-    return notes
+        remarks.append(Remark("one-runner", values={"side": found.sides[0]}))
+    remarks.append(Remark("widths-only"))
+    return remarks
 
 
 KIND = "runner-fit"

@@ -23,7 +23,7 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import BudgetRow, Finding, Quantity
+from bench.finding import BudgetRow, Finding, Quantity, Remark
 
 TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
@@ -79,7 +79,7 @@ def evaluate(evidence: Evidence) -> Finding:
     for trace in evidence.traces:
         spots[trace.placement].extend(turn * r for r in trace.reading)
         places[trace.placement].extend(trace.travel)
-    notes: list[str] = []
+    remarks: list[Remark] = []
     # leaned and twisted are read at two places, each with a stand of its own
     doubts = [
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
@@ -89,10 +89,8 @@ def evaluate(evidence: Evidence) -> Finding:
         lacking = [name for name in pair if not spots[name]]
         if len(lacking) == 1:
             there = next(name for name in pair if spots[name])
-            notes.append(
-                f"No {lacking[0]} was read: what was read {there} is left out. Take"
-                " both."
-            )
+            values = {"lacking": lacking[0], "there": there}
+            remarks.append(Remark("pair-lacking", values=values, severity="warning"))
     quantities: list[Quantity] = []
     budget: list[BudgetRow] = []
     indicator = evidence.gear.indicator
@@ -123,10 +121,8 @@ def evaluate(evidence: Evidence) -> Finding:
         combined = combine(rows, confidence)
         found[name] = value
         if u is None:
-            notes.append(
-                f"Read once each way: how far {name} scatters was not seen, so its"
-                " interval is too narrow."
-            )
+            values = {"quantity": name}
+            remarks.append(Remark("read-once", values=values, severity="warning"))
         quantities.append(
             Quantity(
                 name,
@@ -151,23 +147,17 @@ def evaluate(evidence: Evidence) -> Finding:
                 "mm",
             )
             if leaned.value < 0:
-                notes.append(
-                    "Leaned right the reading fell: the indicator stands on the left,"
-                    " or the leans were mixed up."
-                )
+                remarks.append(Remark("leaned-wrong", severity="warning"))
             else:
-                notes.append(
+                remarks.append(
                     _held(
                         spots["leaned-left"], spots["leaned-right"], float(leaned.value)
                     )
                 )
             if 0 <= leaned.value < BINDS:
-                notes.append("Under 0.03 mm in all: it is likely to bind.")
+                remarks.append(Remark("play-little", values={"limit": BINDS}))
             elif leaned.value > LOOSE:
-                notes.append(
-                    "Over 0.15 mm in all: loose. Lean the sled on one wall for every"
-                    " cut, or fit the runners."
-                )
+                remarks.append(Remark("play-much", values={"limit": LOOSE}))
         if spots["twisted-left"] and spots["twisted-right"]:
             place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
             if abs(place) < 1.0:
@@ -187,17 +177,12 @@ def evaluate(evidence: Evidence) -> Finding:
             if statistics.fmean(spots["twisted-right"]) < statistics.fmean(
                 spots["twisted-left"]
             ):
-                notes.append(
-                    "Twisted right the reading fell: the indicator stands on the left,"
-                    " or the twists were mixed up."
-                )
-            notes.append(
-                f"Free, cut angles scatter over {abs(twisted.value) * 300:.3f} mm per"
-                " 300 mm; leaned on one wall they do not."
-            )
+                remarks.append(Remark("twisted-wrong", severity="warning"))
+            scatter = {"yaw": float(abs(twisted.value))}
+            remarks.append(Remark("cuts-scatter", values=scatter))
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
-    notes.extend(_runner_remarks(evidence, found, places))
+    remarks.extend(_runner_remarks(evidence, found, places))
     if not quantities:
         raise EvidenceError(
             "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
@@ -210,61 +195,47 @@ def evaluate(evidence: Evidence) -> Finding:
         quantities=quantities,
         confidence=confidence,
         budget=budget,
-        notes=notes,
+        remarks=remarks,
         doubts=doubts,
     )
 
 
-def _held(left: list[float], right: list[float], play: float) -> str:
+def _held(left: list[float], right: list[float], play: float) -> Remark:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
     either wall brings it back."""
-    said = f"Free, the sled may shift by {play:.3f} mm"
     if min(len(left), len(right)) < FEWEST:
-        return (
-            f"{said}; leaned on one wall, by how well it comes back there, which one"
-            " reading does not show."
-        )
+        return Remark("shift-free", values={"play": play})
     back = [max(values) - min(values) for values in (left, right)]
-    return (
-        f"{said}; leaned left it came back within {back[0]:.3f} mm, leaned right within"
-        f" {back[1]:.3f} mm."
+    return Remark(
+        "shift-free-and-leaned",
+        values={"play": play, "left": back[0], "right": back[1]},
     )
 
 
 def _runner_remarks(
     evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
-) -> list[str]:
+) -> list[Remark]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
     foretells the other."""
     length = given_number(evidence.options, "runner_length")
     if length is None:
         return []
-    notes = []
+    remarks = []
     twisted = [
         abs(at) for name in ("twisted-left", "twisted-right") for at in places[name]
     ]
     if twisted and statistics.fmean(twisted) < 0.98 * length / 2:
-        notes.append(
-            f"Twisted {statistics.fmean(twisted):.0f} mm from the runners' middle: read"
-            f" it at {length / 2:.0f} mm or more, for nearer a sled that is leaned as"
-            " well shows more than it can yaw."
-        )
+        values = {"at": statistics.fmean(twisted), "better": length / 2}
+        remarks.append(Remark("twisted-near", values=values, severity="warning"))
     side, yaw = found.get("side-play"), found.get("yaw-play")
     if side is None or yaw is None:
-        return notes
+        return remarks
     foretold = yaw * length / 2
     low, high = sorted((abs(side), foretold))
     if low < UNACCOUNTED * high:
-        less, more = (
-            ("leaned", "twisted") if abs(side) < foretold else ("twisted", "leaned")
-        )
-        notes.append(
-            f"{less.capitalize()}, the sled showed {low:.3f} mm of play; {more}, with"
-            f" the runners' length, {high:.3f} mm: half of it or more is unaccounted"
-            " for. Was it pressed right to both walls, or do the slots pinch at one"
-            " end?"
-        )
-    return notes
+        values = {"leaned": abs(side), "twisted": foretold}
+        remarks.append(Remark("plays-differ", values=values, severity="warning"))
+    return remarks
 
 
 KIND = "side-play"

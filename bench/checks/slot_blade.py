@@ -25,7 +25,7 @@ from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows, turn_factor
 from bench.checks.shared.turns import are_even, even_turns, turn_of
-from bench.finding import Finding, Quantity, Settle, SweepRow
+from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import LeftRight, Saw
 
 if TYPE_CHECKING:
@@ -196,19 +196,11 @@ def _one_spot(evidence: Evidence) -> Finding:
     ]
     confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
-    notes = [
-        "One spot: tilt, warp and dish of the plate are not in the answer.",
-    ]
+    remarks = [Remark("one-spot")]
     if evidence.options.get("end_float") is None:
-        notes.append(
-            f"The arbor is taken to float by {END_FLOAT:g} mm along its axis either way"
-            " (common practice, no source); give what yours does."
-        )
+        remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
     if abs(apart) < SHORT:
-        notes.append(
-            f"Front and rear are only {length:.0f} mm apart: nearer the rim of the"
-            " blade body the answer is sharper."
-        )
+        remarks.append(Remark("spots-near", values={"apart": length}))
     settled = None
     limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
     if (
@@ -217,7 +209,7 @@ def _one_spot(evidence: Evidence) -> Finding:
     ):
         settled = _more_touches(rows, combined, abs(abs(b) - limit), max(sizes))
     found = _finding(
-        evidence, b, combined, confidence, [], notes, settled, single=False
+        evidence, b, combined, confidence, [], remarks, settled, single=False
     )
     return msgspec.structs.replace(
         found, doubts=uneven_spots({name: depth[name] for name in SPOTS})
@@ -247,7 +239,7 @@ def _more_touches(
 def _turns(evidence: Evidence) -> Finding:
     from bench.uncertainty import between_sweeps, combine, rectangular, settle
 
-    notes: list[str] = []
+    remarks: list[Remark] = []
     names = list(dict.fromkeys(t.placement for t in evidence.traces))
     degrees = [d for name in names if (d := turn_of(name)) is not None]
     if len(degrees) != len(names) or not names:
@@ -256,7 +248,7 @@ def _turns(evidence: Evidence) -> Finding:
         )
     side, mount = _side(evidence.options), _mount(evidence.options)
     placed, sweeps = place(
-        evidence, [_swept(name, side, mount) for name in names], notes
+        evidence, [_swept(name, side, mount) for name in names], remarks
     )
     weights = [1 / len(placed)] * len(placed)
     together = mean_turn(placed) if len(placed) > 1 else None
@@ -279,26 +271,15 @@ def _turns(evidence: Evidence) -> Finding:
     swing = saw.wobble if saw is not None else 0.05
     if len(placed) == 1:
         rows.append(rectangular("plate tilt", swing / length))
-        notes.append(
-            "One turn only: the plate's tilt is in the answer. Take four even turns, or"
-            " one spot."
-        )
+        remarks.append(Remark("one-turn", severity="warning"))
     elif len(placed) == 2:
         rows.append(rectangular("plate warp", swing / 2 / length))
-        notes.append(
-            "Two turns leave the plate's warp in the answer; four even turns take most"
-            " of it out."
-        )
+        remarks.append(Remark("two-turns"))
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
-        notes.append(
-            "The turns are not evenly spread, so that the plate's tilt does not cancel."
-        )
-    notes.extend(of_sweeps(evidence, between, "push a turn"))
-    notes.append(
-        "A dished plate cancels only where the pass reaches as far before the arbor as"
-        " behind it."
-    )
+        remarks.append(Remark("turns-uneven", severity="warning"))
+    remarks.extend(of_sweeps(evidence, between))
+    remarks.append(Remark("dished-plate"))
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
     settled = None
@@ -308,7 +289,14 @@ def _turns(evidence: Evidence) -> Finding:
     ):
         settled = settle(b, combined, saw.parallel, between, groups, length=length)
     return _finding(
-        evidence, b, combined, confidence, sweeps, notes, settled, single=between.single
+        evidence,
+        b,
+        combined,
+        confidence,
+        sweeps,
+        remarks,
+        settled,
+        single=between.single,
     )
 
 
@@ -318,7 +306,7 @@ def _finding(
     combined: Combined,
     confidence: float,
     sweeps: list[SweepRow],
-    notes: list[str],
+    remarks: list[Remark],
     settled: Settle | None,
     *,
     single: bool,
@@ -328,12 +316,9 @@ def _finding(
     saw, jig = evidence.gear.saw, evidence.gear.jig
     limit = saw.parallel if saw is not None else None
     said = verdict(b, combined.expanded, limit) if limit is not None else None
-    notes = [*notes, *undecided(combined, limit)]
+    remarks = [*remarks, *undecided(combined, limit)]
     if saw is None:
-        notes.append(
-            "No saw is named: there is no limit to judge by, and the rip fence's side"
-            " is not known."
-        )
+        remarks.append(Remark("no-saw-blade"))
     quantity = Quantity(
         "blade",
         b,
@@ -355,7 +340,7 @@ def _finding(
         sweeps=sweeps,
         budget=combined.rows,
         single_sweep=single,
-        notes=notes,
+        remarks=remarks,
     )
 
 

@@ -22,7 +22,7 @@ from bench.checks.model import (
     SweepHistory,
 )
 from bench.checks.options import STEEPEST, Option, OptionValue, given_number, number
-from bench.checks.shared.board_agreement import agreement_words, compare
+from bench.checks.shared.board_agreement import agreement_remarks, compare
 from bench.checks.shared.cautions import (
     BOARD_HELD,
     COUNT_OFF,
@@ -31,7 +31,7 @@ from bench.checks.shared.cautions import (
     MANUAL,
 )
 from bench.checks.shared.width_doubts import of_strip
-from bench.finding import Finding, Quantity, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.board import BoardRotation
@@ -45,6 +45,9 @@ APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no sour
 MOST_TURNS = 24
 # rad by which one cut may differ where no play is known; common practice, no source
 FREE_CUT = 100e-6
+# mm: widths of one end farther apart, or a strip that tapers more, were perhaps
+# misread; common practice, no source
+WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -77,30 +80,19 @@ def evaluate(evidence: Evidence) -> Finding:
     options, known, caliper = evidence.options, evidence.known, evidence.gear.caliper
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
     apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
-    notes: list[str] = []
+    remarks: list[Remark] = []
     single = len(near) + len(far) == 2
     if single:
-        notes.append(
-            "One width an end: how well it repeats was not seen, and the caliper's"
-            " limit stands for it."
-        )
+        remarks.append(Remark("one-width"))
     if turns % 4:
-        notes.append(
-            f"A four-cornered board comes back to its first edge after 4 turns; {turns}"
-            " were said, and that many share the taper."
-        )
+        values = {"turns": turns}
+        remarks.append(Remark("turns-not-four", values=values, severity="warning"))
     play, hold = known.yaw_play, options.get("hold")
     if hold:
         play = 0.0
-        notes.append(
-            f"The answer is for a sled held against the {hold} wall in every cut."
-        )
+        remarks.append(Remark("wall", values={"wall": str(hold)}))
     elif play is None:
-        notes.append(
-            "How far the runners let the sled yaw is not known: each cut is given 0.03"
-            " mm per 300 mm for it. Measure the side play to know, or lean the sled on"
-            " one wall in every cut and say so (hold)."
-        )
+        remarks.append(Remark("yaw-of-cuts-usual", values={"usual": FREE_CUT}))
     try:
         board = board_rotation(
             near,
@@ -124,16 +116,13 @@ def evaluate(evidence: Evidence) -> Finding:
     said = verdict(a, combined.expanded, limit) if limit is not None else None
     doubts = of_strip(near, far)
     if not doubts:
-        _doubts(near, far, combined.expanded * turns * apart, notes)
-    _beside_sweep(evidence, a, combined.expanded, turns, notes)
+        remarks += _contradictions(near, far, combined.expanded * turns * apart)
+    remarks += _beside_sweep(evidence, a, combined.expanded, turns)
     width = given_number(options, "board")
-    whose = (
-        f"a board of {width:.0f} mm"
+    remarks.append(
+        Remark("boards-of-that-width", values={"board": width})
         if width is not None
-        else "boards as wide as this one"
-    )
-    notes.append(
-        f"The answer is for {whose}; a bowed sled fence meets others otherwise."
+        else Remark("boards-as-wide")
     )
     return Finding(
         check=KIND,
@@ -155,7 +144,7 @@ def evaluate(evidence: Evidence) -> Finding:
         confidence=confidence,
         settle=Settle(part=combined.rows[0].part) if said == "cannot-tell" else None,
         budget=combined.rows,
-        notes=notes,
+        remarks=remarks,
         doubts=doubts,
     )
 
@@ -229,44 +218,47 @@ def _rows(
     return rows
 
 
-def _doubts(
-    near: Sequence[float], far: Sequence[float], expanded: float, notes: list[str]
-) -> None:
+def _contradictions(
+    near: Sequence[float], far: Sequence[float], expanded: float
+) -> list[Remark]:
     """What the widths themselves contradict."""
+    remarks = []
     for end, widths in ((NEAR, near), (FAR, far)):
         reach = max(widths) - min(widths)
-        if reach > 0.1:
-            notes.append(
-                f"The widths at the {end} end differ by {reach:.2f} mm: was one"
-                " misread, or taken elsewhere?"
+        if reach > WIDTHS_APART:
+            remarks.append(
+                Remark(
+                    "widths-differ",
+                    values={"end": end, "apart": reach},
+                    severity="warning",
+                )
             )
     taper = abs(sum(near) / len(near) - sum(far) / len(far))
-    if taper > max(3.0, 5 * expanded):
-        notes.append(
-            f"The strip is {taper:.1f} mm wider at one end than at the other: was it"
-            " cut along the first edge, after all the turns?"
-        )
+    if taper > max(MUCH_TAPER, 5 * expanded):
+        values = {"taper": taper}
+        remarks.append(Remark("much-taper", values=values, severity="warning"))
+    return remarks
 
 
 def _beside_sweep(
-    evidence: Evidence, a: float, expanded: float, turns: int, notes: list[str]
-) -> None:
+    evidence: Evidence, a: float, expanded: float, turns: int
+) -> list[Remark]:
     """Beside the sweep that was named, else beside the latest in the log."""
     sweep = _sweep(evidence)
     if sweep is None:
-        return
+        return []
+    remarks = []
     if (
         "sweep_fence" in evidence.options
         and "sweep_fence_uncertainty" not in evidence.options
     ):
-        notes.append(
-            "The sweep's result was given without its give or take: it is taken as"
-            " exact."
-        )
-    words = agreement_words(compare(a, expanded, sweep.fence, sweep.expanded, turns))
-    notes.append(
-        f"{words} The sweep is that of {sweep.at[:10]}." if sweep.at else words
+        remarks.append(Remark("pass-exact"))
+    remarks += agreement_remarks(
+        compare(a, expanded, sweep.fence, sweep.expanded, turns)
     )
+    if sweep.at:
+        remarks.append(Remark("pass-of-day", values={"day": sweep.at[:10]}))
+    return remarks
 
 
 def _sweep(evidence: Evidence) -> SweepHistory | None:
@@ -278,7 +270,7 @@ def _sweep(evidence: Evidence) -> SweepHistory | None:
     )
 
 
-def holds_back(evidence: Evidence, finding: Finding) -> str | None:
+def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
     """One of the two is wrong where board and sweep differ, and nothing should be moved
     by either."""
     sweep, board = _sweep(evidence), finding.quantities[0]
@@ -289,10 +281,7 @@ def holds_back(evidence: Evidence, finding: Finding) -> str | None:
         board.value, board.uncertainty, sweep.fence, sweep.expanded, turns
     ).agree:
         return None
-    return (
-        "No move is given while board and sweep differ: find out which of them is wrong"
-        " first."
-    )
+    return Remark("no-move-while-differing", severity="act")
 
 
 KIND = "test-board"

@@ -54,6 +54,7 @@ def evaluate(
     from bench.cli.recorded_sweeps import RecordedError, read_sweeps
     from bench.procedure.conclusion import conclude
     from bench.procedure.gear_selection import GearUnknown, use
+    from bench.render.remarks import evidence_error_words, with_notes
     from bench.render.result import result_lines
 
     check = the_check(kind)
@@ -77,12 +78,14 @@ def evaluate(
             evidence = Evidence(kind, traces, options, gear, known)
             number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
             now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-            finding = conclude(evidence, id=number, at=now, units=settings.units)
+            units = settings.units
+            finding = conclude(evidence, id=number, at=now, units=units)
+            finding = with_notes(finding, units)
         except RecordedError as error:
             refused.append(str(error))
             continue
         except EvidenceError as error:
-            refused.append(f"{path}: {error}")
+            refused.append(f"{path}: {evidence_error_words(error, settings.units)}")
             continue
         findings.append(finding)
         if as_json:

@@ -22,6 +22,7 @@ from bench.console.text import (
     wrap,
 )
 from bench.console.view_model import ViewModel
+from bench.render.finding import MOVED_WRONG
 from bench.render.result import diagnosis, name
 
 _BAR: dict[Role, Role] = {"good": "bar-good", "bad": "bar-bad", "unsure": "bar-unsure"}
@@ -138,7 +139,7 @@ def progress_line(state: ViewModel, navigation: Navigation, wide: int) -> Block:
     sign, words, role = readout.verdict_line(finding.verdict, g)
     wrong = diagnosis(finding)
     if wrong is not None:  # of the move, before all else
-        words = f"{words}: {wrong.partition(':')[0].rstrip('.')}"
+        words = f"{words}: {MOVED_WRONG[wrong.code]}"
     parts: Line = [(name(finding.check), "strong")]
     if finding.jig:
         parts.append((f", {finding.jig}", "strong"))

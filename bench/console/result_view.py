@@ -20,6 +20,7 @@ from bench.console.text import (
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding
 from bench.render import result as words
+from bench.render.remarks import notes_of, remark_words
 from bench.render.result import diagnosis
 from bench.units import length_words
 
@@ -128,9 +129,8 @@ def _what_is(
         out += wrap_marked(said.danger, wide, f"{navigation.glyphs.bad} ", "bad")
     wrong = diagnosis(finding)
     if wrong is not None:
-        out += wrap_marked(
-            f"{words.MOVE}{wrong}", wide, f"{navigation.glyphs.bad} ", "bad"
-        )
+        told = remark_words(wrong, state.units)
+        out += wrap_marked(told, wide, f"{navigation.glyphs.bad} ", "bad")
     for text in said.lead:
         out += wrap(text, wide, "strong")
     for text in said.small:
@@ -165,9 +165,7 @@ def _further(state: ViewModel, finding: Finding, wide: int) -> Block:
         most = words.name(finding.budget[0].part)
         out += wrap(f"Limits it most: {most}.", wide, "faint")
     wrong = diagnosis(finding)
-    for note in (
-        finding.notes if wrong is None else [n for n in finding.notes if wrong not in n]
-    ):
+    for note in notes_of(finding, state.units, but=wrong):
         out += wrap(note, wide, "faint", indent=2)
     return out
 

@@ -20,15 +20,16 @@ from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
 from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.finding import Doubt, Finding
+from bench.finding import Doubt, Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
 from bench.render.prompts import prompt_words
+from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -60,7 +61,7 @@ class CheckController:
         self._finished_begin: Begin | None = None
         self._finished_as: str | None = None
         self._supersedes: str | None = None
-        self._jumps: list[str] = []  # of the clock, while the check went on
+        self._jumps: list[Remark] = []  # of the clock, while the check went on
         self._tell = tell
         self._settings = settings
         self._at_rest = at_rest
@@ -92,7 +93,7 @@ class CheckController:
             return
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
-            reason = Remark("pass-not-straight", {"why": fitted.words})
+            reason = StatusMessage("pass-not-straight", {"why": fitted.words})
             run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
@@ -273,34 +274,32 @@ class CheckController:
         self.after()
         return used
 
-    def undo(self, now: float) -> Remark:
+    def undo(self, now: float) -> StatusMessage:
         if self.run is None:
             raise WrongUse("no check is in progress")
         return self.run.undo(now)
 
-    def abandon(self, now: float) -> Remark:
+    def abandon(self, now: float) -> StatusMessage:
         if self.run is None:
             raise WrongUse("no check is in progress")
         run, self.run, self.begun = self.run, None, None
-        run.interrupt(Remark("check-given-up"), now)
+        run.interrupt(StatusMessage("check-given-up"), now)
         self.log.abandon(run.id, "by hand")
-        return Remark("given-up", {"check": run.check.kind})
+        return StatusMessage("given-up", {"check": run.check.kind})
 
     def after(self) -> None:
         """When nothing is lacking any more, it is worked out."""
         self.concluding.after(self.run)
 
-    def clock_jumped(self, words: str) -> None:
+    def clock_jumped(self, seconds: float) -> None:
         """Said in the finding of the check during which it happened."""
         if self.run is not None and self.run.facts.acknowledged:
-            self._jumps.append(
-                f"{words} during this check: its date may be wrong, its readings are"
-                " not."
-            )
+            jump = {"seconds": seconds}
+            self._jumps.append(Remark("clock-jumped", values=jump, severity="warning"))
 
     def stop(self, now: float) -> None:
         if self.run is not None:
-            self.run.interrupt(Remark("daemon-ended"), now)
+            self.run.interrupt(StatusMessage("daemon-ended"), now)
         self.concluding.stop()
 
     def _concluded(
@@ -312,7 +311,10 @@ class CheckController:
         finding = with_verdict_on_move(
             finding, self.find(verifies) if verifies else None
         )
-        finding = msgspec.structs.replace(finding, notes=[*finding.notes, *self._jumps])
+        finding = msgspec.structs.replace(
+            finding, remarks=[*finding.remarks, *self._jumps]
+        )
+        finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
         if finding.move is not None:
             self.log.move_planned(f"move-{finding.id}", finding.id, finding.move)
@@ -330,7 +332,7 @@ class CheckController:
         if self.run is run:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
-        remark = Remark("not-concluded", {"why": why.rstrip(".")})
+        remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NotConcluded(run.id, remarks=[remark]))
 
 

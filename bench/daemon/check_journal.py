@@ -10,7 +10,7 @@ import msgspec
 from bench.checks.model import Trace
 from bench.daemon.acquisition import Instrument
 from bench.log.writer import LogWriter
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Saved
 from bench.render.notices import text
 
@@ -62,7 +62,7 @@ class CheckJournal:
         *,
         push: bool | None,
         trace: Trace | None,
-        reason: Remark | None,
+        reason: StatusMessage | None,
     ) -> None:
         words = None if reason is None else text([reason])
         self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=words)  # type: ignore[arg-type]
@@ -70,5 +70,5 @@ class CheckJournal:
     def kept(self, trace: Trace, *, straight: bool) -> None:
         self._look_at(trace, straight)
 
-    def undo_sweep(self, sweep_id: str, reason: Remark) -> None:
+    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None:
         self.log.undo_sweep(sweep_id, text([reason]))

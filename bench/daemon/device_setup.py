@@ -31,7 +31,7 @@ from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
 from bench.daemon.wired import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
@@ -48,7 +48,7 @@ STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 
-ASK = {"indicator": Remark("setup-press"), "travel": Remark("setup-push")}
+ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
 
 
 class DeviceSetup:
@@ -215,7 +215,7 @@ class DeviceSetup:
 
     # ---- the cables ------------------------------------------------------------------
 
-    def _ask(self, what: Role, now: float, *before: Remark) -> None:
+    def _ask(self, what: Role, now: float, *before: StatusMessage) -> None:
         if what != self.what:
             self._watchers = {}
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
@@ -234,12 +234,12 @@ class DeviceSetup:
         if self._seen is not None:
             if self._seen[0] in gone:
                 gone_port = {"name": short_name(self._seen[0])}
-                self._ask(what, now, Remark("setup-port-gone", gone_port))
+                self._ask(what, now, StatusMessage("setup-port-gone", gone_port))
             return
         for port, one in was.items():
             if abs(one.far) > 0.02:
                 gone_port = {"name": short_name(port)}
-                self._ask(what, now, Remark("setup-port-gone-midway", gone_port))
+                self._ask(what, now, StatusMessage("setup-port-gone-midway", gone_port))
                 return
         seen = (
             pressed(self._watchers, now)
@@ -264,10 +264,12 @@ class DeviceSetup:
             self._found(what, port, mm)
         elif seen.outcome == "little" and what == "travel":
             # what it has gone already counts
-            self._say("asking", moved_remark(what, seen), Remark("setup-push-on"))
+            self._say(
+                "asking", moved_remark(what, seen), StatusMessage("setup-push-on")
+            )
         elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
             still = {"name": short_name(port), "far": abs(mm)}
-            self._say("asking", Remark("setup-stays", still))
+            self._say("asking", StatusMessage("setup-stays", still))
         else:
             self._ask(what, now, moved_remark(what, seen))
 
@@ -278,17 +280,21 @@ class DeviceSetup:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
         except SettingsError as error:
-            self._finish("failed", Remark("setup-nothing-kept", {"why": str(error)}))
+            self._finish(
+                "failed", StatusMessage("setup-nothing-kept", {"why": str(error)})
+            )
             return
         if self._inches(what, port):
-            remarks.append(Remark("setup-inches"))
+            remarks.append(StatusMessage("setup-inches"))
         other = self._wired.other_role(what, port)
         if other is not None:
-            remarks.append(Remark("setup-was-other", {"other": other}))
+            remarks.append(StatusMessage("setup-was-other", {"other": other}))
         if changes:
             texts = "; ".join(change.text() for change in changes)
             file = self._paths.settings.name
-            remarks.append(Remark("setup-changes", {"file": file, "changes": texts}))
+            remarks.append(
+                StatusMessage("setup-changes", {"file": file, "changes": texts})
+            )
         grows = str(values["grows"])
         self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
@@ -345,16 +351,18 @@ class DeviceSetup:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
-            self._proof.cured(settings, Remark("setup-cured", {"file": path.name}))
+            self._proof.cured(
+                settings, StatusMessage("setup-cured", {"file": path.name})
+            )
             return
         grows = str(values.get("grows", ""))
         kept = {"file": path.name, "name": short_name(port), "what": what}
-        self._finish("kept", Remark("setup-kept", kept), port=port, grows=grows)
+        self._finish("kept", StatusMessage("setup-kept", kept), port=port, grows=grows)
 
     # ---- what is told ----------------------------------------------------------------
 
     def _said_of_leaf(
-        self, phase: Phase, remarks: Sequence[Remark], more: Mapping[str, Any]
+        self, phase: Phase, remarks: Sequence[StatusMessage], more: Mapping[str, Any]
     ) -> None:
         proof = self._proof
         assert proof is not None
@@ -373,14 +381,14 @@ class DeviceSetup:
         else:
             self._say(phase, *remarks, **more)
 
-    def _say(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
+    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None
         said = LearnSaid(self.what, phase, remarks=list(remarks), **more)
         if said != self.said:
             self.said = said
             self._tell(said)
 
-    def _finish(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
+    def _finish(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         """It is over, one way or the other."""
         self._say(phase, *remarks, on=False, **more)
         self.what = self.said = self._seen = self._proof = None

@@ -12,7 +12,7 @@ from typing import Literal
 from bench.daemon.acquisition import Instrument
 from bench.daemon.port_listener import Tapped
 from bench.daemon.serial_places import short_name
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
 from bench.stream.motion import PRESSED, PUSHED, Seen, count_shown
@@ -51,40 +51,40 @@ def values_of(
     return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
 
 
-def heard_remark(here: Mapping[str, Tapped | Instrument]) -> Remark:
+def heard_remark(here: Mapping[str, Tapped | Instrument]) -> StatusMessage:
     """That nothing moves, and which cables there are numbers of."""
     ports = sorted(port for port, one in here.items() if one.last is not None)
     if not ports:
-        return Remark("setup-nothing-heard")
+        return StatusMessage("setup-nothing-heard")
     names = ", ".join(short_name(port) for port in ports)
-    return Remark("setup-nothing-moved", {"names": names})
+    return StatusMessage("setup-nothing-moved", {"names": names})
 
 
-def moved_remark(what: Role, seen: Seen) -> Remark:
+def moved_remark(what: Role, seen: Seen) -> StatusMessage:
     """Why what moved is not taken for it."""
     port, mm = seen.moved[0]
     moved = {"name": short_name(port), "far": abs(mm)}
     if seen.outcome == "two":
         several = [(short_name(one), abs(mm)) for one, mm in seen.moved]
-        return Remark("setup-several-moved", {"moved": several})
+        return StatusMessage("setup-several-moved", {"moved": several})
     if seen.outcome == "far":
-        return Remark("setup-too-far", moved)
+        return StatusMessage("setup-too-far", moved)
     if seen.outcome == "little":
         least = PRESSED if what == "indicator" else PUSHED
-        return Remark("setup-too-little", {**moved, "least": least})
+        return StatusMessage("setup-too-little", {**moved, "least": least})
     if seen.outcome == "stays":
-        return Remark("setup-stayed", moved)
-    return Remark("setup-came-back", moved)
+        return StatusMessage("setup-stayed", moved)
+    return StatusMessage("setup-came-back", moved)
 
 
-def found_remark(what: Role, port: str, mm: float) -> Remark:
+def found_remark(what: Role, port: str, mm: float) -> StatusMessage:
     """Which instrument it is, and which way its number counts."""
     moved = {"name": short_name(port), "far": abs(mm)}
     if what == "indicator":
         code = "setup-indicator-grows" if mm > 0 else "setup-indicator-falls"
     else:
         code = "setup-travel-grows" if mm > 0 else "setup-travel-falls"
-    return Remark(code, moved)
+    return StatusMessage(code, moved)
 
 
 def write(
@@ -103,11 +103,11 @@ def write(
 
 def not_kept_remark(
     error: Exception, path: Path, section: Role, values: Mapping[str, edit.Value]
-) -> Remark:
+) -> StatusMessage:
     """Why nothing is kept, and what to do."""
     if isinstance(error, OSError):
         why, by_hand = error.strerror or str(error), edit.as_text(section, values)
         lost = {"path": str(path), "why": why, "by_hand": by_hand}
-        return Remark("setup-not-writable", lost)
+        return StatusMessage("setup-not-writable", lost)
     fault = "" if isinstance(error, SettingsError) else f"{type(error).__name__}: "
-    return Remark("setup-nothing-kept", {"why": f"{fault}{error}"})
+    return StatusMessage("setup-nothing-kept", {"why": f"{fault}{error}"})

@@ -18,7 +18,7 @@ from bench.finding import Doubt, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.protocol import Fitted
-from bench.render.wording import ended
+from bench.render.remarks import evidence_error_words
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -82,7 +82,7 @@ class Evaluation:
                 work_out, evidence, uuid.uuid4().hex[:12], stamp, self._settings().units
             )
         except EvidenceError as error:
-            self._failed(run, str(error))
+            self._failed(run, evidence_error_words(error, self._settings().units))
         except Exception as error:
             # whatever the arithmetic stumbled over, the readings are in the log and the
             # daemon goes on
@@ -120,7 +120,8 @@ class Evaluation:
         try:
             if len(trace.reading) > 1:
                 count = self._settings().gear.indicator.resolution
-                fitted = await asyncio.to_thread(look_at, trace, count)
+                units = self._settings().units
+                fitted = await asyncio.to_thread(look_at, trace, count, units)
             doubts = await asyncio.to_thread(doubts_of, evidence())
         except Exception:
             # only a picture hangs on it; the finding is worked out on its own
@@ -132,7 +133,6 @@ class Evaluation:
 def with_verdict_on_move(finding: Finding, before: Finding | None) -> Finding:
     """Where a check verifies a move, say first what went wrong with it, if anything
     did."""
-    if before is None or (words := judge_move(before, finding)) is None:
+    if before is None or (remark := judge_move(before, finding)) is None:
         return finding
-    note = f"The move: {ended(words)}"
-    return msgspec.structs.replace(finding, notes=[note, *finding.notes])
+    return msgspec.structs.replace(finding, remarks=[remark, *finding.remarks])

@@ -9,13 +9,15 @@ from bench.checks.model import Evidence, Trace
 from bench.checks.shared.doubts import of_evidence, told
 from bench.finding import Doubt, Finding
 from bench.geometry.line_fit import fit_sweep
-from bench.procedure.conclusion import Units, conclude
+from bench.procedure.conclusion import conclude
 from bench.protocol import Fitted
+from bench.render.remarks import remark_words
+from bench.units import System
 
 POINTS = 200  # of a pass that a screen can use
 
 
-def work_out(evidence: Evidence, id: str, at: str, units: Units) -> Finding:
+def work_out(evidence: Evidence, id: str, at: str, units: System) -> Finding:
     return conclude(evidence, id=id, at=at, units=units)
 
 
@@ -23,7 +25,7 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
     return told(of_evidence(evidence, find(evidence.check)))
 
 
-def look_at(trace: Trace, resolution: float | None) -> Fitted:
+def look_at(trace: Trace, resolution: float | None, units: System) -> Fitted:
     """One kept pass, its points thinned evenly but for those set aside, which are all
     there."""
     fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
@@ -38,5 +40,5 @@ def look_at(trace: Trace, resolution: float | None) -> Fitted:
         aside=[place for place, i in enumerate(shown) if fit.aside[i]],
         slope=float(fit.slope),
         intercept=float(fit.intercept),
-        words=fit.refused or "",
+        words=remark_words(fit.refused, units) if fit.refused is not None else "",
     )

@@ -9,7 +9,7 @@ from typing import Protocol
 from bench.daemon.outbox import Send
 from bench.daemon.station import Bench
 from bench.gear import Gear
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Done, PutJig, PutLeaves, PutSaw, PutSquare, PutUnits
 from bench.render.gear import jig_texts, saw_texts, square_texts
@@ -38,7 +38,7 @@ async def put_units(service: GearService, send: Send, request: PutUnits) -> None
     )
     await service.rewire(settings)
     code = "units-mm" if request.units == "mm" else "units-inch"
-    remark = Remark(code, {"file": paths.settings.name})
+    remark = StatusMessage(code, {"file": paths.settings.name})
     send(Done(ref=request.ref, remarks=[remark]))
 
 
@@ -76,5 +76,5 @@ async def put_gear(
 
     gear = await asyncio.to_thread(write)
     service.new_gear(gear)
-    remark = Remark("gear-kept", {"name": name or kind, "path": str(paths.gear)})
+    remark = StatusMessage("gear-kept", {"name": name or kind, "path": str(paths.gear)})
     send(Done(ref=request.ref, remarks=[remark]))

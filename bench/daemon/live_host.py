@@ -12,7 +12,7 @@ from bench.log.history import LivePast
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Live, LiveSaid, Saved
 from bench.render.finding import settle_words
@@ -72,7 +72,7 @@ class LiveHost:
 
     def end(self) -> None:
         if self.move is not None:
-            left = Remark("live-left")
+            left = StatusMessage("live-left")
             self._tell(LiveSaid(on=False, phase="end", remarks=[left]))
         self.move = None
 
@@ -112,7 +112,7 @@ class LiveHost:
         )
         self._tell(Saved("move", found.id))
 
-    def back(self) -> Remark:
+    def back(self) -> StatusMessage:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
         if self.move is None or not self.move.back():
             raise WrongUse(
@@ -120,7 +120,7 @@ class LiveHost:
                 " tightened"
             )
         self.say()
-        return Remark("live-slackened")
+        return StatusMessage("live-slackened")
 
     def say(self) -> None:
         """At most once a tick, when something changed."""

@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 import msgspec
 
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import UNRECORDED, Done, LearnSaid, Saved, SweepSaid, Told
 
 # a message that waits longer for the disk is shown as being saved; shorter is not seen
@@ -125,6 +125,6 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
         return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
     if isinstance(said, SweepSaid) and said.state == "kept":
         values = {"taken": said.taken, "wanted": said.wanted}
-        remarks = [Remark("pass-measured", values)]
+        remarks = [StatusMessage("pass-measured", values)]
         return msgspec.structs.replace(said, state="measured", remarks=remarks)
     return said

@@ -15,7 +15,7 @@ from typing import Any
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.serial_places import Place, short_name
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Cable
 from hw.discovery.holders import holders_of, is_pseudo
 from hw.discovery.listening import Listening, Proposal, listen, open_line
@@ -40,7 +40,7 @@ class Tapped:
     ) -> None:
         self.place = place
         self.state = "listening"
-        self.remark = Remark("cable-listening")
+        self.remark = StatusMessage("cable-listening")
         self.proposal: Proposal | None = None
         self.unit: str = "mm"
         self.value: float | None = None
@@ -70,7 +70,7 @@ class Tapped:
             and usual < 1.0
         ):
             if now - self.last > max(QUIET, 5 * usual):
-                self.state, self.remark = "silent", Remark("cable-asleep")
+                self.state, self.remark = "silent", StatusMessage("cable-asleep")
         elif (
             self.state == "silent" and self.last is not None and now - self.last < QUIET
         ):
@@ -109,7 +109,7 @@ class Tapped:
             and not is_pseudo(device)
             and (holders := holders_of(device))
         ):
-            held = Remark("cable-held", {"holders": ", ".join(holders)})
+            held = StatusMessage("cable-held", {"holders": ", ".join(holders)})
             self._tell(self._become, "busy", held, True)
             return
         with open_line(self.place.name, 9600) as line:
@@ -157,7 +157,7 @@ class Tapped:
                 values = [record.value for record in good if record.value is not None]
                 self._tell(self._arrived, time.monotonic(), values, good[-1].unit)
             if bad >= GARBLED:
-                self._tell(self._become, "listening", Remark("cable-changed"))
+                self._tell(self._become, "listening", StatusMessage("cable-changed"))
                 return
 
     def _tell(self, call: Callable[..., None], *arguments: object) -> None:
@@ -166,7 +166,7 @@ class Tapped:
 
     # ---- on the loop -----------------------------------------------------------------
 
-    def _become(self, state: str, remark: Remark, lost: bool = False) -> None:
+    def _become(self, state: str, remark: StatusMessage, lost: bool = False) -> None:
         self.state, self.remark, self.lost = state, remark, lost
         if state != "reads":
             self.value = self.last = None
@@ -174,28 +174,30 @@ class Tapped:
     def _could_not(self, error: Exception) -> None:
         number = getattr(error, "errno", None)
         if isinstance(error, NotAPort):
-            self._become("away", Remark("cable-no-port", {"why": str(error)}), True)
+            self._become(
+                "away", StatusMessage("cable-no-port", {"why": str(error)}), True
+            )
         elif number in {13, 1}:
-            self._become("denied", Remark("cable-denied"), True)
+            self._become("denied", StatusMessage("cable-denied"), True)
         elif number in {16, 11}:
-            self._become("busy", Remark("cable-busy"), True)
+            self._become("busy", StatusMessage("cable-busy"), True)
         else:
-            self._become("away", Remark("cable-gone"), True)
+            self._become("away", StatusMessage("cable-gone"), True)
 
     def _understood(self, proposal: Proposal) -> None:
         self.proposal = proposal
         self._interval = None
         self._become("reads", self._spoken())
 
-    def _spoken(self) -> Remark:
+    def _spoken(self) -> StatusMessage:
         assert self.proposal is not None
         s = self.proposal.settings
         line = {"format": s.get("profile", s["format"]), "baud": s["baud"]}
         if "bits" in s:
-            return Remark("cable-reads-seven", line)
+            return StatusMessage("cable-reads-seven", line)
         if "parity7" in s:
-            return Remark("cable-reads-parity", {**line, "parity": s["parity7"]})
-        return Remark("cable-reads", line)
+            return StatusMessage("cable-reads-parity", {**line, "parity": s["parity7"]})
+        return StatusMessage("cable-reads", line)
 
     def _arrived(self, now: float, values: list[float], unit: str) -> None:
         if self._stop.is_set():
@@ -242,12 +244,12 @@ def wired_cable(one: Instrument) -> Cable:
     )
 
 
-def _not_heard(heard: Listening) -> tuple[str, Remark]:
+def _not_heard(heard: Listening) -> tuple[str, StatusMessage]:
     if heard.silent:
-        return "silent", Remark("cable-silent")
+        return "silent", StatusMessage("cable-silent")
     if heard.text_at is not None:
-        return "unknown", Remark("cable-text", {"baud": heard.text_at})
-    return "unknown", Remark("cable-unknown")
+        return "unknown", StatusMessage("cable-text", {"baud": heard.text_at})
+    return "unknown", StatusMessage("cable-unknown")
 
 
 class _Watched:

@@ -18,7 +18,7 @@ from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
 from bench.finding import Finding
 from bench.log.rows import LogError
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Abandon,
@@ -163,7 +163,7 @@ class Answers:
             send(Done(ref=ref, remarks=[remark]))
         elif isinstance(request, Extend):
             bench.extend(request, now)
-            extended = Remark("extended", {"sweeps": request.sweeps})
+            extended = StatusMessage("extended", {"sweeps": request.sweeps})
             send(Done(ref=ref, remarks=[extended]))
         elif isinstance(request, Moved):
             self._moved(send, request)
@@ -289,7 +289,7 @@ class Answers:
         )
         service.bench.outbox.tell(Saved("move", found.id))
         values = {"end": move.end, "way": move.way, "distance": distance}
-        send(Done(ref=request.ref, remarks=[Remark("move-noted", values)]))
+        send(Done(ref=request.ref, remarks=[StatusMessage("move-noted", values)]))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
         """The latest finding with a move, proposed or not. Raises WrongUse."""

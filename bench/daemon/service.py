@@ -29,7 +29,7 @@ from bench.gear import Gear
 from bench.log import history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Asking,
@@ -375,11 +375,11 @@ class Service:
         if ask.phase == "mark" and not ask.waiting:
             if still:
                 self.panel.tone("high")
-                self.tell(notice("beat", Remark("beat-stand-still")))
+                self.tell(notice("beat", StatusMessage("beat-stand-still")))
                 self.bench.press(now, waits=False)
             else:
                 self.panel.tone("low")
-                self.tell(notice("beat", Remark("beat-move", {"at": ask.at})))
+                self.tell(notice("beat", StatusMessage("beat-move", {"at": ask.at})))
             self.beat = (period, now + (period if not still else 0.8), not still)
 
 

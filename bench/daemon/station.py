@@ -28,7 +28,7 @@ from bench.finding import Finding
 from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Begin,
@@ -188,8 +188,8 @@ class Bench:
         if (jump := self._wall.jumped()) is not None:
             words, values = jump_words(jump), {"seconds": jump}
             self.log.event(None, "clock-jumped", values)
-            self.checking.clock_jumped(words)
-            self.tell(notice("clock", Remark("clock-jumped", values)))
+            self.checking.clock_jumped(jump)
+            self.tell(notice("clock", StatusMessage("clock-jumped", values)))
             log.warning("%s", words)
         if self._wall.set_now():
             # dates of this boot from before are put right by it
@@ -217,7 +217,7 @@ class Bench:
         return msgspec.structs.replace(
             said,
             spoiled=flag,
-            words=text([Remark(SPOILS[flag][1], {"name": said.name})]),
+            words=text([StatusMessage(SPOILS[flag][1], {"name": said.name})]),
         )
 
     def _changed(self, instrument: Instrument) -> None:
@@ -250,7 +250,7 @@ class Bench:
                 self.run.sweep_id is not None or self.run.facts.rested
             ):
                 values = {"name": instrument.name, "how": how}
-                self.run.interrupt(Remark("pass-interrupted", values), now)
+                self.run.interrupt(StatusMessage("pass-interrupted", values), now)
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
         """One block. The procedure, the set-up and the log are woken only where the
@@ -359,7 +359,7 @@ class Bench:
         if before is not None and before != batch.unit:
             words = f"the {instrument.name} was switched from {before} to {batch.unit}"
             values = {"name": instrument.name, "before": before, "unit": batch.unit}
-            self.tell(notice(instrument.name, Remark("unit-switched", values)))
+            self.tell(notice(instrument.name, StatusMessage("unit-switched", values)))
             log.info("%s", words)
             self.log.event(
                 None,
@@ -383,7 +383,7 @@ class Bench:
         if spoils != before:
             self.tell(self._said(instrument))
             well = spoils is None
-            remark = Remark(
+            remark = StatusMessage(
                 SPOILS[spoils][1] if spoils else "reads-again", {"name": name}
             )
             self.tell(notice(name, remark, "good" if well else "warning"))
@@ -416,7 +416,7 @@ class Bench:
         value, so_far = batch.held[-1][1], instrument.said().held
         values = {"name": instrument.name, "value": value, "held": so_far}
         travels = instrument.role == "travel"
-        remark = Remark("travel-held" if travels else "reading-held", values)
+        remark = StatusMessage("travel-held" if travels else "reading-held", values)
         self.tell(notice(instrument.name, remark))
         log.info("%s", text([remark], self.settings.units))
         self.log.event(None, "held", values)
@@ -431,7 +431,7 @@ class Bench:
             said = batch.rejected[-1][1]
             why = said.fault if said.status is None else meaning_of(said.status)[0]
             values = {"name": instrument.name, "why": why}
-            remark = Remark("press-without-reading", values)
+            remark = StatusMessage("press-without-reading", values)
             self.tell(notice(instrument.name, remark, "warning"))
         for at, record in batch.rejected:
             if now < due:
@@ -487,13 +487,13 @@ class Bench:
             return True
         return self.checking.press(now, waits=waits)
 
-    def undo(self, now: float) -> Remark:
+    def undo(self, now: float) -> StatusMessage:
         if self.live.move is not None:
             return self.live.back()
         self._feed_watched(now)
         return self.checking.undo(now)
 
-    def abandon(self) -> Remark:
+    def abandon(self) -> StatusMessage:
         now = time.monotonic()
         self._feed_watched(now)
         return self.checking.abandon(now)

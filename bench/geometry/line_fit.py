@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from bench.finding import Remark
 from bench.geometry.cells import (
     Array,
     Mask,
@@ -39,8 +40,8 @@ class SweepFit:
     aside: (readings,) True where a reading was set aside as dirt (readings outside the
     stretch and rests are neither used nor set aside). residual_spread: mm, standard
     deviation of clean readings about the line. count: mm, the instrument's count, given
-    or seen. refused: a whole sentence where the sweep cannot be used; the numbers are
-    then not to be relied on.
+    or seen. refused: why the sweep cannot be used; the numbers are then not to be relied
+    on.
     """
 
     slope: float
@@ -54,7 +55,7 @@ class SweepFit:
     aside: Mask
     residual_spread: float
     count: float
-    refused: str | None
+    refused: Remark | None
 
 
 def fit_sweep(
@@ -86,20 +87,18 @@ def fit_sweep(
     if stretch is not None:
         inside = (s_all >= min(stretch) - 1e-9) & (s_all <= max(stretch) + 1e-9)
     if inside.sum() < FEWEST:
-        return _refuse(
-            s_all,
-            count,
-            f"The sweep is too short: only {int(inside.sum())} readings to fit.",
+        few = Remark(
+            "pass-few-readings",
+            values={"readings": int(inside.sum())},
+            severity="refused",
         )
+        return _refuse(s_all, count, few)
     if float(np.ptp(s_all[inside])) < SHORTEST:
-        return _refuse(s_all, count, "The travel does not move.")
+        return _refuse(s_all, count, Remark("pass-without-travel", severity="refused"))
     places = np.unique(s_all[inside]).size
     if places < FEWEST:
-        return _refuse(
-            s_all,
-            count,
-            f"The sweep is too short: readings at only {places} places to fit.",
-        )
+        few = Remark("pass-few-places", values={"places": places}, severity="refused")
+        return _refuse(s_all, count, few)
     kept = inside.copy()
     kept[inside] = moving(
         s_all[inside], None if at is None else np.asarray(at, dtype=np.float64)[inside]
@@ -111,26 +110,21 @@ def fit_sweep(
     if at_stations(s):
         aside[rows] = _station_dirt(s, r, count)
     else:
-        dirty, from_line = dirt_in_sweep(s, r, count)
-        aside[rows] = dirty
-        broken = long_step(s, from_line, dirty)
+        odd, from_line = dirt_in_sweep(s, r, count)
+        aside[rows] = odd
+        broken = long_step(s, from_line, odd)
         if broken is not None:
-            return _refuse(s_all, count, _step_words(*broken), aside)
+            return _refuse(s_all, count, _jump(*broken), aside)
     if aside.sum() > MOST_ASIDE * rows.size:
-        part = 100 * aside.sum() / rows.size
-        why = (
-            f"{part:.0f} % of the readings would have to be set aside, more than a"
-            " third: sweep again."
-        )
-        return _refuse(s_all, count, why, aside)
+        share = float(aside.sum() / rows.size)
+        dirty = Remark("pass-dirty", values={"share": share}, severity="refused")
+        return _refuse(s_all, count, dirty, aside)
     good = kept & ~aside
     cells = into_cells(s_all, r_all, good)
     judged = judge(cells.travel, cells.reading, cells.n)
     # one count's jump is how a counting instrument shows a small slope
     if judged.step > STEP_EVIDENCE and abs(judged.step_size) > 1.5 * count:
-        return _refuse(
-            s_all, count, _step_words(judged.step_at, judged.step_size), aside
-        )
+        return _refuse(s_all, count, _jump(judged.step_at, judged.step_size), aside)
     left = r_all[good] - judged.intercept - judged.slope * s_all[good]
     return SweepFit(
         judged.slope,
@@ -161,16 +155,13 @@ def _station_dirt(s: Array, r: Array, count: float) -> Mask:
     return dirty
 
 
-def _step_words(where: float, size: float) -> str:
-    return (
-        f"The reading jumps by about {abs(size):.3f} mm at {where:.0f} mm of travel and"
-        " does not come back: a bumped stand, a pressed zero or a slipped square."
-        " Sweep again."
-    )
+def _jump(where: float, size: float) -> Remark:
+    values = {"size": float(abs(size)), "at": float(where)}
+    return Remark("pass-jumps", values=values, severity="refused")
 
 
 def _refuse(
-    travel: Array, count: float, why: str, aside: Mask | None = None
+    travel: Array, count: float, why: Remark, aside: Mask | None = None
 ) -> SweepFit:
     none = np.zeros(travel.size, dtype=bool) if aside is None else aside
     start = float(travel.min()) if travel.size else 0.0

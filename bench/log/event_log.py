@@ -13,7 +13,7 @@ from bench.log.events import list_incidents
 from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Happened
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
 from bench.render.notices import stored_text, text
@@ -42,29 +42,29 @@ def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str
         return name, with_name(name, words)
     if one.kind == "unit":
         values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
-        return name, text([Remark("unit-switched", values)])
+        return name, text([StatusMessage("unit-switched", values)])
     if one.kind == "held":
         code = "travel-held" if name == "travel" else "reading-held"
         values = {"name": name, "value": data.get("value"), "held": data.get("held")}
-        return name, text([Remark(code, values)], units)
+        return name, text([StatusMessage(code, values)], units)
     if one.kind == "learned":
         what = str(data.get("what", name))
         pairs = dict(data.get("values") or {}).items()
         kept = ", ".join(f"{key} {value}" for key, value in pairs)
         values = {"what": what, "kept": kept}
         code = "event-learned-values" if kept else "event-learned"
-        return what, text([Remark(code, values)])
+        return what, text([StatusMessage(code, values)])
     if one.kind == "leaf":
         values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
         proved = data.get("outcome") == "proved"
         code = "event-leaf-proved" if proved else "event-leaf-unproved"
-        return "indicator", text([Remark(code, values)], units)
+        return "indicator", text([StatusMessage(code, values)], units)
     if one.kind in ("sweep-ended", "sweep-undone"):
         return "pass", _pass_words(one)
     if one.kind == "clock-jumped":
         return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
     if one.kind == "clock":
-        return "clock", text([Remark("event-clock-set")])
+        return "clock", text([StatusMessage("event-clock-set")])
     return "log", _log_words(one.kind, data)
 
 
@@ -80,10 +80,10 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
     if kind == "log-lacks":
         return lacking_words(data)
     if kind == "opened":
-        return text([Remark("event-opened", {"program": data.get("program")})])
+        return text([StatusMessage("event-opened", {"program": data.get("program")})])
     if kind == "unread":
-        return text([Remark("event-unread")])
+        return text([StatusMessage("event-unread")])
     why = {"readings": data.get("readings"), "why": data.get("why")}
     if kind == "not-recorded":
-        return text([Remark("event-not-recorded", why)])
-    return text([Remark("event-refused", why)])
+        return text([StatusMessage("event-not-recorded", why)])
+    return text([StatusMessage("event-refused", why)])

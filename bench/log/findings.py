@@ -15,6 +15,7 @@ import msgspec
 from bench.checks.model import Evidence
 from bench.finding import Finding, Unread
 from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.earlier import with_remarks
 from bench.log.faults import contained
 from bench.log.row_by_row import each_row, last_number
 from bench.log.rows import LogDamaged, LogError
@@ -180,4 +181,4 @@ def _sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]
     """The finding and the JSON of its evidence. Raises LogDamaged, MsgspecError."""
     if zlib.crc32(found + rest) != crc:
         raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
-    return msgspec.json.decode(found, type=Finding), rest
+    return with_remarks(msgspec.json.decode(found, type=Finding)), rest

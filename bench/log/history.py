@@ -23,7 +23,7 @@ from bench.checks.model import (
     SweepHistory,
 )
 from bench.checks.options import understood
-from bench.checks.shared.remarks import NOT_TURNED
+from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
@@ -359,7 +359,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
                 before.uncertainty, measured.uncertainty
             ):
                 return _history(*passed_over)
-        if not any(NOT_TURNED in note for note in row.finding.notes):
+        if SQUARE_DOUBTED.isdisjoint(row.finding.codes):
             return _history(row.finding, measured)
         passed_over = passed_over or (row.finding, measured)
     return None

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from bench.finding import Move
+from bench.finding import Move, Remark
 from bench.gear import Jig
 from bench.moves.leaves import best_stack, left_over
 from bench.units import System, give_or_take, length_words
@@ -27,20 +27,11 @@ LEVER_SHARE = 0.005  # of the distance from pivot to stop
 RECTANGULAR_95 = 1.96 / math.sqrt(3)
 
 
-def why_no_move(jig: Jig | None) -> str | None:
-    """A sentence for a person where no move can be worked out; None where it can."""
-    if jig is None:
-        return (
-            "No sled is named, so the move at its fence cannot be worked out: name one"
-            " with --jig."
-        )
+def why_no_move(jig: Jig) -> Remark:
+    """Why no move can be given though the sled fence is out."""
     if jig.lever is None:
-        return (
-            f"How far it is from the pivot to the screw or the stop of {jig.name} is"
-            " not known, so the move cannot be worked out: give pivot_to_screw or"
-            " pivot_to_stop."
-        )
-    return None
+        return Remark("no-lever", values={"jig": jig.name})
+    return Remark("move-too-small")
 
 
 def fence_dy(rotation: float, lever: float) -> float:
@@ -87,7 +78,7 @@ def fence_move(
     then: str = "take the verifying passes",
 ) -> Move | None:
     """The move that turns a fence out by `rotation` back to square; None where
-    `why_no_move` says why.
+    `why_no_move` gives the reason.
 
     rotation, expanded_uncertainty: rad, of the fence's finding. leaves: mm, those the
     user owns. then: what is to be done after it.

@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import math
 
-from bench.finding import Finding, Quantity
+from bench.finding import Finding, Quantity, Remark
 
-WRONG_WAY = "wrong way"
-HARDLY_MOVED = "hardly moved"
-TOO_FAR = "too far: is the distance to the stop right?"
+WRONG_WAY = Remark("moved-wrong-way", severity="warning")
+HARDLY_MOVED = Remark("hardly-moved", severity="warning")
+TOO_FAR = Remark("moved-too-far", severity="warning")
 # share of the way under which it hardly moved; common practice, no source
 HARDLY = 0.25
 
 
-def judge_move(before: Finding, after: Finding) -> str | None:
+def judge_move(before: Finding, after: Finding) -> Remark | None:
     """What went wrong with the move planned in `before`, by the verifying `after`; None
     where nothing did.
 
-    `wrong way`: the fence stands further out than it did. `hardly moved`: under a
-    quarter of the way. `too far`: beyond square, further than a stack of leaves known
+    WRONG_WAY: the fence stands further out than it did. HARDLY_MOVED: under a quarter of
+    the way. TOO_FAR: beyond square, further than a stack of leaves known
     to be too thick would take it. Only what both uncertainties together cannot explain
     is said, and nothing once the fence is inside its tolerance. None also where the two
     findings cannot be compared (another check or jig, no move planned).

@@ -20,8 +20,8 @@ from bench.procedure.liveness import Life
 from bench.procedure.marks import Marks
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts, advance, ask
-from bench.procedure.remark import Remark, Severity
 from bench.procedure.set_up_tests import SetUpTests
+from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import TroubleWatch
 from bench.protocol import Asking, RunState, notice
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
@@ -250,14 +250,16 @@ class CheckProcedure:
         elif isinstance(answer, NotAtRest):
             moves = {"spread": answer.spread, "allowed": answer.allowed}
             wanders = answer.spread > answer.allowed
-            remark = Remark("reading-wanders" if wanders else "reading-creeps", moves)
+            remark = StatusMessage(
+                "reading-wanders" if wanders else "reading-creeps", moves
+            )
             self._notify("indicator", remark, "warning")
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
         that stood still is taken again."""
         for doubt in self.troubles.new_doubts(found):
-            remark = Remark("doubt", msgspec.to_builtins(doubt))
+            remark = StatusMessage("doubt", msgspec.to_builtins(doubt))
             trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
             if doubt.code == "stood" and trace is not None:
                 self.life.anew(trace.placement)
@@ -318,7 +320,7 @@ class CheckProcedure:
             early = isinstance(what, Ended) and bool(what.sweeps)
             if early and what.began >= self._placed_at:
                 self.life.end(passed=True)
-                self._notify("sweep", Remark("began-too-early"), "warning")
+                self._notify("sweep", StatusMessage("began-too-early"), "warning")
             return
         if isinstance(what, Began):
             self.facts.moving = True
@@ -328,7 +330,9 @@ class CheckProcedure:
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
-            self.kept.refuse(Remark("pass-broken", {"why": what.words}), push=what.push)
+            self.kept.refuse(
+                StatusMessage("pass-broken", {"why": what.words}), push=what.push
+            )
         else:
             self._end(what)
         self.settle_down(now)
@@ -338,12 +342,12 @@ class CheckProcedure:
         self.facts.moving = False
         self.life.end(passed=bool(what.sweeps))
         if not what.sweeps:
-            self.kept.drop(Remark("too-short"))
+            self.kept.drop(StatusMessage("too-short"))
         for sweep in what.sweeps:
             if self.ask.phase == "sweep":
                 self.kept.judge(sweep)
 
-    def interrupt(self, remark: Remark, now: float) -> None:
+    def interrupt(self, remark: StatusMessage, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
         interrupted."""
         self.facts.marks_taken = 0
@@ -352,25 +356,25 @@ class CheckProcedure:
         self.facts.waiting = self.facts.rested = False
         self._say(now)
 
-    def undo(self, now: float) -> Remark:
+    def undo(self, now: float) -> StatusMessage:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
         self._early = 0
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
             self.facts.waiting = False
-            remark = Remark("press-undone")
+            remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
             remark = self._marks.take_back()
         elif (latest := self.kept.latest()) is None:
-            return Remark("nothing-to-undo")
+            return StatusMessage("nothing-to-undo")
         else:
-            self.kept.take_back(latest, Remark("undone-by-hand"))
-            remark = Remark("pass-undone", {"placement": latest.placement})
+            self.kept.take_back(latest, StatusMessage("undone-by-hand"))
+            remark = StatusMessage("pass-undone", {"placement": latest.placement})
         self.settle_down(now)
         return remark
 
-    def refuse_kept(self, trace: Trace, remark: Remark, now: float) -> None:
+    def refuse_kept(self, trace: Trace, remark: StatusMessage, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was
         bumped, zero pressed)."""
         self.kept.take_back(trace, remark, state="refused")
@@ -383,7 +387,9 @@ class CheckProcedure:
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
 
-    def _notify(self, about: str, remark: Remark, severity: Severity = "note") -> None:
+    def _notify(
+        self, about: str, remark: StatusMessage, severity: Severity = "note"
+    ) -> None:
         self._tell(notice(about, remark, severity))
 
     # ---- after a restart -------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from bench.checks.model import Trace
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 
 
 class Journal(Protocol):
@@ -28,7 +28,7 @@ class Journal(Protocol):
         *,
         push: bool | None,
         trace: Trace | None,
-        reason: Remark | None,
+        reason: StatusMessage | None,
     ) -> None: ...
-    def undo_sweep(self, sweep_id: str, reason: Remark) -> None: ...
+    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None: ...
     def kept(self, trace: Trace, *, straight: bool) -> None: ...

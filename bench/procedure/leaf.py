@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.units import INCH
 
 SLACK = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
@@ -55,24 +55,26 @@ def judge_leaf(change: float, leaf: float, count: float) -> Proof:
     return Proof("other")
 
 
-def leaf_remark(proof: Proof, change: float, leaf: float) -> Remark:
+def leaf_remark(proof: Proof, change: float, leaf: float) -> StatusMessage:
     """What the proof showed, for the person."""
     factor = proof.factor
     values = {"seen": abs(change), "leaf": leaf, "factor": factor, "part": 1 / factor}
     if proof.outcome == "proved":
-        return Remark("leaf-proved", values)
+        return StatusMessage("leaf-proved", values)
     if proof.outcome == "way":
-        return Remark("leaf-wrong-way", values)
+        return StatusMessage("leaf-wrong-way", values)
     if proof.outcome == "inches":
-        return Remark("leaf-inches", values)
+        return StatusMessage("leaf-inches", values)
     if proof.outcome == "millimetres":
-        return Remark("leaf-millimetres", values)
+        return StatusMessage("leaf-millimetres", values)
     if proof.outcome == "decimals":
         more = factor > 1
-        return Remark("leaf-decimals-more" if more else "leaf-decimals-less", values)
+        return StatusMessage(
+            "leaf-decimals-more" if more else "leaf-decimals-less", values
+        )
     if proof.outcome == "nothing":
-        return Remark("leaf-nothing", values)
-    return Remark("leaf-other-out" if change < 0 else "leaf-other", values)
+        return StatusMessage("leaf-nothing", values)
+    return StatusMessage("leaf-other-out" if change < 0 else "leaf-other", values)
 
 
 def too_coarse(leaf: float, count: float) -> bool:

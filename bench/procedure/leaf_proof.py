@@ -16,7 +16,7 @@ from bench.procedure.leaf import (
     leaf_remark,
     too_coarse,
 )
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import Settings
 
 Phase = Literal["asking", "seen", "kept", "failed"]
-Say = Callable[[Phase, Sequence[Remark], Mapping[str, Any]], None]
+Say = Callable[[Phase, Sequence[StatusMessage], Mapping[str, Any]], None]
 
 SILENT = 3.0  # s without a reading while one is waited for
 
@@ -69,11 +69,11 @@ class LeafProof:
         self._waiting = 0.0
         self._assumed = False  # the instrument sends no unit
 
-    def begin(self, *before: Remark) -> None:
+    def begin(self, *before: StatusMessage) -> None:
         self._resting, self._waiting, self.cure = None, 0.0, {}
-        self._say("asking", *before, Remark("leaf-rest"), enter=True)
+        self._say("asking", *before, StatusMessage("leaf-rest"), enter=True)
 
-    def cured(self, settings: Settings, remark: Remark) -> None:
+    def cured(self, settings: Settings, remark: StatusMessage) -> None:
         """The settings were put right: what holds with them is to be seen."""
         self._settings = settings
         self.begin(remark)
@@ -81,7 +81,7 @@ class LeafProof:
     def press(self, now: float) -> None:
         self._rest_detector.press(now)
         self._waiting = now
-        self._say("asking", Remark("leaf-hold-still"))
+        self._say("asking", StatusMessage("leaf-hold-still"))
 
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
@@ -92,26 +92,26 @@ class LeafProof:
             moves = {"spread": answer.spread, "allowed": answer.allowed}
             wanders = answer.spread > answer.allowed
             code = "number-wanders" if wanders else "number-creeps"
-            self._say("asking", Remark(code, moves))
+            self._say("asking", StatusMessage(code, moves))
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
-            self._say("failed", Remark("leaf-indicator-gone"))
+            self._say("failed", StatusMessage("leaf-indicator-gone"))
         elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
-            self._again(Remark("leaf-no-reading"))
+            self._again(StatusMessage("leaf-no-reading"))
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
-    def _again(self, remark: Remark) -> None:
+    def _again(self, remark: StatusMessage) -> None:
         self._rest_detector.cancel()
         if self._resting is None:
             self.begin(remark)
         else:
             self._slip(remark)
 
-    def _slip(self, *before: Remark) -> None:
+    def _slip(self, *before: StatusMessage) -> None:
         self._waiting = 0.0
-        slip = Remark("leaf-slip", {"leaf": self.leaf})
+        slip = StatusMessage("leaf-slip", {"leaf": self.leaf})
         self._say("asking", *before, slip, enter=True)
 
     def _took(self, value: float) -> None:
@@ -138,18 +138,18 @@ class LeafProof:
         else:
             self._say("failed", remark, value=change)
 
-    def _offer_cure(self, unit: str, change: float, remark: Remark) -> None:
+    def _offer_cure(self, unit: str, change: float, remark: StatusMessage) -> None:
         """The instrument sends no unit: a press writes the other one down."""
         resolution = self._settings.gear.indicator.resolution
         self.cure = {"default_unit": unit}
-        cure = Remark("leaf-cure", {"unit": unit})
+        cure = StatusMessage("leaf-cure", {"unit": unit})
         if resolution is not None:  # the same figure, in the other unit
             figure = resolution if unit == "in" else resolution / INCH
             self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
-            cure = Remark("leaf-cure-resolution", {"unit": unit})
+            cure = StatusMessage("leaf-cure-resolution", {"unit": unit})
         self._waiting = 0.0
         self._say("seen", remark, cure, enter=True, value=change)
 
-    def _say(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
+    def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         step = 1 if self._resting is None else 2
         self._tell(phase, remarks, {"leaf": self.leaf, "step": step, **more})

@@ -7,7 +7,7 @@ Pure.
 from __future__ import annotations
 
 from bench.checks.model import Lean, Step
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 
 SEEN = 3  # counts that the number must change by before it says anything
 
@@ -29,11 +29,11 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     return "right" if right else "left"
 
 
-def lean_remark(lean: Lean, step: Step, seen: str | None) -> Remark:
+def lean_remark(lean: Lean, step: Step, seen: str | None) -> StatusMessage:
     """What a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
-        return Remark("lean-no-play")
+        return StatusMessage("lean-no-play")
     if seen == step.side:
         play = abs(lean.right - lean.left)
-        return Remark("lean-proved", {"side": seen, "play": play})
-    return Remark("lean-wrong-side", {"side": seen, "wanted": step.side})
+        return StatusMessage("lean-proved", {"side": seen, "play": play})
+    return StatusMessage("lean-wrong-side", {"side": seen, "wanted": step.side})

@@ -20,7 +20,7 @@ from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import LiveNumber
 from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Live, LiveSaid
 from bench.uncertainty import verdict
 
@@ -61,7 +61,7 @@ class LiveMove:
         # mm of the free end, positive away, when it was said to be tight
         self.drew: float | None = None
         self.phase: Phase = "stand"
-        self.remark: Remark | None = None
+        self.remark: StatusMessage | None = None
         self._lever = jig.lever
         target = self._tip.target(self.rotation)
         # what the tip sees, told as what the free end does at the place of the move
@@ -149,7 +149,7 @@ class LiveMove:
         """It stands on the sled; leaned; there; tight."""
         now = self._number.now
         if now is None:
-            self.remark = None if self._number.lost else Remark("live-not-heard")
+            self.remark = None if self._number.lost else StatusMessage("live-not-heard")
             return
         self.remark = self._refused_at = None
         {
@@ -167,15 +167,15 @@ class LiveMove:
         number, nudge = self._number, self._nudge
         wander = number.wander
         if wander > max(STILL, STILL_COUNTS * number.count):
-            self.remark = Remark("live-not-on-sled", {"moved": wander})
+            self.remark = StatusMessage("live-not-on-sled", {"moved": wander})
             self.phase = "stand"
             return
         number.wandered = WANDERS * wander
         if abs(now - number.rest) > self._band:
-            self._refuse(now, Remark("live-still-moves"))
+            self._refuse(now, StatusMessage("live-still-moves"))
             return
         if abs(nudge.target) <= self._band:
-            self.remark = Remark("live-below-noise", {"move": abs(nudge.target)})
+            self.remark = StatusMessage("live-below-noise", {"move": abs(nudge.target)})
             return
         number.steady()
         self._nudge = msgspec.structs.replace(nudge, start=number.rest)
@@ -187,16 +187,16 @@ class LiveMove:
             self._before = now
             self.phase = "tighten"
         elif abs(self._nudge.moved(now)) <= self._band:
-            self._refuse(now, Remark("live-not-moved"))
+            self._refuse(now, StatusMessage("live-not-moved"))
 
     def _is_tight(self, now: float) -> None:
         if self._number.held is None:
-            self._refuse(now, Remark("live-still-moves"))
+            self._refuse(now, StatusMessage("live-still-moves"))
             return
         self.drew = self._drawn(now)
         self.phase = "end"
 
-    def _refuse(self, now: float, why: Remark) -> None:
+    def _refuse(self, now: float, why: StatusMessage) -> None:
         self.remark, self._refused_at = why, now
 
     def back(self) -> bool:
@@ -280,12 +280,12 @@ class LiveMove:
         )
         change = msgspec.structs.replace
         if self._number.lost:
-            return change(base, remarks=[Remark("live-unread")])
+            return change(base, remarks=[StatusMessage("live-unread")])
         if self.phase == "stand" or now is None:
             stand = self.remark or stand_remark(self._tip)
             return change(base, phase="stand", remarks=[stand], enter=True)
         if self.phase == "lean":
-            lean = self.remark or Remark("live-lean")
+            lean = self.remark or StatusMessage("live-lean")
             return change(base, remarks=[lean], enter=True)
         return self._moving(base, now)
 
@@ -303,7 +303,9 @@ class LiveMove:
             else self._tighten_remarks(now, short, way, past)
         )
         if (jumped := self._number.jumped) is not None and self.phase != "end":
-            remarks.append(Remark("live-jumped", self._sized(jumped * self._to_end)))
+            remarks.append(
+                StatusMessage("live-jumped", self._sized(jumped * self._to_end))
+            )
         return msgspec.structs.replace(
             base,
             remarks=[self.remark] if self.remark is not None else remarks,
@@ -328,24 +330,26 @@ class LiveMove:
 
     def _go_remarks(
         self, now: float, short: float, way: Way, past: bool
-    ) -> list[Remark]:
+    ) -> list[StatusMessage]:
         near = abs(self._to_end) * self._near
         at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
         move = {**self._sized(short), "end": self.jig.moving_end, "way": way}
         if past:
-            remarks = [Remark("live-past", move)]
+            remarks = [StatusMessage("live-past", move)]
         elif self._worst is not None:
-            remarks = [Remark("live-wrong-way", move)]
+            remarks = [StatusMessage("live-wrong-way", move)]
         elif self._leave:
-            remarks = [Remark("live-leave")]
+            remarks = [StatusMessage("live-leave")]
         elif self._there:
-            remarks = [Remark("live-there")]
+            remarks = [StatusMessage("live-there")]
         else:
             remarks = [
-                Remark("live-hands-off") if at_aim else Remark("live-to-go", move)
+                StatusMessage("live-hands-off")
+                if at_aim
+                else StatusMessage("live-to-go", move)
             ]
         if not (self._there or self._leave) and self._enough:
-            remarks.append(Remark("live-or-enter"))
+            remarks.append(StatusMessage("live-or-enter"))
         aim = self._nudge.aim_past * self._to_end
         if abs(aim) > self._band * abs(self._to_end):
             past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
@@ -354,18 +358,20 @@ class LiveMove:
 
     def _tighten_remarks(
         self, now: float, short: float, way: Way, past: bool
-    ) -> list[Remark]:
+    ) -> list[StatusMessage]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
         drew = [drawn_remark(drawn, self._sized(drawn))] if abs(drawn) > band else []
         if self.phase == "end":
-            return [Remark("live-tight"), *drew, Remark("live-verify")]
-        remarks = [Remark("live-tighten"), *drew]
+            return [StatusMessage("live-tight"), *drew, StatusMessage("live-verify")]
+        remarks = [StatusMessage("live-tighten"), *drew]
         if abs(short) > band:
             left = {**self._sized(short), "way": way}
-            remarks.append(Remark("live-too-far" if past else "live-short", left))
-        remarks.append(Remark("live-enter-tight"))
+            remarks.append(
+                StatusMessage("live-too-far" if past else "live-short", left)
+            )
+        remarks.append(StatusMessage("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
-            remarks.append(Remark("live-slack-off"))
+            remarks.append(StatusMessage("live-slack-off"))
         return remarks
 
     @property

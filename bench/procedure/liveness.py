@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bench.checks.shared.doubts import LIVES
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
 LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
@@ -93,18 +93,18 @@ class Life:
         if passed:
             self.wait(passed=True)
 
-    def trouble(self, now: float, *, ready: bool, moving: bool) -> Remark | None:
+    def trouble(self, now: float, *, ready: bool, moving: bool) -> StatusMessage | None:
         """What is wrong with the travel, as far as can be seen; None where it was told
         or nothing is wrong."""
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:
-            return self._once(3, Remark("cables-swapped"))
+            return self._once(3, StatusMessage("cables-swapped"))
         if moving or not ready:
             lasts = (
                 now - self._began > NO_END if moving else now - self._since > NO_REST
             )
-            return self._once(1, Remark("sled-not-at-rest")) if lasts else None
+            return self._once(1, StatusMessage("sled-not-at-rest")) if lasts else None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
         if (
@@ -112,13 +112,15 @@ class Life:
             and self._moved is not None
             and now - self._moved > MOVES_FOR
         ):
-            return self._once(2, Remark("travel-stuck"))
+            return self._once(2, StatusMessage("travel-stuck"))
         patience = SEATED_FOR if self._passed else STOOD_FOR
         return (
-            self._once(1, Remark("no-travel")) if now - self._since > patience else None
+            self._once(1, StatusMessage("no-travel"))
+            if now - self._since > patience
+            else None
         )
 
-    def _once(self, rank: int, remark: Remark) -> Remark | None:
+    def _once(self, rank: int, remark: StatusMessage) -> StatusMessage | None:
         if self._told >= rank:
             return None
         self._told = rank

@@ -13,7 +13,7 @@ import msgspec
 
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import MarkTaken
 from bench.stream.rest_detector import Taken
 from bench.stream.sweep_detector import Sweep
@@ -53,7 +53,7 @@ class Marks:
                 "spread": taken.spread,
             },
         )
-        remark = Remark("mark-taken", {"value": taken.value, "at": current.at})
+        remark = StatusMessage("mark-taken", {"value": taken.value, "at": current.at})
         self._tell(
             MarkTaken(
                 *(current.placement, current.at, number, of, taken.value),
@@ -66,7 +66,7 @@ class Marks:
             )
             self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
-    def take_back(self) -> Remark:
+    def take_back(self) -> StatusMessage:
         """The last one taken, of at least one; says so."""
         self._facts.marks_taken -= 1
         at, value, _ = self._values[self._facts.marks_taken]
@@ -74,5 +74,5 @@ class Marks:
             "mark-undone", {"placement": self._kept.placement, "at": at, "value": value}
         )
         if not self._facts.marks_taken:
-            self._kept.drop(Remark("marks-undone"))
-        return Remark("mark-undone", {"at": at})
+            self._kept.drop(StatusMessage("marks-undone"))
+        return StatusMessage("mark-undone", {"at": at})

@@ -16,7 +16,7 @@ import msgspec
 from bench.checks.model import Step, Trace
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import Facts, wanted
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Fitted, SweepSaid
 from bench.stream.sweep_detector import Sweep
 
@@ -101,15 +101,15 @@ class Kept:
         )
         if len(sweep.reading) < LEAST_READINGS:
             self.refuse(
-                Remark("too-few-readings", {"readings": len(sweep.reading)}),
+                StatusMessage("too-few-readings", {"readings": len(sweep.reading)}),
                 push=sweep.push,
             )
         elif sweep.length < SHARE_OF_LONGEST * longest:
             if sweep.push:
                 lengths = {"length": sweep.length, "longest": longest}
-                self.refuse(Remark("not-whole", lengths), push=True)
+                self.refuse(StatusMessage("not-whole", lengths), push=True)
             else:
-                self.drop(Remark("short-return"))
+                self.drop(StatusMessage("short-return"))
         elif self._draw_back and not sweep.push:
             self._drawn_back(sweep)
         else:
@@ -124,14 +124,14 @@ class Kept:
             reach = abs(trace.travel[-1] - trace.travel[0])
             if reach < SHARE_OF_LONGEST * length:
                 lengths = {"length": reach, "longest": length}
-                self.take_back(trace, Remark("shown-not-whole", lengths))
+                self.take_back(trace, StatusMessage("shown-not-whole", lengths))
 
     def _drawn_back(self, sweep: Sweep) -> None:
         """Alone, it would say that the travel counts the other way round."""
         self._draw_back = False
         sweep_id = self.begin()
         self.sweep_id = None
-        reason = Remark("return-of-refused")
+        reason = StatusMessage("return-of-refused")
         self._journal.end_sweep(
             sweep_id, "refused", push=False, trace=None, reason=reason
         )
@@ -145,7 +145,7 @@ class Kept:
                 wanted=self.wanted,
                 readings=len(sweep.reading),
                 length=sweep.length,
-                remarks=[Remark("returned")],
+                remarks=[StatusMessage("returned")],
             )
         )
 
@@ -191,15 +191,17 @@ class Kept:
             )
         )
 
-    def _outcome(self, push: bool) -> Remark:
+    def _outcome(self, push: bool) -> StatusMessage:
         if push:
-            return Remark("pass-kept", {"taken": self.taken, "wanted": self.wanted})
+            return StatusMessage(
+                "pass-kept", {"taken": self.taken, "wanted": self.wanted}
+            )
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
-            return Remark("returned")
-        return Remark("returned-first")
+            return StatusMessage("returned")
+        return StatusMessage("returned-first")
 
-    def refuse(self, reason: Remark, *, push: bool | None = None) -> None:
+    def refuse(self, reason: StatusMessage, *, push: bool | None = None) -> None:
         """Not kept, and the person is told why. push: whether it was one, where that is
         known."""
         self._draw_back = self._draw_back or bool(push)
@@ -220,7 +222,7 @@ class Kept:
         )
         self._facts.remark = reason
 
-    def drop(self, reason: Remark) -> None:
+    def drop(self, reason: StatusMessage) -> None:
         """Handling of the sled, not a sweep: kept in the log as refused, not worth a
         word."""
         if self.sweep_id is not None:
@@ -229,7 +231,7 @@ class Kept:
                 sweep_id, "refused", push=None, trace=None, reason=reason
             )
 
-    def interrupt(self, reason: Remark) -> None:
+    def interrupt(self, reason: StatusMessage) -> None:
         """What was being recorded is stored as interrupted."""
         if self.sweep_id is not None:
             sweep_id, self.sweep_id = self.sweep_id, None
@@ -254,7 +256,7 @@ class Kept:
     def take_back(
         self,
         trace: Trace,
-        reason: Remark,
+        reason: StatusMessage,
         state: Literal["undone", "refused"] = "undone",
     ) -> None:
         """A push takes its draw back with it, where that was made already: it closes
@@ -272,14 +274,14 @@ class Kept:
         if trace.push and after is None:
             self._draw_back = trace.placement == self.placement
         if trace.push and back is not None:
-            self._remove(back, Remark("return-of-undone"), "undone", [])
+            self._remove(back, StatusMessage("return-of-undone"), "undone", [])
 
     def _remove(
         self,
         trace: Trace,
-        reason: Remark,
+        reason: StatusMessage,
         state: Literal["undone", "refused"],
-        remarks: list[Remark],
+        remarks: list[StatusMessage],
     ) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]

@@ -14,7 +14,7 @@ import msgspec
 
 from bench.checks.model import Caution, Gather, Mount, Step
 from bench.gear import LeftRight
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 
 Phase = Literal[
     "cautions",
@@ -54,7 +54,7 @@ class Facts(msgspec.Struct):
     waiting: bool = False  # a press was taken; waiting for the reading to hold still
     moving: bool = False  # a sweep is under way
     worked_out: bool = False
-    remark: Remark | None = None  # why the last thing was not kept
+    remark: StatusMessage | None = None  # why the last thing was not kept
 
     @property
     def taken(self) -> int:
@@ -90,7 +90,7 @@ class Ask(msgspec.Struct, frozen=True):
     moving: bool = False
     waiting: bool = False
     remark: str | None = None
-    because: Remark | None = None  # why the last thing was not kept
+    because: StatusMessage | None = None  # why the last thing was not kept
     set_up: str = ""  # how the check declares the set-up
     reseat: str | None = None  # what to do again before each repeat
     button: str | None = None  # the instrument whose own button takes the number

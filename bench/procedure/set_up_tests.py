@@ -13,7 +13,7 @@ import msgspec
 from bench.checks.model import Lean, Step, Tap
 from bench.procedure.lean_test import lean_remark, proved_side
 from bench.procedure.prompt import Ask, Facts
-from bench.procedure.remark import Remark, Severity
+from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.tap_test import not_back
 from bench.stream.rest_detector import Taken
 
@@ -28,7 +28,7 @@ class SetUpTests:
         self,
         facts: Facts,
         event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, Remark, Severity], None],
+        notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:
         self.leans: list[Lean] = []
         self.taps: list[Tap] = []
@@ -56,9 +56,9 @@ class SetUpTests:
         self.taps.append(tap)
         self._event("tap", msgspec.to_builtins(tap))
         if off is None:
-            self._notify("tap", Remark("tap-passed"), "good")
+            self._notify("tap", StatusMessage("tap-passed"), "good")
             return
-        facts.remark = Remark("tap-failed", {"off": abs(off)})
+        facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
         self._notify("tap", facts.remark, "warning")
 
     def lean(self, ask: Ask, taken: Taken, step: Step, count: float) -> None:

@@ -12,7 +12,7 @@ from bench.finding import Doubt
 from bench.procedure.liveness import Life
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts
-from bench.procedure.remark import Remark, Severity
+from bench.procedure.status_message import Severity, StatusMessage
 
 
 class TroubleWatch:
@@ -27,7 +27,7 @@ class TroubleWatch:
         kept: Kept,
         life: Life,
         event: Callable[[str, Mapping[str, Any]], None],
-        notify: Callable[[str, Remark, Severity], None],
+        notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:
         self._facts = facts
         self._kept = kept
@@ -37,7 +37,7 @@ class TroubleWatch:
         # by what makes one doubt the same as another
         self._doubts: dict[Any, Doubt] = {}
 
-    def tell(self, remark: Remark) -> None:
+    def tell(self, remark: StatusMessage) -> None:
         self._facts.remark = remark
         self._notify("doubt", remark, "warning")
 
@@ -63,7 +63,7 @@ class TroubleWatch:
         if self._doubts.pop(("frozen", placement, None), None) is None:
             return False
         self._facts.remark = None
-        self._notify("doubt", Remark("number-moves"), "good")
+        self._notify("doubt", StatusMessage("number-moves"), "good")
         return True
 
     def tick(self, ask: Ask, now: float) -> bool:

@@ -27,7 +27,7 @@ from bench.gear import Jig as Jig
 from bench.gear import Saw as Saw
 from bench.gear import Square as Square
 from bench.procedure.prompt import Ask as Ask
-from bench.procedure.remark import Remark as Remark
+from bench.procedure.status_message import StatusMessage as StatusMessage
 from bench.protocol.base import *  # noqa: F403
 from bench.protocol.log_replies import *  # noqa: F403
 from bench.protocol.notifications import *  # noqa: F403

@@ -13,7 +13,7 @@ from bench.checks.options import Option
 from bench.finding import Finding
 from bench.gear import Jig, Saw, Square
 from bench.procedure.prompt import Ask
-from bench.procedure.remark import Remark, Severity
+from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Tagged, Told
 from bench.protocol.log_replies import (
     LogEventRows,
@@ -51,7 +51,7 @@ class Done(Told, frozen=True, tag="done"):
 
     text: str = ""
     ref: int | None = None
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class InstrumentState(Tagged, frozen=True, tag="instrument"):
@@ -208,7 +208,7 @@ class SweepSaid(Told, frozen=True, tag="sweep"):
     slope: float | None = None
     length: float | None = None
     words: str = ""
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class Points(Tagged, frozen=True, tag="points"):
@@ -226,7 +226,7 @@ class MarkTaken(Told, frozen=True, tag="mark"):
     of: int
     value: float
     words: str = ""
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class Saved(Tagged, frozen=True, tag="saved"):
@@ -247,7 +247,7 @@ class NotConcluded(Told, frozen=True, tag="no-finding"):
 
     run: str
     words: str = ""
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class Notice(Told, frozen=True, tag="notice"):
@@ -263,7 +263,7 @@ class Notice(Told, frozen=True, tag="notice"):
     severity: Severity = "note"
 
 
-def notice(about: str, remark: Remark, severity: Severity = "note") -> Notice:
+def notice(about: str, remark: StatusMessage, severity: Severity = "note") -> Notice:
     """A notice of one remark."""
     return Notice(about, "", remark.code, remark.values, severity)
 

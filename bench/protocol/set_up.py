@@ -10,7 +10,7 @@ from typing import Literal
 import msgspec
 
 from bench.finding import Verdict
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol.base import Tagged, Told
 
 
@@ -32,7 +32,7 @@ class LearnSaid(Told, frozen=True, tag="learn-said"):
     leaf: float | None = None  # mm, of the proof
     step: int = 0  # of the proof: 1 resting, 2 on the leaf
     on: bool = True
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class Cable(msgspec.Struct, frozen=True):
@@ -51,7 +51,7 @@ class Cable(msgspec.Struct, frozen=True):
     unit: str = "mm"
     age: float | None = None  # s
     role: str = ""
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []
 
 
 class Cables(Tagged, frozen=True, tag="cables"):
@@ -96,4 +96,4 @@ class LiveSaid(Told, frozen=True, tag="live-said"):
     wrong: bool = False
     there: bool = False
     uncertainty: float | None = None
-    remarks: list[Remark] = []
+    remarks: list[StatusMessage] = []

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
+from bench.render.remarks import notes_of
 from bench.units import System, across, give_or_take, length_words, slope_words
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
@@ -13,6 +14,12 @@ VERDICTS = {
     "inside": "good enough",
     "outside": "out",
     "cannot-tell": "too close to call",
+}
+# what went wrong with a move, by the remark's code
+MOVED_WRONG = {
+    "moved-wrong-way": "wrong way",
+    "hardly-moved": "hardly moved",
+    "moved-too-far": "too far",
 }
 
 
@@ -67,7 +74,7 @@ def finding_words(
         lines.append(
             f"  What limits this answer most: {top.part} ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in finding.notes)
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units))
     return lines
 
 

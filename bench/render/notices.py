@@ -7,11 +7,9 @@ from typing import Any
 
 import msgspec
 
-from bench.checks.shared.doubt_words import words as doubt_words
-from bench.checks.shared.note_units import in_units
 from bench.finding import Doubt
 from bench.procedure.prompt import Ask
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     Asking,
     Cables,
@@ -27,12 +25,13 @@ from bench.protocol import (
 from bench.render.clock import jump_words
 from bench.render.notice_templates import TEMPLATES
 from bench.render.prompts import prompt_words
+from bench.render.remarks import remark_words
 from bench.render.template import sentence
 from bench.units import System
 
 
 def _doubt(values: Mapping[str, Any], units: System) -> str:
-    return in_units([doubt_words(msgspec.convert(values, Doubt))], units)[0]
+    return remark_words(msgspec.convert(values, Doubt), units)
 
 
 def _clock_jumped(values: Mapping[str, Any], units: System) -> str:
@@ -60,7 +59,7 @@ SENTENCES: dict[str, Callable[[Mapping[str, Any], System], str]] = {
 }
 
 
-def text(remarks: Sequence[Remark], units: System = "mm") -> str:
+def text(remarks: Sequence[StatusMessage], units: System = "mm") -> str:
     """The sentences of the remarks in their order. Raises KeyError for a code or a
     value that is missing."""
     return " ".join(_sentence(one.code, one.values, units) for one in remarks)

@@ -7,10 +7,17 @@ import math
 
 import msgspec
 
-from bench.finding import Finding, Move, Quantity
+from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Jig
 from bench.moves.alignment import CLOSES, OPENS
-from bench.render.finding import TURN, VERDICTS, finding_words, settle_words
+from bench.render.finding import (
+    MOVED_WRONG,
+    TURN,
+    VERDICTS,
+    finding_words,
+    settle_words,
+)
+from bench.render.remarks import remark_words
 from bench.units import (
     PER_INCH,
     PER_MM,
@@ -215,16 +222,10 @@ def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
     return lines
 
 
-MOVE = "The move: "  # how the daemon begins what the verifying passes tell of the move
-
-
-def diagnosis(finding: Finding) -> str | None:
+def diagnosis(finding: Finding) -> Remark | None:
     """What went wrong with the move, as the verifying passes tell it; None where
     nothing did."""
-    return next(
-        (note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)),
-        None,
-    )
+    return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
 def next_act(finding: Finding | None, units: System) -> str:
@@ -238,11 +239,9 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":
-        told = next(
-            (note for note in finding.notes if " take " in f" {note.lower()}"), None
-        )
-        if told is not None:  # the check itself knows what to take off, and where
-            return told
+        act = next((r for r in finding.remarks if r.severity == "act"), None)
+        if act is not None:  # the check itself knows what to take off, and where
+            return remark_words(act, units)
         return "Put it right, then check again."
     return "Measured; no limit is set for a verdict."
 

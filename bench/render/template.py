@@ -1,13 +1,18 @@
 """A sentence from a template and its values, in the units of whoever reads it.
 
-`{play:length}` is a length in mm, `{slope:slope}` a slope in rad, `{gap:angle}` an
-angle in rad; `{size:length+}` and `{slope:slope+}` keep the sign. `{play:length 3}`
-fixes the decimals of a millimetre, `{play:length 3 1}` those of an inch or thou, too.
-`{at:place}` is a place in mm without zeros at its end, `{far:distance}` a distance in
+`{play:length}` is a length in mm; `{play:length 3}` fixes the decimals of a millimetre,
+`{play:length 3 1}` those of an inch or thou, too. `{width:fine}` is a length to a
+hundredth of a millimetre, `{from:station}` one along a travel, to the millimetre,
+`{at:place}` a place in mm without zeros at its end, `{far:distance}` a distance in
 three digits, `{left:rounded 0.01}` a length in the digits that its uncertainty (here
-0.01 mm) supports. `{way:way}` is `away` or `toward`, told in full. A value without such
-a word is shown as `format` shows it. A list is
-shown as `a, b and c`, each value alike. A value of None is not known.
+0.01 mm) supports. `{slope:slope}` is a slope in rad, `{turn:slope {uncertainty}}` one
+with its give or take, `{gap:angle}` an angle in rad, `{late:time}` a time in s, to ten
+milliseconds, `{jump:jump}` a jump of the clock in s. `{way:way}` is `away` or `toward`,
+told in full. A `+` behind the word keeps the sign. `{grows:away|toward}` is the first
+text where the value is above zero, else the second; `{part:blade=the blade|plate=the
+plate}` is the text that stands behind the value. A value without such a word is shown
+as `format` shows it. A list is shown as `a, b and c`, each value alike. A value of None
+is not known.
 """
 
 from __future__ import annotations
@@ -16,7 +21,9 @@ import string
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from bench.render.clock import jump_words
 from bench.units import (
+    INCH,
     System,
     angle_words,
     length_words,
@@ -25,6 +32,7 @@ from bench.units import (
 )
 
 WAYS = {"away": "away from you", "toward": "toward you"}
+LENGTHS = ("length", "fine", "station", "place", "distance", "rounded")
 
 
 def sentence(template: str, values: Mapping[str, object], units: System = "mm") -> str:
@@ -41,14 +49,22 @@ class _InUnits(string.Formatter):
             return in_a_row([self.format_field(one, format_spec) for one in value])
         if value is None:
             return "an unknown length" if format_spec.startswith("length") else "?"
-        kind, _, more = format_spec.removesuffix("+").partition(" ")
-        sign = "+" if format_spec.endswith("+") and value > 0 else ""
-        if kind in ("length", "place", "distance", "rounded"):
+        if "|" in format_spec:
+            return _chosen(format_spec.split("|"), value)
+        word, _, more = format_spec.partition(" ")
+        kind = word.removesuffix("+")
+        sign = "+" if word.endswith("+") and value > 0 else ""
+        if kind in LENGTHS:
             return sign + self._length(kind, more, value)
         if kind == "slope":
-            return sign + slope_words(value, self._units)
+            uncertainty = float(more) if more else None
+            return sign + slope_words(value, self._units, uncertainty=uncertainty)
         if kind == "angle":
             return sign + angle_words(value)
+        if kind == "time":
+            return f"{round(value * 100) * 10} ms"
+        if kind == "jump":
+            return jump_words(value)
         if kind == "way":
             return WAYS[value]
         return str(format(value, format_spec))
@@ -61,8 +77,18 @@ class _InUnits(string.Formatter):
             return f"{mm:g} mm"
         if kind == "distance":
             more = "1" if mm >= 10 else "2" if mm >= 0.1 else "3"
+        if kind == "fine":
+            more = f"2 {3 if abs(mm) >= INCH else 1}"
+        if kind == "station":
+            more = "0 1"
         decimals = more.split()[0 if metric else 1 :]
         return length_words(mm, self._units, int(decimals[0]) if decimals else None)
+
+
+def _chosen(texts: Sequence[str], value: str | float) -> str:
+    if not isinstance(value, str):
+        return texts[0] if value > 0 else texts[1]
+    return dict(text.split("=", 1) for text in texts)[value]
 
 
 def in_a_row(words: Sequence[str]) -> str:

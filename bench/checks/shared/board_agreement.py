@@ -8,17 +8,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from bench.finding import Remark
+
 LIKELY_TURNS = 6  # more turns nobody makes
+MOST_CAUSES = 4  # that are named
 
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """e_n: without sign. causes: whole sentences, the likeliest first; empty where they
-    agree."""
+    """e_n: without sign. causes: the likeliest first; empty where they agree."""
 
     e_n: float
     agree: bool
-    causes: tuple[str, ...]
+    causes: tuple[Remark, ...]
 
 
 def compare(
@@ -39,60 +41,32 @@ def compare(
     e_n = agreement(board, board_expanded, sweep, sweep_expanded)
     if e_n <= 1.0:
         return Agreement(e_n, True, ())
-    causes: list[tuple[float, str]] = []
+    causes: list[tuple[float, Remark]] = []
     both = math.hypot(board_expanded, sweep_expanded)
     if abs(board + sweep) <= both < 2 * abs(sweep):
-        causes.append(
-            (
-                abs(board + sweep),
-                (
-                    "The strip's two ends were mixed up, or the board lay on the other"
-                    " side of the blade than was said: turned round, the two agree."
-                ),
-            )
-        )
+        causes.append((abs(board + sweep), Remark("cause-ends-mixed")))
     for other in range(1, LIKELY_TURNS + 1):
         told = board * turns / other
         if other != turns and abs(told - sweep) <= both < 2 * abs(sweep):
-            causes.append(
-                (
-                    abs(told - sweep) + 0.1 * both * abs(other - turns),
-                    (
-                        f"The board was turned {other} times, not {turns}: then the two"
-                        " agree."
-                    ),
-                )
-            )
-    named = [words for _, words in sorted(causes)]
+            how_well = abs(told - sweep) + 0.1 * both * abs(other - turns)
+            values = {"turns": other, "said": turns}
+            causes.append((how_well, Remark("cause-turns", values=values)))
+    named = [cause for _, cause in sorted(causes, key=lambda pair: pair[0])]
     named += [
-        (
-            "The sled was held against another wall of the slots in the cuts than in"
-            " the sweep, or between them."
-        ),
-        (
-            "The sled fence is bowed: the board rests on another part of it than the"
-            " square's handle did."
-        ),
-        (
-            "A chip or dust lay between board and sled fence, or an edge was not"
-            " pressed home at one of the turns."
-        ),
-        (
-            "A cut was not pushed clear past the rear teeth, or the blade leans and the"
-            " rear teeth cut too."
-        ),
-        "The sled fence moved between the two: was it tightened, leaned on or knocked?",
-        "The square was not turned over in the sweep, and its own error is in it.",
+        Remark("cause-wall"),
+        Remark("cause-bow"),
+        Remark("cause-chip"),
+        Remark("cause-cut"),
+        Remark("cause-moved"),
+        Remark("cause-square"),
     ]
     return Agreement(e_n, False, tuple(named))
 
 
-def agreement_words(found: Agreement) -> str:
-    """One note for the finding."""
+def agreement_remarks(found: Agreement) -> list[Remark]:
+    """Whether they agree; where not, the likeliest causes in order."""
+    values = {"e_n": found.e_n}
     if found.agree:
-        return f"Board and sweep agree within what both can tell (E_n {found.e_n:.1f})."
-    listed = " ".join(f"({k}) {words}" for k, words in enumerate(found.causes[:4], 1))
-    return (
-        f"Board and sweep differ by more than both can tell (E_n {found.e_n:.1f})."
-        f" Likely, in order: {listed}"
-    )
+        return [Remark("board-agrees", values=values)]
+    differs = Remark("board-differs", values=values, severity="warning")
+    return [differs, *found.causes[:MOST_CAUSES]]

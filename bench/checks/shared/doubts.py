@@ -1,5 +1,4 @@
-"""What a check itself shows against its own answer: codes with values; the words for
-them are in `doubt_words`.
+"""What a check itself shows against its own answer: codes with values.
 
 `of_evidence` looks at a whole check, or at one in progress: what it finds is asked
 while the sled is at hand. `conclude` makes no verdict and no move while there is a
@@ -14,7 +13,7 @@ from itertools import pairwise
 
 from bench.checks.model import Check, Evidence, Step, Trace
 from bench.checks.shared.counts import as_shown
-from bench.checks.shared.slips import denied_sides
+from bench.checks.shared.slips import BETTER, denied_sides
 from bench.checks.shared.stretch import travel_span
 from bench.finding import Doubt
 
@@ -115,7 +114,8 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
         found.append(Doubt("backward", name, back.sweep, {"grows": grows}))
     reach = max((_reach(t) for t in pushes), default=SHORTEST)
     if reach < SHORTEST:
-        found.append(Doubt("short", name, values={"length": reach}))
+        values = {"length": reach, "better": BETTER}
+        found.append(Doubt("short", name, values=values))
     steepest = max((abs(_slope(t)) for t in pushes), default=0.0)
     if steepest > STEEPEST:
         found.append(Doubt("steep", name, values={"slope": steepest}))
@@ -278,7 +278,12 @@ def _of_grids(evidence: Evidence, swept: Sequence[str]) -> list[Doubt]:
         raw = _count(evidence.shown)
         found += _of_grid(None, raw, declared, len(evidence.shown) // MANY * MANY)
     if declared is None and seen and max(seen.values()) > 10 * min(seen.values()):
-        found.append(Doubt("unlike", values=seen))
+        found.append(
+            Doubt(
+                "unlike",
+                values={"counts": list(seen.values()), "set_ups": list(seen)},
+            )
+        )
     return found
 
 
@@ -292,11 +297,11 @@ def _by_sweeping(evidence: Evidence, traces: Sequence[Trace]) -> bool:
 def _of_grid(
     name: str | None, count: float, declared: float | None, changes: int
 ) -> list[Doubt]:
-    values = {"count": count, "declared": declared or 0.0}
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
-        return [Doubt("of-inches", name, values=values)]
+        return [Doubt("of-inches", name, values={"count": count})]
     if declared is None or count <= 0:
         return []
+    values = {"count": count, "declared": declared}
     if count * FINER < declared:
         return [Doubt("finer", name, values=values)]
     ratio = count / declared

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import EvidenceError, Trace
 from bench.checks.shared.face_dirt import dirt_on_face
-from bench.finding import SweepRow
+from bench.checks.shared.slips import SHARE_OF_LONGEST
+from bench.checks.shared.slopes import refused_pass
+from bench.finding import Remark, SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array, Mask
@@ -27,7 +29,6 @@ STEP = 5.0  # mm between the places of the profile
 AS_MARKED = 0.25  # mm by which a mark, or the place read at it, may be off
 # mm: farther apart the places where the indicator was stopped are the profile's own
 STATIONS_APART = 15.0
-SHARE_OF_LONGEST = 0.70  # under this share of the longest it is no sweep
 MOST_ASIDE = 1 / 3
 # mm: so wide a place that stands proud in every sweep is the face, whatever it is
 LUMP = 8.0
@@ -115,7 +116,7 @@ def face_of(
     traces: Sequence[Trace],
     placements: Sequence[str],
     count: float | None,
-    notes: list[str],
+    remarks: list[Remark],
 ) -> Face:
     """One or two placements (as it lies, rolled over), in that order. Raises
     EvidenceError."""
@@ -123,10 +124,10 @@ def face_of(
 
     from bench.geometry.reversal import GeometryError
 
-    groups, rows = _passes(traces, placements, count, notes)
+    groups, rows = _passes(traces, placements, count, remarks)
     try:
         face = _reverse(groups)
-        odd = _disturbed(face, groups, placements, notes)
+        odd = _disturbed(face, groups, placements, remarks)
         if odd:
             groups = [
                 [p for k, p in enumerate(g) if (i, k) not in odd]
@@ -212,7 +213,7 @@ def _passes(
     traces: Sequence[Trace],
     placements: Sequence[str],
     count: float | None,
-    notes: list[str],
+    remarks: list[Remark],
 ) -> tuple[list[list[Pass]], list[SweepRow]]:
     import numpy as np
 
@@ -220,11 +221,9 @@ def _passes(
 
     chosen = [[t for t in traces if t.placement == p] for p in placements]
     if not all(any(t.push for t in group) for group in chosen):
-        notes.append(
-            "Not every set-up has a pass with rising x; passes both ways are used."
-        )
+        remarks.append(Remark("both-ways"))
     else:
-        _compare_pulls(chosen, notes)
+        _compare_pulls(chosen, remarks)
         chosen = [[t for t in group if t.push] for group in chosen]
     longest = max(float(np.ptp(t.travel)) for group in chosen for t in group)
     groups: list[list[Pass]] = []
@@ -243,21 +242,23 @@ def _passes(
             one = Pass(trace, number, x, r, aside)
             why = None
             if float(np.ptp(x)) < SHARE_OF_LONGEST * longest:
-                why = f"it covers {np.ptp(x):.0f} mm, the longest {longest:.0f} mm"
+                why = Remark(
+                    "pass-short",
+                    values={"covered": float(np.ptp(x)), "share": SHARE_OF_LONGEST},
+                    severity="refused",
+                )
             elif aside.mean() > MOST_ASIDE:
-                why = f"{aside.mean():.0%} of its readings would have to be set aside"
+                dirty = {"share": float(aside.mean())}
+                why = Remark("pass-dirty", values=dirty, severity="refused")
             if why is None:
                 good.append(one)
             else:
-                notes.append(
-                    f"Pass {trace.sweep or number} at {placement} was not used: {why}."
-                    " Sweep again."
-                )
+                remarks.append(refused_pass(why, trace, number))
             looks.append((one, why is None))
         if not good:
-            raise EvidenceError(f"no pass at {placement} can be used: {notes[-1]}")
+            raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])
         groups.append(good)
-    _lumps([p for group in groups for p in group], notes)
+    _lumps([p for group in groups for p in group], remarks)
     for one, _ in looks:
         rows.append(_row(one))
     for trace in traces:
@@ -291,7 +292,7 @@ def _row(one: Pass) -> SweepRow:
     )
 
 
-def _lumps(passes: Sequence[Pass], notes: list[str]) -> None:
+def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
     """A place that stands proud in every pass is the face; one that is missing in every
     pass is a gap."""
     import numpy as np
@@ -317,19 +318,14 @@ def _lumps(passes: Sequence[Pass], notes: list[str]) -> None:
     for start, stop in runs:
         for one in passes:
             one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
-        notes.append(
-            f"Something stands proud from {start:.0f} to {stop:.0f} mm in every pass:"
-            " wipe the face and sweep again; what stays is the sled fence and is"
-            " counted as such."
-        )
+        values = {"from": float(start), "to": float(stop)}
+        remarks.append(Remark("proud", values=values, severity="warning"))
     shown = sum(int(p.aside.sum()) for p in passes)
     if shown:
         worst = max(passes, key=lambda p: int(p.aside.sum()))
         at = worst.x[worst.aside]
-        notes.append(
-            f"{shown} readings were set aside as dust, gaps or slips, most of them near"
-            f" {np.median(at):.0f} mm."
-        )
+        values = {"readings": shown, "near": float(np.median(at))}
+        remarks.append(Remark("set-aside", values=values))
 
 
 def _runs_of(mask: Mask) -> list[tuple[int, int]]:
@@ -415,7 +411,7 @@ def _disturbed(
     face: Face,
     groups: Sequence[Sequence[Pass]],
     placements: Sequence[str],
-    notes: list[str],
+    remarks: list[Remark],
 ) -> set[tuple[int, int]]:
     """Passes that stand out from the others of their placement: a bumped stand, a
     pressed zero."""
@@ -430,22 +426,21 @@ def _disturbed(
         odd = int(np.argmax(away))
         usual = float(np.median(np.delete(away, odd)))
         where = float(face.x[int(np.argmax(np.abs(lines[odd] - middle)))])
-        which = f"Pass {group[odd].trace.sweep or group[odd].number} at {placements[i]}"
         if len(lines) > 2 and away[odd] > max(STANDS_OUT * usual, 0.01):
             out.add((i, odd))
-            notes.append(
-                f"{which} was not used: it differs from the others by {away[odd]:.3f}"
-                f" mm near {where:.0f} mm. A bumped stand, a slip?"
+            why = Remark(
+                "pass-disturbed",
+                values={"apart": float(away[odd]), "near": where},
+                severity="refused",
             )
+            remarks.append(refused_pass(why, group[odd].trace, group[odd].number))
         elif len(lines) == 2 and away[odd] > 0.01:
-            notes.append(
-                f"The two passes at {placements[i]} differ by {2 * away[odd]:.3f} mm"
-                f" near {where:.0f} mm: one of them was disturbed; make a third."
-            )
+            values = {"apart": float(2 * away[odd]), "near": where}
+            remarks.append(Remark("two-differ", placements[i], None, values, "warning"))
     return out
 
 
-def _compare_pulls(groups: Sequence[Sequence[Trace]], notes: list[str]) -> None:
+def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> None:
     import numpy as np
 
     from bench.geometry.reversal import GeometryError, common_grid
@@ -470,11 +465,8 @@ def _compare_pulls(groups: Sequence[Sequence[Trace]], notes: list[str]) -> None:
         )
         apart = float(np.max(np.abs(back - forth)))
         if apart > 0.02:
-            notes.append(
-                f"At {pulls[0].placement} the passes back differ from the others by"
-                f" {apart:.3f} mm: late readings or a dragging plunger. Only passes"
-                " with rising x count."
-            )
+            values = {"apart": apart}
+            remarks.append(Remark("ways-differ", pulls[0].placement, values=values))
 
 
 def _count(passes: Sequence[Pass], given: float | None) -> float:

@@ -4,10 +4,9 @@ their pull-backs.
 On a surface that turns, a reading that is tau late lies too low all along a push and
 too high all along its pull-back, most where the sled is quickest: the two ways part in
 the middle and meet at the ends. The same reading set back by tau against the travel
-makes them one again. What parts them evenly (lost motion) or by a turn (the other wall)
-is not lateness; the surface's own form is the same on both ways and drops out. Travel
-and reading in mm, times in s. Pure. May import: bench.checks.model; numpy inside
-functions.
+makes them one again. What parts them evenly (backlash) or by a turn (the other wall) is
+not lateness; the surface's own form is the same on both ways and drops out. Travel and
+reading in mm, times in s. Pure.
 """
 
 from __future__ import annotations
@@ -50,18 +49,6 @@ def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
     ):
         return None
     return middle
-
-
-def words(tau: float) -> str:
-    """tau: as `later` gives it."""
-    late, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
-    much = f"{round(abs(tau) * 100) * 10} ms"
-    return (
-        f"The {late}'s readings come about {much} later than the {other}'s, which bends"
-        " the answer: write "
-        f'late = "{much}" under [{late}] in the settings, or add it to what stands'
-        " there, and take the check again."
-    )
 
 
 def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:

@@ -1,5 +1,5 @@
 """Slips of hands and of writing down that the passes themselves show, each as a
-sentence for a person.
+remark.
 
 A pass the wrong way first, inches in a column of mm, a push that was hardly one, a push
 that stands apart from its fellows, leans that deny the side or do not agree. Pure.
@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from bench.checks.model import Evidence, Lean, Step, Trace
 from bench.checks.shared.counts import as_shown
 from bench.checks.shared.stretch import travel_span
-from bench.finding import Doubt
+from bench.finding import Doubt, Remark
 
 SHARE_OF_LONGEST = (
     # a push under this share of the longest at its set-up is none; common practice, no
@@ -22,6 +22,7 @@ SHARE_OF_LONGEST = (
     0.70
 )
 SHORT = 100.0  # mm, of all pushes; common practice, no source
+BETTER = 150.0  # mm of travel from which a pass tells enough; common practice
 HANDLING = 30.0  # mm: below it is no pass, and `doubts` says so
 APART = 120e-6  # rad: beyond what seats and hands do, common practice, no source
 TIMES_APART = 5.0  # the spread of the other pushes
@@ -42,17 +43,15 @@ def too_short(traces: Sequence[Trace]) -> list[Trace]:
     return [trace for trace in pushes if _reach(trace) < SHARE_OF_LONGEST * longest]
 
 
-def short_pushes(lengths: Sequence[float]) -> list[str]:
+def short_pushes(lengths: Sequence[float]) -> list[Remark]:
     """Pushes of a few centimetres."""
     if not lengths or not HANDLING <= max(lengths) < SHORT:
         return []
-    return [
-        f"The pushes cover no more than {max(lengths):.0f} mm: 150 mm at least would"
-        " tell more. Is the travel in the unit that its column says?"
-    ]
+    values = {"length": max(lengths), "better": BETTER}
+    return [Remark("short", values=values, severity="warning")]
 
 
-def too_fine(evidence: Evidence) -> list[str]:
+def too_fine(evidence: Evidence) -> list[Remark]:
     """Swept readings finer than the instrument that was declared: means, or perhaps
     another unit. Where a display stands behind them it is a doubt (see `doubts`), and
     not said here."""
@@ -60,7 +59,8 @@ def too_fine(evidence: Evidence) -> list[str]:
 
     from bench.geometry.cells import count_seen
 
-    declared, notes = evidence.gear.indicator.resolution, []
+    declared = evidence.gear.indicator.resolution
+    remarks: list[Remark] = []
     for name in dict.fromkeys(trace.placement for trace in evidence.traces):
         some = [
             t
@@ -75,24 +75,17 @@ def too_fine(evidence: Evidence) -> list[str]:
         ):
             continue
         if count == 0 or (evidence.alive is None and not as_shown(some, count)):
-            notes.append(
-                f"At {name} the readings lie on a grid finer than the {declared:g} mm"
-                " that the settings give the indicator: are they in the unit that"
-                " their column says, inches or mm?"
-            )
-    return notes
+            finer = {"declared": declared}
+            remarks.append(Remark("grid-finer", name, values=finer, severity="warning"))
+    return remarks
 
 
-def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[str]:
+def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[Remark]:
     """A plunger that stands and jumps, always the same way: a staircase under a line."""
     stairs = [t for t in traces if _is_staircase(t.reading, count)]
     if 2 * len(stairs) <= len(traces):
         return []
-    return [
-        f"At {placement} the reading stands still and then jumps, again and again: a"
-        " plunger that sticks, or a tip that catches. Free it, for a drag bends the"
-        " answer toward no slope at all."
-    ]
+    return [Remark("sticks", placement, severity="warning")]
 
 
 def _is_staircase(reading: Sequence[float], count: float) -> bool:
@@ -128,7 +121,7 @@ def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
 
 def push_apart(
     placement: str, rotations: Sequence[float], names: Sequence[str]
-) -> list[str]:
+) -> list[Remark]:
     """One push that stands apart from two or more that agree."""
     if len(rotations) < 3:
         return []
@@ -138,11 +131,8 @@ def push_apart(
     away = min(abs(rotations[odd] - b) for b in others)
     if away <= max(APART, TIMES_APART * (max(others) - min(others))):
         return []
-    return [
-        f"The push {names[odd]} at {placement} stands {away * 300:.3f} mm per 300 mm"
-        " apart from the others: was all seated and held as for them? It counts all"
-        " the same; take it again where something was in the way."
-    ]
+    values = {"apart": float(away)}
+    return [Remark("pass-apart", placement, names[odd], values, "warning")]
 
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
@@ -176,9 +166,8 @@ def denied_sides(evidence: Evidence, steps: Sequence[Step]) -> list[Doubt]:
     return doubts
 
 
-def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
+def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[Remark]:
     """Leans that see half the play in one set-up that they saw in another."""
-    notes: list[str] = []
     by_name: Mapping[str, Step] = {step.placement: step for step in steps}
     play: dict[str, float] = {}
     for lean in evidence.leans:
@@ -187,14 +176,16 @@ def of_leans(evidence: Evidence, steps: Sequence[Step]) -> list[str]:
         if step is None or not lean_seen(evidence, lean):
             continue
         play[lean.placement] = abs(change)
-    if len(play) > 1 and max(play.values()) > 2 * min(play.values()) + LEAST_PLAY:
-        least, most = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])
-        notes.append(
-            f"Leaned at {least} the sled showed {play[least]:.3f} mm of play, at {most}"
-            f" {play[most]:.3f} mm: half of it or more is unaccounted for. Was it"
-            " pressed right to both walls, was something in the slot?"
+    if len(play) < 2 or max(play.values()) <= 2 * min(play.values()) + LEAST_PLAY:
+        return []
+    low, high = min(play, key=lambda n: play[n]), max(play, key=lambda n: play[n])
+    return [
+        Remark(
+            "leans-differ",
+            values={"low": low, "less": play[low], "high": high, "more": play[high]},
+            severity="warning",
         )
-    return notes
+    ]
 
 
 def _reach(trace: Trace) -> float:

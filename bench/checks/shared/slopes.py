@@ -14,13 +14,15 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.checks.options import given_number
 from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
-from bench.checks.shared.lateness import words as late_words
 from bench.checks.shared.slips import (
+    SHARE_OF_LONGEST,
     of_leans,
     push_apart,
     short_pushes,
@@ -29,7 +31,7 @@ from bench.checks.shared.slips import (
     too_short,
 )
 from bench.checks.shared.stretch import in_common
-from bench.finding import SweepRow
+from bench.finding import Remark, SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
@@ -106,12 +108,12 @@ def turn_factor(mount: str, side: str, grows: str) -> float:
 
 
 def place(
-    evidence: Evidence, steps: Sequence[Step], notes: list[str]
+    evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
     that can be used."""
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
-    stretch = in_common([t for t in evidence.traces if id(t) not in short], notes)
+    stretch = in_common([t for t in evidence.traces if id(t) not in short], remarks)
     count = count_of_sweeps(evidence)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
@@ -125,26 +127,22 @@ def place(
             )
             rows.append(_row(trace, fit))
             if fit.refused is not None:
-                what = "push" if trace.push else "pull-back"
-                notes.append(
-                    f"The {what} {trace.sweep or number} at {trace.placement} was not"
-                    f" used: {fit.refused}"
-                )
+                remarks.append(refused_pass(fit.refused, trace, number))
             elif trace.push:
                 here.pushes.append((trace, fit))
             else:
                 here.pulls.append((trace, fit))
         if not here.pushes:
-            raise EvidenceError(_no_push(step.placement, traces, notes))
-        notes.extend(
+            raise _no_push(step.placement, traces, remarks)
+        remarks.extend(
             sticking(step.placement, traces, max(fit.count for _, fit in here.pushes))
         )
-        notes.extend(
+        remarks.extend(
             push_apart(
                 step.placement, here.rotations, [t.sweep for t, _ in here.pushes]
             )
         )
-        _compare_pulls(here, notes)
+        _compare_pulls(here, remarks)
         placed.append(here)
     tau = later(
         [
@@ -155,12 +153,19 @@ def place(
         max(fit.count for here in placed for _, fit in here.pushes),
     )
     if tau is not None:
-        notes.append(late_words(tau))
+        which, other = ("indicator", "travel") if tau > 0 else ("travel", "indicator")
+        remarks.append(
+            Remark(
+                "late",
+                values={"late": abs(tau), "which": which, "other": other},
+                severity="warning",
+            )
+        )
     for here, step in zip(placed, steps, strict=True):
-        _close(here, _at(evidence, step), evidence, notes, late=tau is not None)
-    notes.extend(too_fine(evidence))
-    notes.extend(short_pushes([p.length for p in placed]))
-    notes.extend(of_leans(evidence, steps))
+        _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
+    remarks.extend(too_fine(evidence))
+    remarks.extend(short_pushes([p.length for p in placed]))
+    remarks.extend(of_leans(evidence, steps))
     return placed, rows
 
 
@@ -187,7 +192,11 @@ def _fit(
     if not short or fit.refused is not None:
         return fit
     covered = fit.stop - fit.start
-    why = f"It covers only {covered:.0f} mm, under 70 % of the longest there."
+    why = Remark(
+        "pass-short",
+        values={"covered": float(covered), "share": SHARE_OF_LONGEST},
+        severity="refused",
+    )
     return dataclasses.replace(fit, slope=0.0, standard_uncertainty=0.0, refused=why)
 
 
@@ -202,17 +211,27 @@ def _row(trace: Trace, fit: SweepFit) -> SweepRow:
     )
 
 
-def _no_push(placement: str, traces: Sequence[Trace], notes: Sequence[str]) -> str:
+def refused_pass(why: Remark, trace: Trace, number: int) -> Remark:
+    """The reason with the pass it is about; number: which of its set-up, for a pass
+    without a name."""
+    return msgspec.structs.replace(
+        why, placement=trace.placement, sweep=trace.sweep or str(number)
+    )
+
+
+def _no_push(
+    placement: str, traces: Sequence[Trace], remarks: Sequence[Remark]
+) -> EvidenceError:
     what = f"no push at {placement} can be used; it takes at least one"
     if traces and not any(trace.push for trace in traces):
-        return (
+        return EvidenceError(
             f"{what}: in all of them the travel falls; is it declared the way it grows"
             " (away or toward)?"
         )
-    return f"{what}: {notes[-1]}" if notes else what
+    return EvidenceError(what, remarks[-1] if remarks else None)
 
 
-def _compare_pulls(here: Placed, notes: list[str]) -> None:
+def _compare_pulls(here: Placed, remarks: list[Remark]) -> None:
     if not here.pulls:
         return
     push = statistics.fmean(fit.slope for _, fit in here.pushes)
@@ -228,11 +247,8 @@ def _compare_pulls(here: Placed, notes: list[str]) -> None:
         ),
     )
     if abs(push - pull) > max(5e-5, 4 * noise):
-        notes.append(
-            f"At {here.name} the pull-backs differ from the pushes by"
-            f" {abs(push - pull) * 300:.3f} mm per 300 mm: play, late readings or a"
-            " dragging plunger. Only the pushes count."
-        )
+        values = {"apart": abs(push - pull)}
+        remarks.append(Remark("ways-apart", here.name, values=values))
 
 
 def _pairs(here: Placed, traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
@@ -244,7 +260,7 @@ def _close(
     here: Placed,
     traces: Sequence[Trace],
     evidence: Evidence,
-    notes: list[str],
+    remarks: list[Remark],
     *,
     late: bool,
 ) -> None:
@@ -253,18 +269,11 @@ def _close(
     count = max(fit.count for _, fit in here.pushes)
     here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
-        notes.append(
-            f"At {here.name} the reading lies {abs(behind):.3f} mm"
-            f" {'higher' if behind > 0 else 'lower'} on every way back: lost motion or"
-            " a dragging plunger, late readings, or the sled held on its other wall."
-            " The pushes, which conclude, have it all alike."
-        )
+        values = {"size": abs(behind), "rise": behind}
+        remarks.append(Remark("backlash", here.name, values=values))
     if here.closure is not None:
-        notes.append(
-            f"At {here.name} the reading did not come back by {here.closure:.3f} mm"
-            " more than play explains: a stand that was bumped or creeps, or an"
-            " instrument that warms up. It is in the budget."
-        )
+        values = {"error": here.closure}
+        remarks.append(Remark("return-error", here.name, None, values, "warning"))
 
 
 def shared_rows(

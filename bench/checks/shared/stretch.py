@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bench.checks.model import Trace
+from bench.finding import Remark
 
 SHARE_IN_COMMON = 0.9  # of the shortest sweep; with less in common it is worth a remark
 LEAST_IN_COMMON = 0.5  # with less there is not enough left to fit
@@ -13,7 +14,9 @@ ODD = 2  # misread places, at either end, that must not say where a sweep begins
 EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
-def in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] | None:
+def in_common(
+    traces: Sequence[Trace], remarks: list[Remark]
+) -> tuple[float, float] | None:
     """The stretch of travel that all pushes cover: only over the same stretch does
     reversal hold.
 
@@ -29,18 +32,17 @@ def in_common(traces: Sequence[Trace], notes: list[str]) -> tuple[float, float] 
     common = max(0.0, high - low)
     if common < LEAST_IN_COMMON * shortest:
         if several:
-            notes.append(
-                f"The pushes do not cover the same stretch of travel ({common:.0f} mm"
-                f" in common of {shortest:.0f} mm): a bow of the arm then stays in the"
-                " answer."
+            remarks.append(
+                Remark(
+                    "stretches-apart",
+                    values={"common": common, "shortest": shortest},
+                    severity="warning",
+                )
             )
         return None
     if several and common < SHARE_IN_COMMON * shortest:
-        notes.append(
-            f"The pushes cover different stretches of the travel: only the {common:.0f}"
-            f" mm from {low:.0f} to {high:.0f} mm that they have in common were used,"
-            f" of {shortest:.0f} mm."
-        )
+        values = {"common": common, "from": low, "to": high, "shortest": shortest}
+        remarks.append(Remark("stretches-differ", values=values))
     return low - EDGE, high + EDGE
 
 

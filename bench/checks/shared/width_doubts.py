@@ -11,7 +11,7 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 
-from bench.finding import Doubt
+from bench.finding import Doubt, Remark
 
 INCH = 25.4
 NEAR_AN_INCH = 0.15  # of that ratio: no slot is that much wider than its runner
@@ -45,7 +45,7 @@ def mixed(
     return [Doubt("mixed", less, values={"least": min(a, b), "most": max(a, b)})]
 
 
-def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
+def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> Remark | None:
     """The one that stands farthest from the middle of its kind, where there are three
     at least."""
     if len(widths) < 3:
@@ -54,23 +54,21 @@ def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
     worst = max(range(len(widths)), key=lambda k: abs(widths[k] - middle))
     if abs(widths[worst] - middle) <= ODD:
         return None
-    return (
-        f"{name} at {at[worst]:g} mm reads {widths[worst]:.2f} mm, its others about"
-        f" {middle:.2f} mm: misread? Measure it again."
-    )
+    values = {"at": at[worst], "width": widths[worst], "others": middle}
+    return Remark("width-odd", name, values=values, severity="warning")
 
 
 def of_runners(
     read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
-) -> tuple[list[Doubt], list[str]]:
-    """Doubts and sentences about slots, runners and spacings by their names, (stations,
+) -> tuple[list[Doubt], list[Remark]]:
+    """Doubts and remarks about slots, runners and spacings by their names, (stations,
     widths) each; none where all is well."""
     widths = [
         w for name, (_, column) in read.items() if "spacing" not in name for w in column
     ]
     if all_thin := thin(widths):
         return all_thin, []
-    notes: list[str | None] = []
+    remarks: list[Remark | None] = []
     doubts: list[Doubt] = []
     for side in ("left", "right", "spacing"):
         slot, runner = (read.get(f"{what}-{side}") for what in ("slot", "runner"))
@@ -81,15 +79,18 @@ def of_runners(
         doubts += inches
         gap = abs(statistics.median(slot[1]) - statistics.median(runner[1]))
         if not inches and gap > APART:
-            notes.append(
-                f"{names[0]} and {names[1]} are {gap:.2f} mm apart: was the caliper at"
-                " zero, and both measured in the same way?"
+            remarks.append(
+                Remark(
+                    "slot-far-from-runner",
+                    values={"slot": names[0], "runner": names[1], "gap": gap},
+                    severity="warning",
+                )
             )
-        notes += [
+        remarks += [
             odd(name, *column)
             for name, column in zip(names, (slot, runner), strict=True)
         ]
-    return doubts, [note for note in notes if note is not None]
+    return doubts, [remark for remark in remarks if remark is not None]
 
 
 def of_strip(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:

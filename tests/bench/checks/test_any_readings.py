@@ -13,6 +13,7 @@ from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Lea
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.procedure.conclusion import conclude
+from bench.render.remarks import notes_of
 
 length = st.floats(-30, 30, allow_nan=False).map(lambda v: round(v, 3))
 small = st.floats(-0.05, 0.05, allow_nan=False).map(lambda v: round(v, 3))
@@ -107,7 +108,7 @@ def sound(finding: Finding) -> None:
         )
     if finding.move is not None:
         assert finding.verdict != "inside" and finding.move.distance > 0 and not finding.doubts
-    assert all(note and note[0].isupper() and note.rstrip()[-1] in ".?" for note in finding.notes)
+    assert all(note and note[0].isupper() and note.rstrip()[-1] in ".?" for note in notes_of(finding, "mm"))
 
 
 @pytest.mark.parametrize("kind", list(KINDS))

@@ -14,6 +14,7 @@ import pytest
 from bench.checks.model import EvidenceError, EvidenceGear, Known, Pool, SquareHistory
 from bench.finding import BudgetRow, Finding
 from bench.gear import Indicator, Jig, Square
+from bench.render.remarks import notes_of
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 FINE = EvidenceGear(indicator=Indicator(resolution=0.001), jig=SLED)
@@ -106,24 +107,24 @@ def test_play_and_contact_away_from_the_teeth_are_in_a_not_in_e(recorded) -> Non
         "fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=2e-4), options={"hold": "left"}
     )
     assert part(held, "hold against the walls") is None
-    assert any("held against the left wall" in note for note in held.notes)
+    assert "wall" in held.codes
     unknown = recorded("fence-square", rows_of(b), gear=FINE)
-    assert any("not known how far the runners let the sled yaw" in note for note in unknown.notes)
+    assert "yaw-unknown" in unknown.codes
 
 
 @pytest.mark.parametrize(
     ("known", "each", "kind", "word"),
     [
-        (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "the log's scatter"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "the yaw play"),
-        (Known(), 1e-4, "B", "a generous figure"),
+        (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "The scatter in the log"),
+        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The yaw play"),
+        (Known(), 1e-4, "B", "A generous figure"),
     ],
 )
 def test_one_push_a_set_up_adds_what_was_not_seen(recorded, known, each, kind, word) -> None:
     found = recorded("fence-square", rows_of({p: [1e-4] for p in BOTH}), gear=FINE, known=known)
     row = part(found, "between sweeps")
     assert row.standard_uncertainty == pytest.approx(each / math.sqrt(2)) and row.type == kind
-    assert found.single_sweep and any(word in note for note in found.notes)
+    assert found.single_sweep and any(word in note for note in notes_of(found, "mm"))
 
 
 def test_history_sharpens_few_pushes_unless_today_looks_worse(recorded) -> None:
@@ -133,7 +134,7 @@ def test_history_sharpens_few_pushes_unless_today_looks_worse(recorded) -> None:
     alone, with_log = (recorded("fence-square", quiet, gear=FINE, known=k) for k in (Known(), pool))
     assert with_log.quantities[0].uncertainty < 0.7 * alone.quantities[0].uncertainty
     worse = recorded("fence-square", wild, gear=FINE, known=pool)
-    assert any("Take three more" in note for note in worse.notes)
+    assert "scatter-grew" in worse.codes
     assert worse.quantities[0].uncertainty > 5 * with_log.quantities[0].uncertainty
 
 
@@ -169,7 +170,7 @@ def test_verdicts_and_what_would_settle(recorded) -> None:
     )
     assert far.settle.part == "hold against the walls"
     assert (far.settle.sweeps, far.settle.length, far.settle.resolution) == (None, None, None)
-    assert any("even a perfect one could not be called" in note for note in far.notes)
+    assert "limit-too-fine" in far.codes
 
 
 def test_a_later_look_uses_ninety_nine(recorded) -> None:
@@ -187,7 +188,7 @@ def test_no_settings_no_verdict(recorded) -> None:
     found = recorded("fence-square", rows_of({p: [6e-4] * 3 for p in BOTH}))
     assert found.verdict is None and found.move is None and found.jig is None and found.settle is None
     assert found.quantities[0].tolerance is None
-    assert any("No sled is named" in note for note in found.notes)
+    assert "no-sled" in found.codes
 
 
 def test_one_set_up_says_so(recorded) -> None:
@@ -247,5 +248,6 @@ def test_of_a_square_of_which_nothing_is_known_is_said_what_it_may_do(recorded) 
         "fence-square", rows_of({"handle-left": [2e-4 + d for d in (-5e-6, 0, 5e-6)]}), gear=FINE
     )
     assert any(
-        "fence and the square together" in note and "0.100 mm per 300 mm" in note for note in found.notes
+        "fence and the square together" in note and "0.10 mm per 300 mm" in note
+        for note in notes_of(found, "mm")
     )

@@ -11,6 +11,7 @@ from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Squ
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Square
 from bench.procedure.conclusion import conclude
+from bench.render.remarks import evidence_error_words, notes_of
 from hw.virtual.saw import VirtualSaw
 
 GEAR = EvidenceGear(
@@ -36,8 +37,12 @@ def taken(saw: VirtualSaw, slip: str | None, known: Known = Known(), gear: Evide
     return conclude(Evidence("fence-square", traces, {}, gear, known), id="x", at="2026-01-01T00:00:00+00:00")
 
 
+def looks_not_turned(found: Finding) -> bool:
+    return any("near dead square" in note for note in notes_of(found, "mm"))
+
+
 def turned_over_is_asked(found: Finding) -> bool:
-    return any("was it turned over" in note for note in found.notes)
+    return "square-not-turned" in found.codes
 
 
 @pytest.mark.parametrize("seed", [0, *(pytest.param(n, marks=pytest.mark.ci) for n in (1, 2, 3))])
@@ -47,7 +52,7 @@ def test_nothing_turned_is_asked_about_where_the_squares_history_tells(seed: int
     known = Known(square=SquareHistory(3e-5, 8e-6, 8))
     slipped = taken(saw, "not-turned", known)
     assert abs(slipped.quantities[0].value) < 8e-5  # looks dead square
-    assert any("near dead square" in note for note in slipped.notes)
+    assert looks_not_turned(slipped)
     right = taken(VirtualSaw.draw(seed, rotation=4e-4, square_error=3e-5), None, known)
     assert right.quantities[0].value == pytest.approx(4e-4, abs=8e-5)
     assert not turned_over_is_asked(right)
@@ -55,11 +60,11 @@ def test_nothing_turned_is_asked_about_where_the_squares_history_tells(seed: int
 
 def test_nothing_turned_without_a_history() -> None:
     saw = VirtualSaw.draw(3, rotation=-6e-4, square_error=0.0)
-    assert any("near dead square" in note for note in taken(saw, "not-turned").notes)
+    assert looks_not_turned(taken(saw, "not-turned"))
     gear = EvidenceGear(GEAR.indicator, jig=GEAR.jig, square=Square("shop", 300.0, 0.03))
     saw = VirtualSaw.draw(3, rotation=-3e-4, square_error=0.0)
     asked = taken(saw, "not-turned", gear=gear)
-    assert any("more than its tolerance" in note and "near dead square" in note for note in asked.notes)
+    assert "square-over-tolerance" in asked.codes and looks_not_turned(asked)
 
 
 def test_a_good_fence_and_a_good_square_are_left_in_peace() -> None:
@@ -71,8 +76,8 @@ def test_a_good_fence_and_a_good_square_are_left_in_peace() -> None:
 def test_another_error_than_before_with_a_fence_that_is_out() -> None:
     saw = VirtualSaw.draw(7, rotation=5e-4, square_error=3e-4)
     found = taken(saw, None, Known(square=SquareHistory(0.0, 1e-5, 10)))
-    assert any("was the square dropped?" in note for note in found.notes)
-    assert not any("near dead square" in note for note in found.notes)
+    assert "square-not-turned" in found.codes
+    assert not looks_not_turned(found)
 
 
 def rows(slopes: dict[str, float], *, begin: dict[str, float] | None = None, bow: float = 0.0) -> list[tuple]:
@@ -98,8 +103,8 @@ def test_only_the_stretch_in_common_is_fitted(recorded) -> None:
         "fence-square", rows(slopes, begin={"handle-left": 20.0, "handle-right": 50.0}, bow=0.02), gear=GEAR
     )
     assert found.quantities[0].value == pytest.approx(3e-4, abs=6e-6)
-    note = next(n for n in found.notes if "different stretches" in n)
-    assert "170 mm from 50 to 220 mm" in note
+    note = next(n for n in notes_of(found, "mm") if "different stretches" in n)
+    assert "170 mm of 200 mm, from 50 mm to 220 mm" in note
     assert all(row.part != "form of the arm" for row in found.budget)
 
 
@@ -108,7 +113,7 @@ def test_stretches_with_too_little_in_common_are_a_row(recorded) -> None:
     found = recorded(
         "fence-square", rows(slopes, begin={"handle-left": 0.0, "handle-right": 120.0}), gear=GEAR
     )
-    assert any("do not cover the same stretch" in n for n in found.notes)
+    assert "stretches-apart" in found.codes
     row = next(r for r in found.budget if r.part == "form of the arm")
     # 4 h d / L^2 with h 0.02, d 120, L 200 (no arm is named), rectangular
     assert row.standard_uncertainty == pytest.approx(4 * 0.02 * 120 / 200**2 / 3**0.5, rel=0.02)
@@ -123,9 +128,12 @@ def test_a_step_is_refused_and_said(recorded) -> None:
     ]
     found = recorded("fence-square", good + knocked, gear=GEAR)
     assert found.quantities[0].value == pytest.approx(3e-4, abs=8e-6)
-    assert any("push 7 at handle-left was not used" in note and "jumps" in note for note in found.notes)
-    with pytest.raises(EvidenceError, match="jumps"):
+    assert any(
+        "Pass 7 at handle-left is not used" in note and "jumps" in note for note in notes_of(found, "mm")
+    )
+    with pytest.raises(EvidenceError, match="no push at handle-left can be used") as caught:
         recorded("fence-square", knocked, gear=GEAR)
+    assert "jumps" in evidence_error_words(caught.value, "mm")
 
 
 def test_a_third_set_aside_is_no_answer(recorded) -> None:
@@ -137,7 +145,7 @@ def test_a_third_set_aside_is_no_answer(recorded) -> None:
     try:
         found = recorded("fence-square", spoilt, gear=GEAR)
     except EvidenceError as error:
-        assert "third" in str(error) or "jumps" in str(error)
+        assert error.because is not None and error.because.code in ("pass-dirty", "pass-jumps")
     else:
         assert abs(found.quantities[0].value - 3e-4) <= found.quantities[0].uncertainty
 
@@ -173,7 +181,7 @@ def test_closure_survives_play_and_sees_creep(seed: int) -> None:
         )
         row = next((r for r in found.budget if r.part == "closure"), None)
         seen.append(0.0 if row is None else row.standard_uncertainty)
-        assert (row is not None) == any("did not come back" in note for note in found.notes)
+        assert (row is not None) == ("return-error" in found.codes)
     assert seen[0] < 0.002 / 220
     assert 0.005 / 3**0.5 / 220 < seen[1] < 0.035 / 3**0.5 / 220
 
@@ -195,8 +203,8 @@ def test_pull_backs_that_differ_are_said_and_do_not_conclude() -> None:
         Evidence("fence-square", traces, {}, GEAR, Known()), id="x", at="2026-01-01T00:00:00+00:00"
     )
     assert found.quantities[0].value == pytest.approx(3e-4, abs=5e-6)
-    note = next(n for n in found.notes if "pull-backs differ" in n)
-    assert "0.060 mm per 300 mm" in note
+    note = next(n for n in notes_of(found, "mm") if "passes back differ" in n)
+    assert "0.06 mm per 300 mm" in note
     assert [s.push for s in found.sweeps] == [True, False] * 3
 
 
@@ -209,4 +217,4 @@ def test_walls_that_change_are_said() -> None:
     found = conclude(
         Evidence("fence-square", traces, {}, GEAR, Known()), id="x", at="2026-01-01T00:00:00+00:00"
     )
-    assert any("one wall, some against another (left, right)" in note for note in found.notes)
+    assert "walls-mixed" in found.codes

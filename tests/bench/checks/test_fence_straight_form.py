@@ -15,6 +15,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import Facts, advance, ask
+from bench.render.remarks import notes_of
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 EXACT = json.loads((REFERENCE / "straightness_minimum_zone_exact.json").read_text())["cases"]
@@ -197,13 +198,13 @@ def test_contact_lines_are_the_lowest_lines_under_the_push(fence, wide) -> None:
     elif wide == 400.0:
         assert spans == [(-400.0, 0.0), (-200.0, 200.0), (0.0, 300.0)]
     else:
-        assert spans == [(-400.0, 300.0)] and any("boards are cut to it" in n for n in found.notes)
+        assert spans == [(-400.0, 300.0)] and "profile-ends" in found.codes
 
 
 def test_a_crown_says_how_the_board_turns_with_the_push() -> None:
     x = np.arange(-300.0, 301.0, 4.0)
     found = find_straight(both(x, 0.3 * (1 - (x / 300) ** 2)))
-    assert any("turns with where it is pushed" in note for note in found.notes)
+    assert "board-turns" in found.codes
 
 
 # ---- dirt, slips, instruments ----------------------------------------------------------------------------------
@@ -242,18 +243,18 @@ def test_dirt_is_set_aside_and_told(dirt) -> None:
     assert abs(arch.value - crown) <= arch.uncertainty + 0.0005
     assert all(row.set_aside < row.readings / 3 for row in found.sweeps)
     assert sum(row.set_aside for row in found.sweeps) > 6
-    assert any("set aside" in note for note in found.notes)
+    assert "set-aside" in found.codes
 
 
 def test_a_clean_face_loses_nothing() -> None:
     found = find_straight(crowned(6, 3, lambda p, n, x, r, rng: r))
     assert sum(row.set_aside for row in found.sweeps) <= 1
-    assert not any("set aside" in note for note in found.notes) or sum(r.set_aside for r in found.sweeps)
+    assert "set-aside" not in found.codes or sum(r.set_aside for r in found.sweeps)
 
 
 def test_what_stands_proud_in_every_pass_is_the_fence() -> None:
     found = find_straight(crowned(7, 3, lambda p, n, x, r, rng: r + 0.08 * (np.abs(x - 120) < 9)))
-    assert any("stands proud from 1" in note for note in found.notes)
+    assert any("stands proud from 1" in note for note in notes_of(found, "mm"))
     assert found.profile is not None
     heights = dict(found.profile)
     assert heights[120.0] > 0.06 * (1 - (120 / 300) ** 2) - 0.04 + 0.01  # it is still there, averaged
@@ -263,12 +264,14 @@ def test_a_bumped_pass_is_left_out_of_three() -> None:
     bump = find_straight(
         crowned(8, 3, lambda p, n, x, r, rng: r + 0.08 * (x > 40) * (n == 1 and p == "as-is"))
     )
-    assert any("Pass 1 at as-is was not used: it differs from the others" in note for note in bump.notes)
+    assert any(
+        "Pass 1 at as-is is not used. It differs from the others" in note for note in notes_of(bump, "mm")
+    )
     assert abs(bump.quantities[2].value - 0.06) <= bump.quantities[2].uncertainty
     of_two = find_straight(
         crowned(8, 2, lambda p, n, x, r, rng: r + 0.08 * (x > 40) * (n == 1 and p == "as-is"))
     )
-    assert any("make a third" in note for note in of_two.notes)
+    assert "two-differ" in of_two.codes
 
 
 def test_pull_backs_do_not_count_where_there_are_pushes() -> None:
@@ -285,17 +288,19 @@ def test_pull_backs_do_not_count_where_there_are_pushes() -> None:
     ]
     plain, with_back = find_straight(traces), find_straight(traces + back)
     assert values(with_back) == values(plain)
-    assert any("passes back differ" in note for note in with_back.notes)
+    assert "ways-differ" in with_back.codes
     assert len(with_back.sweeps) == 6
     only = find_straight(back)
-    assert any("both ways" in note for note in only.notes)
+    assert "both-ways" in only.codes
+
+
+UNITS = {"of-inches", "finer", "grid-finer", "short"}
 
 
 @pytest.mark.parametrize("column", ["travel", "reading"])
 def test_inches_in_a_column_of_mm_are_remarked_on(column) -> None:
     traces = crowned(14, 3, lambda p, n, x, r, rng: r + 2.0)
-    plain = find_straight(traces).notes
-    assert not any("unit that" in n or "inches" in n for n in plain)
+    assert not find_straight(traces).codes & UNITS
     inches = [
         Trace(
             t.placement,
@@ -308,7 +313,7 @@ def test_inches_in_a_column_of_mm_are_remarked_on(column) -> None:
     ]
     gear = EvidenceGear(Indicator(resolution=0.001), jig=SLED)
     found = conclude(Evidence("fence-straight", inches, {}, gear), id="x", at="2026-01-01T00:00:00+00:00")
-    assert any("in the unit that" in n or "inches" in n for n in found.notes)
+    assert found.codes & UNITS
 
 
 def test_one_set_up_is_as_good_as_the_straightedge() -> None:
@@ -333,7 +338,7 @@ def test_one_set_up_that_was_chosen_answers_with_what_a_straightedge_may_be() ->
     found = find_straight(one, placements="as-is")
     row = next(r for r in found.budget if r.part == "straightedge")
     assert row.standard_uncertainty == pytest.approx(0.05 / 3**0.5)  # 0.05 mm over 600, either way
-    assert any("nothing was said of the straightedge" in n for n in found.notes)
+    assert "straightedge-unknown" in found.codes
     assert found.quantities[0].uncertainty > 0.05 and found.verdict == "outside"
     fine = [t for t in both(x, 0 * x, passes=3) if t.placement == "as-is"]
     assert find_straight(fine, placements="as-is").verdict == "cannot-tell"
@@ -352,8 +357,8 @@ def test_a_straightedge_more_crooked_than_the_limit_beside_a_good_fence_is_remar
     ]
     found = find_straight(slipped, straight=0.066)
     assert found.verdict == "inside"  # wrong, and no arithmetic can tell
-    assert any("was the indicator's direction turned" in n for n in found.notes)
-    assert not any("direction turned" in n for n in find_straight(traces, straight=0.066).notes)
+    assert "straightedge-crooked" in found.codes
+    assert "straightedge-crooked" not in find_straight(traces, straight=0.066).codes
 
 
 def test_the_limit_is_the_users() -> None:

@@ -16,6 +16,7 @@ from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.shared.closure import cycles
 from bench.checks.shared.lateness import later
 from bench.gear import Indicator
+from bench.render.remarks import notes_of
 
 A = 3e-3  # rad: 0.9 mm per 300
 COUNT = 0.001  # mm
@@ -109,8 +110,8 @@ def _of(one: Trace) -> dict:
 @pytest.mark.parametrize(
     ("late", "travel_late", "says"),
     [
-        (0.15, 0.0, 'write late = "150 ms" under [indicator]'),
-        (0.0, 0.1, 'write late = "100 ms" under [travel]'),
+        (0.15, 0.0, 'Write late = "150 ms" under [indicator]'),
+        (0.0, 0.1, 'Write late = "100 ms" under [travel]'),
         (0.0, 0.0, None),
     ],
 )
@@ -124,6 +125,6 @@ def test_the_finding_says_what_to_write(late: float, travel_late: float, says: s
     check = find("fence-square")
     gear = EvidenceGear(indicator=Indicator(resolution=COUNT))
     found = check.evaluate(Evidence("fence-square", traces, {"placements": "both"}, gear))
-    notes = " ".join(found.notes)
+    notes = " ".join(notes_of(found, "mm"))
     assert (says in notes) if says else ("late =" not in notes)
-    assert "on every way back" not in notes
+    assert "backlash" not in found.codes

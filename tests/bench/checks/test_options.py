@@ -18,6 +18,7 @@ from bench.cli.options import read_options
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
 from bench.protocol import Abandon, Asking, Begin, Done, Error
+from bench.render.remarks import notes_of
 
 ALL = [(check, option) for check in checks().values() for option in check.options]
 PLAIN = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
@@ -182,7 +183,7 @@ def test_what_an_old_log_holds_is_worked_out_as_before_and_said(odd: dict[str, o
     assert ROW in {row.part for row in whole.budget}
     found = conclude(swept(**good | odd), id="x", at="2026-01-01T00:00:00+00:00")
     assert ROW not in {row.part for row in found.budget}
-    assert any(why in note and "as though it was not said" in note for note in found.notes)
+    assert any(why in note and "as though it was not said" in note for note in notes_of(found, "mm"))
     plain = conclude(swept(nonsense=5), id="x", at="2026-01-01T00:00:00+00:00")
     assert found.quantities == plain.quantities
 
@@ -190,7 +191,7 @@ def test_what_an_old_log_holds_is_worked_out_as_before_and_said(odd: dict[str, o
 def test_touching_away_without_what_it_takes_is_said() -> None:
     found = conclude(swept(touch_away=60.0), id="x", at="2026-01-01T00:00:00+00:00")
     assert ROW not in {row.part for row in found.budget}
-    assert any("say how straight the slot is and how long the runners are" in note for note in found.notes)
+    assert "touch-away-unknown" in found.codes
 
 
 def test_an_old_log_is_exported_whatever_its_options(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from bench.checks.shared.slips import side_proved
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
+from bench.render.remarks import notes_of
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("sled", pivot_to_blade=250.0, pivot_to_screw=500.0)
@@ -60,27 +61,29 @@ def found(
 
 
 def said(finding: Finding, words: str) -> bool:
-    return any(words in note for note in finding.notes)
+    return any(words in note for note in notes_of(finding, "mm"))
 
 
 SLIPS = (
-    "comes first",
-    "stands 0",
-    "their column",
-    "its column",
-    "inches",
-    "was not used",
-    "Leaning the sled",
-    "unaccounted",
-    "on every way back",
-    "own errors",
+    "backward",
+    "pass-apart",
+    "of-inches",
+    "finer",
+    "coarser",
+    "grid-finer",
+    "short",
+    "lean",
+    "leans-differ",
+    "backlash",
+    "shift-stand",
 )
 
 
 @pytest.mark.parametrize("seed", [0, 1, *(pytest.param(n, marks=pytest.mark.ci) for n in (2, 3, 4))])
 def test_good_passes_are_left_in_peace(seed: int) -> None:
-    notes = found(passes(seed, scatter=2e-5)).notes
-    assert not [note for note in notes for words in SLIPS if words in note]
+    finding = found(passes(seed, scatter=2e-5))
+    assert finding.codes.isdisjoint(SLIPS)
+    assert not [remark for remark in finding.remarks if remark.severity == "refused"]
 
 
 def test_travel_that_counts_the_other_way_is_asked_about() -> None:
@@ -90,7 +93,7 @@ def test_travel_that_counts_the_other_way_is_asked_about() -> None:
     ]
     wrong = found(turned)
     assert wrong.quantities[0].value == pytest.approx(-A, abs=2e-5)
-    assert said(wrong, "comes first") and said(wrong, "(grows)")
+    assert wrong.doubts[0].code == "backward" and said(wrong, 'grows = "')
     assert wrong.verdict == "cannot-tell" and wrong.move is None
     alone = [t for t in turned if not t.push]
     with pytest.raises(EvidenceError, match="in all of them the travel falls"):
@@ -102,7 +105,7 @@ def test_a_short_push_is_left_out() -> None:
     cut = traces[2]
     traces[2] = Trace(cut.placement, cut.travel[:31], cut.reading[:31], True, "short")
     finding = found(traces)
-    assert said(finding, "The push short at handle-left was not used: It covers only 60 mm")
+    assert said(finding, "Pass short at handle-left is not used. It covers only 60 mm")
     assert finding.sweeps[2].standard_uncertainty == 0  # so that it does not speak in the log's scatter
     whole = found([t for t in traces if t.sweep != "short"])
     assert finding.quantities[0].value == pytest.approx(whole.quantities[0].value, abs=1e-12)
@@ -119,8 +122,8 @@ def test_a_push_that_stands_apart_is_named() -> None:
         "third",
     )
     finding = found(traces)
-    assert said(finding, "The push third at handle-left stands 0.1")
-    assert sum("apart from the others" in note for note in finding.notes) == 1
+    assert said(finding, "Pass third at handle-left lies 0.1")
+    assert [r.sweep for r in finding.remarks if r.code == "pass-apart"] == ["third"]
 
 
 @pytest.mark.parametrize("which", ["both", "second"])
@@ -134,12 +137,12 @@ def test_inches_in_a_column_of_mm(which: str, declared: bool) -> None:
     ]
     gear = GEAR if declared else EvidenceGear(jig=GEAR.jig)
     finding = found(traces, gear)
-    assert said(finding, "inches") == (declared or which == "second")
+    assert bool(finding.codes & {"of-inches", "finer", "unlike"}) == (declared or which == "second")
 
 
 def test_mm_in_a_column_of_inches() -> None:
     traces = [Trace(t.placement, t.travel, [r * 25.4 for r in t.reading], t.push, t.sweep) for t in passes()]
-    assert said(found(traces), "coarser than the 0.001 mm")
+    assert "coarser" in found(traces).codes
 
 
 def test_travel_in_inches() -> None:
@@ -155,7 +158,7 @@ def test_means_at_marks_lie_on_no_grid_and_are_left_in_peace() -> None:
         for p, sign in BOTH.items()
         for n in range(3)
     ]
-    assert not said(found(traces), "their column")
+    assert "grid-finer" not in found(traces).codes
 
 
 def leans(first: float, second: float) -> list[Lean]:
@@ -165,20 +168,20 @@ def leans(first: float, second: float) -> list[Lean]:
 def test_leans_prove_deny_or_show_half_of_the_play() -> None:
     """A standing indicator on the right is pushed in as the sled goes right, one on the left let out."""
     good = found(passes(), leans=leans(0.08, -0.07))
-    assert not said(good, "On which side") and not said(good, "unaccounted")
+    assert good.codes.isdisjoint({"side-as-said", "leans-differ"})
     denied = found(passes(), leans=leans(0.08, 0.08))
-    assert said(denied, "at handle-right says that the indicator stood on the right, not on the left")
+    assert said(denied, "at handle-right says: the indicator stood on the right, not on the left")
     half = found(passes(), leans=leans(0.08, -0.02))
-    assert said(half, "Leaned at handle-right the sled showed 0.020 mm of play, at handle-left 0.080 mm")
+    assert said(half, "Leaned at handle-right the sled showed 0.02 mm of play, at handle-left 0.08 mm")
     unseen = found(passes(), leans=leans(0.08, -0.001))
-    assert said(unseen, "On which side")  # nothing was seen there, so nothing is proved
+    assert "side-as-said" in unseen.codes  # nothing was seen there, so nothing is proved
     evidence = Evidence("fence-square", [], {}, GEAR, Known(), leans(0.08, -0.001))
     assert not side_proved(evidence, plan({}, GEAR))
 
 
 def test_lost_motion_is_said_and_leaves_the_answer_alone() -> None:
     finding = found(passes(back=-0.012))
-    assert said(finding, "At handle-left the reading lies 0.012 mm lower on every way back")
+    assert said(finding, "At handle-left the reading is 0.012 mm lower on every way back")
     assert finding.quantities[0].value == found(passes()).quantities[0].value
     assert all(row.part != "closure" for row in finding.budget)
 
@@ -210,7 +213,7 @@ def test_a_preload_that_is_moved_turns_the_instruments_errors_into_scatter() -> 
 def test_a_coarse_instrument_is_told_to_be_shifted() -> None:
     coarse = EvidenceGear(Indicator(resolution=0.02), jig=GEAR.jig)
     finding = found(passes(a=1.5e-4, count=0.02), coarse)
-    assert finding.verdict == "cannot-tell" and said(finding, "0.2 to 0.5 mm from push to push")
+    assert finding.verdict == "cannot-tell" and said(finding, "by 0.20 mm to 0.50 mm")
     assert "0.2 to 0.5 mm" in (plan({}, coarse)[0].reseat or "")
     assert "0.2 to 0.5 mm" not in (plan({}, GEAR)[0].reseat or "")
 
@@ -219,8 +222,8 @@ def test_no_move_is_urged_where_the_way_is_not_known() -> None:
     finding = found(passes(a=5e-5, scatter=3e-4))
     fence = finding.quantities[0]
     assert finding.verdict == "cannot-tell" and abs(fence.value) < fence.uncertainty
-    assert said(finding, "either side of square")
-    assert not said(found(passes()), "either side of square")
+    assert "either-side" in finding.codes
+    assert "either-side" not in found(passes()).codes
 
 
 @pytest.mark.ci  # the import alone takes a second

@@ -15,6 +15,7 @@ from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.geometry.runner_play import Widths, runner_fit
 from bench.procedure.prompt import Facts, advance, ask
+from bench.render.remarks import notes_of
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
 DECISIONS = json.loads((REFERENCE / "conformity_decisions.json").read_text())["iso_14253_1"][
@@ -163,7 +164,9 @@ def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
     }
     found = fit(columns)
     assert found.verdict == "outside"  # -0.04 +- 0.04 is surely under the 0.03 it takes
-    assert any("Tight from 150 to 250 mm in the slot: take 0.04 mm off in all" in n for n in found.notes)
+    assert any(
+        "Tight from 150 mm to 250 mm in the slot: take 0.04 mm off in all" in n for n in notes_of(found, "mm")
+    )
     sure = fit(columns, caliper=Caliper(0.001, 0.002), slot_straight=0.005)
     assert sure.verdict == "outside" and sure.quantities[1].way == "binds"
     # what is said to be taken off is what opens it
@@ -174,9 +177,9 @@ def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
 def test_loose_and_tight_in_words() -> None:
     loose = fit(straight(slot=19.30))
     assert loose.verdict == "outside" and loose.quantities[1].way == "loose"
-    assert any(n.startswith("Loose: 0.30 mm of play") for n in loose.notes)
+    assert any(n.startswith("Loose: 0.30 mm of play") for n in notes_of(loose, "mm"))
     tight = fit(straight(slot=19.01))
-    assert tight.quantities[1].way == "tight" and any("likely to bind" in n for n in tight.notes)
+    assert tight.quantities[1].way == "tight" and "nearly-tight" in tight.codes
     good = fit(straight(slot=19.085), caliper=Caliper(0.001, 0.003), slot_straight=0.01)
     assert good.verdict == "inside" and good.quantities[1].tolerance == 0.15
     asked = fit(straight(slot=19.085), caliper=Caliper(0.001, 0.003), slot_straight=0.01, clearance_most=0.05)
@@ -186,13 +189,13 @@ def test_loose_and_tight_in_words() -> None:
     assert fit(straight()).verdict == "inside"  # 0.10 +- 0.04
     undecided = fit(straight(slot=19.06))
     assert undecided.verdict == "cannot-tell" and undecided.settle is not None
-    assert any("side play measured on the saw" in n.lower() for n in undecided.notes)
+    assert "measure-the-play" in undecided.codes
 
 
 def test_a_runner_longer_than_what_was_measured_of_the_slot() -> None:
     found = fit({"slot-left": ([0, 300], [19.1, 19.1]), "runner-left": ([0, 500], [19.0, 19.0])})
     assert values(found)["side-play"] > 0.0
-    assert any("longer than the slot" in n for n in found.notes)
+    assert "runner-longer" in found.codes
 
 
 @pytest.mark.parametrize(

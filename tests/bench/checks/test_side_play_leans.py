@@ -11,6 +11,7 @@ from shapely.geometry import Polygon, box
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear
 from bench.gear import Indicator, Jig
+from bench.render.remarks import notes_of
 
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
 RUNNER, SLOT, LENGTH = 19.00, 19.10, 500.0
@@ -55,8 +56,8 @@ def test_a_runner_in_its_slot_by_shapely(recorded, v) -> None:
     assert side.value == pytest.approx(0.100, abs=1e-4)
     assert yaw.value == pytest.approx(4e-4, rel=0.002)
     assert found.verdict is None
-    assert not any("unaccounted" in note or "or more, for nearer" in note for note in found.notes)
-    assert any("leaned on one wall" in note for note in found.notes)
+    assert not found.codes & {"plays-differ", "twisted-near"}
+    assert "cuts-scatter" in found.codes
 
 
 def test_the_other_side_turns_the_sign(recorded) -> None:
@@ -66,8 +67,8 @@ def test_the_other_side_turns_the_sign(recorded) -> None:
     ].value == pytest.approx(0.1, abs=1e-4)
     wrong = recorded("side-play", rows, gear=GEAR)
     assert wrong.quantities[0].value < 0
-    assert any("Leaned right the reading fell" in note for note in wrong.notes)
-    assert any("Twisted right the reading fell" in note for note in wrong.notes)
+    assert "leaned-wrong" in wrong.codes
+    assert "twisted-wrong" in wrong.codes
     assert wrong.quantities[1].value > 0
 
 
@@ -94,18 +95,19 @@ def test_half_of_the_play_unaccounted_for(recorded) -> None:
     rows = [(n, p, v, r) for n, p, v, r in readings(250.0) if not p.startswith("leaned")]
     rows += [(n, f"leaned-{w}", 0, 2 + d) for n in range(5) for w, d in (("left", 0.0), ("right", 0.03))]
     found = recorded("side-play", rows, gear=GEAR, options={"runner_length": LENGTH})
-    assert any("unaccounted" in note and note.startswith("Leaned") for note in found.notes)
+    (differ,) = [r for r in found.remarks if r.code == "plays-differ"]
+    assert differ.values["leaned"] == pytest.approx(0.03) and differ.values["twisted"] > 0.06
     near = recorded("side-play", readings(100.0), gear=GEAR, options={"runner_length": LENGTH})
-    assert any("read it at 250 mm or more" in note for note in near.notes)
+    assert any("Read it at 250 mm or more" in note for note in notes_of(near, "mm"))
 
 
 def test_tight_loose_and_read_once(recorded) -> None:
-    for play, said in ((0.02, "likely to bind"), (0.2, "loose")):
+    for play, said in ((0.02, "play-little"), (0.2, "play-much")):
         rows = [(1, "leaned-left", 0, 2.0), (1, "leaned-right", 0, 2.0 + play)]
         found = recorded("side-play", rows, gear=GEAR)
         assert [q.name for q in found.quantities] == ["side-play"]
-        assert any(said in note for note in found.notes)
-        assert any("Read once each way" in note for note in found.notes)
+        assert said in found.codes
+        assert "read-once" in found.codes
 
 
 def test_play_free_leaned_left_and_leaned_right(recorded) -> None:
@@ -116,11 +118,11 @@ def test_play_free_leaned_left_and_leaned_right(recorded) -> None:
         for n, r in enumerate(reads)
     ]
     found = recorded("side-play", rows, gear=GEAR)
-    (note,) = [n for n in found.notes if n.startswith("Free, the sled may shift")]
+    (note,) = [n for n in notes_of(found, "mm") if n.startswith("Free, the sled may shift")]
     assert f"by {sum(right) / 3 - sum(left) / 3:.3f} mm" in note
-    assert "leaned left it came back within 0.003 mm, leaned right within 0.007 mm" in note
+    assert "Leaned left it came back within 0.003 mm, leaned right within 0.007 mm" in note
     once = recorded("side-play", [rows[0], rows[3]], gear=GEAR)
-    assert any("which one reading does not show" in n for n in once.notes)
+    assert "shift-free" in once.codes
 
 
 def test_the_count_is_seen_where_it_is_not_declared(recorded) -> None:
@@ -152,4 +154,4 @@ def test_one_way_of_two_is_no_play_and_is_said(recorded, lacking: str) -> None:
     found = recorded("side-play", [row for row in readings(250.0) if row[1] != lacking], gear=GEAR)
     (there,) = found.quantities
     assert there.name == ("yaw-play" if lacking.startswith("leaned") else "side-play")
-    assert any(note.startswith(f"No {lacking}") for note in found.notes)
+    assert any(note.startswith(f"No {lacking}") for note in notes_of(found, "mm"))

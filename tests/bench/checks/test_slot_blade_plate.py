@@ -64,7 +64,7 @@ def test_two_turns_leave_warp_in_and_say_so(recorded) -> None:
     found = recorded("slot-blade", rows, gear=EvidenceGear(indicator=FINE, saw=Saw("saw", wobble=0.05)))
     row = next(r for r in found.budget if r.part == "plate warp")
     assert row.standard_uncertainty == pytest.approx(0.05 / 2 / math.sqrt(3) / 180, rel=0.02)
-    assert any("Two turns" in note for note in found.notes)
+    assert "two-turns" in found.codes
     blade = found.quantities[0]
     assert abs(blade.value - 1e-4) <= blade.uncertainty
     assert abs(blade.value - 1e-4) > 1e-5  # the warp is really in it
@@ -145,8 +145,8 @@ def test_rows_of_one_spot(recorded) -> None:
     std = {r.part: r.standard_uncertainty for r in default.budget}
     assert std["arbor end float"] == pytest.approx(0.005 / math.sqrt(3) / 170)
     assert std["resolution"] == pytest.approx(0.0005 / math.sqrt(3) * math.sqrt(2) / 170)
-    assert any("common practice, no source" in note for note in default.notes)
-    assert not any("common practice" in note for note in found.notes)
+    assert "end-float-usual" in default.codes
+    assert "end-float-usual" not in found.codes
 
 
 def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
@@ -157,7 +157,7 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
     assert found.settle.part == "arbor end float" and found.settle.sweeps is None
     alone = recorded("slot-blade", spots(6e-4, "right"))
     assert alone.verdict is None and alone.quantities[0].tolerance is None
-    assert any("No saw is named" in note for note in alone.notes)
+    assert "no-saw-blade" in alone.codes
     assert alone.quantities[0].way == "rear leans left"
     later = recorded("slot-blade", spots(1e-4, "right"), gear=gear, known=Known(looks=1))
     assert later.confidence == 0.99

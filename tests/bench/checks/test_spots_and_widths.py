@@ -10,6 +10,7 @@ import pytest
 
 from bench.checks.model import EvidenceError, EvidenceGear
 from bench.gear import Caliper, Jig, Saw
+from bench.render.remarks import notes_of
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, widest_board=600.0)
 WIDTHS = "what,station_mm,width_mm"
@@ -75,7 +76,7 @@ def test_runner_in_its_slot(recorded, pinch) -> None:
         assert any(p.side_play is None for p in found.positions)  # only one station in the slot
     else:
         assert value["relief"] == pytest.approx(0.01)
-        assert any("take 0.01 mm off" in note for note in found.notes)
+        assert any("take 0.01 mm off" in note for note in notes_of(found, "mm"))
 
 
 def test_two_runners_want_their_spacing(recorded) -> None:

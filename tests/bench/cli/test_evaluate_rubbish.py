@@ -150,9 +150,9 @@ def face(
 def test_a_straightedge_that_was_not_rolled_over_is_remarked_on() -> None:
     """Both set-ups then show f + g: nothing arithmetic can undo, so it must be said."""
     found = work("fence-straight", face(0.15, 0.05, turned=-1.0), SLED)
-    assert any("was not rolled over" in note for note in found.notes)
+    assert "set-ups-alike" in found.codes
     fine = work("fence-straight", face(0.15, 0.05), SLED)
-    assert not any("rolled over" in note for note in fine.notes)
+    assert "set-ups-alike" not in fine.codes
     assert fine.quantities[2].value == pytest.approx(0.15, abs=0.003)
 
 
@@ -171,14 +171,14 @@ def test_an_indicator_that_counted_the_other_way_in_one_set_up_is_remarked_on() 
             cells[3] = f"{-float(cells[3]):.3f}"
         rows.append(",".join(cells))
     found = work("fence-straight", "\n".join(rows), SLED)
-    assert any("direction turned" in note for note in found.notes)
+    assert "straightedge-crooked" in found.codes
 
 
 def test_a_short_pass_is_left_out_and_said() -> None:
     long = face(0.1, 0.02)
     short = "\n".join(f"9,as-is,{x},1.0" for x in range(-50, 51, 5))
     found = work("fence-straight", long + "\n" + short, SLED)
-    assert any("Pass 9 at as-is was not used: it covers 100 mm" in note for note in found.notes)
+    assert [(r.code, r.sweep) for r in found.remarks if r.severity == "refused"] == [("pass-short", "9")]
     assert found.quantities[2].value == pytest.approx(0.1, abs=0.003)
     assert len(found.sweeps) == 7
 
@@ -195,11 +195,9 @@ def test_a_third_set_aside_is_no_finding() -> None:
 
 def test_a_strip_cut_off_the_wrong_edge_and_a_slip_of_the_caliper_are_remarked_on() -> None:
     wedge = "end,width_mm\nnear,31\nnear,31\nfar,25\nfar,25\n"
-    assert any(
-        "cut along the first edge" in n for n in work("test-board", wedge, SLED, {"apart": 370.0}).notes
-    )
+    assert "much-taper" in work("test-board", wedge, SLED, {"apart": 370.0}).codes
     slip = "end,width_mm\nnear,25.0\nnear,25.5\nfar,25\nfar,25\n"
-    assert any("misread" in n for n in work("test-board", slip, SLED, {"apart": 370.0}).notes)
+    assert "widths-differ" in work("test-board", slip, SLED, {"apart": 370.0}).codes
 
 
 @pytest.mark.parametrize(

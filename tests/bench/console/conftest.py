@@ -177,9 +177,7 @@ def finding(verdict: str = "outside", value: float = 0.0003, name: str = "f1") -
                 for row in budget
             ],
             "move": msgspec.to_builtins(move) if verdict != "inside" else None,
-            "notes": [
-                "The answer is for the line that the handle rested on; a bowed fence meets other boards otherwise."
-            ],
+            "remarks": [{"code": "handle-stretch"}],
         },
         Finding,
     )

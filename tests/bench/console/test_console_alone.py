@@ -8,6 +8,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
+from bench.finding import Remark
 from bench.protocol import (
     Concluded,
     Fitted,
@@ -139,12 +140,12 @@ async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scen
 @pytest.mark.parametrize("size", SIZES)
 async def test_what_went_wrong_with_the_move_is_said_first(fake, scenes, size) -> None:
     found = scenes.finding("outside", 0.0006, "f2")
-    words = "The move: too far: is the distance to the stop right?"
-    fake.last = [msgspec.structs.replace(found, notes=[*found.notes, words]), scenes.finding()]
+    words = "The move: too far. Is the distance to the stop right?"
+    fake.last = [msgspec.structs.replace(found, remarks=[Remark("moved-too-far")]), scenes.finding()]
     async with scenes.screen(fake, size=size) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "OUT: TOO FAR" in t)
         assert text.count("!") >= 1 and (size[1] < 18 or words in " ".join(text.split()))
-        assert text.replace("\n", " ").count("is the distance to the stop right?") <= 1
+        assert text.replace("\n", " ").count("Is the distance to the stop right?") <= 1
 
 
 async def test_an_instrument_that_comes_back_says_so_and_the_old_words_go(fake, scenes) -> None:

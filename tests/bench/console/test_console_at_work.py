@@ -158,7 +158,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         await job.until(lambda: app.state.result is not None)
         assert hands_client.hands.saw.truth() == before
         (note,) = (n for n in app.state.finding.notes if n.startswith("Tap test"))
-        assert "came back" in note and "before that it stayed 0.2" in note
+        assert "came back" in note and "Before that it stayed 0.2" in note
 
 
 @pytest.mark.slow

@@ -20,7 +20,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Notice, SweepSaid
 from bench.render.notices import with_words
 from bench.stream.outlier_filter import OutlierFilter
@@ -145,8 +145,8 @@ class Job:
         for trace, straight in self.waiting:
             if trace not in self.run.kept.traces:
                 continue
-            if straight and (why := look_at(trace, self.declared).words):
-                self.run.refuse_kept(trace, Remark("pass-not-straight", {"why": why}), now)
+            if straight and (why := look_at(trace, self.declared, "mm").words):
+                self.run.refuse_kept(trace, StatusMessage("pass-not-straight", {"why": why}), now)
                 continue
             evidence = self.run.evidence()
             self.run.doubts(told(of_evidence(evidence, find(self.kind))), now)

@@ -15,6 +15,7 @@ from bench.gear import Indicator, Jig, Saw
 from bench.log import history
 from bench.log.writer import LogWriter
 from bench.procedure.conclusion import conclude
+from bench.render.remarks import notes_of
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, widest_board=400.0)
 GEAR = EvidenceGear(indicator=Indicator(resolution=0.001), jig=SLED, saw=Saw("saw"))
@@ -75,9 +76,9 @@ def test_a_board_is_told_beside_the_sweep_in_the_log(sweep: float, says: str) ->
     evidence = Evidence("test-board", traces, {"turns": 4, "kept": "left", "apart": 369.42}, GEAR, known)
     found = conclude(evidence, id="x", at=AT)
     assert found.quantities[0].value == pytest.approx(1e-3, abs=1e-6)
-    note = next(note for note in found.notes if "E_n" in note)
-    assert says in note
-    assert "2026-01-01" in note
+    notes = notes_of(found, "mm")
+    assert any("E_n" in note and says in note for note in notes)
+    assert any("2026-01-01" in note for note in notes)
 
 
 def test_a_lean_that_showed_no_play_proves_no_side() -> None:
@@ -88,10 +89,10 @@ def test_a_lean_that_showed_no_play_proves_no_side() -> None:
     ]
     lean = Lean("handle-left", 2.0, 2.001)
     evidence = Evidence("fence-square", traces, {"placements": "handle-left"}, GEAR, Known(), [lean])
-    notes = conclude(evidence, id="x", at=AT).notes
-    assert any("Lean test at handle-left: it showed no play" in note for note in notes)
-    assert any("the lean test showed no play" in note for note in notes)
-    assert not any("as declared" in note or "not proved by leaning" in note for note in notes)
+    found = conclude(evidence, id="x", at=AT)
+    assert "lean-without-play" in found.codes and "lean-with-play" not in found.codes
+    (side,) = [remark for remark in found.remarks if remark.code == "side-as-said"]
+    assert side.values == {"proof": "without-play"}
 
 
 @pytest.mark.parametrize(

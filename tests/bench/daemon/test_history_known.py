@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear
-from bench.finding import BudgetRow, Finding, Quantity, SweepRow
+from bench.finding import BudgetRow, Finding, Quantity, Remark, SweepRow
 from bench.gear import Indicator, Jig, Saw, Square
 from bench.log import history
 from bench.log.writer import LogWriter
@@ -157,11 +157,11 @@ def test_the_squares_error_and_a_set_up_that_was_not_turned_over(kept) -> None:
     assert known.standard_uncertainty == pytest.approx(
         2e-5 / 2.776, rel=1e-3
     )  # Student's t, 4 dof, handbook table
-    slip = ["The square came out 0.075 mm off: was it turned over, with the side as said?"]
-    kept(a_finding({}, -2.5e-4, notes=slip))
+    slip = [Remark("square-over-tolerance", values={"off": 2.5e-4})]
+    kept(a_finding({}, -2.5e-4, remarks=slip))
     known = history.known(path, "fence-square", GEAR, {}).square
     assert known is not None and known.error == 5e-5  # one contradiction is not believed
-    kept(a_finding({}, -2.45e-4, notes=slip))
+    kept(a_finding({}, -2.45e-4, remarks=slip))
     known = history.known(path, "fence-square", GEAR, {}).square
     assert known is not None and known.error == -2.45e-4  # two that agree are: the square was dropped
     assert history.known(path, "rip-fence", GEAR, {}).square is None

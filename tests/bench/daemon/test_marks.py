@@ -10,7 +10,7 @@ import pytest
 from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Asking, MarkTaken, Notice
 
 MARKS = (25.0, 75.0, 125.0)
@@ -118,16 +118,16 @@ def test_marks_are_taken_back_one_by_one_and_then_the_last_pass(saw: Saw) -> Non
     for value in (2.5, 2.6, 2.7, 2.8, 2.9):
         saw.take(value)
     assert saw.run.facts.kept[0] == 1 and saw.run.facts.marks_taken == 2
-    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 75.0})
+    assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 75.0})
     assert saw.run.ask.at == 75.0
     saw.take(2.95)
-    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 75.0})
-    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 25.0})
+    assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 75.0})
+    assert saw.run.undo(saw.now) == StatusMessage("mark-undone", {"at": 25.0})
     assert saw.journal.events[-2:] == [("mark-undone", 75.0), ("mark-undone", 25.0)]
     assert saw.run.facts.kept[0] == 1 and saw.journal.ended == ["whole", "refused"]
     assert saw.run.undo(saw.now).code == "pass-undone"
     assert saw.run.facts.kept[0] == 0
-    assert saw.run.undo(saw.now) == Remark("nothing-to-undo")
+    assert saw.run.undo(saw.now) == StatusMessage("nothing-to-undo")
 
 
 def test_what_was_taken_again_is_what_counts(saw: Saw) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
 from bench.daemon.request_handlers import ONLY_ASKS, Answers
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     UNRECORDED,
     Concluded,
@@ -158,21 +158,21 @@ def test_answers_of_two_clients_each_go_to_their_own() -> None:
     assert (one, two, desk.told) == ([Done("a")], [Done("b")], [])
 
 
-KEPT = Remark("pass-kept", {"taken": 1, "wanted": 3})
+KEPT = StatusMessage("pass-kept", {"taken": 1, "wanted": 3})
 
 
 @pytest.mark.parametrize(
     "message",
     [
         SweepSaid("s", "p", "kept", taken=1, wanted=3, remarks=[KEPT]),
-        SweepSaid("s", "p", "undone", remarks=[Remark("undone-by-hand")]),
-        MarkTaken("p", 25.0, 1, 3, 0.1, remarks=[Remark("mark-taken", {"value": 0.1, "at": 25.0})]),
-        Done(remarks=[Remark("given-up", {"check": "fence-square"})]),
-        LiveSaid(False, "end", remarks=[Remark("live-tight")]),
-        LearnSaid("leaf", "kept", remarks=[Remark("leaf-proved", {"seen": 0.1})]),
+        SweepSaid("s", "p", "undone", remarks=[StatusMessage("undone-by-hand")]),
+        MarkTaken("p", 25.0, 1, 3, 0.1, remarks=[StatusMessage("mark-taken", {"value": 0.1, "at": 25.0})]),
+        Done(remarks=[StatusMessage("given-up", {"check": "fence-square"})]),
+        LiveSaid(False, "end", remarks=[StatusMessage("live-tight")]),
+        LearnSaid("leaf", "kept", remarks=[StatusMessage("leaf-proved", {"seen": 0.1})]),
         Notice("tap", code="tap-passed"),
         Concluded("r", Finding(id="f", check="c", quantities=[], verdict=None)),
-        NotConcluded("r", remarks=[Remark("not-concluded", {"why": "x"})]),
+        NotConcluded("r", remarks=[StatusMessage("not-concluded", {"why": "x"})]),
     ],
 )
 def test_no_word_of_keeping_without_a_record(message) -> None:
@@ -193,7 +193,7 @@ def test_no_word_of_keeping_without_a_record(message) -> None:
 
 
 def test_what_only_asks_claims_nothing_and_is_not_marked() -> None:
-    asks = LiveSaid(True, "lean", remarks=[Remark("live-lean")], recorded=False)
+    asks = LiveSaid(True, "lean", remarks=[StatusMessage("live-lean")], recorded=False)
     assert with_words(asks, "mm").words.startswith("Lean the sled")
 
 

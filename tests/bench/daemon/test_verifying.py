@@ -32,7 +32,7 @@ def test_a_move_the_wrong_way_is_remarked(rigs, run) -> None:
     after.enter()
     push(rig, after, 2e-3)
     assert after.wait() == 1
-    assert after.answer()["notes"][0] == "The move: wrong way."
+    assert after.answer()["remarks"][0]["code"] == "moved-wrong-way"
     shown = run("log", "show", finding["id"], "--json")
     shown.wait()
     (move,) = shown.answer()["moves"]

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import LineString, Point
 
-from bench.moves.alignment import blade_move, opening, rip_fence_move
+from bench.moves.alignment import rear_dx, rip_fence_turn
 
 SMALL = st.floats(-0.002, 0.002)
 SIDE = st.sampled_from(["left", "right"])
@@ -28,9 +28,9 @@ def gap(a: LineString, b: LineString, y: float) -> float:
 
 
 def test_worked_case_of_toe() -> None:
-    """Blade +0.0001, rip fence on the right -0.0002: opens 0.090 over 300."""
-    toe = -0.0002 - 0.0001
-    assert opening(toe, "right") * 300 == pytest.approx(0.090)
+    """Blade +0.0001, rip fence on the right -0.0002: it opens by 0.090 over 300; wanted are 0.030."""
+    assert rip_fence_turn(-0.0003, "right") * 300 == pytest.approx(-0.090)
+    assert rear_dx(rip_fence_turn(-0.0003, "right", 0.0001), 300) == pytest.approx(-0.060)  # to the left
 
 
 @given(SMALL, SMALL, SIDE, st.floats(300, 900), st.floats(0, 0.0003))
@@ -40,44 +40,25 @@ def test_the_rip_fence_opens_as_wanted_after_its_move(
     x = 200.0 if side == "right" else -200.0
     before = turned(x, 1000, fence)
     blade_line = turned(0, 1000, blade)
-    move = rip_fence_move(fence - blade, 2e-5, side, span, wanted_opening=wanted)  # type: ignore[arg-type]
+    dx = rear_dx(rip_fence_turn(fence - blade, side, wanted), span)  # type: ignore[arg-type]
     rear = before.interpolate(span)
     front = Point(x, 0)
-    step = move.distance if move.way == "right" else -move.distance
-    direction = (rear.x + step - front.x, rear.y - front.y)
+    direction = (rear.x + dx - front.x, rear.y - front.y)
     scale = 1.3
     after = LineString([(front.x, front.y), (front.x + scale * direction[0], front.y + scale * direction[1])])
     opened = gap(after, blade_line, 300) - gap(after, blade_line, 10)
     assert opened == pytest.approx(wanted * 290, abs=2e-5)
-    was = gap(before, blade_line, 290.5) - gap(before, blade_line, 0.5)
-    assert was == pytest.approx(opening(fence - blade, side) * 290, abs=2e-5)  # type: ignore[arg-type]
 
 
 @given(SMALL, st.floats(150, 600))
 def test_blade_and_table_go_opposite_ways_to_the_same_end(rotation: float, span: float) -> None:
-    carriage = blade_move(rotation, 2e-5, span)
-    table = blade_move(rotation, 2e-5, span, shifts="table")
-    assert carriage.dx == -table.dx
-    blade = turned(0, span, rotation)
-    rear = blade.coords[-1]
-    assert rear[0] + carriage.dx == pytest.approx(0, abs=2e-6 * span)  # the slot runs along Y
+    dx = rear_dx(rotation, span)
+    rear = turned(0, span, rotation).coords[-1]
+    assert rear[0] + dx == pytest.approx(0, abs=2e-6 * span)  # the slot runs along Y
     slot = turned(100, span, 0.0)
-    assert slot.coords[-1][0] + table.dx - 100 == pytest.approx(rear[0], abs=2e-6 * span)
-
-
-def test_sentences() -> None:
-    text = rip_fence_move(-0.0003, 2e-5, "right", 300).text
-    assert text.startswith(
-        "Move the rear end of the rip fence 0.090 mm give or take 0.006 mm to the left, 300 mm"
-    )
-    assert "to the right" in rip_fence_move(0.0003, 2e-5, "right", 300).text
-    inch = blade_move(0.0003, 2e-5, 304.8, units="inch").text
-    assert "3.60 thou give or take 0.24 thou" in inch
-    assert "12 in" in inch
+    assert slot.coords[-1][0] - dx - 100 == pytest.approx(rear[0], abs=2e-6 * span)
 
 
 def test_a_rip_fence_is_never_told_to_close() -> None:
     with pytest.raises(ValueError, match="must not close"):
-        rip_fence_move(0.0001, 2e-5, "right", 300, wanted_opening=-0.0001)
-    with pytest.raises(ValueError, match="more than 0"):
-        blade_move(0.0001, 2e-5, 0)
+        rip_fence_turn(0.0001, "right", -0.0001)

@@ -10,11 +10,12 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.gear import Indicator, Saw
 from bench.procedure.conclusion import conclude
+from bench.render.remarks import notes_of
 
 AT = "2026-01-01T00:00:00+00:00"
 
 
-def work(kind: str, rotation: float, side: str, saw: Saw | None, units: str = "mm", **options):
+def work(kind: str, rotation: float, side: str, saw: Saw | None, **options):
     """A surface turned counter-clockwise by `rotation`, met by a carried indicator on that side of it."""
     sign = 1.0 if side == "right" else -1.0  # dX = +dr on the right, -dr on the left
     x = [-math.tan(rotation) * s for s in range(0, 301, 5)]  # the rear goes left
@@ -31,12 +32,12 @@ def work(kind: str, rotation: float, side: str, saw: Saw | None, units: str = "m
         # carried: the number rises as the surface comes nearer to the indicator
         traces = [Trace("-", [float(p) for p in places], rows(places), sweep=str(n)) for n in range(3)]
     gear = EvidenceGear(indicator=Indicator(resolution=0.001), saw=saw)
-    return conclude(Evidence(kind, traces, options, gear), id="x", at=AT, units=units)
+    return conclude(Evidence(kind, traces, options, gear), id="x", at=AT)
 
 
 def told(finding) -> tuple[float, str]:
-    words = next(note for note in finding.notes if note.startswith("Move the rear end"))
-    assert "unplug the saw" in words and "manual" in words
+    words = next(note for note in notes_of(finding, "mm") if "Move the rear end" in note)
+    assert words.startswith("First unplug the saw") and "manual" in words
     size, way = re.search(r"([\d.]+) mm.*? to the (left|right)", words).groups()
     return float(size), way
 
@@ -69,11 +70,11 @@ def test_nothing_is_told_where_it_is_good_or_nothing_judges_it() -> None:
         work("slot-blade", 0.00001, "right", Saw("s", parallel=0.0005)),
         work("slot-blade", 0.0012, "right", None),
     ):
-        assert not any("Move the rear end" in note for note in finding.notes)
+        assert "move-saw" not in finding.codes
 
 
 def test_inch_users_read_it_over_a_foot() -> None:
-    finding = work("slot-blade", 0.0012, "right", Saw("s", parallel=0.0002), "inch")
-    note = next(note for note in finding.notes if note.startswith("Move the rear end"))
+    finding = work("slot-blade", 0.0012, "right", Saw("s", parallel=0.0002))
+    note = next(note for note in notes_of(finding, "inch") if "Move the rear end" in note)
     assert " mm" not in note
-    assert "12" in note
+    assert "per ft to the right" in note

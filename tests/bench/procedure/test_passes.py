@@ -10,18 +10,18 @@ from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Facts
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import SweepSaid
 from bench.stream.sweep_detector import Sweep
 
-BROKEN = Remark("pass-broken")
+BROKEN = StatusMessage("pass-broken")
 
 
 class Journal:
     """What was written down of each sweep, in order."""
 
     def __init__(self) -> None:
-        self.ended: list[tuple[str, Remark | None]] = []
+        self.ended: list[tuple[str, StatusMessage | None]] = []
 
     def event(self, run_id: str, kind: str, data: Any) -> None: ...
 
@@ -32,7 +32,7 @@ class Journal:
     def end_sweep(self, sweep_id: str, state: str, **more: Any) -> None:
         self.ended.append((state, more["reason"]))
 
-    def undo_sweep(self, sweep_id: str, reason: Remark) -> None: ...
+    def undo_sweep(self, sweep_id: str, reason: StatusMessage) -> None: ...
 
     def kept(self, trace: Any, *, straight: bool) -> None: ...
 
@@ -73,7 +73,7 @@ def fails(passes: Passes, how: str) -> None:
         trace = passes.kept.latest()
         assert trace is not None
         passes.kept.take_back(
-            trace, Remark("pass-not-straight"), state="refused" if how == "jumped" else "undone"
+            trace, StatusMessage("pass-not-straight"), state="refused" if how == "jumped" else "undone"
         )
 
 
@@ -83,7 +83,7 @@ def test_the_draw_back_of_a_push_that_was_not_kept_is_none_that_comes_first(pass
     assert passes.take(150, 0) == "returned"
     assert passes.take(0, 150) == "pass-kept" and passes.take(150, 0) == "returned"
     assert passes.pushes == [True, False]
-    assert ("refused", Remark("return-of-refused")) in passes.journal.ended
+    assert ("refused", StatusMessage("return-of-refused")) in passes.journal.ended
 
 
 @pytest.mark.parametrize("before", [None, False])

@@ -12,6 +12,7 @@ from bench.checks.model import Evidence, EvidenceGear, Step, Tap, Trace
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import Facts, ask
 from bench.procedure.tap_test import not_back
+from bench.render.remarks import notes_of
 from bench.stream.rest_detector import Taken
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
@@ -82,7 +83,7 @@ def noted(*taps: Tap, units: str = "mm") -> list[str]:
     evidence = Evidence(
         "fence-square", pushes, {"placements": "handle-left"}, EvidenceGear(), taps=list(taps)
     )
-    notes = conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00", units=units).notes  # type: ignore[arg-type]
+    notes = notes_of(conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00"), units)  # type: ignore[arg-type]
     return [note for note in notes if note.startswith("Tap test")]
 
 
@@ -91,9 +92,9 @@ def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
     good, bad = Tap("handle-left", 2.5, 2.501), Tap("handle-left", 2.5, 2.52, False)
     assert noted(good) == ["Tap test at handle-left: the number came back to within 0.001 mm."]
     assert noted(bad, bad, good) == [
-        "Tap test at handle-left: the number came back to within 0.001 mm; before that it stayed 0.020 mm off."
+        "Tap test at handle-left: the number came back to within 0.001 mm. Before that it stayed 0.02 mm off."
     ]
-    assert noted(bad) == ["Tap test at handle-left: the number never came back: 0.020 mm off."]
+    assert noted(bad) == ["Tap test at handle-left: the number never came back, and stayed 0.02 mm off."]
     (inches,) = noted(good, units="inch")
     assert "mm" not in inches
 
@@ -148,7 +149,7 @@ def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     finding = check.answer()
     taps = [note for note in finding["notes"] if note.startswith("Tap test")]
     assert [note.split(":")[0] for note in taps] == ["Tap test at handle-left", "Tap test at handle-right"]
-    assert taps[0].endswith("before that it stayed 0.020 mm off.")
+    assert taps[0].endswith("Before that it stayed 0.02 mm off.")
     shown = run("log", "show", finding["id"], "--json")
     assert shown.wait() == 0
     kept = [

@@ -11,7 +11,7 @@ import pytest
 
 import bench
 from bench.procedure.prompt import Ask
-from bench.procedure.remark import Remark
+from bench.procedure.status_message import StatusMessage
 from bench.protocol import Asking, Cable, Cables, Notice, SweepSaid
 from bench.render import prompts
 from bench.render.notices import SENTENCES, TEMPLATES, text, with_words
@@ -60,7 +60,7 @@ def told(module: ast.Module) -> Iterator[tuple[int, set[str]]]:
     for node in ast.walk(module):
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
             continue
-        if node.func.id == "Remark":
+        if node.func.id == "StatusMessage":
             yield node.lineno, codes_of(node.args[0], names)
 
 
@@ -145,23 +145,25 @@ def test_every_template_is_a_whole_sentence() -> None:
 
 
 def test_words_are_in_the_units_of_whoever_reads_them() -> None:
-    remark = Remark("lean-proved", {"side": "left", "play": 0.1016})
+    remark = StatusMessage("lean-proved", {"side": "left", "play": 0.1016})
     assert text([remark]) == "The indicator stands on the left, as it should; play 0.102 mm."
     assert text([remark], "inch") == "The indicator stands on the left, as it should; play 4 thou."
 
 
 def test_a_message_gets_its_words_where_it_leaves() -> None:
     sweep = with_words(
-        SweepSaid("s", "p", "kept", remarks=[Remark("pass-kept", {"taken": 1, "wanted": 3})]), "mm"
+        SweepSaid("s", "p", "kept", remarks=[StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]), "mm"
     )
     assert isinstance(sweep, SweepSaid) and sweep.words == "1 of 3 kept."
-    ask = Ask("mark", at=75.0, mark=2, marks=3, taken=1, because=Remark("too-few-readings", {"readings": 3}))
+    ask = Ask(
+        "mark", at=75.0, mark=2, marks=3, taken=1, because=StatusMessage("too-few-readings", {"readings": 3})
+    )
     asking = with_words(Asking("r", ask=ask), "mm")
     assert isinstance(asking, Asking) and asking.ask is not None
     assert asking.ask.words == "Push to the mark at 75 mm, stop, press Enter, hold still."
     assert asking.ask.remark == "Only 3 readings came in that pass: push slower, or is the cable loose?"
     (cable,) = with_words(
-        Cables([Cable("/dev/a", "a", "silent", remarks=[Remark("cable-asleep")])]), "mm"
+        Cables([Cable("/dev/a", "a", "silent", remarks=[StatusMessage("cable-asleep")])]), "mm"
     ).cables
     assert cable.words == "It has fallen silent: is the instrument asleep?"
     given = Notice("log", "The log is written again.")

@@ -13,6 +13,7 @@ import pytest
 
 from bench.console.controller import ScreenController
 from bench.console.message_folding import fold
+from bench.finding import Remark
 from bench.protocol import (
     Ask,
     Asking,
@@ -307,8 +308,8 @@ def wrong_way(controller: ScreenController, scenes) -> None:
     """The verifying passes tell what went wrong with the move."""
     fresh(controller, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
-    note = "The move: wrong way."
-    fold(controller.state, Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
+    remarks = [Remark("moved-wrong-way"), *found.remarks]
+    fold(controller.state, Concluded(None, msgspec.structs.replace(found, remarks=remarks)))
     controller.state.result = controller.state.last[0]
 
 

@@ -1,4 +1,4 @@
-"""A remark: one sentence for the person, as a code and its values."""
+"""A message to the person at the saw, as a code and its values."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import msgspec
 Severity = Literal["good", "note", "warning"]
 
 
-class Remark(msgspec.Struct, frozen=True):
+class StatusMessage(msgspec.Struct, frozen=True):
     """The sentence is made from the code's template in `bench.render.notices`.
 
     values: lengths in mm, angles in rad, names and counts, by the template's names.
