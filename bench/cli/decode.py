@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from hw.reading import Decoder, Record
 
 BLOCK = 65536
-SHOWN = 32  # bytes of a rejected frame that a person is shown; --json has all
+SHOWN = 32  # bytes of a rejected frame in a line for a person; --json has all
 SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
 
 
@@ -114,8 +114,8 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         if not as_json:
             _describe(saved)
         if format_name in (None, saved.port.format):
-            # what sends by itself may have been in the middle of a line; an answer or a
-            # press begins one
+            # what an instrument sends by itself may begin in the middle of a line, and
+            # an answer does not
             from_middle = saved.port.asking == "continuous"
             format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
@@ -218,13 +218,13 @@ def _blocks(
         yield None, came
         if not came:
             return
-        # what is there: a capture may go on while it is read
+        # the bytes that are there, as a capture may go on while it is read
         came = source.read1(BLOCK)
 
 
 def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
     """Say what format would read the bytes of which none was read."""
-    from hw.discovery.bit_frames import is_bits, diagnose_bits
+    from hw.discovery.bit_frames import diagnose_bits, is_bits
     from hw.discovery.listening import recognise
     from hw.formats import FORMATS
 
