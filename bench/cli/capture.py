@@ -69,7 +69,7 @@ def capture(
     name, such as /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame
     a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
 
-    Example:  sweepgauge capture indicator --seconds 10 --save mine.json --note "rest, 0.00; then slowly to 5.00"
+    Example:  sweepgauge capture indicator --seconds 10 --save mine.json
     """
     where = paths(settings=settings_path, socket=socket_path)
     if note is not None and save is None:

@@ -82,23 +82,14 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     """Raw bytes, or a saved capture, from standard input to readings, and what was
     rejected and why.
 
-    Example:  sweepgauge decode --format line --option profile=plain --json < captured.bin
+    Example:  sweepgauge decode --format line --option profile=plain < captured.bin
     """
     import msgspec
 
     from hw.formats import FORMATS
     from hw.formats.shared.as_json import to_json
 
-    given: dict[str, object] = {}
-    for text in options:
-        key, equals, value = text.partition("=")
-        if not equals or not key:
-            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
-        if given.setdefault(key.strip(), value) != value:
-            raise Complaint(
-                f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and"
-                f" {value!r}"
-            )
+    given = _key_values(options)
     if format_name is not None:
         _decoder(format_name, given)  # before anything is waited for
     if sys.stdin is None:  # closed by whoever called
@@ -144,6 +135,21 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     elif not good:
         _propose(bytes(sample), format_name, given)
     return 0
+
+
+def _key_values(options: tuple[str, ...]) -> dict[str, object]:
+    """KEY=VALUE texts as options of the format."""
+    given: dict[str, object] = {}
+    for text in options:
+        key, equals, value = text.partition("=")
+        if not equals or not key:
+            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
+        if given.setdefault(key.strip(), value) != value:
+            raise Complaint(
+                f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and"
+                f" {value!r}"
+            )
+    return given
 
 
 def _decoder(

@@ -21,7 +21,8 @@ class EdgeProfile:
 
     heights: one value each SAMPLE_STEP mm, from 0 to length; their least-squares line
     over the ridden stretch is zero, so that the angle of the edge is that of the
-    stretch which the plunger meets. dust: grains on it now, each (place, half-width, height).
+    stretch which the plunger meets. dust: grains on it now, each (place, half-width,
+    height).
     """
 
     length: float
