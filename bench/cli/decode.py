@@ -240,7 +240,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
             inverted = " --option invert=true" if heard.proposal.get("invert") else ""
             say(f"This would fit: --format {heard.proposal['format']}{inverted}")
         elif heard is not None:
-            say(f"{heard.words}: {heard.do}.".capitalize())
+            say(f"{heard.words}: {heard.advice}.".capitalize())
         return
     for known in FORMATS.values():
         if known.pattern and re.match(known.pattern, data):

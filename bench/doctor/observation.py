@@ -161,7 +161,7 @@ def diagnose_observation(
         yield note(
             name,
             found.words,
-            found.do,
+            found.advice,
             evidence=found.evidence,
             proposal=found.proposal,
         )
