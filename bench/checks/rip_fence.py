@@ -31,6 +31,7 @@ from bench.checks.shared.remarks import of_sweeps
 from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity
 from bench.gear import LeftRight
+from bench.moves.alignment import CLOSES, OPENS
 
 PLACEMENT = "-"
 
@@ -115,7 +116,7 @@ def evaluate(evidence: Evidence) -> Finding:
             combined.degrees_of_freedom,
             None if toe else limit,
             None if toe else said,
-            _leans(b),
+            _leans(b) if toe or saw is None else _opens(opening),
         )
     )
     if toe:
@@ -181,7 +182,7 @@ def _leans(b: float) -> str:
 
 
 def _opens(opening: float) -> str:
-    return "opens at the rear" if opening > 0 else "closes at the rear"
+    return OPENS if opening > 0 else CLOSES
 
 
 KIND = "rip-fence"

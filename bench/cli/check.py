@@ -22,6 +22,7 @@ from bench.cli.common import (
     worst,
 )
 from bench.cli.options import declared, read_options, the_check
+from bench.render.wording import with_name, without_port
 
 PATIENCE = 60.0  # s that a daemon which went away may take to come back
 
@@ -278,10 +279,10 @@ class _Leading:
         elif isinstance(message, NotConcluded) and message.run == self.run_id:
             raise Complaint(message.words)
         elif isinstance(message, Concluded) and message.run == self.run_id:
-            from bench.render.finding import finding_words
+            from bench.render.result import result_lines
 
             self.recorded = message.recorded
-            for line in finding_words(message.finding, self.units):
+            for line in result_lines(message.finding, self.units):
                 say(line)
             return None if self._offer(message.finding) else message.finding
         return None
@@ -294,8 +295,8 @@ class _Leading:
                 say(f"  The {message.name} is back.")
         elif self.away.get(message.name) != message.words:
             self.away[message.name] = message.words
-            whose = "" if message.name in message.words.lower() else f"{message.name}: "
-            say(f"  {whose}{message.words}")
+            words = without_port(message.name, message.port, message.words)
+            say(f"  {with_name(message.name, words)}")
 
     def _ask(self, ask: Any) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""
@@ -318,7 +319,7 @@ class _Leading:
                 say(f"! {caution}")
             say("Press Enter when this is so.")
         elif ask.phase == "place":
-            say(f"[{ask.step} of {ask.steps}: {ask.placement}] {ask.words}")
+            say(f"[{ask.step} of {ask.steps}] {ask.words}")
             say("Press Enter when it stands.")
         elif ask.phase == "mark":
             ready = (

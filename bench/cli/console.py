@@ -24,20 +24,21 @@ def console(socket_path: str | None, look: str | None) -> int:
 
     Example:  sweepgauge console
     """
-    from bench.console.guard import NoTerminal, guarded
+    from bench.console.terminal_guard import NoTerminal, guarded
 
     where = common.socket_path(socket_path)
 
     def screen() -> None:
-        # knocked first: the answers wait in the socket while the screen is being loaded
+        # asked first: the answers wait in the socket while the screen is being loaded
         import gc
 
         # loading makes nothing but what stays; looking through it over and over costs a
         # tenth
         gc.disable()
-        from bench.console.link import knock
+        from bench.console.greeting import GREETING
+        from bench.protocol.async_client import connect_early
 
-        early = knock(where)
+        early = connect_early(where, GREETING)
         from bench.console.app import make_console
 
         app = make_console(where, look=look, early=early)

@@ -53,8 +53,8 @@ def demo(
     import msgspec
 
     from bench.demo.daemon_process import DemoError
-    from bench.demo.kinds import one_check
     from bench.demo.operator import headless as run
+    from bench.demo.single_check import one_check
 
     chosen = random.randrange(1, 10000) if seed is None else seed
     if kind is not None and not headless and not as_json:
@@ -81,7 +81,7 @@ def demo(
 
 
 def _screen(seed: int, marks: bool) -> int:
-    from bench.console.guard import NoTerminal, guarded
+    from bench.console.terminal_guard import NoTerminal, guarded
     from bench.demo.daemon_process import DemoError
     from bench.demo.screen import run_screen
 

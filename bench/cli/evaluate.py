@@ -54,7 +54,7 @@ def evaluate(
     from bench.cli.recorded_sweeps import RecordedError, read_sweeps
     from bench.procedure.conclusion import conclude
     from bench.procedure.gear_selection import GearUnknown, use
-    from bench.render.finding import finding_words
+    from bench.render.result import result_lines
 
     check = the_check(kind)
     where = paths(settings=settings_path, log=log_path)
@@ -92,8 +92,9 @@ def evaluate(
         else:
             if len(files) > 1:
                 click.echo(f"{path}:")
-            board = gear.jig.widest_board if gear.jig is not None else None
-            for line in finding_words(finding, settings.units, board):
+            sled = gear.jig if check.turns_fence else None
+            board = sled.widest_board if sled is not None else None
+            for line in result_lines(finding, settings.units, board):
                 click.echo(line)
     if refused:
         for words in refused[:-1]:

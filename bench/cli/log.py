@@ -60,7 +60,7 @@ def list_(
 
     Example:  sweepgauge log list --jig big-sled
     """
-    from bench.render.finding import finding_words
+    from bench.render.result import result_lines
 
     known_kind(kind)
     reply, units = listed(socket_path, log_path, jig, kind, most)
@@ -71,7 +71,7 @@ def list_(
         click.echo(msgspec.json.encode({"findings": rows, "unread": reply.unread}))
         return status
     for finding in rows:
-        lines = finding_words(finding, units)
+        lines = result_lines(finding, units)
         click.echo(f"{finding.at}  {finding.id}  {lines[0]}")
         if len(lines) > 1:
             click.echo(f"  {lines[1]}")
@@ -92,9 +92,9 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
     """
     import msgspec
 
-    from bench.log.read import MoveRow
+    from bench.log.moves import MoveRow
     from bench.protocol import LogOne, LogShow
-    from bench.render.finding import finding_words
+    from bench.render.result import result_lines
 
     units: System = "mm"
     if log_path is not None:
@@ -114,7 +114,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
         click.echo(msgspec.json.encode(one))
         return 0
     click.echo(f"{finding.at}  {finding.id}")
-    for line in finding_words(finding, units):
+    for line in result_lines(finding, units):
         click.echo(line)
     for row in finding.budget:
         click.echo(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
+from bench.render.wording import without_name, without_port
 
 
 @click.command()
@@ -45,7 +46,7 @@ def status(socket_path: str | None, as_json: bool) -> int:
                 f" {one.value:.3f} mm (shows {one.unit}), {one.age or 0:.1f} s"
                 f" old{rate}, {one.rejects} rejected."
             )
-        words = one.words.removeprefix(f"The {one.name} ")
+        words = without_name(one.name, without_port(one.name, one.port, one.words))
         click.echo(f"{one.name}: {words}{now}")
     if reply.run is None:
         click.echo("no check in progress")
@@ -56,10 +57,10 @@ def status(socket_path: str | None, as_json: bool) -> int:
             f" {ask.words}"
         )
     if reply.last:
-        from bench.render.finding import finding_words
+        from bench.render.result import result_lines
 
         for finding in reply.last:
             click.echo(f"{finding.at}  {finding.id}")
-            for line in finding_words(finding, units)[:2]:
+            for line in result_lines(finding, units)[:2]:
                 click.echo(f"  {line}")
     return 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import click
 
 from bench.cli.common import Complaint, connect, json_option, socket_option
+from bench.render.wording import without_name
 
 if TYPE_CHECKING:
     from bench.protocol import InstrumentState, StatusReply
@@ -90,13 +91,18 @@ class _Output(Protocol):
 
 class _Lines:
     def show(self, message: object) -> None:
-        from bench.protocol import InstrumentState, Notice, Readings, Rejected
+        from bench.protocol import (
+            InstrumentState,
+            Notice,
+            Readings,
+            Rejected,
+        )
         from hw.formats import meaning_of
 
         if isinstance(message, Notice):
             click.echo(message.words, err=True)
         elif isinstance(message, InstrumentState):
-            words = message.words.removeprefix(f"The {message.name} ")
+            words = without_name(message.name, message.words)
             click.echo(f"{message.name}: {words}", err=True)
         elif isinstance(message, Readings):
             for value in message.values:

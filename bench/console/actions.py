@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bench.console import first_start
-from bench.console.at_desk import Action, AtDesk
-from bench.console.shapes import has_shape
+from bench.console.action import Action, Controller
+from bench.console.result_drawing import has_drawing
 
 SHOWN = {
     "enter": "Enter", "space": "Space", "full_stop": ".", "asterisk": "*", "slash": "/", "minus": "-", "plus": "+",
@@ -42,75 +42,79 @@ _LIVE: dict[str, str] = {
 }
 
 
-def _press_word(desk: AtDesk) -> str:
-    state = desk.state
-    if desk.view.sure is not None:
+def _press_word(controller: Controller) -> str:
+    state = controller.state
+    if controller.navigation.sure is not None:
         return "yes"
-    if desk.scrolls:
+    if controller.scrolls:
         return "read on"
     if state.live is not None and state.live.phase == "go" and not state.live.there:
         return "tighten"
     if state.live is not None:
         return _LIVE.get(state.live.phase, "it stands")
-    here = first_start.press_word(state, desk.view)
+    here = first_start.press_word(state, controller.navigation)
     if here is not None:
         return here
     if state.ask is not None:
         return _PRESS.get(state.ask.phase, "go on")
-    return "begin" if state.finding is None else desk.act
+    return "begin" if state.finding is None else controller.enter_act
 
 
-def _tightens(desk: AtDesk) -> bool:
-    live = desk.state.live
+def _tightens(controller: Controller) -> bool:
+    live = controller.state.live
     return live is not None and live.phase == "tighten"
 
 
-def _undo_word(desk: AtDesk) -> str:
-    if _tightens(desk):
+def _undo_word(controller: Controller) -> str:
+    if _tightens(controller):
         return "slack off"
-    if not _running(desk):
+    if not _running(controller):
         return "skip"
-    return "undo" if desk.view.wide < 56 else "undo pass"
+    return "undo" if controller.navigation.wide < 56 else "undo pass"
 
 
-def _word(text: str) -> Callable[[AtDesk], str]:
-    return lambda desk: text
+def _word(text: str) -> Callable[[Controller], str]:
+    return lambda controller: text
 
 
-def _at_rest(desk: AtDesk) -> bool:
-    return desk.state.here and desk.state.ask is None and desk.state.live is None
+def _at_rest(controller: Controller) -> bool:
+    return (
+        controller.state.here
+        and controller.state.ask is None
+        and controller.state.live is None
+    )
 
 
-def _running(desk: AtDesk) -> bool:
-    return desk.state.here and desk.state.ask is not None
+def _running(controller: Controller) -> bool:
+    return controller.state.here and controller.state.ask is not None
 
 
-def _has_move(desk: AtDesk) -> bool:
-    finding = desk.state.finding
-    return _at_rest(desk) and finding is not None and finding.proposed is not None
+def _has_move(controller: Controller) -> bool:
+    finding = controller.state.finding
+    return _at_rest(controller) and finding is not None and finding.proposed is not None
 
 
-def _has_drawing(desk: AtDesk) -> bool:
-    if _running(desk):
-        return desk.view.wide < 56
-    finding = desk.state.finding
-    return _at_rest(desk) and finding is not None and has_shape(finding)
+def _has_drawing(controller: Controller) -> bool:
+    if _running(controller):
+        return controller.navigation.wide < 56
+    finding = controller.state.finding
+    return _at_rest(controller) and finding is not None and has_drawing(finding)
 
 
 ACTIONS: tuple[Action, ...] = (
     Action(
         "press", ("enter", "space"), _press_word,
         "Answer what is asked: it stands, take it, it is so; at rest, do the next act.",
-        lambda d: d.press(), lambda d: d.view.sure is not None or (d.state.here and d.wants_press),
+        lambda d: d.press(), lambda d: d.navigation.sure is not None or (d.state.here and d.enter_answers),
     ),
     Action(
         "undo", ("0", "u"), _undo_word,
         "Take back the last mark or pass; live, slack the screw off again; at first start: skip this.",
-        lambda d: d.undo(), lambda d: _tightens(d) or (_running(d) and d.has_kept) or first_start.can_skip(d.state, d.view),
+        lambda d: d.undo(), lambda d: _tightens(d) or (_running(d) and d.can_undo_pass) or first_start.can_skip(d.state, d.navigation),
     ),
     Action(
         "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
-        lambda d: d.view.go("checks"), _at_rest,
+        lambda d: d.navigation.go("checks"), _at_rest,
     ),
     Action(
         "again", ("2", "a"), _word("again"), "The same check again, judged as the proof of a move where one was made.",
@@ -118,7 +122,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "move", ("4", "m"), _word("move"), "What to move: end, way, distance, leaves and where they go.",
-        lambda d: d.view.go("move"), _has_move,
+        lambda d: d.navigation.go("move"), _has_move,
     ),
     Action(
         "live", ("5", "v"), lambda d: "end live" if d.state.live is not None else "live",
@@ -127,18 +131,18 @@ ACTIONS: tuple[Action, ...] = (
         sure=lambda d: d.state.live is not None,
     ),
     Action(
-        "picture", ("8", "d"), lambda d: "words" if d.view.picture else "drawing",
+        "picture", ("8", "d"), lambda d: "words" if d.navigation.picture else "drawing",
         "Drawing or words, where the screen is too small for both.",
         lambda d: d.turn_picture(), _has_drawing,
     ),
     Action(
         "more", ("plus",), lambda d: "read on" if d.scrolls else "more",
         "Read on; or, too close to call: the pushes that lack.",
-        lambda d: d.more(), lambda d: d.scrolls or d.unsettled,
+        lambda d: d.more(), lambda d: d.scrolls or d.can_settle,
     ),
     Action(
         "limits", ("3", "l"), _word("limits"), "What limits the result, ranked.",
-        lambda d: d.view.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
+        lambda d: d.navigation.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
     ),
     Action(
         "give-up", ("9", "x"), _word("give up"), "Give up the check (what was measured stays in the log), or the cables.",
@@ -150,19 +154,19 @@ ACTIONS: tuple[Action, ...] = (
     ),
     Action(
         "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
-        lambda d: d.view.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
+        lambda d: d.navigation.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
         "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",
-        lambda d: d.view.back(), lambda d: d.view.page != "work",
+        lambda d: d.navigation.back(), lambda d: d.navigation.page != "work",
     ),
     Action(
         "look", ("asterisk", "t"), _word("look"), "Another look: colour, without colour, for the Pi's own screen.",
-        lambda d: d.turn_look(),
+        lambda d: d.next_theme(),
     ),
     Action(
         "keys", ("slash", "question_mark", "f1"), _word("all keys"), "Every key and what it does.",
-        lambda d: d.view.go("keys"), lambda d: d.view.page != "keys",
+        lambda d: d.navigation.go("keys"), lambda d: d.navigation.page != "keys",
     ),
     Action(
         "leave", ("minus", "q", "ctrl+q"), _word("leave"), "Leave the screen; a check in progress goes on in the daemon.",
@@ -173,7 +177,7 @@ ACTIONS: tuple[Action, ...] = (
 
 FURTHER = Action(
     "further", ("plus",), _word("further"), "The list goes on: further down, and round to its beginning.",
-    lambda d: d.further(), lambda d: d.goes_on,
+    lambda d: d.further(), lambda d: d.list_overflows,
 )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The terminal screen: a Textual application around one sheet, fed by the link, driven
+"""The terminal screen: a Textual application around one grid, fed by the link, driven
 by the desk.
 
 It routes; what is known, what is drawn and what keys mean is plain code beside it.
@@ -19,18 +19,21 @@ from textual import events
 from textual.app import App, ComposeResult
 from textual.theme import Theme
 
-from bench.console import first_start, looks, phrases
-from bench.console.arrange import Frame, compose, content_only, number_only
-from bench.console.at_desk import Action
-from bench.console.desk import PAST, Desk
-from bench.console.guide import WIDE
-from bench.console.link import Link, LinkState
-from bench.console.looks import Look
-from bench.console.sheet import Sheet
-from bench.console.state import State
+from bench.console import first_start, readout, themes
+from bench.console.action import Action
+from bench.console.cell_grid import CellGrid
+from bench.console.controller import ScreenController
+from bench.console.greeting import GREETING
+from bench.console.layout import Frame, compose, content_only, number_only
+from bench.console.message_folding import fold
+from bench.console.navigation import Navigation
+from bench.console.request_controller import PAST
+from bench.console.result_view import WIDE
 from bench.console.text import Block
-from bench.console.view import View
+from bench.console.themes import ConsoleTheme
+from bench.console.view_model import ViewModel
 from bench.protocol import LogList, Said
+from bench.protocol.async_client import Connection, ReconnectingClient
 
 DIGITS = 0.1  # s between two drawings of the number
 EXTRA = 0.2  # s between two looks at what the added actions can do
@@ -50,29 +53,31 @@ class Console(App[None]):
         self,
         path: Path,
         *,
-        look: Look = looks.SHOP,
+        look: ConsoleTheme = themes.SHOP,
         early: socket.socket | None = None,
         extra: tuple[Action, ...] = (),
-        tip: Callable[[Desk], str] = lambda desk: "",
+        tip: Callable[[ScreenController], str] = lambda controller: "",
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
-        self.state = State(clock)
-        self.view = View(glyphs=look.glyphs)
-        self.look = look
-        self.link = Link(path, self._said, self._link, early=early)
-        self.desk = Desk(
+        self.state = ViewModel(clock)
+        self.navigation = Navigation(glyphs=look.glyphs)
+        self.console_theme = look
+        self.client = ReconnectingClient(
+            path, self._said, self._connection, greeting=GREETING, early=early
+        )
+        self.controller = ScreenController(
             self.state,
-            self.view,
-            self.link.send,
+            self.navigation,
+            self.client.send,
             leave=self.exit,
-            look=self._turn_look,
+            look=self._next_theme,
             extra=extra,
             tip=tip,
         )
-        self.sheet = Sheet(look.styles())
+        self.grid = CellGrid(look.styles())
         self.drawn = 0  # times anything was drawn, for whoever measures
-        # monotonic s, when a true reading first stood on the sheet
+        # monotonic s, when a true reading first stood on the grid
         self.first_reading: float | None = None
         self._frame: Frame | None = None
         self._dirty: set[str] = set()
@@ -81,12 +86,12 @@ class Console(App[None]):
         self._ageing: asyncio.TimerHandle | None = None
         self._extra_words: list[str] = []
         self._listening: asyncio.Task[None] | None = None
-        for one in looks.LOOKS:
+        for one in themes.THEMES:
             self.register_theme(_theme(one))
         self.theme = look.name
 
     def compose(self) -> ComposeResult:
-        yield self.sheet
+        yield self.grid
 
     # ---- life ------------------------------------------------------------------------
 
@@ -95,18 +100,18 @@ class Console(App[None]):
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
-        self.sheet.focus()
-        self._listening = loop.create_task(self.link.run())
-        if self.desk.extra:
+        self.grid.focus()
+        self._listening = loop.create_task(self.client.run())
+        if self.controller.extra:
             self.set_interval(EXTRA, self._extra_changed)
 
     def _extra_changed(self) -> None:
         """What the added actions can do changes without the daemon saying anything."""
         words = [
-            action.word(self.desk)
-            for action in self.desk.extra
-            if action.can(self.desk)
-        ] + [self.desk.tip(self.desk)]
+            action.word(self.controller)
+            for action in self.controller.extra
+            if action.can(self.controller)
+        ] + [self.controller.tip(self.controller)]
         if words != self._extra_words:
             self._extra_words = words
             self._mark(frozenset({"keys"}))
@@ -118,16 +123,18 @@ class Console(App[None]):
         if self._listening is not None:
             self._listening.cancel()
             await asyncio.gather(self._listening, return_exceptions=True)
-        self.link.close()
+        self.client.close()
 
     # ---- what comes in ---------------------------------------------------------------
 
     def _said(self, message: Said) -> None:
-        self._mark(self.state.hear(message))
-        first_start.follow(self.desk, message)
+        self._mark(fold(self.state, message))
+        first_start.follow(self.controller, message)
 
-    def _link(self, now: LinkState, words: str) -> None:
-        self._mark(self.state.came() if now == "here" else self.state.went(words))
+    def _connection(self, now: Connection, words: str) -> None:
+        self._mark(
+            self.state.connected() if now == "here" else self.state.disconnected(words)
+        )
 
     def on_resize(self) -> None:
         self._mark(frozenset({"all"}))
@@ -135,7 +142,7 @@ class Console(App[None]):
     def on_key(self, event: events.Key) -> None:
         if event.key == "ctrl+c":
             self.exit()
-        elif self.desk.key(event.key, event.character):
+        elif self.controller.key(event.key, event.character):
             event.stop()
             event.prevent_default()
             self._draw_now()
@@ -143,24 +150,24 @@ class Console(App[None]):
     def on_click(self, event: events.Click) -> None:
         if self._frame is None:
             return
-        for hit in self._frame.hits:
+        for hit in self._frame.targets:
             if (
                 hit.rows[0] <= event.y < hit.rows[1]
                 and hit.columns[0] <= event.x < hit.columns[1]
             ):
                 if hit.action is not None:
-                    self.desk.do(hit.action)
+                    self.controller.do(hit.action)
                 elif hit.row is not None:
-                    self.desk.take(hit.row)
+                    self.controller.take(hit.row)
                 self._draw_now()
                 return
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        self.desk.wheel(1)
+        self.controller.wheel(1)
         self._draw_now()
 
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        self.desk.wheel(-1)
+        self.controller.wheel(-1)
         self._draw_now()
 
     # ---- drawing ---------------------------------------------------------------------
@@ -199,9 +206,9 @@ class Console(App[None]):
             self._whole(wide, high)
         else:
             if "number" in ready:
-                self._part(number_only(self.desk, wide, high))
+                self._part(number_only(self.controller, wide, high))
             if "line" in ready:
-                self._part(content_only(self.desk, wide, high))
+                self._part(content_only(self.controller, wide, high))
         if "number" in ready or ready - {"line"}:
             self._due["number"] = now + DIGITS
         if "line" in ready or ready - {"number"}:
@@ -217,18 +224,18 @@ class Console(App[None]):
         if (
             wide >= WIDE
             and self.state.past is None
-            and self.state.told_status
+            and self.state.status_known
             and self.state.here
         ):
             self.state.past = list(self.state.last)
-            self.link.send(LogList(jig=self.state.the_jig, most=PAST))
-        self._frame = compose(self.desk, wide, high)
-        if self.sheet.show(self._frame.lines):
+            self.client.send(LogList(jig=self.state.the_jig, most=PAST))
+        self._frame = compose(self.controller, wide, high)
+        if self.grid.show(self._frame.lines):
             self.drawn += 1
         self._note_first()
 
     def _part(self, part: tuple[int, Block] | None) -> None:
-        if part is not None and self.sheet.show(part[1], part[0]):
+        if part is not None and self.grid.show(part[1], part[0]):
             self.drawn += 1
         self._note_first()
 
@@ -245,9 +252,9 @@ class Console(App[None]):
             self._ageing.cancel()
             self._ageing = None
         waits = []
-        for heard in self.state.instruments.values():
-            if heard.at is not None and heard.state == "open":
-                waits.append(phrases.next_age(self.state.clock() - heard.at))
+        for instrument in self.state.instruments.values():
+            if instrument.at is not None and instrument.state == "open":
+                waits.append(readout.next_age(self.state.clock() - instrument.at))
         if waits and self.state.here:
             self._ageing = asyncio.get_running_loop().call_later(
                 max(0.2, min(waits) + 0.05), self._aged
@@ -257,28 +264,28 @@ class Console(App[None]):
     def _aged(self) -> None:
         self._ageing = None
         stale = any(
-            heard.at is not None
-            and heard.state == "open"
-            and not heard.fresh(self.state.clock())
-            for heard in self.state.instruments.values()
+            instrument.at is not None
+            and instrument.state == "open"
+            and not instrument.fresh(self.state.clock())
+            for instrument in self.state.instruments.values()
         )
         if stale:
             self._mark(frozenset({"health", "number"}))
         else:
             self._watch_age(time.monotonic())
 
-    def _turn_look(self) -> None:
-        place = looks.LOOKS.index(self.look)
-        self.look = looks.LOOKS[(place + 1) % len(looks.LOOKS)]
-        self.view.glyphs = self.look.glyphs
-        self.theme = self.look.name
-        self.sheet.restyle(self.look.styles())
+    def _next_theme(self) -> None:
+        place = themes.THEMES.index(self.console_theme)
+        self.console_theme = themes.THEMES[(place + 1) % len(themes.THEMES)]
+        self.navigation.glyphs = self.console_theme.glyphs
+        self.theme = self.console_theme.name
+        self.grid.restyle(self.console_theme.styles())
 
 
-def _theme(look: Look) -> Theme:
+def _theme(look: ConsoleTheme) -> Theme:
     """So that the screen's own ground and ink are those of the look."""
-    ground = "#000000" if look.ground == "black" else look.ground
-    ink = "#c0c0c0" if look.ink == "white" else look.ink
+    ground = "#000000" if look.background == "black" else look.background
+    ink = "#c0c0c0" if look.foreground == "white" else look.foreground
     return Theme(
         name=look.name,
         primary=ink,
@@ -296,13 +303,15 @@ def make_console(
     look: str | None = None,
     early: socket.socket | None = None,
     extra: tuple[Action, ...] = (),
-    tip: Callable[[Desk], str] = lambda desk: "",
+    tip: Callable[[ScreenController], str] = lambda controller: "",
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
     ValueError: no such look."""
     chosen = (
-        looks.find(look)
+        themes.find_theme(look)
         if look is not None
-        else looks.fitting(os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR")))
+        else themes.theme_for_terminal(
+            os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
+        )
     )
     return Console(path, look=chosen, early=early, extra=extra, tip=tip)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bench.console.glyphs import Glyphs
+from bench.console.glyphs import GlyphSet
 from bench.console.text import Block, Line, Role
 
 
 class Canvas:
     """Columns from the left, rows from the top; what falls outside is left out."""
 
-    def __init__(self, wide: int, high: int, glyphs: Glyphs) -> None:
+    def __init__(self, wide: int, high: int, glyphs: GlyphSet) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs
         self._cells: list[list[tuple[str, Role]]] = [
             [(" ", "text")] * wide for _ in range(high)

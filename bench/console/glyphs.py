@@ -9,7 +9,7 @@ from __future__ import annotations
 import msgspec
 
 
-class Glyphs(msgspec.Struct, frozen=True):
+class GlyphSet(msgspec.Struct, frozen=True):
     name: str
     braille: bool
     good: str
@@ -35,7 +35,7 @@ class Glyphs(msgspec.Struct, frozen=True):
     here: str  # the middle of an interval
 
 
-RICH = Glyphs(
+RICH = GlyphSet(
     name="rich",
     braille=True,
     good="√",
@@ -61,7 +61,7 @@ RICH = Glyphs(
     here="◆",
 )
 
-PLAIN = Glyphs(
+PLAIN = GlyphSet(
     name="plain",
     braille=False,
     good="√",

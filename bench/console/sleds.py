@@ -5,12 +5,12 @@ The sled is drawn back from what was typed, to be looked at before it is kept.
 
 from __future__ import annotations
 
-from bench.console.at_desk import AtDesk
+from bench.console.action import Controller
 from bench.console.canvas import Canvas
 from bench.console.first_start import new_sled
-from bench.console.glyphs import Glyphs
+from bench.console.glyphs import GlyphSet
+from bench.console.navigation import ListRow
 from bench.console.text import Block
-from bench.console.view import Row
 from bench.protocol import Jig, PutJig, PutLeaves
 from bench.units import PER_MM, length_words, parse_length, parse_slope
 
@@ -27,27 +27,27 @@ _FIELDS = (
 _CHOICES = {"fence": ("near", "far"), "pivot": ("right", "left")}
 
 
-def sleds(desk: AtDesk) -> list[Row]:
+def sleds(controller: Controller) -> list[ListRow]:
     """The sleds there are, a new one, the cables."""
-    state, view = desk.state, desk.view
+    state, navigation = controller.state, controller.navigation
     out = []
     for jig in state.gear.jigs if state.gear is not None else []:
-        here = view.glyphs.reads if jig.name == state.the_jig else " "
+        here = navigation.glyphs.reads if jig.name == state.the_jig else " "
 
         def choose(name: str = jig.name) -> None:
             state.chosen_jig, state.result, state.past = name, None, None
-            view.home()
+            navigation.home()
 
         more = f"{jig.fence} fence, pivot {jig.pivot}" + (
             f", for {jig.saw}" if jig.saw else ""
         )
-        out.append(Row(f"{here} {jig.name}", choose, more=more))
+        out.append(ListRow(f"{here} {jig.name}", choose, more=more))
 
-    out.append(Row("Describe a new sled", lambda: new_sled(desk), "act"))
+    out.append(ListRow("Describe a new sled", lambda: new_sled(controller), "act"))
     out.append(
-        Row(
+        ListRow(
             "Cables: find the indicator and the travel, prove them",
-            lambda: view.go("cables"),
+            lambda: navigation.go("cables"),
         )
     )
     owned = (
@@ -55,54 +55,54 @@ def sleds(desk: AtDesk) -> list[Row]:
         if state.gear is not None
         else ""
     )
-    out.append(Row("Leaves I own", field="leaves", value=owned or "-"))
+    out.append(ListRow("Leaves I own", field="leaves", value=owned or "-"))
     return out
 
 
-def sled(desk: AtDesk) -> list[Row]:
-    view = desk.view
-    over = "over 300 mm" if desk.state.units == "mm" else "over a foot"
+def sled(controller: Controller) -> list[ListRow]:
+    navigation = controller.navigation
+    over = "over 300 mm" if controller.state.units == "mm" else "over a foot"
     out = []
     for field, label in _FIELDS:
-        value = view.sled.get(field)
+        value = navigation.sled.get(field)
         words = f"{label} {over}" if field == "tolerance" else label
         if field in _CHOICES:
 
             def turn(field: str = field) -> None:
                 choices = _CHOICES[field]
-                view.sled[field] = choices[
-                    (choices.index(view.sled.get(field, choices[0])) + 1) % 2
+                navigation.sled[field] = choices[
+                    (choices.index(navigation.sled.get(field, choices[0])) + 1) % 2
                 ]
 
             side = {"near": "near, on your side", "far": "far, beyond the work"}.get(
                 value or "", value or ""
             )
-            out.append(Row(words, turn, value=side))
+            out.append(ListRow(words, turn, value=side))
         else:
-            out.append(Row(words, field=f"sled:{field}", value=value or "-"))
+            out.append(ListRow(words, field=f"sled:{field}", value=value or "-"))
     out.append(
-        Row(
+        ListRow(
             "This is mine: keep it",
-            lambda: _keep(desk) if view.looked else _look(desk),
+            lambda: _keep(controller) if navigation.looked else _look(controller),
             "act",
         )
     )
     return out
 
 
-def typed(desk: AtDesk, field: str, text: str) -> None:
+def typed(controller: Controller, field: str, text: str) -> None:
     """Raises UnitsError, whose words are for the person."""
-    unit = "mm" if desk.state.units == "mm" else "in"
+    unit = "mm" if controller.state.units == "mm" else "in"
     if field == "leaves":
         parts = [p for p in text.replace("+", " ").replace(",", ".").split(" ") if p]
         leaves = sorted(
             parse_length(p if not p[-1:].isdigit() else f"{p} {unit}") for p in parts
         )
-        desk.send(PutLeaves(leaves))
+        controller.send(PutLeaves(leaves))
         return
     name = field.removeprefix("sled:")
     if name == "name":
-        desk.view.sled["name"] = text
+        controller.navigation.sled["name"] = text
         return
     bare = text[-1:].isdigit()
     if name == "tolerance":
@@ -118,7 +118,7 @@ def typed(desk: AtDesk, field: str, text: str) -> None:
     else:
         with_unit = f"{text} {unit}" if bare else text
         parse_length(with_unit)
-    desk.view.sled[name] = with_unit
+    controller.navigation.sled[name] = with_unit
 
 
 def described(given: dict[str, str]) -> Jig:
@@ -148,9 +148,12 @@ def described(given: dict[str, str]) -> Jig:
     )
 
 
-def _can_move(desk: AtDesk) -> bool:
-    if "pivot_to_screw" not in desk.view.sled and "pivot_to_stop" not in desk.view.sled:
-        desk.state.say(
+def _can_move(controller: Controller) -> bool:
+    if (
+        "pivot_to_screw" not in controller.navigation.sled
+        and "pivot_to_stop" not in controller.navigation.sled
+    ):
+        controller.state.say(
             "sled",
             "Without the distance from the pivot to the screw no move can be told.",
             bad=True,
@@ -159,44 +162,47 @@ def _can_move(desk: AtDesk) -> bool:
     return True
 
 
-def _keep(desk: AtDesk) -> None:
-    if not _can_move(desk):
+def _keep(controller: Controller) -> None:
+    if not _can_move(controller):
         return
-    jig = described(desk.view.sled)
-    if desk.send(PutJig(jig)):
-        desk.state.chosen_jig, desk.state.result = jig.name, None
-        desk.view.home()
+    jig = described(controller.navigation.sled)
+    if controller.send(PutJig(jig)):
+        controller.state.chosen_jig, controller.state.result = jig.name, None
+        controller.navigation.home()
 
 
-def mine(desk: AtDesk) -> list[Row]:
+def mine(controller: Controller) -> list[ListRow]:
     """The drawing on a page of its own, where there is no room beside the rows."""
     return [
-        Row("Yes, this is mine: keep it", lambda: _keep(desk), "act"),
-        Row("No: back to what was typed", desk.view.back),
+        ListRow("Yes, this is mine: keep it", lambda: _keep(controller), "act"),
+        ListRow("No: back to what was typed", controller.navigation.back),
     ]
 
 
-def _look(desk: AtDesk) -> None:
-    if _can_move(desk):
-        desk.view.go("mine")
+def _look(controller: Controller) -> None:
+    if _can_move(controller):
+        controller.navigation.go("mine")
 
 
-def drawn(desk: AtDesk, wide: int, high: int) -> Block:
+def drawn(controller: Controller, wide: int, high: int) -> Block:
     """The sled as it was described: "is this yours?"; nothing where there is no room
     beside the rows."""
-    rows = 9 if desk.view.page == "sled" else 2
-    desk.view.looked = high >= rows + 8 and wide >= 40
-    if not desk.view.looked:
+    rows = 9 if controller.navigation.page == "sled" else 2
+    controller.navigation.looked = high >= rows + 8 and wide >= 40
+    if not controller.navigation.looked:
         return []
     words = "Is this yours? Seen from above, you stand at the bottom."
     if rows == 2:
         words = "Seen from above; you stand below."
     return seen_from_above(
-        described(desk.view.sled), desk.view.glyphs, min(wide - 2, 64), words
+        described(controller.navigation.sled),
+        controller.navigation.glyphs,
+        min(wide - 2, 64),
+        words,
     )
 
 
-def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
+def seen_from_above(jig: Jig, glyphs: GlyphSet, wide: int, words: str) -> Block:
     """Seven rows, the fence's distances true to scale among themselves."""
     c = Canvas(wide, 7, glyphs)
     c.words(1, 0, words, "strong")
@@ -216,13 +222,13 @@ def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
             c.words(place(blade_at), y, c.glyphs.down, "steel")
     c.words(place(blade_at) - 2, 3, "blade", "steel")
     c.words(pivot, fence, "o", "strong")
-    beside = fence + (1 if jig.fence == "far" else -1)
-    c.words(max(0, min(c.wide - 5, pivot - 2)), beside, "pivot", "faint")
+    side_by_side = fence + (1 if jig.fence == "far" else -1)
+    c.words(max(0, min(c.wide - 5, pivot - 2)), side_by_side, "pivot", "faint")
     if jig.pivot_to_screw is not None:
         c.words(place(jig.pivot_to_screw), fence, "+", "strong")
         c.words(
             max(0, min(c.wide - 5, place(jig.pivot_to_screw) - 2)),
-            beside,
+            side_by_side,
             "screw",
             "faint",
         )
@@ -230,7 +236,7 @@ def seen_from_above(jig: Jig, glyphs: Glyphs, wide: int, words: str) -> Block:
         c.words(place(jig.pivot_to_stop), fence, c.glyphs.up_mark, "strong")
         c.words(
             max(0, min(c.wide - 4, place(jig.pivot_to_stop) - 1)),
-            beside + (1 if jig.fence == "far" else -1),
+            side_by_side + (1 if jig.fence == "far" else -1),
             "leaf",
             "faint",
         )

@@ -95,7 +95,7 @@ def fit(line: Sequence[Run], room: int, fill: Role = "text") -> Line:
     return out
 
 
-def tall(block: Sequence[Line], rows: int) -> Block:
+def fit_height(block: Sequence[Line], rows: int) -> Block:
     """Exactly so many rows."""
     return [*block[:rows], *([] for _ in range(rows - len(block)))]
 
@@ -138,7 +138,7 @@ def _fitting(word: str, room: int) -> int:
     return len(word)
 
 
-def marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
+def wrap_marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
     """Wrapped words with **loud** parts kept: capitals of a whole word are set strong."""
     block = wrap(text, max(4, room - cells(mark)), role)
     lead = " " * cells(mark)
@@ -158,7 +158,7 @@ def _loud(line: Line, role: Role) -> Line:
     return out
 
 
-def beside(
+def side_by_side(
     left: Sequence[Line], room: int, right: Sequence[Line], gap: int = 1
 ) -> Block:
     """Two blocks side by side; the left one is made `room` columns wide."""
@@ -173,7 +173,7 @@ def beside(
     ]
 
 
-def spread(left: Line, right: Line, room: int, fill: Role = "text") -> Line:
+def justify(left: Line, right: Line, room: int, fill: Role = "text") -> Line:
     """One line with something at either end; the left gives way."""
     over = room - width(right)
     if over <= 0:

@@ -13,7 +13,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.daemon.sources import Sources, make_reader, may_err
+from bench.daemon.sources import SharedPort, Sources, make_reader, may_err
 from bench.doctor.direct_port import echo_of, request_of, request_rate
 from bench.protocol import InstrumentState
 from bench.settings.settings_file import PortSettings
@@ -132,6 +132,9 @@ class Instrument:
         self.source = (sources or Sources()).open(
             settings, self._block, self._port_state
         )
+        self._rounds = (
+            self.source.rounds if isinstance(self.source, SharedPort) else None
+        )
         self._asker: asyncio.Task[None] | None = None
 
     def start(self) -> None:
@@ -171,7 +174,8 @@ class Instrument:
         values: list[float] = []
         heard: list[Record] = []
         later = len(records)
-        waited, reckoned = self.source.waited, self.last
+        waited = self._rounds.waited if self._rounds is not None else 0.0
+        reckoned = self.last
         if not waited or self._intervals < STEADY:
             reckoned = None
         for record in records:

@@ -1,5 +1,5 @@
 """The check in progress in the daemon: begun, joined, taken up again, gone on with,
-given up, concluded; and its journal, which is the log.
+given up, concluded.
 
 Owns no socket and no instrument.
 """
@@ -17,17 +17,18 @@ import msgspec
 from bench.checks import UnknownCheck, find
 from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
 from bench.checks.options import OptionError, OptionValue, understood, validated
-from bench.checks.shared.doubt_words import words
-from bench.checks.shared.note_units import in_units
 from bench.daemon.acquisition import Instrument
+from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
 from bench.finding import Doubt, Finding
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
+from bench.render.prompts import prompt_words
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -64,56 +65,18 @@ class CheckController:
         self._settings = settings
         self._at_rest = at_rest
         self._instruments = instruments
+        self.journal = CheckJournal(log_writer, tell, instruments, self._look_at)
         self.concluding = Evaluation(
             settings, known, self._concluded, self._not_concluded
         )
 
-    # ---- the journal of a run (see journal.Journal) ----------------------------------
+    # ---- the arithmetic looks at kept passes ------------------------------------------
 
-    def event(self, run_id: str, kind: str, data: Mapping[str, Any]) -> None:
-        self.log.event(run_id, kind, data)
-        if kind == "acknowledged":
-            self._tell(Saved("event", run_id))
-
-    def start_sweep(
-        self,
-        run_id: str,
-        sweep_id: str,
-        placement: str,
-        seat: str | None,
-        hold: str | None,
-    ) -> None:
-        wires = {
-            i.name: {
-                "format": i.settings.format,
-                "profile": i.settings.profile,
-                **i.settings.options,
-            }
-            for i in self._instruments
-        }
-        self.log.start_sweep(
-            sweep_id, run_id, placement, seat=seat, hold=hold, wires=wires
-        )
-
-    def end_sweep(
-        self,
-        sweep_id: str,
-        state: str,
-        *,
-        push: bool | None,
-        trace: Trace | None,
-        reason: str | None,
-    ) -> None:
-        self.log.end_sweep(sweep_id, state, push=push, trace=trace, reason=reason)  # type: ignore[arg-type]
-
-    def kept(self, trace: Trace, *, straight: bool) -> None:
+    def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
                 trace, self.run.evidence, self._looked, straight=straight
             )
-
-    def undo_sweep(self, sweep_id: str, reason: str) -> None:
-        self.log.undo_sweep(sweep_id, reason)
 
     def _looked(
         self,
@@ -124,17 +87,13 @@ class CheckController:
     ) -> None:
         run = self.run
         if run is not None and trace in run.kept.traces:
-            units = self._settings().units
-            run.doubts(
-                doubts,
-                lambda doubt: in_units([words(doubt)], units)[0],
-                time.monotonic(),
-            )
+            run.doubts(doubts, time.monotonic())
         if fitted is None:
             return
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
-            run.refuse_kept(trace, fitted.words, time.monotonic())
+            reason = Remark("pass-not-straight", {"why": fitted.words})
+            run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
             run.kept.passes.append(fitted)
@@ -199,9 +158,10 @@ class CheckController:
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
+            asked = prompt_words(self.run.ask, self._settings().units)
             raise WrongUse(
-                f"{self.run.check.kind} is in progress ({self.run.ask.words}); finish"
-                " it, or end it with `sweepgauge abandon`"
+                f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
+                " with `sweepgauge abandon`"
             )
         if not 1 <= request.sweeps <= 50:
             raise WrongUse(
@@ -226,7 +186,7 @@ class CheckController:
             hold=str(request.options["hold"]) if request.options.get("hold") else None,
         )
         self._tell(Saved("check", run_id))
-        self.event(run_id, "asked-for", msgspec.to_builtins(request))
+        self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
         return False
@@ -246,7 +206,7 @@ class CheckController:
             lean=request.lean,
             tap=request.tap,
             marks=travel.marks if travel.by_marks else (),
-            journal=self,
+            journal=self.journal,
             tell=self._tell,
             at_rest=self._at_rest,
             verifies=request.verifies,
@@ -313,18 +273,18 @@ class CheckController:
         self.after()
         return used
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         if self.run is None:
             raise WrongUse("no check is in progress")
         return self.run.undo(now)
 
-    def abandon(self, now: float) -> str:
+    def abandon(self, now: float) -> Remark:
         if self.run is None:
             raise WrongUse("no check is in progress")
         run, self.run, self.begun = self.run, None, None
-        run.interrupt("The check was given up.", now)
+        run.interrupt(Remark("check-given-up"), now)
         self.log.abandon(run.id, "by hand")
-        return f"{run.check.kind} is given up; what was measured stays in the log."
+        return Remark("given-up", {"check": run.check.kind})
 
     def after(self) -> None:
         """When nothing is lacking any more, it is worked out."""
@@ -340,7 +300,7 @@ class CheckController:
 
     def stop(self, now: float) -> None:
         if self.run is not None:
-            self.run.interrupt("The daemon was ended.", now)
+            self.run.interrupt(Remark("daemon-ended"), now)
         self.concluding.stop()
 
     def _concluded(
@@ -370,7 +330,8 @@ class CheckController:
         if self.run is run:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
-        self._tell(NotConcluded(run.id, f"No result: {why.rstrip('.')}."))
+        remark = Remark("not-concluded", {"why": why.rstrip(".")})
+        self._tell(NotConcluded(run.id, remarks=[remark]))
 
 
 def same(a: Begin, b: Begin) -> bool:

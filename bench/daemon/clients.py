@@ -21,6 +21,7 @@ import msgspec
 from bench.protocol import (
     LONGEST_REQUEST,
     Error,
+    RawBytes,
     Readings,
     Request,
     WireError,
@@ -157,6 +158,13 @@ class Clients:
                 if line is None:
                     line = encode(readings)
                 client.send_readings(readings, line, now)
+
+    def tell_raw(self, name: str, data: bytes) -> None:
+        """The bytes of one block, to the clients that capture this instrument."""
+        for client in self.all:
+            if client.capturing == name:
+                line = msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
+                client.send_line(line)
 
     @property
     def watched(self) -> bool:

@@ -10,29 +10,33 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import os
 import time
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import Role, heard_words, values_of
-from bench.daemon.port_scanner import (
-    Places,
-    PortScanner,
-    Tapped,
-    short_name,
-    wired_cable,
+from bench.daemon.discovered import (
+    Role,
+    found_remark,
+    heard_remark,
+    moved_remark,
+    not_kept_remark,
+    values_of,
+    write,
 )
+from bench.daemon.port_listener import wired_cable
+from bench.daemon.port_scanner import PortScanner
+from bench.daemon.serial_places import Places, short_name
+from bench.daemon.wired import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
-from bench.stream.motion import PRESSED, PUSHED, Seen, Watcher, pressed, pushed, watcher
-from bench.units import length_words
+from bench.stream.motion import Seen, Watcher, pressed, pushed, watcher
 
 log = logging.getLogger("sweepgauge")
 
@@ -40,13 +44,11 @@ What = Literal["indicator", "travel", "leaf"]
 # s that ports are held on when nobody looks any more: a screen may come back
 LINGER = 3.0
 IDLE = 20.0  # s without a movement until that is said
+STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
 MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 
-ASK = {
-    "indicator": "Press the indicator's plunger in, some 2 mm, and let it out again.",
-    "travel": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
-}
+ASK = {"indicator": Remark("setup-press"), "travel": Remark("setup-push")}
 
 
 class DeviceSetup:
@@ -65,16 +67,13 @@ class DeviceSetup:
         busy: Callable[[], str | None],
         where: Places,
     ) -> None:
-        self._tell, self._note, self._settings, self._paths = (
-            tell,
-            note,
-            settings,
-            paths,
-        )
-        self._wired, self._rewire, self._busy = wired, rewire, busy
+        self._tell, self._note = tell, note
+        self._settings, self._paths = settings, paths
+        self._wired = WiredInstruments(wired)
+        self._rewire, self._busy = rewire, busy
         self.scout = PortScanner(
             where,
-            self._held,
+            self._wired.devices,
             lambda one, times, values: self._take(one.place.name, times, values),
         )
         self.what: What | None = None
@@ -95,7 +94,7 @@ class DeviceSetup:
     @property
     def first(self) -> bool:
         """Nothing is wired."""
-        return not self._wired()
+        return self._wired.none()
 
     async def stop(self) -> None:
         if self._keeping is not None:
@@ -116,7 +115,7 @@ class DeviceSetup:
             ):
                 self.scout.start()
         elif now - self._wanted > LINGER and self.what is not None:
-            self._finish("failed", "")  # whoever wanted it is gone
+            self._finish("failed")  # whoever wanted it is gone
         elif now - self._wanted > LINGER and self.scout.on:
             self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
         self.scout.tick(now)
@@ -129,7 +128,7 @@ class DeviceSetup:
         ):
             self._ask("indicator", now)
         if self._proof is not None:
-            self._proof.tick(now, self._indicator())
+            self._proof.tick(now, self._wired.indicator())
         elif self.what is not None:
             self._look(now)
         self._say_cables(now)
@@ -148,7 +147,7 @@ class DeviceSetup:
         self._proof = LeafProof(
             LEAF if request.leaf is None else request.leaf,
             self._settings(),
-            self._indicator(),
+            self._wired.indicator(),
             self._said_of_leaf,
         )
         self.what = "leaf"
@@ -158,7 +157,7 @@ class DeviceSetup:
         """The person leaves it."""
         self._left = True
         if self.what is not None:
-            self._finish("failed", "")
+            self._finish("failed")
 
     def press(self, now: float) -> bool:
         """True when it answered something that is asked here."""
@@ -174,19 +173,9 @@ class DeviceSetup:
 
     # ---- what is heard ---------------------------------------------------------------
 
-    def _held(self) -> set[str]:
-        ports = [one.settings.port for one in self._wired() if one.settings.port]
-        return {port if "://" in port else os.path.realpath(port) for port in ports}
-
-    def _named(self, name: str) -> Instrument | None:
-        return next((one for one in self._wired() if one.name == name), None)
-
-    def _indicator(self) -> Instrument | None:
-        return next((one for one in self._wired() if one.role == "indicator"), None)
-
     def heard(self, message: Readings) -> None:
         """Readings of an instrument that is set up."""
-        if self.what is None or (one := self._named(message.instrument)) is None:
+        if self.what is None or (one := self._wired.named(message.instrument)) is None:
             return
         if self._proof is not None and one.role == "indicator":
             self._proof.readings(message)
@@ -204,20 +193,6 @@ class DeviceSetup:
                 )
             self._watchers[port].take(times, values)
 
-    def _here(self) -> dict[str, Tapped | Instrument]:
-        """By port what can be heard at this moment."""
-        out: dict[str, Tapped | Instrument] = {
-            one.place.name: one
-            for one in self.scout.tapped.values()
-            if one.proposal is not None and not one.lost
-        }
-        out |= {
-            one.settings.port: one
-            for one in self._wired()
-            if one.settings.port and one.state != "absent"
-        }
-        return out
-
     def _say_cables(self, now: float) -> None:
         if not self.scout.on:
             if self._cables is not None:
@@ -225,7 +200,7 @@ class DeviceSetup:
                 self._tell(Cables([]))
             return
         cables = [one.said(now) for one in self.scout.tapped.values()]
-        cables += [wired_cable(one) for one in self._wired() if one.settings.port]
+        cables += [wired_cable(one) for one in self._wired.with_ports()]
         said = Cables(sorted(cables, key=lambda one: one.port), self.first)
         if said != self._cables and self.scout.looked:
             self._cables = said
@@ -240,17 +215,17 @@ class DeviceSetup:
 
     # ---- the cables ------------------------------------------------------------------
 
-    def _ask(self, what: Role, now: float, remark: str = "") -> None:
+    def _ask(self, what: Role, now: float, *before: Remark) -> None:
         if what != self.what:
             self._watchers = {}
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
         for one in self._watchers.values():
             one.begin()
-        self._say("asking", f"{remark} {ASK[what]}".strip())
+        self._say("asking", *before, ASK[what])
 
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
-        here = self._here()
+        here = self._wired.readable(self.scout.tapped.values())
         what: Role = "indicator" if self.what == "indicator" else "travel"
         gone = [port for port in self._watchers if port not in here]
         was = {port: self._watchers.pop(port) for port in gone}
@@ -258,20 +233,13 @@ class DeviceSetup:
             return
         if self._seen is not None:
             if self._seen[0] in gone:
-                self._ask(
-                    what,
-                    now,
-                    f"{short_name(self._seen[0])} went away; nothing was kept.",
-                )
+                gone_port = {"name": short_name(self._seen[0])}
+                self._ask(what, now, Remark("setup-port-gone", gone_port))
             return
         for port, one in was.items():
             if abs(one.far) > 0.02:
-                self._ask(
-                    what,
-                    now,
-                    f"{short_name(port)} went away in the middle of it: plug it in,"
-                    " then again.",
-                )
+                gone_port = {"name": short_name(port)}
+                self._ask(what, now, Remark("setup-port-gone-midway", gone_port))
                 return
         seen = (
             pressed(self._watchers, now)
@@ -286,115 +254,62 @@ class DeviceSetup:
                 self._moved_at = now
             elif now - self._moved_at > IDLE:
                 self._ask(
-                    what, now, f"Nothing has moved yet; {heard_words(self._here())}."
+                    what,
+                    now,
+                    heard_remark(self._wired.readable(self.scout.tapped.values())),
                 )
             return
         port, mm = seen.moved[0]
-        name, far = short_name(port), self._mm(mm)
         if seen.outcome == "seen":
             self._found(what, port, mm)
-        elif seen.outcome == "two":
-            both = ", ".join(f"{short_name(p)} by {self._mm(m)}" for p, m in seen.moved)
-            self._ask(what, now, f"More than one moved: {both}. Move one alone.")
-        elif seen.outcome == "far":
-            self._ask(
-                what,
-                now,
-                f"{name} moved by {far}: no plunger goes so far. Was it the sled?",
-            )
-        elif seen.outcome == "little":
-            least = length_words(
-                PRESSED if what == "indicator" else PUSHED, self._settings().units
-            )
-            remark = f"{name} moved by {far} only: {least} at the least is wanted."
-            if what == "indicator":
-                self._ask(what, now, remark)
-            else:
-                # what it has gone already counts
-                self._say("asking", f"{remark} Push on, AWAY from you.")
-        elif seen.outcome == "stays":
-            self._say(
-                "asking",
-                f"{name} moved by {far} and stays there: let the plunger out again.",
-            )
-            if self._watchers[port].rested(now) > 6.0:
-                self._ask(
-                    what,
-                    now,
-                    f"{name} moved by {far} and stayed there: no plunger does.",
-                )
-        else:  # back
-            self._ask(
-                what,
-                now,
-                f"{name} moved by {far} and came back: leave the sled where you"
-                " pushed it.",
-            )
+        elif seen.outcome == "little" and what == "travel":
+            # what it has gone already counts
+            self._say("asking", moved_remark(what, seen), Remark("setup-push-on"))
+        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+            still = {"name": short_name(port), "far": abs(mm)}
+            self._say("asking", Remark("setup-stays", still))
+        else:
+            self._ask(what, now, moved_remark(what, seen))
 
     def _found(self, what: Role, port: str, mm: float) -> None:
         self._seen = (port, mm)
-        name, far = short_name(port), self._mm(mm)
-        way = "grows" if mm > 0 else "falls"
-        if what == "indicator":
-            words = (
-                f"{name} went {far} and back: it is the indicator; its number {way} as"
-                " the plunger goes in."
-            )
-        else:
-            words = (
-                f"{name} went {far}: it is the travel; its number {way} as the sled"
-                " goes away."
-            )
+        remarks = [found_remark(what, port, mm)]
         try:
             values = self._values(what, port)
             changes = edit.changes(self._paths.settings, what, values)
         except SettingsError as error:
-            self._finish("failed", f"Nothing is kept: {error}.")
+            self._finish("failed", Remark("setup-nothing-kept", {"why": str(error)}))
             return
         if self._inches(what, port):
-            words += " It shows inches, and so will this."
-        other = self._other(what, port)
+            remarks.append(Remark("setup-inches"))
+        other = self._wired.other_role(what, port)
         if other is not None:
-            words += f" It was the {other} until now, which then has no cable."
+            remarks.append(Remark("setup-was-other", {"other": other}))
         if changes:
-            words += (
-                f" In {self._paths.settings.name}:"
-                f" {'; '.join(change.text() for change in changes)}."
-            )
-        self._say(
-            "seen",
-            words,
-            port=port,
-            grows=str(values["grows"]),
-            enter=True,
-            value=abs(mm),
-        )
+            texts = "; ".join(change.text() for change in changes)
+            file = self._paths.settings.name
+            remarks.append(Remark("setup-changes", {"file": file, "changes": texts}))
+        grows = str(values["grows"])
+        self._say("seen", *remarks, port=port, grows=grows, enter=True, value=abs(mm))
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
-        one = self._here().get(port)
+        one = self._wired.readable(self.scout.tapped.values()).get(port)
         inches = what == "indicator" and one is not None and one.unit == "inch"
         return inches and not edit.says(self._paths.settings, None, "units")
 
-    def _other(self, what: What, port: str) -> Role | None:
-        for one in self._wired():
-            if (
-                one.settings.port == port
-                and one.role in ("indicator", "travel")
-                and one.role != what
-            ):
-                return "indicator" if one.role == "indicator" else "travel"
-        return None
-
     def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
         assert self._seen is not None
-        source, shown = self._here().get(port), self._shown.get(port, set())
+        source, shown = (
+            self._wired.readable(self.scout.tapped.values()).get(port),
+            self._shown.get(port, set()),
+        )
         return values_of(
             what,
             port,
             self._seen[1],
             source,
-            self._other(what, port),
+            self._wired.other_role(what, port),
             self._paths.settings,
             shown,
         )
@@ -410,35 +325,19 @@ class DeviceSetup:
                 values = self._proof.cure
             elif self._seen is not None:
                 values = self._values(section, self._seen[0])
-            other = None if self._seen is None else self._other(what, self._seen[0])
+            other = (
+                None
+                if self._seen is None
+                else self._wired.other_role(what, self._seen[0])
+            )
             inches = self._seen is not None and self._inches(what, self._seen[0])
             settings = await asyncio.to_thread(
-                edit.keep,
-                path,
-                section,
-                values,
-                gear_path=self._paths.gear,
-                take_from=other,
+                write, self._paths, section, values, other, inches
             )
-            if inches:
-                settings = await asyncio.to_thread(
-                    edit.keep_units, path, "inch", gear_path=self._paths.gear
-                )
-        except SettingsError as error:
-            self._finish("failed", f"Nothing is kept: {error}.")
-            return
-        except OSError as error:
-            by_hand = edit.as_text(section, values)
-            why = error.strerror or str(error)
-            self._finish(
-                "failed",
-                f"Nothing is kept: {path} cannot be written: {why}. Mend that and do it"
-                f" again, or write there: {by_hand}",
-            )
-            return
         except Exception as error:
-            log.exception("keeping what was learned of the %s", what)
-            self._finish("failed", f"Nothing is kept: {type(error).__name__}: {error}.")
+            if not isinstance(error, SettingsError | OSError):
+                log.exception("keeping what was learned of the %s", what)
+            self._finish("failed", not_kept_remark(error, path, section, values))
             return
         port = self._seen[0] if self._seen is not None else ""
         if port:
@@ -446,19 +345,17 @@ class DeviceSetup:
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
-            self._proof.cured(settings, f"Kept in {path.name}. Now prove it again.")
+            self._proof.cured(settings, Remark("setup-cured", {"file": path.name}))
             return
         grows = str(values.get("grows", ""))
-        self._finish(
-            "kept",
-            f"Kept in {path.name}: {short_name(port)} is the {what}.",
-            port=port,
-            grows=grows,
-        )
+        kept = {"file": path.name, "name": short_name(port), "what": what}
+        self._finish("kept", Remark("setup-kept", kept), port=port, grows=grows)
 
     # ---- what is told ----------------------------------------------------------------
 
-    def _said_of_leaf(self, phase: Phase, words: str, more: Mapping[str, Any]) -> None:
+    def _said_of_leaf(
+        self, phase: Phase, remarks: Sequence[Remark], more: Mapping[str, Any]
+    ) -> None:
         proof = self._proof
         assert proof is not None
         if proof.outcome is not None:
@@ -472,31 +369,19 @@ class DeviceSetup:
             )
             proof.outcome = None
         if phase in ("kept", "failed"):
-            self._finish(phase, words, **more)
+            self._finish(phase, *remarks, **more)
         else:
-            self._say(phase, words, **more)
+            self._say(phase, *remarks, **more)
 
-    def _mm(self, mm: float) -> str:
-        units = self._settings().units
-        return length_words(
-            abs(mm),
-            units,
-            (
-                (1 if abs(mm) >= 10 else 2 if abs(mm) >= 0.1 else 3)
-                if units == "mm"
-                else None
-            ),
-        )
-
-    def _say(self, phase: Phase, words: str, **more: Any) -> None:
+    def _say(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
         assert self.what is not None
-        said = LearnSaid(self.what, phase, words, **more)
+        said = LearnSaid(self.what, phase, remarks=list(remarks), **more)
         if said != self.said:
             self.said = said
             self._tell(said)
 
-    def _finish(self, phase: Phase, words: str, **more: Any) -> None:
+    def _finish(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
         """It is over, one way or the other."""
-        self._say(phase, words, on=False, **more)
+        self._say(phase, *remarks, on=False, **more)
         self.what = self.said = self._seen = self._proof = None
         self._wanted = time.monotonic()

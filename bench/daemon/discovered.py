@@ -1,5 +1,7 @@
-"""From a cable that moved to the keys and texts that a person would write of it. Reads
-the settings file."""
+"""What is made of a cable that moved: remarks, and keys of the settings.
+
+Reads and writes the settings file.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +10,12 @@ from pathlib import Path
 from typing import Literal
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.port_scanner import Tapped, short_name
+from bench.daemon.port_listener import Tapped
+from bench.daemon.serial_places import short_name
+from bench.procedure.remark import Remark
 from bench.settings import edit
-from bench.stream.motion import count_shown
+from bench.settings.settings_file import Paths, Settings, SettingsError
+from bench.stream.motion import PRESSED, PUSHED, Seen, count_shown
 
 Role = Literal["indicator", "travel"]
 
@@ -46,12 +51,63 @@ def values_of(
     return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
 
 
-def heard_words(here: Mapping[str, Tapped | Instrument]) -> str:
-    """Which cables there are numbers of, in words."""
-    reading = [port for port, one in here.items() if one.last is not None]
-    if not reading:
-        return (
-            "no instrument is heard: plug its cable in, switch it on, or press its send"
-            " button"
-        )
-    return f"heard: {', '.join(short_name(port) for port in sorted(reading))}"
+def heard_remark(here: Mapping[str, Tapped | Instrument]) -> Remark:
+    """That nothing moves, and which cables there are numbers of."""
+    ports = sorted(port for port, one in here.items() if one.last is not None)
+    if not ports:
+        return Remark("setup-nothing-heard")
+    names = ", ".join(short_name(port) for port in ports)
+    return Remark("setup-nothing-moved", {"names": names})
+
+
+def moved_remark(what: Role, seen: Seen) -> Remark:
+    """Why what moved is not taken for it."""
+    port, mm = seen.moved[0]
+    moved = {"name": short_name(port), "far": abs(mm)}
+    if seen.outcome == "two":
+        several = [(short_name(one), abs(mm)) for one, mm in seen.moved]
+        return Remark("setup-several-moved", {"moved": several})
+    if seen.outcome == "far":
+        return Remark("setup-too-far", moved)
+    if seen.outcome == "little":
+        least = PRESSED if what == "indicator" else PUSHED
+        return Remark("setup-too-little", {**moved, "least": least})
+    if seen.outcome == "stays":
+        return Remark("setup-stayed", moved)
+    return Remark("setup-came-back", moved)
+
+
+def found_remark(what: Role, port: str, mm: float) -> Remark:
+    """Which instrument it is, and which way its number counts."""
+    moved = {"name": short_name(port), "far": abs(mm)}
+    if what == "indicator":
+        code = "setup-indicator-grows" if mm > 0 else "setup-indicator-falls"
+    else:
+        code = "setup-travel-grows" if mm > 0 else "setup-travel-falls"
+    return Remark(code, moved)
+
+
+def write(
+    paths: Paths,
+    section: Role,
+    values: Mapping[str, edit.Value],
+    take_from: Role | None,
+    inches: bool,
+) -> Settings:
+    """Write it into the settings file and read that again. Raises SettingsError and
+    OSError."""
+    settings, gear = paths.settings, paths.gear
+    kept = edit.keep(settings, section, values, gear_path=gear, take_from=take_from)
+    return edit.keep_units(settings, "inch", gear_path=gear) if inches else kept
+
+
+def not_kept_remark(
+    error: Exception, path: Path, section: Role, values: Mapping[str, edit.Value]
+) -> Remark:
+    """Why nothing is kept, and what to do."""
+    if isinstance(error, OSError):
+        why, by_hand = error.strerror or str(error), edit.as_text(section, values)
+        lost = {"path": str(path), "why": why, "by_hand": by_hand}
+        return Remark("setup-not-writable", lost)
+    fault = "" if isinstance(error, SettingsError) else f"{type(error).__name__}: "
+    return Remark("setup-nothing-kept", {"why": f"{fault}{error}"})

@@ -18,6 +18,7 @@ from bench.finding import Doubt, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
 from bench.protocol import Fitted
+from bench.render.wording import ended
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
@@ -133,5 +134,5 @@ def with_verdict_on_move(finding: Finding, before: Finding | None) -> Finding:
     did."""
     if before is None or (words := judge_move(before, finding)) is None:
         return finding
-    note = f"The move: {words}" if words.endswith("?") else f"The move: {words}."
+    note = f"The move: {ended(words)}"
     return msgspec.structs.replace(finding, notes=[note, *finding.notes])

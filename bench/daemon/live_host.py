@@ -12,6 +12,7 @@ from bench.log.history import LivePast
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Live, LiveSaid, Saved
 from bench.render.finding import settle_words
@@ -61,7 +62,6 @@ class LiveHost:
                 finding,
                 jig,
                 settings.gear.indicator.resolution,
-                settings.units,
                 drew,
             )
         except NoLive as error:
@@ -72,7 +72,8 @@ class LiveHost:
 
     def end(self) -> None:
         if self.move is not None:
-            self._tell(LiveSaid(on=False, phase="end", words="The live move is left."))
+            left = Remark("live-left")
+            self._tell(LiveSaid(on=False, phase="end", remarks=[left]))
         self.move = None
 
     def readings(self, times: Sequence[float], values: Sequence[float]) -> None:
@@ -111,7 +112,7 @@ class LiveHost:
         )
         self._tell(Saved("move", found.id))
 
-    def back(self) -> str:
+    def back(self) -> Remark:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
         if self.move is None or not self.move.back():
             raise WrongUse(
@@ -119,7 +120,7 @@ class LiveHost:
                 " tightened"
             )
         self.say()
-        return "Slack off: it aims past by what the screw drew."
+        return Remark("live-slackened")
 
     def say(self) -> None:
         """At most once a tick, when something changed."""

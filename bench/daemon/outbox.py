@@ -13,17 +13,8 @@ from typing import NamedTuple, Protocol
 
 import msgspec
 
-from bench.protocol import (
-    UNRECORDED,
-    Done,
-    LearnSaid,
-    LiveSaid,
-    MarkTaken,
-    Notice,
-    Saved,
-    SweepSaid,
-    Told,
-)
+from bench.procedure.remark import Remark
+from bench.protocol import UNRECORDED, Done, LearnSaid, Saved, SweepSaid, Told
 
 # a message that waits longer for the disk is shown as being saved; shorter is not seen
 SHOW_SAVING_S = 0.3
@@ -121,23 +112,19 @@ class Outbox:
 
 
 def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
-    """The same message where what it speaks of is not on the disk: it says so, and
-    claims nothing."""
+    """The same message where what it speaks of is not on the disk: it claims nothing.
+
+    Its words say so where they are made, in `bench.render.notices`.
+    """
     if not isinstance(message, Told):
         return message
+    if isinstance(message, LearnSaid) and message.what != "leaf":
+        return message  # kept in the settings file, which is another matter
     said = msgspec.structs.replace(message, recorded=False)
     if isinstance(said, Done):
-        return msgspec.structs.replace(said, text=UNRECORDED)
+        return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
     if isinstance(said, SweepSaid) and said.state == "kept":
-        words = f"NOT RECORDED: {said.taken} of {said.wanted} measured."
-        return msgspec.structs.replace(said, state="measured", words=words)
-    if isinstance(said, LearnSaid) and said.what != "leaf":
-        return message  # kept in the settings file, which is another matter
-    if isinstance(said, LiveSaid | LearnSaid) and said.phase not in ("end", "kept"):
-        return said  # it asks, and claims nothing
-    if (
-        isinstance(said, SweepSaid | MarkTaken | Notice | LiveSaid | LearnSaid)
-        and said.words
-    ):
-        return msgspec.structs.replace(said, words=f"NOT RECORDED: {said.words}")
+        values = {"taken": said.taken, "wanted": said.wanted}
+        remarks = [Remark("pass-measured", values)]
+        return msgspec.structs.replace(said, state="measured", remarks=remarks)
     return said

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import logging
 import time
-from collections.abc import Mapping
 from typing import Protocol
 
 import msgspec
@@ -16,13 +13,12 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.gear_requests import GearService, put_gear, put_units
+from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
-from bench.daemon.station import Bench
-from bench.finding import Finding, Unread
-from bench.gear import Gear
-from bench.log import event_log, history
+from bench.finding import Finding
 from bench.log.rows import LogError
-from bench.log.writer import LogWriter
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Abandon,
@@ -41,13 +37,10 @@ from bench.protocol import (
     InstrumentState,
     Learn,
     Live,
-    LogEventRows,
     LogEvents,
     LogExport,
     LogList,
-    LogOne,
     LogShow,
-    LogText,
     Moved,
     NotesSeen,
     Press,
@@ -63,15 +56,11 @@ from bench.protocol import (
     Undo,
     Watch,
 )
-from bench.render.gear import jig_texts, saw_texts, square_texts
-from bench.settings.edit import keep_units
-from bench.settings.settings_file import Paths, Settings, SettingsError, add_gear, load
-from bench.units import length_words
+from bench.render.notices import with_words
+from bench.settings.settings_file import SettingsError
 
 log = logging.getLogger("sweepgauge")
 
-EXPORT_PIECE = 64 * 1024  # characters of an export in one message
-FLUSH = 1.0  # s
 ONLY_ASKS = (
     GetStatus,
     Watch,
@@ -87,25 +76,18 @@ ONLY_ASKS = (
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
-class Answering(Protocol):
+class Answering(GearService, LogService, Protocol):
     """What of the daemon answers are made from; see bench.daemon.service."""
 
-    settings: Settings
-    paths: Paths
     recording: Recording
     notes: list[str]
     notes_told: int
     last: list[Finding]
     beat: tuple[float, float, bool] | None
-    log: LogWriter
-    bench: Bench
     learner: DeviceSetup
 
     def tell(self, message: msgspec.Struct) -> None: ...
     def press(self, now: float, *, waits: bool = True) -> bool: ...
-    def busy(self) -> str | None: ...
-    def new_gear(self, gear: Gear) -> None: ...
-    async def rewire(self, settings: Settings) -> None: ...
 
 
 class Answers:
@@ -121,9 +103,9 @@ class Answers:
         before it.
         """
         ref = request.ref
-        send: Send = client.send
+        send: Send = self._in_words(client)
         if not isinstance(request, ONLY_ASKS):
-            send = self.service.bench.outbox.answers(client.send)
+            send = self.service.bench.outbox.answers(send)
         try:
             await self._answer(client, send, request)
         except (WrongUse, SettingsError) as error:
@@ -144,6 +126,14 @@ class Answers:
                     ref,
                 )
             )
+
+    def _in_words(self, client: Client) -> Send:
+        """What sends an answer to the client with its sentences made."""
+
+        def send(message: msgspec.Struct) -> None:
+            client.send(with_words(message, self.service.settings.units))
+
+        return send
 
     async def _answer(self, client: Client, send: Send, request: Request) -> None:
         now = time.monotonic()
@@ -166,14 +156,15 @@ class Answers:
             used = self.service.press(now, waits=request.waits)
             send(Done("taken" if used else "nothing asks for it", ref))
         elif isinstance(request, Undo):
-            send(Done(bench.undo(now), ref))
+            send(Done(ref=ref, remarks=[bench.undo(now)]))
         elif isinstance(request, Abandon):
-            words = bench.abandon()
+            remark = bench.abandon()
             bench.outbox.tell(Asking(run=None))
-            send(Done(words, ref))
+            send(Done(ref=ref, remarks=[remark]))
         elif isinstance(request, Extend):
             bench.extend(request, now)
-            send(Done(f"{request.sweeps} pushes more in every set-up.", ref))
+            extended = Remark("extended", {"sweeps": request.sweeps})
+            send(Done(ref=ref, remarks=[extended]))
         elif isinstance(request, Moved):
             self._moved(send, request)
         elif isinstance(request, Capture):
@@ -196,11 +187,11 @@ class Answers:
         elif isinstance(request, GetChecks):
             send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
-            await self._put(send, request)
+            await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
-            await self._units(send, request)
+            await put_units(self.service, send, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
-            await self._from_log(client, request)
+            await answer_from_log(self.service, client, request)
         else:
             raise WrongUse("this daemon cannot do that")
 
@@ -297,8 +288,8 @@ class Answers:
             f"move-{found.id}", {"distance_mm": distance, "how": request.how}
         )
         service.bench.outbox.tell(Saved("move", found.id))
-        gone = length_words(distance, service.settings.units)
-        send(Done(f"Noted: the {move.end} end moved {move.way} {gone}.", request.ref))
+        values = {"end": move.end, "way": move.way, "distance": distance}
+        send(Done(ref=request.ref, remarks=[Remark("move-noted", values)]))
 
     def _with_move(self, finding: str | None, jig: str | None) -> Finding:
         """The latest finding with a move, proposed or not. Raises WrongUse."""
@@ -325,109 +316,3 @@ class Answers:
             )
         client.capturing = name if request.on else None
         send(Done(name, request.ref))
-
-    # ---- gear ------------------------------------------------------------------------
-
-    async def _units(self, send: Send, request: PutUnits) -> None:
-        """What people see: kept in the settings file, and true at once."""
-        service = self.service
-        if (why := service.busy()) is not None:
-            raise WrongUse(why)
-        paths = service.paths
-        settings = await asyncio.to_thread(
-            keep_units, paths.settings, request.units, gear_path=paths.gear
-        )
-        await service.rewire(settings)
-        words = "Millimetres" if request.units == "mm" else "Inches"
-        send(Done(f"{words} from now on; kept in {paths.settings.name}.", request.ref))
-
-    async def _put(
-        self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
-    ) -> None:
-        """Into gear.toml beside the log, checked whole before a byte is written; then
-        read again."""
-        service = self.service
-        if service.bench.run is not None:
-            raise WrongUse(
-                "a check is in progress; finish it, or end it with `sweepgauge abandon`"
-            )
-        name: str | None = None
-        values: Mapping[str, str | list[str]]
-        if isinstance(request, PutJig):
-            name, values, kind = request.jig.name, jig_texts(request.jig), "jig"
-        elif isinstance(request, PutSaw):
-            name, values, kind = request.saw.name, saw_texts(request.saw), "saw"
-        elif isinstance(request, PutSquare):
-            name, values, kind = (
-                request.square.name,
-                square_texts(request.square),
-                "square",
-            )
-        else:
-            values, kind = (
-                {"set": [f"{leaf!r} mm" for leaf in request.leaves]},
-                "leaves",
-            )
-        paths = service.paths
-
-        def write() -> Gear:
-            add_gear(paths.gear, kind, name, values, settings_path=paths.settings)  # type: ignore[arg-type]
-            return load(paths.settings, paths.gear).gear
-
-        gear = await asyncio.to_thread(write)
-        service.new_gear(gear)
-        send(Done(f"{name or kind} is kept in {paths.gear}.", request.ref))
-
-    # ---- the log ---------------------------------------------------------------------
-
-    async def _from_log(
-        self, client: Client, request: LogList | LogShow | LogExport | LogEvents
-    ) -> None:
-        path = self.service.paths.log
-        if isinstance(request, LogList):
-            rows = await asyncio.to_thread(
-                history.listed,
-                path,
-                jig=request.jig,
-                check=request.check,
-                most=request.most,
-                before=request.before,
-            )
-            client.send(msgspec.structs.replace(rows, ref=request.ref))
-        elif isinstance(request, LogEvents):
-            units = self.service.settings.units
-            # events of no check wait for company
-            await asyncio.to_thread(self.service.log.flush, FLUSH)
-            events = await asyncio.to_thread(
-                event_log.events, path, request.most, units
-            )
-            client.send(LogEventRows(events, request.ref))
-        elif isinstance(request, LogShow):
-            shown = await asyncio.to_thread(history.show, path, request.id)
-            client.send(
-                LogOne(
-                    shown.finding,
-                    msgspec.Raw(msgspec.json.encode(shown.evidence)),
-                    [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
-                    request.ref,
-                )
-            )
-        else:
-            await self._export(client, request)
-
-    async def _export(self, client: Client, request: LogExport) -> None:
-        """No further than the client reads: a slow one only waits for itself."""
-        unread: list[Unread] = []
-        pieces = history.exported(self.service.paths.log, request.id, unread)
-        try:
-            while (text := await asyncio.to_thread(next, pieces, None)) is not None:
-                for start in range(0, len(text), EXPORT_PIECE):
-                    client.send(
-                        LogText(text[start : start + EXPORT_PIECE], False, request.ref)
-                    )
-                    await client.drained()
-        finally:
-            # at this moment it reads, in its thread
-            with contextlib.suppress(ValueError):
-                pieces.close()
-        client.send(LogText("", True, request.ref, unread))

@@ -21,26 +21,27 @@ from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
-from bench.daemon.port_scanner import Places, places
 from bench.daemon.request_handlers import Answers
+from bench.daemon.serial_places import Places, places
 from bench.daemon.station import Bench
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
-from bench.log.rows import LogError, Saved
+from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Asking,
     Concluded,
     Notice,
-    RawBytes,
-    Readings,
     Recording,
     Version,
+    notice,
 )
 from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
+from bench.render.notices import with_words
 from bench.settings.settings_file import Paths, Settings
 
 log = logging.getLogger("sweepgauge")
@@ -90,10 +91,7 @@ class Service:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
-        self.bench = Bench(
-            settings, self.log, self.tell, self._tell_readings, self._known
-        )
-        self.bench.watch_raw = self._raw
+        self.bench = Bench(settings, self.log, self.tell, self.clients, self._known)
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )
@@ -107,6 +105,7 @@ class Service:
             busy=self.busy,
             where=where,
         )
+        self.bench.setup = self.learner
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
 
     def _on_loop(self, call: Any, argument: Any) -> None:
@@ -224,7 +223,7 @@ class Service:
 
     # ---- what the log says -----------------------------------------------------------
 
-    def _saved(self, saved: Saved) -> None:
+    def _saved(self, saved: Commit) -> None:
         if (
             self.log.unfinished is not self._left
         ):  # another file, or one that was damaged while it was written
@@ -344,6 +343,7 @@ class Service:
             client.send(Notice("log", self.recording.words, recorded=False))
 
     def tell(self, message: msgspec.Struct) -> None:
+        message = with_words(message, self.settings.units)
         if isinstance(message, Concluded):
             self.last = [message.finding, *self.last][:LAST]
             self.beat = None
@@ -351,17 +351,6 @@ class Service:
             self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
-
-    def _raw(self, name: str, data: bytes) -> None:
-        for client in self.clients.all:
-            if client.capturing == name:
-                client.send_line(
-                    msgspec.json.encode(RawBytes(name, data.hex())) + b"\n"
-                )
-
-    def _tell_readings(self, message: Readings, now: float) -> None:
-        self.clients.tell_readings(message, now)
-        self.learner.heard(message)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""
@@ -372,7 +361,7 @@ class Service:
 
     def _pedal_long(self) -> None:
         with contextlib.suppress(WrongUse):
-            self.bench.outbox.tell(Notice("undo", self.bench.undo(time.monotonic())))
+            self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be
@@ -386,11 +375,11 @@ class Service:
         if ask.phase == "mark" and not ask.waiting:
             if still:
                 self.panel.tone("high")
-                self.tell(Notice("beat", "Stand still."))
+                self.tell(notice("beat", Remark("beat-stand-still")))
                 self.bench.press(now, waits=False)
             else:
                 self.panel.tone("low")
-                self.tell(Notice("beat", f"Move to {ask.at:g} mm."))
+                self.tell(notice("beat", Remark("beat-move", {"at": ask.at})))
             self.beat = (period, now + (period if not still else 0.8), not still)
 
 

@@ -1,8 +1,7 @@
-"""Where an instrument's bytes come from, whatever it is wired to; and what reads them.
+"""The instruments' ports, opened once each, and the decoders of their bytes.
 
 Two instruments may share one port: a microcontroller that sends gauge and travel in one
-line, a box of several gauges. Then it is opened once, and each hears all of it. No
-numpy.
+line, or a box of several gauges. Each of them then hears all that comes.
 """
 
 from __future__ import annotations
@@ -20,21 +19,24 @@ from hw.reading import Decoder, PortState
 
 
 class Sources:
-    """All ports of one daemon. make_factory: a gpiozero pin factory for pins; None asks
-    the kernel itself."""
+    """All ports of one daemon.
+
+    make_factory: a gpiozero pin factory for pins; None asks the kernel itself.
+    """
 
     make_factory: Callable[[], Any] | None = None
 
     def __init__(self) -> None:
-        # registers and pins are read when they are due, and typed keys when they come
+        # Serial ports alone are read in rounds: registers and pins are read when they
+        # are due, typed keys when they come.
         self.rounds = Rounds()
-        self._shared: dict[PortOptions, _Shared] = {}
+        self._lines: dict[PortOptions, _SerialLine] = {}
 
     def open(
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
     ) -> Port:
-        """What these settings name, not yet started. Raises ValueError (FormatError)
-        where they do not agree."""
+        """The port that these settings name, not yet started. Raises ValueError
+        (FormatError) where they do not agree."""
         options = _port_options(settings)
         own = own_port(
             settings.format,
@@ -46,54 +48,66 @@ class Sources:
             rate=settings.rate,
             make_factory=self.make_factory,
         )
-        return own or _Member(self, options, on_block, on_state)
+        return own or SharedPort(self, options, on_block, on_state)
 
-    def join(self, member: _Member) -> None:
-        shared = self._shared.get(member.options)
-        if shared is None:
-            shared = self._shared[member.options] = _Shared(member.options, self.rounds)
-        shared.join(member)
-        member.shared = shared
+    def join(self, member: SharedPort) -> None:
+        line = self._lines.get(member.options)
+        if line is None:
+            line = self._lines[member.options] = _SerialLine(
+                member.options, self.rounds
+            )
+        line.join(member)
+        member.line = line
 
-    async def leave(self, member: _Member) -> None:
-        shared, member.shared = member.shared, None
-        if shared is not None and shared.leave(member):
-            self._shared.pop(member.options, None)
-            await shared.port.stop()
+    async def leave(self, member: SharedPort) -> None:
+        line, member.line = member.line, None
+        if line is not None and line.leave(member):
+            self._lines.pop(member.options, None)
+            await line.port.stop()
 
 
-class _Shared:
-    """One serial port and those who hear it."""
+class _SerialLine:
+    """One serial port and the instruments that hear it."""
 
     def __init__(self, options: PortOptions, rounds: Rounds) -> None:
         self.port = SerialPort(options, self._block, self._state, rounds)
-        self.members: list[_Member] = []
-        self._told: tuple[PortState, str] | None = None
+        self.members: list[SharedPort] = []
+        self._latest_state: tuple[PortState, str] | None = None
 
-    def join(self, member: _Member) -> None:
+    def join(self, member: SharedPort) -> None:
         self.members.append(member)
+        self._connect()
         if len(self.members) == 1:
             self.port.start()
-        elif self._told is not None:
-            asyncio.get_running_loop().call_soon(member.late, *self._told)
+        elif self._latest_state is not None:
+            asyncio.get_running_loop().call_soon(member.hear_state, *self._latest_state)
 
-    def leave(self, member: _Member) -> bool:
-        """True when nobody is left."""
+    def leave(self, member: SharedPort) -> bool:
+        """True when no member is left."""
         self.members.remove(member)
+        self._connect()
         return not self.members
+
+    def _connect(self) -> None:
+        """The only member of a port hears its bytes directly."""
+        alone = len(self.members) == 1
+        self.port.on_block = self.members[0].on_block if alone else self._block
 
     def _block(self, data: bytes, when: int) -> None:
         for member in self.members:
             member.on_block(data, when)
 
     def _state(self, state: PortState, words: str) -> None:
-        self._told = (state, words)
+        self._latest_state = (state, words)
         for member in list(self.members):
             member.on_state(state, words)
 
 
-class _Member:
-    """One instrument's share of a port."""
+class SharedPort:
+    """One instrument's share of a serial port.
+
+    rounds: the polling rounds in which the port may be read.
+    """
 
     def __init__(
         self,
@@ -103,13 +117,14 @@ class _Member:
         on_state: OnState,
     ) -> None:
         self.options = options
+        self.rounds = sources.rounds
         self.on_block, self.on_state = on_block, on_state
-        self.shared: _Shared | None = None
+        self.line: _SerialLine | None = None
         self._sources = sources
 
     @property
     def heard_silence(self) -> bool:
-        return self.shared is not None and self.shared.port.heard_silence
+        return self.line is not None and self.line.port.heard_silence
 
     def start(self) -> None:
         self._sources.join(self)
@@ -117,24 +132,19 @@ class _Member:
     async def stop(self) -> None:
         await self._sources.leave(self)
 
-    def late(self, state: PortState, words: str) -> None:
-        """What the port was found to be before this one joined."""
-        if self.shared is not None:
+    def hear_state(self, state: PortState, words: str) -> None:
+        """The state that the port had before this instrument joined."""
+        if self.line is not None:
             self.on_state(state, words)
 
     def write(self, data: bytes) -> bool:
-        """Of those who share a port one asks; the others hear the answers."""
-        shared = self.shared
-        return (
-            shared is not None and shared.members[0] is self and shared.port.write(data)
-        )
+        """The first of the instruments that share a port asks; the others hear the
+        answers."""
+        line = self.line
+        return line is not None and line.members[0] is self and line.port.write(data)
 
     def stuck(self) -> bool:
-        return self.shared is not None and self.shared.port.stuck()
-
-    @property
-    def waited(self) -> float:
-        return self.shared.port.waited if self.shared is not None else 0.0
+        return self.line is not None and self.line.port.stuck()
 
 
 def _port_options(settings: PortSettings) -> PortOptions:
@@ -151,15 +161,15 @@ def _port_options(settings: PortSettings) -> PortOptions:
 
 
 def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
-    """A fresh decoder; values in mm also where counts come. at_start: the first byte
-    begins a line."""
+    """A fresh decoder; counts are turned to mm too. at_start: the first byte begins a
+    line."""
     options: dict[str, object] = {**settings.options}
     if settings.profile is not None:
         options["profile"] = settings.profile
     decoder = make_decoder(settings.format, options, from_middle=not at_start)
     counts = FORMATS[settings.format].traits_of(settings.profile).counts
-    # a microcontroller's line has both: with `per_count` its count is meant, without it
-    # its gauge
+    # A microcontroller's line carries a count and a gauge: with `per_count` the count is
+    # read, without it the gauge.
     if settings.per_count is not None and counts is not None:
         from hw.formats.shared.travel import CountedTravel
 
@@ -168,8 +178,8 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
 
 
 def may_err(settings: PortSettings) -> bool:
-    """Whether a wrong reading of it may be well formed: no checksum, no counting, and
-    it comes as a stream."""
+    """Whether a wrong reading may be well formed: the format has no checksum and no
+    count, and the readings come as a stream."""
     return (
         settings.asking != "button"
         and FORMATS[settings.format].traits_of(settings.profile).undetected_errors

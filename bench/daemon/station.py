@@ -17,6 +17,8 @@ from bench.checks.model import Check, EvidenceGear, Known
 from bench.checks.options import OptionValue
 from bench.daemon.acquisition import UNREAD, Batch, Instrument, Role
 from bench.daemon.check_controller import CheckController
+from bench.daemon.clients import Clients
+from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
@@ -26,21 +28,23 @@ from bench.finding import Finding
 from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import (
     Begin,
     Extend,
     InstrumentState,
     Live,
-    Notice,
     Points,
     Readings,
     Rejected,
+    notice,
 )
 from bench.render.clock import jump_words
+from bench.render.notices import text
+from bench.render.wording import with_name
 from bench.settings.settings_file import PortSettings, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
-from bench.units import length_words
 from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
@@ -48,15 +52,12 @@ log = logging.getLogger("sweepgauge")
 MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
 # flags of a display that shows something else than now
 HELD = frozenset({"hold", "max", "min", "tir"})
-# flags of readings that must not enter a sweep: what that is, and what to do
+# flags of readings that must not enter a sweep: what that is, and its remark
 SPOILS = {
-    "hold": (
-        "is on hold, maximum or minimum",
-        "Switch that off on the gauge; till then nothing counts.",
-    ),
+    "hold": ("is on hold, maximum or minimum", "on-hold"),
     "missed_edge": (
         "has missed an edge: where the sled is, is not known",
-        "Push slower.",
+        "missed-edge",
     ),
 }
 WENT = {
@@ -76,7 +77,7 @@ class Bench:
         settings: Settings,
         log_writer: LogWriter,
         tell: Callable[[msgspec.Struct], None],
-        tell_readings: Callable[[Readings, float], None],
+        clients: Clients,
         known: Callable[[EvidenceGear, str, Mapping[str, Any]], Known],
     ) -> None:
         self.settings = settings
@@ -84,7 +85,8 @@ class Bench:
         self.instruments: list[Instrument] = []
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
-        self._tell_readings = tell_readings
+        self.clients = clients
+        self.setup: DeviceSetup | None = None  # set once by whoever makes both
         self.sweeper = SweepDetector()
         self.sources = Sources()
         self.checking = CheckController(
@@ -99,13 +101,15 @@ class Bench:
         self._raw = RawBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
+        # stamps and values of the indicator that the check has not been given yet
+        self._watched: tuple[list[float], list[float]] = ([], [])
         self._told_rejected: dict[str, float] = {}
         self._told_held: dict[str, float] = {}
         # the flag for which readings cannot be used just now
         self._spoiling: dict[str, str] = {}
         self._unit: dict[str, str] = {}
+        self._state: dict[str, str] = {}  # of each instrument, as the log has it last
         self.by_marks = settings.gear.travel.by_marks
-        self.watch_raw: Callable[[str, bytes], None] = lambda name, data: None
         for name, role, port in (
             ("indicator", "indicator", settings.indicator),
             ("travel", "travel", settings.travel),
@@ -175,22 +179,17 @@ class Bench:
             if instrument.tick(now):
                 self._went(instrument, "does not read")
         self._happened(self.sweeper.tick(now), now)
+        self._feed_watched(now)
         if self.run is not None:
             self.run.tick(now)
             self.checking.after()
 
     def _look_at_clock(self) -> None:
         if (jump := self._wall.jumped()) is not None:
-            words = jump_words(jump)
-            self.log.event(None, "clock-jumped", {"seconds": jump})
+            words, values = jump_words(jump), {"seconds": jump}
+            self.log.event(None, "clock-jumped", values)
             self.checking.clock_jumped(words)
-            self.tell(
-                Notice(
-                    "clock",
-                    f"{words}; passes and their order are not touched by that, only"
-                    " dates.",
-                )
-            )
+            self.tell(notice("clock", Remark("clock-jumped", values)))
             log.warning("%s", words)
         if self._wall.set_now():
             # dates of this boot from before are put right by it
@@ -218,15 +217,12 @@ class Bench:
         return msgspec.structs.replace(
             said,
             spoiled=flag,
-            words=f"The {said.name} {SPOILS[flag][0]}. {SPOILS[flag][1]}",
+            words=text([Remark(SPOILS[flag][1], {"name": said.name})]),
         )
 
     def _changed(self, instrument: Instrument) -> None:
         self.tell(self._said(instrument))
-        words = instrument.words
-        log.info(
-            "%s%s", "" if instrument.name in words else f"{instrument.name}: ", words
-        )
+        log.info("%s", with_name(instrument.name, instrument.words))
         self.log.event(
             None,
             "instrument",
@@ -234,8 +230,10 @@ class Bench:
                 "name": instrument.name,
                 "state": instrument.state,
                 "words": instrument.words,
+                "before": self._state.get(instrument.name, ""),
             },
         )
+        self._state[instrument.name] = instrument.state
         if (how := WENT.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
                 self._unit.pop(instrument.name, None)
@@ -251,13 +249,15 @@ class Bench:
             if self.run is not None and (
                 self.run.sweep_id is not None or self.run.facts.rested
             ):
-                self.run.interrupt(
-                    f"The {instrument.name} {how}; do this pass again.", now
-                )
+                values = {"name": instrument.name, "how": how}
+                self.run.interrupt(Remark("pass-interrupted", values), now)
 
     def _heard(self, instrument: Instrument, batch: Batch) -> None:
+        """One block. The procedure, the set-up and the log are woken only where the
+        present phase needs it."""
         now = batch.when / 1e9
-        self.watch_raw(instrument.name, batch.data)
+        run = self.checking.run
+        self.clients.tell_raw(instrument.name, batch.data)
         if batch.rejected:
             self._say_rejected(instrument, batch, now)
         if batch.held:
@@ -271,12 +271,14 @@ class Bench:
                 batch.unit,
                 sorted(batch.flags),
             )
-            self._tell_readings(message, now)
+            self.clients.tell_readings(message, now)
+            if self.setup is not None and self.setup.what is not None:
+                self.setup.heard(message)
         if instrument.role != "caliper":
             self._raw.keep(
                 instrument.name,
                 batch,
-                self.run.sweep_id if self.run is not None else None,
+                run.kept.sweep_id if run is not None else None,
             )
         if batch.values:
             if self._unit.get(instrument.name) != batch.unit:
@@ -284,13 +286,11 @@ class Bench:
             if batch.flags or self._spoiling:
                 self._check_flags(instrument, batch, now)
             self._feed(instrument, batch, now)
-        if self.run is not None:
-            if not self.run.facts.rested:
-                self.run.rest(now)
-            self.checking.after()
+        if run is not None and run.facts.placed and not run.facts.rested:
+            run.rest(now)
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        gear = self.settings.gear
+        gear, run = self.settings.gear, self.checking.run
         if instrument.role == "travel":
             values = (
                 [-v for v in batch.values] if self._travel_turned() else batch.values
@@ -309,23 +309,48 @@ class Bench:
                 self._happened(happenings, now)
             if self.live.move is not None:
                 self.live.readings(batch.stamps, values)
-            elif self.run is not None and self.run.ask.gather != "width":
-                self.run.readings(batch.stamps, values, now)
-        elif self.run is not None and self.run.ask.gather == "width":
-            self.run.readings(batch.stamps, batch.values, now)
-        if self.run is not None and now >= self._points_due:
+            elif run is not None and run.prompt.gather != "width":
+                self._feed_run(run, batch.stamps, values, now)
+        elif run is not None and run.prompt.gather == "width":
+            self._feed_run(run, batch.stamps, batch.values, now)
+        if (
+            run is not None
+            and run.kept.sweep_id is not None
+            and now >= self._points_due
+        ):
             self._points_due = now + TELL_POINTS
             travel, reading = self.sweeper.fresh()
-            if travel and self.run.sweep_id is not None:
-                self.tell(Points(self.run.sweep_id, travel, reading))
+            if travel:
+                self.tell(Points(run.kept.sweep_id, travel, reading))
+
+    def _feed_run(
+        self, run: CheckProcedure, times: list[float], values: list[float], now: float
+    ) -> None:
+        """Readings for the check. While passes are swept it only watches whether the
+        number lives: ten times a second is often enough."""
+        if run.prompt.phase == "sweep":
+            self._watched[0].extend(times)
+            self._watched[1].extend(values)
+            return
+        self._feed_watched(now)
+        run.readings(times, values, now)
+        self.checking.after()
+
+    def _feed_watched(self, now: float) -> None:
+        """Hand over what was gathered, before anything else happens to the check."""
+        (times, values), self._watched = self._watched, ([], [])
+        if times and self.run is not None:
+            self.run.readings(times, values, now)
 
     def _travel_turned(self) -> bool:
         """`toward` says how the scale counts the sled's way; a place along a fence is
         taken as it is shown."""
-        step = self.run.step if self.run is not None else None
-        along_the_slot = (
-            step is None or step.gather != "sweep" or step.mount is not None
-        )
+        run = self.checking.run
+        if run is None or run.facts.step >= len(run.steps):
+            along_the_slot = True
+        else:
+            step = run.steps[run.facts.step]
+            along_the_slot = step.gather != "sweep" or step.mount is not None
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
     def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
@@ -333,9 +358,9 @@ class Bench:
         self._unit[instrument.name] = batch.unit
         if before is not None and before != batch.unit:
             words = f"the {instrument.name} was switched from {before} to {batch.unit}"
-            said = words[0].upper() + words[1:] + "."
-            self.tell(Notice(instrument.name, said))
-            log.info("%s", said)
+            values = {"name": instrument.name, "before": before, "unit": batch.unit}
+            self.tell(notice(instrument.name, Remark("unit-switched", values)))
+            log.info("%s", words)
             self.log.event(
                 None,
                 "unit",
@@ -356,18 +381,28 @@ class Bench:
                 self.live.lose()
             self._happened(self.sweeper.broken(f"the {name} {SPOILS[spoils][0]}"), now)
         if spoils != before:
-            state = self._said(instrument)
-            said = state.words if spoils is not None else f"The {name} reads again."
-            self.tell(state)
-            self.tell(Notice(name, said))
-            log.info("%s", said)
-            data = {"name": name, "words": said, "flag": spoils}
-            self.log.event(None, "spoiled", data)
+            self.tell(self._said(instrument))
+            well = spoils is None
+            remark = Remark(
+                SPOILS[spoils][1] if spoils else "reads-again", {"name": name}
+            )
+            self.tell(notice(name, remark, "good" if well else "warning"))
+            words = text([remark])
+            log.info("%s", words)
+            event = {
+                **remark.values,
+                "code": remark.code,
+                "words": words,
+                "flag": spoils,
+            }
+            self.log.event(None, "spoiled", event)
 
     def _happened(self, happenings: list[SweepEvent], now: float) -> None:
+        self._feed_watched(now)
         for what in happenings:
             if self.run is not None:
                 self.run.happening(what, now)
+                self.checking.after()
             elif isinstance(what, Broken):
                 log.info("%s", what.words)
 
@@ -379,20 +414,12 @@ class Bench:
             return
         self._told_held[instrument.name] = now + TELL_LEAPS
         value, so_far = batch.held[-1][1], instrument.said().held
-        shown = length_words(
-            value, self.settings.units, 3 if self.settings.units == "mm" else None
-        )
-        words = (
-            f"One reading of the {instrument.name}, {shown}, was not used: it is off"
-            " the path of those around it"
-            f" ({'dust, a jerk' if instrument.role != 'travel' else 'a jerk'} or a bit"
-            f" lost; {so_far} so far)."
-        )
-        self.tell(Notice(instrument.name, words))
-        log.info("%s", words)
-        self.log.event(
-            None, "held", {"name": instrument.name, "value": value, "held": so_far}
-        )
+        values = {"name": instrument.name, "value": value, "held": so_far}
+        travels = instrument.role == "travel"
+        remark = Remark("travel-held" if travels else "reading-held", values)
+        self.tell(notice(instrument.name, remark))
+        log.info("%s", text([remark], self.settings.units))
+        self.log.event(None, "held", values)
 
     def stalled(self, now: float) -> bool:
         """A reader hangs: nothing is alive that does not read."""
@@ -403,13 +430,9 @@ class Bench:
         if instrument.settings.asking == "button" and not batch.values and now >= due:
             said = batch.rejected[-1][1]
             why = said.fault if said.status is None else meaning_of(said.status)[0]
-            self.tell(
-                Notice(
-                    instrument.name,
-                    f"That press of the {instrument.name} gave no reading: {why}. Press"
-                    " again.",
-                )
-            )
+            values = {"name": instrument.name, "why": why}
+            remark = Remark("press-without-reading", values)
+            self.tell(notice(instrument.name, remark, "warning"))
         for at, record in batch.rejected:
             if now < due:
                 return
@@ -446,6 +469,7 @@ class Bench:
 
     def begin(self, request: Begin, now: float) -> bool:
         """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
         return joined
@@ -463,13 +487,16 @@ class Bench:
             return True
         return self.checking.press(now, waits=waits)
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         if self.live.move is not None:
             return self.live.back()
+        self._feed_watched(now)
         return self.checking.undo(now)
 
-    def abandon(self) -> str:
-        return self.checking.abandon(time.monotonic())
+    def abandon(self) -> Remark:
+        now = time.monotonic()
+        self._feed_watched(now)
+        return self.checking.abandon(now)
 
     # ---- the move made live ----------------------------------------------------------
 

@@ -15,10 +15,9 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
-import msgspec
-
-from bench.demo.acts import BY_THEMSELVES, follow, push, tap
+from bench.checks.options import OptionValue
 from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
+from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask
@@ -38,14 +37,14 @@ from bench.protocol import (
     Said,
     StatusReply,
     SweepSaid,
-    decode_said,
-    encode,
 )
+from bench.protocol.async_client import AsyncClient
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 from hw.virtual.saw import VirtualSaw
 
 RATE = 120.0  # readings a second
+BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
 MOST_MORE = 1
@@ -59,40 +58,15 @@ WAITED_FOR = {
 }  # by phase; what else is asked is answered by Enter
 
 
-class Wire:
-    """An asyncio client of the daemon: messages go to one queue."""
-
-    def __init__(
-        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
-    ) -> None:
-        self._writer = writer
-        self.inbox: asyncio.Queue[Said | None] = asyncio.Queue()
-        self._task = asyncio.create_task(self._listen(reader))
-
-    async def _listen(self, reader: asyncio.StreamReader) -> None:
-        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError):
-            while line := await reader.readline():
-                message = decode_said(line)
-                if message is not None:
-                    await self.inbox.put(message)
-        await self.inbox.put(None)
-
-    def send(self, message: msgspec.Struct) -> None:
-        self._writer.write(encode(message))
-
-    async def close(self) -> None:
-        self._task.cancel()
-        self._writer.close()
-
-
 class Operator:
     """Does what the daemon asks for, through `hands`, until a finding comes."""
 
-    def __init__(self, wire: Wire, hands: Hands, say: Say) -> None:
-        self.wire = wire
+    def __init__(self, client: AsyncClient, hands: Hands, say: Say) -> None:
+        self.client = client
         self.hands = hands
         self.say = say
         self._ask: Ask | None = None
+        self._options: dict[str, OptionValue] = {}  # of the check in progress
         self._finding: Finding | None = None
         self._trouble: str | None = None
         self._again = False  # the daemon answers, and has not seen what the hands did
@@ -105,7 +79,7 @@ class Operator:
         """One check, or the rest of one that goes on, to its finding. Raises DemoError."""
         self._forget()
         listening = asyncio.create_task(self._listen())
-        self.wire.send(begin)
+        self.client.send(begin)
         try:
             while self._finding is None:
                 await self._until(
@@ -132,7 +106,7 @@ class Operator:
             for caution in ask.cautions if not self._warned else ():
                 self.say(f"! {caution}")
             self._warned = True
-            self.wire.send(Press())
+            self.client.send(Press())
         elif ask.phase == "place":
             if ask.remark:
                 self.say(f"  {ask.remark}")
@@ -143,7 +117,7 @@ class Operator:
         elif ask.phase == "tap" and ask.enter:
             await tap(self.hands)
             await self.hands.rest(0.3)
-            self.wire.send(Press())
+            self.client.send(Press())
         elif ask.phase == "sweep" and ask.ready:
             await push(self.hands, ask)
         self._again = False
@@ -156,13 +130,13 @@ class Operator:
 
     async def _follow(self, ask: Ask) -> None:
         try:
-            await follow(self.hands, ask)
+            await follow(self.hands, ask, self._options)
         except ValueError as error:
             raise DemoError(f"the pretend saw cannot: {error}") from error
-        self.wire.send(Press())
+        self.client.send(Press())
 
     async def _listen(self) -> None:
-        while (message := await self.wire.inbox.get()) is not None:
+        while (message := await self.client.inbox.get()) is not None:
             self._hear(message)
             self._fresh.set()
         self._over = True
@@ -170,7 +144,7 @@ class Operator:
 
     def _hear(self, message: Said) -> None:
         if isinstance(message, Asking):
-            self._ask = message.ask
+            self._ask, self._options = message.ask, message.options
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
             self._again = not (
@@ -214,7 +188,7 @@ class Operator:
                 await asyncio.wait_for(self._fresh.wait(), PATIENCE)
             except TimeoutError:
                 self.say(f"  Still waiting for {what}.")
-                self.wire.send(GetStatus())
+                self.client.send(GetStatus())
         if self._trouble is not None and self._finding is None:
             raise DemoError(self._trouble)
 
@@ -289,9 +263,8 @@ def write_settings(
     path.write_text(whole_file(values))
 
 
-async def connect(folder: Path) -> Wire:
-    reader, writer = await asyncio.open_unix_connection(folder / "socket", limit=2**22)
-    return Wire(reader, writer)
+async def connect(folder: Path) -> AsyncClient:
+    return await AsyncClient.connect(folder / "socket")
 
 
 async def headless(
@@ -306,8 +279,8 @@ async def headless(
         folder,
         _daemon,
     ):
-        wire = await connect(folder)
-        operator = Operator(wire, hands, say)
+        client = await connect(folder)
+        operator = Operator(client, hands, say)
         finding = await operator.take(Begin(JOB, lean=lean, tap=tap))
         if finding.more_pushes is not None and finding.more_pushes <= MOST_MORE:
             say_finding(finding, say)
@@ -320,22 +293,23 @@ async def headless(
             # a person follows the leaves that were named; where none fits, the distance
             # itself, live
             distance = sum(move.leaves) if move.leaves else move.distance
-            say(f"Hands move the {move.end} end {move.way} {distance:.3f} mm.")
+            way = "away from you" if move.way == "away" else "toward you"
+            say(f"Hands move the {move.end} end {distance:.3f} mm {way}.")
             await hands.turn_fence(move.end, move.way, distance)
-            wire.send(
+            client.send(
                 Moved(
                     finding.id,
                     distance=distance,
                     how="leaves" if move.leaves else "live",
                 )
             )
-            await _noted(wire, say)
+            await _noted(client, say)
             options: dict[str, Any] = {"placements": "handle-left"}
             after = await operator.take(
                 Begin(JOB, options=options, verifies=finding.id)
             )
             say_finding(after, say)
-        await wire.close()
+        client.close()
         now = saw.truth()["rotation"]
         tolerance = finding.quantities[0].tolerance or 0.0
         answer = {
@@ -356,11 +330,11 @@ async def headless(
         return answer, abs(now) <= tolerance
 
 
-async def _noted(wire: Wire, say: Say) -> None:
+async def _noted(client: AsyncClient, say: Say) -> None:
     """Until the daemon has noted the move. Raises DemoError."""
     while True:
         try:
-            message = await asyncio.wait_for(wire.inbox.get(), PATIENCE)
+            message = await asyncio.wait_for(client.inbox.get(), PATIENCE)
         except TimeoutError:
             say("  Still waiting for the move to be noted.")
             continue
@@ -373,7 +347,9 @@ async def _noted(wire: Wire, say: Say) -> None:
 
 
 def say_finding(finding: Finding, say: Say) -> None:
-    from bench.render.finding import finding_words
+    from bench.checks import find
+    from bench.render.result import result_lines
 
-    for line in finding_words(finding, "mm", 600.0):
+    board = BOARD if find(finding.check).turns_fence else None
+    for line in result_lines(finding, "mm", board):
         say(line)

@@ -9,13 +9,13 @@ the virtual saw.
 
 from __future__ import annotations
 
-from bench.console.at_desk import Action, AtDesk
-from bench.console.desk import Desk
-from bench.demo.acts import FIRST_WIDTH
+from bench.console.action import Action, Controller
+from bench.console.controller import ScreenController
 from bench.demo.daemon_process import Say
-from bench.demo.hands import Following
-from bench.demo.kinds import truth_words
+from bench.demo.hand_actions import FIRST_WIDTH
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
+from bench.demo.single_check import truth_words
 from bench.demo.truth import JOB, truth_of
 from bench.procedure.prompt import Ask
 from bench.units import PER_MM
@@ -57,30 +57,30 @@ LESSONS = {
 }
 
 
-def lesson(desk: Desk, following: Following) -> str:
+def lesson(controller: ScreenController, hands_client: HandsClient) -> str:
     """One short line for the step the user is at."""
-    if following.cannot:
-        return following.cannot
-    if following.unplugged:
+    if hands_client.trouble:
+        return hands_client.trouble
+    if hands_client.unplugged:
         return LESSONS["unplugged"]
-    if desk.view.page != "work":
-        return LESSONS.get(f"page {desk.view.page}", "")
-    state = desk.state
+    if controller.navigation.page != "work":
+        return LESSONS.get(f"page {controller.navigation.page}", "")
+    state = controller.state
     if state.live is not None:
         phase: str = state.live.phase
-        if phase == "tighten" and following.tight:
+        if phase == "tighten" and hands_client.tight:
             phase = "tight"
         return LESSONS.get(
             f"live {phase}", LESSONS["live stand"] if phase != "end" else ""
         )
     return (
-        LESSONS.get(_step(state.ask, following), "")
+        LESSONS.get(_step(state.ask, hands_client), "")
         if state.ask is not None
-        else _at_rest(desk, following)
+        else _at_rest(controller, hands_client)
     )
 
 
-def _step(ask: Ask, following: Following) -> str:
+def _step(ask: Ask, hands_client: HandsClient) -> str:
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         return (
@@ -91,7 +91,7 @@ def _step(ask: Ask, following: Following) -> str:
     if ask.phase == "place":
         return (
             "slipped"
-            if following.slipped
+            if hands_client.slipped
             else "place again"
             if ask.step > 1
             else "place"
@@ -100,22 +100,24 @@ def _step(ask: Ask, following: Following) -> str:
         again = "sweep again" if ask.taken else "sweep"
         return "moving" if ask.moving else again if square else "sweep other"
     if ask.phase == "tap":
-        return "tapped" if following.tapped else "tap" if ask.enter else "tap rest"
+        return "tapped" if hands_client.tapped else "tap" if ask.enter else "tap rest"
     return ask.phase
 
 
-def _at_rest(desk: Desk, following: Following) -> str:
-    finding = desk.state.finding
-    if not desk.state.here:
+def _at_rest(controller: ScreenController, hands_client: HandsClient) -> str:
+    finding = controller.state.finding
+    if not controller.state.here:
         return ""
     if finding is None:
         return LESSONS["new"]
-    if desk.moved:
+    if controller.moved:
         return LESSONS["moved"]
     if finding.check != JOB:
         truth = truth_words(
             finding,
-            truth_of(following.hands.saw, finding.check, following.options, finding),
+            truth_of(
+                hands_client.hands.saw, finding.check, hands_client.options, finding
+            ),
         )
         said = [f"In truth: {truth[0]}."] if truth else []
         return " ".join(said + ["Enter: the move."] * (finding.proposed is not None))
@@ -124,60 +126,60 @@ def _at_rest(desk: Desk, following: Following) -> str:
     if finding.proposed is not None:
         return LESSONS["out"]
     if finding.verdict == "inside":
-        now = following.hands.saw.truth()["rotation"] * PER_MM
+        now = hands_client.hands.saw.truth()["rotation"] * PER_MM
         return f"That is the job. In truth it is now {now:+.3f} mm per 300 mm."
     return ""
 
 
-def _turn_operator(desk: AtDesk, following: Following) -> None:
-    following.turn_operator()
-    desk.view.home()  # what they do stands on no list
+def _turn_operator(controller: Controller, hands_client: HandsClient) -> None:
+    hands_client.turn_operator()
+    controller.navigation.home()  # what they do stands on no list
 
 
-def actions(following: Following) -> tuple[Action, ...]:
+def actions(hands_client: HandsClient) -> tuple[Action, ...]:
     return (
         Action(
             "hand",
             ("h",),
-            lambda desk: following.hand_word(),
+            lambda controller: hands_client.hand_word(),
             "Pretend saw: the hands push the sled, tap the stand, turn the screw a"
             " little, tighten it.",
-            lambda desk: following.hand(),
-            lambda desk: following.can_hand(),
+            lambda controller: hands_client.hand(),
+            lambda controller: hands_client.can_hand(),
         ),
         Action(
             "operator",
             ("o",),
-            lambda desk: "hands off" if following.operator else "let them",
+            lambda controller: "hands off" if hands_client.operator else "let them",
             "Pretend saw: let the hands do everything themselves, or stop them.",
-            lambda desk: _turn_operator(desk, following),
+            lambda controller: _turn_operator(controller, hands_client),
         ),
         Action(
             "wrong",
             ("w",),
-            lambda desk: following.wrong_word(),
+            lambda controller: hands_client.wrong_word(),
             "Pretend saw: a slip of the set-up, the square not turned over or the stand"
             " on the wrong side.",
-            lambda desk: following.wrong(),
-            lambda desk: following.can_wrong(),
+            lambda controller: hands_client.wrong(),
+            lambda controller: hands_client.can_wrong(),
             late=True,
         ),
         Action(
             "bump",
             ("b",),
-            lambda desk: "bump",
+            lambda controller: "bump",
             "Pretend saw: an elbow bumps the stand.",
-            lambda desk: following.bump(),
-            lambda desk: following.can_bump(),
+            lambda controller: hands_client.bump(),
+            lambda controller: hands_client.can_bump(),
             late=True,
         ),
         Action(
             "cable",
             ("k",),
-            lambda desk: "plug in" if following.unplugged else "pull cable",
+            lambda controller: "plug in" if hands_client.unplugged else "pull cable",
             "Pretend saw: the indicator's cable is pulled, or put back.",
-            lambda desk: following.cable(),
-            lambda desk: following.ports is not None,
+            lambda controller: hands_client.cable(),
+            lambda controller: hands_client.ports is not None,
             late=True,
         ),
     )
@@ -196,16 +198,13 @@ async def run_screen(
         folder,
         _daemon,
     ):
-        following = Following(await connect(folder), hands, ports)
+        hands_client = HandsClient(await connect(folder), hands, ports)
         try:
             await make_console(
                 folder / "socket",
                 look=look,
-                extra=actions(following),
-                tip=lambda desk: lesson(desk, following),
+                extra=actions(hands_client),
+                tip=lambda controller: lesson(controller, hands_client),
             ).run_async()
         finally:
-            await following.close()
-
-
-__all__ = ["Following", "actions", "lesson", "run_screen"]
+            await hands_client.close()

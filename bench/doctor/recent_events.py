@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, fault, note
-from bench.log.read import LOG_EVENTS, instrument_events, open_read
+from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 
@@ -88,11 +89,11 @@ def _trouble(
             "was switched to another unit",
             f"switched from {data.get('from')} to {data.get('to')}",
         )
-    if kind == "spoiled":  # its flag is None when it ends
-        ended = data.get("flag", "") is None
+    if kind == "spoiled":
+        ended = data.get("code") == "reads-again"
         return None if ended else ("sent what cannot be used", words)
     state = str(data.get("state"))
-    if state == "absent" and before in (None, "absent"):
+    if state == "absent" and data.get("before", before) in (None, "", "absent"):
         return None  # it was absent before, and is still looked for
     return (_STATES[state], words) if state in _STATES else None
 

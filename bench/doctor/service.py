@@ -38,6 +38,7 @@ from bench.protocol import (
     Watch,
 )
 from bench.protocol.client import PATIENCE, WireClient
+from bench.render.wording import without_name
 from bench.settings.settings_file import PortSettings
 from hw.formats import FORMATS
 
@@ -166,7 +167,7 @@ def _state(
     seconds: float,
 ) -> Iterator[Diagnostic]:
     """The state of an instrument as the daemon has it, and what would mend it."""
-    words = one.words.removeprefix(f"The {one.name} ")
+    words = without_name(one.name, one.words)
     asks = port is not None and port.request is not None
     if one.state == "open" and not (seen.values or seen.statuses):
         before = "" if one.age is None else f", the last reading {one.age:.0f} s ago"

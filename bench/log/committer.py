@@ -1,44 +1,40 @@
-"""The log's thread: acts from a bounded queue, committed in order and in groups, told
-when they are safe. Whatever the disk does, nothing here raises into whoever gave an
-act: the thread says what is wrong through `on_trouble`, keeps what waits, tries again,
-and says None once all is well. Each commit also notes its last ticket, so that an act
-whose commit failed half way (written, but not confirmed) is found done and not done
-twice.
+"""Commits the writes of a bounded queue, in order and in groups, on its own thread.
+
+Whatever the disk does, nothing here raises into whoever gave a write: the thread tells
+what is wrong through `on_trouble`, keeps what waits, tries again, and tells None once
+all is well. Each commit also records its last ticket, so that a write whose commit
+failed half way (written, but not confirmed) is found done and not done twice.
 """
 
 from __future__ import annotations
 
 import logging
-import os
 import sqlite3
 import threading
 import time
-from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple, TypeVar
+from typing import TypeVar
 
 import msgspec
 
-from bench.log import acknowledged, append, read, recover
+from bench.log import acknowledged, boots, entries, recover
 from bench.log.faults import is_damage, why
 from bench.log.place import Place, Replaced
-from bench.log.rows import LogError, Saved, Stamp, Unfinished
+from bench.log.read_only import open_read
+from bench.log.rows import Commit, LogError, Stamp, Unfinished
+from bench.log.write_queue import QueuedWrite, ReadingBlock, Write, WriteQueue, merged
 
-GROUP_S = 0.25  # what need not hurry waits this long for company
+GROUP_S = 0.25  # a write that is not urgent waits this long for others
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 2.0
-QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
-# beyond the limit chunks are refused; this is left for ends and findings
-QUEUE_RESERVE_BYTES = 4 * 2**20
-BATCH_BYTES = 4 * 2**20
-STALL_S = 2.0  # a disk that has not answered for so long is said to
-CLOSE_S = 1.5
+STALL_S = 2.0  # a disk that has not answered for so long is told as trouble
+CLOSE_S = 1.5  # for what still waits when the log is closed
 # an idle log is looked for at its path so often: it may have been removed or replaced
 LOOK_S = 1.0
 _CLOSING_RETRY_S = 0.1
 
-NOT_QUEUED = -1  # the ticket of an act for which there was no room; it is never saved
+NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 
 _REFUSALS = (
     sqlite3.IntegrityError,
@@ -50,28 +46,6 @@ _T = TypeVar("_T")
 
 _log = logging.getLogger(__name__)
 
-# connection in a transaction, boot key
-Write = Callable[[sqlite3.Connection, int], object]
-
-
-class Piece(NamedTuple):
-    """Part of a running sweep; those of one commit are written as one."""
-
-    sweep: str
-    instrument: str
-    raw: bytes
-    arrival_us: list[int]
-
-
-class _Act(NamedTuple):
-    ticket: int
-    since: float
-    size: int
-    urgent: bool
-    write: Write | Piece
-    sweep: str | None
-    finding: str | None
-
 
 class Committer:
     """trouble: why nothing is being recorded, or None. unfinished: what the last life
@@ -82,7 +56,7 @@ class Committer:
         path: Path,
         boot_id: str,
         program: str,
-        on_saved: Callable[[Saved], None],
+        on_saved: Callable[[Commit], None],
         on_trouble: Callable[[str | None], None],
         clock: Callable[[], Stamp],
     ) -> None:
@@ -95,9 +69,7 @@ class Committer:
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
-        self._queue: deque[_Act] = deque()
-        self._queued_bytes = 0
-        self._urgent = 0  # how many in the queue need not wait for company
+        self._queue = WriteQueue()
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
@@ -117,7 +89,7 @@ class Committer:
         try:
             self._connect()
         except (sqlite3.Error, OSError) as error:
-            self._say(self._words(error))
+            self._tell_trouble(self._words(error))
             self.unfinished = recover.unfinished_read_only(self.path)
         except LogError:
             self._release()
@@ -126,58 +98,53 @@ class Committer:
 
     def put(
         self,
-        write: Write | Piece,
+        write: Write | ReadingBlock,
         *,
         urgent: bool = True,
         size: int = 500,
-        spare: bool = True,
+        reserve: bool = True,
         sweep: str | None = None,
         finding: str | None = None,
     ) -> int:
-        """Queue an act; returns its ticket, or NOT_QUEUED where there is no room (or
+        """Queue a write; returns its ticket, or NOT_QUEUED where there is no room (or
         all is closed).
 
-        size: bytes it holds. spare: it may use what is kept free for the few acts that
-        matter most. sweep, finding: what to name in Saved.
+        size: bytes it holds. reserve: it may use what is kept free for the few writes
+        that matter most. sweep, finding: what the commit names as saved.
         """
-        limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if spare else 0)
         with self._wake:
-            fits = self._queued_bytes + size <= limit
+            fits = self._queue.fits(size, reserve)
             if not fits:
-                self._say(
+                self._tell_trouble(
                     f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
                     " waits is full"
                 )
-                write, size, sweep, finding = _no_room, 0, None, None
-            if fits or spare:
-                # what does not fit has a ticket too, so that nobody is told it was
-                # saved
+                write, size, sweep, finding = _refuse_without_room, 0, None, None
+            if fits or reserve:
+                # A write that does not fit has a ticket too, so that nobody is told
+                # that it was saved.
                 self._ticket += 1
                 if urgent:
                     self.awaited = self._ticket
                 if self._closing_at is None:
-                    act = _Act(
-                        self._ticket,
-                        time.monotonic(),
-                        size,
-                        urgent,
-                        write,
-                        sweep,
-                        finding,
+                    now = time.monotonic()
+                    self._queue.add(
+                        QueuedWrite(
+                            self._ticket, now, size, urgent, write, sweep, finding
+                        )
                     )
-                    self._queue.append(act)
-                    self._queued_bytes += size
-                    self._urgent += urgent
-                    self._wake.notify_all()
+                    # The thread waits for company already where others are queued.
+                    if urgent or len(self._queue) == 1:
+                        self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
 
     def look(self) -> None:
-        """Say so if what was given waits for too long; to be called now and then."""
+        """Tell it as trouble if a write waits for too long; to be called now and
+        then."""
         with self._wake:
-            late = self._queue and time.monotonic() - self._queue[0].since > STALL_S
-            if late and self.trouble is None:
-                self._say(
+            if self.trouble is None and self._queue.waits_longer_than(STALL_S):
+                self._tell_trouble(
                     f"NOT RECORDED: the disk has not answered for {STALL_S:g} s"
                     f" ({self.path})"
                 )
@@ -198,8 +165,8 @@ class Committer:
             self._thread.join(CLOSE_S + 0.5)
         return self._saved >= self._ticket
 
-    # From here on it is the thread that runs (but for `_connect` and `_say`, which
-    # `start` uses before it).
+    # From here on it is the thread that runs (but for `_connect` and
+    # `_tell_trouble`, which `start` uses before it).
 
     def _run(self) -> None:
         retry = FIRST_RETRY_S
@@ -210,7 +177,7 @@ class Committer:
             if not batch and not self._damaged and self._place.stands():
                 continue
             try:
-                saved = self._commit(batch)
+                commit = self._commit(batch)
             except Exception as error:
                 self._fail(error)
                 closing_at = self._closing_at
@@ -223,69 +190,60 @@ class Committer:
                 retry = min(2 * retry, LAST_RETRY_S)
                 continue
             retry = FIRST_RETRY_S
-            self._done(batch, saved)
-            if saved.findings:
+            self._done(batch, commit)
+            if commit.findings:
                 self._merge()
         self._release()
 
-    def _next_batch(self) -> list[_Act]:
-        """Wait for an act, give those that need not hurry some company, take what fits.
-        Empty after LOOK_S."""
+    def _next_batch(self) -> list[QueuedWrite]:
+        """Wait for a write and give those that are not urgent time for others. Empty
+        after LOOK_S."""
         with self._wake:
             self._wake.wait_for(
                 lambda: self._queue or self._closing_at is not None or self._damaged,
                 LOOK_S,
             )
-            until = time.monotonic() + GROUP_S
-            while (
-                self._queue
-                and self._closing_at is None
-                and not self._urgent
-                and not self._hurry
-            ):
-                left = until - time.monotonic()
-                if left <= 0 or not self._wake.wait(left):
-                    break
-            batch: list[_Act] = []
-            size = 0
-            for act in self._queue:
-                if batch and size + act.size > BATCH_BYTES:
-                    break
-                batch.append(act)
-                size += act.size
-            return batch
+            if self._queue:
+                self._wake.wait_for(
+                    lambda: (
+                        self._queue.urgent
+                        or self._hurry
+                        or self._closing_at is not None
+                    ),
+                    GROUP_S,
+                )
+            return self._queue.batch()
 
-    def _commit(self, batch: list[_Act]) -> Saved:
+    def _commit(self, batch: list[QueuedWrite]) -> Commit:
         if self._place.db is not None and not self._place.stands():
             with self._wake:
-                self._say(self._words(Replaced()))
+                self._tell_trouble(self._words(Replaced()))
             self._place.follow()
         if self._place.db is None or self._damaged:
             self._place.let_go()
             self._connect()
         db = self._place.db
         assert db is not None
-        done = append.last_ticket(db, self._boot_key)
+        done = boots.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")
-        for tickets, write in _gathered(
-            batch, done
-        ):  # up to `done` all happened, though it was not confirmed
-            if (why_not := self._apply(db, write)) is not None:
-                refused += [(ticket, why_not) for ticket in tickets]
+        # What comes up to `done` was committed, though it was not confirmed.
+        for tickets, write in merged(batch, done):
+            if (reason := self._apply(db, write)) is not None:
+                refused += [(ticket, reason) for ticket in tickets]
         upto = batch[-1].ticket if batch else done
-        append.note_ticket(db, self._boot_key, upto)
+        boots.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
         if not self._place.stands():
             raise Replaced
-        if any(act.urgent for act in batch):
+        if any(queued.urgent for queued in batch):
             acknowledged.note(self.path, db)
-        bad = {ticket for ticket, _ in refused}
-        good = [act for act in batch if act.ticket not in bad]
-        return Saved(
+        lost = {ticket for ticket, _ in refused}
+        saved = [queued for queued in batch if queued.ticket not in lost]
+        return Commit(
             upto,
-            tuple(act.sweep for act in good if act.sweep is not None),
-            tuple(act.finding for act in good if act.finding is not None),
+            tuple(queued.sweep for queued in saved if queued.sweep is not None),
+            tuple(queued.finding for queued in saved if queued.finding is not None),
             tuple(refused),
         )
 
@@ -299,43 +257,36 @@ class Committer:
             self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
-        """One act on the open transaction; why the log cannot take it, or None."""
-        refused: str | None
-        db.execute("SAVEPOINT act")
+        """One write on the open transaction; why the log cannot take it, or None."""
+        reason: str | None = None
+        db.execute("SAVEPOINT entry")
         try:
             write(db, self._boot_key)
         except Exception as error:
             if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
-                # the disk's fault or the file's, not the act's: it is tried again
+                # The disk or the file is at fault, not the write: it is tried again.
                 raise
-            db.execute("ROLLBACK TO act")
-            append.event(
-                db,
-                self._boot_key,
-                self._clock(),
-                None,
-                "refused-by-log",
-                {"why": str(error)},
-            )
-            _log.error("the log refused an act: %s", error, exc_info=error)
-            refused = str(error)
-        else:
-            refused = None
-        db.execute("RELEASE act")
-        return refused
+            db.execute("ROLLBACK TO entry")
+            reason = str(error)
+            self._event(db, self._boot_key, "refused-by-log", {"why": reason})
+            _log.error("the log refused a write: %s", error, exc_info=error)
+        db.execute("RELEASE entry")
+        return reason
 
-    def _done(self, batch: list[_Act], saved: Saved) -> None:
+    def _event(
+        self, db: sqlite3.Connection, boot_key: int, kind: str, data: entries.Json
+    ) -> None:
+        entries.Entry(db, boot_key, self._clock()).event(None, kind, data)
+
+    def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
-            for _ in batch:
-                act = self._queue.popleft()
-                self._queued_bytes -= act.size
-                self._urgent -= act.urgent
+            self._queue.remove(len(batch))
             self._hurry = self._hurry and bool(self._queue)
-            self._saved = max(self._saved, saved.upto)
+            self._saved = max(self._saved, commit.upto)
             self._wake.notify_all()
-            self._say(None)
+            self._tell_trouble(None)
         if batch:
-            self._tell(self._on_saved, saved)
+            self._tell(self._on_saved, commit)
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
@@ -347,7 +298,7 @@ class Committer:
         except sqlite3.Error:
             _log.exception("letting go of the log after %s", error)
         with self._wake:
-            self._say(self._words(error))
+            self._tell_trouble(self._words(error))
 
     def _connect(self) -> None:
         self._place.take()
@@ -359,22 +310,12 @@ class Committer:
             opened.unfinished.lacking,
         )
         try:
-            key = self._boot_key
-            # a first opening, or another file is there now
-            if not append.knows_boot(db, key, self._boot_id):
-                db.execute("BEGIN IMMEDIATE")
-                key = append.boot(
-                    db, self._boot_id, self._program, os.getpid(), self._opened_at
-                )
-                append.note_ticket(db, key, self._saved)
-                if self._boot_key == 0:
-                    append.interrupt_running(db, key, self._clock())
-                db.execute("COMMIT")
+            key = self._record_boot(db)
             if salvaged is not None:
                 data = msgspec.to_builtins(salvaged)
-                append.event(db, key, self._clock(), None, "log-salvaged", data)
+                self._event(db, key, "log-salvaged", data)
             if lacking:
-                append.event(db, key, self._clock(), None, "log-lacks", lacking)
+                self._event(db, key, "log-lacks", lacking)
             (acknowledged.settle if lacking else acknowledged.note)(self.path, db)
         except BaseException:
             db.close()
@@ -389,11 +330,26 @@ class Committer:
             )
             self._check_thread.start()
 
+    def _record_boot(self, db: sqlite3.Connection) -> int:
+        """The number of this opening, recorded where the file does not have it yet: at
+        the first opening, or where another file lies at the path now."""
+        key = self._boot_key
+        if boots.has_boot(db, key, self._boot_id):
+            return key
+        db.execute("BEGIN IMMEDIATE")
+        key = boots.record_boot(
+            db, self._boot_id, self._program, self._opened_at, self._saved
+        )
+        if self._boot_key == 0:
+            entries.interrupt_sweeps(entries.Entry(db, key, self._clock()))
+        db.execute("COMMIT")
+        return key
+
     def _check(self) -> None:
         """A log too large to be checked while the start waits; found damaged, it is
         salvaged next."""
         try:
-            with read.open_read(self.path) as db:
+            with open_read(self.path) as db:
                 self._check_db = db
                 damaged = recover.sound(db, None) is False
                 self._check_db = None
@@ -412,7 +368,7 @@ class Committer:
         self._place.let_go()
         self._place.release()
 
-    def _say(self, trouble: str | None) -> None:
+    def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
             self.trouble = trouble
             self._tell(self._on_trouble, trouble)
@@ -430,34 +386,5 @@ class Committer:
         )
 
 
-def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
-    raise append.Refused("the memory for what waits was full")
-
-
-def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:
-    """The acts after `done` with their tickets, pieces of a sweep put together up to
-    the next other act."""
-    waiting: dict[tuple[str, str], list[tuple[int, Piece]]] = {}
-    for act in batch:
-        if act.ticket <= done:
-            continue
-        if isinstance(act.write, Piece):
-            piece = act.write
-            waiting.setdefault((piece.sweep, piece.instrument), []).append(
-                (act.ticket, piece)
-            )
-            continue
-        yield from map(_together, waiting.values())
-        waiting.clear()
-        yield [act.ticket], act.write
-    yield from map(_together, waiting.values())
-
-
-def _together(pieces: list[tuple[int, Piece]]) -> tuple[list[int], Write]:
-    sweep, instrument, _, _ = pieces[0][1]
-    raw = b"".join(piece.raw for _, piece in pieces)
-    arrival_us = [arrival for _, piece in pieces for arrival in piece.arrival_us]
-    return (
-        [ticket for ticket, _ in pieces],
-        lambda db, _: append.chunk(db, sweep, instrument, raw, arrival_us),
-    )
+def _refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
+    raise entries.EntryRefused("the memory for what waits was full")

@@ -1,5 +1,4 @@
-"""What happened to the instruments and to the log itself, in the words in which it was
-told when it happened.
+"""The events of the log as sentences: what instruments, passes, clock and log did.
 
 Blocking; called off the event loop.
 """
@@ -10,18 +9,22 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from bench.log import read
+from bench.log.events import list_incidents
+from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Happened
+from bench.procedure.remark import Remark
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.units import System, length_words
+from bench.render.notices import stored_text, text
+from bench.render.wording import ended, with_name
+from bench.units import System
 
 
 def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
     """Newest first. Raises LogError."""
-    with read.open_read(path) as db:
-        return [_told(one, units) for one in read.happened(db, most)]
+    with open_read(path) as db:
+        return [_told(one, units) for one in list_incidents(db, most)]
 
 
 def _told(one: Happened, units: System) -> LogEvent:
@@ -31,83 +34,56 @@ def _told(one: Happened, units: System) -> LogEvent:
 
 
 def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str]:
-    """What it is about, and a sentence. Of an older or newer program there may be less
-    in it."""
+    """What it is about, and a sentence. The event of an older or newer program may
+    hold fewer values, or its words instead of a code."""
     name = str(data.get("name", "instrument"))
     if one.kind in ("instrument", "spoiled"):
-        words = str(data.get("words", ""))
-        return name, words if name in words.lower() else f"{name}: {words}"
+        words = stored_text(data, units)
+        return name, with_name(name, words)
     if one.kind == "unit":
-        return (
-            name,
-            f"The {name} was switched from {data.get('from')} to {data.get('to')}.",
-        )
+        values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
+        return name, text([Remark("unit-switched", values)])
     if one.kind == "held":
-        shown, jerk = (
-            _length(data.get("value"), units),
-            ("a jerk" if name == "travel" else "dust, a jerk"),
-        )
-        return (
-            name,
-            (
-                f"One reading of the {name}, {shown}, was not used: it is off the path"
-                f" of those around it ({jerk} or a bit lost; {data.get('held')} so"
-                " far)."
-            ),
-        )
+        code = "travel-held" if name == "travel" else "reading-held"
+        values = {"name": name, "value": data.get("value"), "held": data.get("held")}
+        return name, text([Remark(code, values)], units)
     if one.kind == "learned":
         what = str(data.get("what", name))
-        kept = ", ".join(
-            f"{key} {value}" for key, value in dict(data.get("values") or {}).items()
-        )
-        return what, f"The {what} was found and kept in the settings" + (
-            f": {kept}." if kept else "."
-        )
+        pairs = dict(data.get("values") or {}).items()
+        kept = ", ".join(f"{key} {value}" for key, value in pairs)
+        values = {"what": what, "kept": kept}
+        code = "event-learned-values" if kept else "event-learned"
+        return what, text([Remark(code, values)])
     if one.kind == "leaf":
-        leaf, seen = (
-            _length(data.get("leaf_mm"), units),
-            _length(data.get("change_mm"), units),
-        )
+        values = {"leaf": data.get("leaf_mm"), "seen": data.get("change_mm")}
         proved = data.get("outcome") == "proved"
-        return "indicator", (
-            f"A leaf of {leaf} was slipped under the tip, and the number moved by"
-            f" {seen}: "
-            + ("right unit, right way." if proved else "it proved nothing.")
-        )
+        code = "event-leaf-proved" if proved else "event-leaf-unproved"
+        return "indicator", text([Remark(code, values)], units)
     if one.kind in ("sweep-ended", "sweep-undone"):
         return "pass", _pass_words(one)
     if one.kind == "clock-jumped":
         return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
     if one.kind == "clock":
-        return "clock", "The clock of this machine was set by a network."
+        return "clock", text([Remark("event-clock-set")])
     return "log", _log_words(one.kind, data)
 
 
 def _pass_words(one: Happened) -> str:
     reason = (one.reason or str(one.data.get("reason", ""))).strip()
-    if not reason.endswith((".", "?", "!")):
-        reason += "."
+    reason = ended(reason)
     return f"{one.check}, {one.placement}: {reason[:1].upper()}{reason[1:]}"
 
 
 def _log_words(kind: str, data: dict[str, Any]) -> str:
-    if kind == "opened":
-        return f"The log was opened by {data.get('program')}."
     if kind == "log-salvaged":
         return salvage_words(data)
     if kind == "log-lacks":
         return lacking_words(data)
+    if kind == "opened":
+        return text([Remark("event-opened", {"program": data.get("program")})])
     if kind == "unread":
-        return "One event of the log can no longer be read."
+        return text([Remark("event-unread")])
+    why = {"readings": data.get("readings"), "why": data.get("why")}
     if kind == "not-recorded":
-        return (
-            f"{data.get('readings')} readings of a pass were not recorded:"
-            f" {data.get('why')}."
-        )
-    return f"The log could not take one entry: {data.get('why')}."
-
-
-def _length(mm: object, units: System) -> str:
-    if not isinstance(mm, int | float):
-        return "an unknown length"
-    return length_words(float(mm), units, 3 if units == "mm" else None)
+        return text([Remark("event-not-recorded", why)])
+    return text([Remark("event-refused", why)])

@@ -12,8 +12,7 @@ import msgspec
 
 from bench.checks.model import Evidence, Trace
 from bench.finding import Unread
-from bench.log import load
-from bench.log.read import FindingRow
+from bench.log.findings import FindingRow, load_finding
 from bench.log.rows import LogDamaged
 
 SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
@@ -34,7 +33,7 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
     evidence: Evidence | None = None
     damaged: str | None = None
     try:
-        _, evidence = load.finding(db, row.finding.id)
+        _, evidence = load_finding(db, row.finding.id)
     except LogDamaged as error:
         damaged = str(error)
         unread.append(Unread("evidence", row.order, row.finding.at))

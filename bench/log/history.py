@@ -25,19 +25,24 @@ from bench.checks.model import (
 from bench.checks.options import understood
 from bench.checks.shared.remarks import NOT_TURNED
 from bench.finding import Finding, Quantity, Unread
-from bench.log import export, load, read
+from bench.log import export
+from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
+from bench.log.moves import MoveRow, list_moves
+from bench.log.read_only import open_read
+from bench.log.store import load_gear
 from bench.protocol import LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
 LOOK_BACK = 200
+KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
 class Shown(msgspec.Struct, frozen=True):
     finding: Finding
     evidence: Evidence
-    moves: list[read.MoveRow]
+    moves: list[MoveRow]
 
 
 class LivePast(msgspec.Struct):
@@ -50,8 +55,8 @@ class LivePast(msgspec.Struct):
 
 def live_past(path: Path) -> LivePast:
     past = LivePast()
-    with read.open_read(path) as db:
-        for move in read.moves(db):  # in the order in which they were planned
+    with open_read(path) as db:
+        for move in list_moves(db):  # in the order in which they were planned
             if move.made is None or move.made.get("how") != "live":
                 continue  # leaves that fall short are followed by a live move
             past.made.add(move.finding)
@@ -63,15 +68,15 @@ def live_past(path: Path) -> LivePast:
 
 def latest(path: Path, most: int) -> list[Finding]:
     """Newest first."""
-    with read.open_read(path) as db:
-        return [row.finding for row in reversed(read.list_findings(db, last=most))]
+    with open_read(path) as db:
+        return [row.finding for row in reversed(list_findings(db, last=most))]
 
 
 def unread(path: Path) -> list[Unread]:
     """Results that are there and can no longer be read."""
     found: list[Unread] = []
-    with read.open_read(path) as db:
-        for _ in read.each_finding(db, found):
+    with open_read(path) as db:
+        for _ in each_finding(db, found):
             pass
     return found
 
@@ -86,8 +91,8 @@ def listed(
 ) -> LogRows:
     """Findings, newest first; what became of the move of each."""
     unread: list[Unread] = []
-    with read.open_read(path) as db:
-        rows = read.list_findings(
+    with open_read(path) as db:
+        rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread
         )
         became = {
@@ -99,7 +104,7 @@ def listed(
                 else "planned"
             )
             for row in rows
-            for m in read.moves(db, finding=row.finding.id, unread=unread)
+            for m in list_moves(db, finding=row.finding.id, unread=unread)
         }
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
     return LogRows(
@@ -109,9 +114,9 @@ def listed(
 
 def show(path: Path, finding: str) -> Shown:
     """Raises LogError when there is no such finding."""
-    with read.open_read(path) as db:
-        found, evidence = read.show_finding(db, finding)
-        moves = list(read.moves(db, finding=found.id))
+    with open_read(path) as db:
+        found, evidence = find_finding(db, finding)
+        moves = list(list_moves(db, finding=found.id))
     return Shown(found, evidence, moves)
 
 
@@ -156,12 +161,12 @@ def exported(
     In pieces, and the log is not held between them: it may take as long as it takes.
     unread: takes what could not be read.
     """
-    with read.open_read(path) as db:
+    with open_read(path) as db:
         if finding is None:
-            for row in read.each_finding(db, unread):
+            for row in each_finding(db, unread):
                 yield export.json_line(db, row, unread)
             return
-        evidence = read.show_finding(db, finding)[1]
+        evidence = find_finding(db, finding)[1]
         columns = find(evidence.check).columns
         swept = columns == ("sweep", "placement", "travel", "reading")
         extra = ("t", "seat", "hold") if swept else ()
@@ -186,7 +191,7 @@ def known(
     of the check in progress unless given. A check that is open, or gone on with, does
     not speak for itself.
     """
-    with read.open_read(path) as db:
+    with open_read(path) as db:
         hold = str(options["hold"]) if options.get("hold") else None
         rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
         reseated, one_seat = (
@@ -224,7 +229,7 @@ def _speaking(
         (gear.saw.name if gear.saw else None),
     )
     found: list[Finding] = []
-    for row in reversed(read.list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
+    for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
         if (
             not same
@@ -236,7 +241,7 @@ def _speaking(
         if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
             continue
         found.append(row.finding)
-        if len(found) == read.KNOWN_FINDINGS:
+        if len(found) == KNOWN_FINDINGS:
             break
     return found
 
@@ -245,7 +250,7 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
     state, key = db.execute(
         "SELECT state, gear_key FROM check_run WHERE run = ?", (run,)
     ).fetchone()
-    return state, load.gear(db, key)
+    return state, load_gear(db, key)
 
 
 def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
@@ -283,13 +288,13 @@ def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
 
 def _measuring(
     db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
-) -> list[read.FindingRow]:
+) -> list[FindingRow]:
     """Findings of the checks that measure it, newest first, the last so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
     rows = [
         row
         for kind in kinds
-        for row in read.list_findings(db, check=kind, jig=jig, last=last)
+        for row in list_findings(db, check=kind, jig=jig, last=last)
     ]
     return sorted(rows, key=lambda row: row.order, reverse=True)
 
@@ -314,8 +319,8 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     fence as it was."""
     if gear.jig is None:
         return None
-    moved = {move.finding for move in read.moves(db) if move.made is not None}
-    for row in reversed(read.list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
+    moved = {move.finding for move in list_moves(db) if move.made is not None}
+    for row in reversed(list_findings(db, jig=gear.jig.name, last=LOOK_BACK)):
         found = row.finding
         check = checks().get(found.check)  # a later version's log may have others
         if check is None or not check.turns_fence or found.doubts:
@@ -341,7 +346,7 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     """
     name = gear.square.name if gear.square else None
     passed_over: tuple[Finding, Quantity] | None = None
-    for row in _measuring(db, "square", last=read.KNOWN_FINDINGS):
+    for row in _measuring(db, "square", last=KNOWN_FINDINGS):
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
         if measured is None or row.superseded_by is not None or row.finding.doubts:
             continue

@@ -14,9 +14,10 @@ from typing import NamedTuple
 
 import msgspec
 
-from bench.log import acknowledged, load, read, salvage, schema
+from bench.log import acknowledged, salvage, schema
 from bench.log.acknowledged import TABLES, Acknowledged
 from bench.log.faults import is_damage
+from bench.log.read_only import open_read
 from bench.log.rows import (
     Interrupted,
     LogDamaged,
@@ -25,6 +26,8 @@ from bench.log.rows import (
     Salvage,
     Unfinished,
 )
+from bench.log.runs import list_open_runs
+from bench.log.sweeps import count_readings
 
 # a start waits this long for the soundness check; a larger log is checked in the
 # background
@@ -125,14 +128,14 @@ def unfinished(
     """Call before the running sweeps of the last life are marked. LogDamaged where a
     row is unreadable."""
     try:
-        runs = load.open_runs(db)
+        runs = list_open_runs(db)
         rows = db.execute(
             "SELECT sweep_key, sweep, run, check_kind, placement FROM sweep JOIN"
             " check_run USING (run_key) WHERE sweep.state = 'running' ORDER BY"
             " sweep_key"
         ).fetchall()
         interrupted = [
-            Interrupted(sweep, run, kind, placement, load.raw_readings(db, key))
+            Interrupted(sweep, run, kind, placement, count_readings(db, key))
             for key, sweep, run, kind, placement in rows
         ]
     # a UnicodeDecodeError is a ValueError
@@ -156,7 +159,7 @@ def unfinished(
 def unfinished_read_only(path: Path) -> Unfinished:
     """The same when the medium takes no writing; nothing if it cannot be read either."""
     try:
-        with read.open_read(path) as db:
+        with open_read(path) as db:
             return unfinished(db)
     except (sqlite3.Error, OSError, LogError):
         return Unfinished()

@@ -19,7 +19,7 @@ SweepEnd = Literal["whole", "interrupted", "refused"]
 
 
 class Stamp(msgspec.Struct, frozen=True):
-    """One moment by both clocks; synced tells whether the wall clock can be believed."""
+    """One moment by both clocks; synced: whether the wall clock can be believed."""
 
     monotonic_ns: int
     wall_s: float
@@ -30,13 +30,13 @@ def now(synced: bool = False) -> Stamp:
     return Stamp(time.monotonic_ns(), time.time(), synced)
 
 
-class Saved(msgspec.Struct, frozen=True):
-    """A commit is on the disk: every act whose ticket is at most `upto` is kept.
+class Commit(msgspec.Struct, frozen=True):
+    """What lies on the disk now: every write whose ticket is at most `upto`.
 
     sweeps and findings: ids of those whose end (or whose finding) this commit made
-    safe. refused: (ticket, why) of acts that the log could not take (an unknown sweep,
-    an id used twice); each is kept as an event of its own, and nobody may be told that
-    it was saved.
+    safe. refused: (ticket, reason) of writes that the log could not take (an unknown
+    sweep, an id used twice); each is recorded as an event of its own, and nobody may be
+    told that it was saved.
     """
 
     upto: int

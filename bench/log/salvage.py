@@ -22,6 +22,7 @@ import msgspec
 
 from bench.log import packing, schema
 from bench.log.rows import LogDamaged, Salvage
+from bench.log.tables import migrate
 from bench.log.wal import lay_over
 
 _PROBES = 20_000  # rows looked for one by one inside a damaged stretch of a table
@@ -328,7 +329,7 @@ def _opened(path: Path) -> sqlite3.Connection:
 
 def _empty() -> sqlite3.Connection:
     db = sqlite3.connect(":memory:", isolation_level=None)
-    schema.migrate(db)
+    migrate(db)
     return db
 
 

@@ -1,25 +1,18 @@
-"""How a log file is opened for writing: whose it is, its modes, and the changes to its
-tables that are due. Each change runs in one transaction with the record that it ran, in
-order, once.
-"""
+"""Opens a log file for writing, and refuses a file that is no log of this program."""
 
 from __future__ import annotations
 
 import sqlite3
 import struct
-import time
-from collections.abc import Sequence
 from pathlib import Path
 
 from bench.log.rows import LogDamaged, LogError, LogNewer, LogUnknown
-from bench.log.tables import MIGRATIONS, Change
+from bench.log.tables import APPLICATION_ID, VERSION, migrate
 from bench.log.wal import frames
 
-# "SWEG", so that `file` and we can tell the log from other databases
-APPLICATION_ID = 0x53574547
-_NEVER = 10_000  # no program will have made so many changes: such a number is damage
-_WAL_PAGES = 1000
-_WAL_KEPT_BYTES = 16 * 2**20
+HIGHEST_VERSION = 10_000  # no program makes so many changes: a higher number is damage
+CHECKPOINT_PAGES = 1000  # of the write-ahead file; SQLite's own default
+WAL_LIMIT_BYTES = 16 * 2**20  # to which SQLite cuts the write-ahead file afterwards
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -36,7 +29,7 @@ def connect(path: Path) -> sqlite3.Connection:
     try:
         version = db.execute("PRAGMA user_version").fetchone()[0]
         application = db.execute("PRAGMA application_id").fetchone()[0]
-        if version > len(MIGRATIONS) or (version and application != APPLICATION_ID):
+        if version > VERSION or (version and application != APPLICATION_ID):
             raise LogDamaged(
                 f"{path} is damaged: its header says {version} of {application:#x}"
             )
@@ -48,44 +41,13 @@ def connect(path: Path) -> sqlite3.Connection:
             )
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")
-        db.execute(f"PRAGMA wal_autocheckpoint = {_WAL_PAGES}")
-        db.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
+        db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
+        db.execute(f"PRAGMA journal_size_limit = {WAL_LIMIT_BYTES}")
         migrate(db)
     except BaseException:
         db.close()
         raise
     return db
-
-
-def migrate(
-    db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS
-) -> list[str]:
-    """Run what has not run yet, each change atomic with its record; returns the names
-    of what ran."""
-    ran = []
-    for number, (name, change) in enumerate(changes, 1):
-        if db.execute("PRAGMA user_version").fetchone()[0] >= number:
-            continue
-        db.execute("BEGIN IMMEDIATE")
-        try:
-            db.execute(
-                "CREATE TABLE IF NOT EXISTS migration (migration_key INTEGER PRIMARY"
-                " KEY, name TEXT NOT NULL UNIQUE, applied_wall_s REAL NOT NULL) STRICT"
-            )
-            change(db)
-            db.execute(
-                "INSERT INTO migration (name, applied_wall_s) VALUES (?, ?)",
-                (name, time.time()),
-            )
-            db.execute(f"PRAGMA user_version = {number}")
-            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise
-        ran.append(name)
-    return ran
 
 
 def refuse_foreign(path: Path) -> None:
@@ -122,10 +84,10 @@ def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
 
 def _judge(path: Path, version: int, application: int) -> None:
     if application == APPLICATION_ID:
-        if len(MIGRATIONS) < version < _NEVER:
+        if VERSION < version < HIGHEST_VERSION:
             raise LogNewer(
                 f"the log {path} was written by a newer program (its tables are at"
-                f" change {version}, this program knows {len(MIGRATIONS)}); it was left"
+                f" change {version}, this program knows {VERSION}); it was left"
                 " as it is: update the program or name another log"
             )
     elif not _may_be_damaged_log(path):

@@ -13,6 +13,15 @@ import msgspec
 
 from bench.checks.model import EvidenceGear, Trace
 from bench.log import packing
+from bench.log.faults import contained
+from bench.log.rows import LogDamaged
+
+_TRACE = (
+    "sha256, placement, travel_mm_packed, reading_mm_packed, push, sweep, seat, hold,"
+    " at_s_packed"
+)
+
+Column = str | int | float | bytes | None
 
 
 def merge_chunks(db: sqlite3.Connection, sweep_key: int) -> None:
@@ -113,9 +122,8 @@ def keep_gear(db: sqlite3.Connection, gear: EvidenceGear) -> int:
     return int(row[0]) if row else insert(db, "gear", sha256=digest, gear_json=text)
 
 
-def insert(
-    db: sqlite3.Connection, table: str, **columns: str | int | float | bytes | None
-) -> int:
+def insert(db: sqlite3.Connection, table: str, **columns: Column) -> int:
+    """Returns the number of the row."""
     names = ", ".join(columns)
     marks = ", ".join("?" * len(columns))
     cursor = db.execute(
@@ -123,3 +131,40 @@ def insert(
     )
     assert cursor.lastrowid is not None
     return cursor.lastrowid
+
+
+def load_trace(db: sqlite3.Connection, trace_key: int) -> Trace:
+    """Raises LogDamaged if its numbers can no longer be read."""
+    row = db.execute(
+        f"SELECT {_TRACE} FROM trace WHERE trace_key = ?", (trace_key,)
+    ).fetchone()
+    if row is None:
+        raise LogDamaged(f"trace {trace_key} is missing from the log")
+    digest, placement, travel, reading, push, sweep, seat, hold, at = row
+    with contained(f"pass {sweep!r} is damaged in the log and"):
+        kept = Trace(
+            placement=placement,
+            travel=packing.unpack_floats(travel),
+            reading=packing.unpack_floats(reading),
+            push=bool(push),
+            sweep=sweep,
+            seat=seat,
+            hold=hold,
+            at=None if at is None else packing.unpack_floats(at),
+        )
+    if trace_digest(kept) != digest:
+        raise LogDamaged(
+            f"sweep {sweep!r} is damaged in the log: its checksum does not agree"
+        )
+    return kept
+
+
+def load_gear(db: sqlite3.Connection, gear_key: int) -> EvidenceGear:
+    row = db.execute(
+        "SELECT gear_json, sha256 FROM gear WHERE gear_key = ?", (gear_key,)
+    ).fetchone()
+    if row is None or hashlib.sha256(row[0].encode()).hexdigest() != row[1]:
+        raise LogDamaged(
+            "the gear that was used is missing from the log or damaged in it"
+        )
+    return msgspec.json.decode(row[0], type=EvidenceGear)

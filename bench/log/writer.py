@@ -1,22 +1,28 @@
-"""The log's writer, as the daemon sees it: what can be recorded. Every call returns at
-once with a ticket. A commit is told as Saved(upto=ticket) from the log's own thread; no
-call raises because of the disk (see `committer`).
+"""Records what the daemon gives it: each call returns at once with a ticket.
+
+A commit is told as Commit(upto=ticket) from the log's own thread. No call raises
+because of the disk (see `committer`).
 """
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import TypeVarTuple
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
-from bench.log import append
-from bench.log.committer import NOT_QUEUED, Committer, Piece
-from bench.log.rows import Saved, Stamp, SweepEnd, Unfinished, now
+from bench.log import entries
+from bench.log.committer import NOT_QUEUED, Committer
+from bench.log.entries import Entry
+from bench.log.rows import Commit, Stamp, SweepEnd, Unfinished, now
+from bench.log.write_queue import ReadingBlock, Write
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
+
+
+_Values = TypeVarTuple("_Values")
 
 
 class LogWriter:
@@ -25,7 +31,6 @@ class LogWriter:
 
     def __init__(self, committer: Committer, clock: Callable[[], Stamp]) -> None:
         self._committer = committer
-        self._put = committer.put
         self._clock = clock
         # readings of a sweep for which there was no room
         self._dropped: dict[str, int] = {}
@@ -37,7 +42,7 @@ class LogWriter:
         *,
         boot_id: str,
         program: str,
-        on_saved: Callable[[Saved], None],
+        on_saved: Callable[[Commit], None],
         on_trouble: Callable[[str | None], None],
         clock: Callable[[], Stamp] = now,
     ) -> LogWriter:
@@ -76,7 +81,7 @@ class LogWriter:
         return self._committer.awaited
 
     def look(self) -> None:
-        """To be called now and then: what was given and waits for too long is trouble."""
+        """To be called now and then: a write that waits for too long is trouble."""
         self._committer.look()
 
     # What the daemon records. Every call returns its ticket.
@@ -96,12 +101,8 @@ class LogWriter:
     ) -> int:
         """instrument: a lasting name of the indicator, such as its port by serial
         number."""
-        at, options = at or self._clock(), dict(options)
-        return self._put(
-            lambda db, boot: append.begin_check(
-                db, boot, at, run_id, kind, jig, saw, options, gear, instrument, hold
-            )
-        )
+        named = (run_id, kind, jig, saw, dict(options), gear, instrument, hold)
+        return self._put(entries.begin_check, at, *named)
 
     def event(
         self,
@@ -112,13 +113,10 @@ class LogWriter:
         at: Stamp | None = None,
         urgent: bool = False,
     ) -> int:
-        """Anything that happened; data must be JSON. Without a check it may wait for
-        company, unless it is urgent."""
-        at, data = at or self._clock(), dict(data or {})
-        return self._put(
-            lambda db, boot: append.event(db, boot, at, run_id, kind, data),
-            urgent=urgent or run_id is not None,
-        )
+        """data must be JSON. An event without a check waits for other writes, unless it
+        is urgent."""
+        write = self._write(entries.event, at, run_id, kind, dict(data or {}))
+        return self._committer.put(write, urgent=urgent or run_id is not None)
 
     def start_sweep(
         self,
@@ -133,35 +131,22 @@ class LogWriter:
         wires: Mapping[str, object] | None = None,
         at: Stamp | None = None,
     ) -> int:
-        """wires: by instrument the format and options that its raw bytes are read with."""
-        at, wires = at or self._clock(), dict(wires or {})
-        return self._put(
-            lambda db, boot: append.start_sweep(
-                db,
-                boot,
-                at,
-                sweep_id,
-                run_id,
-                placement,
-                push,
-                seat,
-                hold,
-                gather,
-                wires,
-            )
-        )
+        """wires: by instrument the format and options that its raw bytes are read
+        with."""
+        named = (sweep_id, run_id, placement, push, seat, hold, gather)
+        return self._put(entries.start_sweep, at, *named, dict(wires or {}))
 
     def chunk(
         self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
     ) -> int:
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
-        (kept to 1 us)."""
+        (stored in whole us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self._put(
-            Piece(sweep_id, instrument, raw, times),
+        ticket = self._committer.put(
+            ReadingBlock(sweep_id, instrument, raw, times),
             urgent=False,
             size=len(raw) + 8 * len(times) + 300,
-            spare=False,
+            reserve=False,
         )
         if ticket == NOT_QUEUED:
             self._dropped[sweep_id] = self._dropped.get(sweep_id, 0) + len(times)
@@ -177,28 +162,20 @@ class LogWriter:
         reason: str | None = None,
         at: Stamp | None = None,
     ) -> int:
-        at = at or self._clock()
+        write = self._write(entries.end_sweep, at, sweep_id, state, push, trace, reason)
         if dropped := self._dropped.pop(sweep_id, 0):
             self.event(
                 None,
                 "not-recorded",
                 {"sweep": sweep_id, "readings": dropped, "why": "the log was stalled"},
             )
-        return self._put(
-            lambda db, boot: append.end_sweep(
-                db, boot, at, sweep_id, state, push, trace, reason
-            ),
-            size=300 + (24 * len(trace.reading) if trace else 0),
-            sweep=sweep_id,
-        )
+        size = 300 + (24 * len(trace.reading) if trace else 0)
+        return self._committer.put(write, size=size, sweep=sweep_id)
 
     def undo_sweep(
         self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None
     ) -> int:
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.undo_sweep(db, boot, at, sweep_id, reason)
-        )
+        return self._put(entries.undo_sweep, at, sweep_id, reason)
 
     def finding(
         self,
@@ -212,25 +189,20 @@ class LogWriter:
     ) -> int:
         """The finding needs its id. finish: the check is over; supersedes: the id of
         the one it replaces."""
-        at = at or self._clock()
 
-        def write(db: sqlite3.Connection, boot: int) -> None:
-            append.finding(db, boot, at, run_id, finding, evidence, supersedes)
+        def record(entry: Entry) -> None:
+            entries.finding(entry, run_id, finding, evidence, supersedes)
             if finish:
-                append.end_check(db, boot, at, run_id, "finished", None)
+                entries.set_check_state(entry, run_id, "finished", None)
 
         size = 4000 + sum(24 * len(trace.reading) for trace in evidence.traces)
-        return self._put(write, size=size, finding=finding.id)
+        write = self._write(record, at)
+        return self._committer.put(write, size=size, finding=finding.id)
 
     def move_planned(
         self, move_id: str, finding_id: str, move: Move, *, at: Stamp | None = None
     ) -> int:
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.move_planned(
-                db, boot, at, move_id, finding_id, move
-            )
-        )
+        return self._put(entries.move_planned, at, move_id, finding_id, move)
 
     def move_made(
         self,
@@ -240,37 +212,24 @@ class LogWriter:
         at: Stamp | None = None,
     ) -> int:
         """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
-        at, data = at or self._clock(), dict(data or {})
-        return self._put(lambda db, boot: append.move_made(db, boot, at, move_id, data))
+        return self._put(entries.move_made, at, move_id, dict(data or {}))
 
     def move_verified(
         self, move_id: str, finding_id: str, *, at: Stamp | None = None
     ) -> int:
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.move_verified(db, boot, at, move_id, finding_id)
-        )
+        return self._put(entries.move_verified, at, move_id, finding_id)
 
     def abandon(
         self, run_id: str, reason: str | None = None, *, at: Stamp | None = None
     ) -> int:
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.end_check(db, boot, at, run_id, "abandoned", reason)
-        )
+        return self._put(entries.set_check_state, at, run_id, "abandoned", reason)
 
     def reopen(self, run_id: str, *, at: Stamp | None = None) -> int:
-        """A finished check goes on: more pushes are wanted to settle it."""
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.end_check(db, boot, at, run_id, "open", None)
-        )
+        """A finished check goes on: more passes are wanted to settle it."""
+        return self._put(entries.set_check_state, at, run_id, "open", None)
 
     def finish(self, run_id: str, *, at: Stamp | None = None) -> int:
-        at = at or self._clock()
-        return self._put(
-            lambda db, boot: append.end_check(db, boot, at, run_id, "finished", None)
-        )
+        return self._put(entries.set_check_state, at, run_id, "finished", None)
 
     def flush(self, timeout: float = 5.0) -> bool:
         """Wait until all that was given so far is on the disk; False if it is not after
@@ -281,3 +240,20 @@ class LogWriter:
         """Save what waits (for at most a second and a half), let go of the log; True if
         all was saved."""
         return self._committer.close()
+
+    def _write(
+        self,
+        record: Callable[[Entry, *_Values], object],
+        at: Stamp | None,
+        *values: *_Values,
+    ) -> Write:
+        moment = at or self._clock()
+        return lambda db, boot_key: record(Entry(db, boot_key, moment), *values)
+
+    def _put(
+        self,
+        record: Callable[[Entry, *_Values], object],
+        at: Stamp | None,
+        *values: *_Values,
+    ) -> int:
+        return self._committer.put(self._write(record, at, *values))

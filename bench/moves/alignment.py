@@ -15,6 +15,9 @@ from bench.finding import Finding
 from bench.gear import LeftRight, Saw
 from bench.units import System, give_or_take, length_words
 
+# the two values of `way` that a quantity of a rip fence has; the second is a danger
+OPENS, CLOSES = "opens at the rear", "closes at the rear"
+
 
 class Alignment(msgspec.Struct, frozen=True):
     """dx: mm its rear end must go, positive right. way, distance: the same in words;

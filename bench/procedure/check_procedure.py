@@ -16,13 +16,14 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Lean, Step, Tap, T
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.journal import Journal
-from bench.procedure.lean_test import lean_words, proved_side
 from bench.procedure.liveness import Life
 from bench.procedure.marks import Marks
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts, advance, ask
-from bench.procedure.tap_test import not_back
-from bench.protocol import Asking, Notice, RunState, SweepSaid
+from bench.procedure.remark import Remark, Severity
+from bench.procedure.set_up_tests import SetUpTests
+from bench.procedure.trouble_watch import TroubleWatch
+from bench.protocol import Asking, RunState, notice
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
@@ -66,8 +67,6 @@ class CheckProcedure:
         self.kept = Kept(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
         )
-        self.leans: list[Lean] = []
-        self.taps: list[Tap] = []
         self.ready_since: float | None = None
         self._placed_at = 0.0
         self._journal = journal
@@ -76,8 +75,7 @@ class CheckProcedure:
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0
-        self._lean_left: float | None = None
-        self._at_rest_value: Taken | None = None  # before the tap
+        self.tests = SetUpTests(self.facts, self._event, self._notify)
         self._marks = Marks(self.facts, self.kept, self._event, tell)
         by_caliper = any(step.gather == "width" for step in self.steps)
         self.rest_detector = RestDetector(
@@ -86,7 +84,11 @@ class CheckProcedure:
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
         self.life = Life()
         self._said: Ask | None = None
-        self.doubted: dict[Any, Doubt] = {}  # by what makes one the same as another
+        self.troubles = TroubleWatch(
+            self.facts, self.kept, self.life, self._event, self._notify
+        )
+        # the prompt as of the latest event, for whoever looks at it at each reading
+        self.prompt = self.ask
 
     # ---- what is asked ---------------------------------------------------------------
 
@@ -104,31 +106,24 @@ class CheckProcedure:
         """The sweep being recorded."""
         return self.kept.sweep_id
 
+    def _about(self) -> dict[str, Any]:
+        """The fields that a client is told of it."""
+        gear = self.gear
+        return {
+            "check": self.check.kind,
+            "jig": gear.jig.name if gear.jig else None,
+            "saw": gear.saw.name if gear.saw else None,
+            "ask": self.ask,
+            "question": self.check.question,
+            "verifies": self.verifies,
+            "options": self.options,
+        }
+
     def state(self) -> RunState:
-        return RunState(
-            id=self.id,
-            check=self.check.kind,
-            jig=self.gear.jig.name if self.gear.jig else None,
-            saw=self.gear.saw.name if self.gear.saw else None,
-            ask=self.ask,
-            question=self.check.question,
-            verifies=self.verifies,
-            passes=list(self.kept.passes),
-        )
+        return RunState(id=self.id, passes=list(self.kept.passes), **self._about())
 
     def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
-        gear = self.gear
-        return Asking(
-            run=self.id,
-            check=self.check.kind,
-            jig=gear.jig.name if gear.jig else None,
-            ask=self.ask,
-            joined=joined,
-            ref=ref,
-            saw=gear.saw.name if gear.saw else None,
-            question=self.check.question,
-            verifies=self.verifies,
-        )
+        return Asking(run=self.id, joined=joined, ref=ref, **self._about())
 
     @property
     def complete(self) -> bool:
@@ -140,8 +135,8 @@ class CheckProcedure:
             traces=list(self.kept.traces),
             options=self.options,
             gear=self.gear,
-            leans=list(self.leans),
-            taps=list(self.taps),
+            leans=list(self.tests.leans),
+            taps=list(self.tests.taps),
             alive=list(self.life.alive),
             shown=sorted(self.life.shown),
         )
@@ -172,7 +167,7 @@ class CheckProcedure:
             advance(self.steps, self.facts)
 
     def _say(self, now: float) -> None:
-        current = self.ask
+        current = self.prompt = self.ask
         if current == self._said:
             return
         was_ready = (
@@ -220,11 +215,7 @@ class CheckProcedure:
             )
         elif current.phase == "place":
             self.facts.placed, self.facts.rested = True, False
-            # whatever was proved of it before was proved of another set-up
-            self.facts.leaned = [
-                step for step in self.facts.leaned if step != self.facts.step
-            ]
-            self.facts.tapped = self.facts.tap_rest = False
+            self.tests.restart()
             self._placed_at = now
             if current.gather == "sweep":
                 self.life.anew(current.placement)
@@ -233,14 +224,15 @@ class CheckProcedure:
             self.facts.waiting = True
             self.rest_detector.press(now)
 
-    def _take_rest(self, now: float) -> None:
+    @property
+    def _rest_wanted(self) -> bool:
         """The number before the tap is taken without being asked for: nothing is to be
         touched then."""
-        if (
-            not self.facts.waiting
-            and self.ask.phase == "tap"
-            and not self.facts.tap_rest
-        ):
+        facts = self.facts
+        return not (facts.waiting or facts.tap_rest) and self.ask.phase == "tap"
+
+    def _take_rest(self, now: float) -> None:
+        if self._rest_wanted:
             self.facts.waiting = True
             self.rest_detector.press(now)
 
@@ -249,55 +241,29 @@ class CheckProcedure:
     def readings(self, times: list[float], values: list[float], now: float) -> None:
         """New indicator readings (growing as the plunger is pushed in)."""
         # what the filter passed on late was shown before the set-up stood
-        self._watch(
-            [v for t, v in zip(times, values, strict=True) if t > self._placed_at], now
-        )
+        fresh = [v for t, v in zip(times, values, strict=True) if t > self._placed_at]
+        if self.troubles.readings(fresh, self.ask, self.rest_detector.count, now):
+            self.settle_down(now)
         answer = self.rest_detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
         elif isinstance(answer, NotAtRest):
-            seen = f"The reading does not hold still: {answer.words()}."
-            self._tell(
-                Notice("indicator", f"{seen} Hands off the sled; is the stand firm?")
-            )
+            moves = {"spread": answer.spread, "allowed": answer.allowed}
+            wanders = answer.spread > answer.allowed
+            remark = Remark("reading-wanders" if wanders else "reading-creeps", moves)
+            self._notify("indicator", remark, "warning")
 
-    def _watch(self, values: list[float], now: float) -> None:
-        if not values:
-            return
-        current, count = self.ask, self.rest_detector.count
-        if current.phase == "sweep":
-            self.life.waits(values, now, count, moving=current.moving)
-        there = self.facts.placed or current.gather != "sweep"
-        if there and self.life.see(values, self.kept.placement, count):
-            self._event("alive", {"placement": self.kept.placement})
-            if (
-                self.doubted.pop(("frozen", self.kept.placement, None), None)
-                is not None
-            ):
-                self.say_trouble("The number moves: good.", now, remark=False)
-
-    def say_trouble(self, words: str, now: float, *, remark: bool = True) -> None:
-        """Told at once, and kept beside what is asked until the next pass begins."""
-        self.facts.remark = words if remark else None
-        self._tell(Notice("doubt", words))
-        self.settle_down(now)
-
-    def doubts(
-        self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float
-    ) -> None:
+    def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
         that stood still is taken again."""
-        fresh = [
-            (key, doubt) for key, doubt in found.items() if key not in self.doubted
-        ]
-        self.doubted = dict(found)
-        for _, doubt in fresh:
-            words = say(doubt)
+        for doubt in self.troubles.new_doubts(found):
+            remark = Remark("doubt", msgspec.to_builtins(doubt))
             trace = next((t for t in self.kept.traces if t.sweep == doubt.sweep), None)
             if doubt.code == "stood" and trace is not None:
                 self.life.anew(trace.placement)
-                self.refuse_kept(trace, words, now)
-            self.say_trouble(words, now)
+                self.refuse_kept(trace, remark, now)
+            self.troubles.tell(remark)
+            self.settle_down(now)
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no
@@ -312,15 +278,9 @@ class CheckProcedure:
     def tick(self, now: float) -> None:
         """A reading sent at the instrument's own button both asks and answers."""
         self.rest(now)
-        facts = self.facts
-        words = self.life.trouble(now, ready=facts.rested, moving=facts.moving)
-        if words is not None and self.ask.phase == "sweep":
-            self.say_trouble(words, now)
-        if (
-            self.ask.phase == "tap"
-            and not self.facts.tap_rest
-            and not self.facts.waiting
-        ):
+        if self.troubles.tick(self.ask, now):
+            self.settle_down(now)
+        if self._rest_wanted:
             self.settle_down(now)
         if self.ask.phase in STANDING_STILL:
             taken = self.rest_detector.button(now)
@@ -331,9 +291,11 @@ class CheckProcedure:
         current = self.ask
         self.facts.waiting = False
         if current.phase == "lean":
-            self._leaned(current, taken)
+            self.tests.lean(
+                current, taken, self.steps[self.facts.step], self.rest_detector.count
+            )
         elif current.phase == "tap":
-            self._tapped(current, taken)
+            self.tests.tap(current, taken, self.rest_detector.count)
         elif current.phase == "mark":
             self._marks.take(current, taken)
         elif current.phase in {"spot", "width"}:
@@ -345,55 +307,6 @@ class CheckProcedure:
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
         self.life.anew()
 
-    def _tapped(self, current: Ask, taken: Taken) -> None:
-        before = self._at_rest_value
-        if not self.facts.tap_rest or before is None:
-            self._at_rest_value, self.facts.tap_rest = taken, True
-            return
-        off = not_back(before, taken, self.rest_detector.count)
-        self.facts.tapped, self.facts.tap_rest = off is None, False
-        self.taps.append(
-            Tap(current.placement or "", before.value, taken.value, off is None)
-        )
-        self._event("tap", msgspec.to_builtins(self.taps[-1]))
-        if off is None:
-            self._tell(Notice("tap", "Tapped: the number came back, the stand holds."))
-            return
-        self.facts.remark = (
-            f"Tapped, and the number did not come back: it stands {abs(off):.3f} mm"
-            " off. Is the magnet on, the foot clean, every screw of the stand tight?"
-            " Mend it, then hands off: it is asked again."
-        )
-        self._tell(Notice("tap", self.facts.remark))
-
-    def _leaned(self, current: Ask, taken: Taken) -> None:
-        assert current.placement is not None
-        if current.lean == "left":
-            self._lean_left = taken.value
-            self.facts.lean_next = "right"
-            return
-        left = self._lean_left if self._lean_left is not None else taken.value
-        self.facts.lean_next = None
-        lean = Lean(current.placement, left, taken.value)
-        self._event(
-            "lean",
-            {"placement": lean.placement, "left": lean.left, "right": lean.right},
-        )
-        step = self.steps[self.facts.step]
-        seen = proved_side(lean, step, self.rest_detector.count)
-        words = lean_words(lean, step, seen)
-        if seen in (None, step.side):  # the latest of a set-up is the one that stands
-            self.leans = [
-                *(other for other in self.leans if other.placement != lean.placement),
-                lean,
-            ]
-            self.facts.leaned = [*self.facts.leaned, self.facts.step]
-        else:
-            # the one slip no arithmetic can see: both set-ups would agree on nonsense
-            self.facts.placed = False
-            self.facts.remark = words
-        self._tell(Notice("lean", words))
-
     # ---- sweeps ----------------------------------------------------------------------
 
     def happening(self, what: SweepEvent, now: float) -> None:
@@ -402,74 +315,66 @@ class CheckProcedure:
         if self.ready_since is None or what.began < self.ready_since:
             # drawing back while it is being set up is no news; a push that was too
             # quick is
-            if (
-                isinstance(what, Ended)
-                and what.sweeps
-                and what.began >= self._placed_at
-            ):
+            early = isinstance(what, Ended) and bool(what.sweeps)
+            if early and what.began >= self._placed_at:
                 self.life.end(passed=True)
-                self._tell(
-                    Notice("sweep", "That movement began too early: it does not count.")
-                )
+                self._notify("sweep", Remark("began-too-early"), "warning")
             return
         if isinstance(what, Began):
-            placement = self.ask.placement
-            assert placement is not None
             self.facts.moving = True
             self.life.begin(now)
             self.facts.remark = None
-            sweep, kept = self.kept.begin(), self.kept
-            self._tell(
-                SweepSaid(
-                    sweep, placement, "running", taken=kept.taken, wanted=kept.wanted
-                )
-            )
+            self.kept.start()
         elif isinstance(what, Broken):
             self.facts.moving = self.facts.rested = False
             self.life.end(passed=True)
-            self.kept.refuse(what.words, push=what.push)
+            self.kept.refuse(Remark("pass-broken", {"why": what.words}), push=what.push)
         else:
-            self.facts.moving = False
-            self.life.end(passed=bool(what.sweeps))
-            if not what.sweeps:
-                self.kept.drop("too short for a pass")
-            for sweep_ in what.sweeps:
-                if self.ask.phase == "sweep":
-                    self.kept.judge(sweep_)
+            self._end(what)
         self.settle_down(now)
 
-    def interrupt(self, words: str, now: float) -> None:
+    def _end(self, what: Ended) -> None:
+        """A movement came to its end: a pass, two, or none."""
+        self.facts.moving = False
+        self.life.end(passed=bool(what.sweeps))
+        if not what.sweeps:
+            self.kept.drop(Remark("too-short"))
+        for sweep in what.sweeps:
+            if self.ask.phase == "sweep":
+                self.kept.judge(sweep)
+
+    def interrupt(self, remark: Remark, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
         interrupted."""
         self.facts.marks_taken = 0
-        self.kept.interrupt(words)
+        self.kept.interrupt(remark)
         self.rest_detector.cancel()
         self.facts.waiting = self.facts.rested = False
         self._say(now)
 
-    def undo(self, now: float) -> str:
+    def undo(self, now: float) -> Remark:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
         self._early = 0
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
             self.facts.waiting = False
-            words = "The press is taken back: no number was taken."
+            remark = Remark("press-undone")
         elif self.facts.marks_taken:
-            words = self._marks.take_back()
+            remark = self._marks.take_back()
         elif (latest := self.kept.latest()) is None:
-            return "There is nothing to take back."
+            return Remark("nothing-to-undo")
         else:
-            self.kept.take_back(latest, "Taken back by hand.")
-            words = f"The last pass at {latest.placement} is taken back."
+            self.kept.take_back(latest, Remark("undone-by-hand"))
+            remark = Remark("pass-undone", {"placement": latest.placement})
         self.settle_down(now)
-        return words
+        return remark
 
-    def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
+    def refuse_kept(self, trace: Trace, remark: Remark, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was
         bumped, zero pressed)."""
-        self.kept.take_back(trace, words, state="refused")
-        self.facts.remark = words
+        self.kept.take_back(trace, remark, state="refused")
+        self.facts.remark = remark
         advance(self.steps, self.facts)
         self.settle_down(now)
 
@@ -478,16 +383,25 @@ class CheckProcedure:
     def _event(self, kind: str, data: Mapping[str, Any]) -> None:
         self._journal.event(self.id, kind, data)
 
+    def _notify(self, about: str, remark: Remark, severity: Severity = "note") -> None:
+        self._tell(notice(about, remark, severity))
+
     # ---- after a restart -------------------------------------------------------------
 
     def resume(
-        self, *, acknowledged: bool, traces: list[Trace], leans: list[Lean], taps: list[Tap], now: float,
+        self,
+        *,
+        acknowledged: bool,
+        traces: list[Trace],
+        leans: list[Lean],
+        taps: list[Tap],
         alive: list[str],
-    ) -> None:  # fmt: skip
+        now: float,
+    ) -> None:
         """Take up a run from the log. What was placed is asked again: somebody may have
         moved it."""
         self.facts.acknowledged = acknowledged
-        self.leans, self.taps = list(leans), list(taps)
+        self.tests.leans, self.tests.taps = list(leans), list(taps)
         self.life.alive = list(alive)
         self.kept.resume(traces)
         self.facts.step = -1

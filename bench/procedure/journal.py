@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from bench.checks.model import Trace
+from bench.procedure.remark import Remark
 
 
 class Journal(Protocol):
@@ -27,7 +28,7 @@ class Journal(Protocol):
         *,
         push: bool | None,
         trace: Trace | None,
-        reason: str | None,
+        reason: Remark | None,
     ) -> None: ...
-    def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
+    def undo_sweep(self, sweep_id: str, reason: Remark) -> None: ...
     def kept(self, trace: Trace, *, straight: bool) -> None: ...

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from bench.units import INCH, System, length_words
+from bench.procedure.remark import Remark
+from bench.units import INCH
 
 SLACK = 0.01  # mm: burr, bow and dirt of a leaf (common practice, no source)
 COUNTS = 2.0  # of the instrument, one for each reading
@@ -24,8 +25,10 @@ Outcome = Literal[
 
 
 class Proof(NamedTuple):
+    """factor: of the change to the leaf, where the outcome names one."""
+
     outcome: Outcome
-    words: str
+    factor: float = 1.0
 
 
 def allowed(count: float) -> float:
@@ -33,51 +36,43 @@ def allowed(count: float) -> float:
     return COUNTS * count + SLACK
 
 
-def judge_leaf(change: float, leaf: float, count: float, units: System) -> Proof:
-    """change: of the reading as it is understood (growing as the plunger is pushed in)."""
-    seen, is_ = (
-        length_words(abs(x), units, 3 if units == "mm" else 1) for x in (change, leaf)
-    )
+def judge_leaf(change: float, leaf: float, count: float) -> Proof:
+    """change: of the reading, in mm, growing as the plunger is pushed in."""
     near = allowed(count)
     if abs(change - leaf) <= near:
-        return Proof("proved", f"I saw {seen} going in: right unit, right way.")
+        return Proof("proved")
     if abs(change + leaf) <= near:
-        return Proof(
-            "way",
-            f"I saw {seen} going OUT where a leaf of {is_} pushes it in: the way is"
-            " wrong. Nothing is kept; find the indicator again by pressing its"
-            " plunger in.",
-        )
-    for factor, outcome in ((1 / INCH, "inches"), (INCH, "millimetres")):
-        if _like(change, leaf * factor, count):
-            shown = (
-                "inches and is taken for millimetres"
-                if factor < 1
-                else "millimetres, taken for inches"
-            )
-            return Proof(
-                outcome,  # type: ignore[arg-type]
-                f"I saw {seen} where the leaf is {is_}: {_times(factor)}. The"
-                f" instrument shows {shown}. Nothing is kept.",
-            )
+        return Proof("way")
+    if _like(change, leaf / INCH, count):
+        return Proof("inches", 1 / INCH)
+    if _like(change, leaf * INCH, count):
+        return Proof("millimetres", INCH)
     for factor in (0.001, 0.01, 0.1, 10.0, 100.0, 1000.0):
         if _like(change, leaf * factor, count):
-            return Proof(
-                "decimals",
-                f"I saw {seen} where the leaf is {is_}: {_times(factor)}. Decimals are"
-                " lost or added. Nothing is kept; decimals in the settings says how"
-                " many there are.",
-            )
+            return Proof("decimals", factor)
     if abs(change) < max(FEWEST_COUNTS * count, SLACK):
-        return Proof(
-            "nothing", f"The number did not change ({seen}): is the leaf under the tip?"
-        )
-    out = " going OUT" if change < 0 else ""
-    return Proof(
-        "other",
-        f"I saw {seen}{out} where the leaf is {is_}. Is it that leaf, and clean?"
-        " Nothing is kept; prove it again.",
-    )
+        return Proof("nothing")
+    return Proof("other")
+
+
+def leaf_remark(proof: Proof, change: float, leaf: float) -> Remark:
+    """What the proof showed, for the person."""
+    factor = proof.factor
+    values = {"seen": abs(change), "leaf": leaf, "factor": factor, "part": 1 / factor}
+    if proof.outcome == "proved":
+        return Remark("leaf-proved", values)
+    if proof.outcome == "way":
+        return Remark("leaf-wrong-way", values)
+    if proof.outcome == "inches":
+        return Remark("leaf-inches", values)
+    if proof.outcome == "millimetres":
+        return Remark("leaf-millimetres", values)
+    if proof.outcome == "decimals":
+        more = factor > 1
+        return Remark("leaf-decimals-more" if more else "leaf-decimals-less", values)
+    if proof.outcome == "nothing":
+        return Remark("leaf-nothing", values)
+    return Remark("leaf-other-out" if change < 0 else "leaf-other", values)
 
 
 def too_coarse(leaf: float, count: float) -> bool:
@@ -89,7 +84,3 @@ def _like(change: float, wanted: float, count: float) -> bool:
     return wanted >= FEWEST_COUNTS * count and abs(change - wanted) <= max(
         NEAR * wanted, min(1.5 * count, 0.3 * wanted)
     )
-
-
-def _times(factor: float) -> str:
-    return f"{factor:g} times as much" if factor > 1 else f"1/{1 / factor:g} of it"

@@ -6,10 +6,17 @@ Holds no port and writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from bench.procedure.leaf import THICKEST, THINNEST, judge_leaf, too_coarse
+from bench.procedure.leaf import (
+    THICKEST,
+    THINNEST,
+    judge_leaf,
+    leaf_remark,
+    too_coarse,
+)
+from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
@@ -20,14 +27,13 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import Settings
 
 Phase = Literal["asking", "seen", "kept", "failed"]
-Say = Callable[[Phase, str, Mapping[str, Any]], None]
+Say = Callable[[Phase, Sequence[Remark], Mapping[str, Any]], None]
 
 SILENT = 3.0  # s without a reading while one is waited for
-REST = "Rest the tip on something flat and hard. Enter when it rests."
 
 
 class LeafProof:
-    """`say(phase, words, fields of LearnSaid)`. `cure`: a key of the settings that a
+    """`say(phase, remarks, fields of LearnSaid)`. `cure`: a key of the settings that a
     press would put right."""
 
     def __init__(
@@ -63,19 +69,19 @@ class LeafProof:
         self._waiting = 0.0
         self._assumed = False  # the instrument sends no unit
 
-    def begin(self, remark: str = "") -> None:
+    def begin(self, *before: Remark) -> None:
         self._resting, self._waiting, self.cure = None, 0.0, {}
-        self._say("asking", f"{remark} {REST}".strip(), enter=True)
+        self._say("asking", *before, Remark("leaf-rest"), enter=True)
 
-    def cured(self, settings: Settings, words: str) -> None:
+    def cured(self, settings: Settings, remark: Remark) -> None:
         """The settings were put right: what holds with them is to be seen."""
         self._settings = settings
-        self.begin(words)
+        self.begin(remark)
 
     def press(self, now: float) -> None:
         self._rest_detector.press(now)
         self._waiting = now
-        self._say("asking", "Hold it still.")
+        self._say("asking", Remark("leaf-hold-still"))
 
     def readings(self, message: Readings) -> None:
         self._assumed = "default_unit" in message.flags
@@ -83,73 +89,67 @@ class LeafProof:
         if isinstance(answer, Taken):
             self._took(answer.value)
         elif isinstance(answer, NotAtRest):
-            seen = answer.words(self._settings.units)
-            self._say("asking", f"The number does not hold still: {seen}.")
+            moves = {"spread": answer.spread, "allowed": answer.allowed}
+            wanders = answer.spread > answer.allowed
+            code = "number-wanders" if wanders else "number-creeps"
+            self._say("asking", Remark(code, moves))
 
     def tick(self, now: float, indicator: Instrument | None) -> None:
         if indicator is None or indicator.state == "absent":
-            self._say(
-                "failed",
-                "The indicator went away: nothing is proved. Plug it in, then again.",
-            )
+            self._say("failed", Remark("leaf-indicator-gone"))
         elif self._waiting and now - max(self._waiting, indicator.last or 0.0) > SILENT:
-            self._again(
-                "No reading comes: is the instrument on? Press its send button, if it"
-                " has one."
-            )
+            self._again(Remark("leaf-no-reading"))
         elif self._waiting and (taken := self._rest_detector.button(now)) is not None:
             self._took(taken.value)
 
-    def _again(self, remark: str) -> None:
+    def _again(self, remark: Remark) -> None:
         self._rest_detector.cancel()
         if self._resting is None:
             self.begin(remark)
         else:
             self._slip(remark)
 
-    def _slip(self, remark: str = "") -> None:
+    def _slip(self, *before: Remark) -> None:
         self._waiting = 0.0
-        leaf = length_words(self.leaf, self._settings.units)
-        words = (
-            f"Slip the leaf of {leaf} under the tip and let the tip rest on it. Enter"
-            " when it does."
-        )
-        self._say("asking", f"{remark} {words}".strip(), enter=True)
+        slip = Remark("leaf-slip", {"leaf": self.leaf})
+        self._say("asking", *before, slip, enter=True)
 
     def _took(self, value: float) -> None:
         if self._resting is None:
             self._resting = value
             self._slip()
             return
-        gear, units = self._settings.gear.indicator, self._settings.units
+        gear = self._settings.gear.indicator
         change = value - self._resting
         if gear.grows == "pulled-out":
             change = -change
-        proof = judge_leaf(
-            change, self.leaf, gear.resolution or self._rest_detector.count, units
-        )
+        count = gear.resolution or self._rest_detector.count
+        proof = judge_leaf(change, self.leaf, count)
+        remark = leaf_remark(proof, change, self.leaf)
         self.outcome = proof.outcome
         if proof.outcome == "proved":
-            self._say("kept", proof.words, value=change)
+            self._say("kept", remark, value=change)
         elif proof.outcome == "nothing":
-            self._slip(proof.words)
+            self._slip(remark)
         elif proof.outcome in ("inches", "millimetres") and self._assumed:
-            unit = "in" if proof.outcome == "inches" else "mm"
-            self.cure = {"default_unit": unit}
-            also = ""
-            if gear.resolution is not None:  # the same figure, in the other unit
-                figure = gear.resolution if unit == "in" else gear.resolution / INCH
-                self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
-                also = ", the resolution with it,"
-            self._waiting = 0.0
-            words = (
-                f'{proof.words} It sends no unit: default_unit = "{unit}"{also} would'
-                " put that right."
+            self._offer_cure(
+                "in" if proof.outcome == "inches" else "mm", change, remark
             )
-            self._say("seen", words, enter=True, value=change)
         else:
-            self._say("failed", proof.words, value=change)
+            self._say("failed", remark, value=change)
 
-    def _say(self, phase: Phase, words: str, **more: Any) -> None:
+    def _offer_cure(self, unit: str, change: float, remark: Remark) -> None:
+        """The instrument sends no unit: a press writes the other one down."""
+        resolution = self._settings.gear.indicator.resolution
+        self.cure = {"default_unit": unit}
+        cure = Remark("leaf-cure", {"unit": unit})
+        if resolution is not None:  # the same figure, in the other unit
+            figure = resolution if unit == "in" else resolution / INCH
+            self.cure["resolution"] = f"{round(figure, 7):g} {unit}"
+            cure = Remark("leaf-cure-resolution", {"unit": unit})
+        self._waiting = 0.0
+        self._say("seen", remark, cure, enter=True, value=change)
+
+    def _say(self, phase: Phase, *remarks: Remark, **more: Any) -> None:
         step = 1 if self._resting is None else 2
-        self._tell(phase, words, {"leaf": self.leaf, "step": step, **more})
+        self._tell(phase, remarks, {"leaf": self.leaf, "step": step, **more})

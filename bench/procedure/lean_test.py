@@ -7,6 +7,7 @@ Pure.
 from __future__ import annotations
 
 from bench.checks.model import Lean, Step
+from bench.procedure.remark import Remark
 
 SEEN = 3  # counts that the number must change by before it says anything
 
@@ -28,14 +29,11 @@ def proved_side(lean: Lean, step: Step, count: float) -> str | None:
     return "right" if right else "left"
 
 
-def lean_words(lean: Lean, step: Step, seen: str | None) -> str:
-    """What is told of a lean test; `seen` as `proved_side` has it."""
+def lean_remark(lean: Lean, step: Step, seen: str | None) -> Remark:
+    """What a lean test showed; `seen` as `proved_side` has it."""
     if seen is None:
-        return "No play to see: the side is taken as declared. Be sure of it."
+        return Remark("lean-no-play")
     if seen == step.side:
         play = abs(lean.right - lean.left)
-        return f"The indicator stands on the {seen}, as it should; play {play:.3f} mm."
-    return (
-        f"The lean test says the indicator stands on the {seen}; this set-up wants it"
-        f" on the {step.side}. Was the square turned over? Put it as said, then Enter."
-    )
+        return Remark("lean-proved", {"side": seen, "play": play})
+    return Remark("lean-wrong-side", {"side": seen, "wanted": step.side})

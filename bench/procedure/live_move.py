@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -19,9 +19,10 @@ from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
 from bench.procedure.live_number import LiveNumber
+from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
+from bench.procedure.remark import Remark
 from bench.protocol import Live, LiveSaid
 from bench.uncertainty import verdict
-from bench.units import System, length_words, rounded_words
 
 # mm that the number may wander while the sled is leaned; more and it does not stand on
 # the jig
@@ -34,11 +35,8 @@ WANDERS = 2.5
 # source
 NEAR = 0.1
 
-MOVES = "The number still moves. Let it hold, then Enter."
-
 Phase = Literal["stand", "lean", "go", "tighten", "end"]
 Way = Literal["away", "toward"]
-WAYS: dict[Way, str] = {"away": "away from you", "toward": "toward you"}
 
 
 class LiveMove:
@@ -52,7 +50,6 @@ class LiveMove:
         finding: Finding,
         jig: Jig,
         resolution: float | None,
-        units: System,
         drew_last: float | None = None,
     ) -> None:
         self._tip = tip_at(request.touches, request.stands, request.from_pivot, jig)
@@ -61,11 +58,10 @@ class LiveMove:
         self.rotation = finding.quantities[0].value
         self.expanded = finding.quantities[0].uncertainty
         self.jig = jig
-        self.units = units
         # mm of the free end, positive away, when it was said to be tight
         self.drew: float | None = None
         self.phase: Phase = "stand"
-        self.remark: str | None = None
+        self.remark: Remark | None = None
         self._lever = jig.lever
         target = self._tip.target(self.rotation)
         # what the tip sees, told as what the free end does at the place of the move
@@ -153,7 +149,7 @@ class LiveMove:
         """It stands on the sled; leaned; there; tight."""
         now = self._number.now
         if now is None:
-            self.remark = None if self._number.lost else "The indicator is not heard."
+            self.remark = None if self._number.lost else Remark("live-not-heard")
             return
         self.remark = self._refused_at = None
         {
@@ -171,23 +167,15 @@ class LiveMove:
         number, nudge = self._number, self._nudge
         wander = number.wander
         if wander > max(STILL, STILL_COUNTS * number.count):
-            self.remark = (
-                f"The number moved by {length_words(wander, self.units)} while the sled"
-                " was leaned: the indicator does not stand on the sled. Set it there,"
-                " then Enter, and lean again."
-            )
+            self.remark = Remark("live-not-on-sled", {"moved": wander})
             self.phase = "stand"
             return
         number.wandered = WANDERS * wander
         if abs(now - number.rest) > self._band:
-            self._refuse(now, MOVES)
+            self._refuse(now, Remark("live-still-moves"))
             return
         if abs(nudge.target) <= self._band:
-            self.remark = (
-                f"The move at the tip is {length_words(abs(nudge.target), self.units)},"
-                " no more than the number's own noise: this indicator cannot show it"
-                " there."
-            )
+            self.remark = Remark("live-below-noise", {"move": abs(nudge.target)})
             return
         number.steady()
         self._nudge = msgspec.structs.replace(nudge, start=number.rest)
@@ -199,20 +187,16 @@ class LiveMove:
             self._before = now
             self.phase = "tighten"
         elif abs(self._nudge.moved(now)) <= self._band:
-            self._refuse(
-                now,
-                "The number has not moved. Does the tip touch the sled fence, is the"
-                " screw slack?",
-            )
+            self._refuse(now, Remark("live-not-moved"))
 
     def _is_tight(self, now: float) -> None:
         if self._number.held is None:
-            self._refuse(now, MOVES)
+            self._refuse(now, Remark("live-still-moves"))
             return
         self.drew = self._drawn(now)
         self.phase = "end"
 
-    def _refuse(self, now: float, why: str) -> None:
+    def _refuse(self, now: float, why: Remark) -> None:
         self.remark, self._refused_at = why, now
 
     def back(self) -> bool:
@@ -274,9 +258,10 @@ class LiveMove:
             or ((self._made or self._leave) and self._judged(held)[1] == "inside")
         )
 
-    def _sized(self, mm: float) -> str:
-        """A distance of the free end in as many digits as the number's noise carries."""
-        return rounded_words(abs(mm), self._uncertainty, self.units)
+    def _sized(self, mm: float) -> dict[str, Any]:
+        """A distance of the free end; it carries no more digits than the number's noise
+        lets it."""
+        return {"distance": abs(mm), "uncertainty": self._uncertainty}
 
     @property
     def _uncertainty(self) -> float:
@@ -290,27 +275,18 @@ class LiveMove:
         base = LiveSaid(
             on=self.phase != "end",
             phase=self.phase,
-            words="",
             target=abs(self._nudge.target * self._to_end),
             stands=self._nudge.stands,
         )
         change = msgspec.structs.replace
         if self._number.lost:
-            return change(
-                base,
-                words="The indicator does not read: what is left to go is not known.",
-            )
+            return change(base, remarks=[Remark("live-unread")])
         if self.phase == "stand" or now is None:
-            words = (
-                self.remark or f"{self._tip.words(self.units)} Enter when it stands."
-            )
-            return change(base, phase="stand", words=words, enter=True)
+            stand = self.remark or stand_remark(self._tip)
+            return change(base, phase="stand", remarks=[stand], enter=True)
         if self.phase == "lean":
-            words = (
-                "Lean the sled left and right and push it a little: the number must"
-                " stand still. Then Enter."
-            )
-            return change(base, words=self.remark or words, enter=True)
+            lean = self.remark or Remark("live-lean")
+            return change(base, remarks=[lean], enter=True)
         return self._moving(base, now)
 
     def _moving(self, base: LiveSaid, now: float) -> LiveSaid:
@@ -321,20 +297,16 @@ class LiveMove:
         way: Way = "away" if short > 0 else "toward"
         past = (short > 0) != (aim > 0) and abs(short / self._to_end) > self._band
         unknown = self.phase != "end" and not self._known  # what tightening will draw
-        words = (
-            self._go_words(now, short, way, past)
+        remarks = (
+            self._go_remarks(now, short, way, past)
             if go
-            else self._tighten_words(now, short, way, past)
+            else self._tighten_remarks(now, short, way, past)
         )
         if (jumped := self._number.jumped) is not None and self.phase != "end":
-            size = self._sized(jumped * self._to_end)
-            words += (
-                f" It jumped {size} at once: if that was the stand, end live and check"
-                " again."
-            )
+            remarks.append(Remark("live-jumped", self._sized(jumped * self._to_end)))
         return msgspec.structs.replace(
             base,
-            words=self.remark or words,
+            remarks=[self.remark] if self.remark is not None else remarks,
             enter=(
                 self._enough
                 if go
@@ -354,57 +326,47 @@ class LiveMove:
             verdict=None if unknown and judged == "inside" else judged,
         )
 
-    def _go_words(self, now: float, short: float, way: Way, past: bool) -> str:
-        nudge, to_end, near = self._nudge, self._to_end, abs(self._to_end) * self._near
-        move = f"move the {self.jig.moving_end} end {WAYS[way]}."
-        distance, aim = self._sized(short), nudge.aim_past * to_end
+    def _go_remarks(
+        self, now: float, short: float, way: Way, past: bool
+    ) -> list[Remark]:
+        near = abs(self._to_end) * self._near
+        at_aim = abs(short) <= near and abs(self._nudge.moved(now)) > self._band
+        move = {**self._sized(short), "end": self.jig.moving_end, "way": way}
         if past:
-            words = f"Too far by {distance}: back {WAYS[way]}."
+            remarks = [Remark("live-past", move)]
         elif self._worst is not None:
-            words = f"Wrong way: {move} {distance} to go."
+            remarks = [Remark("live-wrong-way", move)]
         elif self._leave:
-            words = "Leave it where it is. Enter, then tighten."
+            remarks = [Remark("live-leave")]
         elif self._there:
-            words = "There, and it holds. Enter, then tighten."
-        elif abs(short) <= near and abs(nudge.moved(now)) > self._band:
-            words = "Hands off: it must hold there."
+            remarks = [Remark("live-there")]
         else:
-            words = f"{distance} to go: {move}"
+            remarks = [
+                Remark("live-hands-off") if at_aim else Remark("live-to-go", move)
+            ]
         if not (self._there or self._leave) and self._enough:
-            words += " Or Enter, to tighten it as it is."
-        if abs(aim) > self._band * abs(to_end):
-            # what it drew is the other way of what is aimed past it
-            over = "past" if (aim > 0) == (nudge.target * to_end > 0) else "short"
-            drew: Way = "toward" if aim > 0 else "away"
-            words += (
-                f" It aims {self._sized(aim)} {over}: the screw draws it so much"
-                f" {WAYS[drew]}."
-            )
-        return words
+            remarks.append(Remark("live-or-enter"))
+        aim = self._nudge.aim_past * self._to_end
+        if abs(aim) > self._band * abs(self._to_end):
+            past_it = (aim > 0) == (self._nudge.target * self._to_end > 0)
+            remarks.append(aim_remark(aim, past_it, self._sized(aim)))
+        return remarks
 
-    def _tighten_words(self, now: float, short: float, way: Way, past: bool) -> str:
+    def _tighten_remarks(
+        self, now: float, short: float, way: Way, past: bool
+    ) -> list[Remark]:
         drawn, band = self._drawn(now), self._band * abs(self._to_end)
-        drew = ""
-        if abs(drawn) > band:
-            drew = (
-                f"It has drawn {self._sized(drawn)}"
-                f" {WAYS['away' if drawn > 0 else 'toward']}. "
-            )
+        drew = [drawn_remark(drawn, self._sized(drawn))] if abs(drawn) > band else []
         if self.phase == "end":
-            return f"Tight. {drew}Take the verifying passes."
-        left = (
-            f"{self._sized(short)} {'too far: back' if past else 'short:'}"
-            f" {WAYS[way]}. "
-            if abs(short) > band
-            else ""
-        )
-        words = f"Tighten. {drew}{left}Enter when it is tight."
+            return [Remark("live-tight"), *drew, Remark("live-verify")]
+        remarks = [Remark("live-tighten"), *drew]
+        if abs(short) > band:
+            left = {**self._sized(short), "way": way}
+            remarks.append(Remark("live-too-far" if past else "live-short", left))
+        remarks.append(Remark("live-enter-tight"))
         if drew and self._judged(now)[1] != "inside":
-            words += (
-                " Or slack off and take it back (undo): then it aims past by what was"
-                " drawn."
-            )
-        return words
+            remarks.append(Remark("live-slack-off"))
+        return remarks
 
     @property
     def gone(self) -> float:

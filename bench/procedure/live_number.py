@@ -56,7 +56,7 @@ class LiveNumber:
 
     @property
     def middle(self) -> float:
-        """The median of the latest readings: one that is off alone does not shift it."""
+        """The median of the latest readings: a single outlier does not shift it."""
         return statistics.median([*self._values][-NOW:])
 
     @property

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bench.checks.shared.doubts import LIVES
+from bench.procedure.remark import Remark
 
 MOST_SHOWN = 300  # different readings from which the instrument's grid is known
 LEAST = 5.0  # counts that the indicator moves by when a surface walks past it
@@ -92,18 +93,18 @@ class Life:
         if passed:
             self.wait(passed=True)
 
-    def trouble(self, now: float, *, ready: bool, moving: bool) -> str | None:
+    def trouble(self, now: float, *, ready: bool, moving: bool) -> Remark | None:
         """What is wrong with the travel, as far as can be seen; None where it was told
         or nothing is wrong."""
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:
-            return self._once(3, SWAPPED)
+            return self._once(3, Remark("cables-swapped"))
         if moving or not ready:
             lasts = (
                 now - self._began > NO_END if moving else now - self._since > NO_REST
             )
-            return self._once(1, NO_REST_WORDS) if lasts else None
+            return self._once(1, Remark("sled-not-at-rest")) if lasts else None
         # once a pass was seen, a number that moves may be the square that is seated
         # anew
         if (
@@ -111,32 +112,14 @@ class Life:
             and self._moved is not None
             and now - self._moved > MOVES_FOR
         ):
-            return self._once(2, STUCK)
+            return self._once(2, Remark("travel-stuck"))
         patience = SEATED_FOR if self._passed else STOOD_FOR
-        return self._once(1, STILL) if now - self._since > patience else None
+        return (
+            self._once(1, Remark("no-travel")) if now - self._since > patience else None
+        )
 
-    def _once(self, rank: int, words: str) -> str | None:
+    def _once(self, rank: int, remark: Remark) -> Remark | None:
         if self._told >= rank:
             return None
         self._told = rank
-        return words
-
-
-SWAPPED = (
-    "The indicator moves as a sled does and the travel stands still: are their cables"
-    " swapped? Change the two, or the ports under [indicator] and [travel] in the"
-    " settings."
-)
-STUCK = (
-    "The indicator moves and the travel stands still. If you are pushing, the travel is"
-    " not read: see to its cable, its wheel or its scale. Nothing is taken till it"
-    " moves."
-)
-STILL = (
-    "No travel was seen since ready. If you pushed, it is not read: see to its cable,"
-    " its wheel or its scale, and that indicator and travel are not swapped."
-)
-NO_REST_WORDS = (
-    "The sled is not seen at rest, so no pass can begin: let go of it. If it stands"
-    " still, the travel wanders or is not heard: see to its cable and its reading head."
-)
+        return remark

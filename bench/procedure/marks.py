@@ -13,6 +13,7 @@ import msgspec
 
 from bench.procedure.passes import Kept
 from bench.procedure.prompt import Ask, Facts
+from bench.procedure.remark import Remark
 from bench.protocol import MarkTaken
 from bench.stream.rest_detector import Taken
 from bench.stream.sweep_detector import Sweep
@@ -52,10 +53,11 @@ class Marks:
                 "spread": taken.spread,
             },
         )
-        words = f"{taken.value:.3f} mm taken at {current.at:g} mm."
+        remark = Remark("mark-taken", {"value": taken.value, "at": current.at})
         self._tell(
             MarkTaken(
-                current.placement, current.at, number, of, taken.value, words=words
+                *(current.placement, current.at, number, of, taken.value),
+                remarks=[remark],
             )
         )
         if number == of:
@@ -64,7 +66,7 @@ class Marks:
             )
             self._kept.keep(Sweep(at[0], at[-1], True, travel, reading, at))
 
-    def take_back(self) -> str:
+    def take_back(self) -> Remark:
         """The last one taken, of at least one; says so."""
         self._facts.marks_taken -= 1
         at, value, _ = self._values[self._facts.marks_taken]
@@ -72,5 +74,5 @@ class Marks:
             "mark-undone", {"placement": self._kept.placement, "at": at, "value": value}
         )
         if not self._facts.marks_taken:
-            self._kept.drop("undone")
-        return f"Mark at {at:g} mm taken back."
+            self._kept.drop(Remark("marks-undone"))
+        return Remark("mark-undone", {"at": at})

@@ -16,12 +16,12 @@ import msgspec
 from bench.checks.model import Step, Trace
 from bench.procedure.journal import Journal
 from bench.procedure.prompt import Facts, wanted
+from bench.procedure.remark import Remark
 from bench.protocol import Fitted, SweepSaid
 from bench.stream.sweep_detector import Sweep
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
 LEAST_READINGS = 8
-BACK = "Back at the start."
 
 
 class Kept:
@@ -65,8 +65,7 @@ class Kept:
 
     @property
     def taken(self) -> int:
-        step = self._facts.step
-        return self._facts.kept[step] if step < len(self._facts.kept) else 0
+        return self._facts.taken
 
     @property
     def wanted(self) -> int:
@@ -82,6 +81,18 @@ class Kept:
             )
         return self.sweep_id
 
+    def start(self) -> None:
+        """Begin, and tell it."""
+        self._tell(
+            SweepSaid(
+                self.begin(),
+                self.placement,
+                "running",
+                taken=self.taken,
+                wanted=self.wanted,
+            )
+        )
+
     def judge(self, sweep: Sweep) -> None:
         """A movement came to its end: keep it, or say why not."""
         longest = max(
@@ -90,19 +101,15 @@ class Kept:
         )
         if len(sweep.reading) < LEAST_READINGS:
             self.refuse(
-                f"Only {len(sweep.reading)} readings came in that pass: push slower, or"
-                " is the cable loose?",
+                Remark("too-few-readings", {"readings": len(sweep.reading)}),
                 push=sweep.push,
             )
         elif sweep.length < SHARE_OF_LONGEST * longest:
             if sweep.push:
-                self.refuse(
-                    f"That pass was {sweep.length:.0f} mm, the longest {longest:.0f}"
-                    " mm: push right through to the end.",
-                    push=True,
-                )
+                lengths = {"length": sweep.length, "longest": longest}
+                self.refuse(Remark("not-whole", lengths), push=True)
             else:
-                self.drop("a short draw back")
+                self.drop(Remark("short-return"))
         elif self._draw_back and not sweep.push:
             self._drawn_back(sweep)
         else:
@@ -116,18 +123,15 @@ class Kept:
         for trace in [t for t in self.traces if t.push]:
             reach = abs(trace.travel[-1] - trace.travel[0])
             if reach < SHARE_OF_LONGEST * length:
-                self.take_back(
-                    trace,
-                    f"It was {reach:.0f} mm; a later pass of {length:.0f} mm shows it"
-                    " was not whole.",
-                )
+                lengths = {"length": reach, "longest": length}
+                self.take_back(trace, Remark("shown-not-whole", lengths))
 
     def _drawn_back(self, sweep: Sweep) -> None:
         """Alone, it would say that the travel counts the other way round."""
         self._draw_back = False
         sweep_id = self.begin()
         self.sweep_id = None
-        reason = "the draw back of a pass that was not kept"
+        reason = Remark("return-of-refused")
         self._journal.end_sweep(
             sweep_id, "refused", push=False, trace=None, reason=reason
         )
@@ -141,7 +145,7 @@ class Kept:
                 wanted=self.wanted,
                 readings=len(sweep.reading),
                 length=sweep.length,
-                words=BACK,
+                remarks=[Remark("returned")],
             )
         )
 
@@ -183,27 +187,26 @@ class Kept:
                 readings=len(sweep.reading),
                 slope=plain_slope(sweep.travel, sweep.reading),
                 length=sweep.length,
-                words=f"{taken} of {of} kept." if sweep.push else self._back_words(),
+                remarks=[self._outcome(sweep.push)],
             )
         )
 
-    def _back_words(self) -> str:
+    def _outcome(self, push: bool) -> Remark:
+        if push:
+            return Remark("pass-kept", {"taken": self.taken, "wanted": self.wanted})
         here = self.placement
         if any(trace.push and trace.placement == here for trace in self.traces):
-            return BACK
-        return (
-            "That was a draw back; only pushes count. If it was a push, the travel"
-            " counts the other way: say so with grows, under [travel]."
-        )
+            return Remark("returned")
+        return Remark("returned-first")
 
-    def refuse(self, words: str, *, push: bool | None = None) -> None:
+    def refuse(self, reason: Remark, *, push: bool | None = None) -> None:
         """Not kept, and the person is told why. push: whether it was one, where that is
         known."""
         self._draw_back = self._draw_back or bool(push)
         sweep_id = self.begin()
         self.sweep_id = None
         self._journal.end_sweep(
-            sweep_id, "refused", push=None, trace=None, reason=words
+            sweep_id, "refused", push=None, trace=None, reason=reason
         )
         self._tell(
             SweepSaid(
@@ -212,12 +215,12 @@ class Kept:
                 "refused",
                 taken=self.taken,
                 wanted=self.wanted,
-                words=words,
+                remarks=[reason],
             )
         )
-        self._facts.remark = words
+        self._facts.remark = reason
 
-    def drop(self, reason: str) -> None:
+    def drop(self, reason: Remark) -> None:
         """Handling of the sled, not a sweep: kept in the log as refused, not worth a
         word."""
         if self.sweep_id is not None:
@@ -226,16 +229,16 @@ class Kept:
                 sweep_id, "refused", push=None, trace=None, reason=reason
             )
 
-    def interrupt(self, words: str) -> None:
+    def interrupt(self, reason: Remark) -> None:
         """What was being recorded is stored as interrupted."""
         if self.sweep_id is not None:
             sweep_id, self.sweep_id = self.sweep_id, None
             self._facts.moving = False
             self._journal.end_sweep(
-                sweep_id, "interrupted", push=None, trace=None, reason=words
+                sweep_id, "interrupted", push=None, trace=None, reason=reason
             )
-            self._tell(SweepSaid(sweep_id, self.placement, "refused", words=words))
-            self._facts.remark = words
+            self._tell(SweepSaid(sweep_id, self.placement, "refused", remarks=[reason]))
+            self._facts.remark = reason
 
     # ---- second thoughts -------------------------------------------------------------
 
@@ -249,7 +252,10 @@ class Kept:
         return pushes[-1] if pushes else None
 
     def take_back(
-        self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone"
+        self,
+        trace: Trace,
+        reason: Remark,
+        state: Literal["undone", "refused"] = "undone",
     ) -> None:
         """A push takes its draw back with it, where that was made already: it closes
         nothing any more."""
@@ -262,14 +268,18 @@ class Kept:
             and after.placement == trace.placement
             else None
         )
-        self._remove(trace, reason, state, reason)
+        self._remove(trace, reason, state, [reason])
         if trace.push and after is None:
             self._draw_back = trace.placement == self.placement
         if trace.push and back is not None:
-            self._remove(back, "the draw back of a pass taken back", "undone", "")
+            self._remove(back, Remark("return-of-undone"), "undone", [])
 
     def _remove(
-        self, trace: Trace, reason: str, state: Literal["undone", "refused"], words: str
+        self,
+        trace: Trace,
+        reason: Remark,
+        state: Literal["undone", "refused"],
+        remarks: list[Remark],
     ) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
@@ -286,7 +296,7 @@ class Kept:
                 push=trace.push,
                 taken=self.taken,
                 wanted=self.wanted,
-                words=words,
+                remarks=remarks,
             )
         )
 
@@ -307,7 +317,7 @@ class Kept:
 
 
 def plain_slope(travel: list[float], reading: list[float]) -> float | None:
-    """Least squares without weights, for a first look while the sled is still moving."""
+    """Least squares without weights: the slope while the sled is still moving."""
     n = len(travel)
     if n < 2:
         return None

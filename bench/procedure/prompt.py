@@ -1,19 +1,20 @@
-"""What the check in progress wants next, worked out from what has happened so far;
-pure.
+"""What the check in progress asks of the person next, worked out from its state; pure.
 
-`ask(check, steps, facts)` is the one source of guidance: command line, screen and the
-operator of the virtual bench all read the same `Ask`. Lengths in mm.
+`ask(cautions, steps, facts)` is the one source of guidance: command line, screen and
+the operator of the virtual saw all read the same `Ask`. Its sentences are made in
+`bench.render.prompts`. Lengths in mm.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from bench.checks.model import Caution, Gather, Mount, Step
 from bench.gear import LeftRight
+from bench.procedure.remark import Remark
 
 Phase = Literal[
     "cautions",
@@ -30,7 +31,7 @@ Phase = Literal[
 
 
 class Facts(msgspec.Struct):
-    """What has happened in a check so far, folded from its events."""
+    """The state of a check so far, folded from its events."""
 
     acknowledged: bool = False
     # the present placement stands; forgotten on purpose when the daemon restarts
@@ -53,14 +54,23 @@ class Facts(msgspec.Struct):
     waiting: bool = False  # a press was taken; waiting for the reading to hold still
     moving: bool = False  # a sweep is under way
     worked_out: bool = False
-    remark: str | None = None  # why the last thing was not kept
+    remark: Remark | None = None  # why the last thing was not kept
+
+    @property
+    def taken(self) -> int:
+        """Repeats kept of the present step."""
+        return self.kept[self.step] if self.step < len(self.kept) else 0
 
 
 class Ask(msgspec.Struct, frozen=True):
-    """One request to the person at the saw. `enter`: it waits for Enter or the pedal."""
+    """One request to the person at the saw. `enter`: it waits for Enter or the pedal.
+
+    words, remark: made from the other fields and from `because` by `bench.render` just
+    before the message leaves the daemon.
+    """
 
     phase: Phase
-    words: str
+    words: str = ""
     enter: bool = False
     ready: bool = False  # what the sled does now counts
     placement: str | None = None
@@ -80,6 +90,10 @@ class Ask(msgspec.Struct, frozen=True):
     moving: bool = False
     waiting: bool = False
     remark: str | None = None
+    because: Remark | None = None  # why the last thing was not kept
+    set_up: str = ""  # how the check declares the set-up
+    reseat: str | None = None  # what to do again before each repeat
+    button: str | None = None  # the instrument whose own button takes the number
 
 
 def wanted(step: Step, facts: Facts) -> int:
@@ -116,37 +130,24 @@ def advance(steps: Sequence[Step], facts: Facts) -> bool:
 
 
 def ask(cautions: Sequence[Caution], steps: Sequence[Step], facts: Facts) -> Ask:
+    count = len(steps)
     if cautions and not facts.acknowledged:
-        return Ask(
-            phase="cautions",
-            words="Read these, then press Enter.",
-            enter=True,
-            steps=len(steps),
-            cautions=[c.words for c in cautions],
-        )
+        texts = [c.words for c in cautions]
+        return Ask(phase="cautions", enter=True, steps=count, cautions=texts)
     if facts.worked_out:
-        return Ask(phase="done", words="Done.", steps=len(steps), step=len(steps))
-    if facts.step >= len(steps):
-        return Ask(
-            phase="working-out",
-            words="Working it out.",
-            steps=len(steps),
-            step=len(steps),
-        )
-    return _within(steps[facts.step], steps, facts)
-
-
-def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
-    taken = facts.kept[facts.step] if facts.step < len(facts.kept) else 0
+        return Ask(phase="done", steps=count, step=count)
+    if facts.step >= count:
+        return Ask(phase="working-out", steps=count, step=count)
+    step = steps[facts.step]
+    instrument = "caliper" if step.gather == "width" else "indicator"
     base = Ask(
         phase="place",
-        words=step.words,
         enter=True,
         placement=step.placement,
         gather=step.gather,
         step=facts.step + 1,
-        steps=len(steps),
-        taken=taken,
+        steps=count,
+        taken=facts.taken,
         wanted=wanted(step, facts),
         at=step.at,
         side=step.side,
@@ -154,68 +155,33 @@ def _within(step: Step, steps: Sequence[Step], facts: Facts) -> Ask:
         picture=step.picture,
         moving=facts.moving,
         waiting=facts.waiting,
-        remark=facts.remark,
+        because=facts.remark,
+        set_up=step.words,
+        reseat=step.reseat,
+        button=instrument if instrument in facts.buttons else None,
     )
-    replace = msgspec.structs.replace
+    return msgspec.structs.replace(base, **_phase(step, facts))
+
+
+def _phase(step: Step, facts: Facts) -> dict[str, Any]:
+    """The fields of the present step's `Ask` that its phase sets."""
     if not facts.placed:
-        return base
+        return {}
+    if step.gather != "sweep":
+        return {"phase": step.gather, "ready": True}
     # before the lean test: a sled that is let go after it would move the number too
-    if facts.tap_wanted and step.gather == "sweep" and not facts.tapped:
-        if not facts.tap_rest:
-            words = "Hands off everything: the number at rest is being taken."
-            return replace(base, phase="tap", words=words, enter=False)
-        words = (
-            "Tap the indicator's post lightly with a finger, twice: the number must"
-            " come back. Press Enter when it stands still."
-        )
-        return replace(base, phase="tap", words=words)
+    if facts.tap_wanted and not facts.tapped:
+        return {"phase": "tap", "enter": facts.tap_rest}
     # without a side there is nothing to prove
-    proves = step.gather == "sweep" and step.side is not None
-    if facts.lean_wanted and proves and facts.step not in facts.leaned:
-        side = facts.lean_next or "left"
-        words = (
-            f"Lean the sled to the {side} within its play, hold it there, press Enter."
-        )
-        return replace(base, phase="lean", words=words, lean=side)
-    if step.gather == "sweep" and facts.marks:
-        number = facts.marks_taken + 1
-        place = facts.marks[facts.marks_taken]
-        words = (
-            f"Push to the mark at {place:g} mm, stop, press"
-            f" {_taken_by('indicator', facts)}, hold still."
-        )
-        if number == 1 and taken and step.reseat:
-            words = f"Draw back. {step.reseat} {words}"
-        elif number == 1 and taken:
-            words = f"Draw back. {words}"
-        return replace(
-            base,
-            phase="mark",
-            words=words,
-            at=place,
-            mark=number,
-            marks=len(facts.marks),
-            ready=True,
-        )
-    if step.gather == "sweep" and not facts.rested:
-        words = "Leave the sled at rest a moment, until the instruments are heard."
-        return replace(base, phase="sweep", words=words, enter=False)
-    if step.gather == "sweep":
-        words = "Push the sled, evenly, right through; stop; draw back."
-        if taken and step.reseat:
-            words = f"{step.reseat} {words}"
-        return replace(base, phase="sweep", words=words, enter=False, ready=True)
-    phase: Phase = "spot" if step.gather == "spot" else "width"
-    press = _taken_by("caliper" if step.gather == "width" else "indicator", facts)
-    words = f"{step.words} Press {press} when it stands still."
-    if taken:  # the set-up was told with the first
-        words = (
-            f"{step.reseat or 'Let go, then the same again.'} Press {press} when it"
-            " stands still."
-        )
-    return replace(base, phase=phase, ready=True, words=words)
-
-
-def _taken_by(instrument: str, facts: Facts) -> str:
-    """What is pressed to take a number that stands still."""
-    return f"the {instrument}'s own button" if instrument in facts.buttons else "Enter"
+    proves = facts.lean_wanted and step.side is not None
+    if proves and facts.step not in facts.leaned:
+        return {"phase": "lean", "lean": facts.lean_next or "left"}
+    if not facts.marks:
+        return {"phase": "sweep", "enter": False, "ready": facts.rested}
+    return {
+        "phase": "mark",
+        "at": facts.marks[facts.marks_taken],
+        "mark": facts.marks_taken + 1,
+        "marks": len(facts.marks),
+        "ready": True,
+    }

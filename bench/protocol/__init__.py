@@ -4,7 +4,8 @@ socket.
 The daemon speaks first (`version`). A request may carry `ref`, which its answer
 repeats. A bad request is answered by `error`; a message of a type that is not known is
 skipped by a client and answered by an error from the daemon. The messages stand in
-`wire_requests` and `wire_said`; everybody takes them from here.
+`requests`, `notifications`, `set_up` and `log_replies`; everybody takes them from
+here.
 """
 
 from __future__ import annotations
@@ -14,157 +15,30 @@ from typing import TypeVar
 
 import msgspec
 
-from bench.checks.options import Option, OptionError
-from bench.finding import Contact, Finding, Move, Position, Quantity
-from bench.gear import LONGEST_NAME, Jig, Saw, Square
-from bench.procedure.prompt import Ask
-from bench.protocol.notifications import (
-    PROTOCOL,
-    UNRECORDED,
-    Asking,
-    Cable,
-    Cables,
-    CheckKind,
-    ChecksReply,
-    Concluded,
-    Done,
-    Error,
-    Fitted,
-    GearReply,
-    InstrumentState,
-    LearnSaid,
-    LiveSaid,
-    LogEvent,
-    LogEventRows,
-    LogOne,
-    LogRows,
-    LogState,
-    LogText,
-    MarkTaken,
-    NotConcluded,
-    Notice,
-    Points,
-    RawBytes,
-    Readings,
-    Recording,
-    Rejected,
-    RunState,
-    Said,
-    Saved,
-    StatusReply,
-    SweepSaid,
-    Told,
-    Version,
-)
-from bench.protocol.requests import (
-    Abandon,
-    Begin,
-    Capture,
-    Extend,
-    GetChecks,
-    GetGear,
-    GetStatus,
-    Learn,
-    Live,
-    LogEvents,
-    LogExport,
-    LogList,
-    LogShow,
-    Moved,
-    NotesSeen,
-    Press,
-    PutJig,
-    PutLeaves,
-    PutSaw,
-    PutSquare,
-    PutUnits,
-    Request,
-    Undo,
-    Watch,
-)
+from bench.checks.options import Option as Option
+from bench.checks.options import OptionError as OptionError
+from bench.finding import Contact as Contact
+from bench.finding import Finding as Finding
+from bench.finding import Move as Move
+from bench.finding import Position as Position
+from bench.finding import Quantity as Quantity
+from bench.gear import LONGEST_NAME
+from bench.gear import Jig as Jig
+from bench.gear import Saw as Saw
+from bench.gear import Square as Square
+from bench.procedure.prompt import Ask as Ask
+from bench.procedure.remark import Remark as Remark
+from bench.protocol.base import *  # noqa: F403
+from bench.protocol.log_replies import *  # noqa: F403
+from bench.protocol.notifications import *  # noqa: F403
+from bench.protocol.notifications import Said
+from bench.protocol.requests import *  # noqa: F403
+from bench.protocol.requests import Request
+from bench.protocol.set_up import *  # noqa: F403
 
 _T = TypeVar("_T")
 
 LONGEST_REQUEST = 65536  # bytes; a client that sends a longer line is dropped
-
-__all__ = [  # noqa: RUF022
-    "Abandon",
-    "Ask",
-    "Asking",
-    "Begin",
-    "Cable",
-    "Cables",
-    "Capture",
-    "CheckKind",
-    "ChecksReply",
-    "Concluded",
-    "Contact",
-    "Done",
-    "Error",
-    "Extend",
-    "Finding",
-    "Fitted",
-    "GearReply",
-    "GetChecks",
-    "GetGear",
-    "GetStatus",
-    "InstrumentState",
-    "Jig",
-    "LONGEST_REQUEST",
-    "Learn",
-    "LearnSaid",
-    "Live",
-    "LiveSaid",
-    "LogEvent",
-    "LogEventRows",
-    "LogEvents",
-    "LogExport",
-    "LogList",
-    "LogOne",
-    "LogRows",
-    "LogShow",
-    "LogState",
-    "LogText",
-    "MarkTaken",
-    "Move",
-    "Moved",
-    "NotesSeen",
-    "NotConcluded",
-    "Notice",
-    "Option",
-    "OptionError",
-    "PROTOCOL",
-    "Points",
-    "Position",
-    "Press",
-    "PutJig",
-    "PutLeaves",
-    "PutSaw",
-    "PutSquare",
-    "PutUnits",
-    "Quantity",
-    "RawBytes",
-    "Readings",
-    "Recording",
-    "Rejected",
-    "Request",
-    "RunState",
-    "Said",
-    "Saved",
-    "Saw",
-    "Square",
-    "StatusReply",
-    "SweepSaid",
-    "Told",
-    "UNRECORDED",
-    "Undo",
-    "Version",
-    "Watch",
-    "WireError",
-    "decode_request",
-    "decode_said",
-    "encode",
-]
 
 _encoder = msgspec.json.Encoder()
 _request = msgspec.json.Decoder(Request)

@@ -1,37 +1,34 @@
-"""What the daemon says to its clients.
+"""The messages from the daemon to its clients: states, prompts and notices.
 
 Lengths in mm, angles in rad, times in s of the daemon's monotonic clock unless named.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
 from bench.checks.options import Option
-from bench.finding import Finding, Unread, Verdict
+from bench.finding import Finding
 from bench.gear import Jig, Saw, Square
 from bench.procedure.prompt import Ask
-from bench.protocol.requests import Tagged
+from bench.procedure.remark import Remark, Severity
+from bench.protocol.base import Tagged, Told
+from bench.protocol.log_replies import (
+    LogEventRows,
+    LogOne,
+    LogRows,
+    LogText,
+)
+from bench.protocol.set_up import Cables, LearnSaid, LiveSaid
 
 PROTOCOL = 1
 UNRECORDED = (
-    "NOT RECORDED: it is only in memory, and is written as soon as the disk takes it."
+    "NOT RECORDED: what waits in memory is written as soon as the disk takes it."
 )
 
 LogState = Literal["recording", "saving", "not-recorded"]
-
-
-class Told(Tagged, frozen=True, kw_only=True):
-    """What is told of a check, a move or the set-up, once all it speaks of is on the
-    disk.
-
-    recorded False: the log takes nothing, so it is told without that; it is lost if the
-    daemon ends before.
-    """
-
-    recorded: bool = True
 
 
 class Version(Tagged, frozen=True, tag="version"):
@@ -50,10 +47,11 @@ class Error(Tagged, frozen=True, tag="error"):
 
 
 class Done(Told, frozen=True, tag="done"):
-    """The request was carried out; text may say more."""
+    """The request was carried out; a text without remarks is a word for the program."""
 
     text: str = ""
     ref: int | None = None
+    remarks: list[Remark] = []
 
 
 class InstrumentState(Tagged, frozen=True, tag="instrument"):
@@ -128,6 +126,7 @@ class RunState(msgspec.Struct, frozen=True):
     question: str = ""
     verifies: str | None = None
     passes: list[Fitted] = []
+    options: dict[str, Any] = {}
 
 
 class Recording(Tagged, frozen=True, tag="recording"):
@@ -166,88 +165,6 @@ class ChecksReply(Tagged, frozen=True, tag="checks"):
     ref: int | None = None
 
 
-class LearnSaid(Told, frozen=True, tag="learn-said"):
-    """How learning goes. "seen" wants a press to be kept, or another Learn to try
-    again; "failed" ends it.
-
-    enter: a press answers (keep it, it rests, the leaf is in). on False: nothing is
-    learned any more.
-    """
-
-    what: Literal["indicator", "travel", "leaf"]
-    phase: Literal["asking", "seen", "kept", "failed"]
-    words: str
-    port: str = ""
-    grows: str = ""
-    value: float | None = None
-    enter: bool = False
-    leaf: float | None = None  # mm, of the proof
-    step: int = 0  # of the proof: 1 resting, 2 on the leaf
-    on: bool = True
-
-
-class Cable(msgspec.Struct, frozen=True):
-    """A serial port that is listened to; `words` is a whole sentence for a person.
-
-    state: "listening", "reads", "silent", "unknown" (bytes that nothing known reads),
-    "busy", "denied", "away". role: what it is already set up as; empty where it is
-    nothing yet.
-    """
-
-    port: str
-    name: str
-    state: str
-    words: str
-    value: float | None = None  # mm
-    unit: str = "mm"
-    age: float | None = None  # s
-    role: str = ""
-
-
-class Cables(Tagged, frozen=True, tag="cables"):
-    """All serial ports that nobody holds and what is heard on them; sent while cables
-    are looked for.
-
-    first: nothing is set up yet. Empty when they are listened to no longer.
-    """
-
-    cables: list[Cable]
-    first: bool = False
-
-
-class LiveSaid(Told, frozen=True, tag="live-said"):
-    """The live move as it stands; at most ten a second, when something changed. on
-    False ends it.
-
-    to_go: mm still to go in `way` at the place of the move, 0 at the aim. drawn: mm
-    that tightening drew it back. wrong: it moves away from the aim. there: it moved to
-    the aim and holds. uncertainty: mm, expanded, of `to_go`: it carries no more digits.
-    verdict, rotation_left: as it will be once it is tight, null where that is not
-    known.
-    """
-
-    on: bool
-    phase: Literal["stand", "lean", "go", "tighten", "end"]
-    words: str
-    # a press answers: it stands, leaned, there, tight; undo: slackened again
-    enter: bool = False
-    end: Literal["left", "right"] | None = None
-    way: Literal["away", "toward"] | None = None
-    to_go: float | None = None
-    past: bool = False
-    moved: float | None = None
-    target: float | None = None
-    tolerance: float | None = None
-    drawn: float | None = None
-    rotation_left: float | None = None
-    verdict: Verdict | None = None
-    # as the indicator was said to stand
-    stands: Literal["beyond", "behind", "left", "right"] | None = None
-    wrong: bool = False
-    there: bool = False
-    uncertainty: float | None = None
-
-
 class StatusReply(Tagged, frozen=True, tag="status-reply"):
     program: str
     log: str
@@ -274,6 +191,7 @@ class Asking(Told, frozen=True, tag="asking"):
     saw: str | None = None
     question: str = ""
     verifies: str | None = None
+    options: dict[str, Any] = {}  # of the check, by the names that it declares
 
 
 class SweepSaid(Told, frozen=True, tag="sweep"):
@@ -290,6 +208,7 @@ class SweepSaid(Told, frozen=True, tag="sweep"):
     slope: float | None = None
     length: float | None = None
     words: str = ""
+    remarks: list[Remark] = []
 
 
 class Points(Tagged, frozen=True, tag="points"):
@@ -307,6 +226,7 @@ class MarkTaken(Told, frozen=True, tag="mark"):
     of: int
     value: float
     words: str = ""
+    remarks: list[Remark] = []
 
 
 class Saved(Tagged, frozen=True, tag="saved"):
@@ -326,72 +246,31 @@ class NotConcluded(Told, frozen=True, tag="no-finding"):
     """The evidence could not carry a finding; the check goes on or was given up."""
 
     run: str
-    words: str
+    words: str = ""
+    remarks: list[Remark] = []
 
 
 class Notice(Told, frozen=True, tag="notice"):
-    """A whole sentence for the person; `about` names what it concerns."""
+    """One thing that the person is told; `about` names what it concerns.
+
+    code, values: of a `Remark`, from which the words are made.
+    """
 
     about: str
-    words: str
+    words: str = ""
+    code: str = ""
+    values: dict[str, Any] = {}
+    severity: Severity = "note"
+
+
+def notice(about: str, remark: Remark, severity: Severity = "note") -> Notice:
+    """A notice of one remark."""
+    return Notice(about, "", remark.code, remark.values, severity)
 
 
 class RawBytes(Tagged, frozen=True, tag="bytes"):
     instrument: str
     hex: str
-
-
-class LogRows(Tagged, frozen=True, tag="log-rows"):
-    """Newest first. moves: by finding id what became of its move: "planned", "made",
-    "verified".
-
-    superseded: those that a later look at the same check took the place of. unread:
-    what lies among them and can no longer be read.
-    """
-
-    findings: list[Finding]
-    moves: dict[str, str] = {}
-    superseded: list[str] = []
-    ref: int | None = None
-    unread: list[Unread] = []
-
-
-class LogOne(Tagged, frozen=True, tag="log-one"):
-    """One finding with its evidence and what was done about it (both as plain JSON)."""
-
-    finding: Finding
-    evidence: msgspec.Raw
-    moves: list[msgspec.Raw] = []
-    ref: int | None = None
-
-
-class LogEvent(msgspec.Struct, frozen=True):
-    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator",
-    "travel", "caliper", "pass", "clock", "log". words: a whole sentence for a person.
-    """
-
-    at: str
-    synced: bool
-    kind: str
-    about: str
-    words: str
-
-
-class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
-    """Newest first."""
-
-    events: list[LogEvent]
-    ref: int | None = None
-
-
-class LogText(Tagged, frozen=True, tag="log-text"):
-    """A piece of an export; `last` ends it. unread: with the last, all that could not
-    be read."""
-
-    text: str
-    last: bool
-    ref: int | None = None
-    unread: list[Unread] = []
 
 
 Said = (

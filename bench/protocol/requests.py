@@ -7,13 +7,8 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-import msgspec
-
 from bench.gear import Jig, Saw, Square
-
-
-class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
-    """Every message names its type."""
+from bench.protocol.base import Tagged
 
 
 class GetStatus(Tagged, frozen=True, tag="status"):
@@ -62,7 +57,7 @@ class Undo(Tagged, frozen=True, tag="undo"):
 
 
 class Abandon(Tagged, frozen=True, tag="abandon"):
-    """End the check in progress without a finding; what was measured stays in the log."""
+    """End the check in progress without a finding; its passes stay in the log."""
 
     ref: int | None = None
 

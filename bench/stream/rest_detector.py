@@ -1,15 +1,22 @@
-"""The rest detector: whether a reading is at rest, and what it is then; marks, spots
-and leans are taken so.
+"""The rest detector: whether a reading stands still, and which value it then has.
 
-A mark is asked for (Enter, pedal, the instrument's own button, a beat). It cannot be
-found by the reading moving, because on a square fence the reading does not move. Pure:
-times in monotonic s, readings in mm.
+Marks, spots and leans are taken by it. A mark is asked for (Enter, pedal, the
+instrument's own button, a beat): the reading cannot show it, because on a square fence
+the reading does not move. Pure: times in monotonic s, readings in mm.
 
-Two tests must both pass. The spread over the last half second stays within three counts
-or six times the noise. The reading also has no trend: the speed of a line through it,
-with its confidence limit, stays under `LIMIT`. That is a test of equivalence
-(Schuirmann (1987), J. Pharmacokinet. Biopharm. 15(6), 657-680): what is not known well
-enough is not called rest, so few or noisy readings take longer instead of passing.
+A reading must pass two tests. Its spread over the last half second stays within three
+counts or six times the noise. It also has no trend: the speed of a line through it,
+with its confidence limit, stays under `REST_SPEED`. That is a test of equivalence
+(Schuirmann (1987), J. Pharmacokinet. Biopharm. 15(6), 657-680): a speed that is not
+known well enough is not called rest, so few or noisy readings take longer instead of
+passing.
+
+Two limits of slow instruments. The tests need three readings and half a second, so
+below eight readings a second an answer may take longer than a second (at two readings a
+second up to four). A vibration whose frequency lies near a multiple of the reading rate
+is seen as a slow wave (aliasing), which may hide a creep of up to 0.04 mm/s for
+seconds: no test of the readings alone can tell. In simulations with such vibrations
+this happens below ten readings a second, at about one reading in ten thousand.
 """
 
 from __future__ import annotations
@@ -23,29 +30,32 @@ from statistics import fmean, linear_regression
 
 from bench.units import System, length_words
 
-HOLD = 0.5  # s that the reading must hold
-# s of it that may lie before the press: the hand presses after the sled has stopped
+HOLD = 0.5  # s that the reading must stand still
+# s of HOLD that may lie before the press: the hand presses after the sled has stopped
 LEAD = 0.1
-# mm; a count that is not known is no larger, though no smaller step was seen yet
+# mm; the largest count of an instrument whose count is neither declared nor seen yet
 COARSEST = 0.01
-COUNTS = 3.0  # spread of a reading at rest; common practice, no source
-NOISES = 6.0  # the same in standard deviations of its noise
-LOUDEST = 4.0  # counts of standard deviation; more is no noise of an instrument at rest
-LIMIT = 0.02  # mm/s; no reading that runs so fast or faster may be taken
-SURENESS = 4.0  # standard errors between the speed seen and LIMIT
-LONGEST = 4.0  # s over which the trend is looked for, at most
+COUNTS = 3.0  # counts of spread of a reading at rest; common practice, no source
+NOISES = 6.0  # the same spread in standard deviations of the noise
+LOUDEST = 4.0  # counts of standard deviation; an instrument at rest has no more noise
+SLOWEST_MOTION = 0.02  # mm/s; no reading that moves so fast or faster may be taken
+# mm/s; a reading at rest is proven slower than this. The margin of a fifth is for the
+# many looks that a wait takes; from simulation, tests/bench/stream/test_rest_simulated
+REST_SPEED = 0.016
+SURENESS = 4.0  # standard errors between the speed seen and REST_SPEED
+LONGEST = 4.0  # s of readings over which the trend is estimated, at most
 # s; readings closer than this share their noise (vibration), so that their mean counts
-# as one
+# as one observation
 GROUP = 0.1
 ROUNDED = 0.3  # counts of standard deviation that rounding makes: 1 / sqrt(12)
-KINKS = 200  # kinks that the noise is known from
-SMALLEST = 0.5  # share of the squared kinks that is noise whatever the hand does
+KINKS = 200  # deviations from the neighbours' line that the noise is estimated from
+SMALLEST = 0.5  # share of these, squared, that is noise whatever the hand does
 # their mean where the variance is 1: chi-squared distribution, one degree of freedom
 OF_SMALLEST = 0.1427
 BOUNCE = 0.4  # s; a second press within it is the same press
 # s of silence around a reading that was sent at the instrument's own button
 ALONE = 0.6
-LOST = 2.5  # usual intervals of a stream, and one reading of it was lost
+LOST = 2.5  # usual intervals without a reading, from which one is taken to be lost
 IMPATIENT = 4.0  # s of waiting after which the person is told why
 EPS = 1e-9
 
@@ -60,14 +70,14 @@ class Taken:
 
 @dataclass(slots=True)
 class NotAtRest:
-    """It is not at rest: spread seen and spread allowed, mm; said once a wait. Within
-    what is allowed: a trend."""
+    """The reading is not at rest: spread seen and spread allowed, mm; told once a wait.
+    A spread within what is allowed has a trend."""
 
     spread: float
     allowed: float
 
     def words(self, units: System = "mm") -> str:
-        """Half a sentence: what is seen of it."""
+        """Half a sentence that says why."""
         if self.spread <= self.allowed:
             return "it creeps, or shivers too much to tell"
         spread, allowed = (
@@ -86,9 +96,9 @@ class RestDetector:
         self._stream: deque[tuple[float, float]] = deque()  # the last LONGEST seconds
         self._kinks: deque[float] = deque(maxlen=KINKS)  # squared, mm^2
         self._pressed: float | None = None
-        self._looked = 0.0
+        self._looked = 0.0  # s; when the latest look was taken
         self._told = False
-        # a reading that may have come from a button
+        # the reading that may have been sent at the instrument's own button
         self._alone: tuple[float, float] | None = None
 
     @property
@@ -110,11 +120,11 @@ class RestDetector:
     def readings(
         self, times: Sequence[float], values: Sequence[float]
     ) -> Taken | NotAtRest | None:
-        """Take in readings; the answer to the press when there is one."""
+        """Take in readings; returns the answer to the press when there is one."""
         answer: Taken | NotAtRest | None = None
         for t, v in zip(times, values, strict=True):
             self._note(t, v)
-            # twice a group is often enough, however fast they come
+            # Two looks a group are enough at any rate of readings.
             if (
                 answer is None
                 and self._pressed is not None
@@ -127,8 +137,7 @@ class RestDetector:
         return answer
 
     def button(self, now: float) -> Taken | None:
-        """A reading that stood alone in its silence was sent by hand: it asks and
-        answers at once."""
+        """The reading sent by hand, alone in its silence: it needs no press."""
         if self._alone is None or now - self._stream[-1][0] < ALONE:
             return None
         at, value = self._alone
@@ -161,7 +170,7 @@ class RestDetector:
         self._kinks.append(off * off / (1 + share**2 + (1 - share) ** 2))
 
     def _silence(self) -> float:
-        """s without a reading that end a stream: one reading may be lost of a slow one."""
+        """s without a reading that end a stream; a slow stream may lose one reading."""
         stream = self._stream
         if len(stream) < 4:
             return ALONE
@@ -190,8 +199,8 @@ class RestDetector:
         return None
 
     def _held(self) -> list[float]:
-        """The last half second, at least three readings; empty while it is not known so
-        far back."""
+        """The readings of the last HOLD seconds, three at least; empty while there are
+        fewer."""
         last = self._stream[-1][0]
         held: list[float] = []
         for t, v in reversed(self._stream):
@@ -206,17 +215,17 @@ class RestDetector:
         return max(COUNTS * self.count, NOISES * noise) + EPS
 
     def _noise(self) -> float:
-        """Standard deviation in mm, whatever steady way the reading goes: from how far
-        it is off its neighbours' line.
+        """Standard deviation of the noise in mm, from how far each reading lies off its
+        neighbours' line; a steady motion does not change it.
 
-        The largest kinks are left out: they are jerks.
+        The larger half is left out: it holds the jerks.
         """
         smallest = sorted(self._kinks)[: math.ceil(SMALLEST * len(self._kinks))]
         return math.sqrt(fmean(smallest) / OF_SMALLEST) if len(smallest) >= 3 else 0.0
 
     def _scatter_before(self) -> float:
-        """Standard deviation about a line of what came before the last half second:
-        vibration has no kinks."""
+        """Standard deviation, mm, about a line through what came before the last HOLD
+        seconds; it sees a vibration, which the noise estimate misses."""
         before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD]
         if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD:
             return 0.0
@@ -226,8 +235,8 @@ class RestDetector:
         )
 
     def _has_no_trend(self) -> bool:
-        """Some stretch up to now of half a second or more proves that the reading goes
-        slower than LIMIT."""
+        """Whether the shortest stretch up to now that tells, HOLD seconds or longer, proves
+        that the reading moves slower than REST_SPEED."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
         size = max(1, int(GROUP * (len(stream) - 1) / span))
@@ -249,6 +258,11 @@ class RestDetector:
                 continue
             sxx, sxy, syy = stt - st * st / n, stv - st * sv / n, svv - sv * sv / n
             variance = max(least, (syy - sxy * sxy / sxx) / (n - 2))
-            if abs(sxy / sxx) + SURENESS * math.sqrt(variance / sxx) <= LIMIT:
+            speed, error = abs(sxy / sxx), math.sqrt(variance / sxx)
+            if speed + SURENESS * error <= REST_SPEED:
                 return True
+            if (
+                speed - error > REST_SPEED / 2
+            ):  # the rest before it would hide that it runs
+                return False
         return False

@@ -10,14 +10,11 @@ from hw.ports.serial_port import OnBlock, OnState, PortOptions
 
 
 class Port(Protocol):
-    """heard_silence: what came first after the opening was a beginning. waited: how
-    long the bytes of a block may have waited before they were read, s. stuck: something
-    waits to be read and nobody reads it."""
+    """heard_silence: what came first after the opening was a beginning. stuck:
+    something waits to be read and nobody reads it."""
 
     @property
     def heard_silence(self) -> bool: ...
-    @property
-    def waited(self) -> float: ...
     def start(self) -> None: ...
     async def stop(self) -> None: ...
     def write(self, data: bytes) -> bool: ...

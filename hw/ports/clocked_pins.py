@@ -98,7 +98,6 @@ class ClockedPins:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self.heard_silence = False
-        self.waited = 0.0  # the kernel's stamps come with the edges
         self._pausing: asyncio.TimerHandle | None = None
         self._idle = asyncio.Event()
         self._idle.set()

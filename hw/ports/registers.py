@@ -39,7 +39,6 @@ class RegisterPort:
     ) -> None:
         self.serial = SerialPort(port, self._bytes, self._state)
         self.heard_silence = False
-        self.waited = 0.0
         self.unanswered = 0  # requests, one after the other
         self._query = query
         self._request = query.request(options)

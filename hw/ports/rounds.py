@@ -1,11 +1,10 @@
-"""When ports are read: each as soon as something comes, or all together twenty times a
-second.
+"""Polling rounds: ports are read at once, or all together twenty times a second.
 
-A process that is woken pays more for the waking than for what it was woken for: four
-instruments at fifty a second, each in its own time, are two hundred wakes. Where nobody
-measures and nobody wants each reading at once, nothing is lost by looking in rounds:
-the kernel keeps what comes between (4 kB at least). When in the round a reading came is
-not known then, so a measurement must have its ports read at once.
+Waking a process costs more than reading a few bytes: four instruments at fifty readings
+a second, each in its own time, wake it two hundred times a second. While nobody
+measures, the ports may be read in rounds; the kernel keeps what comes in between (4 kB
+at least). A round does not tell when a reading came within it, so a measurement has its
+ports read at once.
 """
 
 from __future__ import annotations
@@ -14,33 +13,38 @@ import asyncio
 import select
 from collections.abc import Callable
 
-SPACING = 0.05  # s between two rounds
+SPACING = 0.05  # s between two rounds; chosen, no source
 
 
 class Rounds:
-    """Descriptors and what to call when one is readable. On the event loop only."""
+    """Descriptors and what to call when one is readable. On the event loop only.
+
+    waited: how long the bytes of a block may have waited before they were read, s.
+    """
 
     def __init__(self) -> None:
+        self.waited = 0.0
         self._ports: dict[int, Callable[[], None]] = {}
         self._poll = select.poll()
-        # of the next round; None while ports are read at once
+        # The timer of the next round; None while ports are read at once.
         self._timer: asyncio.TimerHandle | None = None
 
     @property
     def going(self) -> bool:
-        """Whether ports are read in rounds just now."""
+        """Whether ports are read in rounds now."""
         return self._timer is not None
 
     def join(self, fd: int, readable: Callable[[], None]) -> None:
-        """Until it leaves, readable() is called when something can be read there, or it
-        hung up."""
+        """Call readable() whenever the descriptor can be read or hung up, until it
+        leaves."""
         self._ports[fd] = readable
         self._poll.register(fd, select.POLLIN)
         if self._timer is None:
             asyncio.get_running_loop().add_reader(fd, readable)
 
     def leave(self, fd: int) -> None:
-        """Before the descriptor is closed: its number may be another's a moment later."""
+        """To be called before the descriptor is closed: its number may be given to
+        another file a moment later."""
         if self._ports.pop(fd, None) is None:
             return
         self._poll.unregister(fd)
@@ -50,7 +54,7 @@ class Rounds:
             self._end()
 
     def go(self, wanted: bool) -> None:
-        """In rounds from now on; or no longer, and what waits is read at once."""
+        """Read in rounds from now on; or, unwanted, read at once again."""
         if wanted and self._timer is None and self._ports:
             self._begin()
         elif not wanted and self._timer is not None:
@@ -60,6 +64,7 @@ class Rounds:
         loop = asyncio.get_running_loop()
         for fd in self._ports:
             loop.remove_reader(fd)
+        self.waited = SPACING
         self._timer = loop.call_later(SPACING, self._round)
 
     def _end(self) -> None:
@@ -67,6 +72,7 @@ class Rounds:
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
+            self.waited = 0.0
         for fd, readable in self._ports.items():
             loop.add_reader(fd, readable)
 
@@ -74,13 +80,14 @@ class Rounds:
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(SPACING, self._round)
         for fd, _ in self._poll.poll(0):
-            # one before it closed this one
+            # A port that was read before this one in the round may have closed it.
             if (readable := self._ports.get(fd)) is None:
                 continue
             try:
                 readable()
             except Exception as error:
-                # as the loop does it itself: told, and the others are read all the same
+                # The event loop treats its own readers so: the fault is reported and
+                # the other ports are still read.
                 loop.call_exception_handler(
                     {"message": "a port's reader failed", "exception": error}
                 )

@@ -20,7 +20,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hw.ports.port_state import StateReport, open_error
-from hw.ports.rounds import SPACING, Rounds
+from hw.ports.rounds import Rounds
 from hw.ports.serial_device import (
     close_device,
     descriptor,
@@ -79,7 +79,7 @@ class SerialPort:
         read at once always."""
         self.options = options
         self._rounds = rounds or Rounds()
-        self._on_block = on_block
+        self.on_block = on_block  # who hears the bytes may change
         self._report = StateReport(on_state)
         self._serial: object | None = None
         self._fd: int | None = None
@@ -97,11 +97,6 @@ class SerialPort:
     @property
     def is_open(self) -> bool:
         return self._serial is not None
-
-    @property
-    def waited(self) -> float:
-        """How long the bytes of a block may have waited before they were read, s."""
-        return SPACING if self._rounds.going else 0.0
 
     def start(self) -> None:
         self._loop = asyncio.get_running_loop()
@@ -256,7 +251,7 @@ class SerialPort:
                 self.heard_silence = False
                 self._listen_for_silence()
         if now >= self._discard_until:
-            self._on_block(data, now)
+            self.on_block(data, now)
 
     def _read_in_thread(self, opened: object) -> None:
         """Read until the port is another one; the loop may end at any time."""

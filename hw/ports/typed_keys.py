@@ -58,7 +58,6 @@ class TypedKeys:
     """start() and stop() are called on the event loop, and so are both callbacks."""
 
     heard_silence = False
-    waited = 0.0
 
     def __init__(
         self,

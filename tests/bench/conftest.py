@@ -22,6 +22,7 @@ from pathlib import Path
 import pytest
 
 STEP = 0.01  # s between lines: 100 readings a second
+HANG_S = 60.0  # s after which a test gives up waiting; what it waits for comes as soon as the machine lets it
 
 
 class Rig:
@@ -36,9 +37,14 @@ class Rig:
         self.rotation = 0.0
         self.side = "right"
         self.offset = 2.5
+        self.lines = 0  # sent of each instrument
         self.sends = True
         self.spoil: Callable[[str, bytes], bytes] = lambda name, line: line  # what becomes of each line
         self._stop = threading.Event()
+        self._arrived = threading.Event()
+        self._hand: tuple[float, float] | None = (
+            None  # where the hand pushes the sled to, and by how many mm a line
+        )
         self._lock = threading.Lock()
         self.names = {}
         self._masters = {}
@@ -73,29 +79,41 @@ class Rig:
         return self.offset + (x if self.side == "right" else -x)
 
     def _write(self) -> None:
-        while not self._stop.is_set():
+        """One line of each instrument every STEP; a busy machine slows the hand, and makes no leap of it."""
+        while not self._stop.wait(STEP):
+            self._push()
+            self.lines += 1
             values = {"indicator": f"{self.reading():+.3f} mm\r\n", "travel": f"{self.s:+.2f} mm\r\n"}
             with self._lock:
                 for name, (master, _) in self._masters.items():
                     if self.sends:
                         with contextlib.suppress(OSError):
                             os.write(master, self.spoil(name, values[name].encode()))
-            time.sleep(STEP)
+
+    def _push(self) -> None:
+        if self._hand is None:
+            return
+        to, step = self._hand
+        left = to - self.s
+        if abs(left) > step:
+            self.s += math.copysign(step, left)
+        else:
+            self.s, self._hand = to, None
+            self._arrived.set()
 
     def send(self, name: str, data: bytes) -> None:
         with self._lock:
             os.write(self._masters[name][0], data)
 
     def go(self, to: float, speed: float = 300.0) -> None:
-        start, began = self.s, time.monotonic()
-        seconds = abs(to - start) / speed
-        while (gone := time.monotonic() - began) < seconds:
-            self.s = start + (to - start) * gone / seconds
-            time.sleep(0.004)
-        self.s = to
+        """Push or draw the sled to `to` mm at `speed` mm/s, and wait until it is there."""
+        self._arrived.clear()
+        self._hand = (to, speed * STEP)
+        assert self._arrived.wait(HANG_S)
 
     def close(self) -> None:
         self._stop.set()
+        self._arrived.set()  # whoever still pushes need not wait
         self._thread.join()
         for master, slave in self._masters.values():
             os.close(master)
@@ -132,7 +150,7 @@ class Program:
             self._queue.put(line.decode())
         self._queue.put(None)
 
-    def hear(self, text: str, seconds: float = 15.0) -> str:
+    def hear(self, text: str, seconds: float = HANG_S) -> str:
         until = time.monotonic() + seconds
         while True:
             try:
@@ -147,7 +165,7 @@ class Program:
 
     def rest(self) -> str:
         """All that it said and says until it ends."""
-        while (line := self._queue.get(timeout=15.0)) is not None:
+        while (line := self._queue.get(timeout=HANG_S)) is not None:
             self.lines.append(line)
         return "".join(self.lines)
 
@@ -156,11 +174,11 @@ class Program:
         self.process.stdin.write(b"\n")
         self.process.stdin.flush()
 
-    def end(self, number: int = signal.SIGTERM, seconds: float = 10.0) -> int:
+    def end(self, number: int = signal.SIGTERM, seconds: float = HANG_S) -> int:
         self.process.send_signal(number)
         return self.wait(seconds)
 
-    def wait(self, seconds: float = 20.0) -> int:
+    def wait(self, seconds: float = HANG_S) -> int:
         return self.process.wait(seconds)
 
     def answer(self) -> dict:
@@ -250,7 +268,7 @@ class FirstBench:
         self._wires: list = []
 
     def places(self) -> list:
-        from bench.daemon.port_scanner import Place
+        from bench.daemon.serial_places import Place
 
         return [Place(path, os.path.realpath(path)) for path in self.names.values() if os.path.exists(path)]
 
@@ -270,7 +288,7 @@ class FirstBench:
 
     async def stop(self) -> None:
         for wire in self._wires:
-            await wire.close()
+            wire.close()
         self._wires = []
         self.service._stop.set()
         await self.serving
@@ -279,7 +297,7 @@ class FirstBench:
         """Wait until that instrument is read."""
         import asyncio
 
-        async with asyncio.timeout(15.0):
+        async with asyncio.timeout(HANG_S):
             while not any(
                 one.name == name and one.last is not None for one in self.service.bench.instruments
             ):
@@ -297,7 +315,7 @@ class FirstBench:
         self._wires.append(wire)
         return wire
 
-    async def until(self, wire, kind: type, met: Callable = lambda m: True, seconds: float = 15.0):
+    async def until(self, wire, kind: type, met: Callable = lambda m: True, seconds: float = HANG_S):
         """The next message of that kind that is as it should be."""
         import asyncio
 

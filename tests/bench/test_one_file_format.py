@@ -20,9 +20,9 @@ from click.testing import CliRunner
 from bench.cli.common import Complaint
 from bench.cli.decode import decode
 from bench.console.app import make_console
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect
-from bench.protocol import Begin, Cables, Concluded, LearnSaid, Press, Readings
+from bench.protocol import Asking, Begin, Cables, Concluded, LearnSaid, Press, Readings
 from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
@@ -150,8 +150,8 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 
 async def shown(app: Any, text: str) -> None:
-    async with asyncio.timeout(15.0):
-        while text not in "\n".join(app.sheet.text()):
+    async with asyncio.timeout(60.0):
+        while text not in "\n".join(app.grid.text()):
             await asyncio.sleep(0.02)
 
 
@@ -186,10 +186,14 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
     async with first_bench(text, **encoders) as bench:
         wire = await bench.talk()
         await bench.reads("travel")
-        following = Following(await connect(bench.folder), bench.hands)
-        following.operator = True
+        wire.send(Begin("fence-square", jig=None, sweeps=2))
+        await bench.until(wire, Asking)
+        following = HandsClient(await connect(bench.folder), bench.hands)
         try:
-            wire.send(Begin("fence-square", jig=None, sweeps=2))
+            async with asyncio.timeout(60.0):
+                while following.ask is None:  # who knows of no check in progress begins one
+                    await asyncio.sleep(0.02)
+            following.turn_operator()
             concluded = await bench.until(wire, Concluded, seconds=90.0)
         finally:
             await following.close()

@@ -11,13 +11,13 @@ import re
 from pathlib import Path
 
 from bench.console.app import make_console
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 
 
 async def take(target: Path, seed: int) -> None:
     async with virtual_bench(seed) as (_saw, hands, _ports, folder, _daemon):
-        following = Following(await connect(folder), hands)
+        following = HandsClient(await connect(folder), hands)
         app = make_console(folder / "socket", look="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause(1.5)

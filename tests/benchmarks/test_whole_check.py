@@ -46,7 +46,12 @@ def test_every_slip_in_small() -> None:
         assert every[True, slip]["stopped"] == every[True, slip]["checks"]
     assert every[False, "wrong side in both"]["wrong_way"] > 0  # the slip is really made
     turned = every[True, "travel grows the other way"]
-    assert turned["wrong_way"] == turned["too_close"] + turned["remarked"] > 0
+    assert (turned["wrong_way"], turned["false_good"]) == (
+        0,
+        0,
+    )  # nothing is concluded, and each set-up says why
+    asked = [many for words, many in turned["most said"].items() if "a pass toward you comes first" in words]
+    assert asked == [turned["checks"]] * 2
     assert every[False, "all"]["nothing"] == 0
 
 

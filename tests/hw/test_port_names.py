@@ -139,7 +139,7 @@ async def test_what_is_no_port_is_never_opened_nor_written_to(
         TypedKeys(name, lambda data, when: None, lambda *said: states.put_nowait(said)),
     ):
         port.start()
-        state, words = await asyncio.wait_for(states.get(), 10.0)
+        state, words = await asyncio.wait_for(states.get(), 60.0)
         await port.stop()
         assert state == "absent" and ("would do" in words or "not there" in words)
     assert name not in touched

@@ -21,11 +21,14 @@ def _frozen(d: Doubt) -> str:
 
 
 def _frozen_spots_words(d: Doubt) -> str:
-    where = "" if d.placement is None else f"At {d.placement}: "
+    same = (
+        f"{d.values['read']:.0f} readings came out one and the same number"
+        if d.placement is None
+        else f"At {d.placement} the number is the same as at the place before"
+    )
     return (
-        f"{where}{d.values['read']:.0f} readings came out one and the same number, and"
-        " it was not seen to move between them: is the display on hold, the tip or a"
-        " jaw off? Lift the plunger, or open the jaws, before every reading."
+        f"{same}, and it was not seen to move between them: is the display on hold, the"
+        " tip or a jaw off? Lift the plunger, or open the jaws, before every reading."
     )
 
 

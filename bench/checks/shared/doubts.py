@@ -85,9 +85,10 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
 
 
 def count_of_evidence(evidence: Evidence) -> float:
-    """As declared, or the smallest step seen where that is more; 0.001 mm where there
-    is none."""
-    values = sorted({r for trace in evidence.traces for r in trace.reading})
+    """As declared, or the smallest step that the display showed where that is more;
+    0.001 mm where there is none."""
+    read = {r for trace in evidence.traces for r in trace.reading}
+    values = sorted(evidence.shown or read)
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
     return (
         max(evidence.gear.indicator.resolution or 0.0, min(steps)) if steps else 0.001
@@ -233,18 +234,22 @@ def _backward(traces: Sequence[Trace], pushes: Sequence[Trace]) -> Trace | None:
 
 
 def _frozen_spots(evidence: Evidence, names: Sequence[str]) -> list[Doubt]:
-    """Readings taken one by one that are all one number, and nothing was seen to move."""
+    """Readings taken one by one that are all one number (live: within a flicker between
+    two counts), and nothing was seen to move."""
     there = [t for t in evidence.traces if t.placement in names and t.reading]
     values = [r for trace in there for r in trace.reading]
+    alive = evidence.alive
+    same = 1e-9 if alive is None else LIVES * count_of_evidence(evidence) - 1e-9
     if len(values) < 2:
         return []
-    if _span(values) == 0 and not evidence.alive:
+    if _span(values) < same and not alive:
         return [Doubt("frozen-spots", values={"read": len(values)})]
     found: list[Doubt] = []
     before: float | None = None
-    for name in names if evidence.alive is not None else ():
+    for name in () if alive is None else names:
         here = [r for t in there if t.placement == name for r in t.reading]
-        if before is not None and name not in evidence.alive and {*here} == {before}:  # type: ignore[operator]
+        still = before is not None and _span([before, *here]) < same
+        if still and name not in (alive or ()):
             found.append(Doubt("frozen-spots", name, values={"read": len(here)}))
         before = here[-1]
     return found

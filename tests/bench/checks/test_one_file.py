@@ -136,7 +136,7 @@ async def test_it_is_taken_on_the_virtual_saw_logged_and_shown(first_bench) -> N
             await operator.take(Begin("stop-return", options={"times": 1}))
         operator = Operator(talk, rig.hands, said.append)
         finding = await operator.take(Begin("stop-return", options={"times": 2, "most": "0.2 mm"}))
-        await talk.close()
+        talk.close()
     assert (finding.check, finding.verdict, finding.quantities[0].tolerance) == ("stop-return", "inside", 0.2)
     assert any("press it home again" in line for line in said)
     assert any("spread" in line for line in finding_words(finding, "mm"))

@@ -158,7 +158,7 @@ def test_at_the_end_somebody_who_sits_there_is_asked_what_was_done(tmp_path: Pat
         stderr=subprocess.PIPE,
     ) as program:
         os.write(master, b"0.00; 10.00; inch 1.0000\n")
-        _, said = program.communicate(timeout=20)
+        _, said = program.communicate(timeout=60)
     os.close(master), os.close(slave)
     assert b"what did its display show" in said and program.returncode == 0
     assert json.loads(file.read_text())["note"] == "0.00; 10.00; inch 1.0000"
@@ -182,16 +182,19 @@ def test_a_device_that_the_settings_do_not_name(tmp_path: Path, peers: list[Peer
 def test_through_the_daemon_that_holds_the_port(rigs, run, tmp_path: Path) -> None:
     rigs()
     run("daemon").hear("ready")
-    done = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "capture", "travel", "--seconds", "0.4"],
-        env={**os.environ, "SWEEPGAUGE_SOCKET": str(tmp_path / "socket")},
-        capture_output=True,
-        check=True,
-    )
-    read = values(done.stdout, "--format", "line", "--option", "at_open=true")
+    for seconds in ("0.4", "4", "40"):  # a busy machine may need more until it hears anything
+        done = subprocess.run(
+            [sys.executable, "-m", "bench.cli", "capture", "travel", "--seconds", seconds],
+            env={**os.environ, "SWEEPGAUGE_SOCKET": str(tmp_path / "socket")},
+            capture_output=True,
+            check=True,
+        )
+        read = values(done.stdout, "--format", "line", "--option", "at_open=true")
+        if len(read) >= 3:
+            break
     assert len(read) >= 3 and set(read[:-1]) == {0.0}
     saved = tmp_path / "mine.json"
-    args = ["capture", "indicator", "--seconds", "0.4", "--save", str(saved)]
+    args = ["capture", "indicator", "--seconds", seconds, "--save", str(saved)]
     where = {
         name: str(tmp_path / file) for name, file in (("SOCKET", "socket"), ("SETTINGS", "settings.toml"))
     }

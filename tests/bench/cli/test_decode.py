@@ -101,7 +101,7 @@ def test_no_standard_input_at_all_is_wrong_use() -> None:
         capture_output=True,
         text=True,
         check=False,
-        timeout=20,
+        timeout=60,
     )
     assert done.returncode == 2 and not done.stdout
     (said,) = done.stderr.splitlines()

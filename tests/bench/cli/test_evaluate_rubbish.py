@@ -233,7 +233,7 @@ def test_too_little_is_one_line_and_exit_2(tmp_path: Path, kind: str, text: str,
         capture_output=True,
         check=False,
         text=True,
-        timeout=30,
+        timeout=60,
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
     )
     assert (done.returncode, done.stdout) == (2, "")

@@ -80,7 +80,7 @@ def test_gone_on_once_at_the_edge_of_the_tolerance(rigs, run, tmp_path, answer: 
     if (
         answer == "killed"
     ):  # how far it was gone on with is in the log, and which answer it takes the place of
-        check.hear("handle-left")
+        check.hear("to the LEFT of the arm")
         daemon.end(9)
         check.hear("went away")
         run("daemon").hear("goes on: 4 passes kept")

@@ -325,7 +325,7 @@ def test_exit_status_and_one_line_for_each_kind_of_file(tmp_path: Path) -> None:
         capture_output=True,
         check=False,
         text=True,
-        timeout=30,
+        timeout=60,
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
     )
     assert (done.returncode, done.stdout) == (2, "")

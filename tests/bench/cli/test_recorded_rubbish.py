@@ -77,7 +77,7 @@ def test_exit_2_and_one_line(tmp_path) -> None:
         capture_output=True,
         check=False,
         text=True,
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2 and done.stdout == ""
     assert "bad.csv:14" in done.stderr and len(done.stderr.strip().splitlines()) == 1

@@ -24,7 +24,7 @@ def use(folder: Path, *args: str) -> str:
         cwd=folder,
         input="",
         env={"HOME": str(folder), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(folder)},
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2, done.stdout + done.stderr
     assert done.stdout == ""
@@ -104,7 +104,7 @@ def test_a_card_that_is_full_is_said(tmp_path: Path) -> None:
             text=True,
             cwd=tmp_path,
             env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
-            timeout=30,
+            timeout=60,
         )
     assert done.returncode == 2
     assert done.stderr == "sweepgauge: the answer could not be written: No space left on device\n"
@@ -122,7 +122,7 @@ def test_a_file_that_is_refused_keeps_no_other_from_its_answer(tmp_path: Path) -
         text=True,
         cwd=tmp_path,
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2
     assert len(done.stdout.splitlines()) == 2

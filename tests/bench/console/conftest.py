@@ -282,10 +282,10 @@ def seen(app) -> list[str]:
     return ["".join(text for _, text in sorted(lines[y])) for y in sorted(lines)]
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 5.0) -> str:
+async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
     text = ""
     for _ in range(int(seconds / 0.03)):
-        text = "\n".join(pilot.app.sheet.text())
+        text = "\n".join(pilot.app.grid.text())
         if met(text):
             return text
         await pilot.pause(0.03)
@@ -300,7 +300,7 @@ def running(ask: Ask, **more) -> RunState:
 async def screen(fake, *, size=(80, 24), look="shop"):
     app = make_console(fake.path, look=look)
     async with app.run_test(size=size) as pilot:
-        await until(pilot, lambda t: bool(t.strip()) and app.state.told_status)
+        await until(pilot, lambda t: bool(t.strip()) and app.state.status_known)
         fake.read("indicator", 2.513)
         fake.read("travel", 12.25)
         await pilot.pause(0.06)
@@ -309,7 +309,7 @@ async def screen(fake, *, size=(80, 24), look="shop"):
 
 def inside(app, size) -> str:
     """The sheet is exactly the screen, nothing hangs over; its text."""
-    lines = app.sheet.text()
+    lines = app.grid.text()
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)

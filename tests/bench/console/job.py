@@ -12,27 +12,27 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from bench.console.app import make_console
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 from bench.demo.screen import actions, lesson
 
-LONG = 25.0  # s that anything may take on a busy machine
+LONG = 60.0  # s that anything may take on a busy machine
 
 
 class Job:
     """Answers what is asked as a user does: `press` types a key, `following` are the hands and what they hear."""
 
-    def __init__(self, press: Callable[[str], Awaitable[None]], following: Following) -> None:
-        self.press, self.following = press, following
+    def __init__(self, press: Callable[[str], Awaitable[None]], hands_client: HandsClient) -> None:
+        self.press, self.hands_client = press, hands_client
         self.by_key = True  # the hand too; a screen without the demonstration's keys has none for it
 
     def asked(self) -> object:
-        live, ask = self.following.live, self.following.ask
+        live, ask = self.hands_client.live, self.hands_client.ask
         if live is not None:
             return (
                 live.phase,
                 live.enter,
-                live.words if live.phase not in ("go", "tighten") else self.following.tight,
+                live.words if live.phase not in ("go", "tighten") else self.hands_client.tight,
             )
         if ask is None:
             return None
@@ -47,53 +47,55 @@ class Job:
             ask.moving,
             ask.remark,
             ask.enter,
-            self.following.tapped,
+            self.hands_client.tapped,
         )
 
     async def answer(self) -> None:
         """One answer, once the hands are free; then something else is asked."""
         now = self.asked()
         key = self._key()
-        if key is None or self.following.busy:
+        if key is None or self.hands_client.busy:
             await asyncio.sleep(0.05)
             return
         if key == "h" and not self.by_key:
-            self.following.hand()
+            self.hands_client.hand()
         else:
             await self.press(key)
-        await wait(lambda: self.asked() != now or self.following.busy or self._nearer(), 1.5, strict=False)
-        await wait(lambda: not self.following.busy)
+        await wait(lambda: self.asked() != now or self.hands_client.busy or self._nearer(), 1.5, strict=False)
+        await wait(lambda: not self.hands_client.busy)
 
     def _nearer(self) -> bool:
-        return self.following.live is not None and self.following.live.phase == "go"
+        return self.hands_client.live is not None and self.hands_client.live.phase == "go"
 
     def _key(self) -> str | None:
-        live, ask = self.following.live, self.following.ask
+        live, ask = self.hands_client.live, self.hands_client.ask
         if live is not None:
             if live.phase == "go":
                 if live.there:
                     return "enter"
                 return "h" if live.to_go is not None and abs(live.to_go) > 0.004 else None
-            if live.phase == "tighten" and not self.following.tight:
+            if live.phase == "tighten" and not self.hands_client.tight:
                 return "h"
             return "enter" if live.enter else None
         if ask is None:
             return None
         if ask.phase == "sweep":
             return "h" if ask.ready and not ask.moving else None
-        if ask.phase == "tap" and ask.enter and not self.following.tapped:
+        if ask.phase == "tap" and ask.enter and not self.hands_client.tapped:
             return "h"
         return "enter" if ask.enter and not ask.waiting else None
 
     async def until(self, met: Callable[[], bool], seconds: float = 90.0) -> None:
         end = time.monotonic() + seconds
         while not met():
-            assert time.monotonic() < end, f"never came; asked: {self.following.ask} {self.following.live}"
+            assert time.monotonic() < end, (
+                f"never came; asked: {self.hands_client.ask} {self.hands_client.live}"
+            )
             await self.answer()
 
     async def until_kept(self, taken: int, placement: str = "handle-left") -> None:
         def kept() -> bool:
-            ask = self.following.ask
+            ask = self.hands_client.ask
             return ask is not None and ask.placement == placement and ask.taken >= taken and not ask.moving
 
         await self.until(kept)
@@ -111,22 +113,25 @@ async def wait(met: Callable[[], bool], seconds: float = LONG, *, strict: bool =
 @contextlib.asynccontextmanager
 async def bench(tmp_path: Path, seed: int = 3):
     async with virtual_bench(seed, folder=tmp_path) as (saw, hands, ports, folder, daemon):
-        following = Following(await connect(folder), hands, ports)
+        hands_client = HandsClient(await connect(folder), hands, ports)
         try:
-            yield saw, following, folder, daemon
+            yield saw, hands_client, folder, daemon
         finally:
-            await following.close()
+            await hands_client.close()
 
 
 @contextlib.asynccontextmanager
-async def screen(folder: Path, following: Following, size=(80, 24), look: str = "shop"):
+async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: str = "shop"):
     """A console on that daemon, with the demonstration's keys, and the user before it."""
     app = make_console(
-        folder / "socket", look=look, extra=actions(following), tip=lambda desk: lesson(desk, following)
+        folder / "socket",
+        look=look,
+        extra=actions(hands_client),
+        tip=lambda controller: lesson(controller, hands_client),
     )
     async with app.run_test(size=size) as pilot:
-        await wait(lambda: app.state.told_status and app.state.gear is not None and bool(app.state.checks))
-        yield app, Job(pilot.press, following)
+        await wait(lambda: app.state.status_known and app.state.gear is not None and bool(app.state.checks))
+        yield app, Job(pilot.press, hands_client)
 
 
 async def shows(app, *words: str) -> str:
@@ -136,18 +141,18 @@ async def shows(app, *words: str) -> str:
         return all(any(word in side for side in _sides(app)) for word in words)
 
     await wait(there, strict=False)
-    text = "\n".join(app.sheet.text())
+    text = "\n".join(app.grid.text())
     assert there(), f"never came: {words}; the screen shows:\n{text}"
     return text
 
 
 def _sides(app) -> list[str]:
     """The screen as one line, whole and without what stands beside the words."""
-    lines = app.sheet.text()
+    lines = app.grid.text()
     return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (45, 31, 200)]
 
 
 async def begin(job: Job, *keys: str) -> None:
     for key in ("1", "1", *(keys or ("1",))):
         await job.press(key)
-    await wait(lambda: job.following.ask is not None)
+    await wait(lambda: job.hands_client.ask is not None)

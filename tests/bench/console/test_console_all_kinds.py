@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from console_job import bench, screen, shows, wait
 
-from bench.demo.kinds import missed, truth_words
+from bench.demo.single_check import missed, truth_words
 from bench.demo.truth import truth_of
 
 
@@ -22,19 +22,22 @@ from bench.demo.truth import truth_of
     ],
 )
 async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_operator) -> None:
-    async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         place = [one.kind for one in app.state.checks].index(kind) + 1
         one_push = ["2"] * 8 if app.state.checks[place - 1].swept else []
         for key in ("1", str(place), *one_push, "1"):
             await job.press(key)
-        await wait(lambda: following.ask is not None)
+        await wait(lambda: hands_client.ask is not None)
         if by_operator:
             await job.press("o")
             await wait(lambda: app.state.result is not None, 90.0)
         else:
             await job.until(lambda: app.state.result is not None)
         finding = app.state.finding
-        truth = truth_of(saw, kind, following.options, finding)
-        assert not following.cannot
+        truth = truth_of(saw, kind, hands_client.options, finding)
+        assert not hands_client.trouble
         assert truth and not missed(finding, truth), (finding.quantities, truth)
         await shows(app, truth_words(finding, truth)[0])

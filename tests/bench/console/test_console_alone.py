@@ -42,7 +42,7 @@ async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> 
         await pilot.pause(0.12)
         seconds = time.monotonic() - began
         assert 2 <= app.drawn - before <= seconds * 10 + 2
-        assert "".join(app.sheet.text()).count("█") > 20
+        assert "".join(app.grid.text()).count("█") > 20
         assert app.state.instruments["indicator"].value == pytest.approx(2.89)
 
 
@@ -78,7 +78,7 @@ async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) ->
     async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "READY" in t)
         await fake.stop()
-        text = await scenes.until(pilot, lambda t: "AWAY" in t)
+        text = await scenes.until(pilot, lambda t: "NO DAEMON" in t)
         assert "no daemon" in text and "what was said to be saved is kept" in text
         await pilot.press("0")  # no key pretends that it was done
         await pilot.pause(0.05)
@@ -104,7 +104,7 @@ async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
     async with scenes.screen(fake) as (app, pilot):
         for name in ("pencil", "tube", "shop"):
             await pilot.press("asterisk")
-            assert app.look.name == name
+            assert app.console_theme.name == name
             await pilot.pause(0.02)
         assert scenes.inside(app, (80, 24))
 
@@ -115,9 +115,9 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
         for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
             await pilot.resize_terminal(*size)
             await pilot.pause(0.1)
-            lines = app.sheet.text()[: size[1]]
+            lines = app.grid.text()[: size[1]]
             assert all(len(line) == size[0] for line in lines)
-        assert "Move the left end AWAY" in "\n".join(app.sheet.text())
+        assert "Move the left end 0.144 mm AWAY" in "\n".join(app.grid.text())
 
 
 async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:

@@ -18,14 +18,17 @@ import pytest
 from console_job import Job, begin, bench, screen, shows, wait
 
 from bench.demo.daemon_process import end_daemon, start_daemon
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect
 from bench.protocol import GetStatus, StatusReply
 
 
 @pytest.mark.ci
 async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await shows(app, "pretend-sled", "Pretend sled", "Nothing measured yet")
         await begin(job)
         await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
@@ -36,7 +39,10 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
 
 @pytest.mark.slow
 async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> None:
-    async with bench(tmp_path) as (saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         before = saw.truth()["rotation"]
         await begin(job)
         await job.until(lambda: app.state.result is not None)
@@ -50,22 +56,22 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         await shows(app, "How does the indicator stand on the sled?")
         await job.press("1")
         await wait(lambda: app.state.live is not None)
-        await job.until(lambda: following.live is not None and following.live.phase == "go")
+        await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "go")
         await shows(app, "LIVE", "mm to go", f"{finding.move.end} end {finding.move.way.upper()}")
-        await job.until(lambda: following.live is not None and following.live.phase == "tighten")
+        await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "tighten")
         await shows(app, "h tightens the last screw")
         await job.press("h")
         await shows(app, "the screw drew it")
-        await wait(lambda: not following.busy)
+        await wait(lambda: not hands_client.busy)
         await wait(lambda: abs(app.state.live.drawn) == pytest.approx(0.03, abs=0.006))  # all of it is heard
         drawn = app.state.live.drawn
         assert (drawn > 0) != (finding.move.way == "away")  # back, against the move
         await job.press("0")  # slackened again: it aims past what the screw drew
         await wait(lambda: app.state.live.phase == "go")
-        await job.until(lambda: following.live is None)
+        await job.until(lambda: hands_client.live is None)
         await shows(app, "The move is noted. Check again.")
         await job.press("enter")
-        await wait(lambda: following.ask is not None)
+        await wait(lambda: hands_client.ask is not None)
         await shows(app, "after the move")
         await job.until(lambda: app.state.result is not None)
         assert app.state.finding.verdict == "inside", app.state.finding
@@ -77,101 +83,118 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
 
 @pytest.mark.slow
 async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await begin(job, "5", "1")  # one set-up is enough to see it
         await job.until(lambda: app.state.result is not None)
         move = app.state.finding.move
         assert move is not None
-        await following.hands.turn_fence(move.end, "toward" if move.way == "away" else "away", move.distance)
+        await hands_client.hands.turn_fence(
+            move.end, "toward" if move.way == "away" else "away", move.distance
+        )
         for key in ("enter", "3"):  # made, just as said
             await job.press(key)
         await shows(app, "The move is noted. Check again.")
         await job.press("enter")
-        await wait(lambda: following.ask is not None)
+        await wait(lambda: hands_client.ask is not None)
         await job.until(lambda: app.state.result is not None)
         await shows(app, "OUT: WRONG WAY", "The move: wrong way.")
 
 
 @pytest.mark.slow
 async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await begin(job)
-        await job.until(lambda: following.ask.phase == "place" and following.ask.step == 2)
+        await job.until(lambda: hands_client.ask.phase == "place" and hands_client.ask.step == 2)
         await shows(app, "set-up 2 of 2", "w leaves it unturned")
-        await wait(lambda: not following.busy)
+        await wait(lambda: not hands_client.busy)
         moved = asyncio.create_task(
-            wait(lambda: following.busy)
+            wait(lambda: hands_client.busy)
         )  # a slow key is not through before it is over
         await job.press("w")
         await moved
-        await wait(lambda: not following.busy)
-        await job.until(lambda: bool(following.ask.remark))
+        await wait(lambda: not hands_client.busy)
+        await job.until(lambda: bool(hands_client.ask.remark))
         await shows(app, "Was the square turned over?")
-        assert following.ask.phase == "place"  # asked again, nothing counted
+        assert hands_client.ask.phase == "place"  # asked again, nothing counted
         await job.until(lambda: app.state.result is not None)
         finding = app.state.finding
-        assert abs(finding.quantities[0].value - following.hands.saw.truth()["rotation"]) <= (
+        assert abs(finding.quantities[0].value - hands_client.hands.saw.truth()["rotation"]) <= (
             finding.quantities[0].uncertainty
         )
 
 
 @pytest.mark.ci
 async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await begin(job, "5", "4", "2", "2", "2", "2", "2", "2", "2", "1")  # one set-up, tapped, one push
         # on a slow machine it is over before the keys are
         held = asyncio.create_task(shows(app, "HOLD STILL", "Nothing is touched now"))
-        await job.until(lambda: following.ask.phase == "tap")
+        await job.until(lambda: hands_client.ask.phase == "tap")
         await held
-        await wait(lambda: following.ask.enter)
+        await wait(lambda: hands_client.ask.enter)
         await shows(app, "TAP TEST", "Tap the indicator's post", "h taps the post")
         await job.press("b")  # an elbow in place of a tap
         await job.press("enter")
         await shows(app, "the number did not come back")
-        assert following.ask.phase == "tap"
-        await wait(lambda: following.ask.enter and not following.ask.waiting)
-        before = following.hands.saw.truth()
+        assert hands_client.ask.phase == "tap"
+        await wait(lambda: hands_client.ask.enter and not hands_client.ask.waiting)
+        before = hands_client.hands.saw.truth()
         await job.press("h")
-        await wait(lambda: following.tapped)
+        await wait(lambda: hands_client.tapped)
         await shows(app, "it is compared with the rest")
         await job.press("enter")
-        await wait(lambda: following.ask.phase == "lean", strict=False)
-        assert following.ask.phase == "lean", (following.ask, [n.words for n in app.state.notices])
+        await wait(lambda: hands_client.ask.phase == "lean", strict=False)
+        assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.state.notices])
         await shows(app, "Tapped: the number came back")
         await job.until(lambda: app.state.result is not None)
-        assert following.hands.saw.truth() == before
+        assert hands_client.hands.saw.truth() == before
         (note,) = (n for n in app.state.finding.notes if n.startswith("Tap test"))
         assert "came back" in note and "before that it stayed 0.2" in note
 
 
 @pytest.mark.slow
 async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await begin(job, "5", "1")
         await job.until_kept(1)
-        await wait(lambda: not following.busy)
+        await wait(lambda: not hands_client.busy)
         await job.press("h")
-        await wait(lambda: following.hands.travel_at(time.monotonic()) < 10.0)  # drawn back
-        await wait(lambda: following.ask.moving and following.hands.travel_at(time.monotonic()) > 100.0)
+        await wait(lambda: hands_client.hands.travel_at(time.monotonic()) < 10.0)  # drawn back
+        await wait(lambda: hands_client.ask.moving and hands_client.hands.travel_at(time.monotonic()) > 100.0)
         await job.press("b")
-        await wait(lambda: bool(following.ask.remark), strict=False)
-        assert following.ask.taken == 1, "a push over a knock must not be kept"
-        await shows(app, "READY", "1 of 3 kept", following.ask.remark[:40])
+        await wait(lambda: bool(hands_client.ask.remark), strict=False)
+        assert hands_client.ask.taken == 1, "a push over a knock must not be kept"
+        await shows(app, "READY", "1 of 3 kept", hands_client.ask.remark[:40])
         await job.until(lambda: app.state.result is not None)
         assert sum(row.push for row in app.state.finding.sweeps) == 3
 
 
 @pytest.mark.slow
 async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon), screen(folder, following) as (app, job):
+    async with (
+        bench(tmp_path) as (_saw, hands_client, folder, _daemon),
+        screen(folder, hands_client) as (app, job),
+    ):
         await begin(job, "5", "1")
         await job.until_kept(1)
-        await wait(lambda: not following.busy)
+        await wait(lambda: not hands_client.busy)
         await job.press("h")
-        await wait(lambda: following.ask.moving)
+        await wait(lambda: hands_client.ask.moving)
         await job.press("k")
         await shows(app, "indicator not plugged in", "This pass cannot be used", "k puts it back")
-        await wait(lambda: not following.busy)
+        await wait(lambda: not hands_client.busy)
         await job.press("k")
         await shows(app, "all read", "READY", "1 of 3 kept")
         await job.until(lambda: app.state.result is not None)
@@ -180,21 +203,21 @@ async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
 
 @pytest.mark.slow
 async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, daemon):
-        hands, ports = following.hands, following.ports
-        async with screen(folder, following) as (app, job):
+    async with bench(tmp_path) as (_saw, hands_client, folder, daemon):
+        hands, ports = hands_client.hands, hands_client.ports
+        async with screen(folder, hands_client) as (app, job):
             await begin(job, "5", "1")
             await job.until_kept(2)
-            await wait(lambda: not following.busy)
+            await wait(lambda: not hands_client.busy)
             daemon.kill()
             await daemon.wait()
-            await shows(app, "AWAY", "no daemon", "what was said to be saved is kept")
+            await shows(app, "NO DAEMON", "no daemon", "what was said to be saved is kept")
             again = await start_daemon(folder)
-            late = Following(await connect(folder), hands, ports)
+            late = HandsClient(await connect(folder), hands, ports)
             try:
                 # somebody may have moved it: the set-up is asked again
                 await shows(app, "SET UP", "2 of 3 kept", "goes on: 2 passes kept")
-                job.following = late
+                job.hands_client = late
                 await job.press("8")  # somebody is there: what the daemon noted need not be said again
                 notes, told = await _told(folder)
                 assert told == notes >= 1
@@ -202,7 +225,7 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 await job.until(lambda: app.state.result is not None)
                 assert sum(row.push for row in app.state.finding.sweeps) == 3
             finally:
-                await late.close()
+                late.close()
                 await end_daemon(again)
 
 
@@ -212,26 +235,26 @@ async def _told(folder: Path) -> tuple[int, int]:
     try:
         for _ in range(20):
             wire.send(GetStatus())
-            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 5.0), StatusReply):
+            while not isinstance(status := await asyncio.wait_for(wire.inbox.get(), 60.0), StatusReply):
                 pass
             if status.told:
                 break
             await asyncio.sleep(0.1)
         return len(status.notes), status.told
     finally:
-        await wire.close()
+        wire.close()
 
 
 @pytest.mark.slow
 async def test_a_screen_left_in_mid_check_and_another_opened(tmp_path) -> None:
-    async with bench(tmp_path) as (_saw, following, folder, _daemon):
-        async with screen(folder, following) as (app, job):
+    async with bench(tmp_path) as (_saw, hands_client, folder, _daemon):
+        async with screen(folder, hands_client) as (app, job):
             await begin(job, "5", "1")
             await job.until_kept(2)
             await shows(app, "2 of 3 kept")
             await job.press("0")
             await shows(app, "is taken back", "1 of 3 kept")
-        async with screen(folder, following, size=(60, 20), look="tube") as (app, job):
+        async with screen(folder, hands_client, size=(60, 20), look="tube") as (app, job):
             await shows(app, "READY", "1 of 3 kept")
             assert len([p for p in app.state.placed_passes() if p.push]) == 1
             await job.until(lambda: app.state.result is not None)
@@ -241,7 +264,7 @@ async def test_a_screen_left_in_mid_check_and_another_opened(tmp_path) -> None:
 @pytest.mark.slow
 async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
     """SIGKILL to everything that draws, on a real pseudo-terminal; a new one stands at the same place."""
-    async with bench(tmp_path) as (_saw, following, folder, _daemon):
+    async with bench(tmp_path) as (_saw, hands_client, folder, _daemon):
         process, master = _console(folder / "socket")
         heard = asyncio.create_task(_drain(master))
 
@@ -250,7 +273,7 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
             await asyncio.sleep(0.2)
 
         try:
-            job = Job(press, following)
+            job = Job(press, hands_client)
             job.by_key = False
             await asyncio.sleep(2.0)  # keys before the screen listens belong to nobody
             await begin(job, "5", "1")
@@ -265,7 +288,7 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
                 process.kill()
             process.wait()
             os.close(master)
-        async with screen(folder, following) as (app, job):
+        async with screen(folder, hands_client) as (app, job):
             await shows(app, "READY", "2 of 3 kept")
             await job.until(lambda: app.state.result is not None)
             assert sum(row.push for row in app.state.finding.sweeps) == 3

@@ -47,7 +47,7 @@ def test_the_screen_is_drawn_for_a_browser(tmp_path: Path, width: int) -> None:
         quit_it = json.dumps({"type": "quit"}).encode()
         screen.stdin.write(b"M" + len(quit_it).to_bytes(4, "big") + quit_it)
         screen.stdin.flush()
-        assert screen.wait(timeout=30) == 0
+        assert screen.wait(timeout=60) == 0
     finally:
         screen.kill()
         screen.wait()

@@ -11,16 +11,17 @@ from hypothesis import strategies as st
 from rich.color import Color, ColorType
 from rich.style import Style
 
-from bench.console import looks
-from bench.console.dots import plot, scale, window
-from bench.console.figures import ROWS, columns, figures
+from bench.console import themes
 from bench.console.glyphs import PLAIN, RICH
-from bench.console.heard import Pass
-from bench.console.phrases import age, next_age, number
-from bench.console.pictures import on_the_sled, picture
+from bench.console.instrument_view import PassView
+from bench.console.large_digits import ROWS, columns, large_text
+from bench.console.message_folding import fold
+from bench.console.plot import plot, scale, window
+from bench.console.readout import age, next_age, number
+from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
 from bench.console.sleds import described, seen_from_above
-from bench.console.state import State
-from bench.console.text import cells, cut, fit, marked, plain, width, wrap
+from bench.console.text import cells, cut, fit, plain, width, wrap, wrap_marked
+from bench.console.view_model import ViewModel
 from bench.protocol import Ask, Asking, Jig, MarkTaken
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
@@ -44,7 +45,7 @@ def test_wrapped_words_stay_inside_and_none_is_lost(text: str, room: int) -> Non
 
 
 def test_loud_words_are_strong() -> None:
-    (line,) = marked("handle to the LEFT of it", 60)
+    (line,) = wrap_marked("handle to the LEFT of it", 60)
     assert [text.strip() for text, role in line if role == "strong"] == ["LEFT"]
 
 
@@ -53,20 +54,20 @@ def test_loud_words_are_strong() -> None:
 def test_figures_are_as_large_as_said_and_all_differ(size: str, glyphs) -> None:
     drawn = {}
     for char in "0123456789-+.":
-        rows = figures(char, size, glyphs)
+        rows = large_text(char, size, glyphs)
         assert len(rows) == ROWS[size]
         assert {len(row) for row in rows} == {columns(char, size)}
         drawn[char] = tuple(rows)
     assert len(set(drawn.values())) == len(drawn)
-    assert len(figures("-12.345", size, glyphs)[0]) == columns("-12.345", size)
+    assert len(large_text("-12.345", size, glyphs)[0]) == columns("-12.345", size)
     with pytest.raises(ValueError, match="no figure"):
-        figures("x", size, glyphs)
+        large_text("x", size, glyphs)
 
 
-def line(slope: float = 0.0003, count: int = 100, aside: tuple[int, ...] = ()) -> Pass:
+def line(slope: float = 0.0003, count: int = 100, aside: tuple[int, ...] = ()) -> PassView:
     travel = [2.2 * n for n in range(count)]
     reading = [2.4 + slope * s + (0.05 if n in aside else 0.0) for n, s in enumerate(travel)]
-    return Pass("s", "p", "kept", True, travel, reading, frozenset(aside))
+    return PassView("s", "p", "kept", True, travel, reading, frozenset(aside))
 
 
 @pytest.mark.parametrize("glyphs", [RICH, PLAIN])
@@ -108,10 +109,10 @@ def test_a_rising_line_rises_and_a_falling_one_falls() -> None:
     )
 )
 def test_every_point_is_inside_the_window(points: list[tuple[float, float]]) -> None:
-    one = Pass("s", travel=[s for s, _ in points], reading=[r for _, r in points])
-    view = window([one])
-    assert all(view.left <= s <= view.right for s, _ in points)
-    assert all(view.low - 1e-9 <= r <= view.high + 1e-9 for _, r in points)
+    one = PassView("s", travel=[s for s, _ in points], reading=[r for _, r in points])
+    navigation = window([one])
+    assert all(navigation.left <= s <= navigation.right for s, _ in points)
+    assert all(navigation.low - 1e-9 <= r <= navigation.high + 1e-9 for _, r in points)
     block = plot(one, [], 40, 8, RICH, "mm")
     assert all(width(row) == 40 for row in block)
 
@@ -140,7 +141,7 @@ def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name, side, fence
     jig = Jig("j", fence=fence)
     ask = Ask(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
     for glyphs in (RICH, PLAIN):
-        block = picture(ask, jig, wide, high, glyphs)
+        block = draw_set_up(ask, jig, wide, high, glyphs)
         assert len(block) == high and all(width(row) == wide for row in block)
         text = [plain(row) for row in block]
         if "indicator" in "".join(text) and "straight" not in name:
@@ -162,7 +163,7 @@ def test_the_square_lies_as_said(fence: str, handle: str) -> None:
         picture=f"square-handle-{handle}",
         side="right" if handle == "left" else "left",
     )
-    text = [plain(row) for row in picture(ask, Jig("j", fence=fence), 40, 12, RICH)]
+    text = [plain(row) for row in draw_set_up(ask, Jig("j", fence=fence), 40, 12, RICH)]
     wood = next(y for y, row in enumerate(text) if row.count(RICH.wood) > 20)
     assert (wood > 6) == (fence == "near")
     tip = text[1] if fence == "near" else text[-2]
@@ -192,7 +193,7 @@ def test_the_indicator_of_the_live_move_stands_where_it_is_said(glyphs, pivot, w
     jig = Jig("sled", pivot=pivot)
 
     def drawn(how: str) -> list[str]:
-        text = [plain(line) for line in on_the_sled(how, jig, wide, glyphs)]
+        text = [plain(line) for line in indicator_on_sled(how, jig, wide, glyphs)]
         assert len(text) == 7 and all("indicator" in "".join(text) for _ in text)
         return text
 
@@ -228,15 +229,15 @@ def contrast(style: Style) -> float:
 GRAPHICS = {"rule", "wood", "steel", "dot", "dot-old", "stale"}  # 3:1 is asked of graphics and large figures
 
 
-@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
-def test_contrast_of_words_and_of_graphics(look: looks.Look) -> None:
+@pytest.mark.parametrize("look", themes.THEMES, ids=lambda look: look.name)
+def test_contrast_of_words_and_of_graphics(look: themes.ConsoleTheme) -> None:
     for role, style in look.styles().items():
         least = 3.0 if role in GRAPHICS else 4.5
         assert contrast(style) >= least, f"{look.name} {role}: {contrast(style):.2f}"
 
 
 def test_the_look_without_colour_has_none() -> None:
-    for role, style in looks.PENCIL.styles().items():
+    for role, style in themes.PENCIL.styles().items():
         for color in (style.color, style.bgcolor):
             assert color is not None
             triplet = color.get_truecolor()
@@ -244,7 +245,7 @@ def test_the_look_without_colour_has_none() -> None:
 
 
 def test_the_look_for_the_pis_own_screen_keeps_to_sixteen_colours_and_its_code_page() -> None:
-    for style in looks.TUBE.styles().values():
+    for style in themes.TUBE.styles().values():
         for color in (style.color, style.bgcolor):
             assert color is not None and color.type is ColorType.STANDARD
     for sign in msgspec.structs.asdict(PLAIN).values():
@@ -263,9 +264,9 @@ def test_no_state_is_told_by_colour_alone() -> None:
     [("linux", False, "tube"), ("xterm-256color", False, "shop"), ("xterm", True, "pencil")],
 )
 def test_the_look_that_suits_the_terminal(term: str, no_colour: bool, name: str) -> None:
-    assert looks.fitting(term, no_colour).name == name
+    assert themes.theme_for_terminal(term, no_colour).name == name
     with pytest.raises(ValueError, match="shop, pencil, tube"):
-        looks.find("glow")
+        themes.find_theme("glow")
 
 
 # ---- ages -----------------------------------------------------------------------------------------------
@@ -279,25 +280,25 @@ def test_the_words_of_an_age_hold_until_they_are_said_to_change(seconds: float) 
 
 
 def test_the_number_has_no_minus_zero() -> None:
-    from bench.console.heard import Heard
+    from bench.console.instrument_view import InstrumentView
 
-    assert number(Heard("i", "indicator", value=-0.0004), "mm") == ("0.000", "mm")
-    assert number(Heard("i", "indicator", value=25.4), "inch") == ("1.0000", "in")
+    assert number(InstrumentView("i", "indicator", value=-0.0004), "mm") == ("0.000", "mm")
+    assert number(InstrumentView("i", "indicator", value=25.4), "inch") == ("1.0000", "in")
 
 
 def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
-    state = State(lambda: 100.0)
+    state = ViewModel(lambda: 100.0)
 
     def wanted(mark: int) -> None:
         ask = Ask("mark", "", placement="handle-left", mark=mark, marks=4)
-        state.hear(Asking("run", "fence-square", ask=ask))
+        fold(state, Asking("run", "fence-square", ask=ask))
 
     wanted(1)
     for mark, at in enumerate((25.0, 75.0), 1):
-        state.hear(MarkTaken("handle-left", at, mark, 4, 2.5))
+        fold(state, MarkTaken("handle-left", at, mark, 4, 2.5))
         wanted(mark + 1)
     assert state.line is not None and state.line.travel == [25.0, 75.0]
     wanted(2)
     assert state.line.travel == [25.0] and state.line.reading == [2.5]
-    state.hear(MarkTaken("handle-left", 75.0, 2, 4, 2.6))
+    fold(state, MarkTaken("handle-left", 75.0, 2, 4, 2.6))
     assert state.line.reading == [2.5, 2.6]

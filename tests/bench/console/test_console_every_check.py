@@ -90,28 +90,28 @@ async def bench(tmp_path: Path) -> AsyncIterator[tuple[Cables, Path]]:
     await cables.close()
 
 
-async def until(app, met: Callable[[], bool], seconds: float = 20.0) -> str:
+async def until(app, met: Callable[[], bool], seconds: float = 60.0) -> str:
     end = time.monotonic() + seconds
     while not met():
-        text = "\n".join(app.sheet.text())
+        text = "\n".join(app.grid.text())
         assert time.monotonic() < end, f"never came; {app.state.ask}; the screen shows:\n{text}"
         await asyncio.sleep(0.03)
-    return "\n".join(app.sheet.text())
+    return "\n".join(app.grid.text())
 
 
 async def choose(app, pilot, kind: str) -> None:
     """From the jig's state to the form of that check."""
-    await until(app, lambda: app.state.told_status and bool(app.state.checks) and app.state.gear is not None)
+    await until(app, lambda: app.state.status_known and bool(app.state.checks) and app.state.gear is not None)
     await pilot.press("1")
     place = next(n for n, one in enumerate(app.state.checks, 1) if one.kind == kind)
     await pilot.press(str(place))
-    await until(app, lambda: app.view.page == "options")
+    await until(app, lambda: app.navigation.page == "options")
 
 
 def form(app) -> None:
     """Every option of the check has a row, with its words and what it is when nothing is said."""
-    kind = next(k for k in app.state.checks if k.kind == app.view.kind)
-    rows = [row.words for row in app.desk.rows()]
+    kind = next(k for k in app.state.checks if k.kind == app.navigation.kind)
+    rows = [row.words for row in app.controller.rows()]
     assert rows[0] == "Begin"
     for option in kind.options:
         assert (option.words in rows) == (not option.needs), option.name
@@ -137,7 +137,7 @@ async def test_the_form_the_cautions_and_the_first_set_up(bench, kinds) -> None:
             await until(app, lambda: app.state.ask is not None)
             await first_set_up(app, pilot)
             await pilot.press("9")
-            app.view.sure_at -= 1.0  # a second has gone by
+            app.navigation.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(app, lambda: app.state.ask is None)
 
@@ -152,7 +152,7 @@ async def first_set_up(app, pilot) -> None:
         await pilot.press("enter")
         await pilot.pause(0.05)
     ask = app.state.ask
-    text = await until(app, lambda: "SET UP" in "\n".join(app.sheet.text()))
+    text = await until(app, lambda: "SET UP" in "\n".join(app.grid.text()))
     left = " ".join(" ".join(line[:45].split()) for line in text.splitlines())
     assert ask.words[:60] in left or ask.words[:60] in " ".join(text.split())
     drawn = [line[45:].strip() for line in text.splitlines()[9:20]]
@@ -210,7 +210,8 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             await pilot.pause(0.1)
             continue
         await until(
-            app, lambda ask=ask: app.state.ask != ask or app.state.result is not None or app.desk.scrolls
+            app,
+            lambda ask=ask: app.state.ask != ask or app.state.result is not None or app.controller.scrolls,
         )
     return app.state.result
 
@@ -279,13 +280,16 @@ async def test_the_whole_check_by_keys_and_its_result(bench, kind) -> None:
     app = make_console(folder / "socket", look="shop")
     async with app.run_test(size=(80, 24)) as pilot:
         await choose(app, pilot, kind)
-        app.view.pushes, app.view.lean = 1, False  # what their rows turn; turned by keys elsewhere
+        app.navigation.pushes, app.navigation.lean = (
+            1,
+            False,
+        )  # what their rows turn; turned by keys elsewhere
         await pilot.press("1")
         await until(app, lambda: app.state.ask is not None)
         finding = await answered(app, pilot, cables)
         EXPECTED[kind](finding)
         await pilot.pause(0.2)
-        text = "\n".join(app.sheet.text())
+        text = "\n".join(app.grid.text())
         folder_to_look_at = os.environ.get("SWEEPGAUGE_PICTURES", "")
         if folder_to_look_at not in ("", "rebuild"):
             Path(folder_to_look_at).mkdir(parents=True, exist_ok=True)
@@ -297,5 +301,5 @@ async def test_the_whole_check_by_keys_and_its_result(bench, kind) -> None:
         if finding.profile or finding.positions or kind == "plate-wobble":
             await pilot.press("8")
             await pilot.pause(0.1)
-            drawn = "\n".join(app.sheet.text()[8:19])
+            drawn = "\n".join(app.grid.text()[8:19])
             assert sum(c in "█" or "\u2800" < c < "\u2900" for c in drawn) > 12, drawn

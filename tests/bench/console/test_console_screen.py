@@ -29,13 +29,13 @@ from bench.protocol import (
 )
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
-LOOKS = ["shop", "pencil", "tube"]
+THEMES = ["shop", "pencil", "tube"]
 
 
 # ---- what stands on it ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("size", "look"), [*zip(SIZES, [*LOOKS, "tube"], strict=True)])
+@pytest.mark.parametrize(("size", "look"), [*zip(SIZES, [*THEMES, "tube"], strict=True)])
 async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, size, look) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake, size=size, look=look) as (app, pilot):
@@ -45,7 +45,7 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
         assert "OUT" in text and "big-sled" in text
         assert "eft end too near you" in text
         assert "0.120 mm" in text and "400 mm" in text
-        assert "Move the left end AWAY 0.144 mm." in text
+        assert "Move the left end 0.144 mm AWAY from you." in " ".join(text.split())
         assert "Enter" in text and "the move" in text
         if look == "tube":
             text.encode("cp437")
@@ -63,7 +63,7 @@ async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) ->
             assert not fake.of(Press)
             await pilot.press("enter")
             await pilot.pause(0.02)
-            seen += "\n".join(pilot.app.sheet.text())
+            seen += "\n".join(pilot.app.grid.text())
         for caution in scenes.cautions:
             assert caution.split()[-1] in seen
         await pilot.press("enter")
@@ -115,7 +115,7 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
     async with scenes.screen(fake) as (app, pilot):
         fake.say(SweepSaid("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
         await scenes.until(pilot, lambda t: any("\u2801" <= c <= "\u28ff" for c in t))
-        assert "×" not in "\n".join(app.sheet.text())
+        assert "×" not in "\n".join(app.grid.text())
         fake.say(Points("a", travel[50:], reading[50:]))
         fake.say(SweepSaid("a", "handle-left", "kept", True, 2, 3, 100, 0.0003, 198.0, "2 of 3 kept."))
         await scenes.until(pilot, lambda t: "2 of 3 kept." in t)
@@ -147,10 +147,10 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         for action in ACTIONS:
             assert shown(action.keys[0]) in text
             assert action.help[:30] in text
-        app.view.cursor = next(n for n, a in enumerate(app.desk.actions) if a.name == "limits")
+        app.navigation.cursor = next(n for n, a in enumerate(app.controller.actions) if a.name == "limits")
         await pilot.press("enter")
         await scenes.until(pilot, lambda t: "What limits" in t)
-        assert app.view.page == "limits"
+        assert app.navigation.page == "limits"
 
 
 async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> None:
@@ -177,7 +177,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
 
 async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(fake, scenes) -> None:
     def rows(app) -> list[str]:
-        return [row.words for row in app.desk.rows()]
+        return [row.words for row in app.controller.rows()]
 
     async with scenes.screen(fake) as (app, pilot):
         await pilot.press("1")
@@ -187,7 +187,11 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
         assert rows(app) == ["Begin", "Sweeps at so many even turns", "Place of the spot at the rear"]
         await pilot.press("2", "9", "9", "enter")
         await scenes.until(pilot, lambda t: "! It takes a whole number from 1 to 72, not '99'." in t)
-        assert (app.view.typing, app.view.typed, app.view.options) == ("option:turns", "99", {})
+        assert (app.navigation.typing, app.navigation.typed, app.navigation.options) == (
+            "option:turns",
+            "99",
+            {},
+        )
         await pilot.press("backspace", "enter")
         await scenes.until(pilot, lambda t: "Pushes a set-up" in t)
         assert [row.partition(":")[0] for row in rows(app)] == [
@@ -274,8 +278,8 @@ async def test_enter_on_the_list_of_all_keys_asks_and_does_not_answer(fake, scen
     async with scenes.screen(fake) as (app, pilot):
         clock = Clock(app)
         await pilot.press("slash")
-        give_up = next(n for n, row in enumerate(app.desk.rows()) if "Give up" in row.words)
-        app.view.cursor = give_up
+        give_up = next(n for n, row in enumerate(app.controller.rows()) if "Give up" in row.words)
+        app.navigation.cursor = give_up
         for _ in range(3):
             await pilot.press("enter")
             clock.now += 1.0
@@ -297,7 +301,7 @@ async def test_a_live_move_and_the_screen_are_left_by_two_keys(fake, scenes) -> 
             for _ in range(3):
                 await pilot.press(key)
                 clock.now += 1.0
-        assert app.view.sure == "leave" and not fake.of(Live)
+        assert app.navigation.sure == "leave" and not fake.of(Live)
         await pilot.press("5")
         clock.now += 1.0
         await pilot.press("enter")
@@ -453,7 +457,7 @@ async def test_touch_and_mouse_do_what_keys_do(fake, scenes) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "it stands" in t)
-        for hit in app._frame.hits:
+        for hit in app._frame.targets:
             assert hit.rows[1] - hit.rows[0] >= 3 and hit.columns[1] - hit.columns[0] >= 8
         await pilot.click(offset=(4, 22))
         await pilot.pause(0.05)

@@ -5,22 +5,23 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from bench.console import looks
-from bench.console.arrange import compose
-from bench.console.desk import Desk
-from bench.console.panes import health
-from bench.console.state import State
+from bench.console import themes
+from bench.console.controller import ScreenController
+from bench.console.layout import compose
+from bench.console.message_folding import fold
+from bench.console.navigation import Navigation
+from bench.console.panels import health
 from bench.console.text import plain, width
-from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 
 
-@pytest.fixture(params=looks.LOOKS, ids=lambda look: look.name)
-def desk(request, scenes) -> Desk:
-    state = State(lambda: 100.0)
-    state.came()
+@pytest.fixture(params=themes.THEMES, ids=lambda look: look.name)
+def controller(request, scenes) -> ScreenController:
+    state = ViewModel(lambda: 100.0)
+    state.connected()
     instruments = [
         InstrumentState("indicator", "indicator", "open", "reads", "", 20.0, 0.0, -12.513, grows="pushed-in"),
         InstrumentState("travel", "travel", "open", "reads", "", 20.0, 0.0, 12.25, grows="away"),
@@ -31,16 +32,16 @@ def desk(request, scenes) -> Desk:
         GearReply([scenes.sled], [], [], [0.05]),
         Readings("indicator", 0, [0.0], [-12.513]),
     ):
-        state.hear(message)
-    return Desk(state, View(glyphs=request.param.glyphs), lambda message: True)
+        fold(state, message)
+    return ScreenController(state, Navigation(glyphs=request.param.glyphs), lambda message: True)
 
 
-def drawn(desk: Desk, size: tuple[int, int]) -> list[str]:
-    frame = compose(desk, *size)
+def drawn(controller: ScreenController, size: tuple[int, int]) -> list[str]:
+    frame = compose(controller, *size)
     assert len(frame.lines) == size[1]
     assert {width(line) for line in frame.lines} == {size[0]}
     text = [plain(line) for line in frame.lines]
-    if not desk.view.glyphs.braille:
+    if not controller.navigation.glyphs.braille:
         "".join(text).encode("cp437")
     return text
 
@@ -72,10 +73,13 @@ def phases(scenes) -> list[tuple[Ask, str]]:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_all_that_is_asked_is_inside(desk, scenes, size) -> None:
+def test_all_that_is_asked_is_inside(controller, scenes, size) -> None:
     for ask, sign in phases(scenes):
-        desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"))
-        text = drawn(desk, size)
+        fold(
+            controller.state,
+            Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"),
+        )
+        text = drawn(controller, size)
         assert any(sign in line for line in text), text
         assert left(text, ask.words), "\n".join(text)
         assert any("mm indicator" in line for line in text)
@@ -85,22 +89,26 @@ def test_all_that_is_asked_is_inside(desk, scenes, size) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_why_it_was_not_kept_goes_before_what_is_asked(desk, scenes, size) -> None:
+def test_why_it_was_not_kept_goes_before_what_is_asked(controller, scenes, size) -> None:
     remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
     ask = msgspec.structs.replace(scenes.push, remark=remark)
-    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask))
-    assert left(drawn(desk, size), remark)
+    fold(controller.state, Asking("r1", "fence-square", "big-sled", ask))
+    assert left(drawn(controller, size), remark)
 
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("verdict", ["inside", "outside", "cannot-tell"])
-def test_a_result_says_its_act(desk, scenes, size, verdict) -> None:
-    desk.state.last = [scenes.finding(verdict)]
-    text = drawn(desk, size)
+def test_a_result_says_its_act(controller, scenes, size, verdict) -> None:
+    controller.state.last = [scenes.finding(verdict)]
+    text = drawn(controller, size)
     sign, word, act = {
-        "inside": (desk.view.glyphs.good, "GOOD ENOUGH", "nothing to move"),
-        "outside": (desk.view.glyphs.bad, "OUT", "Move the left end AWAY 0.144 mm."),
-        "cannot-tell": (desk.view.glyphs.unsure, "TOO CLOSE TO CALL", "10 pushes in all would settle it."),
+        "inside": (controller.navigation.glyphs.good, "GOOD ENOUGH", "nothing to move"),
+        "outside": (controller.navigation.glyphs.bad, "OUT", "Move the left end 0.144 mm AWAY from you."),
+        "cannot-tell": (
+            controller.navigation.glyphs.unsure,
+            "TOO CLOSE TO CALL",
+            "10 pushes in all would settle it.",
+        ),
     }[verdict]
     assert any(f"{sign} {word}" in line for line in text)
     assert left(text, act), "\n".join(text)
@@ -110,27 +118,28 @@ def test_a_result_says_its_act(desk, scenes, size, verdict) -> None:
 @pytest.mark.parametrize(
     "page", ["checks", "options", "past", "limits", "move", "live", "sleds", "sled", "keys"]
 )
-def test_every_page_fits_and_says_how_to_go_back(desk, scenes, size, page) -> None:
-    desk.state.last = [scenes.finding(), scenes.finding("inside", 0.00002, "b")]
-    desk.view.kind = "fence-square"
-    desk.view.go(page)
-    text = drawn(desk, size)
+def test_every_page_fits_and_says_how_to_go_back(controller, scenes, size, page) -> None:
+    controller.state.last = [scenes.finding(), scenes.finding("inside", 0.00002, "b")]
+    controller.navigation.kind = "fence-square"
+    controller.navigation.go(page)
+    text = drawn(controller, size)
     assert any("back" in line for line in text[-3:])
-    rows = desk.rows()
+    rows = controller.rows()
     for _ in rows:  # every row can be come to, however small the screen
-        desk.key("down")
-        shown = drawn(desk, size)
-        here = desk.rows()[desk.view.cursor].words
+        controller.key("down")
+        shown = drawn(controller, size)
+        here = controller.rows()[controller.navigation.cursor].words
         assert any(here[:20] in line for line in shown), (here, shown)
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_the_live_move_at_every_size(desk, scenes, size) -> None:
-    desk.state.last = [scenes.finding()]
-    desk.state.hear(
-        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144)
+def test_the_live_move_at_every_size(controller, scenes, size) -> None:
+    controller.state.last = [scenes.finding()]
+    fold(
+        controller.state,
+        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144),
     )
-    text = drawn(desk, size)
+    text = drawn(controller, size)
     assert left(text, "0.052 mm to go away. Enter.")
     assert any("LIVE" in line for line in text)
     assert left([line[-16:] if size[0] >= 60 else line for line in text], "left end AWAY"), "\n".join(text)
@@ -138,16 +147,18 @@ def test_the_live_move_at_every_size(desk, scenes, size) -> None:
 
 @pytest.mark.parametrize("state", ["absent", "busy", "denied", "silent", "garbled", "flooding"])
 @pytest.mark.parametrize("size", SIZES)
-def test_every_trouble_of_an_instrument_has_a_sign_and_a_word(desk, size, state) -> None:
-    desk.state.hear(InstrumentState("indicator", "indicator", state, "A whole sentence of what to do."))
-    words, role = health(desk.state.instruments["indicator"], 100.0)
+def test_every_trouble_of_an_instrument_has_a_sign_and_a_word(controller, size, state) -> None:
+    fold(
+        controller.state, InstrumentState("indicator", "indicator", state, "A whole sentence of what to do.")
+    )
+    words, role = health(controller.state.instruments["indicator"], 100.0)
     assert role == "bad"
-    text = drawn(desk, size)
-    assert f"{desk.view.glyphs.troubled} indicator {words}" in text[0]
+    text = drawn(controller, size)
+    assert f"{controller.navigation.glyphs.troubled} indicator {words}" in text[0]
     assert "A whole sentence of what to do." in "\n".join(text)
 
 
-def test_not_recorded_is_said_before_all_else(desk) -> None:
-    desk.state.recording = "NOT RECORDED: the disk is full"
+def test_not_recorded_is_said_before_all_else(controller) -> None:
+    controller.state.recording = "NOT RECORDED: the disk is full"
     for size in SIZES:
-        assert "NOT RECORDED" in drawn(desk, size)[0]
+        assert "NOT RECORDED" in drawn(controller, size)[0]

@@ -21,23 +21,23 @@ async def screen(fake, scenes, size):
     app = make_console(fake.path, look="shop")
     async with app.run_test(size=size) as pilot:
         await scenes.until(
-            pilot, lambda t: bool(t.strip()) and app.state.told_status and bool(app.state.checks)
+            pilot, lambda t: bool(t.strip()) and app.state.status_known and bool(app.state.checks)
         )
         yield app, pilot
 
 
 def bar(app) -> dict[str, object]:
     """The targets in the row of keys: each large enough, on the screen, and none over another."""
-    hits = [hit for hit in app._frame.hits if hit.action is not None]
+    targets = [hit for hit in app._frame.targets if hit.action is not None]
     wide, high = app.size
     taken: set[int] = set()
-    for hit in hits:
+    for hit in targets:
         assert hit.rows[1] - hit.rows[0] >= ROWS and hit.columns[1] - hit.columns[0] >= COLUMNS
         assert hit.rows[1] <= high and hit.columns[1] <= wide
         columns = set(range(*hit.columns))
         assert not columns & taken
         taken |= columns
-    return {hit.action.name: hit for hit in hits}
+    return {hit.action.name: hit for hit in targets}
 
 
 async def touch(pilot, hit) -> None:
@@ -83,13 +83,13 @@ async def test_every_action_is_come_to_by_touch_alone(fake, scenes, size) -> Non
         await scenes.until(pilot, lambda t: "OUT" in t)
         await touch(pilot, bar(app)["keys"])
         await scenes.until(pilot, lambda t: "All keys" in t)
-        rows, seen = len(app.desk.rows()), set()
+        rows, seen = len(app.controller.rows()), set()
         for _ in range(rows):
-            seen |= {hit.row for hit in app._frame.hits if hit.row is not None}
+            seen |= {hit.row for hit in app._frame.targets if hit.row is not None}
             if "further" not in bar(app):
                 break
             await touch(pilot, bar(app)["further"])
-        assert seen == set(range(rows)) == set(range(len(app.desk.actions)))
+        assert seen == set(range(rows)) == set(range(len(app.controller.actions)))
 
 
 @pytest.mark.parametrize("size", SOME)
@@ -99,7 +99,7 @@ async def test_a_check_is_begun_by_touch_alone(fake, scenes, size) -> None:
         await touch(pilot, bar(app)["check"])
         await scenes.until(pilot, lambda t: "Which check?" in t)
         for words in ("Is the sled's fence square", "Begin"):
-            hit = next(h for h in app._frame.hits if h.row == 0)
+            hit = next(h for h in app._frame.targets if h.row == 0)
             await touch(pilot, hit)
             assert words
         assert fake.of(Begin)[0].check == "fence-square"
@@ -109,7 +109,7 @@ async def test_rows_of_a_list_are_as_tall_as_there_is_room(fake, scenes) -> None
     async with screen(fake, scenes, (80, 24)) as (app, pilot):
         await pilot.press("1")
         await scenes.until(pilot, lambda t: "Which check?" in t)
-        rows = [hit.row for hit in app._frame.hits if hit.row is not None]
+        rows = [hit.row for hit in app._frame.targets if hit.row is not None]
         assert all(rows.count(row) >= ROWS for row in set(rows))
 
 
@@ -117,10 +117,10 @@ async def test_the_wheel_goes_through_a_list(fake, scenes) -> None:
     async with screen(fake, scenes, (40, 15)) as (app, pilot):
         await pilot.press("slash")
         await scenes.until(pilot, lambda t: "All keys" in t)
-        app.desk.wheel(3)
-        assert app.view.cursor == 3
-        app.desk.wheel(-9)
-        assert app.view.cursor == 0
+        app.controller.wheel(3)
+        assert app.navigation.cursor == 3
+        app.controller.wheel(-9)
+        assert app.navigation.cursor == 0
 
 
 async def test_no_first_key_means_two_things_at_once(fake, scenes) -> None:
@@ -130,7 +130,7 @@ async def test_no_first_key_means_two_things_at_once(fake, scenes) -> None:
             if ask is not None:
                 fake.say(Asking("r1", "fence-square", "big-sled", ask))
             await scenes.until(pilot, lambda t, words=words: words in t)
-            keys = [a.keys[0] for a in app.desk.actions if a.can(app.desk)]
+            keys = [a.keys[0] for a in app.controller.actions if a.can(app.controller)]
             assert len(keys) == len(set(keys)) >= 5
 
 
@@ -140,7 +140,7 @@ async def test_the_row_of_keys_lists_all_that_can_be_done_where_it_is_wide(fake,
         await scenes.until(pilot, lambda t: "OUT" in t)
         for words in ("OUT", "READY"):
             await scenes.until(pilot, lambda t, words=words: words in t)
-            can = {a.name for a in app.desk.actions if a.can(app.desk)}
+            can = {a.name for a in app.controller.actions if a.can(app.controller)}
             # what Enter does already is not said twice
             assert can - set(bar(app)) <= {"again", "move", "more"}
             fake.say(Asking("r1", "fence-square", "big-sled", scenes.push))
@@ -168,13 +168,13 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(fak
         place = bar(app)["give-up"]
         for _ in range(4):
             await touch(pilot, place)
-            app.view.sure_at -= 1.0  # a second has gone by
-            assert app.view.page == "work" or app.view.sure is None
+            app.navigation.sure_at -= 1.0  # a second has gone by
+            assert app.navigation.page == "work" or app.navigation.sure is None
         assert not fake.of(Abandon)
-        app.view.home()
-        app.desk.do(place.action)
+        app.navigation.home()
+        app.controller.do(place.action)
         await pilot.pause(0.03)
-        app.view.sure_at -= 1.0
+        app.navigation.sure_at -= 1.0
         app._draw_now()
         await touch(pilot, bar(app)["press"])
         assert len(fake.of(Abandon)) == 1

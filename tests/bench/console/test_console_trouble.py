@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from bench.console.sentence import NOTICES, Sentence, Sentences
-from bench.console.state import State
+from bench.console.message_folding import fold
+from bench.console.notices import NOTICES, NoticeLine, NoticeList
+from bench.console.view_model import ViewModel
 from bench.finding import Unread
 from bench.protocol import InstrumentState, LogRows, Notice, SweepSaid
 
@@ -17,60 +18,60 @@ def instrument(state: str, words: str, **more: object) -> InstrumentState:
 
 
 @pytest.fixture
-def state() -> State:
-    made = State(clock=lambda: 100.0)
-    made.hear(instrument("open", f"{PORT} is open."))
+def state() -> ViewModel:
+    made = ViewModel(clock=lambda: 100.0)
+    fold(made, instrument("open", f"{PORT} is open."))
     return made
 
 
-def said(state: State) -> list[tuple[str, bool]]:
+def said(state: ViewModel) -> list[tuple[str, bool]]:
     return [(one.words, one.bad) for one in state.notices]
 
 
-def test_a_cable_is_named_by_its_instrument_and_the_latest_words_stand(state: State) -> None:
-    state.hear(instrument("absent", f"{PORT} went away (the cable was pulled)."))
-    state.hear(instrument("absent", f"{PORT} is not there: is the cable plugged in?"))
-    assert said(state) == [(f"Indicator: {PORT} is not there: is the cable plugged in?", True)]
-    state.hear(instrument("open", f"{PORT} is open."))
+def test_a_cable_is_named_by_its_instrument_and_the_latest_words_stand(state: ViewModel) -> None:
+    fold(state, instrument("absent", f"{PORT} went away (the cable was pulled)."))
+    fold(state, instrument("absent", f"{PORT} is not there: is the cable plugged in?"))
+    assert said(state) == [("The indicator's cable is not there: is the cable plugged in?", True)]
+    fold(state, instrument("open", f"{PORT} is open."))
     assert said(state) == [("The indicator is back.", False)]
 
 
-def test_trouble_stands_behind_mere_remarks_until_it_is_over(state: State) -> None:
+def test_trouble_stands_behind_mere_remarks_until_it_is_over(state: ViewModel) -> None:
     silent = "The indicator has sent nothing for 2 s: is it on?"
-    state.hear(instrument("silent", silent))
+    fold(state, instrument("silent", silent))
     for _ in range(2):
-        state.hear(Notice("travel", "One reading of the travel was not used."))
+        fold(state, Notice("travel", "One reading of the travel was not used."))
     assert said(state) == [("One reading of the travel was not used.", False), (silent, True)]
     state.say("error", "No check is in progress.", bad=True)  # an answer to a key is read
     assert said(state)[-1] == ("No check is in progress.", True)
-    state.hear(instrument("open", "The indicator reads."))
+    fold(state, instrument("open", "The indicator reads."))
     assert (silent, True) not in said(state) and said(state)[-1][0] == "The indicator is back."
 
 
-def test_a_held_display_is_bad_news_till_it_reads_again(state: State) -> None:
-    state.hear(instrument("open", "The indicator is on hold.", spoiled="hold"))
-    state.hear(Notice("indicator", "The indicator is on hold."))
+def test_a_held_display_is_bad_news_till_it_reads_again(state: ViewModel) -> None:
+    fold(state, instrument("open", "The indicator is on hold.", spoiled="hold"))
+    fold(state, Notice("indicator", "The indicator is on hold."))
     assert said(state) == [("The indicator is on hold.", True)]
-    state.hear(instrument("open", f"{PORT} is open."))
-    state.hear(Notice("indicator", "The indicator reads again."))
+    fold(state, instrument("open", f"{PORT} is open."))
+    fold(state, Notice("indicator", "The indicator reads again."))
     assert said(state) == [("The indicator reads again.", False)]
 
 
-def test_a_pass_refused_afterwards_was_not_kept(state: State) -> None:
-    state.hear(SweepSaid("a", "handle-left", "kept", push=True, words="1 of 3 kept."))
-    state.hear(SweepSaid("a", "handle-left", "refused", words="The reading jumps by 2.5 mm."))
+def test_a_pass_refused_afterwards_was_not_kept(state: ViewModel) -> None:
+    fold(state, SweepSaid("a", "handle-left", "kept", push=True, words="1 of 3 kept."))
+    fold(state, SweepSaid("a", "handle-left", "refused", words="The reading jumps by 2.5 mm."))
     assert said(state) == [("The reading jumps by 2.5 mm.", True)]
     assert state.passes == []  # nor is it drawn
 
 
-def test_no_more_are_kept_than_fit(state: State) -> None:
-    some = Sentences()
+def test_no_more_are_kept_than_fit(state: ViewModel) -> None:
+    some = NoticeList()
     for n in range(2 * NOTICES):
-        some.add(Sentence("x", str(n)), ())
+        some.add(NoticeLine("x", str(n)), ())
     assert [one.words for one in some] == [str(n) for n in range(NOTICES, 2 * NOTICES)]
 
 
-def test_results_that_cannot_be_read_are_told_with_the_others(state: State) -> None:
-    state.hear(LogRows([], unread=[Unread("result", 3, "2026-01-05T10:00:00+00:00")]))
+def test_results_that_cannot_be_read_are_told_with_the_others(state: ViewModel) -> None:
+    fold(state, LogRows([], unread=[Unread("result", 3, "2026-01-05T10:00:00+00:00")]))
     words, bad = said(state)[-1]
     assert bad and words.startswith("1 result could not be read: number 3 (2026-01-05).")

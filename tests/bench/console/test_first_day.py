@@ -8,7 +8,7 @@ import pytest
 from console_job import Job, shows, wait
 
 from bench.console.app import make_console
-from bench.demo.hands import Following
+from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect
 from bench.settings.settings_file import load
 
@@ -22,7 +22,7 @@ async def typed(pilot, row: str, text: str) -> None:
 async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
     async with first_bench() as bench:
         saw, hands = bench.saw, bench.hands
-        following = Following(await connect(bench.folder), hands)
+        hands_client = HandsClient(await connect(bench.folder), hands)
         app = make_console(bench.folder / "socket", look="shop")
         async with app.run_test(size=(80, 24)) as pilot:
             assert not bench.settings_file.exists()
@@ -57,12 +57,12 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
                 load(bench.settings_file, bench.folder / "gear.toml").gear.jigs["sled-1"].pivot == saw.pivot
             )
             # the check
-            job = Job(pilot.press, following)
+            job = Job(pilot.press, hands_client)
             job.by_key = False
             before = saw.truth()["rotation"]
             for key in ("enter", "1", "1"):
                 await pilot.press(key)
-            await wait(lambda: following.ask is not None)
+            await wait(lambda: hands_client.ask is not None)
             await job.until(lambda: app.state.result is not None)
             finding = app.state.finding
             fence = finding.quantities[0]
@@ -73,18 +73,18 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             for key in ("enter", "1", "1"):
                 await pilot.press(key)
             await wait(lambda: app.state.live is not None)
-            await job.until(lambda: following.live is not None and following.live.phase == "tighten")
-            following.hand()
-            await wait(lambda: following.tight and not following.busy)
+            await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "tighten")
+            hands_client.hand()
+            await wait(lambda: hands_client.tight and not hands_client.busy)
             await wait(lambda: abs(app.state.live.drawn or 0.0) > 0.02)  # what the screw drew is heard
             await pilot.press("0")  # slackened, to aim past it
             await wait(lambda: app.state.live.phase == "go")
-            await job.until(lambda: following.live is None)
+            await job.until(lambda: hands_client.live is None)
             # and its proof
             await shows(app, "The move is noted. Check again.")
             await pilot.press("enter")
-            await wait(lambda: following.ask is not None)
+            await wait(lambda: hands_client.ask is not None)
             await job.until(lambda: app.state.result is not None)
             await shows(app, "GOOD ENOUGH")
             assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
-        await following.close()
+        await hands_client.close()

@@ -8,23 +8,25 @@ from collections.abc import Callable
 import pytest
 
 from bench.console.app import make_console
-from bench.console.first_start import STAGES, content, next_stage
-from bench.console.state import State
+from bench.console.first_start import STAGES, next_stage
+from bench.console.first_start_view import content
+from bench.console.message_folding import fold
+from bench.console.navigation import Navigation
 from bench.console.text import plain
-from bench.console.view import View
+from bench.console.view_model import ViewModel
 from bench.protocol import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
 from bench.settings.settings_file import load
 
 
 def seen(app) -> str:
-    return "\n".join(app.sheet.text())
+    return "\n".join(app.grid.text())
 
 
 def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-async def until(pilot, met: Callable[[str], bool], seconds: float = 15.0) -> str:
+async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
     text = ""
     for _ in range(int(seconds / 0.05)):
         text = seen(pilot.app)
@@ -133,7 +135,7 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await bench.start()
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
             await pilot.press("9")
-            app.view.sure_at -= 1.0  # a second has gone by
+            app.navigation.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "No indicator is known yet" in t)
             await pilot.press("enter", "1")
@@ -146,50 +148,51 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
             await pilot.press("9")
-            app.view.sure_at -= 1.0  # a second has gone by
+            app.navigation.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "PROVE" not in t)
 
 
 def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> None:
     """What is asked next follows from what the daemon says; a sled or a result ends it, leaving it too."""
-    state, view = State(lambda: 100.0), View()
+    state, navigation = ViewModel(lambda: 100.0), Navigation()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
-    state.came()
-    assert next_stage(state, view) is None  # nobody has said yet how things stand
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [marks], None, []))
-    assert next_stage(state, view) == "indicator"
-    state.hear(StatusReply("s", "", "recording", [indicator, marks], None, []))
-    assert next_stage(state, view) == "travel"
-    view.skipped = frozenset({"travel"})
-    assert next_stage(state, view) == "leaf"
-    state.hear(LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
-    assert next_stage(state, view) == "sled"
-    view.skipped = frozenset(STAGES)
-    assert next_stage(state, view) is None
-    view.skipped = frozenset()
-    state.hear(GearReply([scenes.sled], [], [], []))
-    assert next_stage(state, view) is None
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [indicator, marks], None, [scenes.finding()]))
-    assert next_stage(state, view) is None
+    state.connected()
+    assert next_stage(state, navigation) is None  # nobody has said yet how things stand
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [marks], None, []))
+    assert next_stage(state, navigation) == "indicator"
+    fold(state, StatusReply("s", "", "recording", [indicator, marks], None, []))
+    assert next_stage(state, navigation) == "travel"
+    navigation.skipped = frozenset({"travel"})
+    assert next_stage(state, navigation) == "leaf"
+    fold(state, LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
+    assert next_stage(state, navigation) == "sled"
+    navigation.skipped = frozenset(STAGES)
+    assert next_stage(state, navigation) is None
+    navigation.skipped = frozenset()
+    fold(state, GearReply([scenes.sled], [], [], []))
+    assert next_stage(state, navigation) is None
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [indicator, marks], None, [scenes.finding()]))
+    assert next_stage(state, navigation) is None
 
 
 def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do() -> None:
-    state, view = State(lambda: 100.0), View()
-    state.came()
-    state.hear(GearReply([], [], [], []))
-    state.hear(StatusReply("s", "", "recording", [], None, []))
+    state, navigation = ViewModel(lambda: 100.0), Navigation()
+    state.connected()
+    fold(state, GearReply([], [], [], []))
+    fold(state, StatusReply("s", "", "recording", [], None, []))
     words = "It may not be opened: add the daemon's user to the group dialout."
-    state.hear(
+    fold(
+        state,
         Cables(
             [
                 Cable("/dev/a", "bridge_A", "silent", "Nothing is sent."),
                 Cable("/dev/b", "bridge_B", "denied", words),
             ]
-        )
+        ),
     )
-    text = flat("\n".join(plain(line) for line in content(state, view, 60, 12)))
+    text = flat("\n".join(plain(line) for line in content(state, navigation, 60, 12)))
     assert f"bridge_B: {words}" in text and "no permission" in text and "bridge_A silent" in text

@@ -64,7 +64,7 @@ def wire(tmp_path: Path) -> Iterator[Callable[[], object]]:
 
     made = []
 
-    def connect(seconds: float = 10.0):
+    def connect(seconds: float = 60.0):
         until = time.monotonic() + seconds
         while True:
             try:
@@ -153,7 +153,7 @@ def _record(path: Path) -> None:
 
 def _heard(client, kind: type, met=lambda message: True):
     last = []
-    while (message := client.next(20.0)) is not None:
+    while (message := client.next(60.0)) is not None:
         if isinstance(message, kind) and met(message):
             return message
         last = [*last, message][-12:]

@@ -14,14 +14,15 @@ from typing import Any
 
 from bench.checks import find
 from bench.checks.model import EvidenceError, EvidenceGear, Trace
-from bench.checks.shared.doubt_words import words
 from bench.checks.shared.doubts import of_evidence, told
 from bench.daemon.evaluation_worker import look_at
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
+from bench.procedure.remark import Remark
 from bench.protocol import Notice, SweepSaid
+from bench.render.notices import with_words
 from bench.stream.outlier_filter import OutlierFilter
 from bench.stream.sweep_detector import SweepDetector
 
@@ -145,10 +146,10 @@ class Job:
             if trace not in self.run.kept.traces:
                 continue
             if straight and (why := look_at(trace, self.declared).words):
-                self.run.refuse_kept(trace, why, now)
+                self.run.refuse_kept(trace, Remark("pass-not-straight", {"why": why}), now)
                 continue
             evidence = self.run.evidence()
-            self.run.doubts(told(of_evidence(evidence, find(self.kind))), words, now)
+            self.run.doubts(told(of_evidence(evidence, find(self.kind))), now)
         self.waiting = []
 
     waiting: list[tuple[Trace, bool]] = field(default_factory=list)
@@ -163,7 +164,7 @@ class Job:
     def _hear(self, message: Any) -> None:
         refused = isinstance(message, SweepSaid) and message.state == "refused"
         if refused or isinstance(message, Notice):
-            self.said.append((self.step, self.t, message.words))
+            self.said.append((self.step, self.t, with_words(message, "mm").words))
 
 
 @dataclass

@@ -109,7 +109,7 @@ def test_what_a_kind_has_no_use_for_is_refused(tmp_path: Path, kind: str, option
         check=False,
         text=True,
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin"},
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2
     assert len(done.stderr.strip().splitlines()) == 1

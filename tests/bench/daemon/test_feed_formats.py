@@ -45,7 +45,7 @@ class Heard:
     def _state(self, instrument: Instrument) -> None:
         self.states.append(instrument.state)
 
-    async def until(self, true: Callable[[], object], seconds: float = 8.0) -> None:
+    async def until(self, true: Callable[[], object], seconds: float = 60.0) -> None:
         end = time.monotonic() + seconds
         while not true():
             assert time.monotonic() < end, (
@@ -364,7 +364,7 @@ async def test_a_reader_that_leaves_what_came_is_stalled(hear, cable) -> None:
     wire.send(b"\r\n+1.000 mm\r\n")
     await one.until(lambda: one.values)
     assert not one.instrument.stalled(100.0) and not one.instrument.stalled(109.0)  # silence is no stall
-    fd = one.instrument.source.shared.port._fd
+    fd = one.instrument.source.line.port._fd
     asyncio.get_running_loop().remove_reader(fd)  # it hangs
     wire.send(b"+1.001 mm\r\n")
     await one.until(one.instrument.source.stuck)

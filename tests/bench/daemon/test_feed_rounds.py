@@ -12,13 +12,6 @@ from bench.settings.settings_file import PortSettings
 from hw.ports.rounds import SPACING
 
 
-class InRounds:
-    """A port whose bytes may have waited."""
-
-    heard_silence = False
-    waited = SPACING
-
-
 @pytest.mark.parametrize("rate", [7.0, 20.0, 50.0, 67.0, 150.0])
 def test_stamps_go_on_as_evenly_as_the_readings(rate: float) -> None:
     """Of an instrument whose clock is a little off and trembles: by what came when the round did, some would be
@@ -32,7 +25,7 @@ def test_stamps_go_on_as_evenly_as_the_readings(rate: float) -> None:
     one = Instrument("caliper", "caliper", PortSettings(port="/dev/none"), heard, lambda _: None)
     one._port_state("open", "/dev/none is open.")
     one._block(b"\r\n", int(99.0 * 1e9))
-    one.source = InRounds()  # type: ignore[assignment]
+    one.source.rounds.waited = SPACING  # type: ignore[attr-defined]
     came = [100.0 + n / rate * 1.0003 + draw.uniform(0, 0.001) for n in range(400)]
     due, waiting, rounds = 100.0, b"", []
     for at in [*came, came[-1] + 1.0]:

@@ -347,8 +347,8 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
         assert not bench.service.learner.scout.on  # nobody has looked yet
         wire = await bench.talk()
         await on_the_cables(bench, wire)
-        await wire.close()
-        async with asyncio.timeout(5.0):
+        wire.close()
+        async with asyncio.timeout(60.0):
             while bench.service.learner.scout.on or bench.service.learner.scout.tapped:
                 await asyncio.sleep(0.02)
         wire = await bench.talk()

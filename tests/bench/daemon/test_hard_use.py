@@ -17,7 +17,6 @@ from pathlib import Path
 
 import pytest
 
-from bench.log.read import back_up
 from bench.protocol import (
     Asking,
     Begin,
@@ -248,6 +247,13 @@ def test_clients_of_bad_manners(seconds: int, rigs, run, wire, figure, tmp_path)
         figure("memory added by bad manners, MiB", round(grew, 2), 5.0, good=grew <= 5.0)
     assert grew <= 8.0
     assert daemon.end() == 0
+
+
+def back_up(log: Path, target: Path) -> None:
+    """As `sqlite3 FILE ".backup COPY"` makes it."""
+    opened = contextlib.closing(sqlite3.connect(f"{log.as_uri()}?mode=ro", uri=True))
+    with opened as db, contextlib.closing(sqlite3.connect(target)) as copy:
+        db.backup(copy)
 
 
 @pytest.mark.parametrize("copies", [pytest.param(1, marks=pytest.mark.ci), slow(20)])

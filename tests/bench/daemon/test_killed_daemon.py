@@ -102,7 +102,7 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
         client = wire()
         client.send(Begin("fence-square", sweeps=50))
         sweep = None
-        until = time.monotonic() + 20
+        until = time.monotonic() + 60
         while sweep is None and time.monotonic() < until:
             message = client.next(1.0)
             if isinstance(message, Asking) and message.ask is not None and message.ask.enter:
@@ -114,7 +114,7 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
                 began = time.monotonic()
                 daemon.process.send_signal(signal.SIGTERM)
         assert sweep is not None
-        assert daemon.wait(10) == 0
+        assert daemon.wait(60) == 0
         slowest = max(slowest, time.monotonic() - began)
         assert states(tmp_path / "log.db")[sweep] == "interrupted"
         assert not (tmp_path / "socket").exists()
@@ -148,12 +148,12 @@ def test_five_daemons_at_once(rounds, rigs, run, wire, figure) -> None:
         losers = [p for p in five if p.process.pid != winner]
         assert len(losers) == 4
         for loser in losers:
-            assert loser.wait(10) == 2
+            assert loser.wait(60) == 2
             assert str(winner) in loser.hear("sweepgauge:")
         slowest = max(slowest, time.monotonic() - began)
         client.close()
         os.kill(winner, signal.SIGKILL)
-        next(p for p in five if p.process.pid == winner).wait(5)
+        next(p for p in five if p.process.pid == winner).wait(60)
     last = run("daemon")
     wire()
     assert last.end() == 0

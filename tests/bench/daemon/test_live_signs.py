@@ -14,6 +14,7 @@ from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
 from bench.protocol import Live, LiveSaid
+from bench.render.notices import with_words
 
 LOOK = {"beyond": (0, -1), "behind": (0, 1), "right": (-1, 0), "left": (1, 0)}  # which way the plunger points
 CASES = list(itertools.product(["near", "far"], ["left", "right"], LOOK, [0.0006, -0.0006]))
@@ -57,11 +58,14 @@ class Turning:
         ask = Live(True, "f", touches, stands, 200.0 if touches == "arm" else None)  # type: ignore[arg-type]
         quantity = Quantity("fence", rotation, "rad", 2e-5, 9.0, self.jig.tolerance, "outside", "")
         found = Finding(id="f", check="fence-square", quantities=[quantity], verdict="outside", jig="s")
-        self.live = LiveMove(ask, found, self.jig, 0.001, "mm")
+        self.live = LiveMove(ask, found, self.jig, 0.001)
         for _ in range(2):
             self.turn(rotation)
             self.live.press()
         assert self.live.phase == "go"
+
+    def said(self) -> LiveSaid:
+        return with_words(self.live.said(), "mm")
 
     def turn(self, to: float, steps: int = 20) -> LiveSaid:
         first = self.rotation
@@ -69,13 +73,13 @@ class Turning:
             self.t += 0.05
             self.live.readings([self.t], [self.bodies.reading(first + (to - first) * n / steps)])
         self.rotation = to
-        return self.live.said()
+        return self.said()
 
 
 @pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), CASES)
 def test_the_way_that_is_said_squares_the_fence(fence: str, pivot: str, stands: str, rotation: float) -> None:
     turning = Turning(fence, pivot, stands, rotation)
-    said = turning.live.said()
+    said = turning.said()
     gone = turning.bodies.free_end(0.0) - turning.bodies.free_end(rotation)
     assert said.end == ("left" if pivot == "right" else "right")
     assert said.way == ("away" if gone > 0 else "toward")
@@ -93,7 +97,7 @@ def test_the_way_that_is_said_squares_the_fence(fence: str, pivot: str, stands: 
 @pytest.mark.parametrize(("fence", "pivot", "stands", "rotation"), CASES)
 def test_turned_further_out_it_is_the_wrong_way(fence: str, pivot: str, stands: str, rotation: float) -> None:
     turning = Turning(fence, pivot, stands, rotation)
-    way = turning.live.said().way
+    way = turning.said().way
     said = turning.turn(rotation * 1.1)
     assert said.wrong and said.way == way
     you = {"away": "away from you", "toward": "toward you"}[way]

@@ -10,6 +10,7 @@ import pytest
 from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.remark import Remark
 from bench.protocol import Asking, MarkTaken, Notice
 
 MARKS = (25.0, 75.0, 125.0)
@@ -109,24 +110,24 @@ def test_a_running_reading_is_not_taken_and_the_reason_is_told(saw: Saw) -> None
     saw.press()
     saw.wait(5.0, 3.5, 1.0)
     assert saw.marks == []
-    (said,) = [one.words for one in saw.said if isinstance(one, Notice)]
-    assert "wanders over" in said
+    (said,) = [one.code for one in saw.said if isinstance(one, Notice)]
+    assert said == "reading-wanders"
 
 
 def test_marks_are_taken_back_one_by_one_and_then_the_last_pass(saw: Saw) -> None:
     for value in (2.5, 2.6, 2.7, 2.8, 2.9):
         saw.take(value)
     assert saw.run.facts.kept[0] == 1 and saw.run.facts.marks_taken == 2
-    assert saw.run.undo(saw.now) == "Mark at 75 mm taken back."
+    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 75.0})
     assert saw.run.ask.at == 75.0
     saw.take(2.95)
-    assert saw.run.undo(saw.now) == "Mark at 75 mm taken back."
-    assert saw.run.undo(saw.now) == "Mark at 25 mm taken back."
+    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 75.0})
+    assert saw.run.undo(saw.now) == Remark("mark-undone", {"at": 25.0})
     assert saw.journal.events[-2:] == [("mark-undone", 75.0), ("mark-undone", 25.0)]
     assert saw.run.facts.kept[0] == 1 and saw.journal.ended == ["whole", "refused"]
-    assert "last pass" in saw.run.undo(saw.now)
+    assert saw.run.undo(saw.now).code == "pass-undone"
     assert saw.run.facts.kept[0] == 0
-    assert saw.run.undo(saw.now) == "There is nothing to take back."
+    assert saw.run.undo(saw.now) == Remark("nothing-to-undo")
 
 
 def test_what_was_taken_again_is_what_counts(saw: Saw) -> None:
@@ -142,7 +143,7 @@ def test_what_was_taken_again_is_what_counts(saw: Saw) -> None:
 def test_a_press_that_waits_is_taken_back_alone(saw: Saw) -> None:
     saw.take()
     saw.press()
-    assert "press" in saw.run.undo(saw.now)
+    assert saw.run.undo(saw.now).code == "press-undone"
     saw.wait(3.0)
     assert saw.marks == [25.0] and saw.run.facts.marks_taken == 1
     assert isinstance(saw.said[-1], Asking) and not saw.said[-1].ask.waiting
@@ -167,7 +168,7 @@ def test_a_mark_taken_back_stays_so_through_a_restart(rigs, run, tmp_path) -> No
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     check.enter()
     for number, place in enumerate((20, 60), 1):
         check.hear(f"mark {number} of 4")
@@ -175,10 +176,10 @@ def test_a_mark_taken_back_stays_so_through_a_restart(rigs, run, tmp_path) -> No
         check.enter()
         check.hear(f"mark {number} of 4: ")
     undo = run("undo")
-    assert undo.wait() == 0 and undo.hear("Mark at 60 mm taken back.")
+    assert undo.wait() == 0 and undo.process.stdout.read() == b"Mark at 60 mm taken back.\n"
     check.hear("mark 2 of 4")
     daemon.end()
     run("daemon").hear("goes on: 0 passes kept")
-    with sqlite3.connect(next(tmp_path.rglob("*.sqlite*"))) as db:
+    with sqlite3.connect(tmp_path / "log.db") as db:
         rows = db.execute("SELECT kind FROM event WHERE kind LIKE 'mark%' ORDER BY rowid").fetchall()
     assert [kind for (kind,) in rows] == ["mark", "mark", "mark-undone"]

@@ -7,11 +7,13 @@ second; beside each an honest twin, which must come to its verdict. A few go thr
 from __future__ import annotations
 
 from collections.abc import Callable
+from statistics import fmean
 from typing import Any
 
 import pytest
 
 from bench.finding import Finding
+from bench.procedure.conclusion import conclude
 
 from .falsely_good import CYCLE, LENGTH, PUSH, REST, Job, Stops, place
 
@@ -149,9 +151,19 @@ STOPS = {
 }
 
 
+ONE_NUMBER = {
+    "a number": lambda *some: 20.0,
+    "flickers between two counts": lambda job, *some: 20.0 + 0.001 * (job.chance.random() < 0.5),
+}
+
+
+@pytest.mark.parametrize("shows", ONE_NUMBER.values(), ids=ONE_NUMBER)
+@pytest.mark.parametrize("declared", [0.001, None])
 @pytest.mark.parametrize("kind", STOPS)
-def test_one_number_for_ever_at_spots_and_widths(kind: str) -> None:
-    job = Stops(kind, options=STOPS[kind], shows=lambda *some: 20.0)
+def test_one_number_for_ever_at_spots_and_widths(
+    kind: str, declared: float | None, shows: Callable[..., float]
+) -> None:
+    job = Stops(kind, options=STOPS[kind], declared=declared, shows=shows)
     finding = job.work()
     assert finding is not None and finding.verdict == "cannot-tell" and finding.move is None
     assert [doubt.code for doubt in finding.doubts] == ["frozen-spots"]
@@ -159,6 +171,17 @@ def test_one_number_for_ever_at_spots_and_widths(kind: str) -> None:
     honest = Stops(kind, options=STOPS[kind], shows=lives)
     finding = honest.work()
     assert finding is not None and finding.verdict == "inside" and not honest.said
+
+
+def test_means_of_one_number_are_one_number() -> None:
+    """A mean of 13 readings of 20.2 is not 20.2, in binary."""
+    job = Stops("plate-wobble", shows=lambda *some: 20.2)
+    job.work()
+    evidence = job.run.evidence()
+    for trace in evidence.traces[::2]:
+        trace.reading[:] = [fmean([20.2] * 13)]
+    finding = conclude(evidence, id="x", at="2026-01-01T00:00:00+00:00")
+    assert [doubt.code for doubt in finding.doubts] == ["frozen-spots"] and finding.verdict == "cannot-tell"
 
 
 def test_frozen_from_the_second_place_on() -> None:

@@ -14,7 +14,7 @@ def ready(rig, run):
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     rig.rotation, rig.side = 0.0003, "right"
     check.enter()
     check.hear("ready")
@@ -27,7 +27,7 @@ def test_ready_is_not_what_it_says_while_the_indicator_does_not_read(fault, rigs
     ready(rig, run)
     spoilt = b"" if fault == "silent" else b"\x9e\x86\x18\x18\x86f\x18\x18\x18\r\n"
     rig.spoil = lambda name, line: spoilt if name == "indicator" else line
-    until = time.monotonic() + 6
+    until = time.monotonic() + 60
     while time.monotonic() < until:
         state = wire().ask(GetStatus(), StatusReply)
         if state.instruments[0].state == fault:

@@ -59,7 +59,7 @@ def test_a_check_begun_where_nothing_can_be_written(rigs, run, manager, tmp_path
     check.hear(LOST)
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     status = run("status")
     assert LOST.encode() in status.process.stdout.read()
     ended = run("abandon")
@@ -75,7 +75,8 @@ def test_a_check_begun_where_nothing_can_be_written(rigs, run, manager, tmp_path
 
 @pytest.mark.ci
 def test_a_whole_check_that_is_not_on_the_disk_ends_with_bad_news(rigs, run, tmp_path) -> None:
-    rig = rigs()  # a true fence: the answer itself is good
+    rig = rigs()
+    rig.rotation = 5e-5  # a fence true enough, on which the number moves: the answer itself is good
     (tmp_path / "log.db").mkdir()
     daemon = run("daemon")
     daemon.hear("ready")

@@ -9,6 +9,7 @@ import pytest
 
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
 from bench.daemon.request_handlers import ONLY_ASKS, Answers
+from bench.procedure.remark import Remark
 from bench.protocol import (
     UNRECORDED,
     Concluded,
@@ -23,6 +24,8 @@ from bench.protocol import (
     Saved,
     SweepSaid,
 )
+from bench.render.notices import with_words
+from bench.settings.settings_file import Settings
 
 
 class Desk:
@@ -38,8 +41,13 @@ class Desk:
         return self.awaited
 
     def words(self) -> list[str]:
+        """Of each notice its words; of what is told as not recorded, that."""
         said = [m for m in self.told if isinstance(m, Notice | Saved)]
-        return [m.words if isinstance(m, Notice) else f"saved {m.id}" for m in said]
+        return [f"saved {m.id}" if isinstance(m, Saved) else _words(m) for m in said]
+
+
+def _words(notice: Notice) -> str:
+    return notice.words if notice.recorded else f"NOT RECORDED: {notice.words}"
 
 
 def note(words: str) -> Notice:
@@ -112,7 +120,7 @@ def test_what_the_log_refused_is_never_told_as_recorded() -> None:
     send(Done("Noted", ref=7))
     desk.box.saved(3, [refused])
     assert desk.told[3:] == [
-        Notice("x", "NOT RECORDED: 3", recorded=False),
+        Notice("x", "3", recorded=False),
         Done(UNRECORDED, 7, recorded=False),
     ]
 
@@ -133,7 +141,7 @@ def test_a_cable_kept_in_the_settings_is_kept_whatever_the_log_does() -> None:
     cable, leaf = LearnSaid("travel", "kept", "Kept."), LearnSaid("leaf", "kept", "Right unit.")
     desk.box.tell(cable)
     desk.box.tell(leaf)
-    assert desk.told == [cable, LearnSaid("leaf", "kept", "NOT RECORDED: Right unit.", recorded=False)]
+    assert desk.told == [cable, LearnSaid("leaf", "kept", "Right unit.", recorded=False)]
 
 
 def test_answers_of_two_clients_each_go_to_their_own() -> None:
@@ -150,17 +158,21 @@ def test_answers_of_two_clients_each_go_to_their_own() -> None:
     assert (one, two, desk.told) == ([Done("a")], [Done("b")], [])
 
 
+KEPT = Remark("pass-kept", {"taken": 1, "wanted": 3})
+
+
 @pytest.mark.parametrize(
     "message",
     [
-        SweepSaid("s", "p", "kept", taken=1, wanted=3, words="1 of 3 kept."),
-        SweepSaid("s", "p", "undone", words="Taken back by hand."),
-        MarkTaken("p", 25.0, 1, 3, 0.1, words="0.100 mm taken at 25 mm."),
-        Done("Noted: the left end moved away 0.150 mm."),
-        LiveSaid(False, "end", "The move is made."),
-        Notice("tap", "Tapped: the number came back, the stand holds."),
+        SweepSaid("s", "p", "kept", taken=1, wanted=3, remarks=[KEPT]),
+        SweepSaid("s", "p", "undone", remarks=[Remark("undone-by-hand")]),
+        MarkTaken("p", 25.0, 1, 3, 0.1, remarks=[Remark("mark-taken", {"value": 0.1, "at": 25.0})]),
+        Done(remarks=[Remark("given-up", {"check": "fence-square"})]),
+        LiveSaid(False, "end", remarks=[Remark("live-tight")]),
+        LearnSaid("leaf", "kept", remarks=[Remark("leaf-proved", {"seen": 0.1})]),
+        Notice("tap", code="tap-passed"),
         Concluded("r", Finding(id="f", check="c", quantities=[], verdict=None)),
-        NotConcluded("r", "No result."),
+        NotConcluded("r", remarks=[Remark("not-concluded", {"why": "x"})]),
     ],
 )
 def test_no_word_of_keeping_without_a_record(message) -> None:
@@ -169,13 +181,20 @@ def test_no_word_of_keeping_without_a_record(message) -> None:
     desk.box.trouble(taking=False)
     desk.box.answers(desk.told.append)
     desk.box.tell(message)
-    (told,) = desk.told
+    (told,) = [with_words(one, "mm") for one in desk.told]
     assert told.recorded is False
     assert getattr(told, "state", "") != "kept"
     words = getattr(told, "words", "") or getattr(told, "text", "")
     if not isinstance(told, Done | Concluded | NotConcluded):
         assert words.startswith("NOT RECORDED: ")
         assert "kept" not in words
+    if isinstance(told, Done):
+        assert words == UNRECORDED
+
+
+def test_what_only_asks_claims_nothing_and_is_not_marked() -> None:
+    asks = LiveSaid(True, "lean", remarks=[Remark("live-lean")], recorded=False)
+    assert with_words(asks, "mm").words.startswith("Lean the sled")
 
 
 async def test_every_request_that_may_change_something_is_answered_through_the_outbox(monkeypatch) -> None:
@@ -190,6 +209,7 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
 
     desk, client = Desk(), Client()
     desk.bench = type("Bench", (), {"outbox": desk.box})
+    desk.settings = Settings()
     answers = Answers(desk)
 
     async def answer(client, send, request) -> None:

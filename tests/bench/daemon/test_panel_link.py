@@ -41,7 +41,7 @@ class Foot:
         self.threads.add(threading.get_ident())
 
     async def until(self, true) -> None:
-        end = time.monotonic() + 3
+        end = time.monotonic() + 60
         while not true():
             assert time.monotonic() < end, self.presses
             await asyncio.sleep(0.005)

@@ -81,7 +81,7 @@ class House:
             await self.life
 
     async def until(self, true: Callable[[], object], doing: Callable[[], object] = lambda: None) -> None:
-        end = time.monotonic() + 10
+        end = time.monotonic() + 60
         while not true():
             assert time.monotonic() < end and not self.life.done(), self.states
             doing()

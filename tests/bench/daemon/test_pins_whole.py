@@ -139,7 +139,7 @@ class House:
     async def until(
         self, true: Callable[[], object], doing: Callable[[], Awaitable[None]] | None = None
     ) -> None:
-        end = time.monotonic() + 10
+        end = time.monotonic() + 60
         while not true():
             assert time.monotonic() < end, self.heard[-4:]
             if doing is not None:

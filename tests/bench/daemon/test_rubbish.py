@@ -60,7 +60,8 @@ def test_others_lose_nothing_by_it(rigs, run, wire, tmp_path) -> None:
     lost = 0
     until = time.monotonic() + 3.0
     block = b"x" * 65536
-    while time.monotonic() < until:
+    while time.monotonic() < until or min(expected.values(), default=0) <= 100:
+        assert time.monotonic() < until + 60.0
         with contextlib.suppress(OSError):
             flood.send(block)
         raw(tmp_path).close()
@@ -69,7 +70,6 @@ def test_others_lose_nothing_by_it(rigs, run, wire, tmp_path) -> None:
             lost += message.first - expected.get(message.instrument, message.first)
             expected[message.instrument] = message.first + len(message.values)
     assert lost == 0
-    assert min(expected.values()) > 100
     deaf.close()
     flood.close()
     assert daemon.end() == 0
@@ -87,16 +87,15 @@ def test_a_port_that_sends_rubbish_is_a_state_and_comes_back(rigs, run, wire) ->
     run("daemon").hear("ready")
     client = wire()
     rig.sends = False
-    for _ in range(40):
+    until = time.monotonic() + 60
+    while (indicator := client.ask(GetStatus(), StatusReply).instruments[0]).rejects < 20:
+        assert time.monotonic() < until
         rig.send("indicator", b"\x81\x02 not a reading \xff\r\n")
         time.sleep(0.01)
-    reply = client.ask(GetStatus(), StatusReply)
-    states = {i.name: i for i in reply.instruments}
-    assert states["indicator"].state == "garbled"
-    assert "baud rate" in states["indicator"].words
-    assert states["indicator"].rejects >= 20
+    assert indicator.name == "indicator" and indicator.state == "garbled"
+    assert "baud rate" in indicator.words
     rig.sends = True
-    until = time.monotonic() + 5
+    until = time.monotonic() + 60
     while client.ask(GetStatus(), StatusReply).instruments[0].state != "open":
         assert time.monotonic() < until
         time.sleep(0.1)
@@ -113,6 +112,6 @@ def test_wrong_requests_are_told_why(rigs, run, wire) -> None:
         (Begin("test-board"), "no caliper"),
     ):
         client.send(begin)
-        while not isinstance(answer := client.next(3.0), Error):
+        while not isinstance(answer := client.next(60.0), Error):
             assert answer is not None
         assert says in answer.text

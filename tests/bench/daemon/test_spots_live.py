@@ -34,7 +34,7 @@ def test_play_is_measured_and_known_to_the_next_check(rigs, run) -> None:
     fence = run("check", "fence-square", "--sweeps", "1", "--placements", "handle-left", "--json")
     fence.hear("Press Enter")
     fence.enter()
-    fence.hear("handle-left")
+    fence.hear("to the LEFT of the arm")
     fence.enter()
     for number, place in enumerate((20, 60, 100, 140), 1):
         fence.hear(f"mark {number} of 4")

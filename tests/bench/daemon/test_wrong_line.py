@@ -87,7 +87,7 @@ class Line:
         self.states.append(instrument.state)
 
     async def until(self, state: str, spoil=lambda data: data) -> None:
-        end = time.monotonic() + 8.0
+        end = time.monotonic() + 60.0
         while self.instrument.state != state:
             assert time.monotonic() < end, (self.states, self.instrument.words, self.values[-5:])
             self._n += 1
@@ -156,7 +156,7 @@ def test_the_daemon_says_that_a_cable_is_read_at_the_wrong_speed(rigs, run, wire
     def told() -> dict:
         return {i.name: i for i in client.ask(GetStatus(), StatusReply).instruments}
 
-    until = time.monotonic() + 10
+    until = time.monotonic() + 60
     while (now := told()["indicator"]).state != "garbled":
         assert time.monotonic() < until, now
         time.sleep(0.05)

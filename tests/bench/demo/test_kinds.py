@@ -13,10 +13,11 @@ import pytest
 from bench.checks import checks
 from bench.checks import find as find_check
 from bench.checks.model import EvidenceGear
-from bench.demo.acts import board_asked, follow
+from bench.checks.options import validated
 from bench.demo.daemon_process import DemoError
-from bench.demo.kinds import missed, one_check
+from bench.demo.hand_actions import follow
 from bench.demo.operator import Operator
+from bench.demo.single_check import missed, one_check
 from bench.demo.truth import truth_of
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Ask
@@ -104,9 +105,20 @@ def test_a_turn_is_told_in_degrees() -> None:
 
 
 @pytest.mark.parametrize("options", [{}, {"kept": "right", "turns": 8}, {"kept": "left", "turns": 4}])
-def test_hands_read_in_the_words_how_the_board_is_cut(options) -> None:
+async def test_hands_cut_the_board_as_the_check_was_asked_for(monkeypatch, options) -> None:
+    cut = []
+
+    async def cut_board(self: Hands, side: str, turns: int) -> None:
+        cut.append((side, turns))
+
+    async def measure(self: Hands, placement: str, at: float) -> None: ...
+
+    monkeypatch.setattr(Hands, "cut_board", cut_board)
+    monkeypatch.setattr(Hands, "measure", measure)
     near, _ = find_check("test-board").plan(options, EvidenceGear())
-    assert board_asked(near.words) == (options.get("kept", "left"), options.get("turns", 4))
+    asked = Ask(phase="place", placement=near.placement, gather="width", at=near.at)
+    await follow(Hands(VirtualSaw.draw(1), pace=0.0), asked, validated(find_check("test-board"), options))
+    assert cut == [(options.get("kept", "left"), options.get("turns", 4))]
 
 
 async def test_what_the_saw_has_not_got_is_said() -> None:
@@ -114,11 +126,11 @@ async def test_what_the_saw_has_not_got_is_said() -> None:
     operator = Operator(None, hands, print)  # type: ignore[arg-type]
     runner = Ask(phase="width", words="", placement="runner-left", gather="width", at=900.0)
     with pytest.raises(ValueError, match="ends at 450"):
-        await follow(hands, runner)
+        await follow(hands, runner, {})
     with pytest.raises(DemoError, match="the pretend saw cannot: the runner ends at 450 mm, before 900 mm"):
         await operator._follow(runner)
     with pytest.raises(ValueError, match="no set-up is called 'upside-down'"):
-        await follow(hands, Ask(phase="place", words="", placement="upside-down"))
+        await follow(hands, Ask(phase="place", words="", placement="upside-down"), {})
 
 
 def test_one_check_wants_no_screen() -> None:
@@ -127,6 +139,6 @@ def test_one_check_wants_no_screen() -> None:
         capture_output=True,
         check=False,
         text=True,
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2 and "--check goes with --headless" in done.stderr

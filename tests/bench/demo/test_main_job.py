@@ -32,6 +32,7 @@ def sweep(rig, pushes: int, check, length: float = 150.0) -> None:
             check.hear("Back at the start")
 
 
+@pytest.mark.ci  # every day test_a_cable_pulled_in_mid_sweep takes the same check
 def test_two_instruments_to_the_move(rigs, run) -> None:
     rig = rigs()
     daemon = run("daemon")
@@ -39,12 +40,12 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
     check = run("check", "fence-square", "--jig", "big-sled", "--sweeps", "2", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     set_up(rig, "handle-left")
     check.enter()
     check.hear("ready")
     sweep(rig, 2, check)
-    check.hear("handle-right")
+    check.hear("to the RIGHT of the arm")
     set_up(rig, "handle-right")
     rig.s = 0.0
     check.enter()
@@ -75,7 +76,7 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
 
     # the recorded sweeps, exported and worked out again by the same road
     export = run("log", "export", finding["id"], "--log", str(rig.folder / "log.db"))
-    text, _ = export.process.communicate(timeout=20)
+    text, _ = export.process.communicate(timeout=60)
     (rig.folder / "again.csv").write_bytes(text)
     again = run("evaluate", "fence-square", str(rig.folder / "again.csv"), "--jig", "big-sled", "--json")
     assert again.wait() == 1
@@ -116,7 +117,7 @@ def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     check = run("check", "fence-square", "--lean", "--sweeps", "1")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     rig.side = "left"  # the stand is on the wrong side
     check.enter()
     check.hear("Lean the sled to the left")
@@ -126,7 +127,7 @@ def test_a_wrong_side_is_caught_by_leaning(rigs, run) -> None:
     rig.offset -= 0.16
     check.enter()
     check.hear("the indicator stands on the left")
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     rig.side = "right"
     check.enter()
     check.hear("Lean the sled to the left")
@@ -147,7 +148,7 @@ def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> No
     check = run("check", "fence-square", "--sweeps", "2", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     set_up(rig, "handle-left")
     check.enter()
     check.hear("ready")
@@ -165,12 +166,12 @@ def test_killed_daemon_and_killed_client_in_mid_check(rigs, run, tmp_path) -> No
     rig.s = 0.0
     again = run("check", "fence-square", "--sweeps", "2", "--json")
     again.hear("in progress already")
-    again.hear("handle-left")
+    again.hear("to the LEFT of the arm")
     again.enter()
     again.hear("ready: 2 of 2")
     rig.go(150.0)
     again.hear("2 of 2 kept")
-    again.hear("handle-right")
+    again.hear("to the RIGHT of the arm")
     set_up(rig, "handle-right")
     rig.s = 0.0
     again.enter()
@@ -187,7 +188,7 @@ def test_a_cable_pulled_in_mid_sweep(rigs, run) -> None:
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     set_up(rig, "handle-left")
     check.enter()
     check.hear("ready")
@@ -208,7 +209,7 @@ def test_what_comes_before_ready_does_not_count(rigs, run) -> None:
     check = run("check", "fence-square", "--sweeps", "1")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     rig.go(150.0)
     rig.go(0.0)
     set_up(rig, "handle-left")
@@ -218,7 +219,7 @@ def test_what_comes_before_ready_does_not_count(rigs, run) -> None:
     rig.go(0.0)
     rig.go(150.0)
     check.hear("1 of 1 kept")
-    check.hear("handle-right")
+    check.hear("to the RIGHT of the arm")
 
 
 @pytest.mark.parametrize(
@@ -241,7 +242,7 @@ def test_wrong_use_is_one_line_and_exit_2(tmp_path, args: list[str], says: str) 
         cwd=tmp_path,
         input="",
         env={"HOME": str(tmp_path), "PATH": "/usr/bin:/bin", "XDG_RUNTIME_DIR": str(tmp_path)},
-        timeout=30,
+        timeout=60,
     )
     assert done.returncode == 2
     assert says in done.stderr
@@ -286,7 +287,7 @@ def test_a_killed_demonstration_leaves_no_daemon(run, tmp_path) -> None:
     assert children
     demo.process.kill()
     demo.process.wait()
-    until = time.monotonic() + 5
+    until = time.monotonic() + 60
     while any(Path(f"/proc/{child}/cmdline").exists() and _alive(child) for child in children):
         assert time.monotonic() < until, "the daemon outlived its demonstration"
         time.sleep(0.05)
@@ -366,7 +367,7 @@ def test_a_bumped_stand_is_refused_at_once_and_asked_again(rigs, run) -> None:
     check = run("check", "fence-square", "--sweeps", "1")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     set_up(rig, "handle-left")
     check.enter()
     check.hear("ready")
@@ -374,10 +375,10 @@ def test_a_bumped_stand_is_refused_at_once_and_asked_again(rigs, run) -> None:
     rig.offset += 0.2  # the stand is bumped
     rig.go(150.0)
     check.hear("jumps by")
-    check.hear("[1 of 2: handle-left]")
+    check.hear("[1 of 2]")
     rig.go(0.0)
     check.enter()
     check.hear("ready: 1 of 1")
     rig.go(150.0)
     check.hear("1 of 1 kept")
-    check.hear("handle-right")
+    check.hear("to the RIGHT of the arm")

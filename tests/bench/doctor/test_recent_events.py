@@ -52,8 +52,8 @@ def test_what_is_told_goes_by_codes_and_not_by_sentences(log: LogWriter) -> None
     instrument(log, 90_000, "open", "Open since the day before.")
     instrument(log, 3_000, "absent", "Any sentence.")
     instrument(log, 2_900, "absent", "It went away, says this sentence, and it was absent before.")
-    for ago, flag in ((2_000, "hold"), (1_900, None)):
-        data = {"name": "indicator", "words": "It reads again.", "flag": flag}
+    for ago, code in ((2_000, "on-hold"), (1_900, "reads-again")):
+        data = {"name": "indicator", "words": "It reads again.", "code": code}
         log.event(None, "spoiled", data, at=Stamp(1, NOW - ago, True))
     log.event(
         None,
@@ -81,3 +81,22 @@ def test_what_the_log_lost_is_a_fault(log: LogWriter) -> None:
     (one,) = recent_events(log.path, NOW)
     assert (one.about, one.good) == ("log", False)
     assert "2 results and 1 pass, saved before and lost since" in one.evidence[-1]
+
+
+def test_what_was_spoiled_is_told_by_its_code_and_what_reads_again_is_no_trouble(log: LogWriter) -> None:
+    for ago, code, words in ((200, "on-hold", "On hold."), (100, "reads-again", "It is well.")):
+        log.event(
+            None, "spoiled", {"name": "indicator", "code": code, "words": words}, at=Stamp(2, NOW - ago, True)
+        )
+    assert log.flush()
+    (indicator,) = recent_events(log.path, NOW)
+    assert "sent what cannot be used once" in indicator.words and indicator.evidence[0].endswith("On hold.")
+
+
+def test_a_cable_that_was_not_there_at_the_start_did_not_go_away(log: LogWriter) -> None:
+    for ago, before in ((300, ""), (200, "absent"), (100, "open")):
+        data = {"name": "travel", "state": "absent", "words": "It is not there.", "before": before}
+        log.event(None, "instrument", data, at=Stamp(2, NOW - ago, True))
+    assert log.flush()
+    (travel,) = recent_events(log.path, NOW)
+    assert "went away once" in travel.words

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,12 +12,32 @@ import pytest
 from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
-from bench.log.rows import Saved, Stamp
+from bench.log import committer
+from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
+
+with pytest.MonkeyPatch.context() as patch:
+    # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
+    patch.setitem(sys.modules, "pandas", None)
+    from sqlite_utils import Database
+
+__all__ = ["Database"]
+
+LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 
 GEAR = EvidenceGear(
     indicator=Indicator(resolution=0.001), jig=Jig("big-sled", pivot_to_blade=250.0), leaves=(0.05, 0.1)
 )
+
+
+HANG_S = 60.0  # s that a busy machine may take to write what a test waits for
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A writer that is closed or flushed is given the time it takes; a test of giving up sets its own."""
+    monkeypatch.setattr(committer, "CLOSE_S", HANG_S)
+    monkeypatch.setattr(LogWriter.flush, "__defaults__", (HANG_S,))
 
 
 class Clock:
@@ -37,7 +58,7 @@ class Life:
     """One life of a writer, and what it told."""
 
     def __init__(self, path: Path, boot_id: str = "boot-a", clock: Callable[[], Stamp] | None = None) -> None:
-        self.saved: list[Saved] = []
+        self.saved: list[Commit] = []
         self.troubles: list[str | None] = []
         self.writer = LogWriter.open(
             path,

@@ -12,8 +12,11 @@ import pytest
 
 from bench.checks.model import Evidence
 from bench.finding import Finding
-from bench.log import read
+from bench.log.events import list_events
+from bench.log.findings import find_finding, list_findings
+from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
+from bench.log.sweeps import list_sweeps
 
 
 def fill(live, runs: int = 6) -> dict[str, tuple[Finding, Evidence]]:
@@ -58,13 +61,13 @@ def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
     life.writer.close()
     again = live("boot-c")
     assert again.writer.unfinished.salvage is None
-    with read.open_read(path) as db:
-        rows = read.list_findings(db)
+    with open_read(path) as db:
+        rows = list_findings(db)
         assert len(rows) == 31
         for row in rows:
-            _, evidence = read.show_finding(db, row.finding.id)
+            _, evidence = find_finding(db, row.finding.id)
             assert len(evidence.traces) == 3
-        assert "log-salvaged" in [event.kind for event in read.events(db)]
+        assert "log-salvaged" in [event.kind for event in list_events(db)]
 
 
 @pytest.mark.parametrize(
@@ -90,13 +93,13 @@ def test_what_comes_after_never_takes_the_place_of_what_was_lost(live, path, tab
         wanted[finding.id] = evidence
     assert life.writer.flush()
     assert [saved.refused for saved in life.saved if saved.refused] == []
-    with read.open_read(path) as db:
-        for row in read.list_findings(db):
+    with open_read(path) as db:
+        for row in list_findings(db):
             if row.finding.id in wanted:
-                assert read.show_finding(db, row.finding.id) == (row.finding, wanted[row.finding.id])
+                assert find_finding(db, row.finding.id) == (row.finding, wanted[row.finding.id])
             elif table in ("trace", "gear"):
                 with pytest.raises(LogDamaged, match="missing from the log"):
-                    read.show_finding(db, row.finding.id)
+                    find_finding(db, row.finding.id)
 
 
 @pytest.mark.parametrize("length", [16, 100, 4096])
@@ -106,8 +109,8 @@ def test_a_lost_beginning_is_replaced(live, path, length) -> None:
     overwrite(path, 0, b"\xa5" * length)
     life = live("boot-b")
     assert life.writer.unfinished.salvage is not None
-    with read.open_read(path) as db:
-        assert [row.finding.id for row in read.list_findings(db)] == names
+    with open_read(path) as db:
+        assert [row.finding.id for row in list_findings(db)] == names
 
 
 def test_a_file_of_rubbish_and_a_truncated_one(live, path) -> None:
@@ -142,8 +145,8 @@ def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) ->
     assert life.troubles[-1] is None if life.troubles else True
     life.writer.close()
     live("boot-c").writer.close()
-    with read.open_read(path) as db:
-        assert [row.finding.id for row in read.list_findings(db)] == names
+    with open_read(path) as db:
+        assert [row.finding.id for row in list_findings(db)] == names
 
 
 def test_numbers_damaged_in_place_are_never_read_as_numbers(live, path) -> None:
@@ -153,10 +156,10 @@ def test_numbers_damaged_in_place_are_never_read_as_numbers(live, path) -> None:
             "UPDATE trace SET reading_mm_packed = CAST(substr(reading_mm_packed, 1, 20) || x'00' AS BLOB)"
         )
         db.execute("UPDATE finding SET finding_json = replace(finding_json, '0.0003', '0.0004')")
-    with read.open_read(path) as db:
+    with open_read(path) as db:
         with pytest.raises(LogDamaged, match="checksum"):
-            read.show_finding(db, "run-0-f")
-        (first, *_) = read.sweeps_of(db, "run-0")
+            find_finding(db, "run-0-f")
+        (first, *_) = list_sweeps(db, "run-0")
         assert first.trace is None
         assert "damaged in the log" in str(first.reason)
 
@@ -183,12 +186,12 @@ def damage_at_random(live, path, starts: int, seed: int) -> dict[str, int]:
             else:
                 assert life.writer.unfinished.salvage is None
             assert life.writer.close()
-        with read.open_read(path) as db:
+        with open_read(path) as db:
             names = {finding for (finding,) in db.execute("SELECT finding FROM finding")}
             figures["findings_lost"] += len(kept.keys() - names)
             for name in kept.keys() & names:
                 try:
-                    assert read.show_finding(db, name) == kept[name]  # right, or said to be damaged
+                    assert find_finding(db, name) == kept[name]  # right, or said to be damaged
                 except LogDamaged:
                     figures["evidence_lost"] += 1
             figures["sweeps_lost"] += 42 - db.execute("SELECT count(*) FROM sweep").fetchone()[0]

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import time
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import log as command
-from bench.log import event_log, read
+from bench.log import event_log, events
 from bench.log.rows import Happened
 
+LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
 
 
@@ -39,6 +42,39 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
     ]
     assert words(path, 2, "inch")[0].startswith("One reading of the travel, 1 in, ")
     assert [one.about for one in event_log.events(path, 3)] == ["travel", "indicator", "travel"]
+
+
+def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -> None:
+    """A log of the version before events had codes, written by its own writer."""
+    path = tmp_path / "log.db"
+    path.write_bytes(gzip.decompress((LOGS / "events_in_words.sqlite.gz").read_bytes()))
+    assert words(path) == [
+        "Fence-square, handle-left: Taken back by hand.",
+        "Fence-square, handle-left: This pass cannot be used: the indicator went away.",
+        "The travel was found and kept in the settings: port /dev/x, grows away.",
+        "A leaf of 0.100 mm was slipped under the tip, and the number moved by 0.100 mm: right unit, right way.",
+        "One reading of the travel, 25.400 mm, was not used: it is off the path of those around it (a jerk or a bit "
+        "lost; 3 so far).",
+        "The travel was switched from mm to inch.",
+        "The indicator reads again.",
+        "The indicator is on hold, maximum or minimum. Switch that off on the gauge; till then nothing counts.",
+        "The indicator reads.",
+        f"Indicator: {AWAY}",
+        "The log was opened by test 1.",
+    ]
+
+
+def test_an_event_of_a_code_is_told_in_its_words_and_an_unknown_one_in_those_beside_it(live, path) -> None:
+    writer = live().writer
+    of_now = {"name": "indicator", "code": "on-hold", "words": "what this version does not read"}
+    of_later = {"name": "travel", "code": "of-a-later-version", "words": "The travel is asleep."}
+    for data in (of_now, of_later):
+        writer.event(None, "spoiled", data)
+    assert writer.flush()
+    later, now = words(path, 2)
+    assert later == "The travel is asleep." and now.startswith(
+        "The indicator is on hold, maximum or minimum."
+    )
 
 
 def test_passes_that_were_not_used_are_told_with_why_and_handling_is_not(live, path) -> None:
@@ -96,7 +132,7 @@ def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str)
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
-    for kind in read._OF_ITSELF:
+    for kind in events._INCIDENT_KINDS:
         about = event_log._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")

@@ -21,7 +21,9 @@ from click.testing import CliRunner
 from bench.cli.log import log
 from bench.daemon.clients import DROP, Clients
 from bench.daemon.request_handlers import Answers
-from bench.log import export, read
+from bench.log import export
+from bench.log.findings import each_finding
+from bench.log.read_only import open_read
 from bench.protocol import LogExport, LogText, Version, encode
 from bench.protocol.client import WireClient
 
@@ -54,7 +56,7 @@ def answering(path: Path, tmp_path: Path) -> Iterator[Callable[[], Path]]:
     def start() -> Path:
         tasks.append(loop.create_task(serve(path, tmp_path / "socket", begun.set)))
         thread.start()
-        assert begun.wait(10)
+        assert begun.wait(60)
         return tmp_path / "socket"
 
     def run() -> None:
@@ -132,7 +134,7 @@ def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
         assert life.writer._committer._place.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
     with WireClient(at) as client:  # and it may go away in the midst of it
         client.send(LogExport())
-        assert isinstance(client.next(5.0), LogText)
+        assert isinstance(client.next(60.0), LogText)
     assert run("export", "--socket", str(at)).return_value == 0
 
 
@@ -181,8 +183,8 @@ def whole_export(live, path: Path, tmp_path: Path, count: int) -> dict[str, floa
     record(live, count, readings=400)
     digest, grown = export_measured(path, tmp_path / "socket")
     wanted = hashlib.sha256()
-    with read.open_read(path) as db:
-        for row in read.each_finding(db, []):
+    with open_read(path) as db:
+        for row in each_finding(db, []):
             wanted.update(export.json_line(db, row, []).encode())
     assert digest == wanted.hexdigest()
     return grown

@@ -49,7 +49,7 @@ def one_holds(processes: list[subprocess.Popen[str]]) -> subprocess.Popen[str]:
     (winner,) = [process for process, line in first.items() if line == "holding\n"]
     for process, line in first.items():
         if process is not winner:
-            assert process.wait(10) == 2
+            assert process.wait(60) == 2
             assert f"process {winner.pid} since " in line
             end(process)
     return winner
@@ -58,7 +58,7 @@ def one_holds(processes: list[subprocess.Popen[str]]) -> subprocess.Popen[str]:
 def end(process: subprocess.Popen[str]) -> None:
     process.stdin.close()
     process.stdout.close()
-    process.wait(10)
+    process.wait(60)
 
 
 def round_of(path, count: int) -> None:

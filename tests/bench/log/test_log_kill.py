@@ -14,7 +14,9 @@ from contextlib import closing
 
 import pytest
 
-from bench.log import read
+from bench.log.read_only import open_read
+from bench.log.runs import list_open_runs
+from bench.log.sweeps import load_raw_readings
 
 # Records sweep after sweep and prints each thing that was told as saved, at once.
 WRITER = r"""
@@ -75,11 +77,11 @@ def look(path, live, boot_id: str, told: list[str]) -> float:
     assert kept >= last
     assert [name for name in swept if states.get(name) != "whole"] == []
     assert "running" not in states.values()
-    with read.open_read(path) as db:
+    with open_read(path) as db:
         whole = 0
-        for run in read.open_runs(db)[-1:]:
+        for run in list_open_runs(db)[-1:]:
             for sweep in run.sweeps:
-                raw = read.raw_readings(db, sweep.sweep)
+                raw = load_raw_readings(db, sweep.sweep)
                 if sweep.state == "whole":
                     whole += 1
                     assert sweep.trace is not None

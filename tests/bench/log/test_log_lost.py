@@ -14,7 +14,9 @@ from click.testing import CliRunner, Result
 
 from bench.cli.drift import drift
 from bench.cli.log import log
-from bench.log import acknowledged, read, wal
+from bench.log import acknowledged, wal
+from bench.log.findings import each_finding, list_findings
+from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
 
 KEPT = ("", "-wal", ".acknowledged")
@@ -187,8 +189,8 @@ def test_a_log_that_is_away_beside_what_was_told_is_missed(live, pulled, blank) 
     life = live("boot-c", at=path)
     life.whole_check("new")  # takes no number of a lost one
     life.writer.close()
-    with read.open_read(path) as db:
-        assert [row.order for row in read.list_findings(db)] == [4]
+    with open_read(path) as db:
+        assert [row.order for row in list_findings(db)] == [4]
 
 
 def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) -> None:
@@ -198,7 +200,7 @@ def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) ->
         assert life.writer.flush()
         told = acknowledged.read(path)
         assert told is not None and told.highest["finding"] == number + 1
-        with read.open_read(path) as db:
+        with open_read(path) as db:
             assert acknowledged.lacking(db, told) == {}
     block = acknowledged.beside(path)
     assert block.stat().st_size == 512
@@ -245,8 +247,8 @@ def lost_in_silence(
     left = life.writer.unfinished
     life.writer.close()
     unread = []
-    with read.open_read(path) as db:
-        rows = list(read.each_finding(db, unread))
+    with open_read(path) as db:
+        rows = list(each_finding(db, unread))
         there = {sweep for (sweep,) in db.execute("SELECT sweep FROM sweep")}
     lost = Counter(finding=4 - len(rows), sweep=9 + 4 + 3 - len(there))
     told = Counter(left.lacking) + Counter(finding=sum(one.what == "result" for one in unread))

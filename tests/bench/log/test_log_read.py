@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 import tempfile
 import threading
 import time
-import warnings
-from contextlib import closing
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import msgspec
@@ -20,11 +22,13 @@ import pytest
 
 from bench.checks.model import Evidence, Trace
 from bench.finding import Finding
-from bench.log import export, read
+from bench.log import export
+from bench.log.findings import FindingRow, find_finding, list_findings
+from bench.log.read_only import open_read
 from bench.log.rows import LogError
 
 
-def ids(rows: list[read.FindingRow]) -> list[str]:
+def ids(rows: list[FindingRow]) -> list[str]:
     return [row.finding.id for row in rows]
 
 
@@ -35,12 +39,11 @@ def test_lists_by_jig_check_time_and_number(live, path, make) -> None:
         life.whole_check(f"run-{number}", jig="big-sled" if number % 2 else "small-sled")
         life.writer.flush()
         clock.wall_s += 86_400
-    with read.open_read(path) as db:
-        assert ids(read.list_findings(db)) == [f"run-{n}-f" for n in range(4)]
-        assert ids(read.list_findings(db, jig="small-sled")) == ["run-0-f", "run-2-f"]
-        assert ids(read.list_findings(db, check="rip-fence")) == []
-        assert ids(read.list_findings(db, last=2)) == ["run-2-f", "run-3-f"]
-        assert ids(read.list_findings(db, since=1_800_000_000.0 + 1.5 * 86_400)) == ["run-2-f", "run-3-f"]
+    with open_read(path) as db:
+        assert ids(list_findings(db)) == [f"run-{n}-f" for n in range(4)]
+        assert ids(list_findings(db, jig="small-sled")) == ["run-0-f", "run-2-f"]
+        assert ids(list_findings(db, check="rip-fence")) == []
+        assert ids(list_findings(db, last=2)) == ["run-2-f", "run-3-f"]
 
 
 def test_dates_are_put_right_once_the_clock_is_known(live, path, make) -> None:
@@ -56,8 +59,8 @@ def test_dates_are_put_right_once_the_clock_is_known(live, path, make) -> None:
     never = live("boot-never", clock=make.Clock(wall_s=200.0, synced=False))
     never.whole_check("never")
     never.writer.close()
-    with read.open_read(path) as db:
-        before, after, unknown = read.list_findings(db)
+    with open_read(path) as db:
+        before, after, unknown = list_findings(db)
         stored = db.execute("SELECT wall_s FROM finding ORDER BY finding_key").fetchall()
     assert before.wall_s == pytest.approx(1_900_000_000.0, abs=0.1)
     assert after.wall_s == pytest.approx(1_900_000_600.0, abs=0.1)
@@ -71,13 +74,13 @@ def test_a_finding_by_the_beginning_of_its_id(live, path) -> None:
     life.whole_check("abd-2")
     life.whole_check("ab%_x")
     life.writer.flush()
-    with read.open_read(path) as db:
-        assert read.show_finding(db, "abc")[0].id == "abc-1-f"
-        assert read.show_finding(db, "ab%")[0].id == "ab%_x-f"
+    with open_read(path) as db:
+        assert find_finding(db, "abc")[0].id == "abc-1-f"
+        assert find_finding(db, "ab%")[0].id == "ab%_x-f"
         with pytest.raises(LogError, match="several findings begin with 'ab'"):
-            read.show_finding(db, "ab")
+            find_finding(db, "ab")
         with pytest.raises(LogError, match="no finding 'zz'"):
-            read.show_finding(db, "zz")
+            find_finding(db, "zz")
 
 
 def test_reading_while_the_daemon_writes(live, path) -> None:
@@ -96,10 +99,10 @@ def test_reading_while_the_daemon_writes(live, path) -> None:
     try:
         before = 0
         for _ in range(30):
-            with read.open_read(path) as db:
-                rows = read.list_findings(db)
+            with open_read(path) as db:
+                rows = list_findings(db)
                 for row in rows[-2:]:
-                    assert len(read.show_finding(db, row.finding.id)[1].traces) == 1
+                    assert len(find_finding(db, row.finding.id)[1].traces) == 1
             assert ids(rows) == [f"run-{n:04}-f" for n in range(len(rows))]
             assert len(rows) >= before
             before = len(rows)
@@ -123,8 +126,8 @@ def test_a_killed_writers_log_is_read_whole_on_a_medium_of_somebody_else(
     assert (folder / (path.name + "-wal")).stat().st_size > 0
     before = {file: file.read_bytes() for file in folder.iterdir()}
     monkeypatch.setattr(os, "geteuid", lambda: 12345)
-    with read.open_read(folder / path.name) as db:
-        assert ids(read.list_findings(db)) == ["run-1-f"]
+    with open_read(folder / path.name) as db:
+        assert ids(list_findings(db)) == ["run-1-f"]
         with pytest.raises(sqlite3.OperationalError):
             db.execute("DELETE FROM finding")
     assert {file: file.read_bytes() for file in folder.iterdir()} == before
@@ -138,45 +141,56 @@ def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
     path = folder / "log.sqlite"
     before = os.umask(int(unit.split("UMask=")[1][:4], 8))
     try:
-        life = live(at=path)
-        for run in ("run-1", "run-2"):
-            life.whole_check(run)
-            assert life.writer.flush()
-            assert as_member(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
-        life.writer.close()
-        assert as_member(path) == ["run-1-f", "run-2-f"]
+        with member() as ids_at:
+            life = live(at=path)
+            for run in ("run-1", "run-2"):
+                life.whole_check(run)
+                assert life.writer.flush()
+                assert ids_at(path) == [*("run-1-f", "run-2-f")[: int(run[-1])]]
+            life.writer.close()
+            assert ids_at(path) == ["run-1-f", "run-2-f"]
     finally:
         os.umask(before)
         shutil.rmtree(folder)
 
 
-def as_member(path: Path, group: int = 54321) -> list[str]:
-    for file in (path.parent, *path.parent.iterdir()):
-        os.chown(file, -1, group)
-    path.parent.chmod(0o750)
-    ours, theirs = os.pipe()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
-        child = os.fork()
-    if child == 0:
-        try:
-            os.setgroups([group])
-            os.setgid(group + 1)
-            os.setuid(group + 1)
-            with read.open_read(path) as db:
-                os.write(theirs, " ".join(ids(read.list_findings(db))).encode())
-        finally:
-            os._exit(0)
-    os.close(theirs)
-    with open(ours) as told:
-        rows = told.read().split()
-    os.waitpid(child, 0)
-    return rows
+# imports all first: the folder of the interpreter may be closed to the member
+MEMBER = """
+import os, sys
+from pathlib import Path
+from bench.log.findings import list_findings
+from bench.log.read_only import open_read
+group = int(sys.argv[1])
+os.setgroups([group])
+os.setgid(group + 1)
+os.setuid(group + 1)
+for line in sys.stdin:
+    with open_read(Path(line.strip())) as db:
+        print(*(row.finding.id for row in list_findings(db)), flush=True)
+"""
+
+
+@contextlib.contextmanager
+def member(group: int = 54321) -> Iterator[Callable[[Path], list[str]]]:
+    """A process of its own that is nothing but a member of that group; gives the ids that it reads at a path."""
+    with subprocess.Popen(
+        [sys.executable, "-c", MEMBER, str(group)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+
+        def ids_at(path: Path) -> list[str]:
+            for file in (path.parent, *path.parent.iterdir()):
+                os.chown(file, -1, group)
+            path.parent.chmod(0o750)
+            print(path, file=process.stdin, flush=True)
+            return process.stdout.readline().split()
+
+        yield ids_at
+        process.stdin.close()
 
 
 def test_a_reader_cannot_write(live, path) -> None:
     live().whole_check("run-1")
-    with read.open_read(path) as db, pytest.raises(sqlite3.OperationalError, match="readonly"):
+    with open_read(path) as db, pytest.raises(sqlite3.OperationalError, match="readonly"):
         db.execute("DELETE FROM finding")
 
 
@@ -185,8 +199,8 @@ def test_csv_reads_back_as_the_very_evidence(live, path) -> None:
     _, evidence = life.whole_check("run-1")
     life.writer.flush()
     out = io.StringIO()
-    with read.open_read(path) as db:
-        assert export.sweeps_csv(read.show_finding(db, "run-1-f")[1], out) == 150
+    with open_read(path) as db:
+        assert export.sweeps_csv(find_finding(db, "run-1-f")[1], out) == 150
     rows = list(csv.DictReader(io.StringIO(out.getvalue())))
     assert list(rows[0]) == ["sweep", "placement", "travel_mm", "reading_mm", "t_s", "seat", "hold"]
     for trace in evidence.traces:
@@ -210,27 +224,9 @@ def test_json_lines_hold_all(live, path) -> None:
     life = live()
     finding, evidence = life.whole_check("run-1", instrument="cable 1")
     life.writer.flush()
-    with read.open_read(path) as db:
-        (row,) = read.list_findings(db)
+    with open_read(path) as db:
+        (row,) = list_findings(db)
         line = json.loads(export.json_line(db, row, []))
     assert msgspec.convert(line["finding"], Finding) == finding
     assert msgspec.convert(line["evidence"], Evidence) == evidence
     assert (line["run"], line["instrument"]) == ("run-1", "cable 1")
-
-
-def test_a_back_up_under_load_is_whole_and_a_beginning_of_the_log(live, path, tmp_path) -> None:
-    life = live()
-    for number in range(40):
-        life.whole_check(f"run-{number:02}", sweeps=1)
-        if number % 8 == 4:
-            read.back_up(path, tmp_path / f"copy-{number}.sqlite")
-    assert life.writer.flush()
-    for number in range(4, 40, 8):
-        copy = tmp_path / f"copy-{number}.sqlite"
-        with closing(sqlite3.connect(copy)) as db:
-            assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        with read.open_read(copy) as db:
-            kept = ids(read.list_findings(db))
-        assert kept == [f"run-{n:02}-f" for n in range(len(kept))]
-    with pytest.raises(LogError, match="overwrites nothing"):
-        read.back_up(path, tmp_path / "copy-4.sqlite")

@@ -11,7 +11,8 @@ from contextlib import closing
 import pytest
 
 from bench.checks.model import Evidence, Trace
-from bench.log import read
+from bench.log.findings import list_findings
+from bench.log.read_only import open_read
 
 
 def record(life, make, runs: int, readings: int = 400, seed: int = 1, first: int = 0) -> int:
@@ -86,8 +87,8 @@ def test_ten_years_of_daily_checks_open_as_fast_as_one_check(live, path, make) -
             times.append(time.perf_counter() - began)
             life.writer.close()
         began = time.perf_counter()
-        with read.open_read(file) as db:
-            read.list_findings(db, last=5)
+        with open_read(file) as db:
+            list_findings(db, last=5)
         took[name] = {"open_s": min(times), "last_findings_s": time.perf_counter() - began}
     took["old"]["bytes"] = path.stat().st_size
     took["old"]["readings"] = readings

@@ -17,6 +17,7 @@ from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
 from bench.protocol import Live, LiveSaid
+from bench.render.notices import with_words
 
 JIG = Jig("s", pivot="right", pivot_to_blade=250.0, pivot_to_screw=480.0)
 TARGET = 0.144  # mm away, at the tip
@@ -61,13 +62,16 @@ class Sled:
             verdict="outside",
             jig="s",
         )
-        self.live = LiveMove(Live(True, "f"), finding, JIG, 0.001, "mm", drew)
+        self.live = LiveMove(Live(True, "f"), finding, JIG, 0.001, drew)
         self.noise = NOISES[name](random.Random(f"{name} {counts} {seed}"), counts * 0.001)
         self.t = 0.0
         for _ in range(2):
             self.rest(5.0)
             self.live.press()
-        assert self.live.phase == "go", self.live.said().words
+        assert self.live.phase == "go", self.said().words
+
+    def said(self) -> LiveSaid:
+        return with_words(self.live.said(), "mm")
 
     def hear(self, at: float) -> LiveSaid:
         self.t += 0.05

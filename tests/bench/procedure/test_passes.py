@@ -8,17 +8,20 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
-from bench.procedure.passes import BACK, Kept
+from bench.procedure.passes import Kept
 from bench.procedure.prompt import Facts
+from bench.procedure.remark import Remark
 from bench.protocol import SweepSaid
 from bench.stream.sweep_detector import Sweep
+
+BROKEN = Remark("pass-broken")
 
 
 class Journal:
     """What was written down of each sweep, in order."""
 
     def __init__(self) -> None:
-        self.ended: list[tuple[str, str | None]] = []
+        self.ended: list[tuple[str, Remark | None]] = []
 
     def event(self, run_id: str, kind: str, data: Any) -> None: ...
 
@@ -29,7 +32,7 @@ class Journal:
     def end_sweep(self, sweep_id: str, state: str, **more: Any) -> None:
         self.ended.append((state, more["reason"]))
 
-    def undo_sweep(self, sweep_id: str, reason: str) -> None: ...
+    def undo_sweep(self, sweep_id: str, reason: Remark) -> None: ...
 
     def kept(self, trace: Any, *, straight: bool) -> None: ...
 
@@ -43,12 +46,12 @@ class Passes:
         self.kept = Kept("run", steps, Facts(kept=[0] * len(steps)), None, self.journal, self.said.append)
 
     def take(self, start: float, to: float, readings: int = 40) -> str:
-        """One movement; what is said of it."""
+        """One movement; the codes of what is said of it."""
         travel = [start + (to - start) * n / (readings - 1) for n in range(readings)]
         at = [0.02 * n for n in range(readings)]
         before = len(self.said)
         self.kept.judge(Sweep(at[0], at[-1], to > start, travel, [3e-4 * s for s in travel], at))
-        return " ".join(one.words for one in self.said[before:])
+        return " ".join(remark.code for one in self.said[before:] for remark in one.remarks)
 
     @property
     def pushes(self) -> list[bool]:
@@ -62,35 +65,37 @@ def passes() -> Passes:
 
 def fails(passes: Passes, how: str) -> None:
     if how == "broken":
-        passes.kept.refuse("This pass cannot be used: the indicator went away.", push=True)
+        passes.kept.refuse(BROKEN, push=True)
     elif how == "few readings":
-        assert "Only 3 readings" in passes.take(0, 150, 3)
+        assert passes.take(0, 150, 3) == "too-few-readings"
     else:
         passes.take(0, 150)
         trace = passes.kept.latest()
         assert trace is not None
-        passes.kept.take_back(trace, "The reading jumps.", state="refused" if how == "jumped" else "undone")
+        passes.kept.take_back(
+            trace, Remark("pass-not-straight"), state="refused" if how == "jumped" else "undone"
+        )
 
 
 @pytest.mark.parametrize("how", ["broken", "few readings", "jumped", "undone"])
 def test_the_draw_back_of_a_push_that_was_not_kept_is_none_that_comes_first(passes: Passes, how: str) -> None:
     fails(passes, how)
-    assert passes.take(150, 0) == BACK
-    assert passes.take(0, 150) == "1 of 3 kept." and passes.take(150, 0) == BACK
+    assert passes.take(150, 0) == "returned"
+    assert passes.take(0, 150) == "pass-kept" and passes.take(150, 0) == "returned"
     assert passes.pushes == [True, False]
-    assert ("refused", "the draw back of a pass that was not kept") in passes.journal.ended
+    assert ("refused", Remark("return-of-refused")) in passes.journal.ended
 
 
 @pytest.mark.parametrize("before", [None, False])
 def test_a_travel_that_counts_the_other_way_is_still_told(passes: Passes, before: bool | None) -> None:
     """A push that looks like a draw back comes first, whether or not one broke before."""
     if before is not None:
-        passes.kept.refuse("This pass cannot be used: the indicator went away.", push=before)
-    assert "counts the other way" in passes.take(150, 0)
+        passes.kept.refuse(BROKEN, push=before)
+    assert passes.take(150, 0) == "returned-first"
     assert passes.pushes == [False]
 
 
 def test_one_draw_back_only(passes: Passes) -> None:
     fails(passes, "broken")
-    assert passes.take(150, 0) == BACK
-    assert "counts the other way" in passes.take(150, 0)
+    assert passes.take(150, 0) == "returned"
+    assert passes.take(150, 0) == "returned-first"

@@ -6,6 +6,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear, Step
 from bench.gear import Jig
 from bench.procedure.prompt import Facts, advance, ask
+from bench.render.prompts import prompt_words
 
 STEPS = (
     Step("handle-left", "put it", "sweep", 2, "right", "standing"),
@@ -52,22 +53,22 @@ def test_marks_are_asked_near_to_far_and_begin_again() -> None:
     assert ask((), STEPS, facts).at == 50.0
     facts.marks_taken, facts.kept[0] = 0, 1
     again = ask((), STEPS, facts)
-    assert again.at == 25.0 and again.words.startswith("Draw back")
+    assert again.at == 25.0 and prompt_words(again).startswith("Draw back")
 
 
 def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
     facts = Facts(acknowledged=True, placed=True, marks=(25.0, 50.0), buttons=("indicator",))
     advance(STEPS, facts)
     facts.placed = True
-    words = ask((), STEPS, facts).words
+    words = prompt_words(ask((), STEPS, facts))
     assert "press the indicator's own button" in words and "Enter" not in words
     width = (Step("slot-left", "Measure it.", "width", 1),)
     facts = Facts(acknowledged=True, buttons=("indicator",))
     advance(width, facts)
     facts.placed = True
-    assert "Press Enter" in ask((), width, facts).words  # the caliper's number is typed
+    assert "Press Enter" in prompt_words(ask((), width, facts))  # the caliper's number is typed
     facts.buttons = ("caliper",)
-    assert "Press the caliper's own button" in ask((), width, facts).words
+    assert "Press the caliper's own button" in prompt_words(ask((), width, facts))
 
 
 def test_the_next_station_of_a_set_up_asks_for_no_new_one() -> None:
@@ -108,5 +109,5 @@ def test_a_set_up_is_told_once_not_with_every_reading() -> None:
     step = Step("front", "Tip on a marked spot of the blade body.", "spot", repeat=3)
     first = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[0]))
     second = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[1]))
-    assert first.words.startswith("Tip on a marked spot")
-    assert second.words == "Let go, then the same again. Press Enter when it stands still."
+    assert prompt_words(first).startswith("Tip on a marked spot")
+    assert prompt_words(second) == "Let go, then the same again. Press Enter when it stands still."

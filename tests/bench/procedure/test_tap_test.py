@@ -114,7 +114,7 @@ def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     check = run("check", "fence-square", "--tap", "--sweeps", "1", "--json")
     check.hear("Press Enter")
     check.enter()
-    check.hear("handle-left")
+    check.hear("to the LEFT of the arm")
     check.enter()
     check.hear("Hands off everything")
     check.hear("Tap the indicator's post")
@@ -129,14 +129,14 @@ def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     check.hear("ready: 1 of 1")
     rig.go(150.0)
     check.hear("1 of 1 kept")
-    check.hear("handle-right")
+    check.hear("to the RIGHT of the arm")
     rig.s = 0.0
     check.enter()
     check.hear("Hands off everything")  # another set-up
     daemon.end(9)
     check.hear("went away")
     run("daemon").hear("goes on")  # what was tapped is not forgotten, what was placed is
-    check.hear("handle-right")
+    check.hear("to the RIGHT of the arm")
     rig.side = "left"
     check.enter()
     check.hear("Tap the indicator's post")

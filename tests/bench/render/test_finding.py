@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from bench.console.phrases import next_act
 from bench.finding import Finding, Settle
 from bench.render.finding import settle_words
+from bench.render.result import next_act
 
 
 @pytest.mark.parametrize("words", [settle_words, next_act])

@@ -28,4 +28,9 @@ def test_a_missing_value_is_an_error() -> None:
 
 
 def test_words_in_a_row() -> None:
-    assert [in_a_row(w) for w in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
+    assert [in_a_row(w) for w in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
+        "",
+        "a",
+        "a and b",
+        "a, b and c",
+    ]

@@ -5,13 +5,14 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from bench.console.desk import Desk
-from bench.console.phrases import next_act
-from bench.console.state import State
-from bench.console.view import View
+from bench.console.controller import ScreenController
+from bench.console.message_folding import fold
+from bench.console.navigation import Navigation
+from bench.console.view_model import ViewModel
 from bench.finding import Finding, Move, Quantity, Settle, SweepRow
 from bench.protocol import Begin, Extend, Live, StatusReply
 from bench.render.finding import finding_words
+from bench.render.result import next_act
 
 LIMIT = 0.05 / 300
 SETTLES = [
@@ -53,15 +54,17 @@ def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, word
 @pytest.mark.parametrize(("settle", "words", "act"), SETTLES)
 def test_enter_never_leads_to_the_move(settle, words, act) -> None:
     sent: list[object] = []
-    desk = Desk(State(lambda: 0.0), View(), lambda message: bool(sent.append(message)) or True)
-    desk.state.came()
-    desk.state.hear(StatusReply("sweepgauge", "", "recording", [], None, [finding(settle)]))
-    press = next(a for a in desk.actions if a.name == "press")
-    assert press.word(desk) == act
+    controller = ScreenController(
+        ViewModel(lambda: 0.0), Navigation(), lambda message: bool(sent.append(message)) or True
+    )
+    controller.state.connected()
+    fold(controller.state, StatusReply("sweepgauge", "", "recording", [], None, [finding(settle)]))
+    press = next(a for a in controller.actions if a.name == "press")
+    assert press.word(controller) == act
     for key in ("4", "5"):  # the move, live
-        assert not desk.key(key)
-    desk.key("enter")
-    assert desk.view.page == ("limits" if act == "limits" else "work")
+        assert not controller.key(key)
+    controller.key("enter")
+    assert controller.navigation.page == ("limits" if act == "limits" else "work")
     assert [type(message) for message in sent] == {"more": [Extend], "again": [Begin], "limits": []}[act]
     assert not any(isinstance(message, Live) for message in sent)
 

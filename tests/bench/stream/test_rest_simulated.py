@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from bench.stream.rest_detector import LIMIT, RestDetector, Taken
+from bench.stream.rest_detector import SLOWEST_MOTION, RestDetector, Taken
 
 RATES = (2, 3, 5, 8, 10, 13, 20, 50, 100, 200)
 FINE = 0.0031  # mm: three counts of a fine indicator, a third of one of a coarse one
@@ -74,10 +74,10 @@ def taken(
     return None
 
 
-def in_motion(chance: np.random.Generator, rate: float) -> tuple[str, float] | None:
-    """Kind of noise and speed in mm/s, where one is taken that runs."""
+def in_motion(chance: np.random.Generator, rate: float, fastest: float = 50.0) -> tuple[str, float] | None:
+    """Kind of noise and speed in mm/s, where one is taken that moves."""
     one = drawn(chance, rate)
-    speed = float(np.exp(chance.uniform(np.log(LIMIT), np.log(50))))
+    speed = float(np.exp(chance.uniform(np.log(SLOWEST_MOTION), np.log(fastest))))
     way = chance.choice([-1, 1])
     return None if taken(chance, one, lambda t: way * speed * t, 3.0) is None else (one.kind, speed)
 
@@ -94,6 +94,27 @@ def at_rest(
     return np.inf if found is None else found[0]
 
 
+def begun_meanwhile(chance: np.random.Generator, rate: float) -> bool:
+    """Whether one is taken of a sled that rested first and runs from about the press on, when it has gone a way."""
+    one = drawn(chance, rate)
+    if one.noise * one.count > FINE:
+        one = one._replace(count=0.001)
+    speed, since = np.exp(chance.uniform(np.log(SLOWEST_MOTION), np.log(5))), chance.uniform(-0.3, 1.5)
+
+    def path(t: np.ndarray | float) -> np.ndarray:
+        return speed * np.maximum(t + since, 0)
+
+    found = taken(chance, one, path, 3.0)
+    return found is not None and abs(found[1] - path(found[0])) > 0.2 * SLOWEST_MOTION + 3 * one.count
+
+
+@pytest.mark.parametrize("rate", [5, *(pytest.param(r, marks=pytest.mark.slow) for r in RATES if r != 5)])
+def test_a_rest_before_does_not_hide_that_it_runs_now(rate: int) -> None:
+    """Of 300 a rate up to 24 were taken so while any stretch of rest before was let speak for now."""
+    chance = np.random.default_rng(7000 + rate)
+    assert sum(begun_meanwhile(chance, rate) for _ in range(300)) <= 2
+
+
 @pytest.mark.parametrize("rate", RATES)
 def test_none_is_taken_in_motion_and_nearly_all_at_rest(rate: int) -> None:
     chance = np.random.default_rng(rate)
@@ -105,14 +126,22 @@ def test_none_is_taken_in_motion_and_nearly_all_at_rest(rate: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("rate", RATES)
 def test_no_reading_of_ten_thousand_is_taken_in_motion(rate: int) -> None:
-    """0.02 to 50 mm/s, all counts and noises; a thousand a rate.
-
-    A creep that a vibration or a related noise hides now and then is slower than twice the limit.
-    """
+    """0.02 to 50 mm/s, all counts and noises; a thousand a rate."""
     chance = np.random.default_rng(1000 + rate)
-    wrong = [one for one in (in_motion(chance, rate) for _ in range(1000)) if one is not None]
-    assert [one for one in wrong if one[0] == "white" or one[1] >= 2 * LIMIT] == []
-    assert len(wrong) <= 2
+    assert [one for one in (in_motion(chance, rate) for _ in range(1000)) if one is not None] == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("rate", RATES)
+def test_a_creep_is_hidden_by_an_aliased_vibration_only(rate: int) -> None:
+    """The dangerous speeds alone, 0.02 to 0.05 mm/s. Below ten readings a second a vibration near a multiple of
+    the rate is seen as a slow wave that may hide a creep of up to twice SLOWEST_MOTION: no test of readings tells.
+    """
+    chance = np.random.default_rng(7000 + rate)
+    found = [in_motion(chance, rate, 0.05) for _ in range(1000 if rate < 50 else 300)]
+    wrong = [one for one in found if one is not None]
+    assert all(kind == "vibration" and rate < 10 and speed < 2 * SLOWEST_MOTION for kind, speed in wrong)
+    assert len(wrong) <= 5
 
 
 @pytest.mark.slow
@@ -120,13 +149,13 @@ def test_no_reading_of_ten_thousand_is_taken_in_motion(rate: int) -> None:
 def test_ten_thousand_at_rest_are_taken_within_a_second(rate: int) -> None:
     """From eight readings a second on; slower ones need readings enough, so that some take longer.
 
-    Where the hand came to rest only just before the press there is less to go by: two seconds.
+    Where the hand came to rest only just before the press there is less to go by: two seconds, or nine intervals.
     """
     chance = np.random.default_rng(2000 + rate)
     waits = np.array([at_rest(chance, rate, (1.0, 3.0)) for _ in range(800)])
     assert np.mean(waits <= (1.0 if rate >= 8 else 2.0 if rate >= 3 else 3.6)) >= 0.99
     waits = np.array([at_rest(chance, rate, (0.3,)) for _ in range(200)])
-    assert np.mean(waits <= (2.0 if rate >= 5 else 7 / rate)) >= 0.98
+    assert np.mean(waits <= (2.0 if rate >= 5 else 9 / rate)) >= 0.98
 
 
 @pytest.mark.parametrize("rate", RATES)
@@ -146,4 +175,4 @@ def test_a_hand_that_comes_to_rest_by_degrees_is_taken_where_it_ends(rate: int) 
     for _ in range(5):
         one = drawn(chance, rate)._replace(count=0.001, noise=0.3)
         found = taken(chance, one, lambda t: 2 * np.exp(-np.maximum(t, 0) / 0.2) - 10 * np.minimum(t, 0), 6.0)
-        assert found is not None and abs(found[1]) < 0.2 * LIMIT + 3 * one.count
+        assert found is not None and abs(found[1]) < 0.2 * SLOWEST_MOTION + 3 * one.count

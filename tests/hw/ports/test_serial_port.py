@@ -29,7 +29,7 @@ from hw.ports import serial_port
 from hw.ports.port_state import open_error
 from hw.ports.serial_port import PortOptions, SerialPort
 
-PATIENCE = 5.0  # s; what is waited for comes in a few ms unless the machine is busy
+PATIENCE = 60.0  # s; what is waited for comes in a few ms unless the machine is busy
 EXCLUSIVE = 0x80045440  # TIOCGEXCL, tty_ioctl(2)
 
 
@@ -148,9 +148,7 @@ async def test_a_pulled_cable_is_told_and_taken_up_again_under_its_name(cable: C
             assert "went away" in heard.states[-1][1]
             assert str(cable.name) in heard.states[-1][1]
             cable.put()
-            put_at = time.monotonic()
-            await heard.is_("open")
-            assert time.monotonic() - put_at < 3.0  # the worst that is allowed; the median is the slow test's
+            await heard.is_("open")  # how soon is the slow test's
         assert heard.data == b"0\n1\n2\n"
         assert heard.port.opened == 4
         assert len(set(cable.devices)) > 1  # another device number behind the same name
@@ -332,7 +330,7 @@ async def test_stop_while_it_is_being_opened_leaves_nothing_open(
     really = SerialPort._open_serial
 
     def slow(self: SerialPort) -> object:
-        assert go.wait(5)
+        assert go.wait(60)
         port = really(self)
         made.append(port)  # type: ignore[arg-type]
         went.set()
@@ -342,9 +340,7 @@ async def test_stop_while_it_is_being_opened_leaves_nothing_open(
     heard = Heard(str(cable.name))
     heard.port.start()
     await asyncio.sleep(0.02)
-    began = time.monotonic()
-    await heard.port.stop()
-    assert time.monotonic() - began < 0.5  # does not wait for the opening
+    await heard.port.stop()  # does not wait for the opening, which goes on only now
     go.set()
     await heard.until(went.is_set)
     await heard.until(lambda: not made[0].is_open)
@@ -354,15 +350,21 @@ async def test_stop_while_it_is_being_opened_leaves_nothing_open(
 async def test_a_slow_opening_does_not_hold_up_the_loop(
     cable: Cable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(SerialPort, "_open_serial", lambda self: time.sleep(0.3))
+    begun, loop_goes_on, answers = threading.Event(), threading.Event(), []
+
+    def slow(self: SerialPort) -> object:
+        begun.set()
+        answers.append(loop_goes_on.wait(10))  # a loop that is held up can never say so
+        raise OSError("not there")
+
+    monkeypatch.setattr(SerialPort, "_open_serial", slow)
     heard = Heard(str(cable.name))
     heard.port.start()
-    worst, last, end = 0.0, time.monotonic(), time.monotonic() + 0.25
-    while last < end:
-        await asyncio.sleep(0.002)
-        worst, last = max(worst, time.monotonic() - last), time.monotonic()
+    await heard.until(begun.is_set)
+    loop_goes_on.set()
+    await heard.until(lambda: bool(answers))
     await heard.port.stop()
-    assert worst < 0.15
+    assert answers[0]
 
 
 async def test_input_is_discarded_while_a_board_settles(cable: Cable) -> None:

@@ -11,7 +11,8 @@ from collections.abc import Callable
 import msgspec
 import pytest
 
-from bench.console.desk import Desk
+from bench.console.controller import ScreenController
+from bench.console.message_folding import fold
 from bench.protocol import (
     Ask,
     Asking,
@@ -37,7 +38,7 @@ from bench.protocol import (
     Version,
 )
 
-Scene = Callable[[Desk, object], None]
+Scene = Callable[[ScreenController, object], None]
 
 
 def _instruments(**more: object) -> list[InstrumentState]:
@@ -50,9 +51,11 @@ def _instruments(**more: object) -> list[InstrumentState]:
     return [msgspec.structs.replace(one, **more), two]
 
 
-def fresh(desk: Desk, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object) -> None:
-    state = desk.state
-    state.came()
+def fresh(
+    controller: ScreenController, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object
+) -> None:
+    state = controller.state
+    state.connected()
     for message in (
         Version("sweepgauge"),
         GearReply([scenes.sled] if jigs else [], [], [], [0.04, 0.05, 0.10, 0.15]),
@@ -60,14 +63,17 @@ def fresh(desk: Desk, scenes, *, jigs: bool = True, last: tuple = (), **indicato
         ChecksReply(scenes.kinds),
         Readings("indicator", 0, [0.0], [2.513]),
     ):
-        state.hear(message)
+        fold(state, message)
     if last:
-        state.hear(LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
+        fold(state, LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
 
 
-def asked(desk: Desk, scenes, ask: Ask) -> None:
-    fresh(desk, scenes)
-    desk.state.hear(Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question))
+def asked(controller: ScreenController, scenes, ask: Ask) -> None:
+    fresh(controller, scenes)
+    fold(
+        controller.state,
+        Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question),
+    )
 
 
 def _pass(n: int, slope: float = 0.0003) -> tuple[list[float], list[float]]:
@@ -75,19 +81,19 @@ def _pass(n: int, slope: float = 0.0003) -> tuple[list[float], list[float]]:
     return travel, [2.4 + 0.004 * n + slope * s + 0.003 * math.sin(s / 9 + n) for s in travel]
 
 
-def new(desk: Desk, scenes) -> None:
-    fresh(desk, scenes)
+def new(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes)
 
 
-def first_start(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, jigs=False)
-    desk.key("7")
+def first_start(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, jigs=False)
+    controller.key("7")
 
 
-def _bare(desk: Desk, scenes, *cables: Cable) -> None:
+def _bare(controller: ScreenController, scenes, *cables: Cable) -> None:
     """Nothing is set up; cables are listened to."""
-    state = desk.state
-    state.came()
+    state = controller.state
+    state.connected()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     for message in (
         Version("sweepgauge"),
@@ -96,8 +102,8 @@ def _bare(desk: Desk, scenes, *cables: Cable) -> None:
         ChecksReply(scenes.kinds),
         Cables([*cables], True),
     ):
-        state.hear(message)
-    desk.view.first_start = True
+        fold(state, message)
+    controller.navigation.first_start = True
 
 
 HEARD = (
@@ -107,83 +113,95 @@ HEARD = (
 )
 
 
-def finding_cable(desk: Desk, scenes) -> None:
-    _bare(desk, scenes, *HEARD)
-    desk.state.hear(
-        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+def finding_cable(controller: ScreenController, scenes) -> None:
+    _bare(controller, scenes, *HEARD)
+    fold(
+        controller.state,
+        LearnSaid(
+            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
+        ),
     )
 
 
-def no_cable(desk: Desk, scenes) -> None:
-    _bare(desk, scenes)
-    desk.state.hear(
-        LearnSaid("indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again.")
+def no_cable(controller: ScreenController, scenes) -> None:
+    _bare(controller, scenes)
+    fold(
+        controller.state,
+        LearnSaid(
+            "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
+        ),
     )
 
 
-def cable_seen(desk: Desk, scenes) -> None:
+def cable_seen(controller: ScreenController, scenes) -> None:
     words = "UART_bridge_A50285 went 2.00 mm and back: it is the indicator; its number grows as the plunger goes in."
-    _bare(desk, scenes, *HEARD)
-    desk.state.hear(LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True))
+    _bare(controller, scenes, *HEARD)
+    fold(
+        controller.state, LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True)
+    )
 
 
-def leaf_proof(desk: Desk, scenes) -> None:
+def leaf_proof(controller: ScreenController, scenes) -> None:
     words = "Slip the leaf of 0.10 mm under the tip and let the tip rest on it. Enter when it does."
-    fresh(desk, scenes, jigs=False)
-    desk.view.first_start = True
-    desk.state.hear(LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
+    fresh(controller, scenes, jigs=False)
+    controller.navigation.first_start = True
+    fold(controller.state, LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
 
 
-def cables(desk: Desk, scenes) -> None:
-    fresh(desk, scenes)
-    desk.key("7")
-    desk.key("3")
+def cables(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes)
+    controller.key("7")
+    controller.key("3")
 
 
-def checks(desk: Desk, scenes) -> None:
-    fresh(desk, scenes)
-    desk.key("1")
+def checks(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes)
+    controller.key("1")
 
 
-def options(desk: Desk, scenes) -> None:
-    checks(desk, scenes)
-    desk.key("1")
+def options(controller: ScreenController, scenes) -> None:
+    checks(controller, scenes)
+    controller.key("1")
 
 
-def cautions(desk: Desk, scenes) -> None:
-    asked(desk, scenes, Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions))
+def cautions(controller: ScreenController, scenes) -> None:
+    asked(
+        controller,
+        scenes,
+        Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions),
+    )
 
 
-def set_up(desk: Desk, scenes) -> None:
-    asked(desk, scenes, scenes.place)
+def set_up(controller: ScreenController, scenes) -> None:
+    asked(controller, scenes, scenes.place)
 
 
-def set_up_again(desk: Desk, scenes) -> None:
+def set_up_again(controller: ScreenController, scenes) -> None:
     words = (
         "Turn the square over: handle to the RIGHT of the arm, on the same stretch of the sled fence, arm pointing away "
         "from you. Indicator standing on the LEFT of the arm, at the same height."
     )
     replace = msgspec.structs.replace
     asked(
-        desk, scenes,
+        controller, scenes,
         replace(scenes.place, words=words, placement="handle-right", side="left", step=2, picture="square-handle-right"),
     )  # fmt: skip
 
 
-def lean(desk: Desk, scenes) -> None:
+def lean(controller: ScreenController, scenes) -> None:
     words = "Lean the sled to the left within its play, hold it there, press Enter."
-    asked(desk, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
+    asked(controller, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
 
 
-def tap(desk: Desk, scenes) -> None:
+def tap(controller: ScreenController, scenes) -> None:
     words = (
         "Tap the indicator's post lightly with a finger, twice: the number must come back. Press Enter when it stands "
         "still."
     )
-    asked(desk, scenes, msgspec.structs.replace(scenes.place, phase="tap", words=words))
+    asked(controller, scenes, msgspec.structs.replace(scenes.place, phase="tap", words=words))
 
 
-def tap_again(desk: Desk, scenes) -> None:
+def tap_again(controller: ScreenController, scenes) -> None:
     """It did not come back; the number at rest is taken anew, with nothing touched."""
     remark = (
         "Tapped, and the number did not come back: it stands 0.020 mm off. Is the magnet on, the foot clean, every "
@@ -193,105 +211,127 @@ def tap_again(desk: Desk, scenes) -> None:
     rest = msgspec.structs.replace(
         scenes.place, phase="tap", words=words, enter=False, waiting=True, remark=remark
     )
-    asked(desk, scenes, rest)
+    asked(controller, scenes, rest)
 
 
-def ready(desk: Desk, scenes) -> None:
-    asked(desk, scenes, scenes.push)
-    _kept(desk)
+def ready(controller: ScreenController, scenes) -> None:
+    asked(controller, scenes, scenes.push)
+    _kept(controller)
 
 
-def _kept(desk: Desk) -> None:
+def _kept(controller: ScreenController) -> None:
     travel, reading = _pass(0)
-    desk.state.hear(SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
-    desk.state.hear(
+    fold(
+        controller.state, SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.")
+    )
+    fold(controller.state,
         Fitted("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)
     )  # fmt: skip
 
 
-def moving(desk: Desk, scenes) -> None:
-    ready(desk, scenes)
+def moving(controller: ScreenController, scenes) -> None:
+    ready(controller, scenes)
     travel, reading = _pass(1)
-    desk.state.hear(SweepSaid("b", "handle-left", "running"))
-    desk.state.hear(Points("b", travel[:70], reading[:70]))
-    desk.state.hear(
+    fold(controller.state, SweepSaid("b", "handle-left", "running"))
+    fold(controller.state, Points("b", travel[:70], reading[:70]))
+    fold(
+        controller.state,
         Asking(
             "r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True), saw="cabinet"
-        )
+        ),
     )
 
 
-def refused(desk: Desk, scenes) -> None:
+def refused(controller: ScreenController, scenes) -> None:
     remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
-    asked(desk, scenes, msgspec.structs.replace(scenes.push, remark=remark))
+    asked(controller, scenes, msgspec.structs.replace(scenes.push, remark=remark))
 
 
-def mark(desk: Desk, scenes) -> None:
+def mark(controller: ScreenController, scenes) -> None:
     words = "Push to the mark at 75 mm, stop, press Enter, hold still."
     asked(
-        desk,
+        controller,
         scenes,
         msgspec.structs.replace(scenes.push, phase="mark", words=words, enter=True, mark=3, marks=9),
     )
 
 
-def pulled_cable(desk: Desk, scenes) -> None:
-    moving(desk, scenes)
+def pulled_cable(controller: ScreenController, scenes) -> None:
+    moving(controller, scenes)
     words = "The indicator's port is gone: plug its cable in again."
-    desk.state.hear(InstrumentState("indicator", "indicator", "absent", words))
+    fold(controller.state, InstrumentState("indicator", "indicator", "absent", words))
 
 
-def away(desk: Desk, scenes) -> None:
-    ready(desk, scenes)
-    desk.state.went("The daemon went away.")
+def away(controller: ScreenController, scenes) -> None:
+    ready(controller, scenes)
+    controller.state.disconnected("The daemon went away.")
+
+
+def _rip_fence(verdict: str, value: float, way: str) -> Scene:
+    """A rip fence right of the blade: judged is the toe, the second quantity."""
+
+    def scene(controller: ScreenController, scenes) -> None:
+        leans = Quantity("rip-fence", 0.0006, "rad", 4e-5, 8.0, way="rear leans left")
+        toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, verdict, way)  # type: ignore[arg-type]
+        one = msgspec.structs.replace(
+            scenes.finding(verdict, value, "r1"),
+            check="rip-fence", quantities=[leans, toe], move=None, notes=[],
+        )  # fmt: skip
+        fresh(controller, scenes, last=(one,))
+
+    return scene
 
 
 def _result(verdict: str, value: float) -> Scene:
-    def scene(desk: Desk, scenes) -> None:
+    def scene(controller: ScreenController, scenes) -> None:
         fresh(
-            desk, scenes, last=(scenes.finding(verdict, value, "f0"), scenes.finding("inside", 0.00003, "b"))
+            controller,
+            scenes,
+            last=(scenes.finding(verdict, value, "f0"), scenes.finding("inside", 0.00003, "b")),
         )
 
     return scene
 
 
-def out(desk: Desk, scenes) -> None:
+def out(controller: ScreenController, scenes) -> None:
     fresh(
-        desk, scenes, last=(scenes.finding("outside", 0.0003, "f0"), scenes.finding("inside", 0.00003, "b"))
+        controller,
+        scenes,
+        last=(scenes.finding("outside", 0.0003, "f0"), scenes.finding("inside", 0.00003, "b")),
     )
-    _kept(desk)
+    _kept(controller)
 
 
-def wrong_way(desk: Desk, scenes) -> None:
+def wrong_way(controller: ScreenController, scenes) -> None:
     """The verifying passes tell what went wrong with the move."""
-    fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
+    fresh(controller, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
     note = "The move: wrong way."
-    desk.state.hear(Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
-    desk.state.result = desk.state.last[0]
+    fold(controller.state, Concluded(None, msgspec.structs.replace(found, notes=[note, *found.notes])))
+    controller.state.result = controller.state.last[0]
 
 
-def _shaped(desk: Desk, scenes, quantities: list[Quantity], **more: object) -> None:
+def _shaped(controller: ScreenController, scenes, quantities: list[Quantity], **more: object) -> None:
     found = msgspec.structs.replace(
         scenes.finding("outside"), quantities=quantities, move=None, notes=[], **more
     )
-    fresh(desk, scenes, last=(found,))
+    fresh(controller, scenes, last=(found,))
 
 
 def _size(name: str, value: float, limit: float | None, way: str | None = None) -> Quantity:
     return Quantity(name, value, "mm", value / 15, 20.0, limit, "outside" if limit else None, way)
 
 
-def crown(desk: Desk, scenes) -> None:
+def crown(controller: ScreenController, scenes) -> None:
     """The face of a sled fence, and where a board meets it."""
     profile = [(20.0 * n - 300.0, 0.08 * math.cos((n - 15) / 10)) for n in range(31)]
     contact = [Contact(-200.0, 100.0, -50.0, 4e-5, 1e-5)]
     straight = _size("minimum-zone", 0.082, 0.05, "crown")
-    _shaped(desk, scenes, [straight], check="fence-straight", profile=profile, contact=contact)
+    _shaped(controller, scenes, [straight], check="fence-straight", profile=profile, contact=contact)
 
 
-def binds(desk: Desk, scenes) -> None:
+def binds(controller: ScreenController, scenes) -> None:
     positions = [
         Position(
             50.0 * n,
@@ -301,34 +341,34 @@ def binds(desk: Desk, scenes) -> None:
         )
         for n in range(13)
     ]
-    _shaped(desk, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
+    _shaped(controller, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
 
 
-def plate(desk: Desk, scenes) -> None:
+def plate(controller: ScreenController, scenes) -> None:
     phase = Quantity("phase", 2.1, "rad", 0.02, 5.0, way="largest at 120 degrees of turn")
     quantities = [_size("total", 0.14, 0.05), _size("tilt", 0.13, None), _size("warp", 0.01, None), phase]
-    _shaped(desk, scenes, quantities, check="plate-wobble")
+    _shaped(controller, scenes, quantities, check="plate-wobble")
 
 
-def moved(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, last=(scenes.finding("outside", 0.0003),))
-    desk.state.hear(Saved("move", "f1"))
+def moved(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, last=(scenes.finding("outside", 0.0003),))
+    fold(controller.state, Saved("move", "f1"))
 
 
-def the_move(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, last=(scenes.finding(),))
-    desk.key("4")
+def the_move(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, last=(scenes.finding(),))
+    controller.key("4")
 
 
-def live_stand(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, last=(scenes.finding(),))
-    desk.key("5")
+def live_stand(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, last=(scenes.finding(),))
+    controller.key("5")
 
 
 def _live(said: LiveSaid) -> Scene:
-    def scene(desk: Desk, scenes) -> None:
-        fresh(desk, scenes, last=(scenes.finding(),))
-        desk.state.hear(said)
+    def scene(controller: ScreenController, scenes) -> None:
+        fresh(controller, scenes, last=(scenes.finding(),))
+        fold(controller.state, said)
 
     return scene
 
@@ -340,38 +380,38 @@ def _go(
     return msgspec.structs.replace(said, uncertainty=0.0097, **more)
 
 
-def past(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
-    desk.key("6")
+def past(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
+    controller.key("6")
 
 
-def limits(desk: Desk, scenes) -> None:
-    fresh(desk, scenes, last=(scenes.finding(),))
-    desk.key("3")
+def limits(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes, last=(scenes.finding(),))
+    controller.key("3")
 
 
-def sled(desk: Desk, scenes) -> None:
-    fresh(desk, scenes)
-    desk.key("7")
-    desk.key("2")
-    desk.view.sled.update(
+def sled(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes)
+    controller.key("7")
+    controller.key("2")
+    controller.navigation.sled.update(
         pivot_to_blade="250 mm", pivot_to_screw="500 mm", pivot_to_stop="480 mm", widest_board="600 mm"
     )
 
 
-def keys(desk: Desk, scenes) -> None:
-    fresh(desk, scenes)
-    desk.key("slash")
+def keys(controller: ScreenController, scenes) -> None:
+    fresh(controller, scenes)
+    controller.key("slash")
 
 
-def sure(desk: Desk, scenes) -> None:
-    ready(desk, scenes)
-    desk.key("9")
+def sure(controller: ScreenController, scenes) -> None:
+    ready(controller, scenes)
+    controller.key("9")
 
 
-def told(desk: Desk, scenes) -> None:
-    ready(desk, scenes)
-    desk.state.hear(Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+def told(controller: ScreenController, scenes) -> None:
+    ready(controller, scenes)
+    fold(controller.state, Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
 
 
 SCENES: dict[str, Scene] = {
@@ -400,6 +440,8 @@ SCENES: dict[str, Scene] = {
     "out": out,
     "good-enough": _result("inside", 0.00004),
     "too-close": _result("cannot-tell", 0.00016),
+    "closes": _rip_fence("outside", 0.0008, "closes at the rear"),
+    "opens": _rip_fence("inside", -0.0001, "opens at the rear"),
     "sure": sure,
     "wrong-way": wrong_way,
     "crown": crown,

@@ -13,29 +13,29 @@ from pathlib import Path
 
 import pytest
 
-from bench.console import looks
+from bench.console import themes
 from bench.console.app import make_console
-from bench.console.arrange import compose
-from bench.console.desk import Desk
-from bench.console.looks import Look
-from bench.console.state import State
+from bench.console.controller import ScreenController
+from bench.console.layout import compose
+from bench.console.navigation import Navigation
 from bench.console.text import Block, Line, plain
-from bench.console.view import View
+from bench.console.themes import ConsoleTheme
+from bench.console.view_model import ViewModel
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 KEPT = Path(__file__).parents[4] / "fixtures" / "pictures" / "screens"
 ASKED = os.environ.get("SWEEPGAUGE_PICTURES", "")
 
 
-def desk_of(look: Look) -> Desk:
-    return Desk(State(lambda: 100.0), View(glyphs=look.glyphs), lambda message: True)
+def desk_of(look: ConsoleTheme) -> ScreenController:
+    return ScreenController(ViewModel(lambda: 100.0), Navigation(glyphs=look.glyphs), lambda message: True)
 
 
-def draw(scene, size: tuple[int, int], look: Look, scenes) -> Block:
-    desk = desk_of(look)
-    desk.view.wide = size[0]
-    scene(desk, scenes)
-    return compose(desk, *size).lines
+def draw(scene, size: tuple[int, int], look: ConsoleTheme, scenes) -> Block:
+    controller = desk_of(look)
+    controller.navigation.wide = size[0]
+    scene(controller, scenes)
+    return compose(controller, *size).lines
 
 
 def written(block: Block) -> list[str]:
@@ -64,7 +64,7 @@ def page(name: str, scene, scenes) -> str:
     """All sizes of one screen; the signs of the Pi's own screen stand beside only where they differ."""
     out: list[str] = []
     for size in SIZES:
-        rich, pencil, tube = (written(draw(scene, size, look, scenes)) for look in looks.LOOKS)
+        rich, pencil, tube = (written(draw(scene, size, look, scenes)) for look in themes.THEMES)
         assert rich == pencil  # without colour it is the same screen
         out += [f"== {name} {size[0]}x{size[1]}", *rich]
         if tube != rich:
@@ -87,8 +87,8 @@ def test_the_screen_is_the_one_that_was_looked_at(scenes, named) -> None:
     assert now == kept.read_text(), f"{name} is drawn otherwise; look at it, then rebuild"
 
 
-@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
-def test_the_colours_of_a_look_are_those_that_were_looked_at(look: Look) -> None:
+@pytest.mark.parametrize("look", themes.THEMES, ids=lambda look: look.name)
+def test_the_colours_of_a_look_are_those_that_were_looked_at(look: ConsoleTheme) -> None:
     now = "".join(f"{role}: {style}\n" for role, style in look.styles().items())
     kept = KEPT / f"look-{look.name}.txt"
     if ASKED == "rebuild":
@@ -101,8 +101,10 @@ def test_no_kept_screen_is_without_its_scene(every_scene) -> None:
     assert names == set(every_scene)
 
 
-@pytest.mark.parametrize("look", looks.LOOKS, ids=lambda look: look.name)
-async def test_what_is_composed_is_what_the_terminal_shows(scenes, every_scene, tmp_path, look: Look) -> None:
+@pytest.mark.parametrize("look", themes.THEMES, ids=lambda look: look.name)
+async def test_what_is_composed_is_what_the_terminal_shows(
+    scenes, every_scene, tmp_path, look: ConsoleTheme
+) -> None:
     """The program's own picture (SVG) of one scene after the other has the same signs, row by row."""
     app = make_console(tmp_path / "nobody", look=look.name)
     folder = Path(ASKED) if ASKED not in ("", "rebuild") else None
@@ -111,7 +113,7 @@ async def test_what_is_composed_is_what_the_terminal_shows(scenes, every_scene, 
         async with app.run_test(size=size) as pilot:
             for name in every_scene if folder is not None else ("set-up", "moving", "out"):
                 block = draw(every_scene[name], size, look, scenes)
-                app.sheet.show(block)
+                app.grid.show(block)
                 app._mark = lambda changed: None  # nobody answers: only the scene is shown
                 await pilot.pause(0.05)
                 wanted = [

@@ -14,19 +14,19 @@ from textual.geometry import Size
 from bench.console.app import Console, make_console
 
 SIZES = [(80, 24), (200, 60), (40, 15), (24, 80)]
-LOOKS = 200  # at the screen, 0.01 s apart at the least, before it counts as wrong
+THEMES = 200  # at the screen, 0.01 s apart at the least, before it counts as wrong
 
 
 @contextlib.asynccontextmanager
 async def showing(scene, scenes, size: tuple[int, int], folder: Path) -> AsyncIterator[tuple]:
     app = make_console(folder / "nobody")
     app.state.clock = lambda: 100.0
-    app.link.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
-    app.link.send = lambda message: True  # type: ignore[method-assign]
-    app.desk._send = app.link.send
+    app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
+    app.client.send = lambda message: True  # type: ignore[method-assign]
+    app.controller._send = app.client.send
     async with app.run_test(size=size) as pilot:
-        app.desk.view.wide = size[0]
-        scene(app.desk, scenes)
+        app.controller.navigation.wide = size[0]
+        scene(app.controller, scenes)
         app._draw_now()
         await pilot.pause()
         yield app, pilot
@@ -39,7 +39,7 @@ def cells(app: Console) -> list[list[tuple[str, object]]]:
 
 
 async def _comes(pilot, wanted: list) -> None:
-    for _ in range(LOOKS):
+    for _ in range(THEMES):
         if cells(pilot.app) == wanted:
             return
         await pilot.pause(0.01)

@@ -1,0 +1,12 @@
+"""The requests that the console sends on each connection."""
+
+from bench.protocol import GetChecks, GetGear, GetStatus, Watch
+
+# live readings: messages a second and instrument; digits are not drawn more often
+MOST_READINGS = 10.0
+GREETING = (
+    GetGear(),
+    GetStatus(),
+    Watch(on=True, most=MOST_READINGS),
+    GetChecks(),
+)

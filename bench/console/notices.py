@@ -1,0 +1,44 @@
+"""What is said to the person: as_sentence sentences. Pure; may import: msgspec."""
+
+from __future__ import annotations
+
+from collections.abc import Container
+
+import msgspec
+
+NOTICES = 8  # sentences kept
+
+
+class NoticeLine(msgspec.Struct, frozen=True):
+    about: str
+    words: str
+    bad: bool = False
+
+
+def as_sentence(text: str) -> str:
+    """With a capital and a stop."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
+class NoticeList(list[NoticeLine]):
+    """What was said last, the newest at the end; trouble that is not over stays behind
+    mere remarks."""
+
+    def add(self, said: NoticeLine, troubled: Container[str]) -> None:
+        """troubled: what trouble is not over of. The same twice in a row is said once."""
+        place = len(self)
+        while (
+            not said.bad
+            and place
+            and self[place - 1].bad
+            and self[place - 1].about in troubled
+        ):
+            place -= 1
+        if not place or self[place - 1].words != said.words:
+            self.insert(place, said)
+        del self[:-NOTICES]
+
+    def over(self, about: str, *, bad: bool = True) -> None:
+        """What was said of it counts no more; bad: only the bad news."""
+        self[:] = [one for one in self if one.about != about or (bad and not one.bad)]

@@ -1,0 +1,192 @@
+"""The view model: what the screen knows, all of it from messages of the daemon.
+
+A console that comes back in mid-check is filled from one status reply; it keeps nothing
+of its own. The clock comes in as an argument.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import msgspec
+
+from bench.console.instrument_view import InstrumentView, PassView
+from bench.console.notices import NoticeLine, NoticeList
+from bench.protocol import (
+    Ask,
+    CheckKind,
+    Finding,
+    GearReply,
+    Jig,
+    LearnSaid,
+    LiveSaid,
+    LogState,
+)
+from bench.units import System
+
+NOTHING: frozenset[str] = frozenset()
+
+
+class ViewModel(msgspec.Struct):
+    """See `message_folding` for what changes it."""
+
+    clock: Callable[[], float]
+    here: bool = False  # connected, and told how things stand
+    connecting: bool = False  # connected
+    away_words: str = "No daemon yet."
+    away_since: float | None = None
+    program: str = ""
+    units: System = "mm"
+    recording: str = "recording"
+    log_state: LogState = "recording"
+    instruments: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
+    run: str | None = None
+    check: str | None = None
+    jig: str | None = None
+    saw: str | None = None
+    question: str = ""
+    verifies: str | None = None
+    ask: Ask | None = None
+    line: PassView | None = None  # the running pass
+    passes: list[PassView] = msgspec.field(default_factory=list)  # of this check, kept
+    last: list[Finding] = msgspec.field(default_factory=list)  # newest first
+    past: list[Finding] | None = None
+    moves: dict[str, str] = msgspec.field(default_factory=dict)
+    # concluded since the console came; shown until something else is begun
+    result: Finding | None = None
+    gear: GearReply | None = None
+    checks: list[CheckKind] | None = None
+    live: LiveSaid | None = None
+    learn: LearnSaid | None = None
+    # cables that are looked for, by port
+    ports: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
+    moving_port: str | None = None  # the one whose number moved last
+    # what was found and proved while this screen was here
+    learned: frozenset[str] = frozenset()
+    notices: NoticeList = msgspec.field(default_factory=NoticeList)
+    chosen_jig: str | None = None  # by the user, here
+    status_known: bool = False
+    notes: list[str] = msgspec.field(default_factory=list)  # of the daemon's start
+    notes_unseen: bool = False  # some of them are said here for the first time
+
+    # ---- the connection --------------------------------------------------------------
+
+    def connected(self) -> frozenset[str]:
+        """Connected; what is shown stays as it was until the daemon has said how things
+        stand."""
+        self.connecting = True
+        return NOTHING
+
+    def confirm_connection(self) -> None:
+        back = self.away_since is not None and self.status_known
+        self.connecting, self.here, self.away_since, self.away_words = (
+            False,
+            True,
+            None,
+            "",
+        )
+        if back:
+            self.say("daemon", "The daemon is back; the check stands where it stood.")
+
+    def disconnected(self, words: str) -> frozenset[str]:
+        if self.away_since is None:
+            self.away_since = self.clock()
+        if (
+            self.status_known
+        ):  # it was here: what is shown stands still until it is back
+            words = "Waiting for the daemon."
+            if self.here:
+                self.say(
+                    "daemon",
+                    "The daemon went away; what was said to be saved is kept.",
+                    bad=True,
+                )
+        changed = self.here or words != self.away_words
+        self.connecting, self.here, self.away_words = False, False, words
+        self.live = self.learn = None
+        self.ports = {}
+        return frozenset({"health", "notice", "ask", "number"}) if changed else NOTHING
+
+    # ---- what is asked of it ---------------------------------------------------------
+
+    @property
+    def shown(self) -> InstrumentView | None:
+        """The instrument whose number is large: the caliper while widths are asked for,
+        else the indicator."""
+        wanted = (
+            "caliper"
+            if self.ask is not None and self.ask.gather == "width"
+            else "indicator"
+        )
+        if (
+            self.learn is not None
+            and self.learn.what != "leaf"
+            and self.moving_port in self.ports
+        ):
+            return self.ports[self.moving_port]  # what moves is what is looked for
+        for one in self.instruments.values():
+            if one.role == wanted:
+                return one
+        other = next(
+            (one for one in self.instruments.values() if one.state != "marks"), None
+        )
+        return other or next((one for one in self.ports.values() if one.live), None)
+
+    @property
+    def the_jig(self) -> str | None:
+        """The sled that the screen is about: of the check in progress, chosen, last
+        measured, or the only one."""
+        if self.run is not None:
+            return self.jig
+        if self.chosen_jig is not None:
+            return self.chosen_jig
+        named = next((f.jig for f in self.last if f.jig), None)
+        if named is not None:
+            return named
+        return (
+            self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
+        )
+
+    def jig_gear(self, name: str | None = None) -> Jig | None:
+        jigs = self.gear.jigs if self.gear is not None else []
+        return next((j for j in jigs if j.name == (name or self.the_jig)), None)
+
+    def widest_board(self, jig: str | None = None) -> float | None:
+        """mm: the user's widest board on that sled."""
+        known = self.jig_gear(jig)
+        return known.widest_board if known is not None else None
+
+    def board(self, finding: Finding) -> float | None:
+        """mm: the board across which the result is told; None where it is not of a sled
+        fence, since a blade or a rip fence turns no board."""
+        kind = next((k for k in self.checks or [] if k.kind == finding.check), None)
+        of_sled = kind is not None and "jig" in kind.needs
+        return self.widest_board(finding.jig) if of_sled else None
+
+    @property
+    def past_findings(self) -> list[Finding]:
+        """Results asked of the log where they have come, else those of the status."""
+        return self.past if self.past is not None else self.last
+
+    @property
+    def finding(self) -> Finding | None:
+        """The result to show: just concluded, else the last of this sled, else the last
+        of all."""
+        if self.result is not None:
+            return self.result
+        jig = self.the_jig
+        return next(
+            (f for f in self.last if f.jig == jig), self.last[0] if self.last else None
+        )
+
+    def placed_passes(self) -> list[PassView]:
+        """Kept passes of the set-up that is asked for now (of the whole check where
+        none is)."""
+        placement = self.ask.placement if self.ask is not None else None
+        return [p for p in self.passes if placement is None or p.placement == placement]
+
+    # ---- changes of its own ------------------------------------------------------------
+
+    def say(self, about: str, words: str, *, bad: bool = False) -> None:
+        troubled = {name for name, one in self.instruments.items() if one.troubled}
+        self.notices.add(NoticeLine(about, words, bad), troubled)

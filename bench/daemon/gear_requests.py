@@ -1,0 +1,80 @@
+"""Requests that write down the user's gear or units, and read them again."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from typing import Protocol
+
+from bench.daemon.outbox import Send
+from bench.daemon.station import Bench
+from bench.gear import Gear
+from bench.procedure.remark import Remark
+from bench.procedure.wrong_use import WrongUse
+from bench.protocol import Done, PutJig, PutLeaves, PutSaw, PutSquare, PutUnits
+from bench.render.gear import jig_texts, saw_texts, square_texts
+from bench.settings.edit import keep_units
+from bench.settings.settings_file import Paths, Settings, add_gear, load
+
+
+class GearService(Protocol):
+    """What of the daemon these requests change; see bench.daemon.service."""
+
+    paths: Paths
+    bench: Bench
+
+    def busy(self) -> str | None: ...
+    def new_gear(self, gear: Gear) -> None: ...
+    async def rewire(self, settings: Settings) -> None: ...
+
+
+async def put_units(service: GearService, send: Send, request: PutUnits) -> None:
+    """What people see: kept in the settings file, and true at once."""
+    if (why := service.busy()) is not None:
+        raise WrongUse(why)
+    paths = service.paths
+    settings = await asyncio.to_thread(
+        keep_units, paths.settings, request.units, gear_path=paths.gear
+    )
+    await service.rewire(settings)
+    code = "units-mm" if request.units == "mm" else "units-inch"
+    remark = Remark(code, {"file": paths.settings.name})
+    send(Done(ref=request.ref, remarks=[remark]))
+
+
+async def put_gear(
+    service: GearService, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
+) -> None:
+    """Into gear.toml beside the log, checked whole before a byte is written; then
+    read again."""
+    if service.bench.run is not None:
+        raise WrongUse(
+            "a check is in progress; finish it, or end it with `sweepgauge abandon`"
+        )
+    name: str | None = None
+    values: Mapping[str, str | list[str]]
+    if isinstance(request, PutJig):
+        name, values, kind = request.jig.name, jig_texts(request.jig), "jig"
+    elif isinstance(request, PutSaw):
+        name, values, kind = request.saw.name, saw_texts(request.saw), "saw"
+    elif isinstance(request, PutSquare):
+        name, values, kind = (
+            request.square.name,
+            square_texts(request.square),
+            "square",
+        )
+    else:
+        values, kind = (
+            {"set": [f"{leaf!r} mm" for leaf in request.leaves]},
+            "leaves",
+        )
+    paths = service.paths
+
+    def write() -> Gear:
+        add_gear(paths.gear, kind, name, values, settings_path=paths.settings)  # type: ignore[arg-type]
+        return load(paths.settings, paths.gear).gear
+
+    gear = await asyncio.to_thread(write)
+    service.new_gear(gear)
+    remark = Remark("gear-kept", {"name": name or kind, "path": str(paths.gear)})
+    send(Done(ref=request.ref, remarks=[remark]))

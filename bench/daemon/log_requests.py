@@ -1,0 +1,90 @@
+"""Requests that ask about the log, answered off the event loop."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from pathlib import Path
+from typing import Protocol
+
+import msgspec
+
+from bench.daemon.clients import Client
+from bench.finding import Unread
+from bench.log import event_log, history
+from bench.log.writer import LogWriter
+from bench.protocol import (
+    LogEventRows,
+    LogEvents,
+    LogExport,
+    LogList,
+    LogOne,
+    LogShow,
+    LogText,
+)
+from bench.settings.settings_file import Paths, Settings
+
+EXPORT_PIECE = 64 * 1024  # characters of an export in one message
+FLUSH = 1.0  # s
+
+
+class LogService(Protocol):
+    """What of the daemon these answers are made from; see bench.daemon.service."""
+
+    settings: Settings
+    paths: Paths
+    log: LogWriter
+
+
+async def answer_from_log(
+    service: LogService,
+    client: Client,
+    request: LogList | LogShow | LogExport | LogEvents,
+) -> None:
+    path = service.paths.log
+    if isinstance(request, LogList):
+        rows = await asyncio.to_thread(
+            history.listed,
+            path,
+            jig=request.jig,
+            check=request.check,
+            most=request.most,
+            before=request.before,
+        )
+        client.send(msgspec.structs.replace(rows, ref=request.ref))
+    elif isinstance(request, LogEvents):
+        units = service.settings.units
+        # events of no check wait for company
+        await asyncio.to_thread(service.log.flush, FLUSH)
+        events = await asyncio.to_thread(event_log.events, path, request.most, units)
+        client.send(LogEventRows(events, request.ref))
+    elif isinstance(request, LogShow):
+        shown = await asyncio.to_thread(history.show, path, request.id)
+        client.send(
+            LogOne(
+                shown.finding,
+                msgspec.Raw(msgspec.json.encode(shown.evidence)),
+                [msgspec.Raw(msgspec.json.encode(m)) for m in shown.moves],
+                request.ref,
+            )
+        )
+    else:
+        await _export(path, client, request)
+
+
+async def _export(path: Path, client: Client, request: LogExport) -> None:
+    """No further than the client reads: a slow one only waits for itself."""
+    unread: list[Unread] = []
+    pieces = history.exported(path, request.id, unread)
+    try:
+        while (text := await asyncio.to_thread(next, pieces, None)) is not None:
+            for start in range(0, len(text), EXPORT_PIECE):
+                client.send(
+                    LogText(text[start : start + EXPORT_PIECE], False, request.ref)
+                )
+                await client.drained()
+    finally:
+        # at this moment it reads, in its thread
+        with contextlib.suppress(ValueError):
+            pieces.close()
+    client.send(LogText("", True, request.ref, unread))

@@ -1,0 +1,363 @@
+"""Hands on the virtual saw for the demonstration with the screen: they follow what the
+daemon asks.
+
+They put, lean, go to marks, touch and measure by themselves; the push, the screw and
+every slip are the user's, by a key, or the operator's. A client of the daemon.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Coroutine
+from typing import Any
+
+from bench.checks.options import OptionValue
+from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
+from bench.demo.truth import JOB
+from bench.finding import Finding
+from bench.procedure.prompt import Ask
+from bench.protocol import (
+    Asking,
+    Begin,
+    Concluded,
+    Error,
+    GetStatus,
+    Live,
+    LiveSaid,
+    Press,
+    Saved,
+    StatusReply,
+)
+from bench.protocol.async_client import AsyncClient
+from hw.virtual.hands import Hands
+from hw.virtual.ptys import VirtualPorts
+
+BITE = 0.06  # mm that the free end goes at one turn of the wrist
+NEAR = 0.003  # mm from the aim where hands stop turning
+DRAWN = 0.03  # mm that the last screw draws the fence back
+KNOCK = 0.20  # mm that a bumped stand reads more
+READ = 4.0  # s that the operator leaves a result on the screen
+
+
+class HandsClient:
+    """Hands that follow what the daemon asks, heard over a connection of their own; `close`
+    closes it."""
+
+    def __init__(
+        self, client: AsyncClient, hands: Hands, ports: VirtualPorts | None = None
+    ) -> None:
+        self.client = client
+        self.hands = hands
+        self.ports = ports
+        self.operator = (
+            # does everything, Enter too: begins the job as well, moves, and proves the
+            # move
+            False
+        )
+        self.finding: Finding | None = None  # the latest
+        self._made: set[str] = set()  # findings whose move was made
+        self._begun: object = None  # what the operator began last
+        self.ask: Ask | None = None
+        self.live: LiveSaid | None = None
+        self.unplugged = False
+        self.tapped = False  # the stand, since it was asked for
+        self.tight = False  # the screw was tightened in this live move
+        self.slipped = False  # the set-up was put wrong on purpose
+        self.trouble = ""  # why the pretend saw cannot do what is asked
+        # of the check in progress
+        self.options: dict[str, OptionValue] = {}
+        self._at_free_end = False
+        # way of the live move, as it was before anything was moved
+        self._meant: str | None = None
+        self._placement_before: str | None = None  # the set-up before the present one
+        self._placement: str | None = None
+        self._answered: object = None  # the ask that the hands have already answered
+        self._work: asyncio.Task[None] | None = None
+        self._listening = asyncio.create_task(self._listen())
+
+    async def close(self) -> None:
+        for task in (self._listening, self._work):
+            if task is not None:
+                task.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
+        self.client.close()
+
+    @property
+    def busy(self) -> bool:
+        return self._work is not None and not self._work.done()
+
+    # ---- the user's keys -------------------------------------------------------------
+
+    def hand(self) -> None:
+        """What a hand would do now: push, tap the stand, turn the screw, tighten it."""
+        if not self.busy:
+            self._start(self._hand())
+
+    def hand_word(self) -> str:
+        if self.busy:
+            return "(hands)"
+        if self.live is not None:
+            return (
+                "tighten" if self.live.phase == "tighten" and not self.tight else "turn"
+            )
+        return "tap" if self.ask is not None and self.ask.phase == "tap" else "push"
+
+    def can_hand(self) -> bool:
+        if self.live is not None:
+            return self.live.phase in ("go", "tighten")
+        ask = self.ask
+        return ask is not None and (
+            (ask.phase == "sweep" and ask.ready)
+            or (ask.phase == "tap" and ask.enter and not ask.waiting)
+        )
+
+    def turn_operator(self) -> None:
+        self.operator = not self.operator
+        self._begun = None
+        if self.finding is not None and not self._moves(self.finding):
+            self.finding = None  # the job is begun anew
+        self._answered = (
+            None  # what the hands have done already may still want its Enter
+        )
+        self._look()
+
+    def wrong(self) -> None:
+        """A slip of the set-up: the square left as it was, or the stand on the other
+        side of the arm."""
+        ask = self.ask
+        if ask is None or self.busy:
+            return
+        self.slipped = True
+        if (
+            self._placement_before is not None
+            and self._placement_before != ask.placement
+        ):
+            self._start(self.hands.put(self._placement_before))
+        else:
+            self.hands.saw.slip("wrong-side")
+            self._start(self.hands.put(ask.placement or ""))
+
+    def wrong_word(self) -> str:
+        turned = (
+            self.ask is not None
+            and self._placement_before is not None
+            and self._placement_before != self.ask.placement
+        )
+        return "don't turn" if turned else "wrong side"
+
+    def can_wrong(self) -> bool:
+        ask = self.ask
+        return (
+            ask is not None
+            and ask.phase == "place"
+            and (ask.placement or "").startswith("handle-")
+        )
+
+    def bump(self) -> None:
+        self.hands.saw.bump(KNOCK)
+
+    def can_bump(self) -> bool:
+        return (
+            self.live is None
+            and self.ask is not None
+            and self.ask.phase in ("lean", "tap", "sweep", "mark", "spot")
+        )
+
+    def cable(self) -> None:
+        """Pull the indicator's cable, or put it back."""
+        if self.ports is None:
+            return
+        self.unplugged = not self.unplugged
+        (self.ports.unplug if self.unplugged else self.ports.replug)("indicator")
+
+    # ---- by themselves ---------------------------------------------------------------
+
+    async def _listen(self) -> None:
+        self.client.send(GetStatus())
+        while (message := await self.client.inbox.get()) is not None:
+            if isinstance(message, Asking):
+                self.ask, self.options = message.ask, message.options or self.options
+            elif isinstance(message, StatusReply):
+                run = message.run
+                self.ask = run.ask if run is not None else None
+                self.options = run.options if run is not None else self.options
+                self.finding = message.last[0] if message.last else None
+            elif isinstance(message, LiveSaid):
+                self._hear_live(message)
+            elif isinstance(message, Concluded):
+                self.ask, self.finding = None, message.finding
+            elif isinstance(message, Saved) and message.what == "move":
+                self._made.add(message.id)
+            elif isinstance(message, Error):
+                self.operator, self.trouble = (
+                    False,
+                    f"The hands cannot go on: {message.text}",
+                )
+            if self.ask is None or self.ask.phase != "tap" or not self.ask.enter:
+                # another set-up, or at rest once more before the next tap
+                self.tapped = False
+                self._answered = None if self._answered == "tapped" else self._answered
+            self._look()
+
+    def _hear_live(self, said: LiveSaid) -> None:
+        began = self.live is None
+        self.live = said if said.on else None
+        if began or not said.on:
+            self.tight = self._at_free_end = False
+            self._meant = None
+            self._answered = None
+        if said.phase == "go":
+            self.tight = False  # slackened again
+            self._meant = self._meant or said.way
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+        async def then_look() -> None:
+            with contextlib.suppress(ValueError):  # the saw told what it cannot
+                await work
+            asyncio.get_running_loop().call_soon(self._look)
+
+        self._work = asyncio.create_task(then_look())
+
+    def _look(self) -> None:
+        """Do by itself what needs no decision: put, lean, go to a mark; with the
+        operator everything."""
+        if self.busy:
+            return
+        if self.live is not None:
+            self._look_live(self.live)
+            return
+        ask = self.ask
+        if ask is None:
+            self._answered = self._placement_before = self._placement = None
+            if self.operator:
+                self._look_at_rest(self.finding)
+            return
+        key = (
+            ask.phase,
+            ask.placement,
+            ask.at,
+            ask.lean,
+            ask.mark,
+            ask.taken,
+            ask.ready,
+            ask.because,
+        )
+        if ask.phase == "tap":
+            if not self.operator or not self.can_hand():
+                return
+            if not self.tapped:
+                self._start(self._hand())
+            elif self._answered != "tapped":  # pressed once
+                self._answered = "tapped"
+                self._start(self._press())
+            return
+        if key == self._answered:
+            return
+        if ask.phase in BY_THEMSELVES:
+            self._answered = key
+            self._start(self._follow(ask))
+        elif self.operator and (
+            ask.phase == "cautions" or (ask.phase == "sweep" and ask.ready)
+        ):
+            self._answered = key
+            self._start(self._hand() if ask.phase == "sweep" else self._press())
+
+    @staticmethod
+    def _moves(finding: Finding) -> bool:
+        return finding.check == JOB and finding.move is not None
+
+    def _look_at_rest(self, finding: Finding | None) -> None:
+        """The check, its move made live, the proof of it; then the hands are off again."""
+        if finding is None:
+            # as the form on the screen has it
+            request: Begin | Live = Begin(JOB, lean=True)
+        elif not self._moves(finding):
+            self.operator = False
+            return
+        elif finding.id in self._made:
+            request = Begin(JOB, jig=finding.jig, lean=True, verifies=finding.id)
+        else:
+            request = Live(finding=finding.id)
+        if request != self._begun:
+            self._start(self._begin(request))
+
+    async def _begin(self, request: Begin | Live) -> None:
+        if self.finding is not None:
+            await self.hands.rest(READ)
+        if self.operator:
+            self._begun = request
+            self.client.send(request)
+
+    def _look_live(self, live: LiveSaid) -> None:
+        # the indicator is set on the sled, the sled is leaned
+        if live.phase not in ("go", "tighten", "end"):
+            key: object = ("live", live.phase, live.remarks)
+            if key != self._answered:
+                self._answered = key
+                self._start(self._prove(live))
+        elif self.operator and live.phase in ("go", "tighten"):
+            # once: what is asked next may take its time to come
+            pressed = ("pressed", live.phase)
+            if live.there if live.phase == "go" else self.tight:
+                if self._answered != pressed:
+                    self._answered = pressed
+                    self._start(self._press())
+            elif live.phase == "tighten" or (
+                live.to_go is not None and abs(live.to_go) > NEAR
+            ):
+                self._start(self._hand())
+
+    async def _press(self) -> None:
+        self.client.send(Press(waits=False))
+
+    async def _follow(self, ask: Ask) -> None:
+        if ask.phase == "place":
+            if self._placement != ask.placement:
+                self._placement_before, self._placement = self._placement, ask.placement
+            self.trouble, self.slipped = "", False
+        try:
+            await follow(self.hands, ask, self.options)
+        except ValueError as error:
+            self.trouble = f"The pretend saw cannot: {error}; 9 gives up."
+            raise
+        if self.operator:
+            self.client.send(Press(waits=False))
+
+    async def _prove(self, live: LiveSaid) -> None:
+        if not self._at_free_end:
+            await self.hands.put("free-end")
+            self._at_free_end = True
+        if live.phase == "lean":
+            await self.hands.lean("left")
+            await self.hands.lean("right")
+            await self.hands.lean(None)
+        if self.operator and live.enter:
+            await asyncio.sleep(0.3)
+            self.client.send(Press(waits=False))
+
+    async def _hand(self) -> None:
+        live, ask = self.live, self.ask
+        if live is not None and live.phase == "tighten" and not self.tight:
+            self.tight = True
+            for _ in range(10):
+                self.hands.saw.shift_free_end(
+                    (-DRAWN if self._meant == "away" else DRAWN) / 10
+                )
+                await asyncio.sleep(0.04)
+        elif live is not None:
+            if (
+                live.phase in ("go", "tighten")
+                and live.end is not None
+                and live.way is not None
+                and live.to_go
+            ):
+                await self.hands.turn_fence(
+                    live.end, live.way, min(BITE, abs(live.to_go))
+                )
+        elif ask is not None and ask.phase == "tap" and self.can_hand():
+            await tap(self.hands)
+            self.tapped = True
+        elif ask is not None and self.can_hand():
+            await push(self.hands, ask)

@@ -1,0 +1,361 @@
+"""Writes the entries of the log on an open transaction, one function an entry.
+
+Nothing here commits: the committer does. An entry that the log cannot take raises
+EntryRefused with the reason. An entry is written once: none is idempotent.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import msgspec
+
+from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.checks.options import OptionValue
+from bench.finding import Finding, Move
+from bench.log import packing
+from bench.log.rows import Stamp, SweepEnd
+from bench.log.store import (
+    Column,
+    all_digests,
+    insert,
+    keep_gear,
+    keep_trace,
+    merge_chunks,
+    trace_digest,
+)
+
+Json = Mapping[str, object]
+
+
+class EntryRefused(Exception):
+    """The log cannot take this entry; says why."""
+
+
+class Entry(NamedTuple):
+    """The transaction in which an entry is written, the opening of the log, the time."""
+
+    db: sqlite3.Connection
+    boot_key: int
+    at: Stamp
+
+    def insert(self, table: str, prefix: str = "", **columns: Column) -> int:
+        """A row with its moment in columns that begin with `prefix`; returns its
+        number."""
+        moment = stamp_columns(self.at, prefix)
+        return insert(self.db, table, **columns, boot_key=self.boot_key, **moment)
+
+    def event(self, run: str | None, kind: str, data: Json) -> int:
+        return self.insert(
+            "event",
+            run_key=None if run is None else _run_key(self.db, run),
+            kind=kind,
+            data_json=_json(data),
+        )
+
+
+def stamp_columns(at: Stamp, prefix: str = "") -> dict[str, int | float]:
+    return {
+        f"{prefix}monotonic_ns": at.monotonic_ns,
+        f"{prefix}wall_s": at.wall_s,
+        f"{prefix}clock_synced": int(at.synced),
+    }
+
+
+def begin_check(
+    entry: Entry,
+    run: str,
+    kind: str,
+    jig: str | None,
+    saw: str | None,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
+    instrument: str | None,
+    hold: str | None,
+) -> None:
+    entry.insert(
+        "check_run",
+        "begun_",
+        run=run,
+        check_kind=kind,
+        jig=jig,
+        saw=saw,
+        options_json=_json(dict(options)),
+        gear_key=keep_gear(entry.db, gear),
+        instrument=instrument,
+        hold=hold,
+        state="open",
+    )
+    entry.event(run, "begun", {"check": kind})
+
+
+def set_check_state(entry: Entry, run: str, state: str, reason: str | None) -> None:
+    key = _run_key(entry.db, run)
+    entry.db.execute("UPDATE check_run SET state = ? WHERE run_key = ?", (state, key))
+    entry.event(run, state, {"reason": reason} if reason else {})
+
+
+def event(entry: Entry, run: str | None, kind: str, data: Json) -> None:
+    entry.event(run, kind, data)
+
+
+def start_sweep(
+    entry: Entry,
+    sweep: str,
+    run: str,
+    placement: str,
+    push: bool | None,
+    seat: str | None,
+    hold: str | None,
+    gather: str,
+    wires: Json,
+) -> None:
+    entry.insert(
+        "sweep",
+        "started_",
+        sweep=sweep,
+        run_key=_run_key(entry.db, run),
+        placement=placement,
+        gather=gather,
+        push=push,
+        seat=seat,
+        hold=hold,
+        state="running",
+        wires_json=_json(wires),
+    )
+    entry.event(run, "sweep-started", {"sweep": sweep, "placement": placement})
+
+
+def chunk(
+    db: sqlite3.Connection,
+    sweep: str,
+    instrument: str,
+    raw: bytes,
+    arrival_us: Sequence[int],
+) -> None:
+    """Bytes of a running sweep. After the sweep's end a late block goes straight into
+    what was merged, so that none is lost."""
+    key, _, state = _sweep(db, sweep)
+    insert(
+        db,
+        "chunk",
+        sweep_key=key,
+        instrument=instrument,
+        raw=raw,
+        readings=len(arrival_us),
+        arrival_us_packed=packing.pack_integers(arrival_us),
+    )
+    if state != "running":
+        merge_chunks(db, key)
+
+
+def end_sweep(
+    entry: Entry,
+    sweep: str,
+    state: SweepEnd,
+    push: bool | None,
+    trace: Trace | None,
+    reason: str | None,
+) -> None:
+    """The sweep's last state, its merged bytes and its trace, in the one transaction
+    that ends it."""
+    db, at = entry.db, entry.at
+    key, run, state_before = _sweep(db, sweep)
+    if state_before != "running":
+        raise EntryRefused(f"the sweep {sweep} has ended already: it is {state_before}")
+    merge_chunks(db, key)
+    trace_key = trace and keep_trace(db, trace)
+    db.execute(
+        "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
+        " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
+        (state, push, reason, trace_key, at.monotonic_ns, at.wall_s, key),
+    )
+    _sweep_ended(entry, run, sweep, state, reason)
+
+
+def undo_sweep(entry: Entry, sweep: str, reason: str | None) -> None:
+    """The sweep stays in the log and no longer counts; the event tells its state."""
+    key, run, state = _sweep(entry.db, sweep)
+    if state == "running":
+        merge_chunks(entry.db, key)
+    entry.db.execute(
+        "UPDATE sweep SET state = 'undone', reason = coalesce(?, reason) WHERE"
+        " sweep_key = ?",
+        (reason, key),
+    )
+    entry.event(run, "sweep-undone", {"sweep": sweep, "was": state})
+
+
+def interrupt_sweeps(entry: Entry) -> None:
+    """Sweeps that an earlier opening of the log left running are merged, and marked as
+    interrupted."""
+    rows = entry.db.execute(
+        "SELECT sweep_key, sweep, run FROM sweep JOIN check_run USING (run_key)"
+        " WHERE sweep.state = 'running' AND sweep.boot_key <> ?",
+        (entry.boot_key,),
+    ).fetchall()
+    for key, sweep, run in rows:
+        merge_chunks(entry.db, key)
+        reason = "the program ended during the sweep"
+        entry.db.execute(
+            "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
+            (reason, key),
+        )
+        _sweep_ended(entry, run, sweep, "interrupted", reason)
+
+
+def finding(
+    entry: Entry,
+    run: str,
+    finding: Finding,
+    evidence: Evidence,
+    supersedes: str | None,
+) -> None:
+    key = _insert_finding(entry, run, finding, evidence)
+    for position, trace in enumerate(evidence.traces):
+        insert(
+            entry.db,
+            "finding_trace",
+            finding_key=key,
+            position=position,
+            trace_key=keep_trace(entry.db, trace),
+        )
+    for position, quantity in enumerate(finding.quantities):
+        insert(
+            entry.db,
+            "quantity",
+            finding_key=key,
+            position=position,
+            name=quantity.name,
+            unit=quantity.unit,
+            value_in_unit=quantity.value,
+            uncertainty_in_unit=quantity.uncertainty,
+            degrees_of_freedom=quantity.degrees_of_freedom,
+            tolerance_in_unit=quantity.tolerance,
+            verdict=quantity.verdict,
+        )
+    if supersedes is not None:
+        entry.db.execute(
+            "UPDATE finding SET superseded_by = ? WHERE finding_key = ?",
+            (key, _finding(entry.db, supersedes)[0]),
+        )
+    entry.event(run, "found", {"finding": finding.id, "verdict": finding.verdict})
+
+
+def _insert_finding(
+    entry: Entry, run: str, finding: Finding, evidence: Evidence
+) -> int:
+    stored_apart = msgspec.structs.replace(evidence, traces=[], gear=EvidenceGear())
+    finding_json = msgspec.json.encode(finding).decode()
+    evidence_json = _json(msgspec.to_builtins(stored_apart))
+    return entry.insert(
+        "finding",
+        finding=finding.id,
+        run_key=_run_key(entry.db, run),
+        check_kind=finding.check,
+        jig=finding.jig,
+        saw=finding.saw,
+        verdict=finding.verdict,
+        at=finding.at,
+        finding_json=finding_json,
+        evidence_json=evidence_json,
+        gear_key=keep_gear(entry.db, evidence.gear),
+        crc32=zlib.crc32((finding_json + evidence_json).encode()),
+        traces_sha256=all_digests([trace_digest(trace) for trace in evidence.traces]),
+    )
+
+
+def move_planned(entry: Entry, move: str, finding: str, plan: Move) -> None:
+    key, run = _finding(entry.db, finding)
+    insert(
+        entry.db,
+        "move",
+        move=move,
+        finding_key=key,
+        jig_end=plan.end,
+        way=plan.way,
+        distance_mm=plan.distance,
+        uncertainty_mm=plan.uncertainty,
+        move_json=msgspec.json.encode(plan).decode(),
+        planned_event_key=entry.event(
+            run, "move-planned", {"move": move, "finding": finding}
+        ),
+    )
+
+
+def move_made(entry: Entry, move: str, data: Json) -> None:
+    key, run = _move(entry.db, move)
+    event_key = entry.event(run, "moved", {"move": move, **data})
+    entry.db.execute(
+        "UPDATE move SET made_event_key = ?, made_json = ? WHERE move_key = ?",
+        (event_key, _json(data), key),
+    )
+
+
+def move_verified(entry: Entry, move: str, finding: str) -> None:
+    key, _ = _move(entry.db, move)
+    verifier, run = _finding(entry.db, finding)
+    entry.db.execute(
+        "UPDATE move SET verified_by = ? WHERE move_key = ?", (verifier, key)
+    )
+    entry.event(run, "move-verified", {"move": move, "finding": finding})
+
+
+def _sweep_ended(
+    entry: Entry, run: str, sweep: str, state: str, reason: str | None
+) -> None:
+    data = {"sweep": sweep, "state": state} | ({"reason": reason} if reason else {})
+    entry.event(run, "sweep-ended", data)
+
+
+def _run_key(db: sqlite3.Connection, run: str) -> int:
+    return int(_row(db, "SELECT run_key FROM check_run WHERE run = ?", run, "check")[0])
+
+
+def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:
+    """Number, run and state."""
+    query = (
+        "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
+        " WHERE sweep = ?"
+    )
+    key, run, state = _row(db, query, sweep, "sweep")
+    return int(key), str(run), str(state)
+
+
+def _finding(db: sqlite3.Connection, finding: str) -> tuple[int, str]:
+    """Number and run."""
+    query = (
+        "SELECT finding_key, run FROM finding JOIN check_run USING (run_key) WHERE"
+        " finding = ?"
+    )
+    key, run = _row(db, query, finding, "finding")
+    return int(key), str(run)
+
+
+def _move(db: sqlite3.Connection, move: str) -> tuple[int, str]:
+    """Number, and the run of the finding that advised it."""
+    query = (
+        "SELECT move_key, run FROM move JOIN finding USING (finding_key) JOIN check_run"
+        " USING (run_key) WHERE move = ?"
+    )
+    key, run = _row(db, query, move, "move")
+    return int(key), str(run)
+
+
+def _row(
+    db: sqlite3.Connection, query: str, name: str, noun: str
+) -> tuple[int | str, ...]:
+    row: tuple[int | str, ...] | None = db.execute(query, (name,)).fetchone()
+    if row is None:
+        raise EntryRefused(f"the log knows no {noun} {name!r}")
+    return row
+
+
+def _json(data: object) -> str:
+    """JSON that keeps infinities and nan (as Infinity, NaN), which the evidence may
+    hold."""
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))

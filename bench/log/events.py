@@ -1,0 +1,96 @@
+"""Reads the events of the log, each in the order in which it was recorded."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+
+from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.rows import EventRow, Happened
+
+# the log was damaged; rows that were acknowledged as saved are missing
+LOG_EVENTS = ("log-salvaged", "log-lacks")
+
+_INCIDENT_KINDS = (  # of instruments, of the clock and of the log itself
+    *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
+    *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
+)
+
+
+def _in_data(key: str) -> str:
+    """SQL for a value in an event's data; null where damage leaves no JSON."""
+    value = f"json_extract(e.data_json, '$.{key}')"
+    return f"CASE WHEN json_valid(e.data_json) THEN {value} END"
+
+
+# Openings of the log are incidents too; each comes before what was recorded in it.
+_INCIDENTS = f"""
+    SELECT e.kind, CAST(e.data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns,
+           boot.boot_id, r.check_kind, s.placement, s.reason,
+           e.boot_key AS opening, e.event_key AS place
+      FROM event AS e JOIN boot ON boot.boot_key = e.boot_key
+      LEFT JOIN check_run AS r ON r.run_key = e.run_key
+      LEFT JOIN sweep AS s
+        ON e.kind IN ('sweep-ended', 'sweep-undone') AND s.sweep = {_in_data("sweep")}
+     WHERE e.kind IN ({", ".join("?" * len(_INCIDENT_KINDS))})
+        OR NOT json_valid(e.data_json)
+        OR (e.kind = 'sweep-ended' AND {_in_data("state")} = 'interrupted')
+        OR (e.kind = 'sweep-ended' AND {_in_data("reason")} GLOB '*[.?!]')
+        OR (e.kind = 'sweep-undone' AND s.reason GLOB '*[.?!]')
+     UNION ALL
+    SELECT 'opened', json_object('program', program), wall_s, clock_synced,
+           monotonic_ns, boot_id, NULL, NULL, NULL, boot_key, 0
+      FROM boot
+     ORDER BY opening DESC, place DESC LIMIT ?
+"""
+
+
+def list_events(db: sqlite3.Connection, run: str | None = None) -> list[EventRow]:
+    """In the order of recording; of one check, or all."""
+    where = "" if run is None else " WHERE run = ?"
+    rows = db.execute(
+        "SELECT event_key, run, kind, data_json, boot_id, e.monotonic_ns, e.wall_s,"
+        " e.clock_synced FROM event AS e JOIN boot ON boot.boot_key = e.boot_key LEFT"
+        f" JOIN check_run ON check_run.run_key = e.run_key{where} ORDER BY event_key",
+        () if run is None else (run,),
+    )
+    return [
+        EventRow(
+            key, of, kind, json.loads(data), boot_id, monotonic, wall, bool(synced)
+        )
+        for key, of, kind, data, boot_id, monotonic, wall, synced in rows
+    ]
+
+
+def instrument_events(
+    db: sqlite3.Connection, since: float
+) -> list[tuple[float, str, dict[str, object]]]:
+    """(wall s, kind, data) of what instruments and the log did outside and inside
+    checks, in the order of recording."""
+    rows = db.execute(
+        "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND"
+        " json_valid(data_json) AND kind IN ('instrument', 'held', 'spoiled', 'unit',"
+        " ?, ?) ORDER BY event_key",
+        (since, *LOG_EVENTS),
+    )
+    return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
+
+
+def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
+    """What instruments, clock and log did, and the passes that were not used: newest
+    first, at most so many.
+
+    An opening of the log stands before all that was recorded in it. A pass is told
+    where its reason was told: where it is a sentence, and no mere handling of the sled.
+    Dates are put right as those of findings are.
+    """
+    rows = db.execute(_INCIDENTS, (*_INCIDENT_KINDS, most))
+    zeros = wall_times_at_zero(db)
+    incidents = []
+    for kind, data, wall, synced, monotonic, boot_id, *of_pass, _, _ in rows:
+        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        try:
+            incidents.append(Happened(kind, json.loads(data), at, known, *of_pass))
+        except ValueError:
+            incidents.append(Happened("unread", {}, at, known))
+    return incidents

@@ -1,0 +1,183 @@
+"""Reads the findings of the log, in lists and one by one with their evidence."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from typing import Any
+
+import msgspec
+
+from bench.checks.model import Evidence
+from bench.finding import Finding, Unread
+from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.faults import contained
+from bench.log.row_by_row import each_row, last_number
+from bench.log.rows import LogDamaged, LogError
+from bench.log.store import all_digests, load_gear, load_trace, trace_digest
+
+# as bytes, which SQLite gives also where damage leaves no text
+_JSON = "CAST(f.finding_json AS BLOB), CAST(f.evidence_json AS BLOB), f.crc32"
+_FINDING = f"""
+    SELECT f.finding_key, r.run, {_JSON}, later.finding, r.instrument, r.hold,
+           f.wall_s, f.clock_synced, f.monotonic_ns, boot_id
+      FROM finding AS f
+      LEFT JOIN check_run AS r ON r.run_key = f.run_key
+      LEFT JOIN boot ON boot.boot_key = f.boot_key
+      LEFT JOIN finding AS later ON later.finding_key = f.superseded_by
+     WHERE f.finding_key = ?"""
+
+
+class FindingRow(msgspec.Struct, frozen=True):
+    """A finding in a list. wall_s: when, put right if the clock was synced later in the
+    same boot."""
+
+    order: int
+    run: str
+    finding: Finding
+    superseded_by: str | None
+    instrument: str | None
+    hold: str | None
+    wall_s: float
+    synced: bool
+
+
+def list_findings(
+    db: sqlite3.Connection,
+    *,
+    jig: str | None = None,
+    check: str | None = None,
+    last: int | None = None,
+    before: str | None = None,
+    unread: list[Unread] | None = None,
+) -> list[FindingRow]:
+    """Oldest first. last: only so many, the newest; before: only those before this one.
+
+    unread: takes what is there and can no longer be read; it is a warning in the
+    journal where none is given.
+    """
+    wanted = [
+        (c, v)
+        for c, v in (("f.jig = ?", jig), ("f.check_kind = ?", check))
+        if v is not None
+    ]
+    end = last_number(db, "finding") + 1
+    if before is not None:
+        row = db.execute(
+            "SELECT finding_key FROM finding WHERE finding = ?", (before,)
+        ).fetchone()
+        end = row[0] if row else 0
+    newest_first = _findings(db, _numbers(db, end, wanted), unread, wanted)
+    return list(itertools.islice(newest_first, last))[::-1]
+
+
+def _numbers(
+    db: sqlite3.Connection, end: int, wanted: list[tuple[str, str]]
+) -> Iterable[int]:
+    """Those below `end`, downwards; only of what is wanted, where damage lets SQLite
+    look for it."""
+    if wanted:
+        where = " AND ".join(["f.finding_key < ?", *(clause for clause, _ in wanted)])
+        query = (
+            f"SELECT finding_key FROM finding AS f WHERE {where} ORDER BY finding_key"
+            " DESC"
+        )
+        with suppress(LogDamaged), contained("the list of results"):
+            return [
+                key
+                for (key,) in db.execute(query, (end, *(value for _, value in wanted)))
+            ]
+    return range(end - 1, 0, -1)
+
+
+def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
+    """All of them, oldest first, one at a time: between two the log is not held."""
+    return _findings(db, range(1, last_number(db, "finding") + 1), unread, [])
+
+
+def _findings(
+    db: sqlite3.Connection,
+    numbers: Iterable[int],
+    unread: list[Unread] | None,
+    wanted: list[tuple[str, str]],
+) -> Iterator[FindingRow]:
+    dates = wall_times_at_zero(db)
+
+    def convert(key: int, run: str | None, *columns: Any) -> FindingRow:
+        *found, later, instrument, hold, wall, synced, monotonic, boot_id = columns
+        finding, _ = _sound_finding(*found)
+        if run is None:
+            raise LogDamaged("its check is missing from the log")
+        when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
+        return FindingRow(key, run, finding, later, instrument, hold, when, known)
+
+    query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
+    return each_row(
+        db, "result", numbers, query, [value for _, value in wanted], convert, unread
+    )
+
+
+def find_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
+    """By its id, or the beginning of one. Raises LogError if none or several begin so,
+    LogDamaged."""
+    pattern = (
+        finding.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
+    )
+    names = [
+        name
+        for (name,) in db.execute(
+            "SELECT finding FROM finding WHERE finding LIKE ? ESCAPE '\\' LIMIT 3",
+            (pattern,),
+        )
+    ]
+    if finding in names:
+        names = [finding]
+    if len(names) > 1:
+        raise LogError(
+            f"several findings begin with {finding!r}: {', '.join(names)}; give more"
+            " of it"
+        )
+    return load_finding(db, names[0] if names else finding)
+
+
+def load_finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
+    """A finding with all that it was worked out from. LogError if unknown, LogDamaged
+    if unreadable."""
+    with contained(f"the finding {name!r} is damaged in the log and"):
+        row = db.execute(
+            f"SELECT {_JSON}, f.finding_key, gear_key, traces_sha256 FROM finding AS f"
+            " WHERE finding = ?",
+            (name,),
+        ).fetchone()
+        if row is None:
+            raise LogError(f"the log has no finding {name!r}")
+        found, rest = _sound_finding(*row[:3])
+        key, gear_key, digests = row[3:]
+        keys = db.execute(
+            "SELECT trace_key FROM finding_trace WHERE finding_key = ? ORDER BY"
+            " position",
+            (key,),
+        ).fetchall()
+        traces = [load_trace(db, trace_key) for (trace_key,) in keys]
+        if all_digests([trace_digest(kept) for kept in traces]) != digests:
+            raise LogDamaged(
+                f"the finding {name!r} is damaged in the log: passes of its evidence"
+                " are missing"
+            )
+        evidence = msgspec.structs.replace(
+            msgspec.convert(json.loads(rest), Evidence),
+            traces=traces,
+            gear=load_gear(db, gear_key),
+        )
+        return found, evidence
+
+
+def _sound_finding(found: bytes, rest: bytes, crc: int) -> tuple[Finding, bytes]:
+    """The finding and the JSON of its evidence. Raises LogDamaged, MsgspecError."""
+    if zlib.crc32(found + rest) != crc:
+        raise LogDamaged("a finding is damaged in the log: its checksum does not agree")
+    return msgspec.json.decode(found, type=Finding), rest

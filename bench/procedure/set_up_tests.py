@@ -1,0 +1,86 @@
+"""The tests of a set-up before its first pass: the lean test and the tap test.
+
+Holds no port and no socket.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import msgspec
+
+from bench.checks.model import Lean, Step, Tap
+from bench.procedure.lean_test import lean_remark, proved_side
+from bench.procedure.prompt import Ask, Facts
+from bench.procedure.remark import Remark, Severity
+from bench.procedure.tap_test import not_back
+from bench.stream.rest_detector import Taken
+
+
+class SetUpTests:
+    """Their readings in the order they come; `facts` says which is passed.
+
+    event: writes one down. notify(about, remark, severity): tells the outcome.
+    """
+
+    def __init__(
+        self,
+        facts: Facts,
+        event: Callable[[str, Mapping[str, Any]], None],
+        notify: Callable[[str, Remark, Severity], None],
+    ) -> None:
+        self.leans: list[Lean] = []
+        self.taps: list[Tap] = []
+        self._facts = facts
+        self._event = event
+        self._notify = notify
+        self._left: float | None = None  # the reading leaned to the left, mm
+        self._before_tap: Taken | None = None
+
+    def restart(self) -> None:
+        """A set-up was put up anew: what was proved before was proved of another."""
+        facts = self._facts
+        facts.leaned = [step for step in facts.leaned if step != facts.step]
+        facts.tapped = facts.tap_rest = False
+
+    def tap(self, ask: Ask, taken: Taken, count: float) -> None:
+        """The number at rest, then the number after the stand was tapped."""
+        before, facts = self._before_tap, self._facts
+        if not facts.tap_rest or before is None:
+            self._before_tap, facts.tap_rest = taken, True
+            return
+        off = not_back(before, taken, count)
+        facts.tapped, facts.tap_rest = off is None, False
+        tap = Tap(ask.placement or "", before.value, taken.value, off is None)
+        self.taps.append(tap)
+        self._event("tap", msgspec.to_builtins(tap))
+        if off is None:
+            self._notify("tap", Remark("tap-passed"), "good")
+            return
+        facts.remark = Remark("tap-failed", {"off": abs(off)})
+        self._notify("tap", facts.remark, "warning")
+
+    def lean(self, ask: Ask, taken: Taken, step: Step, count: float) -> None:
+        """The reading leaned to the left, then that leaned to the right."""
+        assert ask.placement is not None
+        facts = self._facts
+        if ask.lean == "left":
+            self._left, facts.lean_next = taken.value, "right"
+            return
+        left = self._left if self._left is not None else taken.value
+        facts.lean_next = None
+        lean = Lean(ask.placement, left, taken.value)
+        self._event("lean", msgspec.to_builtins(lean))
+        seen = proved_side(lean, step, count)
+        remark = lean_remark(lean, step, seen)
+        passed = seen in (None, step.side)
+        if passed:  # the latest of a set-up is the one that stands
+            others = [one for one in self.leans if one.placement != lean.placement]
+            self.leans = [*others, lean]
+            facts.leaned = [*facts.leaned, facts.step]
+        else:
+            # the one slip no arithmetic can see: both set-ups would agree on nonsense
+            facts.placed = False
+            facts.remark = remark
+        self._notify("lean", remark, "note" if passed else "warning")

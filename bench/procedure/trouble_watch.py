@@ -1,0 +1,76 @@
+"""The trouble watch: what readings and passes show against themselves, told once.
+
+Holds no port and no socket.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from bench.finding import Doubt
+from bench.procedure.liveness import Life
+from bench.procedure.passes import Kept
+from bench.procedure.prompt import Ask, Facts
+from bench.procedure.remark import Remark, Severity
+
+
+class TroubleWatch:
+    """What is told stays beside the prompt until the next pass begins.
+
+    Each method that may change the prompt says whether it did.
+    """
+
+    def __init__(
+        self,
+        facts: Facts,
+        kept: Kept,
+        life: Life,
+        event: Callable[[str, Mapping[str, Any]], None],
+        notify: Callable[[str, Remark, Severity], None],
+    ) -> None:
+        self._facts = facts
+        self._kept = kept
+        self._life = life
+        self._event = event
+        self._notify = notify
+        # by what makes one doubt the same as another
+        self._doubts: dict[Any, Doubt] = {}
+
+    def tell(self, remark: Remark) -> None:
+        self._facts.remark = remark
+        self._notify("doubt", remark, "warning")
+
+    def new_doubts(self, found: Mapping[Any, Doubt]) -> list[Doubt]:
+        """Those that were not there before; `found` are all there are now."""
+        fresh = [doubt for key, doubt in found.items() if key not in self._doubts]
+        self._doubts = dict(found)
+        return fresh
+
+    def readings(
+        self, values: Sequence[float], ask: Ask, count: float, now: float
+    ) -> bool:
+        """New readings of the set-up, mm. count: the instrument's, mm."""
+        if not values:
+            return False
+        if ask.phase == "sweep":
+            self._life.waits(values, now, count, moving=ask.moving)
+        placement = self._kept.placement
+        there = self._facts.placed or ask.gather != "sweep"
+        if not there or not self._life.see(values, placement, count):
+            return False
+        self._event("alive", {"placement": placement})
+        if self._doubts.pop(("frozen", placement, None), None) is None:
+            return False
+        self._facts.remark = None
+        self._notify("doubt", Remark("number-moves"), "good")
+        return True
+
+    def tick(self, ask: Ask, now: float) -> bool:
+        """Whether the travel moves as well, while a pass is waited for."""
+        facts = self._facts
+        remark = self._life.trouble(now, ready=facts.rested, moving=facts.moving)
+        if remark is None or ask.phase != "sweep":
+            return False
+        self.tell(remark)
+        return True

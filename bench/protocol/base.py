@@ -1,0 +1,23 @@
+"""What every message has: its type, and whether what it tells is on the disk."""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False):
+    """Every message names its type."""
+
+
+class Told(Tagged, frozen=True, kw_only=True):
+    """What is told of a check, a move or the set-up, once all it speaks of is on the
+    disk.
+
+    remarks: what it tells, as codes and values; `words` (or `text`) is made from them
+    by `bench.render.notices` just before the message leaves the daemon.
+
+    recorded False: the log takes nothing, so it is told without that; it is lost if the
+    daemon ends before.
+    """
+
+    recorded: bool = True

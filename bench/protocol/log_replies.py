@@ -1,0 +1,61 @@
+"""The messages from the daemon that answer a question about the log."""
+
+from __future__ import annotations
+
+import msgspec
+
+from bench.finding import Finding, Unread
+from bench.protocol.base import Tagged
+
+
+class LogRows(Tagged, frozen=True, tag="log-rows"):
+    """Newest first. moves: by finding id what became of its move: "planned", "made",
+    "verified".
+
+    superseded: those that a later look at the same check took the place of. unread:
+    what lies among them and can no longer be read.
+    """
+
+    findings: list[Finding]
+    moves: dict[str, str] = {}
+    superseded: list[str] = []
+    ref: int | None = None
+    unread: list[Unread] = []
+
+
+class LogOne(Tagged, frozen=True, tag="log-one"):
+    """One finding with its evidence and what was done about it (both as plain JSON)."""
+
+    finding: Finding
+    evidence: msgspec.Raw
+    moves: list[msgspec.Raw] = []
+    ref: int | None = None
+
+
+class LogEvent(msgspec.Struct, frozen=True):
+    """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator",
+    "travel", "caliper", "pass", "clock", "log". words: a whole sentence for a person.
+    """
+
+    at: str
+    synced: bool
+    kind: str
+    about: str
+    words: str
+
+
+class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
+    """Newest first."""
+
+    events: list[LogEvent]
+    ref: int | None = None
+
+
+class LogText(Tagged, frozen=True, tag="log-text"):
+    """A piece of an export; `last` ends it. unread: with the last, all that could not
+    be read."""
+
+    text: str
+    last: bool
+    ref: int | None = None
+    unread: list[Unread] = []

@@ -1,0 +1,328 @@
+"""The templates of the sentences that the daemon tells, by code."""
+
+from __future__ import annotations
+
+_WANDERS = "it wanders over {spread:length 3}; {allowed:length 3} would do."
+_CREEPS = "it creeps, or shivers too much to tell."
+_SEEN = "I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}"
+_SEEN_OUT = "I saw {seen:length 3 1} going OUT where"
+_DECIMALS = (
+    "Decimals are lost or added. Nothing is kept; decimals in the settings says how"
+    " many there are."
+)
+_OTHER_LEAF = "Is it that leaf, and clean? Nothing is kept; prove it again."
+_DISTANCE = "{distance:rounded {uncertainty}}"
+_MOVE = "move the {end} end {way:way}."
+_OFF_PATH = (
+    "One reading of the {name}, {value:length 3}, was not used: it is off the path of"
+    " those around it"
+)
+
+TEMPLATES = {
+    # passes
+    "pass-kept": "{taken} of {wanted} kept.",
+    "pass-measured": "NOT RECORDED: {taken} of {wanted} measured.",
+    "returned": "Back at the start.",
+    "returned-first": (
+        "That was a draw back; only pushes count. If it was a push, the travel counts"
+        " the other way: say so with grows, under [travel]."
+    ),
+    "too-few-readings": (
+        "Only {readings} readings came in that pass: push slower, or is the cable"
+        " loose?"
+    ),
+    "not-whole": (
+        "That pass was {length:length 0}, the longest {longest:length 0}: push right"
+        " through to the end."
+    ),
+    "shown-not-whole": (
+        "It was {length:length 0}; a later pass of {longest:length 0} shows it was not"
+        " whole."
+    ),
+    "pass-broken": "{why}",
+    "pass-not-straight": "{why}",
+    "pass-interrupted": "The {name} {how}; do this pass again.",
+    "began-too-early": "That movement began too early: it does not count.",
+    "too-short": "too short for a pass",
+    "short-return": "a short draw back",
+    "return-of-refused": "the draw back of a pass that was not kept",
+    "return-of-undone": "the draw back of a pass taken back",
+    "mark-taken": "{value:length 3} taken at {at:place}.",
+    # what was taken back, and how a check ends
+    "mark-undone": "Mark at {at:place} taken back.",
+    "marks-undone": "undone",
+    "undone-by-hand": "Taken back by hand.",
+    "press-undone": "The press is taken back: no number was taken.",
+    "pass-undone": "The last pass at {placement} is taken back.",
+    "nothing-to-undo": "There is nothing to take back.",
+    "extended": "{sweeps} pushes more in every set-up.",
+    "check-given-up": "The check was given up.",
+    "given-up": "{check} is given up; what was measured stays in the log.",
+    "daemon-ended": "The daemon was ended.",
+    "not-concluded": "No result: {why}.",
+    "move-noted": "Noted: the {end} end moved {way} {distance:length}.",
+    # the set-up's own tests
+    "lean-no-play": "No play to see: the side is taken as declared. Be sure of it.",
+    "lean-proved": (
+        "The indicator stands on the {side}, as it should; play {play:length 3}."
+    ),
+    "lean-wrong-side": (
+        "The lean test says the indicator stands on the {side}; this set-up wants it on"
+        " the {wanted}. Was the square turned over? Put it as said, then Enter."
+    ),
+    "tap-passed": "Tapped: the number came back, the stand holds.",
+    "tap-failed": (
+        "Tapped, and the number did not come back: it stands {off:length 3} off. Is"
+        " the magnet on, the foot clean, every screw of the stand tight? Mend it, then"
+        " hands off: it is asked again."
+    ),
+    "reading-wanders": (
+        "The reading does not hold still: "
+        + _WANDERS
+        + " Hands off the sled; is the stand firm?"
+    ),
+    "reading-creeps": (
+        "The reading does not hold still: "
+        + _CREEPS
+        + " Hands off the sled; is the stand firm?"
+    ),
+    "number-moves": "The number moves: good.",
+    "cables-swapped": (
+        "The indicator moves as a sled does and the travel stands still: are their"
+        " cables swapped? Change the two, or the ports under [indicator] and [travel]"
+        " in the settings."
+    ),
+    "travel-stuck": (
+        "The indicator moves and the travel stands still. If you are pushing, the"
+        " travel is not read: see to its cable, its wheel or its scale. Nothing is"
+        " taken till it moves."
+    ),
+    "no-travel": (
+        "No travel was seen since ready. If you pushed, it is not read: see to its"
+        " cable, its wheel or its scale, and that indicator and travel are not swapped."
+    ),
+    "sled-not-at-rest": (
+        "The sled is not seen at rest, so no pass can begin: let go of it. If it stands"
+        " still, the travel wanders or is not heard: see to its cable and its reading"
+        " head."
+    ),
+    # the instruments
+    "unit-switched": "The {name} was switched from {before} to {unit}.",
+    "reads-again": "The {name} reads again.",
+    "on-hold": (
+        "The {name} is on hold, maximum or minimum. Switch that off on the gauge; till"
+        " then nothing counts."
+    ),
+    "missed-edge": (
+        "The {name} has missed an edge: where the sled is, is not known. Push slower."
+    ),
+    "reading-held": _OFF_PATH + " (dust, a jerk or a bit lost; {held} so far).",
+    "travel-held": _OFF_PATH + " (a jerk or a bit lost; {held} so far).",
+    "press-without-reading": (
+        "That press of the {name} gave no reading: {why}. Press again."
+    ),
+    "beat-stand-still": "Stand still.",
+    "beat-move": "Move to {at:place}.",
+    # the live move
+    "live-unread": "The indicator does not read: what is left to go is not known.",
+    "live-not-heard": "The indicator is not heard.",
+    "live-stand-fence": (
+        "Stand the indicator on the sled, its tip on the sled fence {distance:length}"
+        " from the pivot. Enter when it stands."
+    ),
+    "live-stand-arm-beyond": (
+        "Stand the indicator on the sled, its tip on the square's arm {distance:length}"
+        " beyond the pivot's line. Enter when it stands."
+    ),
+    "live-stand-arm-short": (
+        "Stand the indicator on the sled, its tip on the square's arm {distance:length}"
+        " this side of the pivot's line. Enter when it stands."
+    ),
+    "live-lean": (
+        "Lean the sled left and right and push it a little: the number must stand"
+        " still. Then Enter."
+    ),
+    "live-not-on-sled": (
+        "The number moved by {moved:length} while the sled was leaned: the indicator"
+        " does not stand on the sled. Set it there, then Enter, and lean again."
+    ),
+    "live-still-moves": "The number still moves. Let it hold, then Enter.",
+    "live-below-noise": (
+        "The move at the tip is {move:length}, no more than the number's own noise:"
+        " this indicator cannot show it there."
+    ),
+    "live-not-moved": (
+        "The number has not moved. Does the tip touch the sled fence, is the screw"
+        " slack?"
+    ),
+    "live-past": f"Too far by {_DISTANCE}: back {{way:way}}.",
+    "live-wrong-way": f"Wrong way: {_MOVE} {_DISTANCE} to go.",
+    "live-leave": "Leave it where it is. Enter, then tighten.",
+    "live-there": "There, and it holds. Enter, then tighten.",
+    "live-hands-off": "Hands off: it must hold there.",
+    "live-to-go": f"{_DISTANCE} to go: {_MOVE}",
+    "live-or-enter": "Or Enter, to tighten it as it is.",
+    "live-aims-past": (
+        f"It aims {_DISTANCE} past: the screw draws it so much {{way:way}}."
+    ),
+    "live-aims-short": (
+        f"It aims {_DISTANCE} short: the screw draws it so much {{way:way}}."
+    ),
+    "live-jumped": (
+        f"It jumped {_DISTANCE} at once: if that was the stand, end live and check"
+        " again."
+    ),
+    "live-tighten": "Tighten.",
+    "live-drawn": f"It has drawn {_DISTANCE} {{way:way}}.",
+    "live-too-far": f"{_DISTANCE} too far: back {{way:way}}.",
+    "live-short": f"{_DISTANCE} short: {{way:way}}.",
+    "live-enter-tight": "Enter when it is tight.",
+    "live-slack-off": (
+        "Or slack off and take it back (undo): then it aims past by what was drawn."
+    ),
+    "live-slackened": "Slack off: it aims past by what the screw drew.",
+    "live-tight": "Tight.",
+    "live-verify": "Take the verifying passes.",
+    "live-left": "The live move is left.",
+    # the leaf proof
+    "leaf-rest": "Rest the tip on something flat and hard. Enter when it rests.",
+    "leaf-hold-still": "Hold it still.",
+    "number-wanders": "The number does not hold still: " + _WANDERS,
+    "number-creeps": "The number does not hold still: " + _CREEPS,
+    "leaf-indicator-gone": (
+        "The indicator went away: nothing is proved. Plug it in, then again."
+    ),
+    "leaf-no-reading": (
+        "No reading comes: is the instrument on? Press its send button, if it has one."
+    ),
+    "leaf-slip": (
+        "Slip the leaf of {leaf:length} under the tip and let the tip rest on it. Enter"
+        " when it does."
+    ),
+    "leaf-proved": "I saw {seen:length 3 1} going in: right unit, right way.",
+    "leaf-wrong-way": (
+        _SEEN_OUT
+        + " a leaf of {leaf:length 3 1} pushes it in: the way is wrong. Nothing is"
+        " kept; find the indicator again by pressing its plunger in."
+    ),
+    "leaf-inches": (
+        _SEEN + ": 1/{part:g} of it. The instrument shows inches and is taken for"
+        " millimetres. Nothing is kept."
+    ),
+    "leaf-millimetres": (
+        _SEEN
+        + ": {factor:g} times as much. The instrument shows millimetres, taken for"
+        " inches. Nothing is kept."
+    ),
+    "leaf-decimals-less": _SEEN + ": 1/{part:g} of it. " + _DECIMALS,
+    "leaf-decimals-more": _SEEN + ": {factor:g} times as much. " + _DECIMALS,
+    "leaf-nothing": (
+        "The number did not change ({seen:length 3 1}): is the leaf under the tip?"
+    ),
+    "leaf-other": _SEEN + ". " + _OTHER_LEAF,
+    "leaf-other-out": _SEEN_OUT + " the leaf is {leaf:length 3 1}. " + _OTHER_LEAF,
+    "leaf-cure": ('It sends no unit: default_unit = "{unit}" would put that right.'),
+    "leaf-cure-resolution": (
+        'It sends no unit: default_unit = "{unit}", the resolution with it, would put'
+        " that right."
+    ),
+    # which cable is which instrument
+    "setup-press": "Press the indicator's plunger in, some 2 mm, and let it out again.",
+    "setup-push": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
+    "setup-port-gone": "{name} went away; nothing was kept.",
+    "setup-port-gone-midway": (
+        "{name} went away in the middle of it: plug it in, then again."
+    ),
+    "setup-nothing-heard": (
+        "Nothing has moved yet; no instrument is heard: plug its cable in, switch it"
+        " on, or press its send button."
+    ),
+    "setup-nothing-moved": "Nothing has moved yet; heard: {names}.",
+    "setup-too-far": (
+        "{name} moved by {far:distance}: no plunger goes so far. Was it the sled?"
+    ),
+    "setup-too-little": (
+        "{name} moved by {far:distance} only: {least:length} at the least is wanted."
+    ),
+    "setup-push-on": "Push on, AWAY from you.",
+    "setup-stays": (
+        "{name} moved by {far:distance} and stays there: let the plunger out again."
+    ),
+    "setup-stayed": (
+        "{name} moved by {far:distance} and stayed there: no plunger does."
+    ),
+    "setup-came-back": (
+        "{name} moved by {far:distance} and came back: leave the sled where you pushed"
+        " it."
+    ),
+    "setup-indicator-grows": (
+        "{name} went {far:distance} and back: it is the indicator; its number grows as"
+        " the plunger goes in."
+    ),
+    "setup-indicator-falls": (
+        "{name} went {far:distance} and back: it is the indicator; its number falls as"
+        " the plunger goes in."
+    ),
+    "setup-travel-grows": (
+        "{name} went {far:distance}: it is the travel; its number grows as the sled"
+        " goes away."
+    ),
+    "setup-travel-falls": (
+        "{name} went {far:distance}: it is the travel; its number falls as the sled"
+        " goes away."
+    ),
+    "setup-inches": "It shows inches, and so will this.",
+    "setup-was-other": "It was the {other} until now, which then has no cable.",
+    "setup-changes": "In {file}: {changes}.",
+    "setup-nothing-kept": "Nothing is kept: {why}.",
+    "setup-not-writable": (
+        "Nothing is kept: {path} cannot be written: {why}. Mend that and do it again,"
+        " or write there: {by_hand}"
+    ),
+    "setup-cured": "Kept in {file}. Now prove it again.",
+    "setup-kept": "Kept in {file}: {name} is the {what}.",
+    # the state of a cable
+    "cable-listening": "It is listened to.",
+    "cable-asleep": "It has fallen silent: is the instrument asleep?",
+    "cable-held": "It is held by {holders}: close that program.",
+    "cable-busy": "Another program holds it: close that program.",
+    "cable-denied": "It may not be opened: add the daemon's user to the group dialout.",
+    "cable-gone": "It went away: was the cable pulled?",
+    "cable-no-port": "{why}.",
+    "cable-changed": "What it sends has changed; it is listened to again.",
+    "cable-silent": (
+        "Nothing is sent: switch it on, let it send by itself, or press its send"
+        " button."
+    ),
+    "cable-text": "Lines of text at {baud} baud, of a shape that is not known.",
+    "cable-unknown": (
+        "Something is sent that nothing known reads; `sweepgauge doctor` says more."
+    ),
+    "cable-reads": "It reads: {format} lines at {baud} baud.",
+    "cable-reads-parity": (
+        "It reads: {format} lines at {baud} baud, {parity} parity over seven bits."
+    ),
+    "cable-reads-seven": (
+        "It reads: {format} lines at {baud} baud, seven bits and two stop bits."
+    ),
+    # events of the log
+    "event-learned": "The {what} was found and kept in the settings.",
+    "event-learned-values": "The {what} was found and kept in the settings: {kept}.",
+    "event-leaf-proved": (
+        "A leaf of {leaf:length 3} was slipped under the tip, and the number moved by"
+        " {seen:length 3}: right unit, right way."
+    ),
+    "event-leaf-unproved": (
+        "A leaf of {leaf:length 3} was slipped under the tip, and the number moved by"
+        " {seen:length 3}: it proved nothing."
+    ),
+    "event-clock-set": "The clock of this machine was set by a network.",
+    "event-opened": "The log was opened by {program}.",
+    "event-unread": "One event of the log can no longer be read.",
+    "event-not-recorded": "{readings} readings of a pass were not recorded: {why}.",
+    "event-refused": "The log could not take one entry: {why}.",
+    # settings and gear
+    "units-mm": "Millimetres from now on; kept in {file}.",
+    "units-inch": "Inches from now on; kept in {file}.",
+    "gear-kept": "{name} is kept in {path}.",
+}

@@ -1,0 +1,133 @@
+"""The sentences of what the daemon tells, made from codes and values."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import msgspec
+
+from bench.checks.shared.doubt_words import words as doubt_words
+from bench.checks.shared.note_units import in_units
+from bench.finding import Doubt
+from bench.procedure.prompt import Ask
+from bench.procedure.remark import Remark
+from bench.protocol import (
+    Asking,
+    Cables,
+    Done,
+    LearnSaid,
+    LiveSaid,
+    MarkTaken,
+    NotConcluded,
+    Notice,
+    StatusReply,
+    SweepSaid,
+)
+from bench.render.clock import jump_words
+from bench.render.notice_templates import TEMPLATES
+from bench.render.prompts import prompt_words
+from bench.render.template import sentence
+from bench.units import System
+
+
+def _doubt(values: Mapping[str, Any], units: System) -> str:
+    return in_units([doubt_words(msgspec.convert(values, Doubt))], units)[0]
+
+
+def _clock_jumped(values: Mapping[str, Any], units: System) -> str:
+    del units
+    return (
+        f"{jump_words(values['seconds'])}; passes and their order are not touched by"
+        " that, only dates."
+    )
+
+
+def _several_moved(values: Mapping[str, Any], units: System) -> str:
+    each = "{name} by {far:distance}"
+    moved = [
+        sentence(each, {"name": name, "far": far}, units)
+        for name, far in values["moved"]
+    ]
+    return f"More than one moved: {', '.join(moved)}. Move one alone."
+
+
+# codes whose sentence is more than a template
+SENTENCES: dict[str, Callable[[Mapping[str, Any], System], str]] = {
+    "doubt": _doubt,
+    "setup-several-moved": _several_moved,
+    "clock-jumped": _clock_jumped,
+}
+
+
+def text(remarks: Sequence[Remark], units: System = "mm") -> str:
+    """The sentences of the remarks in their order. Raises KeyError for a code or a
+    value that is missing."""
+    return " ".join(_sentence(one.code, one.values, units) for one in remarks)
+
+
+def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
+    """The sentence of an event of the log: from its code, or the words that stand
+    beside it where the code is none of this version."""
+    try:
+        return _sentence(str(data["code"]), data, units)
+    except KeyError:
+        return str(data.get("words", ""))
+
+
+def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
+    if code in SENTENCES:
+        return SENTENCES[code](values, units)
+    return sentence(TEMPLATES[code], values, units)
+
+
+def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
+    """The message as clients get it: its sentences made from its codes."""
+    replace = msgspec.structs.replace
+    if isinstance(message, Notice):
+        if not message.code:
+            return message
+        words = _sentence(message.code, message.values, units)
+        return replace(message, words=_marked(message, words))
+    if isinstance(message, Done):
+        words = text(message.remarks, units)
+        return replace(message, text=words) if words else message
+    if isinstance(message, SweepSaid | MarkTaken | LearnSaid | LiveSaid | NotConcluded):
+        words = text(message.remarks, units)
+        return replace(message, words=_marked(message, words)) if words else message
+    if isinstance(message, Asking) and message.ask is not None:
+        return replace(message, ask=with_prompt_words(message.ask, units))
+    if isinstance(message, StatusReply) and message.run is not None:
+        ask = with_prompt_words(message.run.ask, units)
+        return replace(message, run=replace(message.run, ask=ask))
+    if isinstance(message, Cables):
+        cables = [
+            replace(one, words=text(one.remarks, units)) if one.remarks else one
+            for one in message.cables
+        ]
+        return replace(message, cables=cables)
+    return message
+
+
+def with_prompt_words(ask: Ask, units: System) -> Ask:
+    """The prompt with its sentences, also that of why the last pass was not kept."""
+    remark = None if ask.because is None else text([ask.because], units)
+    words = prompt_words(ask, units)
+    return msgspec.structs.replace(ask, words=words, remark=remark)
+
+
+def _marked(
+    message: Notice | SweepSaid | MarkTaken | LearnSaid | LiveSaid | NotConcluded,
+    words: str,
+) -> str:
+    """With NOT RECORDED before it, where it claims what is not on the disk."""
+    if message.recorded or isinstance(message, NotConcluded):
+        return words
+    if isinstance(message, SweepSaid) and message.state == "measured":
+        return words  # it says so itself
+    if isinstance(message, LiveSaid | LearnSaid) and message.phase not in (
+        "end",
+        "kept",
+    ):
+        return words  # it asks, and claims nothing
+    return f"NOT RECORDED: {words}"

@@ -1,0 +1,292 @@
+"""Sentences about a result, for screen and command line alike: what is, how much, what
+to do."""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+
+from bench.finding import Finding, Move, Quantity
+from bench.gear import Jig
+from bench.moves.alignment import CLOSES, OPENS
+from bench.render.finding import TURN, VERDICTS, finding_words, settle_words
+from bench.units import (
+    PER_INCH,
+    PER_MM,
+    System,
+    across,
+    give_or_take,
+    length_words,
+    per_words,
+    slope_words,
+)
+
+# a whole direction for each `way` of a move
+DIRECTIONS = {"away": "AWAY from you", "toward": "TOWARD you"}
+MEASURED = "measured"  # the verdict where no limit is set
+LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
+
+
+class Headline(msgspec.Struct, frozen=True):
+    """What a result says first. danger: what can hurt someone, None where nothing can.
+    lead: read first, in large. small: said after it."""
+
+    danger: str | None
+    lead: list[str]
+    small: list[str]
+
+
+def verdict_words(verdict: str | None) -> str:
+    return MEASURED if verdict is None else VERDICTS[verdict]
+
+
+def name(kind: str) -> str:
+    """`fence-square` -> `fence square`: what the daemon calls a thing, as words."""
+    return kind.replace("-", " ").replace("_", " ").strip()
+
+
+def upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def judged(finding: Finding) -> Quantity:
+    """The quantity that the verdict is about; the first where none has a verdict."""
+    return next((q for q in finding.quantities if q.verdict), finding.quantities[0])
+
+
+def told_over(board: float | None, units: System) -> float:
+    """mm over which an angle is told: the user's own board, else 300 mm or a foot."""
+    return board or (PER_MM if units == "mm" else PER_INCH)
+
+
+def told_over_words(board: float | None, units: System) -> str:
+    """`across 400 mm` of the user's own board, else `per 300 mm`."""
+    if board is not None:
+        return f"across {length_words(board, units)}"
+    return f"per {per_words(units)}"
+
+
+def size(q: Quantity, units: System, board: float | None) -> str:
+    """How large, without sign: the way says which way."""
+    if q.unit == "mm":
+        return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if board is None:
+        return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
+    return across(abs(q.value), board, units, q.uncertainty)
+
+
+def own_size(q: Quantity, units: System, board: float | None) -> str:
+    """`size`, told of the user's own board: `0.12 mm ... across your 400 mm board`."""
+    if q.unit == "mm" or board is None:
+        return size(q, units, board)
+    rise = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
+    return f"{rise} across your {length_words(board, units)} board"
+
+
+def limit(q: Quantity, units: System) -> str:
+    if q.tolerance is None:
+        return ""
+    words = (
+        length_words(q.tolerance, units)
+        if q.unit == "mm"
+        else slope_words(q.tolerance, units)
+    )
+    return f"Good enough within {words}."
+
+
+def danger(finding: Finding, units: System) -> str | None:
+    """What a result says before all else: a rip fence that closes throws work back."""
+    q = judged(finding)
+    if q.way != CLOSES:
+        return None
+    much = size(q, units, None)
+    if not surely_closes(finding):
+        return f"DANGER: it may close at the rear: {much}."
+    return f"DANGER: it closes at the rear by {much}."
+
+
+def opening(finding: Finding) -> float | None:
+    """How far a rip fence opens at the rear, in the quantity's unit; negative: it
+    closes. None where the result is of something else."""
+    q = judged(finding)
+    return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
+
+
+def surely_closes(finding: Finding) -> bool:
+    """Whether a rip fence closes by more than the give or take."""
+    q = judged(finding) if finding.quantities else None
+    return q is not None and q.way == CLOSES and abs(q.value) > q.uncertainty
+
+
+def headline(finding: Finding, units: System, board: float | None) -> Headline:
+    """The judged quantity as a person says it. board: mm, the user's widest board where
+    the result is of a sled fence, else None."""
+    q = judged(finding)
+    way, much = upper_first(q.way or ""), own_size(q, units, board)
+    small = [limit(q, units)] if q.tolerance is not None else []
+    warning = danger(finding, units)
+    if warning is not None:
+        lead = ["Work can bind behind the blade and be thrown back: open it."]
+        return Headline(warning, lead, small)
+    if finding.verdict == "inside":
+        if way and q.way != OPENS:
+            small.insert(0, f"{way}: too little to move.")
+        return Headline(None, [in_short(finding, units, board)], small)
+    if not way:
+        return Headline(None, [f"{upper_first(name(q.name))}: {much}."], small)
+    told = much if q.unit == "rad" else f"{upper_first(name(q.name))}: {much}"
+    return Headline(None, [f"{way}.", f"{told}."], small)
+
+
+def in_short(finding: Finding, units: System, board: float | None) -> str:
+    """What is and how much in one sentence."""
+    q = judged(finding)
+    warning = danger(finding, units)
+    if warning is not None:
+        return warning
+    if finding.verdict == "inside":
+        what = f"{q.way}, " if q.way == OPENS else f"{name(q.name)} " * (q.unit == "mm")
+        return f"Good: {what}{own_size(q, units, board)}."
+    return f"{upper_first(q.way or name(q.name))}: {size(q, units, board)}."
+
+
+def result_lines(
+    finding: Finding, units: System, board: float | None = None
+) -> list[str]:
+    """The whole result for the command line: a danger first, then all that is known."""
+    warning = danger(finding, units) if finding.quantities else None
+    return [
+        *([] if warning is None else [warning]),
+        *finding_words(finding, units, board),
+    ]
+
+
+def others(finding: Finding, units: System) -> list[str]:
+    """The other quantities, a line each."""
+    lines = []
+    first = judged(finding)
+    for q in finding.quantities:
+        if q is first:
+            continue
+        way = f"{q.way}, " if q.way else ""
+        # a turn, not a slope
+        if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
+            much = f"give or take {math.degrees(q.uncertainty):.1f} degrees"
+            lines.append(
+                f"{upper_first(name(q.name))}:"
+                f" {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
+            )
+            continue
+        lines.append(f"{upper_first(name(q.name))}: {way}{size(q, units, None)}.")
+    return lines
+
+
+def move_distance(move: Move, units: System) -> str:
+    return length_words(move.distance, units, 3 if units == "mm" else 1)
+
+
+def short_move(move: Move, units: System) -> str:
+    return (
+        f"Move the {move.end} end {move_distance(move, units)} {DIRECTIONS[move.way]}."
+    )
+
+
+def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
+    """Which leaves, and where they go."""
+    if not move.leaves:
+        return ["No leaf fits: do it live."]
+    stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
+    lines = [f"Leaves: {stack}."]
+    over = move.leaves_left_over
+    if abs(over) >= LEAST_LEFT_OVER:
+        word = "short of" if over > 0 else "more than"
+        much = length_words(abs(over), units, 3 if units == "mm" else 1)
+        lines.append(f"That is {much} {word} the distance.")
+    if jig is not None:
+        reach = (
+            jig.pivot_to_stop if jig.pivot_to_stop is not None else jig.pivot_to_screw
+        )
+        if reach is not None:
+            lines.append(
+                f"They go {length_words(reach, units)} from the pivot, at the"
+                f" {move.end} end."
+            )
+    return lines
+
+
+MOVE = "The move: "  # how the daemon begins what the verifying passes tell of the move
+
+
+def diagnosis(finding: Finding) -> str | None:
+    """What went wrong with the move, as the verifying passes tell it; None where
+    nothing did."""
+    return next(
+        (note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)),
+        None,
+    )
+
+
+def next_act(finding: Finding | None, units: System) -> str:
+    """What to do now, from the last result: one sentence."""
+    if finding is None:
+        return "Nothing measured yet. Begin a check."
+    if finding.verdict == "cannot-tell":
+        return settle_words(finding, units)
+    if finding.proposed is not None:
+        return short_move(finding.proposed, units)
+    if finding.verdict == "inside":
+        return "Good enough: nothing to move. Stop here."
+    if finding.verdict == "outside":
+        told = next(
+            (note for note in finding.notes if " take " in f" {note.lower()}"), None
+        )
+        if told is not None:  # the check itself knows what to take off, and where
+            return told
+        return "Put it right, then check again."
+    return "Measured; no limit is set for a verdict."
+
+
+def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
+    """One line of past results: day, sign, what, how much. An angle of the user's own
+    board is told without the board, which stands above the list."""
+    words = verdict_words(finding.verdict)
+    much = ""
+    if finding.quantities:
+        q = judged(finding)
+        if q.unit == "rad" and board is not None:
+            much = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
+        else:
+            much = size(q, units, None)
+        much = f", {q.way}, {much}" if q.way in (OPENS, CLOSES) else f", {much}"
+    at = finding.at[:16].replace("T", " ")
+    return f"{at} {sign} {name(finding.check)}: {words}{much}"
+
+
+def short_row(finding: Finding, sign: str) -> str:
+    """The day, the sign and the verdict alone."""
+    words = verdict_words(finding.verdict)
+    return f"{finding.at[5:10]} {sign} {words}, {name(finding.check)}"
+
+
+def part_size(standard: float, unit: str, units: System, board: float | None) -> str:
+    """One standard uncertainty; of an angle over the length that it is told over."""
+    span = told_over(board, units) if unit == "rad" else 1.0
+    return length_words(standard * span, units)
+
+
+_OTHER_WAY = {
+    "too near you": "too far from you",
+    "left": "right",
+    "opens": "closes",
+}
+
+
+def opposite(way: str) -> str:
+    """The way on the other side of zero: of the same end where it is an end that stands
+    too near or too far. The way itself where a size has none."""
+    both = {**_OTHER_WAY, **{other: one for one, other in _OTHER_WAY.items()}}
+    for one, other in both.items():
+        if " " in one and one in way:
+            return way.replace(one, other)
+    return " ".join(both.get(word, word) for word in way.split())

@@ -1,0 +1,132 @@
+"""What a result says first: the danger, then what is and how much, in its own terms; a good one opens with Good."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.finding import Finding, Move, Quantity
+from bench.render.result import (
+    danger,
+    headline,
+    in_short,
+    opening,
+    opposite,
+    result_lines,
+    row,
+    short_move,
+    surely_closes,
+)
+
+PER_300 = 1 / 300
+
+
+def _finding(verdict: str | None, *quantities: Quantity, check: str = "fence-square") -> Finding:
+    return Finding(check=check, quantities=[*quantities], verdict=verdict, at="2026-06-03T10:00:00+02:00")  # type: ignore[arg-type]
+
+
+def _fence(verdict: str, mm_per_300: float) -> Finding:
+    q = Quantity(
+        "fence",
+        mm_per_300 * PER_300,
+        "rad",
+        0.006 * PER_300,
+        9.0,
+        0.05 * PER_300,
+        verdict,
+        "left end too near you",
+    )  # type: ignore[arg-type]
+    return _finding(verdict, q)
+
+
+def _rip(verdict: str, way: str, mm_per_300: float, give: float = 0.02) -> Finding:
+    """The judged quantity is the second one: how it stands to the blade."""
+    leans = Quantity("rip-fence", 0.3 * PER_300, "rad", 0.01 * PER_300, 9.0, way="rear leans left")
+    toe = Quantity("toe", mm_per_300 * PER_300, "rad", give * PER_300, 9.0, 0.05 * PER_300, verdict, way)  # type: ignore[arg-type]
+    return _finding(verdict, leans, toe, check="rip-fence")
+
+
+def test_a_rip_fence_that_closes_is_a_danger_before_all_else() -> None:
+    said = headline(_rip("outside", "closes at the rear", 0.24), "mm", None)
+    assert said.danger == "DANGER: it closes at the rear by 0.240 mm give or take 0.020 mm per 300 mm."
+    assert said.lead[0].startswith("Work can bind behind the blade and be thrown back")
+    assert in_short(_rip("outside", "closes at the rear", 0.24), "mm", None) == said.danger
+
+
+def test_a_rip_fence_that_may_close_is_told_so() -> None:
+    found = _rip("cannot-tell", "closes at the rear", 0.01)
+    assert (
+        danger(found, "mm") == "DANGER: it may close at the rear: 0.010 mm give or take 0.020 mm per 300 mm."
+    )
+    assert not surely_closes(found)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "first"), [("inside", "Good: opens at the rear, "), ("outside", "Opens at the rear.")]
+)
+def test_a_rip_fence_that_opens_leads_with_it(verdict: str, first: str) -> None:
+    said = headline(_rip(verdict, "opens at the rear", -0.24), "mm", 600.0)
+    assert said.danger is None and said.lead[0].startswith(first)
+    assert "rear leans" not in " ".join(said.lead)
+
+
+def test_an_opening_is_positive_whatever_the_side_of_the_fence() -> None:
+    for sign in (1, -1):
+        assert opening(_rip("inside", "opens at the rear", sign * 0.03)) == pytest.approx(0.03 * PER_300)
+        assert opening(_rip("outside", "closes at the rear", sign * 0.03)) == pytest.approx(-0.03 * PER_300)
+    assert opening(_fence("inside", 0.01)) is None
+
+
+def test_a_good_result_opens_with_good_and_the_figure_that_is_left() -> None:
+    said = headline(_fence("inside", 0.012), "mm", 400.0)
+    assert said.lead == ["Good: 0.016 mm give or take 0.008 mm across your 400 mm board."]
+    assert said.small[0] == "Left end too near you: too little to move."
+
+
+def test_a_good_size_names_what_it_is() -> None:
+    q = Quantity("side-play", 0.03, "mm", 0.01, 9.0, 0.1, "inside")
+    assert headline(_finding("inside", q), "mm", None).lead == [
+        "Good: side play 0.030 mm give or take 0.010 mm."
+    ]
+
+
+def test_what_is_out_opens_with_the_whole_direction() -> None:
+    assert headline(_fence("outside", 0.09), "mm", 400.0).lead == [
+        "Left end too near you.",
+        "0.120 mm give or take 0.008 mm across your 400 mm board.",
+    ]
+
+
+def test_only_a_sled_fence_is_told_across_the_board() -> None:
+    blade = Quantity(
+        "blade", 0.1 * PER_300, "rad", 0.01 * PER_300, 9.0, 0.05 * PER_300, "outside", "rear leans left"
+    )
+    said = " ".join(headline(_finding("outside", blade, check="slot-blade"), "mm", None).lead)
+    assert "board" not in said and "per 300 mm" in said
+    assert row(_finding("outside", blade, check="slot-blade"), "mm", None, "!").endswith("per 300 mm")
+
+
+@pytest.mark.parametrize(("way", "whole"), [("away", "AWAY from you"), ("toward", "TOWARD you")])
+def test_a_move_names_the_whole_direction_after_the_number(way: str, whole: str) -> None:
+    move = Move("left", way, 0.144, 0.01, [], 0.144, "")  # type: ignore[arg-type]
+    assert short_move(move, "mm") == f"Move the left end 0.144 mm {whole}."
+
+
+@pytest.mark.parametrize(
+    ("way", "other"),
+    [
+        ("left end too near you", "left end too far from you"),
+        ("right end too far from you", "right end too near you"),
+        ("rear leans left", "rear leans right"),
+        ("opens at the rear", "closes at the rear"),
+        ("crown", "crown"),
+    ],
+)
+def test_the_other_way(way: str, other: str) -> None:
+    assert opposite(way) == other
+
+
+def test_the_command_line_says_the_danger_first() -> None:
+    closing = _rip("outside", "closes at the rear", 0.24)
+    assert result_lines(closing, "mm")[0] == danger(closing, "mm")
+    assert result_lines(closing, "mm")[1].startswith("rip-fence: out")
+    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("fence-square: out")
