@@ -26,13 +26,13 @@ PROBES = (
 )
 """Drivers of probes that measure temperature alone."""
 
-# C; outside, the sensor is broken: such parts are specified for this span
+# degrees Celsius; such sensors are specified for this range, and broken outside it
 COLDEST, HOTTEST = -40.0, 85.0
 
 
 class Climate(NamedTuple):
-    """What one sensor says: C, and percent of relative humidity; None where it does not
-    measure it."""
+    """What one sensor measures: degrees Celsius, and percent of relative humidity; None
+    for what it does not measure."""
 
     sensor: str
     temperature: float | None
@@ -53,7 +53,7 @@ def read_climate(sys: Path = Path("/sys")) -> list[Climate]:
 
 
 def _folders(sys: Path) -> list[Path]:
-    """Each sensor once: some drivers show the same chip in both trees."""
+    """Each sensor once, though some drivers show a chip in both trees."""
     seen: dict[Path, Path] = {}
     for pattern in ("bus/iio/devices/iio:device*", "class/hwmon/hwmon*"):
         for folder in sorted(sys.glob(pattern)):
@@ -95,7 +95,7 @@ def _milli(folder: Path, name: str) -> float | None:
 def _text(path: Path) -> str | None:
     try:
         return path.read_text().strip()
-    # a sensor at the end of a long wire answers now and then
+    # a sensor at the end of a long wire does not answer always
     except (OSError, UnicodeDecodeError):
         return None
 

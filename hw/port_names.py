@@ -16,9 +16,8 @@ if TYPE_CHECKING:
     import serial
 
 REMOTE = ("socket", "rfc2217")  # a serial port on another computer
-# characters; Linux takes no longer file name (NAME_MAX), and stable names of ports are
-# one folder deep
-LONGEST = 255
+# characters; the longest file name of Linux (NAME_MAX)
+LONGEST_NAME = 255
 WOULD_DO = (
     "a device such as /dev/serial/by-id/..., socket://HOST:PORT or rfc2217://HOST:PORT"
     " would do"
@@ -39,9 +38,9 @@ class NotAPort(OSError):
 def is_port_name(name: str) -> bool:
     """A full path, or a URL of a kind that reaches nothing but a port: `socket://`,
     `rfc2217://`, `loop://`."""
-    if not name.isprintable() or len(name) > LONGEST:
+    if not name.isprintable() or len(name) > LONGEST_NAME:
         return False
-    if name == "loop://":  # gives back what is sent; for tests
+    if name == "loop://":  # it returns what is sent; for tests
         return True
     if "://" not in name:
         return name.startswith("/")
@@ -70,7 +69,7 @@ def refuse_other_things(path: str) -> None:
     if not stat.S_ISCHR(there.st_mode):
         raise NotAPort(f"{path} is a {_kind(there.st_mode)}, not a serial port")
     number = f"{os.major(there.st_rdev)}:{os.minor(there.st_rdev)}"
-    # a pseudo-terminal's has none
+    # a pseudo-terminal has no subsystem
     known = os.path.realpath(f"/sys/dev/char/{number}/subsystem")
     if os.path.isdir(known) and os.path.basename(known) not in {"tty", "input"}:
         raise NotAPort(
@@ -99,7 +98,7 @@ def closed_port(name: str, **options: Any) -> serial.SerialBase:
     import serial  # 30 ms; not needed where no port is configured
 
     if not is_port_name(name):
-        raise NotAPort(f"{name[:LONGEST]!r} names no port")
+        raise NotAPort(f"{name[:LONGEST_NAME]!r} names no port")
     if name.startswith("/"):
         refuse_other_things(name)
     made: serial.SerialBase = serial.serial_for_url(name, do_not_open=True, **options)

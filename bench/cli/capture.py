@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from bench.protocol.client import WireClient
     from bench.settings.settings_file import Paths, PortSettings
 
-READ_TIMEOUT = 0.05  # s
 NOTE_PROMPT = "What was done, and what did its display show"
 
 
@@ -70,7 +69,7 @@ def capture(
     name, such as /dev/serial/by-id/... What is read from pins comes as 0 and 1, a frame
     a line; Modbus in hexadecimal, an answer a line: as `decode` takes it.
 
-    Example:  sweepgauge capture indicator --seconds 10 --save mine.json --note "rest, 0.00; then slowly to 5.00"
+    Example:  sweepgauge capture indicator --seconds 10 --save mine.json
     """
     where = paths(settings=settings_path, socket=socket_path)
     if note is not None and save is None:
@@ -88,7 +87,7 @@ def capture(
             device,
             baud,
             where,
-            None if seconds is None else time.monotonic() + seconds,
+            seconds,
             output,
         )
     finally:
@@ -132,7 +131,7 @@ def _capture(
     device: str | None,
     baud: int | None,
     where: Paths,
-    until: float | None,
+    seconds: float | None,
     output: _Output,
 ) -> int:
     from bench.doctor.direct_port import wired_ports
@@ -141,7 +140,7 @@ def _capture(
 
     if device is not None:
         return _direct(
-            device, PortSettings(port=device, baud=baud or 9600), until, output
+            device, PortSettings(port=device, baud=baud or 9600), seconds, output
         )
     try:
         client = WireClient(where.socket, slow=say_slow)
@@ -158,15 +157,15 @@ def _capture(
                 f" {', '.join(ports) or 'none'}; or name a device: sweepgauge capture"
                 " /dev/serial/by-id/..."
             ) from None
-        return _direct(name, ports[name], until, output)
+        return _direct(name, ports[name], seconds, output)
     with client:
-        return _through_daemon(client, instrument, until, where, output)
+        return _through_daemon(client, instrument, seconds, where, output)
 
 
 def _through_daemon(
     client: WireClient,
     instrument: str | None,
-    until: float | None,
+    seconds: float | None,
     where: Paths,
     output: _Output,
 ) -> int:
@@ -177,6 +176,7 @@ def _through_daemon(
     try:
         client.ask(Capture(instrument), Done)
         output.begin(instrument or "", None)
+        until = _end(seconds)
         while until is None or time.monotonic() < until:
             message = client.next(
                 0.2 if until is None else max(0.01, min(0.2, until - time.monotonic()))
@@ -197,6 +197,11 @@ def _through_daemon(
     return count
 
 
+def _end(seconds: float | None) -> float | None:
+    """When a capture of so many s ends that begins now, monotonic s; None is never."""
+    return None if seconds is None else time.monotonic() + seconds
+
+
 def _settings_of(name: str, where: Paths) -> PortSettings | None:
     """The port in the settings; in the service's, where the service gave the bytes."""
     from bench.cli.doctor import settings_of_service
@@ -205,7 +210,9 @@ def _settings_of(name: str, where: Paths) -> PortSettings | None:
     return wired_ports(load_settings(settings_of_service(where))).get(name)
 
 
-def _direct(name: str, port: PortSettings, until: float | None, output: _Output) -> int:
+def _direct(
+    name: str, port: PortSettings, seconds: float | None, output: _Output
+) -> int:
     from bench.doctor.direct_port import open_port, read_block, request_of, request_rate
     from hw.formats import FORMATS
     from hw.port_names import NotAPort
@@ -217,14 +224,15 @@ def _direct(name: str, port: PortSettings, until: float | None, output: _Output)
 
     say(
         "No daemon runs: the port is opened here."
-        + ("" if until is not None else " Ctrl-C ends it.")
+        + ("" if seconds is not None else " Ctrl-C ends it.")
     )
     request = request_of(port)
     asks = request is not None
     count = 0
     try:
-        with open_port(port, READ_TIMEOUT) as opened:
+        with open_port(port) as opened:
             output.begin(name, port)
+            until = _end(seconds)
             asked = 0.0
             while until is None or time.monotonic() < until:
                 if (
@@ -237,7 +245,7 @@ def _direct(name: str, port: PortSettings, until: float | None, output: _Output)
                 if data:
                     count += output.write(text)
     except BrokenPipeError:
-        raise  # whoever read our output left: no fault of the port
+        raise  # the reader of the output is gone: no fault of the port
     except NotAPort as error:
         raise Complaint(str(error)) from error
     except (OSError, ValueError) as error:

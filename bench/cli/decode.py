@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from hw.reading import Decoder, Record
 
 BLOCK = 65536
-SHOWN = 32  # bytes of a rejected frame that a person is shown; --json has all
+SHOWN = 32  # bytes of a rejected frame in a line for a person; --json has all
 SAMPLE = 16384  # bytes from the beginning, to find a format that reads them
 
 
@@ -82,23 +82,14 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     """Raw bytes, or a saved capture, from standard input to readings, and what was
     rejected and why.
 
-    Example:  sweepgauge decode --format line --option profile=plain --json < captured.bin
+    Example:  sweepgauge decode --format line --option profile=plain < captured.bin
     """
     import msgspec
 
     from hw.formats import FORMATS
     from hw.formats.shared.as_json import to_json
 
-    given: dict[str, object] = {}
-    for text in options:
-        key, equals, value = text.partition("=")
-        if not equals or not key:
-            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
-        if given.setdefault(key.strip(), value) != value:
-            raise Complaint(
-                f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and"
-                f" {value!r}"
-            )
+    given = _key_values(options)
     if format_name is not None:
         _decoder(format_name, given)  # before anything is waited for
     if sys.stdin is None:  # closed by whoever called
@@ -114,8 +105,8 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
         if not as_json:
             _describe(saved)
         if format_name in (None, saved.port.format):
-            # what sends by itself may have been in the middle of a line; an answer or a
-            # press begins one
+            # what an instrument sends by itself may begin in the middle of a line, and
+            # an answer does not
             from_middle = saved.port.asking == "continuous"
             format_name, given = saved.port.format, {**saved.port.options, **given}
     if format_name is None:
@@ -144,6 +135,21 @@ def decode(format_name: str | None, options: tuple[str, ...], as_json: bool) -> 
     elif not good:
         _propose(bytes(sample), format_name, given)
     return 0
+
+
+def _key_values(options: tuple[str, ...]) -> dict[str, object]:
+    """KEY=VALUE texts as options of the format."""
+    given: dict[str, object] = {}
+    for text in options:
+        key, equals, value = text.partition("=")
+        if not equals or not key:
+            raise Complaint(f"--option takes KEY=VALUE, not {text!r}")
+        if given.setdefault(key.strip(), value) != value:
+            raise Complaint(
+                f"--option {key.strip()} is given twice, as {given[key.strip()]!r} and"
+                f" {value!r}"
+            )
+    return given
 
 
 def _decoder(
@@ -218,7 +224,7 @@ def _blocks(
         yield None, came
         if not came:
             return
-        # what is there: a capture may go on while it is read
+        # the bytes that are there, as a capture may go on while it is read
         came = source.read1(BLOCK)
 
 
@@ -234,7 +240,7 @@ def _propose(data: bytes, tried: str, given: dict[str, object]) -> None:
             inverted = " --option invert=true" if heard.proposal.get("invert") else ""
             say(f"This would fit: --format {heard.proposal['format']}{inverted}")
         elif heard is not None:
-            say(f"{heard.words}: {heard.do}.".capitalize())
+            say(f"{heard.words}: {heard.advice}.".capitalize())
         return
     for known in FORMATS.values():
         if known.pattern and re.match(known.pattern, data):

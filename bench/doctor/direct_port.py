@@ -1,4 +1,4 @@
-"""A port opened as the settings say, without the daemon, and its instrument's requests."""
+"""A port opened as the settings say, without the daemon, and the requests on it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from bench.settings.settings_file import PortSettings, Settings
 
 REQUEST_RATE = 10.0  # requests a second, where neither the settings nor the format say
+READ_TIMEOUT = 0.05  # s that a read waits for a byte
 TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 
 
@@ -24,7 +25,7 @@ def wired_ports(settings: Settings) -> dict[str, PortSettings]:
     return {role: port for role, port in roles.items() if port is not None}
 
 
-def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
+def open_port(port: PortSettings, timeout: float = READ_TIMEOUT) -> serial.SerialBase:
     """Open it for this process alone where it is a device. timeout: s that a read
     waits. Raises OSError (serial.SerialException)."""
     import termios
@@ -44,7 +45,7 @@ def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
             **({"exclusive": True} if port.port.startswith("/") else {}),
         )
         opened.open()
-    except termios.error as error:  # no OSError, and no words
+    except termios.error as error:  # it is no OSError and has no sentence
         raise serial.SerialException(
             f"it does not take {port.baud} baud with {port.bits} bits, parity"
             f" {port.parity} and {port.stop:g} stop bits; "

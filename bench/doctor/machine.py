@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from bench.doctor.diagnostic import Diagnostic, fault, good, note
 from hw.climate import read_climate
@@ -175,7 +176,7 @@ def diagnose_air(sys_root: Path = Path("/sys")) -> Iterator[Diagnostic]:
 
 
 def diagnose_packages(distribution: str = "sweepgauge") -> Iterator[Diagnostic]:
-    """What the program needs of other packages: there, new enough, and numpy able to
+    """The packages that the program needs: there, new enough, and numpy able to
     start."""
     try:
         needs = importlib.metadata.requires(distribution) or []
@@ -186,44 +187,55 @@ def diagnose_packages(distribution: str = "sweepgauge") -> Iterator[Diagnostic]:
             " told",
         )
         needs = []
-    wrong = []
-    for need in needs:
-        name, least = re.match(r"([\w.-]+)\s*(?:>=\s*([\d.]+))?", need).groups()  # type: ignore[union-attr]
-        if "extra ==" in need:
-            continue
-        try:
-            has = importlib.metadata.version(name)
-        except importlib.metadata.PackageNotFoundError:
-            wrong.append(f"{name} is missing")
-            continue
-        if least and _number(has) < _number(least):
-            wrong.append(f"{name} is {has}, {least} or newer is needed")
+    wrong = [words for need in needs if (words := _lack(need))]
     if wrong:
         yield fault(
             "python",
             "; ".join(wrong),
             f"{sys.executable} -m pip install -U {distribution}, or -e .",
         )
-    started = subprocess.run(
-        [sys.executable, "-c", "import numpy; print(numpy.__version__)"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    version = sys.version.split()[0]
-    if started.returncode:
-        last = (started.stderr.strip().splitlines() or ["no word why"])[-1]
+    started, words = run_python("import numpy; print(numpy.__version__)")
+    if not started:
         yield fault(
             "python",
-            f"numpy does not start: {last}",
+            f"numpy does not start: {words}",
             "on a 32-bit system: sudo apt install python3-numpy libopenblas0, in an"
             " environment with --system-site-packages; or take the 64-bit system",
         )
     elif not wrong:
-        yield good(
-            "python",
-            f"{version}, numpy {started.stdout.strip()}, all that is needed is there",
-        )
+        version = sys.version.split()[0]
+        yield good("python", f"{version}, numpy {words}, all that is needed is there")
+
+
+def _lack(need: str) -> str | None:
+    """Why a requirement of the distribution is not met; None where it is, or is not
+    for everybody."""
+    wanted = re.match(r"([\w.-]+)\s*(?:>=\s*([\d.]+))?", need)
+    if wanted is None or "extra ==" in need:
+        return None
+    name, least = wanted.groups()
+    try:
+        version = importlib.metadata.version(name)
+    except importlib.metadata.PackageNotFoundError:
+        return f"{name} is missing"
+    if least and _number(version) < _number(least):
+        return f"{name} is {version}, {least} or newer is needed"
+    return None
+
+
+def run_python(code: str, **options: Any) -> tuple[bool, str]:
+    """(whether it ends well, its output or the last line of its error) of code in
+    another Python process. options: of subprocess.run."""
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=False,
+        **options,
+    )
+    if done.returncode:
+        return False, (done.stderr.strip().splitlines() or ["no word why"])[-1]
+    return True, done.stdout.strip()
 
 
 def _number(version: str) -> tuple[int, ...]:

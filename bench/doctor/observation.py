@@ -24,7 +24,6 @@ from hw.formats import FORMATS, make_decoder, meaning_of
 from hw.formats.shared.declaration import RecordTraits
 from hw.reading import Record
 
-TIMEOUT = 0.05  # s that a read waits
 DISPLAY_MODES = {"hold", "max", "min", "tir"}  # flags of readings not of the moment
 
 
@@ -88,7 +87,7 @@ def observe(port: PortSettings, seconds: float) -> Observation:
     request = request_of(port)
     seen, data, text = Observation(), bytearray(), bytearray()
     interval = 1.0 / request_rate(port)
-    with open_port(port, TIMEOUT) as opened:
+    with open_port(port) as opened:
         due, end = 0.0, time.monotonic() + seconds
         while (now := time.monotonic()) < end:
             if request and now >= due:
@@ -162,7 +161,7 @@ def diagnose_observation(
         yield note(
             name,
             found.words,
-            found.do,
+            found.advice,
             evidence=found.evidence,
             proposal=found.proposal,
         )

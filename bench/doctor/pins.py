@@ -7,14 +7,13 @@ moves the whole process to another folder.
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 from bench.doctor.diagnostic import Diagnostic, fault, good, note
 from bench.doctor.direct_port import wired_ports
+from bench.doctor.machine import run_python
 from bench.settings.settings_file import Settings
 
 _LIBRARY_TEST = "import lgpio; print(hasattr(lgpio, 'gpiochip_open'))"
@@ -66,21 +65,15 @@ def diagnose_pins(settings: Settings, dev: Path = Path("/dev")) -> Iterator[Diag
 
 def _library(names: str) -> Diagnostic:
     with tempfile.TemporaryDirectory() as folder:
-        tried = subprocess.run(
-            [sys.executable, "-c", _LIBRARY_TEST],
-            capture_output=True,
-            text=True,
-            check=False,
-            cwd=folder,
-            env={**os.environ, "LG_WD": folder},
-        )
-    do = (
+        environment = {**os.environ, "LG_WD": folder}
+        started, words = run_python(_LIBRARY_TEST, cwd=folder, env=environment)
+    advice = (
         "sudo apt install python3-lgpio, in an environment made with"
         " --system-site-packages"
     )
-    if tried.returncode:
-        last = (tried.stderr.strip().splitlines() or ["no word why"])[-1]
-        return fault("pins", f"{names}: the library lgpio does not start: {last}", do)
-    if tried.stdout.strip() != "True":
-        return fault("pins", f"{names}: the lgpio installed is an empty one", do)
+    if not started:
+        words = f"{names}: the library lgpio does not start: {words}"
+        return fault("pins", words, advice)
+    if words != "True":
+        return fault("pins", f"{names}: the lgpio installed is an empty one", advice)
     return good("pins", f"{names}: lgpio is there")

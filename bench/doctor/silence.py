@@ -22,7 +22,7 @@ from hw.formats.shared.declaration import Query
 # keys of the settings file, and what they rest on
 Proposed = tuple[dict[str, str | int], tuple[str, ...]]
 ANSWER = 0.2  # s to wait for an answer; common practice, no source
-LONGEST = 64  # bytes of an answer
+ANSWER_LIMIT = 64  # bytes of an answer
 REQUEST_ADVICE = (
     'One that is asked needs request in the settings, often "R\\r", "?\\r" or "PRI\\r"'
 )
@@ -127,6 +127,6 @@ def _answer(port: PortSettings, request: bytes) -> bytes:
         opened.reset_input_buffer()
         opened.write(request)
         data, end = b"", time.monotonic() + ANSWER
-        while time.monotonic() < end and len(data) < LONGEST:
+        while time.monotonic() < end and len(data) < ANSWER_LIMIT:
             data += opened.read(max(1, opened.in_waiting))
     return data

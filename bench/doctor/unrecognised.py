@@ -162,10 +162,10 @@ def diagnose_frames(
             f"look again; {REPORT}",
             evidence=why,
         )
-    advice = heard.do
+    advice = heard.advice
     if heard.proposal is not None:
         settings = settings_text(heard.proposal)
-        advice = f"{heard.do}: {settings}. {heard.then}".rstrip(". ")
+        advice = f"{heard.advice}: {settings}. {heard.follow_up}".rstrip(". ")
     return fault(
         name,
         f"{where}: {heard.words}",

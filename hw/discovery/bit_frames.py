@@ -13,24 +13,24 @@ from hw.formats import FORMATS, make_decoder, read_options
 from hw.formats.shared.declaration import Diagnosis, Value
 from hw.reading import FormatError
 
-MOST = 0.8  # of the frames must be alike
-READ = 0.9  # of those alike must be read, for a proposal
-# bits; the formats have more, a data line taken for the clock has fewer edges than that
+ALIKE_SHARE = 0.8  # of the frames that must have the same length
+READ_SHARE = 0.9  # of those frames that a format must read for a proposal
+# bits; every format has more, and a data line in place of the clock has fewer edges
 SHORT = 16
 OTHER = {"rising": "falling", "falling": "rising"}
 ALL_BITS = set("01")
 
 
 def is_bits(data: bytes) -> bool:
-    """Whether these are frames of bits as the reader of the pins tells them: 0 and 1,
-    `?` where edges were missed."""
+    """Whether these are frames of bits from pins: 0 and 1, `?` where edges were
+    missed."""
     rows = _rows(data)
     return bool(rows) and all(set(row) <= ALL_BITS | {"?"} for row in rows)
 
 
 def diagnose(name: str, options: Mapping[str, object], text: bytes) -> Diagnosis | None:
-    """Why what came, as the decoder of format `name` takes it, is not read; None where
-    nothing can be said."""
+    """Why the decoder of format `name` does not read this text; None where that is not
+    known."""
     known = FORMATS[name]
     if known.frame_bits:
         return diagnose_bits(text, name, options)
@@ -63,8 +63,8 @@ def diagnose_bits(
         f"{many} of {len(rows)} frames have {size} bits, such as {alike[-1]}",
     )
     if (
-        many < MOST * len(rows) or size < SHORT
-    ):  # before all else: with the wires changed over they may be all alike
+        many < ALIKE_SHARE * len(rows) or size < SHORT
+    ):  # this comes first: with the wires swapped the frames may be all alike
         lengths = ", ".join(f"{bits}" for bits, _ in sizes.most_common(4))
         return Diagnosis(
             f"frames of {lengths} bits come, too few or never alike",
@@ -89,9 +89,12 @@ def diagnose_bits(
         )
     own = bool(given.get("invert", False)) if found == name else False
     for invert in (own, not own):
-        if _share(alike, found, invert) >= READ and (found, invert) != (name, own):
+        if _share(alike, found, invert) >= READ_SHARE and (found, invert) != (
+            name,
+            own,
+        ):
             edge = str(read_options(found, {})["edge"])
-            # what turns the data over turns the clock over too, and the bit stands at
+            # what inverts the data inverts the clock too, so that the bit is valid at
             # its other edge
             proposal: dict[str, Value] = {"format": found, "invert": invert}
             proposal["edge"] = OTHER[edge] if invert else edge
@@ -126,7 +129,7 @@ def diagnose_bits(
 
 
 def _rows(data: bytes) -> list[str]:
-    """Frames without the last one where that is cut."""
+    """The frames, without the last one where it is cut."""
     *whole, last = (
         data.decode("ascii", "replace").replace(" ", "").replace("\r", "").split("\n")
     )

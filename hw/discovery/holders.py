@@ -10,8 +10,8 @@ PSEUDO_MAJORS = range(136, 144)
 
 
 def is_pseudo(device: str | os.PathLike[str] | int) -> bool:
-    """A pseudo-terminal: the program at its other end may well have this end open too.
-    A path or a descriptor."""
+    """Whether a path or a descriptor is a pseudo-terminal; the program at its other end
+    may have this end open too."""
     return os.major(os.stat(device).st_rdev) in PSEUDO_MAJORS
 
 
@@ -21,7 +21,7 @@ def holders_of(
     """`name (process 123)` of each other process that has the device open, by its real
     path.
 
-    Empty where none has, or where the processes of other users are hidden from us.
+    Empty where none has, or where this user may not see other users' processes.
     """
     real = os.path.realpath(device)
     out = []
@@ -31,9 +31,9 @@ def holders_of(
         try:
             if any(os.readlink(link) == real for link in (folder / "fd").iterdir()):
                 name = (folder / "comm").read_text(errors="replace").strip()
-                # a process names itself as it likes
+                # a process chooses its name itself
                 name = name if name.isprintable() else ascii(name)
                 out.append(f"{name} (process {folder.name})")
         except OSError:
-            continue  # another user's, or it ended meanwhile
+            continue  # it is another user's, or it ended meanwhile
     return out

@@ -28,15 +28,15 @@ from hw.port_names import closed_port
 from hw.reading import Record
 
 SPEEDS = (9600, 4800, 2400, 19200, 38400, 57600, 115200, 1200, 230400, 921600)
-SURE = 3  # readings without a reject, and no other speed is tried
-LEAST = 2  # readings that make a proposal, where more was sent than one line
+SURE = 3  # readings without a reject, after which no other speed is tried
+LEAST = 2  # readings for a proposal, where more was sent than one line
 MOST_REJECTED = 0.1  # of the frames, for a proposal
-# s without a byte; the slowest that send by themselves do so three times a second
+# s without a byte; the slowest instruments that send by themselves send every 0.3 s
 SILENCE = 1.6
 TURN = 1.2  # s for each speed where bytes come
-SETTLE = 0.05  # s; what was under way when the speed was changed is no evidence
-LOOK = 0.06  # s between looks at what came
-ENOUGH = 16384  # bytes at one speed
+SETTLE = 0.05  # s after a change of speed in which bytes are no evidence
+LOOK = 0.06  # s that a read waits for bytes
+ENOUGH = 16384  # bytes at one speed, after which listening ends
 
 PARITY_WORDS = {
     "even": (
@@ -52,14 +52,14 @@ PARITY_WORDS = {
 
 
 class Proposal(NamedTuple):
-    """What would read the line. settings: keys of a port in the settings file, as they
+    """Settings that would read the line: keys of a port in the settings file, as they
     are written there."""
 
     settings: dict[str, Value]
     readings: int
     rejects: int
     evidence: tuple[str, ...]
-    complete: bool = True  # no more need be heard
+    complete: bool = True  # more bytes would add no option
 
 
 class Listening(NamedTuple):
@@ -67,7 +67,7 @@ class Listening(NamedTuple):
 
     heard: dict[int, bytes]
     proposal: Proposal | None
-    # the speed at which lines of text are heard, of whatever shape
+    # the speed at which lines of text come, whatever their shape
     text_at: int | None = None
 
     @property
@@ -76,7 +76,7 @@ class Listening(NamedTuple):
 
 
 class Line(Protocol):
-    """What is needed of a port of pyserial."""
+    """The part of a pyserial port that listening uses."""
 
     baudrate: int
 
@@ -86,8 +86,8 @@ class Line(Protocol):
 
 
 def parity_of(data: bytes) -> str | None:
-    """ "even", "odd" or "mark" where bit 7 of all bytes says so; None where it says
-    nothing."""
+    """The parity that bit 7 of all bytes has: "even", "odd" or "mark"; None where it
+    has none."""
     if len(data) < 8 or not any(byte & 0x80 for byte in data):
         return None
     if all(byte & 0x80 for byte in data):
@@ -97,7 +97,7 @@ def parity_of(data: bytes) -> str | None:
 
 
 def is_text(data: bytes) -> bool:
-    """Lines of printing characters, whatever they say: then speed and framing are
+    """Whether the bytes are lines of printing characters: then speed and framing are
     right."""
     parity = parity_of(data[1:])
     clean = bytes(byte & 0x7F for byte in data) if parity else data
@@ -132,7 +132,7 @@ def _try(
     guess: Candidate,
 ) -> Proposal | None:
     if "parity7" not in known.option_names:
-        parity = None  # its bytes may have eight bits of their own
+        parity = None  # its bytes may have eight bits of data
     options: dict[str, Value] = dict(guess.options)
     if parity in {"even", "odd"}:
         options["parity7"] = parity
@@ -173,7 +173,7 @@ def _read(
         ]
         if from_middle and len(good) >= LEAST:
             break
-    else:  # an instrument's own button: one line, from its beginning, and nothing else
+    else:  # one press of an instrument's button: one whole line, and nothing else
         good = good if len(good) == len(records) else []
     return good, sum(record.fault is not None for record in records)
 
@@ -269,13 +269,13 @@ def listen(
                 return Listening({**heard, speed: bytes(data)}, found)
         heard[speed] = bytes(data)
         if not data and len(heard) == 1 and not request:
-            break  # silence at one speed is silence at all
+            break  # what is silent at one speed is silent at all
         if found and (best is None or found.readings > best.readings):
             best = found
             if not found.rejects:
                 break
         if best is None and is_text(bytes(data)):
-            # another speed would make rubbish of it
+            # the lines of text show that this speed is right
             return Listening(heard, None, speed)
     return Listening(heard, best)
 

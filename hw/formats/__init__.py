@@ -23,12 +23,11 @@ __all__ = [
     "register",
 ]
 
-DEFAULT_FORMAT = "line"  # what an instrument speaks where nobody says otherwise
+DEFAULT_FORMAT = "line"  # the format of an instrument whose settings name none
 
 
 class _Formats(Mapping[str, WireFormat]):
-    """Every format by its name. Names cost no import; FormatError for one that is not
-    known."""
+    """Every format by its name, without an import; FormatError for an unknown one."""
 
     def __init__(self) -> None:
         self._known: dict[str, WireFormat | None] = {
@@ -67,8 +66,7 @@ FORMATS = _Formats()
 
 
 def register(made: WireFormat) -> None:
-    """Make a format known that has no file here. Raises ValueError for a name that is
-    taken."""
+    """Add a format that has no file here. Raises ValueError for a known name."""
     FORMATS.add(made)
 
 
@@ -87,8 +85,8 @@ def make_decoder(
     """A fresh decoder of format `name`; FormatError for an unknown name, option or
     value.
 
-    from_middle: what comes first may be the rest of a line, as on a port just opened; a
-    format that can leaves it out.
+    from_middle: the first bytes may be the rest of a line, as on a port just opened; a
+    format with the option at_open drops them.
     """
     given = dict(options or {})
     if from_middle and "at_open" in FORMATS[name].option_names:
@@ -97,8 +95,8 @@ def make_decoder(
 
 
 def meaning_of(status: str) -> tuple[str, str]:
-    """What an instrument's own word for "no reading" means, and what to do; an unknown
-    one is told as it came."""
+    """(meaning, advice) of an instrument's own word for "no reading"; an unknown word
+    means itself."""
     for known in FORMATS.values():
         if status in known.statuses:
             return known.statuses[status]

@@ -136,12 +136,12 @@ class ModbusRtu(FrameDecoder):
 
 
 def _whole(heard: bytes) -> bool:
-    """Five bytes of one that declines, nine with two registers."""
+    """Five bytes of an exception, nine with two registers."""
     return len(heard) >= (5 if len(heard) > 1 and heard[1] & 0x80 else 9)
 
 
 def _diagnose(options: Options, text: bytes) -> Diagnosis | None:
-    """Does another address answer? A right checksum says so."""
+    """Another address, where a right checksum shows that one answers."""
     data, function = Query.from_text(text), int(options.get("function", READ_HOLDING))
     frames = [
         data[n : n + 9]
@@ -156,7 +156,7 @@ def _diagnose(options: Options, text: bytes) -> Diagnosis | None:
 
 
 def _diagnose_values(options: Options, values: Sequence[float]) -> Diagnosis | None:
-    """A small number in the wrong one of two words is a multiple of 65536 counts."""
+    """The other order of words, where all counts are multiples of 65536."""
     scale = float(str(options.get("scale_mm", 0.001)))
     counts = [round(value / scale) for value in values]
     if not all(c & 0xFFFF in (0, 0xFFFF) for c in counts) or all(
@@ -203,7 +203,7 @@ FORMAT = WireFormat(
     query=Query(
         lambda values: request(*(values[key] for key in _ASKED)), _whole, bits=100
     ),
-    # the exceptions are those of the protocol's public specification; what to do is
+    # the exceptions are those of the protocol's public specification; the advice is
     # common practice, no source
     statuses={
         "exception_1": (

@@ -24,7 +24,7 @@ from hw.reading import Record
 RAW_LENGTH = 64  # bytes of a run that stay with its record
 ILLEGAL = 2
 # from each old state (rows 0 to 3) to each new one (columns): -1, 0, 1, or ILLEGAL
-STEP = (
+STEPS = (
     (0, -1, 1, ILLEGAL),
     (1, 0, ILLEGAL, -1),
     (-1, ILLEGAL, 0, 1),
@@ -42,7 +42,7 @@ class Quadrature:
 
     def step(self, state: int) -> int:
         """The next state, 0 to 3 -> what it adds to the counts."""
-        change = 0 if self.state is None else STEP[self.state][state]
+        change = 0 if self.state is None else STEPS[self.state][state]
         self.state = state
         if change == ILLEGAL:
             self.illegal += 1

@@ -43,7 +43,7 @@ CHARACTERS = {str(digit): str(digit) for digit in range(10)} | {
 CHARACTERS |= {"DOT": ".", "KPDOT": ".", "COMMA": ",", "KPCOMMA": ",", "SPACE": " "}
 CHARACTERS |= {"MINUS": "-", "KPMINUS": "-", "KPPLUS": "+"}
 TERMINATORS = {"ENTER": ("ENTER", "KPENTER"), "TAB": ("TAB",)}
-LONGEST = 64
+LONGEST_NUMBER = 64
 
 
 class Wedge(FrameDecoder):
@@ -82,8 +82,10 @@ class Wedge(FrameDecoder):
     def _number(self, keys: list[bytes], raw: bytes, behind: int) -> Record:
         try:
             text = "".join(self._character(key.decode("latin-1")) for key in keys)
-            if len(text) > LONGEST:
-                raise Fault(f"more than {LONGEST} keys without {self._terminator}")
+            if len(text) > LONGEST_NUMBER:
+                raise Fault(
+                    f"more than {LONGEST_NUMBER} keys without {self._terminator}"
+                )
             record, _ = read_plain(text, self._decimals, self._default_unit)
             check_range(record.value, self._range)
         except Fault as fault:
@@ -99,7 +101,7 @@ class Wedge(FrameDecoder):
 
 
 def _diagnose(options: Options, text: bytes) -> Diagnosis:
-    """Does it end its numbers with the other key?"""
+    """The other terminator, where it ends the numbers."""
     other = "ENTER" if options.get("terminator") == "TAB" else "TAB"
     runs = text.decode("ascii", "replace").splitlines()
     seen = tuple(f"keys {run}" for run in runs[-2:])

@@ -24,7 +24,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple
 
 from hw.formats import FORMATS, read_options
-from hw.ports.pin_frames import Builder, FrameBuilder, Line, StateBuilder
+from hw.ports.pin_frames import Builder, FrameBuilder, StateBuilder, TextLine
 from hw.ports.pin_lines import KernelLines, LibraryLines, Lines
 from hw.ports.port_state import StateReport, error_number, may_not_open
 from hw.ports.serial_port import OnBlock, OnState
@@ -32,7 +32,7 @@ from hw.reading import PortState
 
 # us of pause that end an answer: gauges take up to 4 ms a bit (public timing notes)
 REQUESTED_GAP_US = 20_000
-RUN = 0.02  # s of rest that end a block of quadrature states
+RUN_END = 0.02  # s of rest that end a block of quadrature states
 STANDING = 0.04  # s between two blocks of a scale at rest
 RETRY = 2.0  # s between two openings
 # requests a second; gauges repeat in 0.07 to 1.2 s (public timing notes)
@@ -181,7 +181,7 @@ class ClockedPins:
             self._pause_s = 1.5 * gap * 1e-6
         else:
             self._builder = StateBuilder(levels)
-            self._pause_s = RUN
+            self._pause_s = RUN_END
         self.opened += 1
         assert self._loop is not None
         self._lines.start(self._loop, self._woken)
@@ -255,7 +255,7 @@ class ClockedPins:
         self._idle.set()
         self._give(self._builder.pause())
 
-    def _give(self, line: Line | None) -> None:
+    def _give(self, line: TextLine | None) -> None:
         if line is not None:
             self._on_block(line[0].encode() + b"\n", line[1])
 

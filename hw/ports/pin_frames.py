@@ -7,17 +7,17 @@ from typing import Protocol
 
 from hw.ports.pin_lines import LineEvent, MissedEdges
 
-Line = tuple[str, int]  # text for the decoder, and the ns of its last edge
+TextLine = tuple[str, int]  # text for the decoder, and the ns of its last edge
 
 
 class Builder(Protocol):
     """Edges in order -> lines of text."""
 
-    def add(self, event: LineEvent) -> Line | None:
+    def add(self, event: LineEvent) -> TextLine | None:
         """The line that ended before this event, if one did."""
         ...
 
-    def pause(self) -> Line | None:
+    def pause(self) -> TextLine | None:
         """The line that ends because no edge comes any more."""
         ...
 
@@ -40,7 +40,7 @@ class FrameBuilder:
         self._last: int | None = None  # ns of the last clock edge
         self._sampled = 0  # ns of the last bit
 
-    def add(self, event: LineEvent) -> Line | None:
+    def add(self, event: LineEvent) -> TextLine | None:
         if isinstance(event, MissedEdges):
             self._bits.append("?")
             self._sampled = event.at
@@ -61,7 +61,7 @@ class FrameBuilder:
             self._sampled = event.at
         return ended
 
-    def pause(self) -> Line | None:
+    def pause(self) -> TextLine | None:
         bits, self._bits = "".join(self._bits), []
         whole, self._whole = self._whole, True
         return (bits, self._sampled) if bits and whole else None
@@ -79,7 +79,7 @@ class StateBuilder:
     def _state(self) -> str:
         return str(2 * self._a + self._b)
 
-    def add(self, event: LineEvent) -> Line | None:
+    def add(self, event: LineEvent) -> TextLine | None:
         self._last = event.at
         if isinstance(event, MissedEdges):
             self._run.append("?")  # the number of missed edges is not known
@@ -91,16 +91,16 @@ class StateBuilder:
             self._b = event.level
         elif event.line == "z":
             return None
-        # an edge to where the line was already: the one between was missed
+        # an edge to the level that the line had: the edge between was missed
         self._run.append(self._state() if self._state() != before else "?")
         return None
 
-    def pause(self) -> Line | None:
+    def pause(self) -> TextLine | None:
         if len(self._run) < 2:
             return None
         run, self._run = "".join(self._run), [self._state()]
         return run, self._last
 
-    def stand(self, now: int) -> Line:
+    def stand(self, now: int) -> TextLine:
         """A run of one state, so that a scale at rest differs from a pulled cable."""
         return self._state(), now

@@ -19,7 +19,7 @@ from hw.ports.serial_port import OnBlock, OnState, PortOptions, SerialPort
 from hw.reading import PortState
 
 FASTEST = 50.0  # requests a second
-SILENT = 5  # requests without an answer, and it is told
+SILENT = 5  # requests without an answer, after which the port is silent
 
 
 class RegisterPort:
@@ -46,10 +46,10 @@ class RegisterPort:
         self._interval = 1.0 / min(FASTEST, rate or query.rate)
         self._on_block, self._on_state = on_block, on_state
         self._heard = bytearray()
-        self._echo = False  # an echo may still be before the answer
+        self._echo = False  # an echo may still come before the answer
         self._when = 0
         self._done = asyncio.Event()
-        self._asker: asyncio.Task[None] | None = None
+        self._requester: asyncio.Task[None] | None = None
 
     @property
     def is_open(self) -> bool:
@@ -59,7 +59,7 @@ class RegisterPort:
         self.serial.start()
 
     async def stop(self) -> None:
-        self._stop_asking()
+        self._stop_requests()
         await self.serial.stop()
 
     def write(self, data: bytes) -> bool:
@@ -70,18 +70,20 @@ class RegisterPort:
         return self.serial.stuck()
 
     def _state(self, state: PortState, words: str) -> None:
-        self._stop_asking()
+        self._stop_requests()
         self._on_state(state, words)
         if state == "open":
             self.unanswered = 0
-            self._asker = asyncio.get_running_loop().create_task(self._ask_on())
+            self._requester = asyncio.get_running_loop().create_task(
+                self._request_readings()
+            )
 
-    def _stop_asking(self) -> None:
-        if self._asker is not None:
-            self._asker.cancel()
-            self._asker = None
+    def _stop_requests(self) -> None:
+        if self._requester is not None:
+            self._requester.cancel()
+            self._requester = None
 
-    async def _ask_on(self) -> None:
+    async def _request_readings(self) -> None:
         """One request, one answer or none, for as long as the port is open."""
         due = time.monotonic() + self.serial.options.settle
         while True:
@@ -94,14 +96,14 @@ class RegisterPort:
                 continue
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._done.wait(), self._timeout)
-            self._tell()
+            self._give()
 
     def _bytes(self, data: bytes, when: int) -> None:
         self._heard += data
         self._when = when
         size = len(self._request)
-        # two bytes tell an echo from an answer: the third of a request is its register,
-        # of an answer a length
+        # The third byte of a request is its register, of an answer a length: so an echo
+        # differs from an answer.
         if self._echo and len(self._heard) >= size:
             if bytes(self._heard[:size]) == self._request:
                 del self._heard[:size]
@@ -115,7 +117,7 @@ class RegisterPort:
             return False
         return self._query.whole(bytes(heard))
 
-    def _tell(self) -> None:
+    def _give(self) -> None:
         if self._heard:
             self.unanswered = 0
             self._on_block(self._query.to_text(bytes(self._heard)), self._when)

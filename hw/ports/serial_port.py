@@ -34,7 +34,7 @@ BLOCK = 65536  # bytes a read; a full line at 921,600 baud is 9 kB in 0.1 s
 FIRST_RETRY = 0.25  # s from a failed opening to the next; it grows up to LAST_RETRY
 LAST_RETRY = 1.0  # s
 # s of silence, besides the time of a longest line, after which no line is under way
-SILENCE = 0.05
+QUIET_TIME = 0.05
 LONGEST_LINE = 64  # characters
 STALLED = 1.0  # s without a turn of the reading thread, after which it hangs
 
@@ -89,7 +89,7 @@ class SerialPort:
         self._retry = FIRST_RETRY
         self._discard_until = 0
         self._silence: asyncio.TimerHandle | None = None
-        self._beat = 0.0  # of the reading thread, where there is one
+        self._last_turn = 0.0  # of the reading thread, monotonic s
         self.opened = 0  # how often
         # After the opening the line was silent: what comes first begins a line.
         self.heard_silence = False
@@ -133,7 +133,7 @@ class SerialPort:
         true for long, it hangs."""
         if self._fd is not None:
             return unread(self._fd)
-        return self._serial is not None and time.monotonic() - self._beat > STALLED
+        return self._serial is not None and time.monotonic() - self._last_turn > STALLED
 
     # ---- opening ---------------------------------------------------------------------
 
@@ -154,7 +154,7 @@ class SerialPort:
         self.opened += 1
         self._discard_until = time.monotonic_ns() + int(self.options.settle * 1e9)
         self._fd = descriptor(opened)
-        self._beat = time.monotonic()
+        self._last_turn = time.monotonic()
         assert self._loop is not None
         self.heard_silence = False
         self._listen_for_silence()
@@ -171,7 +171,7 @@ class SerialPort:
     def _listen_for_silence(self) -> None:
         o = self.options
         assert self._loop is not None
-        quiet = SILENCE + LONGEST_LINE * (o.bits + 3) / o.baud
+        quiet = QUIET_TIME + LONGEST_LINE * (o.bits + 3) / o.baud
         self._silence = self._loop.call_later(quiet, self._was_silent)
 
     def _was_silent(self) -> None:
@@ -186,7 +186,7 @@ class SerialPort:
         answer: asyncio.Future[object] = loop.create_future()
 
         def deliver(opened: object | None, error: Exception | None) -> None:
-            if answer.done():  # stopped meanwhile: nobody will close it but us
+            if answer.done():  # stopped meanwhile: nobody else closes the port
                 close_device(opened)
             elif error is not None:
                 answer.set_exception(error)
@@ -235,13 +235,13 @@ class SerialPort:
         except OSError as error:
             self._lost(error)
             return
-        if not data:  # hung up: the descriptor would be "readable" for ever
+        if not data:  # after a hang-up the descriptor stays readable for ever
             self._lost(None)
             return
-        self._arrived(data, now)
+        self._receive(data, now)
 
-    def _arrived(self, data: bytes, now: int) -> None:
-        # one that opens but never says a byte is tried less and less often
+    def _receive(self, data: bytes, now: int) -> None:
+        # a port that opens and never sends a byte is opened less and less often
         self._retry = FIRST_RETRY
         if self._silence is not None or now < self._discard_until:
             if self._silence is not None:
@@ -257,7 +257,7 @@ class SerialPort:
         """Read until the port is another one; the loop may end at any time."""
         with contextlib.suppress(RuntimeError):
             while self._serial is opened:
-                self._beat = time.monotonic()
+                self._last_turn = time.monotonic()
                 try:
                     data = opened.read(1)  # type: ignore[attr-defined]
                     waiting = opened.in_waiting  # type: ignore[attr-defined]
@@ -269,7 +269,7 @@ class SerialPort:
                     self._from_thread(opened, self._lost, error)
                     return
                 if data:
-                    self._from_thread(opened, self._arrived, data, time.monotonic_ns())
+                    self._from_thread(opened, self._receive, data, time.monotonic_ns())
 
     def _from_thread(
         self, opened: object, call: Callable[..., None], *arguments: object

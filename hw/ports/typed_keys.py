@@ -34,7 +34,7 @@ GRAB = 0x40044590
 KEYS_TYPE, SYN_TYPE, SYN_DROPPED, PRESSED = 1, 0, 3, 1
 # s after the opening in which a first key may stand in the middle of a number
 FRESH = 0.3
-LONGEST = 100  # keys, after which a run without a terminator ends
+LONGEST_RUN = 100  # keys, after which a run without a terminator ends
 
 KEYPAD = (82, 79, 80, 81, 75, 76, 77, 71, 72, 73)  # codes of its digits 0 to 9
 CODES = {
@@ -192,7 +192,7 @@ class TypedKeys:
         if self._pausing is not None:
             self._pausing.cancel()
         self._run.append(name)
-        if name in self._ends or len(self._run) > LONGEST:
+        if name in self._ends or len(self._run) > LONGEST_RUN:
             self._pausing = None
             self._tell()
         else:

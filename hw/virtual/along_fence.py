@@ -16,8 +16,8 @@ from .plane import Probe, Surface, Vector, reach
 
 HALF = 450.0  # of the face and of the straightedge, to either side of the blade
 RUN = 600.0  # along which the indicator is pushed, its middle at the blade
-APART = 100.0  # from the face to the straightedge's middle
-WIDE = 50.0  # of the straightedge
+EDGE_DISTANCE = 100.0  # from the face to the straightedge's middle
+EDGE_WIDTH = 50.0  # of the straightedge
 FEET = 25.0  # from the plunger to either foot of the base
 
 
@@ -58,12 +58,12 @@ class AlongFence:
         """The ridden edge of the straightedge, where it lies."""
         along = self.face.along.turned(self.lies)
         outward = self.face.outward.turned(self.lies)
-        middle = self.face.base + self.face.outward * APART
+        middle = self.face.base + self.face.outward * EDGE_DISTANCE
         # as it lies its edge faces the fence; rolled over it is mirrored across the
         # straightedge's own length
         faces = 1.0 if self.rolled else -1.0
         return Surface(
-            middle + outward * (faces * WIDE / 2.0),
+            middle + outward * (faces * EDGE_WIDTH / 2.0),
             along,
             outward * faces,
             self.straightedge,

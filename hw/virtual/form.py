@@ -12,16 +12,17 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from random import Random
 
-STEP = 0.5  # mm between the stored heights
+SAMPLE_STEP = 0.5  # mm between the stored heights
 
 
 @dataclass
 class EdgeProfile:
     """Heights of an edge along its length.
 
-    heights: one value each STEP mm, from 0 to length; their least-squares line over the
-    ridden stretch is zero, so that the angle of the edge is that of the stretch which
-    the plunger meets. dust: grains on it now, each (place, half-width, height).
+    heights: one value each SAMPLE_STEP mm, from 0 to length; their least-squares line
+    over the ridden stretch is zero, so that the angle of the edge is that of the
+    stretch which the plunger meets. dust: grains on it now, each (place, half-width,
+    height).
     """
 
     length: float
@@ -39,22 +40,22 @@ class EdgeProfile:
     ) -> EdgeProfile:
         """An edge with texture of that standard deviation (correlated over 5 to 10 mm)
         and bow (a crown)."""
-        count = int(length / STEP) + 1
-        window = max(1, round(random.uniform(4.0, 8.0) / STEP))
+        count = int(length / SAMPLE_STEP) + 1
+        window = max(1, round(random.uniform(4.0, 8.0) / SAMPLE_STEP))
         white = [random.gauss(0.0, 1.0) for _ in range(count + 2 * window)]
         rough = _averaged(_averaged(white, window), window)[:count]
         # a box average taken twice leaves 2/(3 w) of the variance
         gain = texture / math.sqrt(2.0 / (3.0 * window))
         middle, half = sum(ridden) / 2, (ridden[1] - ridden[0]) / 2
         heights = [
-            gain * high + bow * (1.0 - ((index * STEP - middle) / half) ** 2)
+            gain * high + bow * (1.0 - ((index * SAMPLE_STEP - middle) / half) ** 2)
             for index, high in enumerate(rough)
         ]
         return cls(length, _levelled(heights, ridden))
 
     def at(self, place: float) -> float:
         """Height in mm at a place in mm; the ends are continued level."""
-        where = min(max(place / STEP, 0.0), len(self.heights) - 1.001)
+        where = min(max(place / SAMPLE_STEP, 0.0), len(self.heights) - 1.001)
         index = int(where)
         here, there = self.heights[index], self.heights[index + 1]
         height = here + (there - here) * (where - index)
@@ -116,7 +117,7 @@ class EdgeProfile:
         """The same edge, turned and shifted so that the line of that slope and height
         at a place is its zero."""
         heights = [
-            h - height - slope * (index * STEP - at)
+            h - height - slope * (index * SAMPLE_STEP - at)
             for index, h in enumerate(self.heights)
         ]
         return EdgeProfile(self.length, heights, self.dust)
@@ -124,7 +125,7 @@ class EdgeProfile:
     def raised(self, middle: float, half: float, top: float) -> EdgeProfile:
         """The same edge with a swelling of that height over 2 half, mm."""
         heights = [
-            h + top * max(0.0, 1.0 - ((index * STEP - middle) / half) ** 2)
+            h + top * max(0.0, 1.0 - ((index * SAMPLE_STEP - middle) / half) ** 2)
             for index, h in enumerate(self.heights)
         ]
         return EdgeProfile(self.length, heights, self.dust)
@@ -133,12 +134,12 @@ class EdgeProfile:
         self, low: float, high: float, mean: float = 0.0
     ) -> list[tuple[float, float]]:
         first, last = (
-            max(0, round(low / STEP)),
-            min(len(self.heights) - 1, round(high / STEP)),
+            max(0, round(low / SAMPLE_STEP)),
+            min(len(self.heights) - 1, round(high / SAMPLE_STEP)),
         )
-        half = round(mean / 2 / STEP)
+        half = round(mean / 2 / SAMPLE_STEP)
         if not half:
-            return [(k * STEP, self.heights[k]) for k in range(first, last + 1)]
+            return [(k * SAMPLE_STEP, self.heights[k]) for k in range(first, last + 1)]
         out = []
         for k in range(first, last + 1):
             middle = min(max(k, first + half), last - half)
@@ -153,7 +154,7 @@ class EdgeProfile:
                     )
                     / (half * (half + 1) * (2 * half + 1) / 3)
                 )
-            out.append((k * STEP, height))
+            out.append((k * SAMPLE_STEP, height))
         return out
 
 
@@ -191,7 +192,7 @@ def _averaged(values: list[float], window: int) -> list[float]:
 
 
 def _levelled(heights: list[float], ridden: tuple[float, float]) -> list[float]:
-    low, high = int(ridden[0] / STEP), int(ridden[1] / STEP)
+    low, high = int(ridden[0] / SAMPLE_STEP), int(ridden[1] / SAMPLE_STEP)
     places = range(low, high + 1)
     middle = (low + high) / 2
     mean = sum(heights[low : high + 1]) / len(places)

@@ -20,7 +20,7 @@ from .saw import VirtualSaw
 from .saw_and_sled import LeftRight
 
 GRIP = 0.12  # s in which the hands take hold, or let go
-SETTLE = 0.6  # s of rest after a stroke, so that its end is recognised
+REST_AFTER = 0.6  # s of rest after a stroke, so that its end is recognised
 
 
 class Hands:
@@ -84,7 +84,7 @@ class Hands:
     def push_plunger(
         self, mm: float, began: float, seconds: float, ease: float
     ) -> None:
-        """Push the plunger in by that much at time began (s), and let it out again."""
+        """Push the plunger in that far at time began (s), and let it out again."""
         self._pulses.append((began, began + seconds, mm, min(ease, seconds / 3.0)))
 
     # -- acts on the set-up ------------------------------------------------------------
@@ -210,7 +210,7 @@ class Hands:
         speed: float = 200.0,
         *,
         happens: Mapping[float, Callable[[], None]] | None = None,
-        settle: float = SETTLE,
+        settle: float = REST_AFTER,
     ) -> None:
         """Take hold, push the sled away by about length mm at about speed mm/s, come to
         rest.
@@ -223,7 +223,9 @@ class Hands:
         await self._stroke(length + self._scatter(1.0), speed, happens or {})
         await self.rest(settle)
 
-    async def pull_back(self, speed: float = 400.0, *, settle: float = SETTLE) -> None:
+    async def pull_back(
+        self, speed: float = 400.0, *, settle: float = REST_AFTER
+    ) -> None:
         """Draw the sled back to the start, let go, come to rest."""
         await self._take_hold()
         await self._move_to(0.0, speed)

@@ -46,8 +46,8 @@ class VirtualPort:
     """The port of one instrument: a pseudo-terminal under a stable name.
 
     path: the symlink, the same after every replug. device: the terminal that it points
-    to, None while unplugged. every: ticks of the clock between two of its lines. sent, lost:
-    lines since the start. silent_until: s; None is until told to speak.
+    to, None while unplugged. every: ticks between two of its lines. sent, lost: lines
+    since the start. silent_until: s; None is until `speak`.
     """
 
     def __init__(

@@ -14,12 +14,13 @@ from typing import Literal, Self
 from .bodies import Bodies
 from .form import EdgeProfile
 from .motion import Pose
-from .outfit import gear
 from .plane import Frame, Surface, Vector
 from .traits import Traits
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
+SAW = "pretend-saw"  # its name in the settings
+LEAVES = (0.04, 0.05, 0.06, 0.08, 0.10, 0.15, 0.20, 0.25, 0.30)  # mm
 ARM = 300.0  # mm of the square's arm
 PUSH = 220.0  # mm that the sled is pushed; more than the arm is ridden
 # mm from the arm's tip (or from the handle) to the plunger at the start of a push
@@ -128,9 +129,26 @@ class SawAndSled:
         )
 
     def gear(self) -> dict[str, object]:
-        """Settings values for this saw, sled, square and leaves, shaped like the
-        settings file."""
-        return gear(self)
+        """This saw, sled and square, and a set of leaves, as tables of the settings
+        file without the ports; all invented."""
+        sled = {
+            "saw": SAW,
+            "fence": self.fence,
+            "pivot": self.pivot,
+            "pivot_to_blade": f"{self.pivot_to_blade:g} mm",
+            "pivot_to_screw": f"{self.pivot_to_screw:g} mm",
+            "pivot_to_stop": f"{self.pivot_to_stop:g} mm",
+            "widest_board": "600 mm",
+            "tolerance": "0.05 mm per 300 mm",
+        }
+        square = {"arm": f"{self.arm:g} mm", "tolerance": "0.05 mm"}
+        return {
+            "units": "mm",
+            "saw": {SAW: {"rip_fence": self.rip_fence_side}},
+            "jig": {"pretend-sled": sled},
+            "square": {"pretend-square": square},
+            "leaves": {"set": [f"{leaf:.2f} mm" for leaf in LEAVES]},
+        }
 
     @property
     def free_end(self) -> LeftRight:

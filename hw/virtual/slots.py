@@ -15,9 +15,9 @@ from random import Random
 from .form import EdgeProfile
 
 SLOT, RUNNER = 600.0, 450.0  # mm, lengths
-APART = 300.0  # mm, middle to middle
-WIDE = 19.05  # mm, of a slot
-STEP = 10.0  # mm between the places at which walls are compared
+SLOT_SPACING = 300.0  # mm, middle to middle
+SLOT_WIDTH = 19.05  # mm, of a slot
+COMPARE_STEP = 10.0  # mm between the places at which walls are compared
 MOVED = 30.0  # mm between the places of the sled that are tried
 EPS = 1e-9  # mm; rounding of the places
 
@@ -74,11 +74,14 @@ class SlotsAndRunners:
             )
 
         def pair(length: float, wide: float, slot: bool) -> tuple[Bar, Bar]:
-            apart = APART + random.gauss(0.0, uneven)
+            apart = SLOT_SPACING + random.gauss(0.0, uneven)
             left = Bar(-apart / 2.0, wide, wall(length), wall(length), slot)
             return left, Bar(apart / 2.0, wide, wall(length), wall(length), slot)
 
-        ways = cls(pair(SLOT, WIDE, True), pair(RUNNER, WIDE - 2.0 * side_play, False))
+        ways = cls(
+            pair(SLOT, SLOT_WIDTH, True),
+            pair(RUNNER, SLOT_WIDTH - 2.0 * side_play, False),
+        )
         for _ in range(2):  # planed until it runs with that play
             more = side_play - ways.play()[0]
             left, right = (replace(bar, wide=bar.wide - more) for bar in ways.runners)
@@ -141,7 +144,7 @@ class SlotsAndRunners:
         return out
 
 
-def _places(low: float, high: float, step: float = STEP) -> Iterator[float]:
+def _places(low: float, high: float, step: float = COMPARE_STEP) -> Iterator[float]:
     for k in range(int((high - low) / step + EPS) + 1):
         yield low + k * step
 

@@ -146,7 +146,7 @@ def _gauge(given: object) -> object:
 
 
 def candidates(data: bytes) -> Iterator[Candidate]:
-    """Each profile, and what its instruments leave to be said."""
+    """Each profile, and the options that its instruments leave open."""
     judged = bool(_MARKED.search(bytes(byte & 0x7F for byte in data)))
     for name, profile in PROFILES.items():
         for decimals in (None, 3) if profile.no_point else (None,):
@@ -170,8 +170,8 @@ def candidates(data: bytes) -> Iterator[Candidate]:
                         f"the gauge's word is the bits of {gauge}, four a hexadecimal"
                         " digit"
                     )
-                # a board's line says ten times where the scale is before it has a
-                # gauge's word to tell what gauge that is
+                # a board sends ten lines with the scale's count alone before one has a
+                # gauge's word, which shows the kind of gauge
                 yield Candidate(
                     options,
                     tuple(evidence),
@@ -219,7 +219,7 @@ FORMAT = WireFormat(
         ),
     ),
     profiles={name: profile.traits for name, profile in PROFILES.items()},
-    # what the error digits mean is from manuals' pages on them; what to do is common
+    # the meaning of the error digits is from manuals' pages; the advice is common
     # practice, no source
     statuses={
         "no_reading": (

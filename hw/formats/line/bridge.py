@@ -41,7 +41,7 @@ from hw.reading import Record, Unit
 
 SEQUENCES = 1 << 16
 CLOCK = 1 << 32
-LONGEST = (
+LARGEST_NUMBER = (
     1 << 64
     # of a board that goes round later than ours: the same number, once ours has gone
     # round
@@ -146,8 +146,10 @@ class BridgeReader:
         fields = body.split(",")
         if len(fields) != 5 or fields[0] != "BRG":
             raise Fault("not the five fields BRG, sequence, us, count, gauge word")
-        sequence = self._whole("sequence number", fields[1], 0, LONGEST) % SEQUENCES
-        device_us = self._whole("time", fields[2], 0, LONGEST) % CLOCK
+        sequence = (
+            self._whole("sequence number", fields[1], 0, LARGEST_NUMBER) % SEQUENCES
+        )
+        device_us = self._whole("time", fields[2], 0, LARGEST_NUMBER) % CLOCK
         counts = self._whole("count", fields[3], -(1 << 31), (1 << 31) - 1)
         said = self._gauge(fields[4])
         gap = (

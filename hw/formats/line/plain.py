@@ -13,7 +13,7 @@ from hw.formats.shared.lengths import EVERYWHERE, outside
 from hw.formats.shared.plain_text import Measure, ascii_text, check_range, read_plain
 from hw.reading import Record, Unit
 
-MOST_SHAPES = 64
+MOST_SHAPES = 64  # shapes of lines that are remembered
 
 _ENDS = (b"\n", b"\r")
 _SHAPE = bytes.maketrans(b"123456789\r", b"000000000\n")
@@ -24,7 +24,7 @@ Shape = tuple[int, int, int, bool, int, int, Unit, tuple[str, ...]]
 
 
 class PlainDecoder(LineCutter):
-    """Profile `plain`, with the hot path by shapes."""
+    """Profile `plain`, with the fast path by shapes."""
 
     def __init__(
         self,
@@ -51,8 +51,7 @@ class PlainDecoder(LineCutter):
             and self._parity is None
             and data.endswith(_ENDS)
         ):
-            # the usual block of a slow instrument is one whole line: nothing to cut,
-            # nothing to keep
+            # the usual block of a slow instrument is one whole line
             behind = 1 if data.endswith(b"\r\n") else 0
             line = data[: -1 - behind]
             cut = self._shapes.get(line.translate(_SHAPE))
@@ -89,7 +88,7 @@ class PlainDecoder(LineCutter):
         left = len(block)
         known = self._shapes.get
         append = out.append
-        # shapes has the rest as one more
+        # shapes is longer by the unfinished line
         for line, shape in zip(lines, shapes, strict=False):
             left -= len(line) + 1
             cut = known(shape)
@@ -124,7 +123,7 @@ class PlainDecoder(LineCutter):
             else (number.separator if number.separator >= 0 else number.end)
         )
         if len(self._shapes) >= MOST_SHAPES:
-            self._shapes.clear()  # rubbish must not make us grow
+            self._shapes.clear()  # random bytes must not fill the memory
         self._shapes[line.translate(_SHAPE)] = (
             number.start,
             separator,

@@ -47,9 +47,9 @@ class LineCutter:
     def __init__(self, *, at_open: bool = False, parity7: str | None = None) -> None:
         self.rejects = 0
         self._rest = b""  # the unfinished line, parity stripped
-        self._rest_raw = b""  # the same as it came; kept only with parity
+        self._rest_raw = b""  # the same as it came, where there is parity
         self._dropping = at_open
-        # what was dropped since the opening; None when told of, or when not opening
+        # the bytes dropped since the opening; None once reported, or without at_open
         self._opening: bytes | None = b"" if at_open else None
         self._parity = parity_table(parity7) if parity7 else None
 
@@ -78,8 +78,7 @@ class LineCutter:
         return out
 
     def finish(self) -> list[Record]:
-        """An unfinished line is one reject; what may still come of it is dropped up to
-        its end."""
+        """An unfinished line is one reject; the rest of it is dropped up to its end."""
         if not self._rest:
             return []
         raw = self._rest if self._parity is None else self._rest_raw
@@ -95,7 +94,7 @@ class LineCutter:
         return min(places) + 1 if places else 0
 
     def _count_dropped(self, data: bytes, start: int, out: list[Record]) -> None:
-        """A port that never shows a line end must not look silent: say it once."""
+        """One reject for a port that never sends a line end, so that it is heard of."""
         before = self._opening or b""
         run = data[: start - 1] if start else data
         if len(before) + len(run) <= self.longest:
@@ -133,7 +132,7 @@ class LineCutter:
 
     def _line(self, line: bytes, raw: bytes, behind: int, out: list[Record]) -> None:
         """A whole line with bytes in it."""
-        # told as of the first byte too many, as when it comes in pieces
+        # the same record as when the line comes in pieces
         if len(line) > self.longest:
             out.append(self._too_long(raw, behind + len(line) - self.longest))
             return
@@ -146,7 +145,7 @@ class LineCutter:
             out.append(with_frame(record, raw, behind))
 
     def _read(self, line: bytes) -> Record | None:
-        """A line as a record without raw and behind; None to say nothing of it; raises
+        """A line as a record without raw and behind, or None for no record; raises
         Fault."""
         raise NotImplementedError
 

@@ -17,10 +17,10 @@ Value = str | int
 class PortKind(NamedTuple):
     """What an instrument is wired to.
 
-    folder: where its stable names are. group: whose members may open it; opens: what
-    they may open then. serial_line: it has a baud rate, bits and a parity, and another
-    program may hold it. daemon_only: why nobody but the daemon reads it; empty where
-    anybody may. when_silent: what to do then.
+    folder: of its stable names. group: whose members may open it; opens: what the group
+    opens, in words. serial_line: it has a baud rate, bits and a parity, and another
+    program may hold it. daemon_only: why only the daemon reads it; empty where others
+    may. when_silent: the advice then.
     """
 
     name: Literal["serial", "registers", "keys", "pins"]
@@ -54,13 +54,13 @@ PINS = PortKind("pins", "/dev", "gpio", "the pins", daemon_only="is on pins")
 
 
 class RecordTraits(NamedTuple):
-    """What the records of a format, or of one of its profiles, are like.
+    """Traits of the records of a format, or of one of its profiles.
 
-    counts: each record says where a scale is, or how far it went since the last; None:
-    it sends no counts. gauge: a record may hold a gauge's value. undetected_errors: a
-    wrong reading may be well formed, as there is no checksum. device_clock: a record
-    carries the time of the device. needs: options that must be given, and what would
-    do.
+    counts: each record gives the position of a scale, or its change since the last;
+    None: it sends no counts. gauge: a record may hold a gauge's value.
+    undetected_errors: without a checksum a wrong reading may be well formed.
+    device_clock: a record carries the time of the device. needs: options that must be
+    given, with an example each.
     """
 
     counts: Literal["position", "change"] | None = None
@@ -76,8 +76,8 @@ class RecordTraits(NamedTuple):
 
 
 class Candidate(NamedTuple):
-    """Options that may read what is heard on a line. complete: no more need be heard to
-    tell what they should be."""
+    """Options that may read the bytes of a line. complete: more bytes would add no
+    option."""
 
     options: Mapping[str, Value] = {}
     evidence: tuple[str, ...] = ()
@@ -85,22 +85,20 @@ class Candidate(NamedTuple):
 
 
 class Diagnosis(NamedTuple):
-    """words: what is heard. do: the remedy. proposal: keys of the settings, None where
-    nothing fits; then: what to do once it is written."""
+    """Why a text is not read. words: what comes. proposal: keys of the settings, None
+    where nothing fits; follow_up: what to do once they are written."""
 
     words: str
-    do: str
+    advice: str
     evidence: tuple[str, ...] = ()
     proposal: Mapping[str, Value] | None = None
-    then: str = ""
+    follow_up: str = ""
 
 
 class Query(NamedTuple):
-    """How a device that only answers is asked. request: from the options. whole:
-    whether an answer has ended.
-
-    bits: of the longest answer on the line. rate: requests a second, where the settings
-    do not say.
+    """The request of a device that only answers. request: made from the options. whole:
+    whether an answer has ended. bits: of the longest answer. rate: requests a second,
+    where the settings name none.
     """
 
     request: Callable[[Options], bytes]
@@ -133,15 +131,15 @@ def maker(decoder: type[Any]) -> Callable[[Options], Decoder]:
 class WireFormat(msgspec.Struct, frozen=True, kw_only=True):
     """One wire format.
 
-    words: a line for help. make: a full set of options -> a fresh decoder. port: what
-    it is read from. wires: names of its pins, the first two of them needed. traits: of
-    its records; profiles: of those of each profile. statuses: its words for "no
-    reading", each with what it means and what to do. query: None for what sends by
-    itself. frame_bits: of a frame of fixed length, whose decoder has `read(bits)`;
-    redundant: not every such frame can be read. pattern: a regular expression that
-    matches its text from the beginning. candidates: bytes heard on a line -> the
-    options to try. diagnose: options and text that is not read -> why. diagnose_values:
-    options and values, mm, that are read -> what speaks against them.
+    words: a line for help. make: a full set of options -> a fresh decoder. port: its
+    kind of port. wires: names of its pins, the first two of them needed. traits: of its
+    records; profiles: of those of each profile. statuses: its words for "no reading",
+    each with (meaning, advice). query: None where it sends by itself. frame_bits: of
+    a frame of fixed length, whose decoder has `read(bits)`; redundant: some such frames
+    are invalid. pattern: a regular expression that matches its text from the beginning.
+    candidates: bytes of a line -> options to try. diagnose: options and text that is
+    not read -> why. diagnose_values: options and values, mm, that are read -> what
+    contradicts them.
     """
 
     name: str

@@ -100,7 +100,7 @@ def exact_ratio(given: object) -> tuple[int, int]:
     decimal text: "0.001" is (1, 1000)."""
     try:
         number = _real(given)
-        # so that no count of 32 bits leaves what a float can be
+        # a count of 32 bits stays within the range of a float
         if not 0 < number <= 1000:
             raise ValueError
         from fractions import Fraction

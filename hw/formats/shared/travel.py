@@ -40,7 +40,7 @@ class CountedTravel:
 
     def _placed(self, record: Record) -> Record:
         if record.counts is None:
-            # a run that could not be read moved the scale by nobody knows how much
+            # a rejected run moved the scale by an unknown number of counts
             self._missed = self._missed or (self._relative and record.fault is not None)
             return record
         flags: tuple[str, ...] = tuple(flag for flag in record.flags if flag == "gap")

@@ -51,23 +51,23 @@ def test_what_proves_nothing_is_said() -> None:
 
 def test_wires_changed_over_a_length_that_nothing_has_and_missed_edges() -> None:
     heard = diagnose_bits(frames("0000"), "sync24", {})  # as many edges as the data line has
-    assert heard is not None and heard.proposal is None and "changed over" in heard.do
+    assert heard is not None and heard.proposal is None and "changed over" in heard.advice
     varied = "".join(f"{'0' * n}\n" for n in (24, 17, 20, 9, 22, 18)).encode()
     heard = diagnose_bits(varied, "sync24", {})
-    assert heard is not None and "changed over" in heard.do
+    assert heard is not None and "changed over" in heard.advice
     heard = diagnose_bits(frames(SYNC24 + "11110000"), "sync24", {})
-    assert heard is not None and heard.proposal is None and "32 bits" in heard.words and "capture" in heard.do
+    assert heard is not None and heard.proposal is None and "32 bits" in heard.words and "capture" in heard.advice
     heard = diagnose_bits(frames(SYNC24[:20] + "?" + SYNC24[21:]), "sync24", {})
-    assert heard is not None and "missed" in heard.words and "microcontroller" in heard.do
+    assert heard is not None and "missed" in heard.words and "microcontroller" in heard.advice
     heard = diagnose_bits(
         frames(SYNC24[:22] + "1" + SYNC24[23:]), "sync24", {}
     )  # bits 21 and 22 are never set alone
-    assert heard is not None and heard.proposal is None and 'edge = "falling"' in heard.do
+    assert heard is not None and heard.proposal is None and 'edge = "falling"' in heard.advice
 
 
 def test_a_line_that_never_moves_proves_nothing() -> None:
     heard = diagnose_bits(frames("1" * 24), "sync24", {})
-    assert heard is not None and heard.proposal is None and "off zero" in heard.do
+    assert heard is not None and heard.proposal is None and "off zero" in heard.advice
 
 
 def test_what_is_no_frame_of_bits() -> None:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hw.virtual.along_fence import APART, FEET, HALF, RUN, WIDE
+from hw.virtual.along_fence import EDGE_DISTANCE, EDGE_WIDTH, FEET, HALF, RUN
 from hw.virtual.board import KERF, STRIP, TRIM
 from hw.virtual.bodies import FOOT, rest_line, turn_of
 from hw.virtual.form import EdgeProfile
@@ -153,12 +153,12 @@ def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
         seed, Traits.quiet(fence_bow=0.05, straightedge_bow=0.03, texture=0.002), fence=fence
     )
     outward = 1.0 if fence == "near" else -1.0
-    bar = LineString([(k * 0.5 - HALF, -WIDE / 2 - h) for k, h in enumerate(saw.bodies.straightedge.heights)])
+    bar = LineString([(k * 0.5 - HALF, -EDGE_WIDTH / 2 - h) for k, h in enumerate(saw.bodies.straightedge.heights)])
     for placement in ("as-is", "rolled-over"):
         saw.place(placement)
         assert (saw.run, saw.travel_begins) == (RUN, -RUN / 2)
         lies = bar if placement == "as-is" else affinity.scale(bar, 1.0, -1.0, origin=(0.0, 0.0))
-        heights = np.array(lies.coords)[:, 1] + APART  # over the face's line, away from the fence
+        heights = np.array(lies.coords)[:, 1] + EDGE_DISTANCE  # over the face's line, away from the fence
 
         def rides(u: float, heights: np.ndarray = heights) -> float:
             places = np.arange(heights.size) * 0.5 - HALF
