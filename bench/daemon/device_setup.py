@@ -12,11 +12,12 @@ import asyncio
 import logging
 import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 
 from bench.daemon.acquisition import Instrument
+from bench.daemon.cable_movements import CableMovements, What
 from bench.daemon.discovered import (
     Role,
     found_remark,
@@ -26,7 +27,7 @@ from bench.daemon.discovered import (
     values_of,
     write,
 )
-from bench.daemon.port_listener import wired_cable
+from bench.daemon.port_listener import Tapped, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
 from bench.daemon.wired import WiredInstruments
@@ -36,17 +37,15 @@ from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
-from bench.stream.motion import Seen, Watcher, pressed, pushed, watcher
+from bench.stream.motion import Seen
 
 log = logging.getLogger("sweepgauge")
 
-What = Literal["indicator", "travel", "leaf"]
 # s that ports are held on when nobody looks any more: a screen may come back
 LINGER = 3.0
 IDLE = 20.0  # s without a movement until that is said
 STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
-MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 
 ASK = {"indicator": Remark("setup-press"), "travel": Remark("setup-push")}
 
@@ -81,8 +80,7 @@ class DeviceSetup:
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
         self._wanted = 0.0  # monotonic s when the cables were last of use
-        self._watchers: dict[str, Watcher] = {}
-        self._shown: dict[str, set[float]] = {}
+        self._moves = CableMovements()
         self._moved_at = 0.0
         self._seen: tuple[str, float] | None = None  # port, signed mm
         self._keeping: asyncio.Task[None] | None = None
@@ -183,15 +181,10 @@ class DeviceSetup:
             self._take(one.settings.port, message.at, message.values)
 
     def _take(self, port: str, times: list[float], values: list[float]) -> None:
-        shown = self._shown.setdefault(port, set())
-        if len(shown) < MOST_VALUES:
-            shown.update(values)
-        if self.what in ("indicator", "travel"):
-            if port not in self._watchers:
-                self._watchers[port] = watcher(
-                    "indicator" if self.what == "indicator" else "travel"
-                )
-            self._watchers[port].take(times, values)
+        self._moves.take(self.what, port, times, values)
+
+    def _readable(self) -> dict[str, Tapped | Instrument]:
+        return self._wired.readable(self.scout.tapped.values())
 
     def _say_cables(self, now: float) -> None:
         if not self.scout.on:
@@ -216,37 +209,27 @@ class DeviceSetup:
     # ---- the cables ------------------------------------------------------------------
 
     def _ask(self, what: Role, now: float, *before: Remark) -> None:
-        if what != self.what:
-            self._watchers = {}
+        self._moves.restart(anew=what != self.what)
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
-        for one in self._watchers.values():
-            one.begin()
         self._say("asking", *before, ASK[what])
 
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
-        here = self._wired.readable(self.scout.tapped.values())
         what: Role = "indicator" if self.what == "indicator" else "travel"
-        gone = [port for port in self._watchers if port not in here]
-        was = {port: self._watchers.pop(port) for port in gone}
+        lost = self._moves.drop_all_but(self._readable())
         if self._keeping is not None and not self._keeping.done():
             return
         if self._seen is not None:
-            if self._seen[0] in gone:
-                gone_port = {"name": short_name(self._seen[0])}
-                self._ask(what, now, Remark("setup-port-gone", gone_port))
+            if self._seen[0] in lost:
+                name = {"name": short_name(self._seen[0])}
+                self._ask(what, now, Remark("setup-port-gone", name))
             return
-        for port, one in was.items():
-            if abs(one.far) > 0.02:
-                gone_port = {"name": short_name(port)}
-                self._ask(what, now, Remark("setup-port-gone-midway", gone_port))
-                return
-        seen = (
-            pressed(self._watchers, now)
-            if what == "indicator"
-            else pushed(self._watchers, now)
-        )
-        self._judge(what, seen, now)
+        midway = next((port for port, far in lost.items() if far > 0.02), None)
+        if midway is not None:
+            name = {"name": short_name(midway)}
+            self._ask(what, now, Remark("setup-port-gone-midway", name))
+            return
+        self._judge(what, self._moves.seen(what, now), now)
 
     def _judge(self, what: Role, seen: Seen, now: float) -> None:
         if seen.outcome in ("nothing", "moving"):
@@ -256,7 +239,7 @@ class DeviceSetup:
                 self._ask(
                     what,
                     now,
-                    heard_remark(self._wired.readable(self.scout.tapped.values())),
+                    heard_remark(self._readable()),
                 )
             return
         port, mm = seen.moved[0]
@@ -265,7 +248,7 @@ class DeviceSetup:
         elif seen.outcome == "little" and what == "travel":
             # what it has gone already counts
             self._say("asking", moved_remark(what, seen), Remark("setup-push-on"))
-        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+        elif seen.outcome == "stays" and self._moves.rested(port, now) <= STAYED:
             still = {"name": short_name(port), "far": abs(mm)}
             self._say("asking", Remark("setup-stays", still))
         else:
@@ -294,15 +277,15 @@ class DeviceSetup:
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
-        one = self._wired.readable(self.scout.tapped.values()).get(port)
+        one = self._readable().get(port)
         inches = what == "indicator" and one is not None and one.unit == "inch"
         return inches and not edit.says(self._paths.settings, None, "units")
 
     def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
         assert self._seen is not None
         source, shown = (
-            self._wired.readable(self.scout.tapped.values()).get(port),
-            self._shown.get(port, set()),
+            self._readable().get(port),
+            self._moves.shown(port),
         )
         return values_of(
             what,
@@ -359,14 +342,9 @@ class DeviceSetup:
         proof = self._proof
         assert proof is not None
         if proof.outcome is not None:
-            self._note(
-                "leaf",
-                {
-                    "leaf_mm": proof.leaf,
-                    "change_mm": more.get("value"),
-                    "outcome": proof.outcome,
-                },
-            )
+            change = more.get("value")
+            leaf = {"leaf_mm": proof.leaf, "change_mm": change}
+            self._note("leaf", {**leaf, "outcome": proof.outcome})
             proof.outcome = None
         if phase in ("kept", "failed"):
             self._finish(phase, *remarks, **more)
