@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from itertools import islice
 from statistics import fmean, linear_regression
 
-from bench.units import System, length_words
 
 HOLD = 0.5  # s that the reading must hold
 # s of it that may lie before the press: the hand presses after the sled has stopped
@@ -65,16 +64,6 @@ class NotAtRest:
 
     spread: float
     allowed: float
-
-    def words(self, units: System = "mm") -> str:
-        """Half a sentence: what is seen of it."""
-        if self.spread <= self.allowed:
-            return "it creeps, or shivers too much to tell"
-        spread, allowed = (
-            length_words(mm, units, 3 if units == "mm" else None)
-            for mm in (self.spread, self.allowed)
-        )
-        return f"it wanders over {spread}; {allowed} would do"
 
 
 class RestDetector:
