@@ -143,7 +143,6 @@ class CheckProcedure:
         """So many pushes more in every set-up; the later look is a stricter one."""
         self.extended(sweeps)
         self._early = 0  # what was pressed before the answer was not meant for this
-        self.facts.worked_out = False
         self._event("extended", {"sweeps": sweeps})
         self.settle_down(now)
 
