@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Literal
 
-from bench.daemon.discovered import Role
+from bench.daemon.cable_settings import Role
 from bench.stream.motion import Seen, Watcher, pressed, pushed, watcher
 
 What = Literal["indicator", "travel", "leaf"]

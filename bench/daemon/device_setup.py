@@ -18,7 +18,7 @@ import msgspec
 
 from bench.daemon.acquisition import Instrument
 from bench.daemon.cable_movements import CableMovements, What
-from bench.daemon.discovered import (
+from bench.daemon.cable_settings import (
     Role,
     found_remark,
     heard_remark,
@@ -30,7 +30,7 @@ from bench.daemon.discovered import (
 from bench.daemon.port_listener import Tapped, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
-from bench.daemon.wired import WiredInstruments
+from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.remark import Remark
 from bench.procedure.wrong_use import WrongUse
@@ -70,7 +70,7 @@ class DeviceSetup:
         self._settings, self._paths = settings, paths
         self._wired = WiredInstruments(wired)
         self._rewire, self._busy = rewire, busy
-        self.scout = PortScanner(
+        self.scanner = PortScanner(
             where,
             self._wired.devices,
             lambda one, times, values: self._take(one.place.name, times, values),
@@ -98,7 +98,7 @@ class DeviceSetup:
         if self._keeping is not None:
             # a write is not broken off
             await asyncio.gather(self._keeping, return_exceptions=True)
-        await self.scout.stop()
+        await self.scanner.stop()
 
     def tick(self, now: float, *, watched: bool, present: bool) -> None:
         """present: there is a client. watched: one looks at the readings. Ports are
@@ -108,21 +108,21 @@ class DeviceSetup:
             self._wanted = now
             if (
                 self.what != "leaf"
-                and not self.scout.on
+                and not self.scanner.on
                 and (self._stopping is None or self._stopping.done())
             ):
-                self.scout.start()
+                self.scanner.start()
         elif now - self._wanted > LINGER and self.what is not None:
             self._finish("failed")  # whoever wanted it is gone
-        elif now - self._wanted > LINGER and self.scout.on:
-            self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
-        self.scout.tick(now)
+        elif now - self._wanted > LINGER and self.scanner.on:
+            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
+        self.scanner.tick(now)
         if (
             self.first
             and watched
             and self.what is None
             and not self._left
-            and self.scout.looked
+            and self.scanner.looked
         ):
             self._ask("indicator", now)
         if self._proof is not None:
@@ -184,18 +184,18 @@ class DeviceSetup:
         self._moves.take(self.what, port, times, values)
 
     def _readable(self) -> dict[str, Tapped | Instrument]:
-        return self._wired.readable(self.scout.tapped.values())
+        return self._wired.readable(self.scanner.tapped.values())
 
     def _say_cables(self, now: float) -> None:
-        if not self.scout.on:
+        if not self.scanner.on:
             if self._cables is not None:
                 self._cables = None
                 self._tell(Cables([]))
             return
-        cables = [one.said(now) for one in self.scout.tapped.values()]
+        cables = [one.said(now) for one in self.scanner.tapped.values()]
         cables += [wired_cable(one) for one in self._wired.with_ports()]
         said = Cables(sorted(cables, key=lambda one: one.port), self.first)
-        if said != self._cables and self.scout.looked:
+        if said != self._cables and self.scanner.looked:
             self._cables = said
             self._tell(said)
 
@@ -324,7 +324,7 @@ class DeviceSetup:
             return
         port = self._seen[0] if self._seen is not None else ""
         if port:
-            await self.scout.release(port)
+            await self.scanner.release(port)
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from itertools import islice
 from statistics import fmean, linear_regression
 
-
 HOLD = 0.5  # s that the reading must hold
 # s of it that may lie before the press: the hand presses after the sled has stopped
 LEAD = 0.1

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import Role
+from bench.daemon.cable_settings import Role
 from bench.daemon.port_listener import Tapped
 
 
