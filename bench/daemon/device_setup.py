@@ -27,7 +27,7 @@ from bench.daemon.cable_settings import (
     values_of,
     write,
 )
-from bench.daemon.port_listener import Tapped, wired_cable
+from bench.daemon.port_listener import PortListener, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
 from bench.daemon.wired_instruments import WiredInstruments
@@ -183,7 +183,7 @@ class DeviceSetup:
     def _take(self, port: str, times: list[float], values: list[float]) -> None:
         self._moves.take(self.what, port, times, values)
 
-    def _readable(self) -> dict[str, Tapped | Instrument]:
+    def _readable(self) -> dict[str, PortListener | Instrument]:
         return self._wired.readable(self.scanner.tapped.values())
 
     def _say_cables(self, now: float) -> None:
