@@ -12,12 +12,13 @@ import asyncio
 import logging
 import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import (
+from bench.daemon.cable_movements import CableMovements, What
+from bench.daemon.cable_settings import (
     Role,
     found_remark,
     heard_remark,
@@ -26,27 +27,25 @@ from bench.daemon.discovered import (
     values_of,
     write,
 )
-from bench.daemon.port_listener import wired_cable
+from bench.daemon.port_listener import PortListener, wired_cable
 from bench.daemon.port_scanner import PortScanner
 from bench.daemon.serial_places import Places, short_name
-from bench.daemon.wired import WiredInstruments
+from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
 from bench.protocol import Cables, Learn, LearnSaid, Readings
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
-from bench.stream.motion import Seen, Watcher, pressed, pushed, watcher
+from bench.stream.motion import Seen
 
 log = logging.getLogger("sweepgauge")
 
-What = Literal["indicator", "travel", "leaf"]
 # s that ports are held on when nobody looks any more: a screen may come back
 LINGER = 3.0
 IDLE = 20.0  # s without a movement until that is said
 STAYED = 6.0  # s that a plunger rests pressed in before the port is doubted
 LEAF = 0.10  # mm, where no other is named
-MOST_VALUES = 400  # different values kept of a cable, to tell its count from
 
 ASK = {"indicator": StatusMessage("setup-press"), "travel": StatusMessage("setup-push")}
 
@@ -71,7 +70,7 @@ class DeviceSetup:
         self._settings, self._paths = settings, paths
         self._wired = WiredInstruments(wired)
         self._rewire, self._busy = rewire, busy
-        self.scout = PortScanner(
+        self.scanner = PortScanner(
             where,
             self._wired.devices,
             lambda one, times, values: self._take(one.place.name, times, values),
@@ -81,8 +80,7 @@ class DeviceSetup:
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
         self._wanted = 0.0  # monotonic s when the cables were last of use
-        self._watchers: dict[str, Watcher] = {}
-        self._shown: dict[str, set[float]] = {}
+        self._moves = CableMovements()
         self._moved_at = 0.0
         self._seen: tuple[str, float] | None = None  # port, signed mm
         self._keeping: asyncio.Task[None] | None = None
@@ -100,7 +98,7 @@ class DeviceSetup:
         if self._keeping is not None:
             # a write is not broken off
             await asyncio.gather(self._keeping, return_exceptions=True)
-        await self.scout.stop()
+        await self.scanner.stop()
 
     def tick(self, now: float, *, watched: bool, present: bool) -> None:
         """present: there is a client. watched: one looks at the readings. Ports are
@@ -110,21 +108,21 @@ class DeviceSetup:
             self._wanted = now
             if (
                 self.what != "leaf"
-                and not self.scout.on
+                and not self.scanner.on
                 and (self._stopping is None or self._stopping.done())
             ):
-                self.scout.start()
+                self.scanner.start()
         elif now - self._wanted > LINGER and self.what is not None:
             self._finish("failed")  # whoever wanted it is gone
-        elif now - self._wanted > LINGER and self.scout.on:
-            self._stopping = asyncio.get_running_loop().create_task(self.scout.stop())
-        self.scout.tick(now)
+        elif now - self._wanted > LINGER and self.scanner.on:
+            self._stopping = asyncio.get_running_loop().create_task(self.scanner.stop())
+        self.scanner.tick(now)
         if (
             self.first
             and watched
             and self.what is None
             and not self._left
-            and self.scout.looked
+            and self.scanner.looked
         ):
             self._ask("indicator", now)
         if self._proof is not None:
@@ -183,26 +181,21 @@ class DeviceSetup:
             self._take(one.settings.port, message.at, message.values)
 
     def _take(self, port: str, times: list[float], values: list[float]) -> None:
-        shown = self._shown.setdefault(port, set())
-        if len(shown) < MOST_VALUES:
-            shown.update(values)
-        if self.what in ("indicator", "travel"):
-            if port not in self._watchers:
-                self._watchers[port] = watcher(
-                    "indicator" if self.what == "indicator" else "travel"
-                )
-            self._watchers[port].take(times, values)
+        self._moves.take(self.what, port, times, values)
+
+    def _readable(self) -> dict[str, PortListener | Instrument]:
+        return self._wired.readable(self.scanner.tapped.values())
 
     def _say_cables(self, now: float) -> None:
-        if not self.scout.on:
+        if not self.scanner.on:
             if self._cables is not None:
                 self._cables = None
                 self._tell(Cables([]))
             return
-        cables = [one.said(now) for one in self.scout.tapped.values()]
+        cables = [one.said(now) for one in self.scanner.tapped.values()]
         cables += [wired_cable(one) for one in self._wired.with_ports()]
         said = Cables(sorted(cables, key=lambda one: one.port), self.first)
-        if said != self._cables and self.scout.looked:
+        if said != self._cables and self.scanner.looked:
             self._cables = said
             self._tell(said)
 
@@ -216,37 +209,27 @@ class DeviceSetup:
     # ---- the cables ------------------------------------------------------------------
 
     def _ask(self, what: Role, now: float, *before: StatusMessage) -> None:
-        if what != self.what:
-            self._watchers = {}
+        self._moves.restart(anew=what != self.what)
         self.what, self._seen, self._moved_at, self._proof = what, None, now, None
-        for one in self._watchers.values():
-            one.begin()
         self._say("asking", *before, ASK[what])
 
     def _look(self, now: float) -> None:
         assert self.said is not None and self.what in ("indicator", "travel")
-        here = self._wired.readable(self.scout.tapped.values())
         what: Role = "indicator" if self.what == "indicator" else "travel"
-        gone = [port for port in self._watchers if port not in here]
-        was = {port: self._watchers.pop(port) for port in gone}
+        lost = self._moves.drop_all_but(self._readable())
         if self._keeping is not None and not self._keeping.done():
             return
         if self._seen is not None:
-            if self._seen[0] in gone:
-                gone_port = {"name": short_name(self._seen[0])}
-                self._ask(what, now, StatusMessage("setup-port-gone", gone_port))
+            if self._seen[0] in lost:
+                name = {"name": short_name(self._seen[0])}
+                self._ask(what, now, StatusMessage("setup-port-gone", name))
             return
-        for port, one in was.items():
-            if abs(one.far) > 0.02:
-                gone_port = {"name": short_name(port)}
-                self._ask(what, now, StatusMessage("setup-port-gone-midway", gone_port))
-                return
-        seen = (
-            pressed(self._watchers, now)
-            if what == "indicator"
-            else pushed(self._watchers, now)
-        )
-        self._judge(what, seen, now)
+        midway = next((port for port, far in lost.items() if far > 0.02), None)
+        if midway is not None:
+            name = {"name": short_name(midway)}
+            self._ask(what, now, StatusMessage("setup-port-gone-midway", name))
+            return
+        self._judge(what, self._moves.seen(what, now), now)
 
     def _judge(self, what: Role, seen: Seen, now: float) -> None:
         if seen.outcome in ("nothing", "moving"):
@@ -256,7 +239,7 @@ class DeviceSetup:
                 self._ask(
                     what,
                     now,
-                    heard_remark(self._wired.readable(self.scout.tapped.values())),
+                    heard_remark(self._readable()),
                 )
             return
         port, mm = seen.moved[0]
@@ -267,7 +250,7 @@ class DeviceSetup:
             self._say(
                 "asking", moved_remark(what, seen), StatusMessage("setup-push-on")
             )
-        elif seen.outcome == "stays" and self._watchers[port].rested(now) <= STAYED:
+        elif seen.outcome == "stays" and self._moves.rested(port, now) <= STAYED:
             still = {"name": short_name(port), "far": abs(mm)}
             self._say("asking", StatusMessage("setup-stays", still))
         else:
@@ -300,15 +283,15 @@ class DeviceSetup:
 
     def _inches(self, what: What, port: str) -> bool:
         """The indicator shows inches, and the file does not say what people see."""
-        one = self._wired.readable(self.scout.tapped.values()).get(port)
+        one = self._readable().get(port)
         inches = what == "indicator" and one is not None and one.unit == "inch"
         return inches and not edit.says(self._paths.settings, None, "units")
 
     def _values(self, what: Role, port: str) -> dict[str, edit.Value]:
         assert self._seen is not None
         source, shown = (
-            self._wired.readable(self.scout.tapped.values()).get(port),
-            self._shown.get(port, set()),
+            self._readable().get(port),
+            self._moves.shown(port),
         )
         return values_of(
             what,
@@ -347,7 +330,7 @@ class DeviceSetup:
             return
         port = self._seen[0] if self._seen is not None else ""
         if port:
-            await self.scout.release(port)
+            await self.scanner.release(port)
         await self._rewire(settings)
         self._note("learned", {"what": what, "values": values})
         if self._proof is not None:
@@ -367,14 +350,9 @@ class DeviceSetup:
         proof = self._proof
         assert proof is not None
         if proof.outcome is not None:
-            self._note(
-                "leaf",
-                {
-                    "leaf_mm": proof.leaf,
-                    "change_mm": more.get("value"),
-                    "outcome": proof.outcome,
-                },
-            )
+            change = more.get("value")
+            leaf = {"leaf_mm": proof.leaf, "change_mm": change}
+            self._note("leaf", {**leaf, "outcome": proof.outcome})
             proof.outcome = None
         if phase in ("kept", "failed"):
             self._finish(phase, *remarks, **more)

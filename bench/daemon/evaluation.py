@@ -51,12 +51,7 @@ class Evaluation:
 
     def after(self, run: CheckProcedure | None) -> None:
         """When nothing is lacking any more, work it out; readings go on meanwhile."""
-        if (
-            run is not None
-            and run.complete
-            and not run.facts.worked_out
-            and self._task is None
-        ):
+        if run is not None and run.complete and self._task is None:
             self._task = asyncio.get_running_loop().create_task(self._conclude(run))
 
     async def _conclude(self, run: CheckProcedure) -> None:

@@ -31,12 +31,14 @@ class _Stopped(OSError):
     """The port is to be let go."""
 
 
-class Tapped:
+class PortListener:
     """One port that is listened to. `heard(self, stamps, values)` on the loop, for each
     block with readings."""
 
     def __init__(
-        self, place: Place, heard: Callable[[Tapped, list[float], list[float]], None]
+        self,
+        place: Place,
+        heard: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
         self.place = place
         self.state = "listening"

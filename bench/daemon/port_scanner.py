@@ -10,7 +10,7 @@ import contextlib
 import time
 from collections.abc import Callable
 
-from bench.daemon.port_listener import Tapped
+from bench.daemon.port_listener import PortListener
 from bench.daemon.serial_places import Places
 
 LOOK = 1.0  # s between looks at what is plugged in
@@ -25,10 +25,10 @@ class PortScanner:
         self,
         where: Places,
         held: Callable[[], set[str]],
-        heard: Callable[[Tapped, list[float], list[float]], None],
+        heard: Callable[[PortListener, list[float], list[float]], None],
     ) -> None:
         self._where, self._held, self._heard = where, held, heard
-        self.tapped: dict[str, Tapped] = {}  # by device
+        self.tapped: dict[str, PortListener] = {}  # by device
         self.on = False
         self.looked = False  # once at the least since it was put on
         self._due = 0.0
@@ -49,7 +49,7 @@ class PortScanner:
         tapped, self.tapped = [*self.tapped.values()], {}
         await asyncio.gather(*(one.stop() for one in tapped))
 
-    async def release(self, port: str) -> Tapped | None:
+    async def release(self, port: str) -> PortListener | None:
         """Let go of one port, that the daemon may open it as an instrument; what was
         known of it."""
         for device, one in self.tapped.items():
@@ -84,5 +84,5 @@ class PortScanner:
                 and device not in held
                 and now >= self._again.get(device, 0.0)
             ):
-                self.tapped[device] = Tapped(place, self._heard)
+                self.tapped[device] = PortListener(place, self._heard)
         self.looked = True

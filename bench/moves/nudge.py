@@ -13,7 +13,6 @@ from typing import Literal
 import msgspec
 
 from bench.gear import Jig
-from bench.units import System, length_words
 
 
 def fence_nudge(rotation: float, from_pivot: float) -> float:
@@ -61,19 +60,6 @@ class Tip(msgspec.Struct, frozen=True):
                 rotation, self.distance if self.jig.fence == "near" else -self.distance
             )
         return fence_nudge(rotation, from_pivot(self.jig, self.distance))
-
-    def words(self, units: System) -> str:
-        distance = length_words(self.distance, units)
-        if self.arm:
-            side = "beyond" if self.jig.fence == "near" else "this side of"
-            return (
-                "Stand the indicator on the sled, its tip on the square's arm"
-                f" {distance} {side} the pivot's line."
-            )
-        return (
-            f"Stand the indicator on the sled, its tip on the sled fence {distance}"
-            " from the pivot."
-        )
 
 
 def tip_at(

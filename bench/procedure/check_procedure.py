@@ -16,9 +16,9 @@ from bench.checks.model import Check, Evidence, EvidenceGear, Lean, Step, Tap, T
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.journal import Journal
-from bench.procedure.liveness import Life
+from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.marks import Marks
-from bench.procedure.passes import Kept
+from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import Ask, Facts, advance, ask
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
@@ -31,7 +31,7 @@ from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 SETTLE = 0.15
 # phases answered by a reading that holds
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
-MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
+MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
 
 class CheckProcedure:
@@ -64,7 +64,7 @@ class CheckProcedure:
         )
         self.facts = Facts(lean_wanted=lean, tap_wanted=tap, marks=marks)
         hold = self.options.get("hold")
-        self.kept = Kept(
+        self.kept = AcceptedPasses(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
         )
         self.ready_since: float | None = None
@@ -82,7 +82,7 @@ class CheckProcedure:
             (gear.caliper if by_caliper else gear.indicator).resolution
         )
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
-        self.life = Life()
+        self.life = LivenessMonitor()
         self._said: Ask | None = None
         self.troubles = TroubleWatch(
             self.facts, self.kept, self.life, self._event, self._notify
@@ -145,7 +145,6 @@ class CheckProcedure:
         """So many pushes more in every set-up; the later look is a stricter one."""
         self.extended(sweeps)
         self._early = 0  # what was pressed before the answer was not meant for this
-        self.facts.worked_out = False
         self._event("extended", {"sweeps": sweeps})
         self.settle_down(now)
 
@@ -199,7 +198,7 @@ class CheckProcedure:
             self.settle_down(now)
             return True
         if waits:
-            self._early = min(MOST_EARLY, self._early + 1)
+            self._early = min(MOST_WAITING_PRESSES, self._early + 1)
         return waits
 
     def _wants_press(self) -> bool:

@@ -18,6 +18,7 @@ import msgspec
 from bench.finding import Finding, Verdict
 from bench.gear import Jig
 from bench.moves.nudge import Nudge, drawn_by_tightening, tip_at
+from bench.procedure.live_direction import DirectionWatch
 from bench.procedure.live_number import LiveNumber
 from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
 from bench.procedure.status_message import StatusMessage
@@ -72,10 +73,7 @@ class LiveMove:
         )
         self._number = LiveNumber(resolution)
         self._before = 0.0
-        # mm: the least that was to go when it held, or when it turned round again
-        self._best = 0.0
-        # mm to go at the worst of a move the wrong way
-        self._worst: float | None = None
+        self._direction = DirectionWatch()
         self._refused_at: float | None = None
 
     # ---- what is heard ---------------------------------------------------------------
@@ -98,19 +96,11 @@ class LiveMove:
         self._number.lose()
 
     def _look(self, now: float) -> None:
-        """Whether it goes the wrong way: further from the aim than it was, by more than
-        the noise."""
-        nudge, band = self._nudge, self._band
-        away = min(abs(nudge.to_go(now)), abs(nudge.to_go(self._number.middle)))
-        if self._worst is not None:
-            self._worst = max(self._worst, away)
-            if away < max(self._worst - band, self._best + band / 2):
-                self._worst, self._best = None, max(away, self._best)
-        elif away > self._best + band:
-            self._worst = away
-        elif self._number.held is not None:
-            held = abs(nudge.to_go(self._number.held))
-            self._best = held if held < self._best - band else self._best
+        """Whether it goes the wrong way."""
+        nudge, number = self._nudge, self._number
+        away = min(abs(nudge.to_go(now)), abs(nudge.to_go(number.middle)))
+        held = None if number.held is None else abs(nudge.to_go(number.held))
+        self._direction.look(away, held, self._band)
 
     @property
     def _band(self) -> float:
@@ -179,7 +169,7 @@ class LiveMove:
             return
         number.steady()
         self._nudge = msgspec.structs.replace(nudge, start=number.rest)
-        self._best = abs(nudge.target + nudge.aim_past)
+        self._direction.restart(abs(nudge.target + nudge.aim_past))
         self.phase = "go"
 
     def _is_there(self, now: float) -> None:
@@ -208,7 +198,7 @@ class LiveMove:
         drawn = drawn_by_tightening(self._before, now, self._nudge)
         self._nudge = msgspec.structs.replace(self._nudge, aim_past=-drawn)
         self._known = True
-        self._best, self._worst = abs(self._nudge.to_go(now)), None
+        self._direction.restart(abs(self._nudge.to_go(now)))
         self.phase = "go"
         return True
 
@@ -318,7 +308,7 @@ class LiveMove:
             way=way,
             to_go=abs(short),
             past=past,
-            wrong=go and self._worst is not None,
+            wrong=go and self._direction.wrong,
             there=go and self._there,
             uncertainty=self._uncertainty,
             moved=nudge.moved(now) * self._to_end,
@@ -336,7 +326,7 @@ class LiveMove:
         move = {**self._sized(short), "end": self.jig.moving_end, "way": way}
         if past:
             remarks = [StatusMessage("live-past", move)]
-        elif self._worst is not None:
+        elif self._direction.wrong:
             remarks = [StatusMessage("live-wrong-way", move)]
         elif self._leave:
             remarks = [StatusMessage("live-leave")]

@@ -23,7 +23,7 @@ NO_REST, NO_END = 8.0, 16.0
 AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pass
 
 
-class Life:
+class LivenessMonitor:
     """Of one run: which numbers the instrument showed, by how much they moved since the
     set-up stands, and, while a pass is waited for, whether the travel moves as well."""
 

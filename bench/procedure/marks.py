@@ -11,7 +11,7 @@ from typing import Any
 
 import msgspec
 
-from bench.procedure.passes import Kept
+from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import Ask, Facts
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import MarkTaken
@@ -26,7 +26,7 @@ class Marks:
     def __init__(
         self,
         facts: Facts,
-        kept: Kept,
+        kept: AcceptedPasses,
         event: Callable[[str, Mapping[str, Any]], None],
         tell: Callable[[msgspec.Struct], None],
     ) -> None:

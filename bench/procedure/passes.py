@@ -24,7 +24,7 @@ SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a swee
 LEAST_READINGS = 8
 
 
-class Kept:
+class AcceptedPasses:
     """Counts what is kept in `facts`, writes it down in the journal, and tells it."""
 
     def __init__(

@@ -53,7 +53,6 @@ class Facts(msgspec.Struct):
     extra: int = 0  # pushes per placement added by an extension
     waiting: bool = False  # a press was taken; waiting for the reading to hold still
     moving: bool = False  # a sweep is under way
-    worked_out: bool = False
     remark: StatusMessage | None = None  # why the last thing was not kept
 
     @property
@@ -134,8 +133,6 @@ def ask(cautions: Sequence[Caution], steps: Sequence[Step], facts: Facts) -> Ask
     if cautions and not facts.acknowledged:
         texts = [c.words for c in cautions]
         return Ask(phase="cautions", enter=True, steps=count, cautions=texts)
-    if facts.worked_out:
-        return Ask(phase="done", steps=count, step=count)
     if facts.step >= count:
         return Ask(phase="working-out", steps=count, step=count)
     step = steps[facts.step]

@@ -9,8 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from bench.finding import Doubt
-from bench.procedure.liveness import Life
-from bench.procedure.passes import Kept
+from bench.procedure.liveness import LivenessMonitor
+from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import Ask, Facts
 from bench.procedure.status_message import Severity, StatusMessage
 
@@ -24,8 +24,8 @@ class TroubleWatch:
     def __init__(
         self,
         facts: Facts,
-        kept: Kept,
-        life: Life,
+        kept: AcceptedPasses,
+        life: LivenessMonitor,
         event: Callable[[str, Mapping[str, Any]], None],
         notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:

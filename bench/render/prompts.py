@@ -10,7 +10,6 @@ from bench.units import System
 
 TEMPLATES = {
     "cautions": "Read these, then press Enter.",
-    "done": "Done.",
     "working-out": "Working it out.",
     "place": "{set_up}",
     "tap-rest": "Hands off everything: the number at rest is being taken.",

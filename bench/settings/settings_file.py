@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 OptionValue = str | int | float | bool
-Asking = Literal["continuous", "request", "button"]
+SendingMode = Literal["continuous", "request", "button"]
 
 FEWEST_MARKS = 4  # to fit a line and still see one bad reading
 # s; rest is told by half a second, and readings must be there by then or soon after
@@ -91,7 +91,7 @@ class PortSettings(msgspec.Struct, frozen=True):
     settle: float = 0.0
     dtr: bool | None = None  # None: as the driver leaves it
     rts: bool | None = None
-    asking: Asking = "continuous"
+    asking: SendingMode = "continuous"
     request: str | None = None
     rate: float | None = None  # Hz; None: as the daemon sees fit
     per_count: float | None = None  # mm, for what sends counts (an encoder, a bridge)

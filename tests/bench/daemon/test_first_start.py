@@ -159,7 +159,7 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
     async with first_bench(text) as bench:
         wire = await bench.talk()
         await bench.reads()
-        assert not bench.service.learner.scout.on  # nothing is asked by itself where instruments are set up
+        assert not bench.service.learner.scanner.on  # nothing is asked by itself where instruments are set up
         wire.send(Learn("indicator"))
         await bench.until(wire, LearnSaid, asking("indicator"))
         await bench.until(wire, Cables, lambda m: {c.role for c in m.cables} == {"indicator", "travel"})
@@ -344,12 +344,12 @@ async def test_ports_are_held_on_for_nobody(first_bench, monkeypatch) -> None:
     """Whoever wanted it is gone: the cables are free for other programs, until somebody looks again."""
     monkeypatch.setattr("bench.daemon.device_setup.LINGER", 0.2)
     async with first_bench() as bench:
-        assert not bench.service.learner.scout.on  # nobody has looked yet
+        assert not bench.service.learner.scanner.on  # nobody has looked yet
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         wire.close()
         async with asyncio.timeout(60.0):
-            while bench.service.learner.scout.on or bench.service.learner.scout.tapped:
+            while bench.service.learner.scanner.on or bench.service.learner.scanner.tapped:
                 await asyncio.sleep(0.02)
         wire = await bench.talk()
         await on_the_cables(bench, wire)

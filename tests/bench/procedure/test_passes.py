@@ -8,7 +8,7 @@ import pytest
 
 from bench.checks import find
 from bench.checks.model import EvidenceGear
-from bench.procedure.passes import Kept
+from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import Facts
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import SweepSaid
@@ -43,7 +43,9 @@ class Passes:
         steps = check.plan({"placements": "both"}, EvidenceGear())
         self.said: list[SweepSaid] = []
         self.journal = Journal()
-        self.kept = Kept("run", steps, Facts(kept=[0] * len(steps)), None, self.journal, self.said.append)
+        self.kept = AcceptedPasses(
+            "run", steps, Facts(kept=[0] * len(steps)), None, self.journal, self.said.append
+        )
 
     def take(self, start: float, to: float, readings: int = 40) -> str:
         """One movement; the codes of what is said of it."""

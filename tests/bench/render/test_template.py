@@ -34,3 +34,24 @@ def test_words_in_a_row() -> None:
         "a and b",
         "a, b and c",
     ]
+
+
+@pytest.mark.parametrize(
+    ("template", "value", "mm", "inch"),
+    [
+        ("{x:length 3}", 0.1, "0.100 mm", "3.9 thou"),
+        ("{x:length 3 1}", 0.1016, "0.102 mm", "4.0 thou"),
+        ("{x:length 0}", 149.6, "150 mm", "5.89 in"),
+        ("{x:length 3}", None, "an unknown length", "an unknown length"),
+        ("{x:place}", 75.0, "75 mm", "2.953 in"),
+        ("{x:distance}", 12.34, "12.3 mm", "0.486 in"),
+        ("{x:distance}", 0.1234, "0.12 mm", "4.9 thou"),
+        ("{x:rounded 0.012}", 0.1234, "0.12 mm", "4.9 thou"),
+        ("{x:rounded {u}}", 0.1234, "0.1 mm", "5 thou"),
+        ("{x:way}", "away", "away from you", "away from you"),
+    ],
+)
+def test_lengths_in_the_digits_that_they_support(template: str, value: object, mm: str, inch: str) -> None:
+    values = {"x": value, "u": 0.2}
+    assert sentence(template, values, "mm") == mm
+    assert sentence(template, values, "inch") == inch

@@ -56,7 +56,12 @@ def test_wires_changed_over_a_length_that_nothing_has_and_missed_edges() -> None
     heard = diagnose_bits(varied, "sync24", {})
     assert heard is not None and "changed over" in heard.advice
     heard = diagnose_bits(frames(SYNC24 + "11110000"), "sync24", {})
-    assert heard is not None and heard.proposal is None and "32 bits" in heard.words and "capture" in heard.advice
+    assert (
+        heard is not None
+        and heard.proposal is None
+        and "32 bits" in heard.words
+        and "capture" in heard.advice
+    )
     heard = diagnose_bits(frames(SYNC24[:20] + "?" + SYNC24[21:]), "sync24", {})
     assert heard is not None and "missed" in heard.words and "microcontroller" in heard.advice
     heard = diagnose_bits(

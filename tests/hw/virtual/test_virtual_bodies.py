@@ -153,7 +153,9 @@ def test_rolled_over_the_straightedges_form_turns_its_sign(fence, seed):
         seed, Traits.quiet(fence_bow=0.05, straightedge_bow=0.03, texture=0.002), fence=fence
     )
     outward = 1.0 if fence == "near" else -1.0
-    bar = LineString([(k * 0.5 - HALF, -EDGE_WIDTH / 2 - h) for k, h in enumerate(saw.bodies.straightedge.heights)])
+    bar = LineString(
+        [(k * 0.5 - HALF, -EDGE_WIDTH / 2 - h) for k, h in enumerate(saw.bodies.straightedge.heights)]
+    )
     for placement in ("as-is", "rolled-over"):
         saw.place(placement)
         assert (saw.run, saw.travel_begins) == (RUN, -RUN / 2)

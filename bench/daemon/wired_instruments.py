@@ -6,8 +6,8 @@ import os
 from collections.abc import Callable, Iterable
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.discovered import Role
-from bench.daemon.port_listener import Tapped
+from bench.daemon.cable_settings import Role
+from bench.daemon.port_listener import PortListener
 
 
 class WiredInstruments:
@@ -39,9 +39,11 @@ class WiredInstruments:
         roles = (one for one in others if one in ("indicator", "travel"))
         return next((one for one in roles if one != role), None)
 
-    def readable(self, heard: Iterable[Tapped]) -> dict[str, Tapped | Instrument]:
+    def readable(
+        self, heard: Iterable[PortListener]
+    ) -> dict[str, PortListener | Instrument]:
         """By port what can be read at this moment, with what is heard besides."""
-        out: dict[str, Tapped | Instrument] = {
+        out: dict[str, PortListener | Instrument] = {
             one.place.name: one
             for one in heard
             if one.proposal is not None and not one.lost

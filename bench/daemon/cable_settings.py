@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from bench.daemon.acquisition import Instrument
-from bench.daemon.port_listener import Tapped
+from bench.daemon.port_listener import PortListener
 from bench.daemon.serial_places import short_name
 from bench.procedure.status_message import StatusMessage
 from bench.settings import edit
@@ -24,7 +24,7 @@ def values_of(
     what: Role,
     port: str,
     mm: float,
-    source: Tapped | Instrument | None,
+    source: PortListener | Instrument | None,
     other: Role | None,
     path: Path,
     shown: set[float],
@@ -36,7 +36,7 @@ def values_of(
     for a file that is wrong.
     """
     values: dict[str, edit.Value] = {}
-    if isinstance(source, Tapped) and source.proposal is not None:
+    if isinstance(source, PortListener) and source.proposal is not None:
         heard = source.proposal.settings
         values = {"port": port, **heard}
     elif other is not None:
@@ -51,7 +51,7 @@ def values_of(
     return {**values, "grows": "pushed-in" if mm > 0 else "pulled-out"}
 
 
-def heard_remark(here: Mapping[str, Tapped | Instrument]) -> StatusMessage:
+def heard_remark(here: Mapping[str, PortListener | Instrument]) -> StatusMessage:
     """That nothing moves, and which cables there are numbers of."""
     ports = sorted(port for port, one in here.items() if one.last is not None)
     if not ports:

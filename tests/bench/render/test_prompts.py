@@ -1,0 +1,75 @@
+"""The sentences of prompts: every phase has its own, and every template is used by one."""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import get_args
+
+import pytest
+
+from bench.procedure.prompt import Ask, Phase
+from bench.render import prompts
+from bench.render.prompts import prompt_words
+
+NEVER = {"done"}  # a phase of the contract that is not asked for any more
+
+
+def asks() -> list[Ask]:
+    return [
+        Ask(
+            phase,
+            enter=enter,
+            ready=ready,
+            taken=taken,
+            at=75.0,
+            mark=mark,
+            marks=3,
+            lean="left",
+            set_up="Put it.",
+            reseat=reseat,
+        )
+        for phase, enter, ready, taken, mark, reseat in product(
+            set(get_args(Phase)) - NEVER,
+            (True, False),
+            (True, False),
+            (0, 1),
+            (1, 2),
+            (None, "Seat it anew."),
+        )
+    ]
+
+
+def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
+    assert {code for ask in asks() for code in prompts._codes(ask)} == prompts.TEMPLATES.keys()
+    assert all(prompt_words(ask).endswith(".") for ask in asks())
+
+
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        (Ask("tap", enter=False), "Hands off everything: the number at rest is being taken."),
+        (Ask("sweep"), "Leave the sled at rest a moment, until the instruments are heard."),
+        (
+            Ask("sweep", ready=True, taken=1, reseat="Seat the square anew."),
+            "Seat the square anew. Push the sled, evenly, right through; stop; draw back.",
+        ),
+        (
+            Ask("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),
+            "Draw back. Seat the square anew. Push to the mark at 25 mm, stop, press Enter, hold still.",
+        ),
+        (
+            Ask("width", set_up="Measure it.", button="caliper"),
+            "Measure it. Press the caliper's own button when it stands still.",
+        ),
+        (
+            Ask("spot", taken=1, reseat="Turn the blade back."),
+            "Turn the blade back. Press Enter when it stands still.",
+        ),
+    ],
+)
+def test_what_is_asked_in_words(ask: Ask, words: str) -> None:
+    assert prompt_words(ask) == words
+
+
+def test_a_place_is_told_in_the_units_of_whoever_reads_it() -> None:
+    assert "the mark at 2 in, stop" in prompt_words(Ask("mark", at=50.8, mark=2, marks=3), "inch")
