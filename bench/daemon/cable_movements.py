@@ -34,7 +34,7 @@ class CableMovements:
         shown = self._shown.setdefault(port, set())
         if len(shown) < MOST_VALUES:
             shown.update(values)
-        if what == "indicator" or what == "travel":
+        if what == "indicator" or what == "travel":  # noqa: PLR1714 (mypy narrows)
             if port not in self._watchers:
                 self._watchers[port] = watcher(what)
             self._watchers[port].take(times, values)
