@@ -114,7 +114,7 @@ class Instrument:
             self._request = request_of(settings) or b"R\r"
             self._asked = echo_of(self._request)
         self._echoes = 0  # of it, from this decoder
-        self._gate = OutlierFilter(count) if may_err(settings) else None
+        self._filter = OutlierFilter(count) if may_err(settings) else None
         self._clock = (
             DeviceClock()
             if FORMATS[settings.format].traits_of(settings.profile).device_clock
@@ -235,9 +235,9 @@ class Instrument:
     ) -> None:
         """What the gate lets pass is the batch; a unit or a flag goes or waits with its
         own reading."""
-        if self._gate is not None:
-            passed = self._gate.pass_on(stamps, values, records)
-            stamps, values, batch.held = passed.stamps, passed.values, passed.held
+        if self._filter is not None:
+            passed = self._filter.pass_on(stamps, values, records)
+            stamps, values, batch.held = passed.stamps, passed.values, passed.rejected
             records = passed.tags  # type: ignore[assignment]
             if not values:
                 return
@@ -246,12 +246,12 @@ class Instrument:
     def _settle(self, now: float) -> None:
         """What the gate held when the instrument fell silent: nothing more comes to
         speak for it."""
-        if self._gate is None or not self._gate.waiting:
+        if self._filter is None or not self._filter.waiting:
             return
-        passed = self._gate.settle(now)
-        if not passed.values and not passed.held:
+        passed = self._filter.settle(now)
+        if not passed.values and not passed.rejected:
             return
-        batch = Batch(b"", int(now * NS), self.readings, held=passed.held)
+        batch = Batch(b"", int(now * NS), self.readings, held=passed.rejected)
         if passed.values:
             self._take(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
         self._on_batch(self, batch)
@@ -348,7 +348,8 @@ class Instrument:
             self._become_garbled()
 
     def _become_garbled(self) -> None:
-        kind = f"{self.settings.format} {self.settings.options.get('profile', '')}".rstrip()
+        profile = self.settings.options.get("profile", "")
+        kind = f"{self.settings.format} {profile}".rstrip()
         check = (
             "its wires, level shifter, invert and edge"
             if self.settings.pins
@@ -368,8 +369,8 @@ class Instrument:
         self.rate = None
         self._unread = 0
         self._no, self._lost = None, False
-        if self._gate is not None:
-            self._gate.restart()
+        if self._filter is not None:
+            self._filter.restart()
         if self._clock is not None:
             self._clock.restart()
             self._newest = 0.0
@@ -452,5 +453,5 @@ class Instrument:
             unit=self.unit,
             readings=self.readings,
             rejects=self.rejects,
-            held=self._gate.refused if self._gate is not None else 0,
+            held=self._filter.rejections if self._filter is not None else 0,
         )

@@ -479,7 +479,7 @@ class Bench:
         return self.checking.why_not(check, options, gear)
 
     def begin(self, request: Begin, now: float) -> bool:
-        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        """Begin a check, or join the same one in progress: True. Raises WrongUse."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()
