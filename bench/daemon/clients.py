@@ -70,6 +70,10 @@ class Client:
     def send_readings(self, readings: Readings, line: bytes, now: float) -> None:
         """Send at most `most` messages a second; what comes between is gathered."""
         if self.most is None:
+            # What was gathered before every reading was wanted goes first.
+            if readings.instrument in self.holding:
+                gathered = self.holding.pop(readings.instrument)
+                self.send_line(encode(gathered), live=True)
             self.send_line(line, live=True)
             return
         held = self.holding.get(readings.instrument)

@@ -26,7 +26,8 @@ Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
 
 
 class Evaluation:
-    """Evaluates one check at a time; `done` gets the finding, or `failed` the reason."""
+    """Evaluates one check at a time; calls `done` with the finding or `failed` with
+    the reason."""
 
     def __init__(
         self,

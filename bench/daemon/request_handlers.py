@@ -17,7 +17,7 @@ from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.outbox import Send
-from bench.daemon.station import Bench
+from bench.daemon.station import Station
 from bench.finding import Finding, Unread
 from bench.gear import Gear
 from bench.log import event_log, history
@@ -98,7 +98,7 @@ class Answering(Protocol):
     last: list[Finding]
     beat: tuple[float, float, bool] | None
     log: LogWriter
-    bench: Bench
+    bench: Station
     learner: DeviceSetup
 
     def tell(self, message: msgspec.Struct) -> None: ...
