@@ -1,7 +1,6 @@
-"""One instrument as the daemon sees it: source, decoder, stamps, gate, numbering,
-health.
+"""The acquisition from one instrument: decode, stamp, filter, number, watch its health.
 
-Emits what the instrument said, when it said it. No numpy.
+Every block of bytes becomes one batch of readings.
 """
 
 from __future__ import annotations
@@ -25,20 +24,20 @@ from hw.reading import PortState, Record
 
 Role = Literal["indicator", "travel", "caliper"]
 
-QUIET = 2.0  # s without a reading from an instrument that used to send: silent
-FLOOD = 30_000  # readings a second that no instrument sends
-EBB = 2.0  # s without a second like that, and the flood is over
-GARBLED = 5  # rejects in a second, and more of them than readings
-# bytes since the last reading, for QUIET seconds and still coming: nothing in it ends a
-# line
+QUIET = 2.0  # s without a reading, after which an instrument that sent is silent
+FLOOD = 30_000  # frames a second; no instrument sends more
+EBB = 2.0  # s without such a second, after which the flood is over
+GARBLED = 5  # rejected frames in a second, and more of them than readings
+# bytes without a reading, coming for QUIET seconds and still coming: the stream has no
+# line ends
 NONSENSE = 200
 UNREAD = ("garbled", "no-reading")
-STALLED = 1.0  # s in which something waits to be read and nobody reads it
+STALLED = 1.0  # s that bytes wait without being read, after which the reader hangs
 
-SMOOTHING = 12
-STEADY = 4  # intervals from which the usual one is known
-DRAWN = 0.25  # of an interval at most is added between two readings
-LOST = 2.0  # intervals too early, and it was silent meanwhile
+SMOOTHING = 12  # intervals that the moving average of the interval goes back
+STEADY = 4  # intervals after which that average is used
+MOST_DRAWN = 0.25  # share of an interval by which a stamp is drawn, at most
+TOO_EARLY = 2.0  # intervals; a stamp so much too early follows a silence
 
 NS = 1_000_000_000
 
@@ -47,9 +46,10 @@ class Batch(msgspec.Struct):
     """The readings of one block: stamps in monotonic s, values in mm as the instrument
     shows them.
 
-    held: the (stamp, value) that the gate refused; they may have come in a block
-    before. came: the stamps of all that is in `data` and is a reading, whatever the
-    gate makes of it.
+    data, when: the bytes, and their arrival in monotonic ns. first: the number of the
+    first reading. came: stamps of all readings in `data`, before the outlier filter.
+    rejected: frames that the decoder refused. held: the (stamp, value) that the outlier
+    filter rejected, also from blocks before.
     """
 
     data: bytes
@@ -69,8 +69,8 @@ OnState = Callable[["Instrument"], None]
 
 
 class Instrument:
-    """Callbacks come on the event loop, one per block of bytes. Never raises because of
-    what it hears."""
+    """One instrument; its callbacks come on the event loop, one per block of bytes. It
+    never raises because of the bytes."""
 
     def __init__(
         self,
@@ -84,7 +84,7 @@ class Instrument:
         count: float = 0.0,
     ) -> None:
         """sources: the ports of this daemon, where two instruments may share one.
-        count: what it resolves, mm."""
+        count: the instrument's count, mm; 0 where unknown."""
         self.name = name
         self.role = role
         self.settings = settings
@@ -96,37 +96,43 @@ class Instrument:
         self.last: float | None = None  # monotonic s of the last good reading
         self.state: str = "absent"
         self.words = f"{settings.port or 'pins'}: not opened yet."
-        self.progress = 0  # counts every turn of the reader, for the watchdog
+        self.progress = 0  # blocks read so far, for the watchdog
         self._on_batch = on_batch
         self._on_state = on_state
         self._previous_block = 0
-        self._interval = 0.0  # s between readings, smoothed over some ten of them
-        self._intervals = 0  # how many went into it
-        self._since, self._goods, self._bads = 0.0, 0, 0  # of the present second
+        self._interval = 0.0  # s between readings, moving average
+        self._intervals = 0  # how many are in the average
+        self._since, self._good_frames, self._bad_frames = (
+            0.0,
+            0,
+            0,
+        )  # of the present second
         self._flood_at = 0.0
-        self._bad_at = 0.0  # s; a line that is half bad must not come and go
-        # s a character takes on the line
+        self._bad_at = 0.0  # s; the latest second with a rejected frame
+        # s that a character takes on the line
         self._char = 1.0 / max(1.0, settings.baud / 10.0)
         self._late = settings.late
         self._decoder = make_reader(settings)
-        self._request = self._asked = b""
+        self._request = self._echo = b""
         if settings.asking == "request" and FORMATS[settings.format].port is SERIAL:
             self._request = request_of(settings) or b"R\r"
-            self._asked = echo_of(self._request)
-        self._echoes = 0  # of it, from this decoder
-        self._gate = OutlierFilter(count) if may_err(settings) else None
+            self._echo = echo_of(self._request)
+        self._echoes = 0  # echoes of the request among this decoder's rejects
+        self._filter = OutlierFilter(count) if may_err(settings) else None
         self._clock = (
             DeviceClock()
             if FORMATS[settings.format].traits_of(settings.profile).device_clock
             else None
         )
-        self._newest = 0.0  # stamp by that clock
-        self._opened = False  # and nothing has come since
+        self._newest = 0.0  # the latest stamp by that clock
+        self._opened = False  # the port was opened and nothing has come since
         self._unread = 0  # bytes since the last reading
         self._unread_since = 0.0
-        # its own word for it, where what it said last was that it has no reading
-        self._no: str | None = None
-        self._lost = False  # it sends, and no reading has come for long
+        # the instrument's status where its latest frame said that it has no reading
+        self._no_reading: str | None = None
+        self._stopped_reading = (
+            False  # it sends, and no reading has come for long; told
+        )
         self._stuck_since: float | None = None
         self._stuck_at = 0
         self.source = (sources or Sources()).open(
@@ -148,18 +154,18 @@ class Instrument:
         await self.source.stop()
 
     async def _ask_again(self) -> None:
-        """Some instruments speak only when spoken to."""
+        """Send the request again and again, to instruments that only answer."""
         while True:
             self.source.write(self._request)
             await asyncio.sleep(1.0 / request_rate(self.settings))
 
-    # ---- what is heard ---------------------------------------------------------------
+    # ---- readings --------------------------------------------------------------------
 
     def _block(self, data: bytes, when: int) -> None:
         self.progress += 1
         if self._opened:
             self._opened = False
-            # nobody was in mid-line: the first press of a button counts
+            # Bytes after a silence begin a line: the first press of a button counts.
             if self.source.heard_silence:
                 self._decoder, self._echoes = (
                     make_reader(self.settings, at_start=True),
@@ -172,91 +178,92 @@ class Instrument:
         span = min(when - before, NS)
         stamps: list[float] = []
         values: list[float] = []
-        heard: list[Record] = []
+        read: list[Record] = []
         later = len(records)
         waited = self._rounds.waited if self._rounds is not None else 0.0
-        reckoned = self.last
+        even_stamp = self.last
         if not waited or self._intervals < STEADY:
-            reckoned = None
+            even_stamp = None
         for record in records:
             later -= 1
             at = self._stamp(when, span, len(data), record.behind, later)
-            if reckoned is not None:
-                # when in its round it came is not known; that it comes evenly is
-                reckoned = at = min(
-                    at, self._evenly(reckoned, when / NS - self._late - waited)
+            if even_stamp is not None:
+                # When in the round it came is not known, but readings come evenly.
+                even_stamp = at = min(
+                    at, self._stamp_evenly(even_stamp, when / NS - self._late - waited)
                 )
             if (
                 self._clock is not None
                 and (device_us := getattr(record, "device_us", None)) is not None
             ):
-                # never early is the block's arrival, not what is reckoned of its lines
+                # The block's arrival is never early; the stamp of a line in it may be.
                 at = self._clock.place(device_us, when / NS) - self._late
                 if record.value is not None and at <= self._newest:
-                    # where the scale was when the gauge was read: newer was told before
+                    # An older place of the scale, sent with the gauge's reading.
                     continue
                 if record.value is not None:
                     self._newest = at
             if record.value is not None:
                 stamps.append(at)
                 values.append(record.value)
-                heard.append(record)
+                read.append(record)
             elif (
                 record.fault is not None
-                and self._asked
-                and record.raw.strip() == self._asked
+                and self._echo
+                and record.raw.strip() == self._echo
             ):
-                self._echoes += 1  # it repeats what it is asked: no harm in that
+                self._echoes += (
+                    1  # the instrument echoes the request, which is no fault
+                )
             elif record.fault is not None or record.status is not None:
                 batch.rejected.append((at, record))
         self.rejects = self._decoder.rejects - self._echoes
         if values:
             self._unread = 0
             batch.came = stamps
-            self._heard(stamps)
-            self._let_through(batch, stamps, values, heard)
+            self._note_interval(stamps)
+            self._filter_outliers(batch, stamps, values, read)
         else:
             if not self._unread:
                 self._unread_since = when / NS
             self._unread += len(data)
         if batch.rejected:
-            self._no = batch.rejected[-1][1].status
-            if self._no is not None:
+            self._no_reading = batch.rejected[-1][1].status
+            if self._no_reading is not None:
                 self._unread = 0
         self._health(when / NS, len(values), len(batch.rejected))
         self._on_batch(self, batch)
 
-    def _let_through(
+    def _filter_outliers(
         self,
         batch: Batch,
         stamps: list[float],
         values: list[float],
         records: list[Record],
     ) -> None:
-        """What the gate lets pass is the batch; a unit or a flag goes or waits with its
-        own reading."""
-        if self._gate is not None:
-            passed = self._gate.pass_on(stamps, values, records)
-            stamps, values, batch.held = passed.stamps, passed.values, passed.held
+        """Fill the batch with what the outlier filter passes on; each unit and flag
+        goes with its own reading."""
+        if self._filter is not None:
+            passed = self._filter.pass_on(stamps, values, records)
+            stamps, values, batch.held = passed.stamps, passed.values, passed.rejected
             records = passed.tags  # type: ignore[assignment]
             if not values:
                 return
-        self._take(batch, stamps, values, records)
+        self._fill(batch, stamps, values, records)
 
-    def _settle(self, now: float) -> None:
-        """What the gate held when the instrument fell silent: nothing more comes to
-        speak for it."""
-        if self._gate is None or not self._gate.waiting:
+    def _settle_pending(self, now: float) -> None:
+        """Let the filter decide on pending readings when the instrument fell silent."""
+        if self._filter is None or not self._filter.waiting:
             return
-        passed = self._gate.settle(now)
-        if not passed.values and not passed.held:
+        passed = self._filter.settle(now)
+        if not passed.values and not passed.rejected:
             return
-        batch = Batch(b"", int(now * NS), self.readings, held=passed.held)
+        batch = Batch(b"", int(now * NS), self.readings, held=passed.rejected)
         if passed.values:
-            self._take(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
+            self._fill(batch, passed.stamps, passed.values, passed.tags)  # type: ignore[arg-type]
         self._on_batch(self, batch)
 
-    def _take(
+    def _fill(
         self,
         batch: Batch,
         stamps: list[float],
@@ -274,12 +281,11 @@ class Instrument:
     def _stamp(
         self, when: int, span: int, size: int, behind: int, later: int = 0
     ) -> float:
-        """Bytes that came after a reading in the same block took their time on the
-        line.
+        """The stamp of a reading, s: the block's arrival less the time that the bytes
+        behind it took on the line.
 
-        A block may also have waited in the kernel while this program was late: then its
-        readings are as far apart as they usually are, as far as the time since the
-        block before goes.
+        A block may have waited in the kernel while this program was late. Its readings
+        then lie the usual interval apart, within the time since the block before.
         """
         if not behind:
             return when / NS - self._late
@@ -288,18 +294,18 @@ class Instrument:
         )
         return (when - back) / NS - self._late
 
-    def _evenly(self, last: float, earliest: float) -> float:
-        """The next stamp of a stream, s, drawn by degrees to where it can be: a leap
-        would look like a loss."""
+    def _stamp_evenly(self, last: float, earliest: float) -> float:
+        """The next stamp of an even stream, s, drawn by degrees to the earliest
+        possible one: a jump would look like a lost reading."""
         at, interval = last + self._interval, self._interval
         behind = earliest - at
         return (
             earliest
-            if behind > LOST * interval
-            else at + min(max(0.0, behind), DRAWN * interval)
+            if behind > TOO_EARLY * interval
+            else at + min(max(0.0, behind), MOST_DRAWN * interval)
         )
 
-    def _heard(self, stamps: Sequence[float]) -> None:
+    def _note_interval(self, stamps: Sequence[float]) -> None:
         if self.last is not None and stamps[0] > self.last:
             new = (stamps[-1] - self.last) / len(stamps)
             self._intervals += 1
@@ -309,17 +315,17 @@ class Instrument:
 
     def _health(self, now: float, good: int, bad: int) -> None:
         if now - self._since >= 1.0:
-            self._since, self._goods, self._bads = now, 0, 0
-        self._goods += good
-        self._bads += bad
+            self._since, self._good_frames, self._bad_frames = now, 0, 0
+        self._good_frames += good
+        self._bad_frames += bad
         if bad:
             self._bad_at = now
-        goods, bads = self._goods, self._bads
-        if not bad and self.state == "open" and goods <= FLOOD:
-            return  # nearly always
-        if goods + bads > FLOOD:
+        good_frames, bad_frames = self._good_frames, self._bad_frames
+        if not bad and self.state == "open" and good_frames <= FLOOD:
+            return  # the usual case
+        if good_frames + bad_frames > FLOOD:
             self._flood_at = now
-            self._become(
+            self._set_state(
                 "flooding",
                 f"The {self.name} sends over {FLOOD} frames in a second, which no"
                 " instrument does: is it the right port? `sweepgauge doctor` listens."
@@ -327,34 +333,35 @@ class Instrument:
             )
         elif self.state == "flooding" and now - self._flood_at < EBB:
             return
-        elif bads >= GARBLED and bads > goods:
-            self._become_unread()
+        elif bad_frames >= GARBLED and bad_frames > good_frames:
+            self._set_unread()
         elif self.state in UNREAD and now - self._bad_at < 1.0:
             return
-        elif goods and goods >= bads and self.state != "open":
-            self._become("open", f"The {self.name} reads.")
+        elif good_frames and good_frames >= bad_frames and self.state != "open":
+            self._set_state("open", f"The {self.name} reads.")
 
-    def _become_unread(self) -> None:
-        """It sends, and there is no reading in it: because it says so itself, or
-        because nothing can be made of it."""
-        if self._no is not None:
-            means, do = meaning_of(self._no)
-            self._become(
+    def _set_unread(self) -> None:
+        """The instrument sends no readings: it says so itself, or its bytes cannot be
+        decoded."""
+        if self._no_reading is not None:
+            means, do = meaning_of(self._no_reading)
+            self._set_state(
                 "no-reading",
                 f"The {self.name} says it has no reading: {means}."
                 f" {do[0].upper()}{do[1:]}.",
             )
         else:
-            self._become_garbled()
+            self._set_garbled()
 
-    def _become_garbled(self) -> None:
-        kind = f"{self.settings.format} {self.settings.options.get('profile', '')}".rstrip()
+    def _set_garbled(self) -> None:
+        profile = self.settings.options.get("profile", "")
+        kind = f"{self.settings.format} {profile}".rstrip()
         check = (
             "its wires, level shifter, invert and edge"
             if self.settings.pins
             else "baud rate, parity and format"
         )
-        self._become(
+        self._set_state(
             "garbled",
             f"The {self.name} sends what cannot be read as {kind}: check {check}; "
             f"`sweepgauge doctor` listens. ({self.settings.port or 'pins'})",
@@ -367,9 +374,9 @@ class Instrument:
         self.last = None
         self.rate = None
         self._unread = 0
-        self._no, self._lost = None, False
-        if self._gate is not None:
-            self._gate.restart()
+        self._no_reading, self._stopped_reading = None, False
+        if self._filter is not None:
+            self._filter.restart()
         if self._clock is not None:
             self._clock.restart()
             self._newest = 0.0
@@ -378,13 +385,13 @@ class Instrument:
             self._opened = True
         else:
             self.value = None
-        self._become(state, words)
+        self._set_state(state, words)
 
     def tick(self, now: float) -> bool:
-        """Silence is an event too; called a few times a second. True once when it sends
-        and reads no longer."""
-        self._settle(now)
-        heard = now - self._previous_block / NS  # s ago
+        """Watch for silence, a few times a second. True once when the instrument still
+        sends but no reading comes any more."""
+        self._settle_pending(now)
+        silence = now - self._previous_block / NS  # s since the latest block
         usual = (
             self._interval
             if self.last is not None and self._intervals >= STEADY
@@ -393,37 +400,37 @@ class Instrument:
         long = max(QUIET, 5 * usual)
         if self.last is not None and usual < 1.0:
             if now - self.last <= long:
-                self._lost = False
-            elif heard > long:
+                self._stopped_reading = False
+            elif silence > long:
                 if self.state in {"open", "garbled", "no-reading"}:
-                    self._become(
+                    self._set_state(
                         "silent",
-                        f"The {self.name} has sent nothing for {heard:.0f} s: is"
+                        f"The {self.name} has sent nothing for {silence:.0f} s: is"
                         " it on?",
                     )
                     self.rate = None
-            elif not self._lost:
-                self._lost, self.rate = True, None
-                self._become_unread()
+            elif not self._stopped_reading:
+                self._stopped_reading, self.rate = True, None
+                self._set_unread()
                 return True
         if (
-            self._no is not None
+            self._no_reading is not None
             and self.state in {"open", "silent"}
-            and heard < 1.0
+            and silence < 1.0
             and self._no_value(now)
         ):
-            self._become_unread()
+            self._set_unread()
         long_nothing = self._unread > NONSENSE and now - self._unread_since > QUIET
-        if long_nothing and self.state in {"open", "silent"} and heard < 1.0:
-            self._become_garbled()
+        if long_nothing and self.state in {"open", "silent"} and silence < 1.0:
+            self._set_garbled()
         return False
 
     def _no_value(self, now: float) -> bool:
         return self.last is None or now - self.last > QUIET
 
     def stalled(self, now: float) -> bool:
-        """Something has waited to be read for STALLED seconds, and the reader did not
-        move. Asked in turns."""
+        """Whether bytes have waited unread for STALLED seconds; to be called
+        regularly."""
         if not self.source.stuck() or (
             self._stuck_since is not None and self.progress != self._stuck_at
         ):
@@ -432,7 +439,7 @@ class Instrument:
             self._stuck_since, self._stuck_at = now, self.progress
         return self._stuck_since is not None and now - self._stuck_since > STALLED
 
-    def _become(self, state: str, words: str) -> None:
+    def _set_state(self, state: str, words: str) -> None:
         if state == self.state and words == self.words:
             return
         self.state, self.words = state, words
@@ -452,5 +459,5 @@ class Instrument:
             unit=self.unit,
             readings=self.readings,
             rejects=self.rejects,
-            held=self._gate.refused if self._gate is not None else 0,
+            held=self._filter.rejections if self._filter is not None else 0,
         )

@@ -1,8 +1,7 @@
-"""The daemon's clients: one Unix socket, one JSON object a line, nobody waits for
-anybody.
+"""The daemon's clients on its Unix socket: one JSON object a line, bounded queues.
 
-A client that does not read loses its own view first (live readings are left out, which
-their numbering shows), then its connection.
+A client that does not read loses its live readings first, which their numbering shows,
+then its connection. No client waits for another.
 """
 
 from __future__ import annotations
@@ -29,10 +28,10 @@ from bench.protocol import (
     encode,
 )
 
-SKIP_LIVE = 256 * 1024  # bytes waiting for a client before live readings are left out
-DROP = 1024 * 1024  # bytes waiting before it is dropped
+SKIP_LIVE = 256 * 1024  # bytes queued for a client, above which it gets no readings
+DROP = 1024 * 1024  # bytes queued for a client, above which it is dropped
 MOST_CLIENTS = 64
-MOST_BAD = 20  # bad messages in a connection's life before it is dropped
+MOST_BAD = 20  # bad messages of a connection before it is dropped
 
 log = logging.getLogger("sweepgauge.clients")
 
@@ -69,8 +68,12 @@ class Client:
         self.send_line(encode(message))
 
     def send_readings(self, readings: Readings, line: bytes, now: float) -> None:
-        """At most `most` messages a second: what comes between is gathered, not lost."""
+        """Send at most `most` messages a second; what comes between is gathered."""
         if self.most is None:
+            # What was gathered before every reading was wanted goes first.
+            if readings.instrument in self.holding:
+                gathered = self.holding.pop(readings.instrument)
+                self.send_line(encode(gathered), live=True)
             self.send_line(line, live=True)
             return
         held = self.holding.get(readings.instrument)
@@ -94,7 +97,7 @@ class Client:
         self._transport.abort()
 
     def dismiss(self, error: Error) -> None:
-        """Told why, if it reads that."""
+        """Close the connection after telling why."""
         self.send(error)
         self.gone = True
         self._transport.close()
@@ -201,8 +204,8 @@ class Clients:
                     writer.close()
 
     def _made_room(self) -> bool:
-        """Who has been connected longest without a single request gives way; False
-        where everybody has asked."""
+        """Dismiss the client connected longest without a single request; False where
+        every client has sent one."""
         silent = next((client for client in self.all if not client.spoke), None)
         if silent is None:
             return False

@@ -1,5 +1,4 @@
-"""Working out what was gathered, off the event loop; and what a finding leaves in the
-log. Numpy comes with `working`, when first needed."""
+"""The evaluation of a check, off the event loop, and the look at each kept pass."""
 
 from __future__ import annotations
 
@@ -28,8 +27,8 @@ Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
 
 
 class Evaluation:
-    """One working-out at a time; the answer goes to `done` or, with the reason, to
-    `failed`."""
+    """Evaluates one check at a time; calls `done` with the finding or `failed` with
+    the reason."""
 
     def __init__(
         self,
@@ -50,7 +49,7 @@ class Evaluation:
             self._task.cancel()
 
     def after(self, run: CheckProcedure | None) -> None:
-        """When nothing is lacking any more, work it out; readings go on meanwhile."""
+        """Evaluate the check once it is complete; readings go on meanwhile."""
         if run is not None and run.complete and self._task is None:
             self._task = asyncio.get_running_loop().create_task(self._conclude(run))
 
@@ -79,8 +78,7 @@ class Evaluation:
         except EvidenceError as error:
             self._failed(run, evidence_error_words(error, self._settings().units))
         except Exception as error:
-            # whatever the arithmetic stumbled over, the readings are in the log and the
-            # daemon goes on
+            # The readings are in the log and the daemon goes on, whatever failed.
             log.exception("working out %s", run.id)
             self._failed(
                 run, f"it could not be worked out ({type(error).__name__}: {error})"
@@ -98,8 +96,8 @@ class Evaluation:
         *,
         straight: bool,
     ) -> None:
-        """Let the arithmetic look at a kept pass meanwhile, so that the screen can show
-        what it set aside, and at what all that was kept so far shows against itself."""
+        """Fit a line to a kept pass, for the screen to show which readings are set
+        aside, and look for doubts in all passes so far."""
         task = asyncio.get_running_loop().create_task(
             self._look_at(trace, evidence, seen, straight)
         )
@@ -119,7 +117,7 @@ class Evaluation:
                 fitted = await asyncio.to_thread(look_at, trace, count, units)
             doubts = await asyncio.to_thread(doubts_of, evidence())
         except Exception:
-            # only a picture hangs on it; the finding is worked out on its own
+            # The finding does not depend on this look.
             log.exception("looking at %s", trace.sweep)
             return
         seen(trace, fitted, doubts, straight)

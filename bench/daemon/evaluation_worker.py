@@ -1,4 +1,4 @@
-"""Working things out, off the event loop. Imported when first needed: it brings numpy."""
+"""The arithmetic that runs off the event loop; importing it loads numpy."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from bench.protocol import Fitted
 from bench.render.remarks import remark_words
 from bench.units import System
 
-POINTS = 200  # of a pass that a screen can use
+POINTS = 200  # points of a pass that a screen can show
 
 
 def work_out(evidence: Evidence, id: str, at: str, units: System) -> Finding:
@@ -26,8 +26,8 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
 
 
 def look_at(trace: Trace, resolution: float | None, units: System) -> Fitted:
-    """One kept pass, its points thinned evenly but for those set aside, which are all
-    there."""
+    """The line through one kept pass, and its points: thinned evenly, with all those
+    that were set aside."""
     fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
     step = max(1, len(trace.travel) // POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Protocol
 
 from bench.daemon.outbox import Send
-from bench.daemon.station import Bench
+from bench.daemon.station import Station
 from bench.gear import Gear
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import WrongUse
@@ -21,7 +21,7 @@ class GearService(Protocol):
     """What of the daemon these requests change; see bench.daemon.service."""
 
     paths: Paths
-    bench: Bench
+    bench: Station
 
     def busy(self) -> str | None: ...
     def new_gear(self, gear: Gear) -> None: ...

@@ -1,5 +1,4 @@
-"""The bytes as they came, kept beside the sweep they belong to, with a little from
-before it began."""
+"""The raw bytes of a sweep for the log, from a little before it began."""
 
 from __future__ import annotations
 
@@ -8,13 +7,14 @@ from collections import deque
 from bench.daemon.acquisition import Batch
 from bench.log.writer import LogWriter
 
-# raw bytes from before a sweep was seen to begin are part of it
+# A sweep is seen to begin after it began, so the bytes of so many ns before are its
+# own; as long as the sweep detector looks back.
 LOOK_BACK_NS = 1_500_000_000
 
 
 class RawBytes:
-    """Look-back per instrument while nothing is recorded; chunks to the log while
-    something is."""
+    """Keeps the latest blocks of each instrument; once a sweep is recorded, writes
+    them and all that follow as its chunks to the log."""
 
     def __init__(self, log: LogWriter) -> None:
         self._log = log

@@ -23,7 +23,7 @@ from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
 from bench.daemon.request_handlers import Answers
 from bench.daemon.serial_places import Places, places
-from bench.daemon.station import Bench
+from bench.daemon.station import Station
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
@@ -91,7 +91,7 @@ class Service:
             raise CannotRun(str(error)) from error
         self.answers = Answers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
-        self.bench = Bench(settings, self.log, self.tell, self.clients, self._known)
+        self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )

@@ -168,8 +168,8 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
         options["profile"] = settings.profile
     decoder = make_decoder(settings.format, options, from_middle=not at_start)
     counts = FORMATS[settings.format].traits_of(settings.profile).counts
-    # A microcontroller's line carries a count and a gauge: with `per_count` the count is
-    # read, without it the gauge.
+    # A microcontroller's line carries a count and a gauge. With `per_count` the count
+    # is read, without it the gauge.
     if settings.per_count is not None and counts is not None:
         from hw.formats.shared.travel import CountedTravel
 

@@ -1,7 +1,7 @@
-"""The measuring half of the daemon: instruments in, the check in progress fed, the log
-kept.
+"""The station: instruments, sweep detector and the check in progress, wired together.
 
-Owns no socket.
+Each block of readings goes to the clients, the log and whatever the present phase
+needs. Owns no socket.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.live_host import LiveHost
 from bench.daemon.outbox import Outbox
 from bench.daemon.raw_bytes import RawBytes
+from bench.daemon.reading_diagnostics import ReadingDiagnostics
 from bench.daemon.sources import Sources
 from bench.daemon.wall_clock import WallClock
 from bench.finding import Finding
@@ -37,40 +38,27 @@ from bench.protocol import (
     Live,
     Points,
     Readings,
-    Rejected,
     notice,
 )
 from bench.render.clock import jump_words
-from bench.render.notices import text
 from bench.render.wording import with_name
 from bench.settings.settings_file import PortSettings, Settings
 from bench.stream.sweep_detector import Broken, SweepDetector, SweepEvent
-from hw.formats import meaning_of
 
 log = logging.getLogger("sweepgauge")
 
-MOST_REJECTED = 5  # rejected frames told a second and instrument; all are counted
-# flags of a display that shows something else than now
-HELD = frozenset({"hold", "max", "min", "tir"})
-# flags of readings that must not enter a sweep: what that is, and its remark
-SPOILS = {
-    "hold": ("is on hold, maximum or minimum", "on-hold"),
-    "missed_edge": (
-        "has missed an edge: where the sled is, is not known",
-        "missed-edge",
-    ),
-}
-WENT = {
+# states of an instrument in which nothing can be swept: what the pass is told
+UNUSABLE = {
     **dict.fromkeys(("absent", "busy", "denied"), "went away"),
     **{"silent": "fell silent", "flooding": "sends more than an instrument does"},
     **dict.fromkeys(UNREAD, "does not read"),
 }
-TELL_LEAPS = 10.0  # s
-TELL_POINTS = 0.1  # s between pieces of the running line
+POINTS_EVERY_S = 0.1  # s between two pieces of the running pass for clients
 
 
-class Bench:
-    """Instruments, sweeper and the check in progress; `tell` speaks to all clients."""
+class Station:
+    """One for the daemon's life. tell: to all clients. setup: the device setup, which
+    its maker sets once."""
 
     def __init__(
         self,
@@ -86,7 +74,7 @@ class Bench:
         self.tell = tell
         self.outbox = Outbox(tell, log_writer, time.monotonic)
         self.clients = clients
-        self.setup: DeviceSetup | None = None  # set once by whoever makes both
+        self.setup: DeviceSetup | None = None
         self.sweeper = SweepDetector()
         self.sources = Sources()
         self.checking = CheckController(
@@ -101,13 +89,11 @@ class Bench:
         self._raw = RawBytes(log_writer)
         self._wall = WallClock()
         self._points_due = 0.0
-        # stamps and values of the indicator that the check has not been given yet
+        # stamps and values that the check is not given before the next tick or event
         self._watched: tuple[list[float], list[float]] = ([], [])
-        self._told_rejected: dict[str, float] = {}
-        self._told_held: dict[str, float] = {}
-        # the flag for which readings cannot be used just now
-        self._spoiling: dict[str, str] = {}
-        self._unit: dict[str, str] = {}
+        self._diagnostics = ReadingDiagnostics(
+            tell, log_writer, lambda: self.settings, self._break_sweep
+        )
         self._state: dict[str, str] = {}  # of each instrument, as the log has it last
         self.by_marks = settings.gear.travel.by_marks
         for name, role, port in (
@@ -127,7 +113,7 @@ class Bench:
         }
         self.instruments.append(
             Instrument(
-                *(name, role, port, self._heard, self._changed),
+                *(name, role, port, self._hear, self._changed),
                 sources=self.sources,
                 count=counts[role] or 0.0,
             )
@@ -150,8 +136,7 @@ class Bench:
             await instrument.stop()
 
     async def rewire(self, settings: Settings) -> None:
-        """Other settings from now on: what is wired otherwise than before is let go,
-        and opened as they say."""
+        """Use other settings: close what is wired differently now, and open it anew."""
         self.settings = settings
         self.by_marks = settings.gear.travel.by_marks
         wanted = {
@@ -169,16 +154,16 @@ class Bench:
                 self._add(name, name, port)  # type: ignore[arg-type]
                 self.instruments[-1].start()
         self.instruments.sort(key=lambda one: list(wanted).index(one.name))
-        self._unit.clear()
-        self._happened(self.sweeper.broken("the wiring was changed"), time.monotonic())
+        self._diagnostics.units.clear()
+        self._break_sweep("the wiring was changed", time.monotonic())
 
     def tick(self, now: float) -> None:
         self._look_at_clock()
         self.live.say()
         for instrument in self.instruments:
             if instrument.tick(now):
-                self._went(instrument, "does not read")
-        self._happened(self.sweeper.tick(now), now)
+                self._lose(instrument, "does not read")
+        self._take_events(self.sweeper.tick(now), now)
         self._feed_watched(now)
         if self.run is not None:
             self.run.tick(now)
@@ -192,13 +177,15 @@ class Bench:
             self.tell(notice("clock", StatusMessage("clock-jumped", values)))
             log.warning("%s", words)
         if self._wall.set_now():
-            # dates of this boot from before are put right by it
+            # It corrects the earlier dates of this boot.
             self.log.event(
                 None, "clock", {}, at=Stamp(time.monotonic_ns(), time.time(), True)
             )
 
     def states(self) -> list[InstrumentState]:
-        states = [self._said(instrument) for instrument in self.instruments]
+        states = [
+            self._diagnostics.state(instrument) for instrument in self.instruments
+        ]
         if self.by_marks:
             marks = self.settings.gear.travel.marks
             words = (
@@ -210,18 +197,8 @@ class Bench:
 
     # ---- what instruments say --------------------------------------------------------
 
-    def _said(self, instrument: Instrument) -> InstrumentState:
-        said, flag = instrument.said(), self._spoiling.get(instrument.name, "")
-        if not flag or said.state != "open":
-            return said
-        return msgspec.structs.replace(
-            said,
-            spoiled=flag,
-            words=text([StatusMessage(SPOILS[flag][1], {"name": said.name})]),
-        )
-
     def _changed(self, instrument: Instrument) -> None:
-        self.tell(self._said(instrument))
+        self.tell(self._diagnostics.state(instrument))
         log.info("%s", with_name(instrument.name, instrument.words))
         self.log.event(
             None,
@@ -234,34 +211,33 @@ class Bench:
             },
         )
         self._state[instrument.name] = instrument.state
-        if (how := WENT.get(instrument.state)) is not None:
+        if (how := UNUSABLE.get(instrument.state)) is not None:
             if instrument.state not in UNREAD:
-                self._unit.pop(instrument.name, None)
-            self._went(instrument, how)
+                self._diagnostics.units.pop(instrument.name, None)
+            self._lose(instrument, how)
 
-    def _went(self, instrument: Instrument, how: str) -> None:
-        """What is being swept cannot be used."""
+    def _lose(self, instrument: Instrument, how: str) -> None:
+        """The sweep under way cannot be used; `how` says what the instrument does."""
         if instrument.role == "indicator":
             self.live.lose()
         if instrument.role in {"indicator", "travel"}:
             now = time.monotonic()
-            self._happened(self.sweeper.broken(f"the {instrument.name} {how}"), now)
+            self._break_sweep(f"the {instrument.name} {how}", now)
             if self.run is not None and (
                 self.run.sweep_id is not None or self.run.facts.rested
             ):
                 values = {"name": instrument.name, "how": how}
                 self.run.interrupt(StatusMessage("pass-interrupted", values), now)
 
-    def _heard(self, instrument: Instrument, batch: Batch) -> None:
-        """One block. The procedure, the set-up and the log are woken only where the
-        present phase needs it."""
+    def _hear(self, instrument: Instrument, batch: Batch) -> None:
+        """One block of readings: only what the present phase needs is woken."""
         now = batch.when / 1e9
         run = self.checking.run
         self.clients.tell_raw(instrument.name, batch.data)
         if batch.rejected:
-            self._say_rejected(instrument, batch, now)
+            self._diagnostics.tell_rejected(instrument, batch, now)
         if batch.held:
-            self._say_held(instrument, batch, now)
+            self._diagnostics.tell_outlier(instrument, batch.held[-1][1], now)
         if batch.values:
             message = Readings(
                 instrument.name,
@@ -281,13 +257,21 @@ class Bench:
                 run.kept.sweep_id if run is not None else None,
             )
         if batch.values:
-            if self._unit.get(instrument.name) != batch.unit:
-                self._check_unit(instrument, batch, now)
-            if batch.flags or self._spoiling:
-                self._check_flags(instrument, batch, now)
+            self._check(instrument, batch, now)
             self._feed(instrument, batch, now)
         if run is not None and run.facts.placed and not run.facts.rested:
             run.rest(now)
+
+    def _check(self, instrument: Instrument, batch: Batch, now: float) -> None:
+        diagnostics = self._diagnostics
+        if diagnostics.units.get(instrument.name) != batch.unit:
+            diagnostics.check_unit(instrument, batch.unit, now)
+        if (
+            (batch.flags or diagnostics.spoiling)
+            and diagnostics.check_flags(instrument, batch.flags, now)
+            and instrument.role == "indicator"
+        ):
+            self.live.lose()
 
     def _feed(self, instrument: Instrument, batch: Batch, now: float) -> None:
         gear, run = self.settings.gear, self.checking.run
@@ -295,18 +279,18 @@ class Bench:
             values = (
                 [-v for v in batch.values] if self._travel_turned() else batch.values
             )
-            if happenings := self.sweeper.travel(batch.stamps, values):
-                self._happened(happenings, now)
+            if events := self.sweeper.travel(batch.stamps, values):
+                self._take_events(events, now)
         elif instrument.role == "indicator":
-            if self._spoiling.get(instrument.name) == "hold":
+            if self._diagnostics.spoiling.get(instrument.name) == "hold":
                 return
             values = (
                 batch.values
                 if gear.indicator.grows == "pushed-in"
                 else [-v for v in batch.values]
             )
-            if happenings := self.sweeper.indicator(batch.stamps, values):
-                self._happened(happenings, now)
+            if events := self.sweeper.indicator(batch.stamps, values):
+                self._take_events(events, now)
             if self.live.move is not None:
                 self.live.readings(batch.stamps, values)
             elif run is not None and run.prompt.gather != "width":
@@ -318,7 +302,7 @@ class Bench:
             and run.kept.sweep_id is not None
             and now >= self._points_due
         ):
-            self._points_due = now + TELL_POINTS
+            self._points_due = now + POINTS_EVERY_S
             travel, reading = self.sweeper.fresh()
             if travel:
                 self.tell(Points(run.kept.sweep_id, travel, reading))
@@ -326,8 +310,8 @@ class Bench:
     def _feed_run(
         self, run: CheckProcedure, times: list[float], values: list[float], now: float
     ) -> None:
-        """Readings for the check. While passes are swept it only watches whether the
-        number lives: ten times a second is often enough."""
+        """Give readings to the check. In the sweep phase it only watches whether the
+        number lives, so they are gathered until the next tick or event."""
         if run.prompt.phase == "sweep":
             self._watched[0].extend(times)
             self._watched[1].extend(values)
@@ -337,14 +321,14 @@ class Bench:
         self.checking.after()
 
     def _feed_watched(self, now: float) -> None:
-        """Hand over what was gathered, before anything else happens to the check."""
+        """Give the check what was gathered, before any other event reaches it."""
         (times, values), self._watched = self._watched, ([], [])
         if times and self.run is not None:
             self.run.readings(times, values, now)
 
     def _travel_turned(self) -> bool:
-        """`toward` says how the scale counts the sled's way; a place along a fence is
-        taken as it is shown."""
+        """Whether the travel is negated. `toward` is how the scale counts along the
+        slot; a place along a fence is taken as it is shown."""
         run = self.checking.run
         if run is None or run.facts.step >= len(run.steps):
             along_the_slot = True
@@ -353,96 +337,21 @@ class Bench:
             along_the_slot = step.gather != "sweep" or step.mount is not None
         return self.settings.gear.travel.grows == "toward" and along_the_slot
 
-    def _check_unit(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        before = self._unit.get(instrument.name)
-        self._unit[instrument.name] = batch.unit
-        if before is not None and before != batch.unit:
-            words = f"the {instrument.name} was switched from {before} to {batch.unit}"
-            values = {"name": instrument.name, "before": before, "unit": batch.unit}
-            self.tell(notice(instrument.name, StatusMessage("unit-switched", values)))
-            log.info("%s", words)
-            self.log.event(
-                None,
-                "unit",
-                {"name": instrument.name, "from": before, "to": batch.unit},
-            )
-            self._happened(self.sweeper.broken(words), now)
+    def _break_sweep(self, why: str, now: float) -> None:
+        self._take_events(self.sweeper.broken(why), now)
 
-    def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Readings that are no readings of the moment: said when it begins and when it
-        ends; no sweep has them."""
-        name = instrument.name
-        flags = {"hold", *batch.flags} if batch.flags & HELD else batch.flags
-        spoils = next((flag for flag in SPOILS if flag in flags), None)
-        before = self._spoiling.pop(name, None)
-        if spoils is not None:
-            self._spoiling[name] = spoils
-            if instrument.role == "indicator":
-                self.live.lose()
-            self._happened(self.sweeper.broken(f"the {name} {SPOILS[spoils][0]}"), now)
-        if spoils != before:
-            self.tell(self._said(instrument))
-            well = spoils is None
-            remark = StatusMessage(
-                SPOILS[spoils][1] if spoils else "reads-again", {"name": name}
-            )
-            self.tell(notice(name, remark, "good" if well else "warning"))
-            words = text([remark])
-            log.info("%s", words)
-            event = {
-                **remark.values,
-                "code": remark.code,
-                "words": words,
-                "flag": spoils,
-            }
-            self.log.event(None, "spoiled", event)
-
-    def _happened(self, happenings: list[SweepEvent], now: float) -> None:
+    def _take_events(self, events: list[SweepEvent], now: float) -> None:
         self._feed_watched(now)
-        for what in happenings:
+        for event in events:
             if self.run is not None:
-                self.run.happening(what, now)
+                self.run.happening(event, now)
                 self.checking.after()
-            elif isinstance(what, Broken):
-                log.info("%s", what.words)
-
-    def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        """Well-formed readings off the path of the others; all are counted, the first
-        and then one a while is told: a grain of dust under the tip is off it as well,
-        and the pass is none the worse for it."""
-        if now < self._told_held.get(instrument.name, 0.0):
-            return
-        self._told_held[instrument.name] = now + TELL_LEAPS
-        value, so_far = batch.held[-1][1], instrument.said().held
-        values = {"name": instrument.name, "value": value, "held": so_far}
-        travels = instrument.role == "travel"
-        remark = StatusMessage("travel-held" if travels else "reading-held", values)
-        self.tell(notice(instrument.name, remark))
-        log.info("%s", text([remark], self.settings.units))
-        self.log.event(None, "held", values)
+            elif isinstance(event, Broken):
+                log.info("%s", event.words)
 
     def stalled(self, now: float) -> bool:
-        """A reader hangs: nothing is alive that does not read."""
+        """Whether a reader hangs."""
         return any([instrument.stalled(now) for instrument in self.instruments])
-
-    def _say_rejected(self, instrument: Instrument, batch: Batch, now: float) -> None:
-        due = self._told_rejected.get(instrument.name, 0.0)
-        if instrument.settings.asking == "button" and not batch.values and now >= due:
-            said = batch.rejected[-1][1]
-            why = said.fault if said.status is None else meaning_of(said.status)[0]
-            values = {"name": instrument.name, "why": why}
-            remark = StatusMessage("press-without-reading", values)
-            self.tell(notice(instrument.name, remark, "warning"))
-        for at, record in batch.rejected:
-            if now < due:
-                return
-            due = now + 1.0 / MOST_REJECTED
-            self._told_rejected[instrument.name] = due
-            self.tell(
-                Rejected(
-                    instrument.name, at, record.fault, record.status, record.raw.hex()
-                )
-            )
 
     # ---- the check in progress -------------------------------------------------------
 
@@ -455,7 +364,7 @@ class Bench:
         return self.checking.begun
 
     def _at_rest(self) -> bool:
-        """The sled rests and both instruments are being heard."""
+        """Whether the sled rests while both instruments send readings."""
         return self.sweeper.at_rest and all(
             i.state == "open" and i.last is not None
             for i in self.instruments
@@ -468,7 +377,7 @@ class Bench:
         return self.checking.why_not(check, options, gear)
 
     def begin(self, request: Begin, now: float) -> bool:
-        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        """Begin a check, or join the same one in progress: True. Raises WrongUse."""
         self._feed_watched(now)
         joined = self.checking.begin(request, now)
         self.live.end()

@@ -1,7 +1,7 @@
-"""The machine's clock beside its own count of seconds: whether it jumped, and when it
-was first set by a network.
+"""The wall clock compared with the monotonic clock: jumps, and the first setting.
 
-Readings are stamped by the count, which never jumps; only dates hang on the clock.
+Readings are stamped by the monotonic clock, which never jumps; only dates depend on the
+wall clock.
 """
 
 from __future__ import annotations
@@ -10,10 +10,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-JUMP = 2.0  # s between two looks; less is a clock being nudged
-SYNCED = Path(
-    "/run/systemd/timesync/synchronized"
-)  # made when the clock was set, systemd-timesyncd.service(8)
+JUMP = 2.0  # s between two looks; less is the clock being slewed
+# exists once the clock was set by a network; systemd-timesyncd.service(8)
+SYNCED = Path("/run/systemd/timesync/synchronized")
 
 
 class WallClock:
@@ -28,14 +27,14 @@ class WallClock:
         self._was_synced = False
 
     def jumped(self) -> float | None:
-        """s by which it jumped since the last look, forward positive; None where it did
-        not."""
+        """s that the clock jumped since the last look, forward positive; None where it
+        did not."""
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
         return jump if abs(jump) > JUMP else None
 
     def set_now(self) -> bool:
-        """True once, when it is first seen to have been set by a network."""
+        """True once: when the clock is first seen to have been set by a network."""
         if self._was_synced or not self._synced():
             return False
         self._was_synced = True

@@ -43,7 +43,7 @@ class DeviceClock:
         self._line = (0.0, 0.0, 0.0)  # device s, offset there, slope
 
     def restart(self) -> None:
-        """What comes next is of another clock, or of one that was not heard for long."""
+        """Begin anew: another clock comes next, or this one after a long silence."""
         self._last = None
 
     def place(self, device_us: int, arrived: float) -> float:

@@ -1,7 +1,6 @@
-"""What is usual in a stream of readings, and from how far off one is doubted, refused,
-believed.
+"""Thresholds of the outlier filter, from the noise and the motion of its stream.
 
-Pure; mm.
+Pure; lengths in mm.
 """
 
 from __future__ import annotations
@@ -12,115 +11,126 @@ from collections.abc import Sequence
 from operator import sub
 from typing import NamedTuple
 
-LEVEL, LINE, PARABOLA = 0, 1, 2
-# standard deviation of a reading of white noise, deviation 1, off: the mean of the
-# three before it; the line of the two before it, 1 -2 1; the parabola of the three
-# before it, 1 -3 3 -1
+LEVEL, LINE, PARABOLA = 0, 1, 2  # predictor orders: constant, linear, quadratic
+# Standard deviation of the residual of each predictor order in white noise of deviation
+# 1: off the mean of the three readings before; off the line of the two before, weights
+# 1 -2 1; off the parabola of the three before, weights 1 -3 3 -1.
 GAINS = (1.155, 2.449, 4.472)
-GAIN4 = 8.367  # the same for fourth differences
+GAIN4 = 8.367  # the same of fourth differences, weights 1 -4 6 -4 1
 SQRT2 = math.sqrt(2.0)
-# differences in a window before the smallest is believed to be the display's step
-STEPS = 3
-# readings for a fair look at fourth differences, of which one wrong reading spoils five
+STEPS = 3  # differences that are not 0, before the smallest is the display's step
+# readings for fourth differences to be worth a look: one wrong reading spoils five
 ENOUGH = 24
-FUZZ = 1e-7  # mm; differences below this are arithmetic
-NORMAL = 0.6745  # median of what is off over its standard deviation
+FUZZ = 1e-7  # mm; a difference below this is rounding of the arithmetic
+NORMAL = 0.6745  # median of absolute residuals over the standard deviation; normal law
 
-# each: counts, and standard deviations of one reading's noise where these are more
-# off the mean, the line, the parabola of those before: it waits
-DOUBTED = ((4.0, 3.5), (4.0, 4.9), (4.0, 9.0))
-# off the line, where readings come slowly and a hand does much between two
-SLOWLY = (3.3, 3.9)
-# from the one before, where all stands still: a slow creep leaves the mean behind
-LEAPT = (4.5, 5.0)
-SMOOTH = (4.0, 4.5)  # of one reading among its neighbours, off their parabola or cubic
-ALIKE = (6.0, 10.0)  # three that are in line
-NEAR = (8.0, 6.0)  # what may be the path going on
-# the same by what motion does: scatter of what is foretold, of third and fourth
-# differences, of what is foretold
-MOVED, CHANGED, LED = 2.5, 3.5, 6.0
-FINE = 2.5  # counts of scatter, and a parabola foretells well
-# counts of scatter; rougher than this a slow stream is not doubted early: all of it
-# would wait
+# Thresholds, each in counts and in standard deviations of the noise; the larger holds.
+# They were found by simulation: tests/benchmarks/stream_faults.py flips.
+# of the residual, by predictor order; a reading above it is pending
+PREDICTED = ((4.0, 3.5), (4.0, 4.9), (4.0, 9.0))
+# of the linear residual of a slow stream, where a hand does much between two readings
+PREDICTED_SLOWLY = (3.3, 3.9)
+# of the step from the reading before, at rest: a slow creep leaves the mean behind
+STEP = (4.5, 5.0)
+SMOOTH = (4.0, 4.5)  # of a reading among its neighbours, off their parabola or cubic
+IN_LINE = (6.0, 10.0)  # of three readings off one line
+NEAR = (8.0, 6.0)  # of a reading that may continue the path
+# the same in the scatter that motion makes: PREDICTED and IN_LINE in the predictor's
+# scatter, SMOOTH in that of fourth differences, NEAR in the predictor's
+SCATTERS, CHANGES, SCATTERS_NEAR = 2.5, 3.5, 6.0
+FINE = 2.5  # counts of scatter, up to which the quadratic predictor serves slow streams
+# counts of scatter, above which PREDICTED_SLOWLY is not used: all readings would wait
 ROUGH = 8.0
 
 
-class Usual(NamedTuple):
-    """step: the smallest between two readings, 0 where unknown; order: what foretells
-    the next one best.
+class StreamStatistics(NamedTuple):
+    """step: the smallest between two readings, 0 where unknown; order: the predictor
+    order with the least scatter.
 
-    scatter: how far off what foretells best readings usually are; noise: that of one
-    reading; waved: what of one reading would make the usual fourth differences: noise,
-    and how motion changes. Deviations, mm.
+    scatter: of that predictor's residuals; noise: of one reading; changes: of one
+    reading as seen in fourth differences, which hold the noise and how the motion
+    changes. Standard deviations, mm.
     """
 
     step: float
     order: int
     scatter: float
     noise: float
-    waved: float
+    changes: float
 
 
-def usual(raw: Sequence[float], rough: float = 0.0) -> Usual:
-    """Of five readings or more, wrong ones too: medians are blind to one in a hundred.
-    waved: 0 where these are few, or scatter below `rough`, mm."""
+def stream_statistics(raw: Sequence[float], rough: float = 0.0) -> StreamStatistics:
+    """Of five readings or more, outliers included: medians do not see one in a hundred.
+    changes is 0 where the readings are few, or the scatter is below `rough`, mm."""
     first = list(map(sub, raw[1:], raw))
     second = list(map(sub, first[1:], first))
     third = list(map(sub, second[1:], second))
     sizes = sorted(map(abs, first))
     zeros = bisect_right(sizes, FUZZ)
     half = len(sizes) // 2
-    # white noise: differences 1.41, of those 2.45, 4.47, 8.37
+    # In white noise the deviations of first to fourth differences are 1.41, 2.45, 4.47
+    # and 8.37.
     level = sizes[half] / (SQRT2 * NORMAL)
     line = sorted(map(abs, second))[half] / (NORMAL * GAINS[LINE])
     bent = sorted(map(abs, third))[half - 1] / (NORMAL * GAINS[PARABOLA])
-    off = (level * GAINS[LEVEL], line * GAINS[LINE], bent * GAINS[PARABOLA])
-    scatter = min(off)
-    waved = 0.0
+    predictor_scatter = (
+        level * GAINS[LEVEL],
+        line * GAINS[LINE],
+        bent * GAINS[PARABOLA],
+    )
+    scatter = min(predictor_scatter)
+    changes = 0.0
     if scatter > rough and len(raw) >= ENOUGH:
-        waved = sorted(map(abs, map(sub, third[1:], third)))[half - 1] / (
+        changes = sorted(map(abs, map(sub, third[1:], third)))[half - 1] / (
             NORMAL * GAIN4
         )
-    # motion adds to each of them, noise is in all
+    # Motion adds to each estimate and noise is in all, so the least is the noise.
     noise = min(level, line, bent)
     step = sizes[zeros] if len(sizes) - zeros >= STEPS else 0.0
-    return Usual(step, off.index(scatter), scatter, noise, waved)
+    return StreamStatistics(
+        step, predictor_scatter.index(scatter), scatter, noise, changes
+    )
 
 
-STILL = Usual(0.0, LEVEL, 0.0, 0.0, 0.0)
+AT_REST = StreamStatistics(0.0, LEVEL, 0.0, 0.0, 0.0)
 
 
-class Limits(NamedTuple):
-    """mm; the words are above."""
+class Thresholds(NamedTuple):
+    """Thresholds in mm, as the constants above define them; moving: SMOOTH while it
+    moves."""
 
-    doubts: tuple[float, float, float]
-    leapt: float
+    by_order: tuple[float, float, float]
+    step: float
     smooth: float
-    swept: float
-    alike: float
+    moving: float
+    in_line: float
     near: float
 
 
-NO_LIMITS = Limits((math.inf, math.inf, math.inf), *[math.inf] * 5)
+UNKNOWN_THRESHOLDS = Thresholds((math.inf, math.inf, math.inf), *[math.inf] * 5)
 
 
-def limits(count: float, noise: float, seen: Usual, *, slow: bool) -> Limits:
-    """count: what the instrument resolves; noise: of one reading, remembered; mm. slow:
-    see SLOWLY."""
+def thresholds(
+    count: float, noise: float, statistics: StreamStatistics, *, slow: bool
+) -> Thresholds:
+    """count: the instrument's count, mm; noise: standard deviation of one reading, mm;
+    slow: PREDICTED_SLOWLY is used."""
 
-    def far(words: tuple[float, float], moved: float = 0.0) -> float:
-        return max(words[0] * count, words[1] * noise, moved) + FUZZ
+    def threshold(pair: tuple[float, float], motion: float = 0.0) -> float:
+        return max(pair[0] * count, pair[1] * noise, motion) + FUZZ
 
-    doubts = [far(words) for words in DOUBTED]
+    by_order = [threshold(pair) for pair in PREDICTED]
     if slow:
-        doubts[LINE] = far(SLOWLY)
+        by_order[LINE] = threshold(PREDICTED_SLOWLY)
     else:
-        doubts[seen.order] = far(DOUBTED[seen.order], MOVED * seen.scatter)
-    return Limits(
-        (doubts[0], doubts[1], doubts[2]),
-        far(LEAPT),
-        far(SMOOTH),
-        far(SMOOTH, CHANGED * seen.waved),
-        far(ALIKE, MOVED * seen.scatter),
-        far(NEAR, LED * seen.scatter),
+        by_order[statistics.order] = threshold(
+            PREDICTED[statistics.order], SCATTERS * statistics.scatter
+        )
+    return Thresholds(
+        (by_order[0], by_order[1], by_order[2]),
+        threshold(STEP),
+        threshold(SMOOTH),
+        threshold(SMOOTH, CHANGES * statistics.changes),
+        threshold(IN_LINE, SCATTERS * statistics.scatter),
+        threshold(NEAR, SCATTERS_NEAR * statistics.scatter),
     )

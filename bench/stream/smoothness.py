@@ -1,7 +1,7 @@
-"""How far readings are off the smooth path of one another.
+"""Residuals and roughness of a few readings, by divided differences.
 
-A point is (place, value): places count readings, values in mm. Divided differences are
-the textbook's (Newton's form of the interpolating polynomial). Pure.
+A point is (place, value): places count readings, values in mm. Divided differences as
+in Newton's form of the interpolating polynomial. Pure.
 """
 
 from __future__ import annotations
@@ -12,26 +12,25 @@ from itertools import combinations
 
 Point = tuple[float, float]
 
-WIDEST = 5  # points that a cubic is laid through
+WIDEST = 5  # points whose highest divided difference is taken: against a cubic
 
 
-def off(points: Sequence[Point]) -> float:
-    """How far the last of three is off the line of the two before it, the last of four
-    off the parabola of the three."""
+def residual(points: Sequence[Point]) -> float:
+    """Distance of the last of three points from the line of the two before it, or of
+    the last of four from the parabola of the three before it."""
     (b, v), (c, w), (d, x) = points[-3:]
     slope = (w - v) / (c - b)
-    ahead = x - w - slope * (d - c)
+    linear = x - w - slope * (d - c)
     if len(points) == 3:
-        return abs(ahead)
+        return abs(linear)
     a, u = points[-4]
     bend = (slope - (v - u) / (b - a)) / (c - a)
-    return abs(ahead - bend * (d - c) * (d - b))
+    return abs(linear - bend * (d - c) * (d - b))
 
 
-def unlike(points: Sequence[Point]) -> float:
-    """How unlike n points are a polynomial of degree n - 2: their highest divided
-    difference over what white noise of deviation 1 makes of it. 0 on such a polynomial;
-    mm."""
+def divided_difference(points: Sequence[Point]) -> float:
+    """The highest divided difference of n points over its standard deviation in white
+    noise of deviation 1, mm; 0 for points on a polynomial of degree n - 2."""
     total = gain = 0.0
     for x, y in points:
         weight = 1.0
@@ -44,39 +43,39 @@ def unlike(points: Sequence[Point]) -> float:
 
 
 def roughness(points: Sequence[Point]) -> float:
-    """The worst `unlike` of any five that follow one another; of all where they are
-    fewer. inf below three."""
+    """The largest divided difference of any five consecutive points, or of all where
+    there are fewer; inf below three."""
     if len(points) < 3:
         return math.inf
     if len(points) <= WIDEST:
-        return unlike(points)
+        return divided_difference(points)
     return max(
-        unlike(points[at : at + WIDEST]) for at in range(len(points) - WIDEST + 1)
+        divided_difference(points[at : at + WIDEST])
+        for at in range(len(points) - WIDEST + 1)
     )
 
 
-def ahead(path: Sequence[Point], point: Point, *, standing: bool) -> float:
-    """How far off the path of one to three, in whatever way it may go on: standing if
-    it does, straight, bent."""
+def least_residual(path: Sequence[Point], point: Point, *, standing: bool) -> float:
+    """The least residual of a point against a path of one to three: as a constant
+    (where standing), a line or a parabola."""
     still = abs(point[1] - path[-1][1])
     if len(path) < 2:
         return still
-    straight = off([*path[-2:], point])
+    straight = residual([*path[-2:], point])
     least = min(still, straight) if standing else straight
-    return min(least, off([*path, point])) if len(path) == 3 else least
+    return min(least, residual([*path, point])) if len(path) == 3 else least
 
 
-Without = tuple[float, bool, tuple[int, ...]]
+Omission = tuple[float, bool, tuple[int, ...]]
 
 
-def without(
+def smoothest_without(
     path: Sequence[Point], ways: Sequence[tuple[bool, list[Point]]], number: int
-) -> list[Without]:
-    """Every way to go on smoothly without `number` of the points but the newest, the
-    smoothest first.
+) -> list[Omission]:
+    """Every choice of `number` points to leave out, never the newest, the smoothest
+    rest first: (roughness, placing, indices left out).
 
-    ways: the points after the path, where they may stand in two ways. With (roughness,
-    which way, what is left out).
+    ways: the points after the path, in one placing or two (by count, by stamps).
     """
     return sorted(
         (

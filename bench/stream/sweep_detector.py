@@ -1,8 +1,8 @@
-"""From two streams to sweeps: when the sled left rest, when it came to rest, and the
-paired line between.
+"""The sweep detector: finds sweeps in the two streams and pairs their readings.
 
-Pure: times come in as arguments (monotonic s), travel and reading in mm, travel growing
-away from the operator.
+A sweep lasts from the sled's leaving rest to its coming to rest. Pure: times come in as
+arguments (monotonic s), travel and reading in mm, travel growing away from the
+operator.
 """
 
 from __future__ import annotations
@@ -14,27 +14,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-REST_SPAN = 0.3  # mm; less than this ...
-REST_TIME = 0.5  # ... in so many seconds is rest
-# mm drawn back before a push and a pull-back without a rest between are told apart
+REST_SPAN = 0.3  # mm of travel within REST_TIME that still counts as rest; chosen
+REST_TIME = 0.5  # s
+# mm of reversal that part a forward pass from a return pass without a rest in between
 TURN = 5.0
-LEAST = 30.0  # mm; anything shorter is handling, not a sweep
-GAP = 0.6  # s without a reading (or four usual intervals) breaks a sweep
-# s (or four usual intervals) without a reading at the end of a pass, and its end is not
-# known
+LEAST = 30.0  # mm; a shorter movement is handling, not a sweep
+GAP = 0.6  # s without a reading (or four usual intervals) that break a sweep
+# s without a reading (or four usual intervals) that leave the end of a pass unknown
 TORN = 0.3
-LEAP = 10.0  # mm between two readings; less is a quick hand
-LEAPS = 5.0  # times as far, and
-FASTER = 3.0  # times as fast as the readings beside it: no sled goes so
-HOLE = 0.15  # s without a reading of the travel amid the others, and
-HARDLY = 0.25  # of the way that was due in it: the scale counts from elsewhere
+# No sled makes a step of more than LEAP mm that is LEAPS times as long and FASTER times
+# as fast as the steps beside it.
+LEAP = 10.0
+LEAPS = 5.0
+FASTER = 3.0
+# So is a hole of HOLE s in which the travel goes on by less than this share of its way.
+HOLE = 0.15
+HARDLY = 0.25
 LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 
 
 @dataclass(slots=True)
 class Sweep:
-    """A sweep that came to its end. travel and reading are paired at the indicator's
-    stamps `at`."""
+    """A finished sweep. travel, reading: paired at the indicator's stamps `at`."""
 
     began: float
     ended: float
@@ -61,8 +62,8 @@ class Ended:
 
 @dataclass(slots=True)
 class Broken:
-    """The movement cannot be used: whole sentence why. push: which way it went, as far
-    as that was seen."""
+    """A movement that cannot be used, and a whole sentence why. push: whether it went
+    forward; None where that was not seen."""
 
     began: float
     words: str
@@ -74,7 +75,7 @@ SweepEvent = Began | Ended | Broken
 
 @dataclass(slots=True)
 class _Window:
-    """Smallest and largest travel over the last REST_TIME, in constant time a reading."""
+    """Smallest and largest travel over the last REST_TIME; constant time a reading."""
 
     times: deque[float] = field(default_factory=deque)
     values: deque[float] = field(default_factory=deque)
@@ -92,8 +93,8 @@ class _Window:
             highs.pop()
         highs.append((t, s))
         old = t - REST_TIME
-        # one reading older than the window stays, so that the window is covered
-        # whatever the rate
+        # One reading older than the window stays, so that the window is covered at any
+        # rate.
         while len(times) > 1 and times[1] <= old:
             times.popleft()
             values.popleft()
@@ -117,8 +118,8 @@ class _Window:
 
 
 class SweepDetector:
-    """Feed it both streams in any interleaving; it says when a movement began, ended or
-    broke."""
+    """Takes both streams in any interleaving; returns the events of movements: began,
+    ended, broken."""
 
     def __init__(self) -> None:
         self._window = _Window()
@@ -190,7 +191,7 @@ class SweepDetector:
         return out
 
     def tick(self, now: float) -> list[SweepEvent]:
-        """Readings that stop altogether break a movement too."""
+        """Break the movement when the readings have stopped altogether."""
         out: list[SweepEvent] = []
         if self._state == "moving":
             if now - self._window.times[-1] > 2 * self._allowed(self._intervals):
@@ -203,15 +204,14 @@ class SweepDetector:
         return out
 
     def broken(self, why: str) -> list[SweepEvent]:
-        """Something outside says that what is being swept cannot be used (cable pulled,
-        unit switched)."""
+        """Break the movement for an outside reason (cable pulled, unit switched)."""
         out: list[SweepEvent] = []
         self._break(out, why)
         self._restart()
         return out
 
     def fresh(self) -> tuple[list[float], list[float]]:
-        """Pairs of the movement under way that were not handed out yet, for drawing."""
+        """The pairs of the movement under way since the last call, for drawing."""
         if self._state != "moving" or len(self._times) < 2:
             return [], []
         read_times = list(self._read_times)
@@ -239,8 +239,8 @@ class SweepDetector:
                 start = index
         self._times = times[start:]
         self._travel = values[start:]
-        # the first reading away from rest: the last one at rest may be older than the
-        # word "ready"
+        # The sweep began with the first reading away from rest: the last one at rest
+        # may be older than the word "ready".
         self._began = self._times[min(1, len(self._times) - 1)]
         self._drawn = 0
         self._state = "moving"
@@ -271,8 +271,8 @@ class SweepDetector:
                 continue
             piece_t, piece_s = times[first : final + 1], travel[first : final + 1]
             if self._read_times:
-                # an indicator that fell silent on the way leaves the end of the pass
-                # unread
+                # An indicator that fell silent on the way leaves the end of the pass
+                # without readings.
                 silent = max(silent, piece_t[-1] - self._read_times[-1])
             i, j = (
                 bisect_left(read_times, piece_t[0]),
@@ -314,8 +314,7 @@ class SweepDetector:
 
 
 def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
-    """Index pairs of the monotone stretches: a reversal of more than TURN mm parts
-    them."""
+    """Index pairs of the monotone stretches; a reversal of TURN mm parts them."""
     pieces: list[tuple[int, int]] = []
     first = extreme = 0
     direction = 0
@@ -336,8 +335,8 @@ def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
 
 
 def _way(travel: Sequence[float]) -> bool | None:
-    """True for a push, False for a pull-back: the first stretch of it; None where it
-    hardly went anywhere."""
+    """True for a forward pass, False for a return pass, by the first stretch; None
+    where there is none."""
     first, final = next(iter(_turns(travel)), (0, 0))
     return travel[final] > travel[first] if final > first else None
 
@@ -374,8 +373,8 @@ def _leap(
 def _held_back(
     times: Sequence[float], travel: Sequence[float]
 ) -> tuple[float, float, int] | None:
-    """The same where the gate held back what came after the leap until it fitted again:
-    a hole amid a way on, in which the travel hardly goes on."""
+    """The same where the outlier filter rejected what followed the step: a hole in
+    which the travel hardly goes on."""
     for i in range(3, len(times) - 4):
         hole = times[i + 1] - times[i]
         if hole < HOLE:

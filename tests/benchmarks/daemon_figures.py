@@ -55,19 +55,29 @@ class Feeder:
                 due = int((time.monotonic() - began) * self.rate - place / len(masters))
                 if due <= counts[place]:
                     continue
-                view = b"".join(
-                    b"+%09.3f mm\r\n" % (10 + abs(i % 2000 - 1000) / 1000) for i in range(counts[place], due)
-                )
+                view = b"".join(b"+%09.3f mm\r\n" % self.value(place, i) for i in range(counts[place], due))
                 while view:
                     view = view[os.write(master, view) :]
                 counts[place] = due
             time.sleep(0.004 / len(masters))
         self.sent = sum(counts)
 
+    def value(self, place: int, number: int) -> float:
+        return 10 + abs(number % 2000 - 1000) / 1000
+
     def stop(self) -> int:
         self._stop.set()
         self._thread.join()
         return self.sent
+
+
+class Sled(Feeder):
+    """Indicator and travel of a sled that goes 300 mm out in 2 s, rests 1 s, and comes back, for ever."""
+
+    def value(self, place: int, number: int) -> float:
+        at = max(number / self.rate - 2.0, 0.0) % 6.0
+        travel = 300 * (min(at, 2) / 2 if at < 3 else 1 - min(at - 3, 2) / 2)
+        return travel if place else 5 + travel / 1000 + (number * 7919 % 3 - 1) / 1000
 
 
 def cpu(pid: int) -> float:
@@ -207,6 +217,33 @@ def through(
             daemon.stop()
 
 
+def in_check(rate: float, seconds: float) -> float:
+    """CPU a reading of both instruments together while sweeps of a check are recorded."""
+    from bench.protocol import Begin, Press, Readings, Watch
+
+    with tempfile.TemporaryDirectory() as name:
+        feeder = Sled(["indicator", "travel"], rate / 2)
+        daemon = Daemon(Path(name), feeder.paths)
+        try:
+            time.sleep(1.5)
+            daemon.client.send(Watch())
+            daemon.client.send(Begin("fence-square", sweeps=50, lean=False))
+            for _ in ("cautions", "set-up"):
+                time.sleep(0.3)
+                daemon.client.send(Press())
+            feeder.start()
+            got, spent, began = 0, cpu(daemon.process.pid), time.monotonic()
+            while time.monotonic() < began + seconds:
+                message = daemon.client.next(0.1)
+                if isinstance(message, Readings):
+                    got += len(message.values)
+            spent = cpu(daemon.process.pid) - spent
+            feeder.stop()
+            return spent / max(1, got)
+        finally:
+            daemon.stop()
+
+
 FILLED = 2_500_000  # readings after which the allocator's pools have found their size
 
 
@@ -306,6 +343,7 @@ def main() -> None:
         empty = yardstick(rate, seconds, EMPTY)
         each, sent, got, _ = through(["indicator"], rate, seconds)
         screen, *_ = through(["indicator"], rate, max(seconds, 10.0), SCREEN)
+        check = in_check(rate, max(seconds, 12.0))
         say(
             "CPU a reading beside readline() + float()",
             rate=rate,
@@ -314,6 +352,7 @@ def main() -> None:
             daemon_us=round(each * 1e6, 1),
             ratio=round(each / bare, 3),
             at_rest_ratio=round(screen / bare, 3),
+            in_check_ratio=round(check / bare, 3),
             limit=0.5,
             sent=sent,
             got=got,

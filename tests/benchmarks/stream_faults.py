@@ -305,7 +305,7 @@ def flipped(stream: Stream, frames: int, seed: int) -> bool:
             off = abs(value - truth[at])
             escaped += off > 8.5 * stream.count
             worst = max(worst, off)
-        refused += sum(abs(value - truth[at]) < 1e-9 for at, value in passed.held)
+        refused += sum(abs(value - truth[at]) < 1e-9 for at, value in passed.rejected)
         if len(truth) > 4096:  # the gate holds five at most
             truth = dict(list(truth.items())[-64:])
     what = f"{words(stream.case)} at {stream.rate:g}/s{', travel' if stream.travel else ''}"
@@ -346,7 +346,7 @@ def shoved(stream: Stream, readings: int, seed: int) -> bool:
     what = (
         f"count {stream.count:g} mm at {stream.rate:g}/s{', travel' if stream.travel else ''}, an abrupt hand"
     )
-    share = gate.refused / readings
+    share = gate.rejections / readings
     return said(f"{what}: good and held back, share", share, ABRUPT, share <= ABRUPT, readings=readings)
 
 

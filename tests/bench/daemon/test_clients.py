@@ -20,6 +20,7 @@ from bench.protocol import (
     LogShow,
     Moved,
     PutJig,
+    Readings,
     Request,
     Version,
     Watch,
@@ -109,6 +110,25 @@ async def test_where_everybody_asks_the_last_is_told(clients: Clients, connect: 
     while len(clients.all) == MOST_CLIENTS:
         await asyncio.sleep(0)
     await asks(connect)
+
+
+async def test_a_client_that_wants_each_reading_after_all_gets_the_gathered_ones_first(
+    clients: Clients, connect: Connect
+) -> None:
+    talk = await connect()
+    assert isinstance(await talk.hear(), Version)
+    (client,) = clients.all
+    client.watching, client.most = True, 1.0
+    for number in range(4):
+        if number == 3:
+            client.most = None
+        clients.tell_readings(Readings("indicator", number, [float(number)], [0.0], "mm"), now=100.0)
+    heard: list[int] = []
+    while len(heard) < 4:
+        message = await asyncio.wait_for(talk.hear(), 5.0)
+        assert isinstance(message, Readings)
+        heard += range(message.first, message.first + len(message.values))
+    assert heard == [0, 1, 2, 3]
 
 
 async def test_the_socket_of_a_daemon_that_has_no_time_is_not_taken(tmp_path: Path) -> None:

@@ -81,7 +81,7 @@ def spoiled_stream(
             abs(value - truth[at]) > 8.5 * count
             for at, value in zip(passed.stamps, passed.values, strict=True)
         )
-        good += sum(abs(value - truth[at]) < 1e-9 for at, value in passed.held)
+        good += sum(abs(value - truth[at]) < 1e-9 for at, value in passed.rejected)
     return Outcome(frames, flipped, parsed, escaped, good)
 
 
@@ -190,11 +190,11 @@ def test_nothing_is_altered_and_order_is_kept() -> None:
         stamps, chunk = stream(values)
         out = gate.pass_on(stamps[start : start + 7], chunk[start : start + 7], list(range(start, start + 7)))
         passed += list(zip(out.stamps, out.values, out.tags, strict=True))
-        held += out.held
+        held += out.rejected
     assert [tag for *_, tag in passed] == sorted(tag for *_, tag in passed)
     assert all(values[tag] == value and tag / 10.0 == stamp for stamp, value, tag in passed)  # type: ignore[operator]
     assert len(passed) + len(held) + gate.waiting == 2000
-    assert gate.refused == len(held) > 20
+    assert gate.rejections == len(held) > 20
 
 
 def test_a_step_is_passed_on_once_it_stays() -> None:
@@ -202,7 +202,7 @@ def test_a_step_is_passed_on_once_it_stays() -> None:
     gate = OutlierFilter(0.001)
     stamps, values = stream([2.5, 2.501, 2.5] * 20 + [0.0, 0.001, 0.0] * 5)
     out = gate.pass_on(stamps, values)
-    assert out.values == values and out.held == []
+    assert out.values == values and out.rejected == []
     gate = OutlierFilter(0.001)
     gate.pass_on(stamps[:60], values[:60])
     assert gate.pass_on(stamps[60:61], values[60:61]).values == []
@@ -216,7 +216,7 @@ def test_the_same_bit_flipped_twice_in_a_slow_stream() -> None:
     gate = OutlierFilter(0.01)
     values = [2.06, 2.07, 2.06] * 10
     out = gate.pass_on(*stream([*values, 8002.06, 8002.07, *values], 3.0))
-    assert out.values == [*values, *values] and len(out.held) == 2
+    assert out.values == [*values, *values] and len(out.rejected) == 2
     gate = OutlierFilter(0.01)
     far = [*values, 30.0, 30.01, 30.0, 30.01]
     assert gate.pass_on(*stream(far, 3.0)).values == far
@@ -228,7 +228,7 @@ def test_readings_that_come_one_by_one_pass_at_once() -> None:
     for place in range(30):
         value = round(2.5 + 0.08 * (-1) ** place, 3)
         assert gate.pass_on([3.1 * place], [value]).values == [value]
-    assert gate.refused == 0
+    assert gate.rejections == 0
 
 
 def test_a_coarser_display_than_was_said_is_found_out() -> None:
@@ -237,7 +237,7 @@ def test_a_coarser_display_than_was_said_is_found_out() -> None:
     stamps, values = stream([round(2.505 + draw.uniform(-0.008, 0.008), 2) for _ in range(3000)])
     gate = OutlierFilter(0.001)
     out = gate.pass_on(stamps, values)
-    assert len(out.held) <= 2
+    assert len(out.rejected) <= 2
 
 
 def test_a_stream_that_turns_noisy_is_not_refused_for_ever() -> None:
@@ -246,7 +246,7 @@ def test_a_stream_that_turns_noisy_is_not_refused_for_ever() -> None:
         [round(draw.gauss(2.5, 0.001 if k < 500 else 0.05), 3) for k in range(1500)], 50.0
     )
     out = OutlierFilter(0.001).pass_on(stamps, values)
-    assert len(out.held) < 40
+    assert len(out.rejected) < 40
 
 
 def test_a_dropped_port_forgets() -> None:
@@ -255,7 +255,7 @@ def test_a_dropped_port_forgets() -> None:
     gate.pass_on(stamps, values)
     assert gate.waiting == 1
     gate.restart()
-    assert gate.waiting == 0 and gate.refused == 1
+    assert gate.waiting == 0 and gate.rejections == 1
     assert gate.pass_on([100.0], [7.0]).values == [7.0]
 
 
@@ -273,7 +273,7 @@ def test_whatever_comes_is_passed_held_or_waiting(readings: list, count: float) 
         out = gate.pass_on(stamps, [value] * size)
         came += size
         went += len(out.values)
-    assert came == went + gate.refused + gate.waiting
+    assert came == went + gate.rejections + gate.waiting
     assert gate.waiting <= 5
 
 
@@ -287,7 +287,7 @@ def test_a_busy_machine_refuses_nothing(seed: int) -> None:
         late = draw.uniform(0.02, 0.05) if draw.random() < 0.02 else draw.uniform(0.0, 0.01)
         stamp = max(stamp + 1e-4, n * 0.01 + late)
         out = gate.pass_on([stamp], [round(next(path), 2)])
-        assert not out.held
+        assert not out.rejected
         passed += len(out.values)
     assert passed == 4000 - gate.waiting
 
@@ -300,8 +300,8 @@ def settled(last: list[float], rate: float = 10.0) -> tuple[list[float], list[fl
     waiting = gate.waiting
     assert gate.settle(stamps[-1] + 1.0 / rate).values == [] and gate.waiting == waiting
     end = gate.settle(stamps[-1] + max(6.0 / rate, 0.3))
-    assert gate.waiting == 0 and gate.refused == len(out.held) + len(end.held)
-    return out.values[30:] + end.values, [value for _, value in out.held + end.held], gate
+    assert gate.waiting == 0 and gate.rejections == len(out.rejected) + len(end.rejected)
+    return out.values[30:] + end.values, [value for _, value in out.rejected + end.rejected], gate
 
 
 @pytest.mark.parametrize("rate", [3.0, 10.0, 100.0])
@@ -331,7 +331,7 @@ def test_a_reading_is_judged_by_both_sides() -> None:
     out = gate.pass_on(*stream(came))
     end = gate.settle(10.0)
     assert out.values + end.values == true[:36] + true[37:]
-    assert [value for _, value in out.held] == [came[36]]
+    assert [value for _, value in out.rejected] == [came[36]]
 
 
 def test_readings_lost_on_the_way_cost_no_others() -> None:
@@ -344,7 +344,7 @@ def test_readings_lost_on_the_way_cost_no_others() -> None:
             at = -1  # this one and the next
         if at > 0:
             value = round(2.5 - 1.5e-3 * s + draw.gauss(0, 0.0008), 3)
-            refused += len(gate.pass_on([(k + draw.uniform(0, 0.3)) / 10.0], [value]).held)
+            refused += len(gate.pass_on([(k + draw.uniform(0, 0.3)) / 10.0], [value]).rejected)
     assert refused <= 4
 
 
@@ -359,5 +359,5 @@ def test_a_push_that_begins_and_ends_at_once_is_kept(rate: float) -> None:
         for mm in push:
             out = gate.pass_on([came / rate], [round(2.5 + 0.001 * (mm + draw.gauss(0, 0.7)), 3)])
             passed, came = passed + len(out.values), came + 1
-    assert gate.refused <= 3
-    assert passed + gate.refused + gate.waiting == came
+    assert gate.rejections <= 3
+    assert passed + gate.rejections + gate.waiting == came
