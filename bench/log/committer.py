@@ -19,10 +19,11 @@ from typing import TypeVar
 import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
+from bench.log.entry import Entry, EntryRefused, Json, refusal
 from bench.log.faults import is_damage, why
-from bench.log.place import Place, Replaced
-from bench.log.read_only import open_read
-from bench.log.rows import Commit, LogError, Stamp, Unfinished
+from bench.log.log_file import LogFile, LogReplaced
+from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
+from bench.log.soundness import SoundnessCheck
 from bench.log.write_queue import QueuedWrite, ReadingBlock, Write, WriteQueue, merged
 
 GROUP_S = 0.25  # a write that is not urgent waits this long for others
@@ -36,12 +37,6 @@ _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 
-_REFUSALS = (
-    sqlite3.IntegrityError,
-    sqlite3.ProgrammingError,
-    sqlite3.InterfaceError,
-    sqlite3.DataError,
-)
 _T = TypeVar("_T")
 
 _log = logging.getLogger(__name__)
@@ -61,11 +56,11 @@ class Committer:
         clock: Callable[[], Stamp],
     ) -> None:
         self.path = path
-        self.unfinished = Unfinished()
+        self.unfinished = UnfinishedWork()
         self.trouble: str | None = None
         self._boot_id, self._program, self._clock = boot_id, program, clock
         self._on_saved, self._on_trouble = on_saved, on_trouble
-        self._place = Place(path)
+        self._file = LogFile(path)
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
@@ -80,8 +75,7 @@ class Committer:
         self._thread = threading.Thread(
             target=self._run, name="log-writer", daemon=True
         )
-        self._check_db: sqlite3.Connection | None = None
-        self._check_thread: threading.Thread | None = None
+        self._check: SoundnessCheck | None = None
 
     def start(self) -> None:
         """Raises LogError where the user must act (held, newer, not ours); a failing
@@ -172,7 +166,7 @@ class Committer:
             batch = self._next_batch()
             if not batch and self._closing_at is not None and not self._damaged:
                 break
-            if not batch and not self._damaged and self._place.stands():
+            if not batch and not self._damaged and self._file.is_at_path():
                 continue
             try:
                 commit = self._commit(batch)
@@ -213,14 +207,14 @@ class Committer:
             return self._queue.batch()
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
-        if self._place.db is not None and not self._place.stands():
+        if self._file.db is not None and not self._file.is_at_path():
             with self._wake:
-                self._tell_trouble(self._words(Replaced()))
-            self._place.follow()
-        if self._place.db is None or self._damaged:
-            self._place.let_go()
+                self._tell_trouble(self._words(LogReplaced()))
+            self._file.follow_path()
+        if self._file.db is None or self._damaged:
+            self._file.close()
             self._connect()
-        db = self._place.db
+        db = self._file.db
         assert db is not None
         done = boots.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
@@ -232,8 +226,8 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         boots.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
-        if not self._place.stands():
-            raise Replaced
+        if not self._file.is_at_path():
+            raise LogReplaced
         if any(queued.urgent for queued in batch):
             acknowledged.note(self.path, db)
         lost = {ticket for ticket, _ in refused}
@@ -248,33 +242,25 @@ class Committer:
     def _merge(self) -> None:
         """After a finding the write-ahead file holds nothing that the log does not: a
         lost one costs one check."""
-        assert self._place.db is not None
+        assert self._file.db is not None
         try:
-            self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
         except sqlite3.Error as error:
             self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One write on the open transaction; why the log cannot take it, or None."""
-        reason: str | None = None
-        db.execute("SAVEPOINT entry")
-        try:
-            write(db, self._boot_key)
-        except Exception as error:
-            if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
-                # The disk or the file is at fault, not the write: it is tried again.
-                raise
-            db.execute("ROLLBACK TO entry")
-            reason = str(error)
-            self._event(db, self._boot_key, "refused-by-log", {"why": reason})
-            _log.error("the log refused a write: %s", error, exc_info=error)
-        db.execute("RELEASE entry")
-        return reason
+        error = refusal(db, lambda: write(db, self._boot_key))
+        if error is None:
+            return None
+        self._event(db, self._boot_key, "refused-by-log", {"why": str(error)})
+        _log.error("the log refused a write: %s", error, exc_info=error)
+        return str(error)
 
     def _event(
-        self, db: sqlite3.Connection, boot_key: int, kind: str, data: entries.Json
+        self, db: sqlite3.Connection, boot_key: int, kind: str, data: Json
     ) -> None:
-        entries.Entry(db, boot_key, self._clock()).event(None, kind, data)
+        Entry(db, boot_key, self._clock()).event(None, kind, data)
 
     def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
@@ -288,29 +274,26 @@ class Committer:
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError, Replaced)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError, LogReplaced)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
         try:
-            self._place.after_failure()
+            self._file.close_after_failure()
         except sqlite3.Error:
             _log.exception("letting go of the log after %s", error)
         with self._wake:
             self._tell_trouble(self._words(error))
 
     def _connect(self) -> None:
-        self._place.take()
+        self._file.lock()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, salvaged, lacking = (
-            opened.db,
-            opened.unfinished.salvage,
-            opened.unfinished.lacking,
-        )
+        db, unfinished = opened.db, opened.unfinished
+        lacking = unfinished.lacking
         try:
             key = self._record_boot(db)
-            if salvaged is not None:
-                data = msgspec.to_builtins(salvaged)
+            if unfinished.salvage is not None:
+                data = msgspec.to_builtins(unfinished.salvage)
                 self._event(db, key, "log-salvaged", data)
             if lacking:
                 self._event(db, key, "log-lacks", lacking)
@@ -318,15 +301,12 @@ class Committer:
         except BaseException:
             db.close()
             raise
-        if self._boot_key == 0 or opened.unfinished.about_log:
-            self.unfinished = opened.unfinished
-        self._place.opened(db)
+        if self._boot_key == 0 or unfinished.about_log:
+            self.unfinished = unfinished
+        self._file.attach(db)
         self._boot_key = key
         if not opened.checked:
-            self._check_thread = threading.Thread(
-                target=self._check, name="log-check", daemon=True
-            )
-            self._check_thread.start()
+            self._check = SoundnessCheck(self.path, self._salvage_next)
 
     def _record_boot(self, db: sqlite3.Connection) -> int:
         """The number of this opening, recorded where the file does not have it yet: at
@@ -339,32 +319,20 @@ class Committer:
             db, self._boot_id, self._program, self._opened_at, self._saved
         )
         if self._boot_key == 0:
-            entries.interrupt_sweeps(entries.Entry(db, key, self._clock()))
+            entries.interrupt_sweeps(Entry(db, key, self._clock()))
         db.execute("COMMIT")
         return key
 
-    def _check(self) -> None:
-        """A log too large to be checked while the start waits; found damaged, it is
-        salvaged next."""
-        try:
-            with open_read(self.path) as db:
-                self._check_db = db
-                damaged = recover.sound(db, None) is False
-                self._check_db = None
-        except (sqlite3.Error, OSError, LogError, UnicodeDecodeError) as error:
-            damaged = is_damage(error)
-        if damaged:
-            with self._wake:
-                self._damaged = True
-                self._wake.notify_all()
+    def _salvage_next(self) -> None:
+        with self._wake:
+            self._damaged = True
+            self._wake.notify_all()
 
     def _release(self) -> None:
-        if (checking := self._check_db) is not None:
-            checking.interrupt()
-        if self._check_thread is not None:
-            self._check_thread.join(0.5)
-        self._place.let_go()
-        self._place.release()
+        if self._check is not None:
+            self._check.stop()
+        self._file.close()
+        self._file.unlock()
 
     def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
@@ -378,11 +346,9 @@ class Committer:
             _log.debug("nobody listens any more: %r", what)
 
     def _words(self, error: Exception) -> str:
-        return (
-            f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried"
-            " again"
-        )
+        reason = f"NOT RECORDED: {why(error)} ({self.path})"
+        return f"{reason}; readings go on and it is tried again"
 
 
 def _refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
-    raise entries.EntryRefused("the memory for what waits was full")
+    raise EntryRefused("the memory for what waits was full")

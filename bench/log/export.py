@@ -10,7 +10,9 @@ from typing import TextIO
 
 import msgspec
 
+from bench.checks import find
 from bench.checks.model import Evidence, Trace
+from bench.checks.options import understood
 from bench.finding import Unread
 from bench.log.findings import FindingRow, load_finding
 from bench.log.rows import LogDamaged
@@ -49,6 +51,38 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
         "damaged": damaged,
     }
     return msgspec.json.encode(line).decode() + "\n"
+
+
+def as_shown(evidence: Evidence) -> Evidence:
+    """Travel and readings as the instruments showed them, which is what recorded files
+    hold: what grows the other way is turned back, so that the same settings turn it
+    again."""
+    check, gear = find(evidence.check), evidence.gear
+    options, _ = understood(check, evidence.options)
+    steps = {
+        step.placement: step
+        for step in check.plan({**options, "placements": "both"}, gear)
+    }
+    turn = (
+        -1.0
+        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
+        else 1.0
+    )
+    traces = []
+    for trace in evidence.traces:
+        step = steps.get(trace.placement)
+        if step is None and check.accepts is not None:
+            step = check.accepts(trace.placement, options, gear)
+        swept = step is not None and step.gather == "sweep" and step.mount is not None
+        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
+        traces.append(
+            msgspec.structs.replace(
+                trace,
+                travel=[away * s for s in trace.travel],
+                reading=[turn * r for r in trace.reading],
+            )
+        )
+    return msgspec.structs.replace(evidence, traces=traces)
 
 
 def sweeps_csv(

@@ -22,7 +22,6 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
-from bench.checks.options import understood
 from bench.checks.shared.remarks import NOT_TURNED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
@@ -120,38 +119,6 @@ def show(path: Path, finding: str) -> Shown:
     return Shown(found, evidence, moves)
 
 
-def as_shown(evidence: Evidence) -> Evidence:
-    """Travel and readings as the instruments showed them, which is what recorded files
-    hold: what grows the other way is turned back, so that the same settings turn it
-    again."""
-    check, gear = find(evidence.check), evidence.gear
-    options, _ = understood(check, evidence.options)
-    steps = {
-        step.placement: step
-        for step in check.plan({**options, "placements": "both"}, gear)
-    }
-    turn = (
-        -1.0
-        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
-        else 1.0
-    )
-    traces = []
-    for trace in evidence.traces:
-        step = steps.get(trace.placement)
-        if step is None and check.accepts is not None:
-            step = check.accepts(trace.placement, options, gear)
-        swept = step is not None and step.gather == "sweep" and step.mount is not None
-        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
-        traces.append(
-            msgspec.structs.replace(
-                trace,
-                travel=[away * s for s in trace.travel],
-                reading=[turn * r for r in trace.reading],
-            )
-        )
-    return msgspec.structs.replace(evidence, traces=traces)
-
-
 def exported(
     path: Path, finding: str | None, unread: list[Unread]
 ) -> Generator[str, None, None]:
@@ -171,7 +138,7 @@ def exported(
         swept = columns == ("sweep", "placement", "travel", "reading")
         extra = ("t", "seat", "hold") if swept else ()
         out = io.StringIO()
-        export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+        export.sweeps_csv(export.as_shown(evidence), out, (*columns, *extra))
     yield out.getvalue()
 
 
@@ -289,7 +256,7 @@ def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
 def _measuring(
     db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
 ) -> list[FindingRow]:
-    """Findings of the checks that measure it, newest first, the last so many of each."""
+    """Findings of the checks that measure it, newest first; last: so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
     rows = [
         row

@@ -111,7 +111,7 @@ class OpenRun(msgspec.Struct, frozen=True):
     findings: list[str]
 
 
-class Interrupted(msgspec.Struct, frozen=True):
+class InterruptedSweep(msgspec.Struct, frozen=True):
     """A sweep that was running when the last life ended; readings: how many of one
     instrument were kept."""
 
@@ -131,7 +131,7 @@ class Salvage(msgspec.Struct, frozen=True):
     unreadable: int  # rows that were there and could not be read
 
 
-class Unfinished(msgspec.Struct, frozen=True):
+class UnfinishedWork(msgspec.Struct, frozen=True):
     """What the last life left. lacking: rows by table that were told as saved and are
     not there.
 
@@ -140,7 +140,7 @@ class Unfinished(msgspec.Struct, frozen=True):
     """
 
     runs: list[OpenRun] = []
-    interrupted: list[Interrupted] = []
+    interrupted: list[InterruptedSweep] = []
     salvage: Salvage | None = None
     lacking: dict[str, int] = {}
     about_log: list[str] = []

@@ -15,8 +15,8 @@ from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import entries
 from bench.log.committer import NOT_QUEUED, Committer
-from bench.log.entries import Entry
-from bench.log.rows import Commit, Stamp, SweepEnd, Unfinished, now
+from bench.log.entry import Entry
+from bench.log.rows import Commit, Stamp, SweepEnd, UnfinishedWork, now
 from bench.log.write_queue import ReadingBlock, Write
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
@@ -64,7 +64,7 @@ class LogWriter:
         return self._committer.path
 
     @property
-    def unfinished(self) -> Unfinished:
+    def unfinished(self) -> UnfinishedWork:
         """What the last life left; found anew after a salvage, or once the log could be
         opened."""
         return self._committer.unfinished

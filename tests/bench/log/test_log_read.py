@@ -8,10 +8,11 @@ import json
 import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 import tempfile
 import threading
 import time
-import warnings
 from pathlib import Path
 
 import msgspec
@@ -150,28 +151,25 @@ def test_a_member_of_the_services_group_reads_all_of_it(live) -> None:
         shutil.rmtree(folder)
 
 
+MEMBER = """
+import os, sys
+from bench.log.findings import list_findings
+from bench.log.read_only import open_read
+group = int(sys.argv[2])
+os.setgroups([group])
+os.setgid(group + 1)
+os.setuid(group + 1)
+with open_read(sys.argv[1]) as db:
+    print(*(row.finding.id for row in list_findings(db)))
+"""
+
+
 def as_member(path: Path, group: int = 54321) -> list[str]:
     for file in (path.parent, *path.parent.iterdir()):
         os.chown(file, -1, group)
     path.parent.chmod(0o750)
-    ours, theirs = os.pipe()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # that other threads do not come along is what is wanted
-        child = os.fork()
-    if child == 0:
-        try:
-            os.setgroups([group])
-            os.setgid(group + 1)
-            os.setuid(group + 1)
-            with open_read(path) as db:
-                os.write(theirs, " ".join(ids(list_findings(db))).encode())
-        finally:
-            os._exit(0)
-    os.close(theirs)
-    with open(ours) as told:
-        rows = told.read().split()
-    os.waitpid(child, 0)
-    return rows
+    command = [sys.executable, "-c", MEMBER, str(path), str(group)]
+    return subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
 
 
 def test_a_reader_cannot_write(live, path) -> None:
