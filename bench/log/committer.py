@@ -229,7 +229,7 @@ class Committer:
         if not self._file.is_at_path():
             raise LogReplaced
         if any(queued.urgent for queued in batch):
-            acknowledged.note(self.path, db)
+            acknowledged.record(self.path, db)
         lost = {ticket for ticket, _ in refused}
         saved = [queued for queued in batch if queued.ticket not in lost]
         return Commit(
@@ -297,7 +297,8 @@ class Committer:
                 self._event(db, key, "log-salvaged", data)
             if lacking:
                 self._event(db, key, "log-lacks", lacking)
-            (acknowledged.settle if lacking else acknowledged.note)(self.path, db)
+            record = acknowledged.accept_losses if lacking else acknowledged.record
+            record(self.path, db)
         except BaseException:
             db.close()
             raise

@@ -1,6 +1,7 @@
-"""Opening a log for writing: what the last life left unfinished, and whether the file
-is sound. A damaged file is handed to `salvage`, so that a start never fails for the
-same reason twice.
+"""Opens a log for writing, and tells what the last life of the program left unfinished.
+
+A damaged file is handed to `salvage`, so that a start never fails for the same reason
+twice.
 """
 
 from __future__ import annotations
@@ -86,7 +87,9 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        return not tables.issuperset(TABLES) or bool(acknowledged.lacking(db, told))
+        if not tables.issuperset(TABLES):
+            return True
+        return bool(acknowledged.missing_rows(db, told))
 
 
 def _whole_or_not(
@@ -95,9 +98,9 @@ def _whole_or_not(
     words: list[str],
     salvaged: Salvage | None = None,
 ) -> UnfinishedWork:
-    lacking = acknowledged.lacking(db, told, salvaged=salvaged is not None)
+    lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
     if told is not None:
-        acknowledged.keep_numbers(db, told)
+        acknowledged.reserve_numbers(db, told)
     return unfinished(db, salvaged, lacking, words)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from bench.log import packing
 
 
-def is_sound(table: str, row: dict[str, object]) -> bool:
+def row_is_sound(table: str, row: dict[str, object]) -> bool:
     """Whether the row's own checks agree: checksums, lengths, JSON."""
     check = _CHECKS.get(table)
     try:

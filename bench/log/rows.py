@@ -1,6 +1,7 @@
-"""What goes into the log and comes out of it, as types; and how a sweep can end. Times:
-`monotonic_ns` counts from the machine's start (with its boot id), `wall_s` is seconds
-since 1970 UTC and may be wrong until synced.
+"""Defines what goes into the log and comes out of it, as types, and the log's errors.
+
+`monotonic_ns` counts from the machine's start (compare it only within one boot id).
+`wall_s` is seconds since 1970 UTC and may be wrong until the clock is synced.
 """
 
 from __future__ import annotations

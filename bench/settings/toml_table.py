@@ -294,8 +294,8 @@ def read_toml(path: Path | None) -> dict[str, Any]:
             data = file.read(LARGEST_FILE_BYTES + 1)
         if len(data) > LARGEST_FILE_BYTES:
             raise SettingsError(
-                f"{path}: more than {LARGEST_FILE_BYTES} bytes; a text file of ordinary size"
-                " would do"
+                f"{path}: more than {LARGEST_FILE_BYTES} bytes; a text file of ordinary"
+                " size would do"
             )
         return tomllib.loads(data.decode("utf-8-sig"))
     except FileNotFoundError:
