@@ -19,12 +19,19 @@ from typing import TypeVar
 import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
-from bench.log.entry import Entry, EntryRefused, Json, refusal
+from bench.log.entry import Entry, Json, refusal
 from bench.log.faults import is_damage, why
 from bench.log.log_file import LogFile, LogReplaced
 from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
 from bench.log.soundness import SoundnessCheck
-from bench.log.write_queue import QueuedWrite, ReadingBlock, Write, WriteQueue, merged
+from bench.log.write_queue import (
+    QueuedWrite,
+    ReadingBlock,
+    Write,
+    WriteQueue,
+    merged,
+    refuse_without_room,
+)
 
 GROUP_S = 0.25  # a write that is not urgent waits this long for others
 FIRST_RETRY_S = 0.25
@@ -44,7 +51,9 @@ _log = logging.getLogger(__name__)
 
 class Committer:
     """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    left."""
+    of the program left, found anew after a salvage, or once the log could be opened.
+    awaited: ticket of the latest write that somebody may be told of (not of raw bytes,
+    nor of what is not urgent)."""
 
     def __init__(
         self,
@@ -68,7 +77,6 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
-        # ticket of the latest act that somebody may be told of, queued or not
         self.awaited = 0
         self._wake = threading.Condition()
         self._closing_at: float | None = None
@@ -113,7 +121,7 @@ class Committer:
                     f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
                     " waits is full"
                 )
-                write, size, sweep, finding = _refuse_without_room, 0, None, None
+                write, size, sweep, finding = refuse_without_room, 0, None, None
             if fits or reserve:
                 # A write that does not fit has a ticket too, so that nobody is told
                 # that it was saved.
@@ -141,7 +149,9 @@ class Committer:
                     f" ({self.path})"
                 )
 
-    def flush(self, timeout: float) -> bool:
+    def flush(self, timeout: float = 5.0) -> bool:
+        """Wait until all that was given so far is on the disk; False if it is not after
+        `timeout` s."""
         with self._wake:
             wanted = self._ticket
             self._hurry = True
@@ -149,6 +159,8 @@ class Committer:
             return self._wake.wait_for(lambda: self._saved >= wanted, timeout)
 
     def close(self) -> bool:
+        """Save what waits (for at most CLOSE_S) and let go of the log; True if all was
+        saved."""
         with self._wake:
             if self._closing_at is None:
                 self._closing_at = time.monotonic() + CLOSE_S
@@ -349,7 +361,3 @@ class Committer:
     def _words(self, error: Exception) -> str:
         reason = f"NOT RECORDED: {why(error)} ({self.path})"
         return f"{reason}; readings go on and it is tried again"
-
-
-def _refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
-    raise EntryRefused("the memory for what waits was full")

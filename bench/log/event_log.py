@@ -13,7 +13,7 @@ from typing import Any
 from bench.log.events import list_incidents
 from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
-from bench.log.rows import Happened
+from bench.log.rows import Incident
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
 from bench.units import System, length_words
@@ -25,13 +25,13 @@ def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
         return [_told(one, units) for one in list_incidents(db, most)]
 
 
-def _told(one: Happened, units: System) -> LogEvent:
+def _told(one: Incident, units: System) -> LogEvent:
     about, words = _words(one, one.data, units)
     at = datetime.fromtimestamp(one.wall_s, UTC).isoformat(timespec="seconds")
     return LogEvent(at, one.synced, one.kind, about, words[:1].upper() + words[1:])
 
 
-def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str]:
+def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str]:
     """What it is about, and a sentence. Of an older or newer program there may be less
     in it."""
     name = str(data.get("name", "instrument"))
@@ -84,7 +84,7 @@ def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str
     return "log", _log_words(one.kind, data)
 
 
-def _pass_words(one: Happened) -> str:
+def _pass_words(one: Incident) -> str:
     reason = (one.reason or str(one.data.get("reason", ""))).strip()
     if not reason.endswith((".", "?", "!")):
         reason += "."

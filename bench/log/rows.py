@@ -57,7 +57,7 @@ class EventRow(msgspec.Struct, frozen=True):
     synced: bool
 
 
-class Happened(msgspec.Struct, frozen=True):
+class Incident(msgspec.Struct, frozen=True):
     """Something that an instrument, the clock or the log did, or a pass that was not
     used. wall_s: when, put right if the clock was synced later in the same boot. check,
     placement, reason: of a pass."""

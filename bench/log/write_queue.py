@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from bench.log import entries
+from bench.log.entry import EntryRefused
 
 QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
 # beyond the limit blocks of readings are refused; this is left for ends and findings
@@ -39,6 +40,11 @@ class QueuedWrite(NamedTuple):
     write: Write | ReadingBlock
     sweep: str | None
     finding: str | None
+
+
+def refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
+    """Stands for a write that did not fit, so that its ticket is told as refused."""
+    raise EntryRefused("the memory for what waits was full")
 
 
 class WriteQueue:
