@@ -38,8 +38,7 @@ FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 2.0
 STALL_S = 2.0  # a disk that has not answered for so long is told as trouble
 CLOSE_S = 1.5  # for what still waits when the log is closed
-# an idle log is looked for at its path so often: it may have been removed or replaced
-LOOK_S = 1.0
+LOOK_S = 1.0  # how often an idle log is looked for at its path
 _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
@@ -129,19 +128,13 @@ class Committer:
                 if urgent:
                     self.awaited = self._ticket
                 if self._closing_at is None:
-                    now = time.monotonic()
-                    self._queue.add(
-                        QueuedWrite(
-                            self._ticket, now, size, urgent, write, sweep, finding
-                        )
-                    )
+                    self._queue.add(self._ticket, size, urgent, write, sweep, finding)
                     self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
 
     def look(self) -> None:
-        """Tell it as trouble if a write waits for too long; to be called now and
-        then."""
+        """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
             if self.trouble is None and self._queue.waits_longer_than(STALL_S):
                 self._tell_trouble(
@@ -150,8 +143,7 @@ class Committer:
                 )
 
     def flush(self, timeout: float = 5.0) -> bool:
-        """Wait until all that was given so far is on the disk; False if it is not after
-        `timeout` s."""
+        """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
             wanted = self._ticket
             self._hurry = True
@@ -159,8 +151,7 @@ class Committer:
             return self._wake.wait_for(lambda: self._saved >= wanted, timeout)
 
     def close(self) -> bool:
-        """Save what waits (for at most CLOSE_S) and let go of the log; True if all was
-        saved."""
+        """Save what waits, for at most CLOSE_S; True if all was saved."""
         with self._wake:
             if self._closing_at is None:
                 self._closing_at = time.monotonic() + CLOSE_S
@@ -169,8 +160,7 @@ class Committer:
             self._thread.join(CLOSE_S + 0.5)
         return self._saved >= self._ticket
 
-    # From here on it is the thread that runs (but for `_connect` and
-    # `_tell_trouble`, which `start` uses before it).
+    # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
     def _run(self) -> None:
         retry = FIRST_RETRY_S
@@ -208,15 +198,11 @@ class Committer:
                 LOOK_S,
             )
             if self._queue:
-                self._wake.wait_for(
-                    lambda: (
-                        self._queue.urgent
-                        or self._hurry
-                        or self._closing_at is not None
-                    ),
-                    GROUP_S,
-                )
+                self._wake.wait_for(self._is_hurried, GROUP_S)
             return self._queue.batch()
+
+    def _is_hurried(self) -> bool:
+        return self._queue.urgent or self._hurry or self._closing_at is not None
 
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
         if self._file.db is not None and not self._file.is_at_path():

@@ -1,5 +1,7 @@
-"""What earlier findings tell, read from the log beside the writer. Blocking; called off
-the event loop."""
+"""Tells what earlier findings say of a new one, and answers what is asked of the log.
+
+Reads beside the writer. Every function blocks: call it off the event loop.
+"""
 
 from __future__ import annotations
 

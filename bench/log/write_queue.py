@@ -70,10 +70,20 @@ class WriteQueue:
     def waits_longer_than(self, seconds: float) -> bool:
         return bool(self) and time.monotonic() - self._writes[0].since > seconds
 
-    def add(self, write: QueuedWrite) -> None:
-        self._writes.append(write)
-        self._bytes += write.size
-        self._urgent += write.urgent
+    def add(
+        self,
+        ticket: int,
+        size: int,
+        urgent: bool,
+        write: Write | ReadingBlock,
+        sweep: str | None,
+        finding: str | None,
+    ) -> None:
+        now = time.monotonic()
+        queued = QueuedWrite(ticket, now, size, urgent, write, sweep, finding)
+        self._writes.append(queued)
+        self._bytes += size
+        self._urgent += urgent
 
     def batch(self) -> list[QueuedWrite]:
         """The first writes, as many as one commit takes; they stay in the queue."""
