@@ -40,7 +40,7 @@ KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
-class Shown(msgspec.Struct, frozen=True):
+class FindingDetails(msgspec.Struct, frozen=True):
     finding: Finding
     evidence: Evidence
     moves: list[MoveRow]
@@ -113,12 +113,12 @@ def listed(
     )
 
 
-def show(path: Path, finding: str) -> Shown:
+def show(path: Path, finding: str) -> FindingDetails:
     """Raises LogError when there is no such finding."""
     with open_read(path) as db:
         found, evidence = find_finding(db, finding)
         moves = list(list_moves(db, finding=found.id))
-    return Shown(found, evidence, moves)
+    return FindingDetails(found, evidence, moves)
 
 
 def exported(
@@ -335,18 +335,12 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def _history(found: Finding, measured: Quantity) -> SquareHistory:
-    return SquareHistory(
-        error=measured.value,
-        standard_uncertainty=_standard(
-            measured.uncertainty, measured.degrees_of_freedom, found.confidence
-        ),
-        degrees_of_freedom=measured.degrees_of_freedom,
-    )
-
-
-def _standard(
-    expanded: float, degrees_of_freedom: float | None, confidence: float
-) -> float:
     from bench.uncertainty import t_quantile
 
-    return expanded / t_quantile(confidence, degrees_of_freedom)
+    freedom = measured.degrees_of_freedom
+    standard = measured.uncertainty / t_quantile(found.confidence, freedom)
+    return SquareHistory(
+        error=measured.value,
+        standard_uncertainty=standard,
+        degrees_of_freedom=freedom,
+    )
