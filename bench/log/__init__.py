@@ -1,6 +1,5 @@
-"""The log: one SQLite file that keeps what was measured, with what, and what was
-concluded.
+"""Keeps in one SQLite file what was measured, with what, and what was concluded.
 
-`writer` appends (the daemon only), `read` and `export` read. Nothing measured is ever
-deleted. Never numpy.
+`writer` writes (the daemon only); `findings`, `moves`, `events`, `sweeps` and `runs`
+read. Nothing measured is ever deleted. No file of this room imports numpy.
 """

@@ -1,8 +1,9 @@
-"""What was told as saved, in a small file beside the log: what is missing from the log
-is known by it. Rows of these tables are never deleted and no number is given twice, so
-that the highest number less the count of rows is how many are missing. The file is one
-block of 512 bytes, which a disk writes whole or not at all; it is written after the
-commit and before anybody is told of it.
+"""Keeps beside the log what was acknowledged as saved, by which a loss is known.
+
+Rows of these tables are never deleted and no number is given twice, so that the highest
+number less the count of rows is how many are missing. The file is one block of 512
+bytes, which a disk writes whole or not at all. It is written after the commit and
+before anybody is told of it.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def read(log: Path) -> Acknowledged | None:
         raise LogDamaged(f"{beside(log)} is not as it was written: {error}") from error
 
 
-def note(log: Path, db: sqlite3.Connection) -> None:
+def record(log: Path, db: sqlite3.Connection) -> None:
     """Call after each commit that somebody will be told of, before they are."""
     try:
         before = read(log)
@@ -72,12 +73,12 @@ def note(log: Path, db: sqlite3.Connection) -> None:
     )
 
 
-def settle(log: Path, db: sqlite3.Connection) -> None:
-    """What is missing now was told: it is not told again."""
+def accept_losses(log: Path, db: sqlite3.Connection) -> None:
+    """Record that what is missing now was told, so that it is not told again."""
     _write(log, Acknowledged(_highest(db), _gaps(db, {})))
 
 
-def lacking(
+def missing_rows(
     db: sqlite3.Connection, told: Acknowledged | None, *, salvaged: bool = False
 ) -> Counts:
     """How many rows of which table are missing that were not known to be; none where
@@ -97,8 +98,8 @@ def lacking(
     }
 
 
-def keep_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
-    """A row to come must not take the number of one that was lost."""
+def reserve_numbers(db: sqlite3.Connection, told: Acknowledged) -> None:
+    """Keep a new row from taking the number of one that was lost."""
     highest = _highest(db)
     db.execute("BEGIN IMMEDIATE")
     for table in TABLES:

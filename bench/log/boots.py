@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 
-from bench.log.entries import stamp_columns
+from bench.log.entry import stamp_columns
 from bench.log.rows import Stamp
 from bench.log.store import insert
 

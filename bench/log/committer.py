@@ -19,29 +19,30 @@ from typing import TypeVar
 import msgspec
 
 from bench.log import acknowledged, boots, entries, recover
+from bench.log.entry import Entry, Json, refusal
 from bench.log.faults import is_damage, why
-from bench.log.place import Place, Replaced
-from bench.log.read_only import open_read
-from bench.log.rows import Commit, LogError, Stamp, Unfinished
-from bench.log.write_queue import QueuedWrite, ReadingBlock, Write, WriteQueue, merged
+from bench.log.log_file import LogFile, LogReplaced
+from bench.log.rows import Commit, LogError, Stamp, UnfinishedWork
+from bench.log.soundness import SoundnessCheck
+from bench.log.write_queue import (
+    QueuedWrite,
+    ReadingBlock,
+    Write,
+    WriteQueue,
+    merged,
+    refuse_without_room,
+)
 
 GROUP_S = 0.25  # a write that is not urgent waits this long for others
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 2.0
 STALL_S = 2.0  # a disk that has not answered for so long is told as trouble
 CLOSE_S = 1.5  # for what still waits when the log is closed
-# an idle log is looked for at its path so often: it may have been removed or replaced
-LOOK_S = 1.0
+LOOK_S = 1.0  # how often an idle log is looked for at its path
 _CLOSING_RETRY_S = 0.1
 
 NOT_QUEUED = -1  # the ticket of a write for which there was no room; it is never saved
 
-_REFUSALS = (
-    sqlite3.IntegrityError,
-    sqlite3.ProgrammingError,
-    sqlite3.InterfaceError,
-    sqlite3.DataError,
-)
 _T = TypeVar("_T")
 
 _log = logging.getLogger(__name__)
@@ -49,7 +50,9 @@ _log = logging.getLogger(__name__)
 
 class Committer:
     """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    left."""
+    of the program left, found anew after a salvage, or once the log could be opened.
+    awaited: ticket of the latest write that somebody may be told of (not of raw bytes,
+    nor of what is not urgent)."""
 
     def __init__(
         self,
@@ -61,11 +64,11 @@ class Committer:
         clock: Callable[[], Stamp],
     ) -> None:
         self.path = path
-        self.unfinished = Unfinished()
+        self.unfinished = UnfinishedWork()
         self.trouble: str | None = None
         self._boot_id, self._program, self._clock = boot_id, program, clock
         self._on_saved, self._on_trouble = on_saved, on_trouble
-        self._place = Place(path)
+        self._file = LogFile(path)
         self._boot_key = 0
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
@@ -73,15 +76,13 @@ class Committer:
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
-        # ticket of the latest act that somebody may be told of, queued or not
         self.awaited = 0
         self._wake = threading.Condition()
         self._closing_at: float | None = None
         self._thread = threading.Thread(
             target=self._run, name="log-writer", daemon=True
         )
-        self._check_db: sqlite3.Connection | None = None
-        self._check_thread: threading.Thread | None = None
+        self._check: SoundnessCheck | None = None
 
     def start(self) -> None:
         """Raises LogError where the user must act (held, newer, not ours); a failing
@@ -119,7 +120,7 @@ class Committer:
                     f"NOT RECORDED: {self.path} takes nothing, and the memory for what"
                     " waits is full"
                 )
-                write, size, sweep, finding = _refuse_without_room, 0, None, None
+                write, size, sweep, finding = refuse_without_room, 0, None, None
             if fits or reserve:
                 # A write that does not fit has a ticket too, so that nobody is told
                 # that it was saved.
@@ -127,12 +128,7 @@ class Committer:
                 if urgent:
                     self.awaited = self._ticket
                 if self._closing_at is None:
-                    now = time.monotonic()
-                    self._queue.add(
-                        QueuedWrite(
-                            self._ticket, now, size, urgent, write, sweep, finding
-                        )
-                    )
+                    self._queue.add(self._ticket, size, urgent, write, sweep, finding)
                     # The thread waits for company already where others are queued.
                     if urgent or len(self._queue) == 1:
                         self._wake.notify_all()
@@ -140,8 +136,7 @@ class Committer:
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
 
     def look(self) -> None:
-        """Tell it as trouble if a write waits for too long; to be called now and
-        then."""
+        """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
             if self.trouble is None and self._queue.waits_longer_than(STALL_S):
                 self._tell_trouble(
@@ -149,7 +144,8 @@ class Committer:
                     f" ({self.path})"
                 )
 
-    def flush(self, timeout: float) -> bool:
+    def flush(self, timeout: float = 5.0) -> bool:
+        """Wait at most `timeout` s; True if all that was given so far is saved."""
         with self._wake:
             wanted = self._ticket
             self._hurry = True
@@ -157,6 +153,7 @@ class Committer:
             return self._wake.wait_for(lambda: self._saved >= wanted, timeout)
 
     def close(self) -> bool:
+        """Save what waits, for at most CLOSE_S; True if all was saved."""
         with self._wake:
             if self._closing_at is None:
                 self._closing_at = time.monotonic() + CLOSE_S
@@ -165,8 +162,7 @@ class Committer:
             self._thread.join(CLOSE_S + 0.5)
         return self._saved >= self._ticket
 
-    # From here on it is the thread that runs (but for `_connect` and
-    # `_tell_trouble`, which `start` uses before it).
+    # The thread runs what follows; `start` uses `_connect` and `_tell_trouble` before.
 
     def _run(self) -> None:
         retry = FIRST_RETRY_S
@@ -174,7 +170,7 @@ class Committer:
             batch = self._next_batch()
             if not batch and self._closing_at is not None and not self._damaged:
                 break
-            if not batch and not self._damaged and self._place.stands():
+            if not batch and not self._damaged and self._file.is_at_path():
                 continue
             try:
                 commit = self._commit(batch)
@@ -204,25 +200,21 @@ class Committer:
                 LOOK_S,
             )
             if self._queue:
-                self._wake.wait_for(
-                    lambda: (
-                        self._queue.urgent
-                        or self._hurry
-                        or self._closing_at is not None
-                    ),
-                    GROUP_S,
-                )
+                self._wake.wait_for(self._is_hurried, GROUP_S)
             return self._queue.batch()
 
+    def _is_hurried(self) -> bool:
+        return self._queue.urgent or self._hurry or self._closing_at is not None
+
     def _commit(self, batch: list[QueuedWrite]) -> Commit:
-        if self._place.db is not None and not self._place.stands():
+        if self._file.db is not None and not self._file.is_at_path():
             with self._wake:
-                self._tell_trouble(self._words(Replaced()))
-            self._place.follow()
-        if self._place.db is None or self._damaged:
-            self._place.let_go()
+                self._tell_trouble(self._words(LogReplaced()))
+            self._file.follow_path()
+        if self._file.db is None or self._damaged:
+            self._file.close()
             self._connect()
-        db = self._place.db
+        db = self._file.db
         assert db is not None
         done = boots.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
@@ -234,10 +226,10 @@ class Committer:
         upto = batch[-1].ticket if batch else done
         boots.note_ticket(db, self._boot_key, upto)
         db.execute("COMMIT")
-        if not self._place.stands():
-            raise Replaced
+        if not self._file.is_at_path():
+            raise LogReplaced
         if any(queued.urgent for queued in batch):
-            acknowledged.note(self.path, db)
+            acknowledged.record(self.path, db)
         lost = {ticket for ticket, _ in refused}
         saved = [queued for queued in batch if queued.ticket not in lost]
         return Commit(
@@ -250,33 +242,25 @@ class Committer:
     def _merge(self) -> None:
         """After a finding the write-ahead file holds nothing that the log does not: a
         lost one costs one check."""
-        assert self._place.db is not None
+        assert self._file.db is not None
         try:
-            self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            self._file.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
         except sqlite3.Error as error:
             self._fail(error)
 
     def _apply(self, db: sqlite3.Connection, write: Write) -> str | None:
         """One write on the open transaction; why the log cannot take it, or None."""
-        reason: str | None = None
-        db.execute("SAVEPOINT entry")
-        try:
-            write(db, self._boot_key)
-        except Exception as error:
-            if isinstance(error, sqlite3.Error) and not isinstance(error, _REFUSALS):
-                # The disk or the file is at fault, not the write: it is tried again.
-                raise
-            db.execute("ROLLBACK TO entry")
-            reason = str(error)
-            self._event(db, self._boot_key, "refused-by-log", {"why": reason})
-            _log.error("the log refused a write: %s", error, exc_info=error)
-        db.execute("RELEASE entry")
-        return reason
+        error = refusal(db, lambda: write(db, self._boot_key))
+        if error is None:
+            return None
+        self._event(db, self._boot_key, "refused-by-log", {"why": str(error)})
+        _log.error("the log refused a write: %s", error, exc_info=error)
+        return str(error)
 
     def _event(
-        self, db: sqlite3.Connection, boot_key: int, kind: str, data: entries.Json
+        self, db: sqlite3.Connection, boot_key: int, kind: str, data: Json
     ) -> None:
-        entries.Entry(db, boot_key, self._clock()).event(None, kind, data)
+        Entry(db, boot_key, self._clock()).event(None, kind, data)
 
     def _done(self, batch: list[QueuedWrite], commit: Commit) -> None:
         with self._wake:
@@ -290,45 +274,40 @@ class Committer:
 
     def _fail(self, error: Exception) -> None:
         """Undo the half-made transaction, let go of the file, and say what is wrong."""
-        if not isinstance(error, (sqlite3.Error, OSError, LogError, Replaced)):
+        if not isinstance(error, (sqlite3.Error, OSError, LogError, LogReplaced)):
             _log.error("the log's thread met a fault of its own", exc_info=error)
         self._damaged = self._damaged or is_damage(error)
         try:
-            self._place.after_failure()
+            self._file.close_after_failure()
         except sqlite3.Error:
             _log.exception("letting go of the log after %s", error)
         with self._wake:
             self._tell_trouble(self._words(error))
 
     def _connect(self) -> None:
-        self._place.take()
+        self._file.lock()
         opened = recover.open_or_salvage(self.path, self._damaged)
         self._damaged = False
-        db, salvaged, lacking = (
-            opened.db,
-            opened.unfinished.salvage,
-            opened.unfinished.lacking,
-        )
+        db, unfinished = opened.db, opened.unfinished
+        lacking = unfinished.lacking
         try:
             key = self._record_boot(db)
-            if salvaged is not None:
-                data = msgspec.to_builtins(salvaged)
+            if unfinished.salvage is not None:
+                data = msgspec.to_builtins(unfinished.salvage)
                 self._event(db, key, "log-salvaged", data)
             if lacking:
                 self._event(db, key, "log-lacks", lacking)
-            (acknowledged.settle if lacking else acknowledged.note)(self.path, db)
+            record = acknowledged.accept_losses if lacking else acknowledged.record
+            record(self.path, db)
         except BaseException:
             db.close()
             raise
-        if self._boot_key == 0 or opened.unfinished.about_log:
-            self.unfinished = opened.unfinished
-        self._place.opened(db)
+        if self._boot_key == 0 or unfinished.about_log:
+            self.unfinished = unfinished
+        self._file.attach(db)
         self._boot_key = key
         if not opened.checked:
-            self._check_thread = threading.Thread(
-                target=self._check, name="log-check", daemon=True
-            )
-            self._check_thread.start()
+            self._check = SoundnessCheck(self.path, self._salvage_next)
 
     def _record_boot(self, db: sqlite3.Connection) -> int:
         """The number of this opening, recorded where the file does not have it yet: at
@@ -341,32 +320,20 @@ class Committer:
             db, self._boot_id, self._program, self._opened_at, self._saved
         )
         if self._boot_key == 0:
-            entries.interrupt_sweeps(entries.Entry(db, key, self._clock()))
+            entries.interrupt_sweeps(Entry(db, key, self._clock()))
         db.execute("COMMIT")
         return key
 
-    def _check(self) -> None:
-        """A log too large to be checked while the start waits; found damaged, it is
-        salvaged next."""
-        try:
-            with open_read(self.path) as db:
-                self._check_db = db
-                damaged = recover.sound(db, None) is False
-                self._check_db = None
-        except (sqlite3.Error, OSError, LogError, UnicodeDecodeError) as error:
-            damaged = is_damage(error)
-        if damaged:
-            with self._wake:
-                self._damaged = True
-                self._wake.notify_all()
+    def _salvage_next(self) -> None:
+        with self._wake:
+            self._damaged = True
+            self._wake.notify_all()
 
     def _release(self) -> None:
-        if (checking := self._check_db) is not None:
-            checking.interrupt()
-        if self._check_thread is not None:
-            self._check_thread.join(0.5)
-        self._place.let_go()
-        self._place.release()
+        if self._check is not None:
+            self._check.stop()
+        self._file.close()
+        self._file.unlock()
 
     def _tell_trouble(self, trouble: str | None) -> None:
         if trouble != self.trouble:
@@ -380,11 +347,5 @@ class Committer:
             _log.debug("nobody listens any more: %r", what)
 
     def _words(self, error: Exception) -> str:
-        return (
-            f"NOT RECORDED: {why(error)} ({self.path}); readings go on and it is tried"
-            " again"
-        )
-
-
-def _refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
-    raise entries.EntryRefused("the memory for what waits was full")
+        reason = f"NOT RECORDED: {why(error)} ({self.path})"
+        return f"{reason}; readings go on and it is tried again"

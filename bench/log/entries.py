@@ -6,11 +6,9 @@ EntryRefused with the reason. An entry is written once: none is idempotent.
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import zlib
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
 import msgspec
 
@@ -18,9 +16,9 @@ from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import packing
-from bench.log.rows import Stamp, SweepEnd
+from bench.log.entry import Entry, EntryRefused, Json, as_json, known_row, run_key
+from bench.log.rows import SweepEnd
 from bench.log.store import (
-    Column,
     all_digests,
     insert,
     keep_gear,
@@ -28,42 +26,6 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
-
-Json = Mapping[str, object]
-
-
-class EntryRefused(Exception):
-    """The log cannot take this entry; says why."""
-
-
-class Entry(NamedTuple):
-    """The transaction in which an entry is written, the opening of the log, the time."""
-
-    db: sqlite3.Connection
-    boot_key: int
-    at: Stamp
-
-    def insert(self, table: str, prefix: str = "", **columns: Column) -> int:
-        """A row with its moment in columns that begin with `prefix`; returns its
-        number."""
-        moment = stamp_columns(self.at, prefix)
-        return insert(self.db, table, **columns, boot_key=self.boot_key, **moment)
-
-    def event(self, run: str | None, kind: str, data: Json) -> int:
-        return self.insert(
-            "event",
-            run_key=None if run is None else _run_key(self.db, run),
-            kind=kind,
-            data_json=_json(data),
-        )
-
-
-def stamp_columns(at: Stamp, prefix: str = "") -> dict[str, int | float]:
-    return {
-        f"{prefix}monotonic_ns": at.monotonic_ns,
-        f"{prefix}wall_s": at.wall_s,
-        f"{prefix}clock_synced": int(at.synced),
-    }
 
 
 def begin_check(
@@ -84,7 +46,7 @@ def begin_check(
         check_kind=kind,
         jig=jig,
         saw=saw,
-        options_json=_json(dict(options)),
+        options_json=as_json(dict(options)),
         gear_key=keep_gear(entry.db, gear),
         instrument=instrument,
         hold=hold,
@@ -94,7 +56,7 @@ def begin_check(
 
 
 def set_check_state(entry: Entry, run: str, state: str, reason: str | None) -> None:
-    key = _run_key(entry.db, run)
+    key = run_key(entry.db, run)
     entry.db.execute("UPDATE check_run SET state = ? WHERE run_key = ?", (state, key))
     entry.event(run, state, {"reason": reason} if reason else {})
 
@@ -118,14 +80,14 @@ def start_sweep(
         "sweep",
         "started_",
         sweep=sweep,
-        run_key=_run_key(entry.db, run),
+        run_key=run_key(entry.db, run),
         placement=placement,
         gather=gather,
         push=push,
         seat=seat,
         hold=hold,
         state="running",
-        wires_json=_json(wires),
+        wires_json=as_json(wires),
     )
     entry.event(run, "sweep-started", {"sweep": sweep, "placement": placement})
 
@@ -251,11 +213,11 @@ def _insert_finding(
 ) -> int:
     stored_apart = msgspec.structs.replace(evidence, traces=[], gear=EvidenceGear())
     finding_json = msgspec.json.encode(finding).decode()
-    evidence_json = _json(msgspec.to_builtins(stored_apart))
+    evidence_json = as_json(msgspec.to_builtins(stored_apart))
     return entry.insert(
         "finding",
         finding=finding.id,
-        run_key=_run_key(entry.db, run),
+        run_key=run_key(entry.db, run),
         check_kind=finding.check,
         jig=finding.jig,
         saw=finding.saw,
@@ -292,7 +254,7 @@ def move_made(entry: Entry, move: str, data: Json) -> None:
     event_key = entry.event(run, "moved", {"move": move, **data})
     entry.db.execute(
         "UPDATE move SET made_event_key = ?, made_json = ? WHERE move_key = ?",
-        (event_key, _json(data), key),
+        (event_key, as_json(data), key),
     )
 
 
@@ -312,17 +274,13 @@ def _sweep_ended(
     entry.event(run, "sweep-ended", data)
 
 
-def _run_key(db: sqlite3.Connection, run: str) -> int:
-    return int(_row(db, "SELECT run_key FROM check_run WHERE run = ?", run, "check")[0])
-
-
 def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:
     """Number, run and state."""
     query = (
         "SELECT sweep_key, run, sweep.state FROM sweep JOIN check_run USING (run_key)"
         " WHERE sweep = ?"
     )
-    key, run, state = _row(db, query, sweep, "sweep")
+    key, run, state = known_row(db, query, sweep, "sweep")
     return int(key), str(run), str(state)
 
 
@@ -332,7 +290,7 @@ def _finding(db: sqlite3.Connection, finding: str) -> tuple[int, str]:
         "SELECT finding_key, run FROM finding JOIN check_run USING (run_key) WHERE"
         " finding = ?"
     )
-    key, run = _row(db, query, finding, "finding")
+    key, run = known_row(db, query, finding, "finding")
     return int(key), str(run)
 
 
@@ -342,20 +300,5 @@ def _move(db: sqlite3.Connection, move: str) -> tuple[int, str]:
         "SELECT move_key, run FROM move JOIN finding USING (finding_key) JOIN check_run"
         " USING (run_key) WHERE move = ?"
     )
-    key, run = _row(db, query, move, "move")
+    key, run = known_row(db, query, move, "move")
     return int(key), str(run)
-
-
-def _row(
-    db: sqlite3.Connection, query: str, name: str, noun: str
-) -> tuple[int | str, ...]:
-    row: tuple[int | str, ...] | None = db.execute(query, (name,)).fetchone()
-    if row is None:
-        raise EntryRefused(f"the log knows no {noun} {name!r}")
-    return row
-
-
-def _json(data: object) -> str:
-    """JSON that keeps infinities and nan (as Infinity, NaN), which the evidence may
-    hold."""
-    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))

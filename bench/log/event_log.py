@@ -12,7 +12,7 @@ from typing import Any
 from bench.log.events import list_incidents
 from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
-from bench.log.rows import Happened
+from bench.log.rows import Incident
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
@@ -27,13 +27,13 @@ def events(path: Path, most: int, units: System = "mm") -> list[LogEvent]:
         return [_told(one, units) for one in list_incidents(db, most)]
 
 
-def _told(one: Happened, units: System) -> LogEvent:
+def _told(one: Incident, units: System) -> LogEvent:
     about, words = _words(one, one.data, units)
     at = datetime.fromtimestamp(one.wall_s, UTC).isoformat(timespec="seconds")
     return LogEvent(at, one.synced, one.kind, about, words[:1].upper() + words[1:])
 
 
-def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str]:
+def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str]:
     """What it is about, and a sentence. The event of an older or newer program may
     hold fewer values, or its words instead of a code."""
     name = str(data.get("name", "instrument"))
@@ -68,7 +68,7 @@ def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str
     return "log", _log_words(one.kind, data)
 
 
-def _pass_words(one: Happened) -> str:
+def _pass_words(one: Incident) -> str:
     reason = (one.reason or str(one.data.get("reason", ""))).strip()
     reason = ended(reason)
     return f"{one.check}, {one.placement}: {reason[:1].upper()}{reason[1:]}"

@@ -6,7 +6,7 @@ import json
 import sqlite3
 
 from bench.log.dates import corrected_time, wall_times_at_zero
-from bench.log.rows import EventRow, Happened
+from bench.log.rows import EventRow, Incident
 
 # the log was damaged; rows that were acknowledged as saved are missing
 LOG_EVENTS = ("log-salvaged", "log-lacks")
@@ -76,7 +76,7 @@ def instrument_events(
     return [(wall, kind, json.loads(data)) for wall, kind, data in rows]
 
 
-def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
+def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
     """What instruments, clock and log did, and the passes that were not used: newest
     first, at most so many.
 
@@ -90,7 +90,7 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Happened]:
     for kind, data, wall, synced, monotonic, boot_id, *of_pass, _, _ in rows:
         at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
         try:
-            incidents.append(Happened(kind, json.loads(data), at, known, *of_pass))
+            incidents.append(Incident(kind, json.loads(data), at, known, *of_pass))
         except ValueError:
-            incidents.append(Happened("unread", {}, at, known))
+            incidents.append(Incident("unread", {}, at, known))
     return incidents

@@ -1,5 +1,8 @@
-"""The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of
-recorded sweeps. Numbers are written so that they read back exactly."""
+"""Writes findings and sweeps for other programs, as JSON lines and as CSV.
+
+The CSV has the shape of recorded sweeps. Numbers are written so that they read back
+exactly.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,9 @@ from typing import TextIO
 
 import msgspec
 
+from bench.checks import find
 from bench.checks.model import Evidence, Trace
+from bench.checks.options import understood
 from bench.finding import Unread
 from bench.log.findings import FindingRow, load_finding
 from bench.log.rows import LogDamaged
@@ -49,6 +54,38 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
         "damaged": damaged,
     }
     return msgspec.json.encode(line).decode() + "\n"
+
+
+def as_shown(evidence: Evidence) -> Evidence:
+    """Travel and readings as the instruments showed them, which is what recorded files
+    hold: what grows the other way is turned back, so that the same settings turn it
+    again."""
+    check, gear = find(evidence.check), evidence.gear
+    options, _ = understood(check, evidence.options)
+    steps = {
+        step.placement: step
+        for step in check.plan({**options, "placements": "both"}, gear)
+    }
+    turn = (
+        -1.0
+        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
+        else 1.0
+    )
+    traces = []
+    for trace in evidence.traces:
+        step = steps.get(trace.placement)
+        if step is None and check.accepts is not None:
+            step = check.accepts(trace.placement, options, gear)
+        swept = step is not None and step.gather == "sweep" and step.mount is not None
+        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
+        traces.append(
+            msgspec.structs.replace(
+                trace,
+                travel=[away * s for s in trace.travel],
+                reading=[turn * r for r in trace.reading],
+            )
+        )
+    return msgspec.structs.replace(evidence, traces=traces)
 
 
 def sweeps_csv(

@@ -1,4 +1,4 @@
-"""What is wrong with a disk or a log file: damage or not, and in words for the user."""
+"""Tells what is wrong with a disk or a log file: damage or not, and in words."""
 
 from __future__ import annotations
 

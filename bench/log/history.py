@@ -1,5 +1,7 @@
-"""What earlier findings tell, read from the log beside the writer. Blocking; called off
-the event loop."""
+"""Tells what earlier findings say of a new one, and answers what is asked of the log.
+
+Reads beside the writer. Every function blocks: call it off the event loop.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,6 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
-from bench.checks.options import understood
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
@@ -39,7 +40,7 @@ KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
 ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
-class Shown(msgspec.Struct, frozen=True):
+class FindingDetails(msgspec.Struct, frozen=True):
     finding: Finding
     evidence: Evidence
     moves: list[MoveRow]
@@ -112,44 +113,12 @@ def listed(
     )
 
 
-def show(path: Path, finding: str) -> Shown:
+def show(path: Path, finding: str) -> FindingDetails:
     """Raises LogError when there is no such finding."""
     with open_read(path) as db:
         found, evidence = find_finding(db, finding)
         moves = list(list_moves(db, finding=found.id))
-    return Shown(found, evidence, moves)
-
-
-def as_shown(evidence: Evidence) -> Evidence:
-    """Travel and readings as the instruments showed them, which is what recorded files
-    hold: what grows the other way is turned back, so that the same settings turn it
-    again."""
-    check, gear = find(evidence.check), evidence.gear
-    options, _ = understood(check, evidence.options)
-    steps = {
-        step.placement: step
-        for step in check.plan({**options, "placements": "both"}, gear)
-    }
-    turn = (
-        -1.0
-        if "reading" in check.columns and gear.indicator.grows == "pulled-out"
-        else 1.0
-    )
-    traces = []
-    for trace in evidence.traces:
-        step = steps.get(trace.placement)
-        if step is None and check.accepts is not None:
-            step = check.accepts(trace.placement, options, gear)
-        swept = step is not None and step.gather == "sweep" and step.mount is not None
-        away = -1.0 if swept and gear.travel.grows == "toward" else 1.0
-        traces.append(
-            msgspec.structs.replace(
-                trace,
-                travel=[away * s for s in trace.travel],
-                reading=[turn * r for r in trace.reading],
-            )
-        )
-    return msgspec.structs.replace(evidence, traces=traces)
+    return FindingDetails(found, evidence, moves)
 
 
 def exported(
@@ -171,7 +140,7 @@ def exported(
         swept = columns == ("sweep", "placement", "travel", "reading")
         extra = ("t", "seat", "hold") if swept else ()
         out = io.StringIO()
-        export.sweeps_csv(as_shown(evidence), out, (*columns, *extra))
+        export.sweeps_csv(export.as_shown(evidence), out, (*columns, *extra))
     yield out.getvalue()
 
 
@@ -289,7 +258,7 @@ def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
 def _measuring(
     db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
 ) -> list[FindingRow]:
-    """Findings of the checks that measure it, newest first, the last so many of each."""
+    """Findings of the checks that measure it, newest first; last: so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
     rows = [
         row
@@ -366,18 +335,12 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
 
 
 def _history(found: Finding, measured: Quantity) -> SquareHistory:
-    return SquareHistory(
-        error=measured.value,
-        standard_uncertainty=_standard(
-            measured.uncertainty, measured.degrees_of_freedom, found.confidence
-        ),
-        degrees_of_freedom=measured.degrees_of_freedom,
-    )
-
-
-def _standard(
-    expanded: float, degrees_of_freedom: float | None, confidence: float
-) -> float:
     from bench.uncertainty import t_quantile
 
-    return expanded / t_quantile(confidence, degrees_of_freedom)
+    freedom = measured.degrees_of_freedom
+    standard = measured.uncertainty / t_quantile(found.confidence, freedom)
+    return SquareHistory(
+        error=measured.value,
+        standard_uncertainty=standard,
+        degrees_of_freedom=freedom,
+    )

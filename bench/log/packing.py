@@ -1,7 +1,8 @@
-"""Numbers to few bytes and back, bit for bit: arrival times, travel, readings. A packed
-column is: one byte of kind (`I` whole numbers, `S` floats that are exactly a whole
-number over a power of ten, `F` any floats, by their bit patterns), one byte (the power
-of ten), one byte (how often neighbours were subtracted), then a zlib stream of
+"""Packs arrival times, travel and readings into few bytes and back, bit for bit.
+
+A packed column is: one byte of kind (`I` whole numbers, `S` floats that are exactly a
+whole number over a power of ten, `F` any floats, by their bit patterns), one byte (the
+power of ten), one byte (how often neighbours were subtracted), then a zlib stream of
 little-endian 64-bit integers turned into byte planes: all lowest bytes, then all second
 bytes, and so on. The stream carries its own checksum, so a damaged column is noticed
 and never read as numbers.

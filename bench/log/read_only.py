@@ -1,6 +1,7 @@
-"""Opening a log to read it, wherever it lies and whoever has it: never a byte of it or
-beside it is changed for good. Works beside a daemon that has the log open, on a
-read-only medium, and on a file that belongs to somebody else.
+"""Opens a log to read it, wherever it lies and whoever has it open.
+
+No byte of it or beside it is changed for good. This works beside a daemon that has the
+log open, on a read-only medium, and on a file that belongs to somebody else.
 """
 
 from __future__ import annotations

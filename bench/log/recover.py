@@ -1,12 +1,12 @@
-"""Opening a log for writing: what the last life left unfinished, and whether the file
-is sound. A damaged file is handed to `salvage`, so that a start never fails for the
-same reason twice.
+"""Opens a log for writing, and tells what the last life of the program left unfinished.
+
+A damaged file is handed to `salvage`, so that a start never fails for the same reason
+twice.
 """
 
 from __future__ import annotations
 
 import sqlite3
-import threading
 from collections.abc import Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -19,14 +19,15 @@ from bench.log.acknowledged import TABLES, Acknowledged
 from bench.log.faults import is_damage
 from bench.log.read_only import open_read
 from bench.log.rows import (
-    Interrupted,
+    InterruptedSweep,
     LogDamaged,
     LogError,
     OpenRun,
     Salvage,
-    Unfinished,
+    UnfinishedWork,
 )
 from bench.log.runs import list_open_runs
+from bench.log.soundness import is_sound
 from bench.log.sweeps import count_readings
 
 # a start waits this long for the soundness check; a larger log is checked in the
@@ -34,13 +35,13 @@ from bench.log.sweeps import count_readings
 CHECK_S = 0.05
 
 
-class Opened(NamedTuple):
+class OpenedLog(NamedTuple):
     db: sqlite3.Connection
-    unfinished: Unfinished
+    unfinished: UnfinishedWork
     checked: bool  # False: the file was too large to be checked at once
 
 
-def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
+def open_or_salvage(path: Path, damaged: bool = False) -> OpenedLog:
     """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
     what is no damage."""
     told, words = _told(path)
@@ -57,7 +58,7 @@ def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
     salvaged = salvage.set_aside(path)
     db = schema.connect(path)
     try:
-        return Opened(db, _whole_or_not(db, told, words, salvaged), True)
+        return OpenedLog(db, _whole_or_not(db, told, words, salvaged), True)
     except BaseException:
         db.close()
         raise
@@ -86,7 +87,9 @@ def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     schema.refuse_foreign(path)
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as db:
         tables = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
-        return not tables.issuperset(TABLES) or bool(acknowledged.lacking(db, told))
+        if not tables.issuperset(TABLES):
+            return True
+        return bool(acknowledged.missing_rows(db, told))
 
 
 def _whole_or_not(
@@ -94,29 +97,11 @@ def _whole_or_not(
     told: Acknowledged | None,
     words: list[str],
     salvaged: Salvage | None = None,
-) -> Unfinished:
-    lacking = acknowledged.lacking(db, told, salvaged=salvaged is not None)
+) -> UnfinishedWork:
+    lacking = acknowledged.missing_rows(db, told, salvaged=salvaged is not None)
     if told is not None:
-        acknowledged.keep_numbers(db, told)
+        acknowledged.reserve_numbers(db, told)
     return unfinished(db, salvaged, lacking, words)
-
-
-def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
-    """Whether every page is where it should be; None if that could not be told in the
-    time given."""
-    timer = threading.Timer(seconds, db.interrupt) if seconds is not None else None
-    if timer is not None:
-        timer.start()
-    try:
-        return bool(db.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
-    except sqlite3.OperationalError as error:
-        if error.sqlite_errorname == "SQLITE_INTERRUPT":
-            return None
-        raise
-    finally:
-        if timer is not None:
-            timer.cancel()
-            timer.join()
 
 
 def unfinished(
@@ -124,7 +109,7 @@ def unfinished(
     salvage: Salvage | None = None,
     lacking: Mapping[str, int] | None = None,
     words: Sequence[str] = (),
-) -> Unfinished:
+) -> UnfinishedWork:
     """Call before the running sweeps of the last life are marked. LogDamaged where a
     row is unreadable."""
     try:
@@ -135,7 +120,7 @@ def unfinished(
             " sweep_key"
         ).fetchall()
         interrupted = [
-            Interrupted(sweep, run, kind, placement, count_readings(db, key))
+            InterruptedSweep(sweep, run, kind, placement, count_readings(db, key))
             for key, sweep, run, kind, placement in rows
         ]
     # a UnicodeDecodeError is a ValueError
@@ -146,7 +131,7 @@ def unfinished(
         about_log.append(salvage_words(msgspec.to_builtins(salvage)))
     if lacking:
         about_log.append(lacking_words(lacking))
-    return Unfinished(
+    return UnfinishedWork(
         runs,
         interrupted,
         salvage,
@@ -156,22 +141,22 @@ def unfinished(
     )
 
 
-def unfinished_read_only(path: Path) -> Unfinished:
-    """The same when the medium takes no writing; nothing if it cannot be read either."""
+def unfinished_read_only(path: Path) -> UnfinishedWork:
+    """The same where the medium takes no writing; nothing where it is unreadable."""
     try:
         with open_read(path) as db:
             return unfinished(db)
     except (sqlite3.Error, OSError, LogError):
-        return Unfinished()
+        return UnfinishedWork()
 
 
-def _open(path: Path, told: Acknowledged | None, words: list[str]) -> Opened:
+def _open(path: Path, told: Acknowledged | None, words: list[str]) -> OpenedLog:
     db = schema.connect(path)
     try:
-        state = sound(db, CHECK_S)
+        state = is_sound(db, CHECK_S)
         if state is False:
             raise LogDamaged(f"{path} is damaged")
-        return Opened(db, _whole_or_not(db, told, words), state is True)
+        return OpenedLog(db, _whole_or_not(db, told, words), state is True)
     except BaseException:
         db.close()
         raise
@@ -200,7 +185,7 @@ def lacking_words(counts: Mapping[str, object]) -> str:
     )
 
 
-def _sentences(runs: list[OpenRun], interrupted: list[Interrupted]) -> list[str]:
+def _sentences(runs: list[OpenRun], interrupted: list[InterruptedSweep]) -> list[str]:
     words = []
     for sweep in interrupted:
         words.append(

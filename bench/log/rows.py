@@ -1,6 +1,7 @@
-"""What goes into the log and comes out of it, as types; and how a sweep can end. Times:
-`monotonic_ns` counts from the machine's start (with its boot id), `wall_s` is seconds
-since 1970 UTC and may be wrong until synced.
+"""Defines what goes into the log and comes out of it, as types, and the log's errors.
+
+`monotonic_ns` counts from the machine's start (compare it only within one boot id).
+`wall_s` is seconds since 1970 UTC and may be wrong until the clock is synced.
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ class EventRow(msgspec.Struct, frozen=True):
     synced: bool
 
 
-class Happened(msgspec.Struct, frozen=True):
+class Incident(msgspec.Struct, frozen=True):
     """Something that an instrument, the clock or the log did, or a pass that was not
     used. wall_s: when, put right if the clock was synced later in the same boot. check,
     placement, reason: of a pass."""
@@ -111,7 +112,7 @@ class OpenRun(msgspec.Struct, frozen=True):
     findings: list[str]
 
 
-class Interrupted(msgspec.Struct, frozen=True):
+class InterruptedSweep(msgspec.Struct, frozen=True):
     """A sweep that was running when the last life ended; readings: how many of one
     instrument were kept."""
 
@@ -131,7 +132,7 @@ class Salvage(msgspec.Struct, frozen=True):
     unreadable: int  # rows that were there and could not be read
 
 
-class Unfinished(msgspec.Struct, frozen=True):
+class UnfinishedWork(msgspec.Struct, frozen=True):
     """What the last life left. lacking: rows by table that were told as saved and are
     not there.
 
@@ -140,7 +141,7 @@ class Unfinished(msgspec.Struct, frozen=True):
     """
 
     runs: list[OpenRun] = []
-    interrupted: list[Interrupted] = []
+    interrupted: list[InterruptedSweep] = []
     salvage: Salvage | None = None
     lacking: dict[str, int] = {}
     about_log: list[str] = []

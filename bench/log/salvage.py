@@ -1,38 +1,39 @@
-"""A damaged log: set aside with the time in its name, and what can be read of it put
-into a new one. The damaged file is only read. The new one is built beside it and put in
-its place by one rename, so a kill in between leaves the damaged one to be found again.
+"""Sets a damaged log aside and puts what can be read of it into a new one.
+
+The damaged file is only read, and carries the time in its name. The new file is built
+beside it and takes its place by one rename, so that a kill in between leaves the
+damaged one to be found again.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sqlite3
 import struct
 import tempfile
 import time
-import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Generator, Iterator
 from contextlib import closing, suppress
 from pathlib import Path
 from typing import BinaryIO
 
 import msgspec
 
-from bench.log import packing, schema
+from bench.log import schema
+from bench.log.row_checks import row_is_sound
 from bench.log.rows import LogDamaged, Salvage
 from bench.log.tables import migrate
-from bench.log.wal import lay_over
+from bench.log.wal import overlay_pages
 
-_PROBES = 20_000  # rows looked for one by one inside a damaged stretch of a table
-_SILENCE = 300  # rows in a row that are not there: the table's end
+_MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
+_MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
 
 Row = tuple[object, ...]
 
 
 def set_aside(path: Path) -> Salvage:
-    """Move the damaged file away, put a sound one with all that is readable in its
+    """Move the damaged file away, and put a sound one with all that is readable in its
     place."""
     aside = _free_name(path)
     made = []
@@ -40,14 +41,15 @@ def set_aside(path: Path) -> Salvage:
         for suffix in ("", "-wal"):
             if (source := _beside(path, suffix)).exists() and source.stat().st_size:
                 made.append(_beside(aside, suffix))
-                _same_file(source, made[-1])
-        assert made, path  # of nothing, nothing is salvaged
+                _link_or_copy(source, made[-1])
+        assert made, path
         fresh = _beside(path, ".salvaging")
         for suffix in ("", "-wal", "-shm"):
             _beside(fresh, suffix).unlink(missing_ok=True)
         salvaged = _refill(aside, fresh)
-    # no room, perhaps: the damaged file is still in its place, and it is tried again
     except BaseException:
+        # Perhaps the disk is full. The damaged file is still in its place, and it is
+        # tried again.
         for name in made:
             name.unlink(missing_ok=True)
         raise
@@ -59,7 +61,7 @@ def set_aside(path: Path) -> Salvage:
 
 def _refill(aside: Path, fresh: Path) -> Salvage:
     with closing(schema.connect(fresh)) as new:
-        unreadable = _pour(aside, new)
+        unreadable = _copy_rows(aside, new)
         sweeps, findings = (
             new.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
             for table in ("sweep", "finding")
@@ -68,13 +70,13 @@ def _refill(aside: Path, fresh: Path) -> Salvage:
     return Salvage(str(aside), sweeps, findings, unreadable)
 
 
-def _pour(aside: Path, new: sqlite3.Connection) -> int:
+def _copy_rows(aside: Path, new: sqlite3.Connection) -> int:
     """Copy every readable row; returns how many were there and could not be read."""
     unreadable = 0
     new.execute("PRAGMA foreign_keys = OFF")
     with (
         tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
-        _readable(aside, Path(scratch)) as old,
+        _readable_copy(aside, Path(scratch)) as old,
     ):
         for table in _TABLES:
             columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
@@ -83,16 +85,16 @@ def _pour(aside: Path, new: sqlite3.Connection) -> int:
                 f" ({', '.join('?' * len(columns))})"
             )
             new.execute("BEGIN")
-            for row in _rows(old, table, columns):
-                if row is None or not _makes_sense(
+            for row in _readable_rows(old, table, columns):
+                if row is None or not row_is_sound(
                     table, dict(zip(columns, row, strict=True))
                 ):
                     unreadable += 1
                     continue
                 try:
                     new.execute(insert, row)
-                # a key twice, a wrong type: the row is not what was written
                 except sqlite3.Error:
+                    # A key twice or a wrong type: the row is not what was written.
                     unreadable += 1
             new.execute("COMMIT")
     _stand_in_for_lost_parents(new)
@@ -116,112 +118,58 @@ _TABLES = (
 )
 
 
-def _rows(
+def _readable_rows(
     db: sqlite3.Connection, table: str, columns: list[str]
 ) -> Iterator[Row | None]:
-    """Rows by their number, from both ends up to the damage and then one by one; None:
-    unreadable."""
+    """Rows by their number, from both ends up to the damage and then one by one. None
+    stands for a row that can no longer be read."""
     select = f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid"
-    low, high = -1, None
-    whole = False
-    try:
-        for number, *row in db.execute(f"{select} > -1 ORDER BY rowid"):
-            low = number
-            yield tuple(row)
-        whole = True
-    except (sqlite3.Error, UnicodeDecodeError):
-        pass
+    last, whole = yield from _until_damage(db, f"{select} > ? ORDER BY rowid", -1)
     if whole:
         return
+    low = -1 if last is None else last
+    high, _ = yield from _until_damage(db, f"{select} > ? ORDER BY rowid DESC", low)
+    yield from _one_by_one(db, f"{select} = ?", low + 1, high)
+
+
+def _until_damage(
+    db: sqlite3.Connection, query: str, above: int
+) -> Generator[Row, None, tuple[int | None, bool]]:
+    """Returns the last number, and whether these were all rows."""
+    last: int | None = None
     try:
-        for number, *row in db.execute(f"{select} > ? ORDER BY rowid DESC", (low,)):
-            high = number
+        for number, *row in db.execute(query, (above,)):
+            last = number
             yield tuple(row)
     except (sqlite3.Error, UnicodeDecodeError):
-        pass
-    silence = 0
-    for number in range(
-        low + 1, low + 1 + _PROBES if high is None else min(high, low + 1 + _PROBES)
-    ):
+        return last, False
+    return last, True
+
+
+def _one_by_one(
+    db: sqlite3.Connection, query: str, low: int, high: int | None
+) -> Iterator[Row | None]:
+    """Rows below the number `high`, or up to the table's end where that is unknown."""
+    end = low + _MOST_PROBES
+    absent = 0
+    for number in range(low, end if high is None else min(high, end)):
         try:
-            found = db.execute(f"{select} = ?", (number,)).fetchone()
+            found = db.execute(query, (number,)).fetchone()
         except (sqlite3.Error, UnicodeDecodeError):
-            silence += 1
-            if silence < 2 or high is not None:
+            absent += 1
+            if absent < 2 or high is not None:
                 yield None
         else:
-            silence = silence + 1 if found is None else 0
+            absent = absent + 1 if found is None else 0
             if found is not None:
                 yield tuple(found[1:])
-        if high is None and silence > _SILENCE:
+        if high is None and absent > _MOST_ABSENT:
             return
 
 
-def _makes_sense(table: str, row: dict[str, object]) -> bool:
-    """Whether the row's own checks agree: checksums, lengths, JSON."""
-    check = _CHECKS.get(table)
-    try:
-        return check is None or check(row)
-    except (ValueError, TypeError, KeyError, zlib.error):
-        return False
-
-
-def _sound_trace(row: dict[str, object]) -> bool:
-    columns = [row["travel_mm_packed"], row["reading_mm_packed"], row["at_s_packed"]]
-    lengths = {
-        len(packing.unpack_floats(column))
-        for column in columns
-        if isinstance(column, bytes)
-    }
-    return lengths == {row["readings"]}
-
-
-def _sound_reading(row: dict[str, object]) -> bool:
-    raw, times = row["raw_zlib"], row["arrival_us_packed"]
-    if not isinstance(raw, bytes) or not isinstance(times, bytes):
-        return False
-    lengths = (len(zlib.decompress(raw)), len(packing.unpack_integers(times)))
-    return lengths == (row["raw_bytes"], row["readings"])
-
-
-def _sound_chunk(row: dict[str, object]) -> bool:
-    times = row["arrival_us_packed"]
-    return (
-        isinstance(times, bytes)
-        and len(packing.unpack_integers(times)) == row["readings"]
-    )
-
-
-def _sound_finding(row: dict[str, object]) -> bool:
-    return (
-        zlib.crc32(f"{row['finding_json']}{row['evidence_json']}".encode())
-        == row["crc32"]
-    )
-
-
-def _json_in(*columns: str) -> Callable[[dict[str, object]], bool]:
-    def check(row: dict[str, object]) -> bool:
-        return all(isinstance(json.loads(str(row[column])), dict) for column in columns)
-
-    return check
-
-
-_CHECKS: dict[str, Callable[[dict[str, object]], bool]] = {
-    "gear": _json_in("gear_json"),
-    "check_run": _json_in("options_json"),
-    "event": _json_in("data_json"),
-    "trace": _sound_trace,
-    "sweep": _json_in("wires_json"),
-    "chunk": _sound_chunk,
-    "reading": _sound_reading,
-    "finding": _sound_finding,
-    "move": _json_in("move_json"),
-}
-
-
 def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
-    """Rows whose check, gear or boot was lost stay reachable; a link to a lost trace is
-    left to be missed."""
+    """Rows whose check, gear or boot was lost stay reachable. A link to a lost trace
+    stays, so that the finding is known to lack it."""
     new.execute("BEGIN")
     new.execute(
         "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key,"
@@ -264,8 +212,7 @@ def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
 
 
 def _give_no_number_twice(new: sqlite3.Connection) -> None:
-    """Links to lost rows stay: a row to come must not be taken for the one that was
-    lost."""
+    """Links to lost rows stay, so no new row may have the number of a lost one."""
     highest = dict.fromkeys(_TABLES, 0)
     for table in _TABLES:
         for _, _, parent, column, *_ in new.execute(
@@ -286,7 +233,7 @@ def _give_no_number_twice(new: sqlite3.Connection) -> None:
     new.execute("COMMIT")
 
 
-def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
+def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     """A copy with its write-ahead file laid over it; with a new list of tables where
     its own cannot be read.
 
@@ -298,19 +245,19 @@ def _readable(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     shutil.copyfile(aside if aside.exists() else fresh, copy)
     page = struct.unpack(">H", fresh.read_bytes()[16:18])[0]
     with copy.open("r+b") as file:
-        lay_over(_beside(aside, "-wal"), file)
-        _say_size(file, page)
+        overlay_pages(_beside(aside, "-wal"), file)
+        _set_page_count(file, page)
         with suppress(sqlite3.Error, LogDamaged, UnicodeDecodeError):
-            return closing(_opened(copy))
-        _lay_list(fresh.read_bytes(), file, page)
-        _say_size(file, page)
+            return closing(_open_with_all_tables(copy))
+        _overlay_table_list(fresh.read_bytes(), file, page)
+        _set_page_count(file, page)
     try:
-        return closing(_opened(copy))
+        return closing(_open_with_all_tables(copy))
     except (sqlite3.Error, LogDamaged, UnicodeDecodeError):
-        return closing(_empty())
+        return closing(_empty_log())
 
 
-def _opened(path: Path) -> sqlite3.Connection:
+def _open_with_all_tables(path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
     )
@@ -327,13 +274,13 @@ def _opened(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _empty() -> sqlite3.Connection:
+def _empty_log() -> sqlite3.Connection:
     db = sqlite3.connect(":memory:", isolation_level=None)
     migrate(db)
     return db
 
 
-def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
+def _overlay_table_list(fresh: bytes, file: BinaryIO, size: int) -> None:
     """Lay the list of tables of a fresh log over the damaged one.
 
     Fresh logs of one version have it on the same pages with the same roots, as nothing
@@ -358,7 +305,7 @@ def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
             ]
 
 
-def _say_size(file: BinaryIO, size: int) -> None:
+def _set_page_count(file: BinaryIO, size: int) -> None:
     """As many pages as there are, none of them free or in a write-ahead file (file
     format, section 1.3)."""
     pages = -(-file.seek(0, os.SEEK_END) // size)
@@ -388,7 +335,7 @@ def _beside(path: Path, suffix: str) -> Path:
     return path.with_name(path.name + suffix)
 
 
-def _same_file(source: Path, target: Path) -> None:
+def _link_or_copy(source: Path, target: Path) -> None:
     """A second name for the file; a copy where the file system has no such thing."""
     try:
         os.link(source, target)

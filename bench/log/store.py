@@ -1,5 +1,7 @@
-"""What is merged or kept once: the pieces of a sweep, traces, copies of the gear.
-Nothing here commits."""
+"""Stores once what several rows share: traces, the gear, the merged bytes of a sweep.
+
+Nothing here commits.
+"""
 
 from __future__ import annotations
 

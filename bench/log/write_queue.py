@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from bench.log import entries
+from bench.log.entry import EntryRefused
 
 QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalled disk
 # beyond the limit blocks of readings are refused; this is left for ends and findings
@@ -41,6 +42,11 @@ class QueuedWrite(NamedTuple):
     finding: str | None
 
 
+def refuse_without_room(db: sqlite3.Connection, boot_key: int) -> None:
+    """Stands for a write that did not fit, so that its ticket is told as refused."""
+    raise EntryRefused("the memory for what waits was full")
+
+
 class WriteQueue:
     """Not locked: the committer holds its own lock around each call."""
 
@@ -64,10 +70,20 @@ class WriteQueue:
     def waits_longer_than(self, seconds: float) -> bool:
         return bool(self) and time.monotonic() - self._writes[0].since > seconds
 
-    def add(self, write: QueuedWrite) -> None:
-        self._writes.append(write)
-        self._bytes += write.size
-        self._urgent += write.urgent
+    def add(
+        self,
+        ticket: int,
+        size: int,
+        urgent: bool,
+        write: Write | ReadingBlock,
+        sweep: str | None,
+        finding: str | None,
+    ) -> None:
+        now = time.monotonic()
+        queued = QueuedWrite(ticket, now, size, urgent, write, sweep, finding)
+        self._writes.append(queued)
+        self._bytes += size
+        self._urgent += urgent
 
     def batch(self) -> list[QueuedWrite]:
         """The first writes, as many as one commit takes; they stay in the queue."""

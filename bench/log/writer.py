@@ -15,8 +15,8 @@ from bench.checks.options import OptionValue
 from bench.finding import Finding, Move
 from bench.log import entries
 from bench.log.committer import NOT_QUEUED, Committer
-from bench.log.entries import Entry
-from bench.log.rows import Commit, Stamp, SweepEnd, Unfinished, now
+from bench.log.entry import Entry
+from bench.log.rows import Commit, Stamp, SweepEnd, now
 from bench.log.write_queue import ReadingBlock, Write
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
@@ -25,15 +25,12 @@ __all__ = ["NOT_QUEUED", "LogWriter"]
 _Values = TypeVarTuple("_Values")
 
 
-class LogWriter:
-    """Appends to one log; made by `open`, used from one thread (the callbacks come from
+class LogWriter(Committer):
+    """Writes to one log; made by `open`, used from one thread (the callbacks come from
     another)."""
 
-    def __init__(self, committer: Committer, clock: Callable[[], Stamp]) -> None:
-        self._committer = committer
-        self._clock = clock
-        # readings of a sweep for which there was no room
-        self._dropped: dict[str, int] = {}
+    # by sweep, readings for which there was no room
+    _dropped: dict[str, int]
 
     @classmethod
     def open(
@@ -53,38 +50,12 @@ class LogWriter:
         user to solve. A medium that is full, read-only or away is no error: the writer
         starts in trouble and tries again.
         """
-        committer = Committer(
+        writer = cls(
             Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
         )
-        committer.start()
-        return cls(committer, clock)
-
-    @property
-    def path(self) -> Path:
-        return self._committer.path
-
-    @property
-    def unfinished(self) -> Unfinished:
-        """What the last life left; found anew after a salvage, or once the log could be
-        opened."""
-        return self._committer.unfinished
-
-    @property
-    def trouble(self) -> str | None:
-        """Why nothing is being recorded, or None."""
-        return self._committer.trouble
-
-    @property
-    def awaited(self) -> int:
-        """Ticket of the latest act that somebody may be told of (not of raw bytes, nor
-        of what need not hurry)."""
-        return self._committer.awaited
-
-    def look(self) -> None:
-        """To be called now and then: a write that waits for too long is trouble."""
-        self._committer.look()
-
-    # What the daemon records. Every call returns its ticket.
+        writer._dropped = {}
+        writer.start()
+        return writer
 
     def begin_check(
         self,
@@ -116,7 +87,7 @@ class LogWriter:
         """data must be JSON. An event without a check waits for other writes, unless it
         is urgent."""
         write = self._write(entries.event, at, run_id, kind, dict(data or {}))
-        return self._committer.put(write, urgent=urgent or run_id is not None)
+        return self.put(write, urgent=urgent or run_id is not None)
 
     def start_sweep(
         self,
@@ -142,7 +113,7 @@ class LogWriter:
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
         (stored in whole us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self._committer.put(
+        ticket = self.put(
             ReadingBlock(sweep_id, instrument, raw, times),
             urgent=False,
             size=len(raw) + 8 * len(times) + 300,
@@ -170,7 +141,7 @@ class LogWriter:
                 {"sweep": sweep_id, "readings": dropped, "why": "the log was stalled"},
             )
         size = 300 + (24 * len(trace.reading) if trace else 0)
-        return self._committer.put(write, size=size, sweep=sweep_id)
+        return self.put(write, size=size, sweep=sweep_id)
 
     def undo_sweep(
         self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None
@@ -197,7 +168,7 @@ class LogWriter:
 
         size = 4000 + sum(24 * len(trace.reading) for trace in evidence.traces)
         write = self._write(record, at)
-        return self._committer.put(write, size=size, finding=finding.id)
+        return self.put(write, size=size, finding=finding.id)
 
     def move_planned(
         self, move_id: str, finding_id: str, move: Move, *, at: Stamp | None = None
@@ -231,16 +202,6 @@ class LogWriter:
     def finish(self, run_id: str, *, at: Stamp | None = None) -> int:
         return self._put(entries.set_check_state, at, run_id, "finished", None)
 
-    def flush(self, timeout: float = 5.0) -> bool:
-        """Wait until all that was given so far is on the disk; False if it is not after
-        `timeout` s."""
-        return self._committer.flush(timeout)
-
-    def close(self) -> bool:
-        """Save what waits (for at most a second and a half), let go of the log; True if
-        all was saved."""
-        return self._committer.close()
-
     def _write(
         self,
         record: Callable[[Entry, *_Values], object],
@@ -256,4 +217,4 @@ class LogWriter:
         at: Stamp | None,
         *values: *_Values,
     ) -> int:
-        return self._committer.put(self._write(record, at, *values))
+        return self.put(self._write(record, at, *values))

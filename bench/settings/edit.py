@@ -1,8 +1,7 @@
-"""Writes what was learned of an instrument into the settings file, as a person would
-have written it.
+"""Writes what setup found of an instrument into the settings file.
 
-Comments, other keys and their order stay; the whole file is checked before a byte is
-written, and the new one takes the old one's place in a single step.
+Comments, other keys and their order stay. The whole file is checked before a byte is
+written, and the new file takes the old one's place in a single step.
 """
 
 from __future__ import annotations
@@ -17,7 +16,8 @@ from typing import Any, Literal
 import msgspec
 
 from bench.settings.gear_file import write_whole
-from bench.settings.settings_file import Settings, SettingsError, load, wire_keys
+from bench.settings.port_settings import wire_keys
+from bench.settings.settings_file import Settings, SettingsError, load
 from bench.settings.toml_table import read_toml
 from bench.units import System
 
@@ -73,7 +73,7 @@ def _stale(
 
 
 def wire_of(path: Path, section: Section) -> dict[str, Value]:
-    """How the port under [section] speaks, as it is written there; empty where none is."""
+    """How the port under [section] speaks, as written there; empty where none is."""
     table = read_toml(path).get(section, {})
     of_cable = wire_keys() if "port" in table else set()
     return {key: value for key, value in table.items() if key in of_cable}

@@ -1,7 +1,6 @@
-"""Saws, jigs, squares and leaves as tables of TOML: read strictly, and written back
-when one is added.
+"""Reads saws, jigs, squares and leaves from tables of TOML, and writes one back.
 
-Lengths in mm, slopes in rad once read.
+Lengths are in mm, slopes in rad once read.
 """
 
 from __future__ import annotations

@@ -1,5 +1,7 @@
-"""Where settings, log and socket lie. Cheap to import: a client needs no more to find
-its daemon."""
+"""Finds where settings, log and socket lie.
+
+Cheap to import: a client needs no more to find its daemon.
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,7 @@
-"""One table of a TOML file, taken apart key by key; whatever is wrong or left over is
-one plain line. Lengths in mm, angles and slopes in rad, times in s once read."""
+"""Takes one table of a TOML file apart key by key, and names in one line what is wrong.
+
+Lengths are in mm, angles and slopes in rad, times in s once read.
+"""
 
 from __future__ import annotations
 
@@ -27,10 +29,10 @@ from bench.units import (
     slope_words,
 )
 
-# rad: a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
-STEEPEST = 0.1
-LARGEST = 1_000_000  # bytes of a settings file
-LONGEST = 10_000.0  # mm: nothing on a table saw is longer
+# rad; a tolerance or toe beyond this is a slip of the pen, not a slope of a saw
+STEEPEST_RAD = 0.1
+LARGEST_FILE_BYTES = 1_000_000
+LONGEST_MM = 10_000.0  # nothing on a table saw is longer
 
 
 class Written(msgspec.Struct, frozen=True):
@@ -196,7 +198,7 @@ class Table:
             "length",
             parse_length,
             0,
-            LONGEST,
+            LONGEST_MM,
             "more than 0 mm and at most 10 m would do",
         )
 
@@ -206,7 +208,7 @@ class Table:
             "slope",
             parse_slope,
             0,
-            STEEPEST,
+            STEEPEST_RAD,
             "more than nothing and at most 100 mm per 1 m would do",
         )
 
@@ -239,7 +241,7 @@ class Table:
         out = []
         for n, value in enumerate(values):
             number = self._parsed(f"{key}[{n}]", value, parse_length)
-            if number < 0 or (number == 0 and not zero) or number > LONGEST:
+            if number < 0 or (number == 0 and not zero) or number > LONGEST_MM:
                 least = "0 mm or more" if zero else "more than 0 mm"
                 raise self.wrong(
                     f"{key}[{n}]", value, f"{least}, and at most 10 m, would do"
@@ -281,7 +283,7 @@ def _unit_for(parse: Callable[[str], float], value: float) -> str:
 
 
 def read_toml(path: Path | None) -> dict[str, Any]:
-    """The file's contents; an absent one is empty, an unreadable one a SettingsError."""
+    """The file's contents, empty for an absent one. Raises SettingsError."""
     if path is None:
         return {}
     try:
@@ -289,11 +291,11 @@ def read_toml(path: Path | None) -> dict[str, Any]:
         with open(
             path, "rb", opener=lambda name, flags: os.open(name, flags | os.O_NONBLOCK)
         ) as file:
-            data = file.read(LARGEST + 1)
-        if len(data) > LARGEST:
+            data = file.read(LARGEST_FILE_BYTES + 1)
+        if len(data) > LARGEST_FILE_BYTES:
             raise SettingsError(
-                f"{path}: more than {LARGEST} bytes; a text file of ordinary size"
-                " would do"
+                f"{path}: more than {LARGEST_FILE_BYTES} bytes; a text file of ordinary"
+                " size would do"
             )
         return tomllib.loads(data.decode("utf-8-sig"))
     except FileNotFoundError:

@@ -195,7 +195,7 @@ def test_touching_away_without_what_it_takes_is_said() -> None:
 
 
 def test_an_old_log_is_exported_whatever_its_options(tmp_path: Path) -> None:
-    from bench.log.history import as_shown
+    from bench.log.export import as_shown
 
     trace = Trace("slot-left", [0.0], [19.05])
     odd = Evidence("runner-fit", [trace], {"stations": "many", "runner_length": -1.0, "runner": 7})

@@ -10,8 +10,7 @@ from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
 from bench.cli.recorded_sweeps import read_sweeps
 from bench.gear import Indicator, Travel
-from bench.log.export import sweeps_csv
-from bench.log.history import as_shown
+from bench.log.export import as_shown, sweeps_csv
 from bench.procedure.conclusion import conclude
 
 

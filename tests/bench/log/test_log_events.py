@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from bench.cli.log import log as command
 from bench.log import event_log, events
-from bench.log.rows import Happened
+from bench.log.rows import Incident
 
 LOGS = Path(__file__).parents[3] / "fixtures" / "logs"
 AWAY = "/dev/ttyUSB0 went away (the cable was pulled); it is taken up again when it is back."
@@ -126,14 +126,14 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
     ],
 )
 def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:
-    about, said = event_log._words(Happened(kind, data, 0.0, True), data, "mm")
+    about, said = event_log._words(Incident(kind, data, 0.0, True), data, "mm")
     assert says in said and said.endswith((".", "?", "!")) and about in ("log", "travel", "indicator")
 
 
 def test_no_kind_is_listed_without_words(path) -> None:
     """Told by name, so that none of them falls to the last line as a trouble of the log."""
     for kind in events._INCIDENT_KINDS:
-        about = event_log._words(Happened(kind, {}, 0.0, True), {}, "mm")[0]
+        about = event_log._words(Incident(kind, {}, 0.0, True), {}, "mm")[0]
         assert (about == "log") == (
             kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")
         ), kind

@@ -131,7 +131,7 @@ def test_who_does_not_read_holds_up_nobody(live, path, answering) -> None:
         life = live("boot-b")
         life.whole_check("later")
         assert life.writer.flush()
-        assert life.writer._committer._place.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
+        assert life.writer._file.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
     with WireClient(at) as client:  # and it may go away in the midst of it
         client.send(LogExport())
         assert isinstance(client.next(60.0), LogText)

@@ -154,7 +154,7 @@ def test_a_lost_write_ahead_file_is_known_by_what_was_told(live, pulled) -> None
 def test_a_damaged_write_ahead_file_is_read_beyond_the_damage(live, pulled) -> None:
     path, files = pulled
     frames_of = files["-wal"]
-    third = wal.HEADER + 2 * (wal.FRAME + 4096)
+    third = wal.HEADER_BYTES + 2 * (wal.FRAME_HEADER_BYTES + 4096)
     damaged = frames_of[:third] + b"\xa5" * 1024 + frames_of[third + 1024 :]
     lay_down(path, files | {"-wal": damaged})
     left = start(live, path)
@@ -201,7 +201,7 @@ def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) ->
         told = acknowledged.read(path)
         assert told is not None and told.highest["finding"] == number + 1
         with open_read(path) as db:
-            assert acknowledged.lacking(db, told) == {}
+            assert acknowledged.missing_rows(db, told) == {}
     block = acknowledged.beside(path)
     assert block.stat().st_size == 512
     whole = block.read_bytes()
@@ -214,11 +214,11 @@ def test_what_was_told_is_never_ahead_of_what_is_there_nor_behind(live, path) ->
     assert "whether anything is missing" in start(live, path).words[0]
 
 
-def test_frames_are_judged_by_their_own_checksum(live, pulled) -> None:
+def test_frames_are_checked_by_their_own_checksum(live, pulled) -> None:
     """Against SQLite itself: it takes exactly the frames whose checksums agree, up to the first that does not."""
     path, files = pulled
     lay_down(path, files)
-    sound = [frame for frame in wal.frames(beside(path, "-wal"), judged=True) if frame.sound]
+    sound = [frame for frame in wal.frames(beside(path, "-wal"), checked=True) if frame.sound]
     with closing(sqlite3.connect(path)) as db:
         assert db.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()[1] == len(sound) > 10
 

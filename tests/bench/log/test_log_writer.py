@@ -6,9 +6,10 @@ import sqlite3
 import time
 from contextlib import closing
 
+import msgspec
 import pytest
 
-from bench.checks.model import Evidence, Known, Pool, Tap, Trace
+from bench.checks.model import Evidence, Known, Lean, Pool, Tap, Trace
 from bench.log import committer
 from bench.log.committer import GROUP_S
 from bench.log.events import list_events
@@ -16,7 +17,7 @@ from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import Commit
-from bench.log.runs import list_open_runs, load_evidence
+from bench.log.runs import list_open_runs
 from bench.log.sweeps import list_sweeps, load_raw_readings
 from bench.log.write_queue import QUEUE_BYTES
 from bench.log.writer import NOT_QUEUED, LogWriter
@@ -128,11 +129,13 @@ def test_a_check_in_progress_is_found_again(live, path) -> None:
     again.writer.flush()
     with open_read(path) as db:
         assert [s.state for s in list_sweeps(db, "run-1")] == ["whole", "undone", "interrupted"]
-        evidence = load_evidence(db, "run-1")
+        whole = [sweep.trace for sweep in list_sweeps(db, "run-1") if sweep.state == "whole"]
+        events = {event.kind: event.data for event in list_events(db, "run-1")}
         assert load_raw_readings(db, "s-2") == {"indicator": (b"x" * 7, [1, 2, 3]), "travel": (b"y" * 7, [1])}
-    assert evidence.traces == [trace]
-    assert [(lean.left, lean.right) for lean in evidence.leans] == [(-0.01, 0.02)]
-    assert evidence.taps == [Tap("-", 2.5, 2.52, False)]
+    assert whole == [trace]
+    lean = msgspec.convert(events["lean"], Lean)
+    assert (lean.left, lean.right) == (-0.01, 0.02)
+    assert msgspec.convert(events["tap"], Tap) == Tap("-", 2.5, 2.52, False)
     again.writer.abandon("run-1", "left lying")
     again.writer.close()
     assert live("boot-c").writer.unfinished.words == []
@@ -147,7 +150,6 @@ def test_an_undone_sweep_keeps_its_readings(live, path) -> None:
     with open_read(path) as db:
         (sweep,) = list_sweeps(db, "run-1")
         assert (sweep.state, sweep.trace) == ("undone", trace)
-        assert load_evidence(db, "run-1").traces == []
         assert list_events(db, "run-1")[-1].data == {"sweep": "s", "was": "whole"}
 
 

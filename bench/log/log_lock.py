@@ -1,6 +1,7 @@
-"""One writer per log: a lock file beside it, with the holder's process number inside.
-The lock is the kernel's, so it goes with the process however that ends: after kill -9
-there is nothing to clean; the file itself stays and means nothing.
+"""Locks the log for one writer by a file beside it, which names the holder's process.
+
+The lock is the kernel's, so that it ends with the process, however that ends: after
+kill -9 there is nothing to clean. The file itself stays and means nothing.
 """
 
 from __future__ import annotations
@@ -14,18 +15,18 @@ from pathlib import Path
 
 from bench.log.rows import LogHeld
 
-_PATIENCE_S = 0.3  # the winner writes its number just after it has the lock
+_HOLDER_WAIT_S = 0.3  # a process writes its number just after it has the lock
 
 
-class Hold:
-    """The held lock; `release` is safe to call twice."""
+class LogLock:
+    """A lock that is held; `release` may be called twice."""
 
     def __init__(self, descriptor: int, path: Path) -> None:
         self._descriptor: int | None = descriptor
         self.path = path
 
     @classmethod
-    def take(cls, log: Path) -> Hold:
+    def acquire(cls, log: Path) -> LogLock:
         """Raises LogHeld naming the holder; OSError where no lock file can be made
         (read-only medium)."""
         # one lock, whatever name the log is called by
@@ -49,15 +50,15 @@ class Hold:
             raise LogHeld(
                 f"the log {log} is held by {holder}; stop that one first"
             ) from None
-        if not stands(descriptor, path):
+        if not is_at_path(descriptor, path):
             os.close(descriptor)
             raise OSError(errno.ESTALE, f"the lock {path} was replaced meanwhile")
         _sign(descriptor)
         return cls(descriptor, path)
 
-    def stands(self) -> bool:
+    def is_at_path(self) -> bool:
         """Whether the lock is still the one that another would find."""
-        return self._descriptor is not None and stands(self._descriptor, self.path)
+        return self._descriptor is not None and is_at_path(self._descriptor, self.path)
 
     def release(self) -> None:
         if self._descriptor is not None:
@@ -65,7 +66,7 @@ class Hold:
             self._descriptor = None
 
 
-def stands(descriptor: int, path: Path) -> bool:
+def is_at_path(descriptor: int, path: Path) -> bool:
     """Whether what is open is still what is at the path."""
     here = os.fstat(descriptor)
     try:
@@ -88,21 +89,21 @@ def _sign(descriptor: int) -> None:
 
 
 def _holder(descriptor: int) -> str:
-    """What the lock file says of a process that lives; a dead one's number is waited
-    out."""
-    until = time.monotonic() + _PATIENCE_S
+    """The process that the lock file names. While it names a dead one, the holder is
+    given time to write its own number."""
+    until = time.monotonic() + _HOLDER_WAIT_S
     while True:
         number, _, since = (
             os.pread(descriptor, 100, 0).decode(errors="replace").strip().partition(" ")
         )
-        if number.isdigit() and _lives(int(number)):
+        if number.isdigit() and _is_alive(int(number)):
             return f"process {number} since {since}"
         if time.monotonic() > until:
             return "another process"
         time.sleep(0.01)
 
 
-def _lives(number: int) -> bool:
+def _is_alive(number: int) -> bool:
     try:
         os.kill(number, 0)
     except ProcessLookupError:
