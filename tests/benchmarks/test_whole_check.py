@@ -46,7 +46,12 @@ def test_every_slip_in_small() -> None:
         assert every[True, slip]["stopped"] == every[True, slip]["checks"]
     assert every[False, "wrong side in both"]["wrong_way"] > 0  # the slip is really made
     turned = every[True, "travel grows the other way"]
-    assert turned["wrong_way"] == turned["too_close"] + turned["remarked"] > 0
+    assert turned["wrong_way"] == turned["nothing"] == 0
+    for placement in ("handle-left", "handle-right"):  # each time it is said
+        said = [
+            n for words, n in turned["most said"].items() if words.startswith(f"At {placement} a pass toward")
+        ]
+        assert said == [turned["checks"]]
     assert every[False, "all"]["nothing"] == 0
 
 
