@@ -41,8 +41,17 @@ def test_every_kind_of_which_the_saw_knows_the_truth_is_demonstrated() -> None:
     assert set(SEEDS) == set(TRUTHS)
 
 
-@pytest.mark.ci
-@pytest.mark.parametrize(("kind", "seed"), [(kind, seed) for kind in SEEDS for seed in SEEDS[kind]])
+# one seed of each kind for .ci/run: test_console_all_kinds takes them all once more, by keys
+EACH = [
+    pytest.param(kind, seed, marks=pytest.mark.slow if more else pytest.mark.ci)
+    for kind, seeds in SEEDS.items()
+    for more, seed in enumerate(seeds)
+]
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"), [pytest.param(kind, seed, marks=mark) for mark, kind, seed in EACH]
+)
 async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     said: list[str] = []
     answer, good = await one_check(seed, said.append, kind, sweeps=2)
