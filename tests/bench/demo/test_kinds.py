@@ -49,9 +49,7 @@ EACH = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("kind", "seed"), [pytest.param(kind, seed, marks=mark) for mark, kind, seed in EACH]
-)
+@pytest.mark.parametrize(("kind", "seed"), EACH)
 async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     said: list[str] = []
     answer, good = await one_check(seed, said.append, kind, sweeps=2)
