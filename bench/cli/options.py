@@ -25,18 +25,23 @@ def the_check(kind: str) -> Check:
 def declared(command: F, *, recorded: bool = False) -> F:
     """Add every option that any check declares, once each by name; recorded: those of
     recorded files too."""
-    of: dict[str, list[tuple[Check, Option]]] = {}
+    by_name: dict[str, list[tuple[Check, Option]]] = {}
     for check in checks().values():
         for option in check.options:
             if recorded or not option.recorded:
-                of.setdefault(option.name, []).append((check, option))
-    for name, found in reversed(of.items()):
+                by_name.setdefault(option.name, []).append((check, option))
+    for name, found in reversed(by_name.items()):
         option = found[0][1]
-        words = f"{option.words} ({', '.join(check.kind for check, _ in found)})."
+        kinds: dict[str, list[str]] = {}
+        for check, each in found:
+            kinds.setdefault(each.words, []).append(check.kind)
+        words = "; ".join(
+            f"{said} ({', '.join(those)})" for said, those in kinds.items()
+        )
         choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
         metavar = "|".join(choices) or option.kind.upper()
         command = click.option(
-            f"--{name.replace('_', '-')}", name, metavar=metavar, help=words
+            f"--{name.replace('_', '-')}", name, metavar=metavar, help=f"{words}."
         )(command)
     return command
 

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import re
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,9 +22,8 @@ from click.testing import CliRunner
 from bench.cli.common import Complaint
 from bench.cli.decode import decode
 from bench.console.app import make_console
-from bench.demo.hands_client import HandsClient
-from bench.demo.operator import connect
-from bench.protocol import Asking, Begin, Cables, Concluded, LearnSaid, Press, Readings
+from bench.demo.operator import Operator
+from bench.protocol import Begin, Cables, LearnSaid, Press, Readings
 from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
@@ -103,6 +104,15 @@ def test_by_hand_and_by_its_encoder() -> None:
     assert sent(12.5, -0.001) == data[:22]
     with pytest.raises(ValueError, match="there is a format"):
         register(FORMAT)
+
+
+def test_the_example_of_the_developers_page() -> None:
+    page = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text("utf-8")
+    (example,) = (text for text in re.findall(r"```python\n(.*?)```", page, re.DOTALL) if "FORMAT = " in text)
+    names: dict[str, Any] = {"__name__": "hw.formats.example"}
+    exec(compile(example, "DEVELOPERS.md", "exec"), names)
+    read, refused = names["make"]({}).feed(b"#0030D4\r\n#0030D\r\n")
+    assert read.value == 12.5 and refused.fault == "not # and six hexadecimal digits"
 
 
 def test_decode_reads_lists_and_proposes_it() -> None:
@@ -186,18 +196,8 @@ async def test_a_check_is_taken_with_it_and_logged(first_bench) -> None:
     async with first_bench(text, **encoders) as bench:
         wire = await bench.talk()
         await bench.reads("travel")
-        wire.send(Begin("fence-square", jig=None, sweeps=2))
-        await bench.until(wire, Asking)
-        following = HandsClient(await connect(bench.folder), bench.hands)
-        try:
-            async with asyncio.timeout(60.0):
-                while following.ask is None:  # who knows of no check in progress begins one
-                    await asyncio.sleep(0.02)
-            following.turn_operator()
-            concluded = await bench.until(wire, Concluded, seconds=90.0)
-        finally:
-            await following.close()
-        assert abs(concluded.finding.quantities[0].value - bench.saw.truth()["rotation"]) < 2e-4
+        finding = await Operator(wire, bench.hands, lambda line: None).take(Begin("fence-square", sweeps=2))
+        assert abs(finding.quantities[0].value - bench.saw.truth()["rotation"]) < 2e-4
     with contextlib.closing(sqlite3.connect(bench.folder / "log.db")) as log:
         kept = log.execute("SELECT readings, raw_zlib FROM reading WHERE instrument = 'indicator'").fetchall()
     assert len(kept) >= 4  # two passes of two set-ups at the least

@@ -92,7 +92,7 @@ def test_on_a_disk_that_takes_a_second(word, bed) -> None:
 @pytest.mark.parametrize(
     "kills",
     [
-        pytest.param(10, marks=pytest.mark.ci),
+        pytest.param(4, marks=pytest.mark.ci),
         pytest.param(200, marks=[pytest.mark.slow, pytest.mark.timeout(3600)]),
     ],
 )

@@ -18,7 +18,7 @@ from bench.demo.daemon_process import DemoError
 from bench.demo.hand_actions import follow
 from bench.demo.operator import Operator
 from bench.demo.single_check import missed, one_check
-from bench.demo.truth import truth_of
+from bench.demo.truth import TRUTHS, truth_of
 from bench.finding import Finding, Quantity
 from bench.procedure.prompt import Ask
 from bench.render.finding import quantity_words
@@ -38,8 +38,19 @@ SEEDS = {
 }
 
 
-@pytest.mark.ci
-@pytest.mark.parametrize(("kind", "seed"), [(kind, seed) for kind in checks() for seed in SEEDS[kind]])
+def test_every_kind_of_which_the_saw_knows_the_truth_is_demonstrated() -> None:
+    assert set(SEEDS) == set(TRUTHS)
+
+
+# one seed of each kind for .ci/run: test_console_all_kinds takes them all once more, by keys
+EACH = [
+    pytest.param(kind, seed, marks=pytest.mark.slow if more else pytest.mark.ci)
+    for kind, seeds in SEEDS.items()
+    for more, seed in enumerate(seeds)
+]
+
+
+@pytest.mark.parametrize(("kind", "seed"), EACH)
 async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     said: list[str] = []
     answer, good = await one_check(seed, said.append, kind, sweeps=2)

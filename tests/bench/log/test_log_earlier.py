@@ -55,11 +55,12 @@ def test_a_square_that_it_doubted_is_passed_over(path: Path) -> None:
 
 
 def test_its_evidence_is_worked_out_to_the_same_answers(path: Path) -> None:
-    from bench.log import read
+    from bench.log.findings import find_finding
+    from bench.log.read_only import open_read
 
     with open_read(path) as db:
         for name in ("f0", "f1", "f2"):
-            finding, evidence = read.show_finding(db, name)
+            finding, evidence = find_finding(db, name)
             again = conclude(evidence, id=finding.id, at=finding.at)
             assert _figures(again) == _figures(finding)
             assert again.codes - {"frozen"} and "noted" not in again.codes
