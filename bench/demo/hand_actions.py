@@ -1,18 +1,20 @@
-"""What a pair of hands does at each thing the daemon asks for, whoever then presses
-Enter.
+"""What a pair of hands does at each request of the daemon, whoever then presses Enter.
 
-They know no check: they put up what is asked, read as they are told, and read the words
-as a person would where those alone say it.
+The hands know no check: they put up what is asked and read as they are told. Only the
+cut of a test board is read from the words of its step, since no field says it.
 """
 
 from __future__ import annotations
 
+import asyncio
 import re
 
+from bench.checks.options import OptionValue
 from bench.procedure.prompt import Ask
 from hw.virtual.hands import Hands
 
 SPEED = 200.0  # mm/s
+SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # a turn of the last screw
 # phases that want no decision, only hands
 BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
@@ -59,6 +61,32 @@ async def push(hands: Hands, ask: Ask) -> None:
 async def tap(hands: Hands) -> None:
     for _ in range(2):
         await hands.tap()
+
+
+async def lean_both_ways(hands: Hands) -> None:
+    for side in ("left", "right", None):
+        await hands.lean(side)
+
+
+async def tighten(hands: Hands, drawn: float) -> None:
+    """The last screw, which draws the free end by `drawn` mm, away from you positive."""
+    for _ in range(SCREW_STEPS):
+        hands.saw.shift_free_end(drawn / SCREW_STEPS)
+        await asyncio.sleep(SCREW_STEP_S)
+
+
+def options_shown(ask: Ask, before: dict[str, OptionValue]) -> dict[str, OptionValue]:
+    """The options of the check, as far as its requests show them; before: by then."""
+    if ask.gather != "width":
+        return before
+    what, _, side = (ask.placement or "").partition("-")
+    options = {} if ask.step == 1 and not ask.taken else dict(before)
+    if what == FIRST_WIDTH:
+        options["kept"] = board_asked(ask.words)[0]
+    elif side in ("left", "right"):
+        one = options.get("runner", side)
+        options["runner"] = side if side == one else "both"
+    return options
 
 
 def board_asked(words: str) -> tuple[str, int]:

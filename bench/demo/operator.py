@@ -15,7 +15,14 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
-from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
+from bench.demo.daemon_process import (
+    PATIENCE,
+    DemoError,
+    Say,
+    end_daemon,
+    start_daemon,
+    write_settings,
+)
 from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
@@ -246,19 +253,6 @@ async def virtual_bench(
                 await end_daemon(daemon)
         finally:
             await ports.stop()
-
-
-def write_settings(
-    path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool
-) -> None:
-    from bench.settings.edit import whole_file
-
-    values: dict[str, Any] = dict(saw.gear())
-    values["indicator"] = {"port": ports["indicator"], "resolution": "0.001 mm"}
-    values["caliper"] = {"port": ports["caliper"], "resolution": "0.01 mm"}
-    if not marks:
-        values["travel"] = {"port": ports["travel"]}
-    path.write_text(whole_file(values))
 
 
 async def connect(folder: Path) -> AsyncClient:
