@@ -1,5 +1,8 @@
-"""A CSV file with a header row, to rows of named cells with the line each stands on;
-refuses what is not one. Values stay text here; what a column means is the caller's."""
+"""A CSV file with a header row, to rows of named cells with their lines.
+
+A file that is not one is refused. Values stay text here; what a column means is the
+caller's.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,8 @@ class RecordedError(ValueError):
 @dataclass(frozen=True, slots=True)
 class Row:
     """cells: one for each name of the header, without blanks around it. line: where the
-    row ends, from 1."""
+    row ends, from 1.
+    """
 
     line: int
     cells: dict[str, str]
@@ -78,7 +82,8 @@ def table_of(text: str, name: str) -> Table:
 
 class _Lines:
     """Rows of a CSV text with the line each ends on; a fault of the text is a
-    RecordedError naming it."""
+    RecordedError naming it.
+    """
 
     def __init__(self, text: str, name: str) -> None:
         self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)

@@ -1,5 +1,6 @@
 """`sweepgauge drift`: has what was squared stayed so; asks the daemon, or reads a log
-with --log FILE."""
+with --log FILE.
+"""
 
 from __future__ import annotations
 
@@ -85,7 +86,7 @@ Key = tuple[str, str | None, str | None]  # check, jig, saw
 
 
 def _grouped(findings: list[Finding]) -> Iterator[tuple[Key, list[Finding]]]:
-    """By check, sled and saw; the order is the log's, for a clock may have been wrong."""
+    """By check, sled and saw, in the log's order, for a clock may have been wrong."""
     groups: dict[Key, list[Finding]] = {}
     for finding in findings:
         if finding.quantities and not finding.doubts:
@@ -105,7 +106,8 @@ def _turns_fence(kind: str) -> bool:
 def _others_moves(key: Key, in_order: list[Finding], moved: set[str]) -> set[str]:
     """The last look of this series before each move that another check of the same
     fence asked for: sweep and board see one fence, and what is moved by the one has not
-    drifted for the other."""
+    drifted for the other.
+    """
     check, jig, saw = key
     if not _turns_fence(check):
         return set()

@@ -1,4 +1,4 @@
-"""`sweepgauge log list|show|export|events`: asks the daemon; --log FILE reads a file."""
+"""`sweepgauge log list|show|export|events`, of the daemon or of a file."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ T = TypeVar("T")
 @click.group()
 def log() -> None:
     """List, show or export what was measured; list what happened to instruments and
-    log."""
+    log.
+    """
 
 
 def _file_option(f: Any) -> Any:
@@ -238,7 +239,8 @@ def _local(at: str) -> str:
 
 def known_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
-    "nothing yet"."""
+    "nothing yet".
+    """
     if kind is not None:
         from bench.cli.options import the_check
 
@@ -284,7 +286,8 @@ def listed(
     most: int,
 ) -> tuple[LogRows, System]:
     """Findings from the daemon or out of a file, newest first, and the units in which
-    they are shown."""
+    they are shown.
+    """
     from bench.protocol import LogList, LogRows
 
     if log_path is not None:
@@ -315,7 +318,8 @@ def listed(
 
 def tell_unread(unread: list[Unread]) -> int:
     """The exit status: what could not be read is bad news, and is told beside what
-    could."""
+    could.
+    """
     if not unread:
         return 0
     from bench.render.finding import unread_words

@@ -1,4 +1,4 @@
-"""`sweepgauge status`."""
+"""`sweepgauge status`: instruments, the check in progress, the last results."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What the lists, the actions and the first start need of the controller; the controller
-knows them, they do not know it."""
+"""Actions, and the face of the controller that lists and first start work with."""
 
 from __future__ import annotations
 
@@ -67,7 +66,8 @@ class Controller(Requester, Protocol):
 
 class Action(msgspec.Struct, frozen=True):
     """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it
-    would do anything now."""
+    would do anything now.
+    """
 
     name: str
     keys: tuple[str, ...]

@@ -1,7 +1,6 @@
-"""The terminal screen: a Textual application around one grid, fed by the link, driven
-by the desk.
+"""The Textual application of the screen: it routes messages, keys and drawing.
 
-It routes; what is known, what is drawn and what keys mean is plain code beside it.
+What is known, what is drawn and what keys mean is plain code beside it.
 """
 
 from __future__ import annotations
@@ -42,7 +41,8 @@ LINE = 0.2  # s between two drawings of the line
 
 class Console(App[None]):
     """`early`: a socket on which the first questions were already asked. `extra`:
-    actions of whoever starts it."""
+    actions of whoever starts it.
+    """
 
     TITLE = "sweepgauge"
     # the list of all keys is our own: it must show on the Pi's screen too
@@ -247,7 +247,8 @@ class Console(App[None]):
 
     def _watch_age(self, now: float) -> None:
         """A number that gets old says so, in steps; while it is fresh nothing ticks but
-        one far alarm."""
+        one far alarm.
+        """
         if self._ageing is not None:
             self._ageing.cancel()
             self._ageing = None
@@ -283,16 +284,16 @@ class Console(App[None]):
 
 
 def _theme(look: ConsoleTheme) -> Theme:
-    """So that the screen's own ground and ink are those of the look."""
-    ground = "#000000" if look.background == "black" else look.background
-    ink = "#c0c0c0" if look.foreground == "white" else look.foreground
+    """Textual's theme with the background and the foreground of ours."""
+    background = "#000000" if look.background == "black" else look.background
+    foreground = "#c0c0c0" if look.foreground == "white" else look.foreground
     return Theme(
         name=look.name,
-        primary=ink,
-        foreground=ink,
-        background=ground,
-        surface=ground,
-        panel=ground,
+        primary=foreground,
+        foreground=foreground,
+        background=background,
+        surface=background,
+        panel=background,
         dark=look.dark,
     )
 
@@ -306,7 +307,8 @@ def make_console(
     tip: Callable[[ScreenController], str] = lambda controller: "",
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
-    ValueError: no such look."""
+    ValueError: no such look.
+    """
     chosen = (
         themes.find_theme(look)
         if look is not None

@@ -1,8 +1,7 @@
-"""First start: the guide from a screen without an instrument to a sled that is
-described; and its list of cables. Pure.
+"""The guide of the first start, from an unknown instrument to a described sled.
 
 The numbers of all cables are live from the beginning; the daemon asks for the plunger
-by itself. Each thing can be skipped, left and done again.
+by itself. Each stage can be skipped, left and done again.
 """
 
 from __future__ import annotations
@@ -79,7 +78,8 @@ def bare(state: ViewModel) -> bool:
 
 def follow(controller: Requester, message: Said) -> None:
     """What the daemon says takes the guide a step on: once a thing is kept, the next is
-    asked for at once."""
+    asked for at once.
+    """
     if not isinstance(message, LearnSaid):
         return
     navigation, state = controller.navigation, controller.state
@@ -233,7 +233,8 @@ def _learn(controller: Requester, what: Literal["indicator", "travel", "leaf"]):
 
 def _doing(state: ViewModel, role: str) -> str:
     """How the instrument of that role does now: its words, its rate, what was refused
-    of it."""
+    of it.
+    """
     instrument: InstrumentView | None = next(
         (one for one in state.instruments.values() if one.role == role), None
     )

@@ -1,7 +1,7 @@
-"""Two sets of signs: one for terminals with braille, one for the Pi's own screen (code
-page 437 only).
+"""Two glyph sets: for terminals with braille, and for the Pi's own screen.
 
-Every state has a sign and a word; the sign alone, or a colour alone, is never used.
+The second has the signs of code page 437 only. Every state has a sign and a word; a
+sign alone, or a colour alone, is never used.
 """
 
 from __future__ import annotations

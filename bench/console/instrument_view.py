@@ -1,4 +1,4 @@
-"""What has been heard of one instrument, and of one pass. Pure; the clock comes in."""
+"""What the screen knows of one instrument, and of one pass."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ STATES: dict[str, str] = {
 
 class InstrumentView(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came
-    (console's clock)."""
+    (console's clock).
+    """
 
     name: str
     role: str
@@ -58,7 +59,7 @@ class InstrumentView(msgspec.Struct):
             self.recent.clear()
 
     def update_cable(self, said: Cable, now: float) -> None:
-        """A cable that is looked for: its number, before it is known what hangs on it."""
+        """A cable and its number, before it is known what hangs on it."""
         self.state = "open" if said.state == "reads" else said.state
         self.words, self.port, self.unit = said.words, said.port, said.unit
         self.grows = said.role  # what it is set up as already
@@ -129,7 +130,8 @@ def cable_views(
 
 class PassView(msgspec.Struct):
     """A pass as it is drawn: points in mm, and which of them were set aside once that
-    is known."""
+    is known.
+    """
 
     sweep: str
     placement: str = ""

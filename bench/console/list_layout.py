@@ -1,5 +1,4 @@
-"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets
-the row it means. Pure."""
+"""How a list of rows stands on the screen, as roomy as it fits, for a thumb."""
 
 from __future__ import annotations
 
@@ -18,7 +17,8 @@ def lay_out_rows(
     navigation: Navigation, rows: Sequence[ListRow], wide: int, high: int
 ) -> tuple[Block, dict[int, int]]:
     """At most `high` lines, the chosen row among them, and which line belongs to which
-    row."""
+    row.
+    """
     navigation.cursor = max(0, min(navigation.cursor, len(rows) - 1))
     for room in (ROOMY, WITH_MORE, WHOLE, SHORT):
         blocks = [

@@ -1,5 +1,6 @@
 """The middle of the screen during the live move: the words, how far it is made, the
-verdict."""
+verdict.
+"""
 
 from __future__ import annotations
 

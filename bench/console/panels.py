@@ -1,7 +1,6 @@
-"""The bands of the working screen: strip, number, where we are, what to do, what was
-said last. Pure.
+"""The parts of the working screen: status, progress of the check, notices.
 
-Each takes what is known, how wide and how high, and gives exactly that many rows.
+Each takes what is known, the width and the height, and gives that many rows.
 """
 
 from __future__ import annotations
@@ -209,7 +208,8 @@ def notice_panel(
 ) -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut.
     Above it the tip; where there is no room for both, bad news goes before the tip and
-    the tip before the rest."""
+    the tip before the rest.
+    """
     lesson = tip_lines(told, wide)
     if lesson and rows > len(lesson):
         return [*lesson, *notice_panel(state, navigation, wide, rows - len(lesson))]

@@ -1,7 +1,7 @@
-"""A small plot of our own: points to dots, dots to characters. Pure.
+"""A small plot of passes: points to dots, dots to characters.
 
 Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside
-are told apart by shape: a cross of its own, over the dots.
+are told apart by shape: each is a cross over the dots.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ class Window(msgspec.Struct, frozen=True):
 
 def window(passes: Sequence[PassView], before: Window | None = None) -> Window:
     """Around all points, in steps, so that a growing line does not move the whole
-    picture at every point."""
+    picture at every point.
+    """
     travel = [
         s
         for p in passes
@@ -57,7 +58,8 @@ def window(passes: Sequence[PassView], before: Window | None = None) -> Window:
 
 class DotCanvas:
     """A field of dots, `wide` x `high` cells; the role of a cell is that of the last
-    dot in it."""
+    dot in it.
+    """
 
     def __init__(self, wide: int, high: int, glyphs: GlyphSet) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs

@@ -47,7 +47,8 @@ def travelled(instrument: InstrumentView, units: System) -> str:
 
 def to_go(mm: float, uncertainty: float, units: System) -> tuple[str, str]:
     """A distance still to go: as many figures as its uncertainty carries, and their
-    unit."""
+    unit.
+    """
     figures, _, unit = rounded_words(mm, uncertainty, units).partition(" ")
     return figures, unit
 
@@ -57,7 +58,7 @@ def _no_minus_zero(text: str) -> str:
 
 
 def age(seconds: float) -> str:
-    """`now`, `7 s ago`, `3 min ago`: in steps, so that an old number does not flicker."""
+    """`now`, `7 s ago`, `3 min ago`, in steps, so that it does not flicker."""
     if seconds < 1.5:
         return "now"
     if seconds < 10:
@@ -70,7 +71,7 @@ def age(seconds: float) -> str:
 
 
 def next_age(seconds: float) -> float:
-    """s until the words of `age` change."""
+    """S until the words of `age` change."""
     if seconds < 1.5:
         return 1.5 - seconds
     if seconds < 10:

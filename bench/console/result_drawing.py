@@ -1,7 +1,6 @@
-"""A result's own drawing: the face of a fence, where a runner binds, the turn of a
-plate. Pure.
+"""The drawing of a result: a fence's face, where a runner binds, a plate's turn.
 
-Drawn from what the result carries, whatever check it came from.
+It is drawn from what the result carries, whatever check it came from.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ def has_drawing(finding: Finding) -> bool:
 def draw_result(
     finding: Finding, wide: int, high: int, glyphs: GlyphSet, units: System
 ) -> Block:
-    """At most `wide` x `high`; empty where there is nothing to draw or no room for it."""
+    """At most `wide` x `high`; empty where there is nothing to draw, or no room."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
         return []
     high = min(high, MOST_HIGH)
@@ -47,7 +46,8 @@ def _face(
     units: System,
 ) -> Block:
     """The face from above, proud side up, and below it between which two places the
-    widest board touches."""
+    widest board touches.
+    """
     points = sorted(profile)
     left, right = points[0][0], points[-1][0]
     low, top = min(y for _, y in points), max(y for _, y in points)
@@ -93,7 +93,8 @@ def _fit(
     positions: list[Position], wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """How loose the runner is from place to place in the slot: columns of play, a mark
-    where it binds."""
+    where it binds.
+    """
     ordered = sorted(positions, key=lambda p: p.at)
     left, right = ordered[0].at, ordered[-1].at
     most = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
@@ -127,7 +128,8 @@ def _turn(
     finding: Finding, phase: float, wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """What the tilt alone does over one turn of the plate, and where it stands out
-    most."""
+    most.
+    """
     tilt = next(
         (q.value for q in finding.quantities if q.name == "tilt"),
         finding.quantities[0].value,
@@ -149,7 +151,7 @@ def _turn(
 
 
 def _over(line: Line, words: str) -> Line:
-    """Words over the right end of a row, where it leaves room; else the row as it is."""
+    """Words over the right end of a row where it leaves room, else the row."""
     plain = "".join(text for text, _ in line)
     room = len(plain) - len(words) - 1
     if room < 0 or plain[room:].strip():

@@ -1,2 +1,3 @@
 """The daemon: instruments to stream (feed), stream to sweeps (sweeper, still), life and
-socket (service)."""
+socket (service).
+"""

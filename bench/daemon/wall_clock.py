@@ -28,8 +28,9 @@ class WallClock:
         self._was_synced = False
 
     def jumped(self) -> float | None:
-        """s by which it jumped since the last look, forward positive; None where it did
-        not."""
+        """S by which it jumped since the last look, forward positive; None where it did
+        not.
+        """
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
         return jump if abs(jump) > JUMP else None

@@ -21,7 +21,7 @@ FIRST_WIDTH = "near"  # of a strip, which is cut before it
 
 
 async def set_up(hands: Hands, ask: Ask) -> None:
-    """What a placement wants. ValueError where the pretend saw has nothing of the kind."""
+    """Put up what a placement wants. ValueError where the saw has none of that kind."""
     placement = ask.placement or ""
     if ask.gather != "width":
         await hands.put(placement, mount=ask.mount, at=ask.at)
@@ -51,7 +51,8 @@ async def follow(hands: Hands, ask: Ask) -> None:
 
 async def push(hands: Hands, ask: Ask) -> None:
     """A push right through; drawn back and seated anew before it where one was kept
-    already."""
+    already.
+    """
     if ask.taken or ask.remark:
         await hands.pull_back()
         await hands.seat()
@@ -69,7 +70,7 @@ async def lean_both_ways(hands: Hands) -> None:
 
 
 async def tighten(hands: Hands, drawn: float) -> None:
-    """The last screw, which draws the free end by `drawn` mm, away from you positive."""
+    """Turn the last screw, which draws the free end by `drawn` mm, away positive."""
     for _ in range(SCREW_STEPS):
         hands.saw.shift_free_end(drawn / SCREW_STEPS)
         await asyncio.sleep(SCREW_STEP_S)
@@ -90,7 +91,7 @@ def options_shown(ask: Ask, before: dict[str, OptionValue]) -> dict[str, OptionV
 
 
 def board_asked(words: str) -> tuple[str, int]:
-    """(side of the blade, turns) of a test board, as the words of its step have them."""
+    """(side of the blade, turns) of a test board, from the words of its step."""
     side = re.search(r"on the (left|right) of the blade", words, re.IGNORECASE)
     turns = re.search(r"(\d+) turns", words)
     return (side[1].lower() if side else "left"), (int(turns[1]) if turns else 4)

@@ -132,7 +132,8 @@ class HandsClient:
 
     def wrong(self) -> None:
         """A slip of the set-up: the square left as it was, or the stand on the other
-        side of the arm."""
+        side of the arm.
+        """
         ask = self.ask
         if ask is None or self.busy:
             return
@@ -229,7 +230,8 @@ class HandsClient:
 
     def _look(self) -> None:
         """Do by itself what needs no decision: put, lean, go to a mark; with the
-        operator everything."""
+        operator everything.
+        """
         if self.busy:
             return
         if self.live is not None:
@@ -267,7 +269,7 @@ class HandsClient:
         return finding.check == JOB and finding.move is not None
 
     def _look_at_rest(self, finding: Finding | None) -> None:
-        """The check, its move made live, the proof of it; then the hands are off again."""
+        """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:
             # as the form on the screen has it
             request: Begin | Live = Begin(JOB, lean=True)

@@ -29,7 +29,7 @@ class Proof(NamedTuple):
 
 
 def allowed(count: float) -> float:
-    """mm by which the change may differ from the leaf."""
+    """Mm by which the change may differ from the leaf."""
     return COUNTS * count + SLACK
 
 
