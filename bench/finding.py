@@ -44,8 +44,7 @@ class Quantity(msgspec.Struct, frozen=True):
 
 class SweepRow(msgspec.Struct, frozen=True):
     """One sweep as it was read: slope is dr/ds before mount and side; no type B rows in
-    its uncertainty.
-    """
+    its uncertainty."""
 
     placement: str
     push: bool
@@ -135,15 +134,13 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def proposed(self) -> Move | None:
         """The move to put before a person. Too close to call proposes none, though
-        `move` keeps what it would be.
-        """
+        `move` keeps what it would be."""
         return None if self.verdict == "cannot-tell" else self.move
 
     @property
     def more_pushes(self) -> int | None:
         """Pushes more in each set-up that may settle what is too close to call; None
-        where pushes do not, or where they are more than anybody would push.
-        """
+        where pushes do not, or where they are more than anybody would push."""
         if (
             self.verdict != "cannot-tell"
             or self.settle is None

@@ -77,7 +77,7 @@ class Jig(msgspec.Struct, frozen=True):
 
     @property
     def x_pivot(self) -> float | None:
-        """Mm from the blade, right positive."""
+        """mm from the blade, right positive."""
         if self.pivot_to_blade is None:
             return None
         return self.pivot_to_blade if self.pivot == "right" else -self.pivot_to_blade
@@ -85,8 +85,7 @@ class Jig(msgspec.Struct, frozen=True):
     @property
     def lever(self) -> float | None:
         """x_a - x_p in mm: from the pivot to where the move is made; negative with the
-        pivot right.
-        """
+        pivot right."""
         reach = (
             self.pivot_to_stop
             if self.pivot_to_stop is not None

@@ -21,8 +21,7 @@ INCH = 25.4
 
 class UnitsError(ValueError):
     """A text that is no length, angle or slope; the message is one sentence with what
-    would do.
-    """
+    would do."""
 
 
 _LENGTHS: dict[str, Fraction] = {
@@ -349,8 +348,7 @@ def _strip(number: str, least: int = 0) -> str:
 
 def _places(value: float, usual: int) -> int:
     """Decimals to print: the usual ones, more where fewer than two significant digits
-    would show.
-    """
+    would show."""
     size = abs(value)
     if size == 0 or not math.isfinite(size):
         return usual
@@ -364,8 +362,7 @@ def in_thou(mm: float) -> bool:
 
 def length_words(mm: float, system: System, places: int | None = None) -> str:
     """`0.05 mm`, `250 mm`; `5 thou`, `19.75 in`. places: fixed decimals of the unit
-    shown.
-    """
+    shown."""
     if system == "mm":
         size, unit, usual, least = mm, "mm", 3, 2 if abs(mm) < 1 else 0
     elif in_thou(mm):
@@ -395,8 +392,7 @@ def uncertainty_places(uncertainty: float) -> int:
 
 def rounded_words(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.12 mm`: in as many decimals as the first digit of the uncertainty, three of a
-    millimetre at the most.
-    """
+    millimetre at the most."""
     if system == "mm":
         unit, most = 1.0, 3
     else:
@@ -420,8 +416,7 @@ def _round_up(uncertainty: float, places: int) -> float:
 
 def give_or_take(mm: float, uncertainty_mm: float, system: System) -> str:
     """`0.150 mm give or take 0.011 mm`: both to the decimals that the uncertainty
-    deserves.
-    """
+    deserves."""
     thou = in_thou(max(abs(mm), abs(uncertainty_mm)))
     factor, unit = (
         (1.0, "mm") if system == "mm" else (THOU, "thou") if thou else (INCH, "in")
@@ -446,8 +441,7 @@ def slope_words(
     uncertainty: float | None = None,
 ) -> str:
     """`0.05 mm per 300 mm`, `2 thou per ft`; over: another length in mm; uncertainty in
-    rad.
-    """
+    rad."""
     base = over if over is not None else PER_MM if system == "mm" else PER_INCH
     if uncertainty is not None:
         rise = give_or_take(rad * base, uncertainty * base, system)

@@ -317,8 +317,7 @@ def square_remarks(
 def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     """Both set-ups over different stretches of the arm: a bow h over its length L, met
     d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
-    square. A half-width.
-    """
+    square. A half-width."""
     from bench.uncertainty import rectangular
 
     middles = [
@@ -335,8 +334,7 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
 
 def _away_untold(evidence: Evidence) -> list[str]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
-    it hangs on.
-    """
+    it hangs on."""
     options = evidence.options
     if not options.get("touch_away") or all(
         options.get(n) is not None for n in TOUCH_AWAY_TAKES
@@ -355,7 +353,7 @@ def _hold_said(evidence: Evidence) -> bool:
 
 
 def _longest(evidence: Evidence) -> float | None:
-    """Mm of the arm that a pass could cover: clear of tip and handle."""
+    """mm of the arm that a pass could cover: clear of tip and handle."""
     square = evidence.gear.square
     return square.arm - CLEAR_OF_ENDS if square is not None and square.arm else None
 
@@ -366,8 +364,7 @@ def _count(placed: Sequence[Placed]) -> float:
 
 def fence_way(a: float, jig: Jig | None) -> str:
     """Which end stands wrong. Turned counter-clockwise the left end has come toward the
-    operator.
-    """
+    operator."""
     end: LeftRight = jig.moving_end if jig is not None else "left"
     near = (a > 0) if end == "left" else (a < 0)
     return f"{end} end too near you" if near else f"{end} end too far from you"

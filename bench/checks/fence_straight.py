@@ -216,8 +216,7 @@ def _straightness(
     confidence: float,
 ) -> tuple[float, Combined]:
     """What noise adds to a straightness is taken off, and the interval is that of what
-    is left.
-    """
+    is left."""
     from bench.geometry.straightness import less_noise
     from bench.uncertainty import combine
 
@@ -236,8 +235,7 @@ def _bow_row(
 
 def _lost(lost: Array, sensitivity: Array) -> Part | None:
     """What averaging takes from one number; a bound, for the form may as well have been
-    lost by some other way.
-    """
+    lost by some other way."""
     from bench.uncertainty import rectangular
 
     return rectangular("form averaged away", float(abs(sensitivity @ lost)))
@@ -245,8 +243,7 @@ def _lost(lost: Array, sensitivity: Array) -> Part | None:
 
 def _span(evidence: Evidence, face: Face) -> Part | None:
     """The indicator's own error over what it moved through, mm; every form is a
-    difference of its readings.
-    """
+    difference of its readings."""
     from bench.uncertainty import span
 
     return span(
@@ -260,8 +257,7 @@ def _span(evidence: Evidence, face: Face) -> Part | None:
 
 def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | None:
     """With one placement the straightedge's own form stays in the answer, as large as
-    it is said to be, or as one may well be where one set-up was asked for.
-    """
+    it is said to be, or as one may well be where one set-up was asked for."""
     from bench.uncertainty import rectangular
 
     if face.g is not None:
@@ -284,8 +280,7 @@ def _straightedge(evidence: Evidence, face: Face, notes: list[str]) -> Part | No
 
 def _both_or_chosen(evidence: Evidence, placements: Sequence[str]) -> None:
     """One set-up alone is an answer where it was chosen, or the straightedge is known;
-    else one was forgotten.
-    """
+    else one was forgotten."""
     known = given_number(evidence.options, "straightedge") is not None
     if (
         len(placements) == 2
@@ -305,8 +300,7 @@ def _contradictions(
 ) -> None:
     """A straightedge that shows no error, or far more than the fence, was perhaps not
     turned as drawn. An indicator that was turned with it takes one for the other: said
-    wherever the verdict would then be another.
-    """
+    wherever the verdict would then be another."""
     from bench.geometry.straightness import minimum_zone
 
     if face.g is None:
@@ -332,8 +326,7 @@ def _boards(
     evidence: Evidence, face: Face, notes: list[str]
 ) -> list[tuple[float, float]]:
     """The widest board left of the blade, over it and right of it; else the whole
-    profile and each half.
-    """
+    profile and each half."""
     low, high = float(face.x[0]), float(face.x[-1])
     middle = (low + high) / 2
     plain = [(low, high), (low, middle), (middle, high)]
@@ -368,8 +361,7 @@ def _contacts(
     notes: list[str],
 ) -> list[Contact]:
     """The line each board rests on when pushed at its middle, relative to the profile's
-    own line.
-    """
+    own line."""
     from bench.checks.shared.face_texture import contact_missed, texture
     from bench.geometry.contact import contact_line
     from bench.uncertainty import Part, combine, tilt, travel_scale

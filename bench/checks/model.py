@@ -24,8 +24,7 @@ Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to an
 
 class Caution(msgspec.Struct, frozen=True):
     """Shown before a check and acknowledged by one key; `about` says when it must be
-    asked again.
-    """
+    asked again."""
 
     name: str
     words: str
@@ -73,8 +72,7 @@ class Trace(msgspec.Struct, frozen=True):
 
 class Pool(msgspec.Struct, frozen=True):
     """Scatter between sweeps from the log: a variance (of the quantity, rad^2) with its
-    degrees of freedom.
-    """
+    degrees of freedom."""
 
     variance: float
     degrees_of_freedom: float
@@ -88,8 +86,7 @@ class SquareHistory(msgspec.Struct, frozen=True):
 
 class SweepHistory(msgspec.Struct, frozen=True):
     """What the latest sweeps of the same sled on the same saw found, with no move
-    since.
-    """
+    since."""
 
     fence: float  # rad
     expanded: float
@@ -110,8 +107,7 @@ class Known(msgspec.Struct, frozen=True):
 
 class EvidenceGear(msgspec.Struct, frozen=True):
     """The part of the user's gear that this check used; a hashed copy is kept in the
-    log.
-    """
+    log."""
 
     indicator: Indicator = Indicator()
     travel: Travel = Travel()
@@ -132,8 +128,7 @@ class Lean(msgspec.Struct, frozen=True):
 
 class Tap(msgspec.Struct, frozen=True):
     """Readings at rest before and after the stand was tapped, mm; came_back: whether
-    that is near enough.
-    """
+    that is near enough."""
 
     placement: str
     before: float
@@ -143,8 +138,7 @@ class Tap(msgspec.Struct, frozen=True):
 
 class Evidence(msgspec.Struct, frozen=True):
     """All that a finding is worked out from; kept beside it so that it can be worked
-    out again.
-    """
+    out again."""
 
     check: str
     traces: list[Trace] = []
@@ -162,8 +156,7 @@ class Evidence(msgspec.Struct, frozen=True):
 
 class EvidenceError(ValueError):
     """The evidence cannot carry a finding (no push, a placement missing, travel that
-    does not move).
-    """
+    does not move)."""
 
 
 class Check(msgspec.Struct, frozen=True):

@@ -162,8 +162,7 @@ def understood(
 ) -> tuple[dict[str, OptionValue], list[OptionError]]:
     """Of options from a log, which an earlier version did not validate: those that can
     be read, and what is wrong with the others. What the check has never asked for says
-    nothing.
-    """
+    nothing."""
     values: dict[str, OptionValue] = {}
     wrong: list[OptionError] = []
     for option in check.options:

@@ -190,8 +190,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _near_rim(evidence: Evidence, tilt: float, limit: float | None) -> list[str]:
     """A plate that is only tilted swings in proportion to the radius; its warp need
-    not.
-    """
+    not."""
     radius, rim = (given_number(evidence.options, name) for name in ("radius", "rim"))
     if radius is None:
         return []

@@ -186,8 +186,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
 
 def _give(below: float, expanded: float) -> float:
     """Of what is shown as 0 below 0: it can only be 0, or what little the upper end
-    still leaves open.
-    """
+    still leaves open."""
     return expanded if below >= 0.0 else max(0.0, below + expanded)
 
 

@@ -217,8 +217,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _held(left: list[float], right: list[float], play: float) -> str:
     """Free, leaned left, leaned right: how far the sled may stand off, and how well
-    either wall brings it back.
-    """
+    either wall brings it back."""
     said = f"Free, the sled may shift by {play:.3f} mm"
     if min(len(left), len(right)) < FEWEST:
         return (
@@ -236,8 +235,7 @@ def _runner_remarks(
     evidence: Evidence, found: Mapping[str, float], places: Mapping[str, list[float]]
 ) -> list[str]:
     """A runner of length Lr with clearance c shifts by c and yaws by 2 c / Lr: each
-    foretells the other.
-    """
+    foretells the other."""
     length = given_number(evidence.options, "runner_length")
     if length is None:
         return []

@@ -44,8 +44,7 @@ FRONT_AT, REAR_AT = 0.0, 160.0
 
 def _side(options: Mapping[str, OptionValue]) -> LeftRight:
     """The slot's side: in the right slot the indicator stands on the right of the
-    blade.
-    """
+    blade."""
     given = options.get("side") or options.get("slot") or "right"
     return "left" if given == "left" else "right"
 
@@ -229,8 +228,7 @@ def _more_touches(
     rows: Sequence[Part | None], combined: Combined, clear: float, touches: int
 ) -> Settle:
     """Touches in all with which it would be told at the confidence of a later look;
-    else the row it hangs on.
-    """
+    else the row it hangs on."""
     from bench.uncertainty import LATER, Part, combine
 
     fixed = [row for row in rows if row is not None and row.name != "touches"]

@@ -162,8 +162,7 @@ def evaluate(evidence: Evidence) -> Finding:
 
 def _clockwise(options: Mapping[str, OptionValue], gear: EvidenceGear) -> bool:
     """How the edge just cut comes onto the sled fence, from above: left of the blade
-    clockwise, if that is near.
-    """
+    clockwise, if that is near."""
     far = gear.jig is not None and gear.jig.fence == "far"
     return (options.get("kept") == "right") == far
 
@@ -204,8 +203,7 @@ def _rows(
     reach: float,
 ) -> list[Part]:
     """Rows by name; the caliper's count where the readings are closer together than it
-    can show.
-    """
+    can show."""
     from bench.uncertainty import Part
 
     dof = board.degrees_of_freedom
@@ -282,8 +280,7 @@ def _sweep(evidence: Evidence) -> SweepHistory | None:
 
 def holds_back(evidence: Evidence, finding: Finding) -> str | None:
     """One of the two is wrong where board and sweep differ, and nothing should be moved
-    by either.
-    """
+    by either."""
     sweep, board = _sweep(evidence), finding.quantities[0]
     if sweep is None:
         return None

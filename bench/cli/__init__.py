@@ -1,6 +1,5 @@
 """The command line: which commands there are. Each is loaded only when it is called, so
-that help is quick.
-"""
+that help is quick."""
 
 from __future__ import annotations
 
@@ -95,8 +94,7 @@ def _no_command(context: click.Context | None) -> str:
 
 def main() -> None:
     """Exit 0 done, 1 done and bad news, 2 wrong use or input (one line says what and
-    where).
-    """
+    where)."""
     from bench.cli.common import Complaint
 
     try:

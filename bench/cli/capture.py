@@ -106,8 +106,7 @@ def capture(
 
 def _device(instrument: str | None, where: Paths) -> str | None:
     """The device that is named in place of an instrument; None where it is one of the
-    settings'.
-    """
+    settings'."""
     if instrument is None or not instrument.startswith("/"):
         return None
     real = os.path.realpath(instrument)
@@ -200,8 +199,7 @@ def _through(
 
 def _as_set(name: str, where: Paths) -> PortSettings | None:
     """As the settings have it; those of the service where it is the service that was
-    asked.
-    """
+    asked."""
     from bench.cli.doctor import settings_of_service
 
     return _named(load_settings(settings_of_service(where))).get(name)
@@ -266,8 +264,7 @@ def _direct(name: str, port: PortSettings, until: float | None, kept: _Kept) -> 
 
 class _Kept:
     """Where the bytes go: to standard output as they come, or with their times into a
-    file at the end.
-    """
+    file at the end."""
 
     def __init__(self, path: str | None, note: str) -> None:
         self.path, self.note = path, note

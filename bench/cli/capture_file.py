@@ -53,8 +53,7 @@ def encode(saved: Saved) -> bytes:
 
 def read(data: bytes) -> Saved | None:
     """None where it is no such file. Raises ValueError with what is wrong where it is
-    one and hurt.
-    """
+    one and hurt."""
     if not data.lstrip().startswith(FIRST):
         return None
     try:

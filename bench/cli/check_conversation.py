@@ -1,6 +1,5 @@
 """The conversation of one check: the daemon's words to the person, Enter back to the
-daemon.
-"""
+daemon."""
 
 from __future__ import annotations
 
@@ -133,8 +132,7 @@ class CheckConversation:
 
     def _lines(self) -> list[bytes]:
         """The lines that were entered; read from the descriptor so that none hides in a
-        buffer.
-        """
+        buffer."""
         data = os.read(sys.stdin.fileno(), 4096)
         if not data:
             self._input_open = False
@@ -209,8 +207,7 @@ class CheckConversation:
 
     def _offer(self, finding: Finding) -> bool:
         """Whether it was offered to go on: too close to call, and a number of pushes
-        that would settle it.
-        """
+        that would settle it."""
         more = finding.more_pushes
         if not self._extends or not self._input_open or more is None:
             return False
@@ -224,8 +221,7 @@ class CheckConversation:
 
     def _instrument(self, message: InstrumentState) -> None:
         """An instrument that stops reading, with what to do about it, and that reads
-        again.
-        """
+        again."""
         if message.state in ("open", "marks"):
             if self._silent.pop(message.name, None) is not None:
                 say(f"  The {message.name} is back.")

@@ -23,8 +23,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 class Complaint(Exception):
     """Wrong use or input, in one line: what was wrong, where, what to do. Exit status
-    2.
-    """
+    2."""
 
 
 def socket_option(f: F) -> F:
@@ -91,8 +90,7 @@ def request(
     meanwhile: Callable[[Any], None] = lambda said: None,
 ) -> tuple[R, System]:
     """One request, its answer of that kind, and the units that the daemon shows;
-    `meanwhile` hears what is said before the answer.
-    """
+    `meanwhile` hears what is said before the answer."""
     from bench.protocol.client import Gone, NoDaemon, Refused
 
     try:

@@ -24,8 +24,7 @@ class RecordedError(ValueError):
 @dataclass(frozen=True, slots=True)
 class Row:
     """cells: one for each name of the header, without blanks around it. line: where the
-    row ends, from 1.
-    """
+    row ends, from 1."""
 
     line: int
     cells: dict[str, str]
@@ -82,8 +81,7 @@ def table_of(text: str, name: str) -> Table:
 
 class _Lines:
     """Rows of a CSV text with the line each ends on; a fault of the text is a
-    RecordedError naming it.
-    """
+    RecordedError naming it."""
 
     def __init__(self, text: str, name: str) -> None:
         self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)

@@ -101,8 +101,7 @@ def doctor(
 
 def settings_of_service(where: Paths) -> Paths:
     """The service's own settings where it is the service that is asked and nobody named
-    others.
-    """
+    others."""
     if (
         where.socket == SERVICE_SOCKET
         and "SWEEPGAUGE_SETTINGS" not in os.environ
@@ -115,8 +114,7 @@ def settings_of_service(where: Paths) -> Paths:
 
 def _total(faults: int, open_ends: int) -> str:
     """open_ends: what is no fault and has something to do all the same, such as a
-    silent instrument.
-    """
+    silent instrument."""
     words = (
         "No fault found"
         if not faults

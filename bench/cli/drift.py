@@ -1,6 +1,5 @@
 """`sweepgauge drift`: has what was squared stayed so; asks the daemon, or reads a log
-with --log FILE.
-"""
+with --log FILE."""
 
 from __future__ import annotations
 
@@ -106,8 +105,7 @@ def _turns_fence(kind: str) -> bool:
 def _others_moves(key: Key, in_order: list[Finding], moved: set[str]) -> set[str]:
     """The last look of this series before each move that another check of the same
     fence asked for: sweep and board see one fence, and what is moved by the one has not
-    drifted for the other.
-    """
+    drifted for the other."""
     check, jig, saw = key
     if not _turns_fence(check):
         return set()

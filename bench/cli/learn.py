@@ -74,8 +74,7 @@ def _thickness(leaf: str | None) -> float | None:
 
 class _Leading:
     """The conversation: words of the daemon on standard error, Enters from standard
-    input.
-    """
+    input."""
 
     def __init__(self, client: WireClient) -> None:
         self.client = client
@@ -128,8 +127,7 @@ class _Leading:
 
     def _heard(self, message: Cables) -> None:
         """What is listened to, each time that a cable does otherwise: a plunger that
-        nobody hears is no good.
-        """
+        nobody hears is no good."""
         for cable in message.cables:
             if (
                 cable.state != "listening"

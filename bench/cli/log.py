@@ -30,8 +30,7 @@ T = TypeVar("T")
 @click.group()
 def log() -> None:
     """List, show or export what was measured; list what happened to instruments and
-    log.
-    """
+    log."""
 
 
 def _file_option(f: Any) -> Any:
@@ -239,8 +238,7 @@ def _local(at: str) -> str:
 
 def known_kind(kind: str | None) -> None:
     """Of a check that there is not, nothing was ever measured: that is a slip, and no
-    "nothing yet".
-    """
+    "nothing yet"."""
     if kind is not None:
         from bench.cli.options import the_check
 
@@ -286,8 +284,7 @@ def listed(
     most: int,
 ) -> tuple[LogRows, System]:
     """Findings from the daemon or out of a file, newest first, and the units in which
-    they are shown.
-    """
+    they are shown."""
     from bench.protocol import LogList, LogRows
 
     if log_path is not None:
@@ -318,8 +315,7 @@ def listed(
 
 def tell_unread(unread: list[Unread]) -> int:
     """The exit status: what could not be read is bad news, and is told beside what
-    could.
-    """
+    could."""
     if not unread:
         return 0
     from bench.render.finding import unread_words

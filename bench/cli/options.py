@@ -24,8 +24,7 @@ def the_check(kind: str) -> Check:
 
 def declared(command: F, *, recorded: bool = False) -> F:
     """Add every option that any check declares, once each by name; recorded: those of
-    recorded files too.
-    """
+    recorded files too."""
     of: dict[str, list[tuple[Check, Option]]] = {}
     for check in checks().values():
         for option in check.options:
@@ -46,8 +45,7 @@ def read_options(
     check: Check, given: Mapping[str, Any], *, recorded: bool = False
 ) -> dict[str, OptionValue]:
     """What was typed, in mm and rad. Raises Complaint for an option that is not this
-    check's, or a bad value.
-    """
+    check's, or a bad value."""
     try:
         typed = {name: text for name, text in given.items() if text is not None}
         return validated(check, typed, recorded=recorded)

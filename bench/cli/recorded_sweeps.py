@@ -110,8 +110,7 @@ def _traces(
 
 class _Columns:
     """Where what stands, by what the check declares. Raises RecordedError naming what
-    is missing or twofold.
-    """
+    is missing or twofold."""
 
     def __init__(self, table: Table, name: str, check: Check) -> None:
         wanted = ", ".join(c if c in NAMES else f"{c}_mm" for c in check.columns)
@@ -230,8 +229,7 @@ def _same(
     name: str, row: Row, column: str, before: str | None, said: str | None
 ) -> str | None:
     """One sweep runs on one seat and under one hold; rows that leave it out go with the
-    others.
-    """
+    others."""
     if said and before is not None and said != before:
         raise RecordedError(
             f"{name}:{row.line}: {column} {_short(said)} in a sweep that had"
@@ -307,8 +305,7 @@ def _judge_sweep(name: str, group: _Group) -> None:
 
 def _way(travel: Sequence[float]) -> float:
     """How far the sled went in all, mm, seen in a couple of dozen looks so that jitter
-    is no way.
-    """
+    is no way."""
     looks = min(24, len(travel))
     cuts = [round(k * len(travel) / looks) for k in range(looks + 1)]
     means = [sum(travel[a:b]) / (b - a) for a, b in pairwise(cuts)]
@@ -334,8 +331,7 @@ def _times(name: str, group: _Group) -> list[float] | None:
 
 def _rises(travel: Sequence[float]) -> bool:
     """Whether it was pushed away: by the halves' means, so that one odd reading cannot
-    turn it.
-    """
+    turn it."""
     half = max(1, len(travel) // 2)
     return sum(travel[-half:]) >= sum(travel[:half])
 

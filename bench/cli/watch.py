@@ -69,8 +69,7 @@ def watch(
 
 def refuse_unknown(status: StatusReply, name: str) -> None:
     """Waiting for ever for a name that nothing has looks like an instrument that is
-    silent.
-    """
+    silent."""
     names = [one.name for one in status.instruments]
     if names and name not in names:
         raise Complaint(
@@ -137,8 +136,7 @@ class _Json:
 
 class _Plain:
     """For a screen reader: whole sentences, only when something changed, not more than
-    one a second.
-    """
+    one a second."""
 
     STEP = 0.005  # mm; less is the last digit flickering
 

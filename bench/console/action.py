@@ -66,8 +66,7 @@ class Controller(Requester, Protocol):
 
 class Action(msgspec.Struct, frozen=True):
     """`keys`: the first is shown. `word` may depend on what is asked. `can`: whether it
-    would do anything now.
-    """
+    would do anything now."""
 
     name: str
     keys: tuple[str, ...]

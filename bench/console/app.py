@@ -41,8 +41,7 @@ LINE = 0.2  # s between two drawings of the line
 
 class Console(App[None]):
     """`early`: a socket on which the first questions were already asked. `extra`:
-    actions of whoever starts it.
-    """
+    actions of whoever starts it."""
 
     TITLE = "sweepgauge"
     # the list of all keys is our own: it must show on the Pi's screen too
@@ -247,8 +246,7 @@ class Console(App[None]):
 
     def _watch_age(self, now: float) -> None:
         """A number that gets old says so, in steps; while it is fresh nothing ticks but
-        one far alarm.
-        """
+        one far alarm."""
         if self._ageing is not None:
             self._ageing.cancel()
             self._ageing = None
@@ -307,8 +305,7 @@ def make_console(
     tip: Callable[[ScreenController], str] = lambda controller: "",
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
-    ValueError: no such look.
-    """
+    ValueError: no such look."""
     chosen = (
         themes.find_theme(look)
         if look is not None

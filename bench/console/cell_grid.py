@@ -67,8 +67,7 @@ class CellGrid(Widget, can_focus=True):
 
 def _differ(old: Line, new: Line) -> tuple[int, int]:
     """Columns from the first to behind the last cell that is not the same; wide signs
-    make it the whole row.
-    """
+    make it the whole row."""
     a = [(c, role) for text, role in old for c in text]
     b = [(c, role) for text, role in new for c in text]
     if any(not c.isascii() and cells(c) != 1 for c, _ in (*a, *b)):
@@ -85,8 +84,7 @@ def _differ(old: Line, new: Line) -> tuple[int, int]:
 
 def _joined(regions: list[Region]) -> list[Region]:
     """Neighbouring rows as one region where that costs little: fewer, larger pieces are
-    cheaper to send.
-    """
+    cheaper to send."""
     out: list[Region] = []
     for region in regions:
         before = out[-1] if out else None

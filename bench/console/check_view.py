@@ -1,6 +1,5 @@
 """The middle of the screen while a check is in progress: the request, its drawing, the
-line as it happens.
-"""
+line as it happens."""
 
 from __future__ import annotations
 
@@ -54,8 +53,7 @@ def _picture_room(wide: int) -> int:
 
 def _words(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Block:
     """What is asked, and why the last thing was not kept. Short of room the question
-    goes first.
-    """
+    goes first."""
     ask, g = state.ask, navigation.glyphs
     assert ask is not None
     out: Block = []
@@ -77,8 +75,7 @@ def _words(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Bl
 
 def _cautions(ask: Ask, navigation: Navigation, wide: int, high: int) -> Block:
     """All at once; where they do not fit they are scrolled, and Enter waits for the end
-    of them.
-    """
+    of them."""
     out: Block = []
     for caution in ask.cautions:
         out += wrap_marked(caution, wide - 2, f" {navigation.glyphs.bad} ", "caution")

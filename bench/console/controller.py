@@ -1,6 +1,5 @@
 """The controller of the screen: keys and touch, turned into actions and into moves
-between pages.
-"""
+between pages."""
 
 from __future__ import annotations
 
@@ -21,8 +20,7 @@ TOO_SOON = 0.4
 
 class ScreenController(RequestController):
     """`extra` are actions of whoever builds the screen (the pretend saw's hands), `tip`
-    a line of theirs beside what is asked; the screen knows nothing of either.
-    """
+    a line of theirs beside what is asked; the screen knows nothing of either."""
 
     def __init__(
         self,
@@ -133,8 +131,7 @@ class ScreenController(RequestController):
 
     def _notes_seen(self) -> None:
         """Somebody is there, so what the daemon noted when it came up has been read; it
-        is not said again.
-        """
+        is not said again."""
         if self.state.notes_unseen and self.send(NotesSeen(len(self.state.notes))):
             self.state.notes_unseen = False
 
@@ -159,8 +156,7 @@ class ScreenController(RequestController):
     def _sure(self, key: str) -> bool:
         """Whether the key belongs to what is asked: yes; the asking key again, which is
         no answer; or too soon after it, as a key that bounces or is held. Any other
-        takes the question back, and means what it means.
-        """
+        takes the question back, and means what it means."""
         navigation = self.navigation
         action = next(a for a in self.actions if a.name == navigation.sure)
         if (

@@ -78,8 +78,7 @@ def bare(state: ViewModel) -> bool:
 
 def follow(controller: Requester, message: Said) -> None:
     """What the daemon says takes the guide a step on: once a thing is kept, the next is
-    asked for at once.
-    """
+    asked for at once."""
     if not isinstance(message, LearnSaid):
         return
     navigation, state = controller.navigation, controller.state
@@ -233,8 +232,7 @@ def _learn(controller: Requester, what: Literal["indicator", "travel", "leaf"]):
 
 def _doing(state: ViewModel, role: str) -> str:
     """How the instrument of that role does now: its words, its rate, what was refused
-    of it.
-    """
+    of it."""
     instrument: InstrumentView | None = next(
         (one for one in state.instruments.values() if one.role == role), None
     )

@@ -1,6 +1,5 @@
 """What the first start shows: what is asked, the cables with their numbers, what is
-done.
-"""
+done."""
 
 from __future__ import annotations
 
@@ -71,8 +70,7 @@ def progress_line(state: ViewModel, navigation: Navigation, wide: int) -> Block:
 
 def content(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Block:
     """What is asked, the cables with their numbers, and what is done already, as far as
-    there is room.
-    """
+    there is room."""
     learn = state.learn
     out = _request(state, navigation, wide - 2)
     if first_start.bare(state):
@@ -106,8 +104,7 @@ def _request(state: ViewModel, navigation: Navigation, wide: int) -> Block:
 
 def _no_cable(state: ViewModel, wide: int) -> Block:
     """Nothing is set up: that no cable is heard, or what stands against the one that is
-    looked for.
-    """
+    looked for."""
     learn, out = state.learn, []
     if not state.ports and (learn is None or learn.what == "indicator"):
         plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."

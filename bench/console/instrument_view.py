@@ -30,8 +30,7 @@ STATES: dict[str, str] = {
 
 class InstrumentView(msgspec.Struct):
     """An instrument: its state in words, its latest reading and how long ago that came
-    (console's clock).
-    """
+    (console's clock)."""
 
     name: str
     role: str
@@ -130,8 +129,7 @@ def cable_views(
 
 class PassView(msgspec.Struct):
     """A pass as it is drawn: points in mm, and which of them were set aside once that
-    is known.
-    """
+    is known."""
 
     sweep: str
     placement: str = ""

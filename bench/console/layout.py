@@ -48,8 +48,7 @@ class Layout(msgspec.Struct, frozen=True):
 
 class TouchTarget(msgspec.Struct):
     """A place to touch: rows and columns (ends excluded), and an action or a row of the
-    list.
-    """
+    list."""
 
     rows: tuple[int, int]
     columns: tuple[int, int]
@@ -75,8 +74,7 @@ def lay_out(
 ) -> Layout:
     """listing: a list of rows instead of the number and the guide. reading: there is
     much to read and nothing moves, so that the number gives way: on a small screen it
-    takes one row. loud: what was said last must not be cut. tip: rows of it.
-    """
+    takes one row. loud: what was said last must not be cut. tip: rows of it."""
     size = (
         "huge"
         if wide >= 150 and high >= 45
@@ -172,8 +170,7 @@ def compose(controller: ScreenController, wide: int, high: int) -> Frame:
 
 def _middle(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Block:
     """What to do now: the live move, the first start, the check in progress, or the
-    last result.
-    """
+    last result."""
     if state.live is not None:
         make = live_move_view.content
     elif (
@@ -191,8 +188,7 @@ def number_only(
     controller: ScreenController, wide: int, high: int
 ) -> tuple[int, Block] | None:
     """First row and lines of the number's band alone: what ten readings a second
-    change. None on a list.
-    """
+    change. None on a list."""
     if controller.navigation.page != "work":
         return None
     b = _layout(controller, wide, high)
@@ -220,8 +216,7 @@ def key_row(
     controller: ScreenController, wide: int, top: int
 ) -> tuple[Block, list[TouchTarget]]:
     """As many of the keys that do something now as fit; `all keys` is always among
-    them.
-    """
+    them."""
     now = controller.available_actions()
     keys = next((a for a in now if a.name == "keys"), None)
     cells: list[tuple[Action, int]] = []

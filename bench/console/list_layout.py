@@ -17,8 +17,7 @@ def lay_out_rows(
     navigation: Navigation, rows: Sequence[ListRow], wide: int, high: int
 ) -> tuple[Block, dict[int, int]]:
     """At most `high` lines, the chosen row among them, and which line belongs to which
-    row.
-    """
+    row."""
     navigation.cursor = max(0, min(navigation.cursor, len(rows) - 1))
     for room in (ROOMY, WITH_MORE, WHOLE, SHORT):
         blocks = [

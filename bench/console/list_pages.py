@@ -62,8 +62,7 @@ def rows(controller: Controller) -> list[ListRow]:
 
 def page(controller: Controller, wide: int, high: int) -> tuple[Block, dict[int, int]]:
     """The page as rows of the screen, and which screen row belongs to which row of the
-    list.
-    """
+    list."""
     navigation, state = controller.navigation, controller.state
     title = _TITLES.get(navigation.page, navigation.page)
     if navigation.page == "past":
@@ -111,8 +110,7 @@ def page(controller: Controller, wide: int, high: int) -> tuple[Block, dict[int,
 
 def _drawn(controller: Controller, wide: int, high: int, used: int) -> Block:
     """What stands below the rows: the sled as described, how the indicator stands,
-    where the leaves go.
-    """
+    where the leaves go."""
     navigation, state = controller.navigation, controller.state
     if navigation.page in ("sled", "mine"):
         return sleds.drawn(controller, wide, high)

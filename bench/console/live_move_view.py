@@ -1,6 +1,5 @@
 """The middle of the screen during the live move: the words, how far it is made, the
-verdict.
-"""
+verdict."""
 
 from __future__ import annotations
 

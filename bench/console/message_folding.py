@@ -261,8 +261,7 @@ def _learning(state: ViewModel, message: LearnSaid) -> Iterable[str]:
 
 def _cables(state: ViewModel, message: Cables) -> Iterable[str]:
     """Numbers of cables that nothing is known of yet; the one that moves is the one
-    that is looked at.
-    """
+    that is looked at."""
     before = state.ports.keys()
     state.ports = cable_views(state.ports, message.cables, state.clock())
     moves = [

@@ -23,8 +23,7 @@ def as_sentence(text: str) -> str:
 
 class NoticeList(list[NoticeLine]):
     """What was said last, the newest at the end; trouble that is not over stays behind
-    mere remarks.
-    """
+    mere remarks."""
 
     def add(self, said: NoticeLine, troubled: Container[str]) -> None:
         """troubled: what still has trouble. The same twice in a row is said once."""

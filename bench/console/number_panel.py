@@ -17,8 +17,7 @@ def number_panel(
     state: ViewModel, navigation: Navigation, wide: int, size: str
 ) -> Block:
     """The live number large, with its unit and its way beside (or, where narrow, below:
-    one row more).
-    """
+    one row more)."""
     below = wide < 56
     text, unit, way, role = _number(state)
     if _closes(state):
@@ -45,8 +44,7 @@ def number_panel(
 
 def _closes(state: ViewModel) -> bool:
     """At rest, and the result on the screen is of a rip fence that closes: a danger
-    that is told in large letters in place of the live number.
-    """
+    that is told in large letters in place of the live number."""
     at_rest = state.ask is None and state.live is None and state.learn is None
     finding = state.finding if at_rest and state.here else None
     return finding is not None and surely_closes(finding)

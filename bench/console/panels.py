@@ -208,8 +208,7 @@ def notice_panel(
 ) -> Block:
     """What was said last, newest at the bottom; a sentence that does not fit is cut.
     Above it the tip; where there is no room for both, bad news goes before the tip and
-    the tip before the rest.
-    """
+    the tip before the rest."""
     lesson = tip_lines(told, wide)
     if lesson and rows > len(lesson):
         return [*lesson, *notice_panel(state, navigation, wide, rows - len(lesson))]

@@ -32,8 +32,7 @@ class Window(msgspec.Struct, frozen=True):
 
 def window(passes: Sequence[PassView], before: Window | None = None) -> Window:
     """Around all points, in steps, so that a growing line does not move the whole
-    picture at every point.
-    """
+    picture at every point."""
     travel = [
         s
         for p in passes
@@ -58,8 +57,7 @@ def window(passes: Sequence[PassView], before: Window | None = None) -> Window:
 
 class DotCanvas:
     """A field of dots, `wide` x `high` cells; the role of a cell is that of the last
-    dot in it.
-    """
+    dot in it."""
 
     def __init__(self, wide: int, high: int, glyphs: GlyphSet) -> None:
         self.wide, self.high, self.glyphs = wide, high, glyphs

@@ -47,8 +47,7 @@ def travelled(instrument: InstrumentView, units: System) -> str:
 
 def to_go(mm: float, uncertainty: float, units: System) -> tuple[str, str]:
     """A distance still to go: as many figures as its uncertainty carries, and their
-    unit.
-    """
+    unit."""
     figures, _, unit = rounded_words(mm, uncertainty, units).partition(" ")
     return figures, unit
 
@@ -71,7 +70,7 @@ def age(seconds: float) -> str:
 
 
 def next_age(seconds: float) -> float:
-    """S until the words of `age` change."""
+    """s until the words of `age` change."""
     if seconds < 1.5:
         return 1.5 - seconds
     if seconds < 10:

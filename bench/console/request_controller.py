@@ -51,8 +51,7 @@ class RequestController:
     @property
     def enter_answers(self) -> bool:
         """Enter is asked for; one that nobody asked for would answer the next question
-        unread.
-        """
+        unread."""
         state = self.state
         if state.live is not None:
             return state.live.enter
@@ -126,8 +125,7 @@ class RequestController:
 
     def again(self) -> None:
         """The check of the result on screen, as it was begun last, else as the daemon
-        would.
-        """
+        would."""
         finding = self.state.finding
         if self.state.learn is not None:
             first_start.again(self)

@@ -46,8 +46,7 @@ def _face(
     units: System,
 ) -> Block:
     """The face from above, proud side up, and below it between which two places the
-    widest board touches.
-    """
+    widest board touches."""
     points = sorted(profile)
     left, right = points[0][0], points[-1][0]
     low, top = min(y for _, y in points), max(y for _, y in points)
@@ -93,8 +92,7 @@ def _fit(
     positions: list[Position], wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """How loose the runner is from place to place in the slot: columns of play, a mark
-    where it binds.
-    """
+    where it binds."""
     ordered = sorted(positions, key=lambda p: p.at)
     left, right = ordered[0].at, ordered[-1].at
     most = max((p.side_play or 0.0 for p in ordered), default=0.0) or LEAST_SPAN
@@ -128,8 +126,7 @@ def _turn(
     finding: Finding, phase: float, wide: int, high: int, g: GlyphSet, units: System
 ) -> Block:
     """What the tilt alone does over one turn of the plate, and where it stands out
-    most.
-    """
+    most."""
     tilt = next(
         (q.value for q in finding.quantities if q.name == "tilt"),
         finding.quantities[0].value,

@@ -133,8 +133,7 @@ def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
 
 def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     """The rip fence from the front to the rear of the table, the indicator riding in
-    the slot beside it.
-    """
+    the slot beside it."""
     del jig, words
     left = ask.side != "right"  # the indicator is left of the rip fence
     fence = c.wide - 8 if left else 5
@@ -151,8 +150,7 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 
 def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     """The blade from above, the indicator riding in the slot, touching it at the front
-    or the rear.
-    """
+    or the rear."""
     del jig
     wobble = bool(words & {"wobble", "plate"})
     right = ask.side != "left"  # the indicator is right of the blade
@@ -175,8 +173,7 @@ def _blade(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 
 def _straight(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     """The straightedge along the sled fence; the indicator rides on it and touches the
-    fence.
-    """
+    fence."""
     del jig
     c.bar(0, c.high - 2, c.wide, "wood")
     c.words(1, c.high - 1, "sled fence", "faint")
@@ -234,8 +231,7 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
 
 def _play(c: Canvas, ask: Ask, jig: Jig | None, words: set[str]) -> None:
     """The sled in its slots, leaned or twisted within its play; the indicator at its
-    side.
-    """
+    side."""
     del jig
     box = c.wide // 2 - 4
     c.frame(3, 1, box, c.high - 2, "wood")
@@ -290,8 +286,7 @@ _DRAWINGS: tuple[
 
 def _indicator(c: Canvas, ask: Ask, touch: int, row: int, reach: int = 4) -> None:
     """The plunger touches column `touch`, from the side that is asked for; below it,
-    how it stands.
-    """
+    how it stands."""
     g = c.glyphs
     label = "indicator"
     how = {

@@ -123,8 +123,7 @@ def typed(controller: Controller, field: str, text: str) -> None:
 
 def described(given: dict[str, str]) -> Jig:
     """The sled as it was typed. Raises UnitsError; a field that was left out stays
-    unknown.
-    """
+    unknown."""
     lengths = {
         field: parse_length(given[field]) if field in given else None
         for field in (
@@ -187,8 +186,7 @@ def _look(controller: Controller) -> None:
 
 def drawn(controller: Controller, wide: int, high: int) -> Block:
     """The sled as it was described: "is this yours?"; nothing where there is no room
-    beside the rows.
-    """
+    beside the rows."""
     rows = 9 if controller.navigation.page == "sled" else 2
     controller.navigation.looked = high >= rows + 8 and wide >= 40
     if not controller.navigation.looked:

@@ -94,8 +94,7 @@ def _child(
 
 def _orphaned(alive: int, terminal: int, before: list[Any]) -> None:
     """Waits in a thread of its own: the read ends when the parent is gone, and then so
-    does the screen.
-    """
+    does the screen."""
     with contextlib.suppress(OSError):
         while os.read(alive, 1):
             pass
@@ -126,8 +125,7 @@ def _parent(child: int, terminal: int, before: list[Any]) -> int:
 
 def put_back(terminal: int, before: list[Any]) -> None:
     """The terminal as it was found. A shell that has taken it over meanwhile keeps its
-    own modes.
-    """
+    own modes."""
     signals: list[tuple[int, Any]] = []
     if threading.current_thread() is threading.main_thread():
         signals.append((signal.SIGTTOU, signal.signal(signal.SIGTTOU, signal.SIG_IGN)))

@@ -101,8 +101,7 @@ def fit_height(block: Sequence[Line], rows: int) -> Block:
 
 def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block:
     """Words over lines of `room` columns; later lines start `indent` further in. Long
-    words are broken.
-    """
+    words are broken."""
     out: Block = []
     line = ""
     for whole in text.split():

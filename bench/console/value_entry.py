@@ -12,8 +12,7 @@ from bench.units import UnitsError, parse_length
 
 def enter_key(controller: Controller, key: str, char: str | None) -> bool:
     """A value is being typed: digits of the number pad, or anything; Enter keeps it,
-    Esc does not.
-    """
+    Esc does not."""
     navigation = controller.navigation
     if key == "escape":
         navigation.typing, navigation.typed = None, ""

@@ -73,8 +73,7 @@ class ViewModel(msgspec.Struct):
 
     def connected(self) -> frozenset[str]:
         """Connected; what is shown stays as it was until the daemon has said how things
-        stand.
-        """
+        stand."""
         self.connecting = True
         return NOTHING
 
@@ -113,8 +112,7 @@ class ViewModel(msgspec.Struct):
     @property
     def shown(self) -> InstrumentView | None:
         """The instrument whose number is large: the caliper while widths are asked for,
-        else the indicator.
-        """
+        else the indicator."""
         wanted = (
             "caliper"
             if self.ask is not None and self.ask.gather == "width"
@@ -137,8 +135,7 @@ class ViewModel(msgspec.Struct):
     @property
     def the_jig(self) -> str | None:
         """The sled that the screen is about: of the check in progress, chosen, last
-        measured, or the only one.
-        """
+        measured, or the only one."""
         if self.run is not None:
             return self.jig
         if self.chosen_jig is not None:
@@ -161,8 +158,7 @@ class ViewModel(msgspec.Struct):
 
     def board(self, finding: Finding) -> float | None:
         """mm: the board across which the result is told; None where it is not of a sled
-        fence, since a blade or a rip fence turns no board.
-        """
+        fence, since a blade or a rip fence turns no board."""
         kind = next((k for k in self.checks or [] if k.kind == finding.check), None)
         of_sled = kind is not None and "jig" in kind.needs
         return self.widest_board(finding.jig) if of_sled else None
@@ -175,8 +171,7 @@ class ViewModel(msgspec.Struct):
     @property
     def finding(self) -> Finding | None:
         """The result to show: just concluded, else the last of this sled, else the last
-        of all.
-        """
+        of all."""
         if self.result is not None:
             return self.result
         jig = self.the_jig
@@ -186,8 +181,7 @@ class ViewModel(msgspec.Struct):
 
     def placed_passes(self) -> list[PassView]:
         """Kept passes of the set-up that is asked for now (of the whole check where
-        none is).
-        """
+        none is)."""
         placement = self.ask.placement if self.ask is not None else None
         return [p for p in self.passes if placement is None or p.placement == placement]
 

@@ -1,3 +1,2 @@
 """The daemon: instruments to stream (feed), stream to sweeps (sweeper, still), life and
-socket (service).
-"""
+socket (service)."""

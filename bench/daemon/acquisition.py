@@ -70,8 +70,7 @@ OnState = Callable[["Instrument"], None]
 
 class Instrument:
     """Callbacks come on the event loop, one per block of bytes. Never raises because of
-    what it hears.
-    """
+    what it hears."""
 
     def __init__(
         self,
@@ -85,8 +84,7 @@ class Instrument:
         count: float = 0.0,
     ) -> None:
         """sources: the ports of this daemon, where two instruments may share one.
-        count: what it resolves, mm.
-        """
+        count: what it resolves, mm."""
         self.name = name
         self.role = role
         self.settings = settings
@@ -232,8 +230,7 @@ class Instrument:
         records: list[Record],
     ) -> None:
         """What the gate lets pass is the batch; a unit or a flag goes or waits with its
-        own reading.
-        """
+        own reading."""
         if self._gate is not None:
             passed = self._gate.pass_on(stamps, values, records)
             stamps, values, batch.held = passed.stamps, passed.values, passed.held
@@ -244,8 +241,7 @@ class Instrument:
 
     def _settle(self, now: float) -> None:
         """What the gate held when the instrument fell silent: nothing more comes to
-        speak for it.
-        """
+        speak for it."""
         if self._gate is None or not self._gate.waiting:
             return
         passed = self._gate.settle(now)
@@ -290,8 +286,7 @@ class Instrument:
 
     def _evenly(self, last: float, earliest: float) -> float:
         """The next stamp of a stream, s, drawn by degrees to where it can be: a leap
-        would look like a loss.
-        """
+        would look like a loss."""
         at, interval = last + self._interval, self._interval
         behind = earliest - at
         return (
@@ -337,8 +332,7 @@ class Instrument:
 
     def _become_unread(self) -> None:
         """It sends, and there is no reading in it: because it says so itself, or
-        because nothing can be made of it.
-        """
+        because nothing can be made of it."""
         if self._no is not None:
             means, do = meaning_of(self._no)
             self._become(
@@ -384,8 +378,7 @@ class Instrument:
 
     def tick(self, now: float) -> bool:
         """Silence is an event too; called a few times a second. True once when it sends
-        and reads no longer.
-        """
+        and reads no longer."""
         self._settle(now)
         heard = now - self._previous_block / NS  # s ago
         usual = (
@@ -426,8 +419,7 @@ class Instrument:
 
     def stalled(self, now: float) -> bool:
         """Something has waited to be read for STALLED seconds, and the reader did not
-        move. Asked in turns.
-        """
+        move. Asked in turns."""
         if not self.source.stuck() or (
             self._stuck_since is not None and self.progress != self._stuck_at
         ):

@@ -144,8 +144,7 @@ class CheckController:
 
     def gear_for(self, begin: Begin) -> EvidenceGear:
         """What this check uses of the user's gear. Raises WrongUse naming what there
-        is.
-        """
+        is."""
         try:
             return use(
                 self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
@@ -165,8 +164,7 @@ class CheckController:
 
     def extend(self, request: Extend, now: float) -> None:
         """Go on with the latest check after all: more pushes in every set-up, then a
-        later, stricter look.
-        """
+        later, stricter look."""
         run = self._finished
         if self.run is not None:
             raise WrongUse(f"{self.run.check.kind} is in progress")

@@ -115,8 +115,7 @@ class Clients:
 
     async def start(self) -> None:
         """Raises SocketHeld when a daemon answers there, OSError when the socket cannot
-        be made.
-        """
+        be made."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
         if self.path.exists():
             if not stat.S_ISSOCK(self.path.stat().st_mode):
@@ -195,8 +194,7 @@ class Clients:
 
     def _made_room(self) -> bool:
         """Who has been connected longest without a single request gives way; False
-        where everybody has asked.
-        """
+        where everybody has asked."""
         silent = next((client for client in self.all if not client.spoke), None)
         if silent is None:
             return False

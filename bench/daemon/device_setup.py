@@ -51,8 +51,7 @@ ASK = {
 
 class DeviceSetup:
     """`wired`: the instruments that the daemon reads. `rewire`: others from now on.
-    `busy`: why not now, or None.
-    """
+    `busy`: why not now, or None."""
 
     def __init__(
         self,
@@ -106,8 +105,7 @@ class DeviceSetup:
 
     def tick(self, now: float, *, watched: bool, present: bool) -> None:
         """present: there is a client. watched: one looks at the readings. Ports are
-        held on for nobody else.
-        """
+        held on for nobody else."""
         keeping = self._keeping is not None and not self._keeping.done()
         if keeping or (self.what is not None and present) or (self.first and watched):
             self._wanted = now

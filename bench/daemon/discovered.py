@@ -1,6 +1,5 @@
 """From a cable that moved to the keys and texts that a person would write of it. Reads
-the settings file.
-"""
+the settings file."""
 
 from __future__ import annotations
 

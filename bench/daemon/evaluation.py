@@ -1,6 +1,5 @@
 """Working out what was gathered, off the event loop; and what a finding leaves in the
-log. Numpy comes with `working`, when first needed.
-"""
+log. Numpy comes with `working`, when first needed."""
 
 from __future__ import annotations
 
@@ -29,8 +28,7 @@ Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
 
 class Evaluation:
     """One working-out at a time; the answer goes to `done` or, with the reason, to
-    `failed`.
-    """
+    `failed`."""
 
     def __init__(
         self,
@@ -105,8 +103,7 @@ class Evaluation:
         straight: bool,
     ) -> None:
         """Let the arithmetic look at a kept pass meanwhile, so that the screen can show
-        what it set aside, and at what all that was kept so far shows against itself.
-        """
+        what it set aside, and at what all that was kept so far shows against itself."""
         task = asyncio.get_running_loop().create_task(
             self._look_at(trace, evidence, seen, straight)
         )
@@ -133,8 +130,7 @@ class Evaluation:
 
 def with_verdict_on_move(finding: Finding, before: Finding | None) -> Finding:
     """Where a check verifies a move, say first what went wrong with it, if anything
-    did.
-    """
+    did."""
     if before is None or (words := judge_move(before, finding)) is None:
         return finding
     note = f"The move: {words}" if words.endswith("?") else f"The move: {words}."

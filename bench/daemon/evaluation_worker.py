@@ -25,8 +25,7 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
 
 def look_at(trace: Trace, resolution: float | None) -> Fitted:
     """One kept pass, its points thinned evenly but for those set aside, which are all
-    there.
-    """
+    there."""
     fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
     step = max(1, len(trace.travel) // POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]

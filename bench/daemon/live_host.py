@@ -1,6 +1,5 @@
 """The live move's place in the daemon: begun by a request, fed with readings, written
-down when it is tight.
-"""
+down when it is tight."""
 
 from __future__ import annotations
 
@@ -21,8 +20,7 @@ from bench.settings.settings_file import Settings
 
 class LiveHost:
     """At most one live move at a time. `tell`: once what it speaks of is on the disk
-    (see outbox).
-    """
+    (see outbox)."""
 
     def __init__(
         self,

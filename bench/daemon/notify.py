@@ -1,6 +1,5 @@
 """What the service manager wants to hear: ready, alive, stopping. No library needed for
-one datagram.
-"""
+one datagram."""
 
 from __future__ import annotations
 

@@ -48,8 +48,7 @@ class _Held(NamedTuple):
 
 class Outbox:
     """Holds messages in their order. While the log takes nothing they go out at once,
-    and say so themselves.
-    """
+    and say so themselves."""
 
     def __init__(self, tell: Send, log: Given, clock: Callable[[], float]) -> None:
         self._tell, self._log, self._clock = tell, log, clock
@@ -78,8 +77,7 @@ class Outbox:
 
     def answers(self, to: Send) -> Send:
         """What sends the answers to a request that comes now, to the one client that
-        `to` sends to.
-        """
+        `to` sends to."""
         after = self._log.awaited
         return lambda message: self._hold(message, to, after)
 
@@ -124,8 +122,7 @@ class Outbox:
 
 def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
     """The same message where what it speaks of is not on the disk: it says so, and
-    claims nothing.
-    """
+    claims nothing."""
     if not isinstance(message, Told):
         return message
     said = msgspec.structs.replace(message, recorded=False)

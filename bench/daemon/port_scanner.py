@@ -97,8 +97,7 @@ class _Stopped(OSError):
 
 class Tapped:
     """One port that is listened to. `heard(self, stamps, values)` on the loop, for each
-    block with readings.
-    """
+    block with readings."""
 
     def __init__(
         self, place: Place, heard: Callable[[Tapped, list[float], list[float]], None]
@@ -365,8 +364,7 @@ class _Watched:
 
 class PortScanner:
     """All ports that are listened to. `held`: devices that the daemon itself reads
-    already.
-    """
+    already."""
 
     def __init__(
         self,
@@ -398,8 +396,7 @@ class PortScanner:
 
     async def release(self, port: str) -> Tapped | None:
         """Let go of one port, that the daemon may open it as an instrument; what was
-        known of it.
-        """
+        known of it."""
         for device, one in self.tapped.items():
             if one.place.name == port:
                 del self.tapped[device]

@@ -1,6 +1,5 @@
 """The bytes as they came, kept beside the sweep they belong to, with a little from
-before it began.
-"""
+before it began."""
 
 from __future__ import annotations
 
@@ -15,8 +14,7 @@ LOOK_BACK_NS = 1_500_000_000
 
 class RawBytes:
     """Look-back per instrument while nothing is recorded; chunks to the log while
-    something is.
-    """
+    something is."""
 
     def __init__(self, log: LogWriter) -> None:
         self._log = log

@@ -345,8 +345,7 @@ class Answers:
         self, send: Send, request: PutJig | PutSaw | PutSquare | PutLeaves
     ) -> None:
         """Into gear.toml beside the log, checked whole before a byte is written; then
-        read again.
-        """
+        read again."""
         service = self.service
         if service.bench.run is not None:
             raise WrongUse(

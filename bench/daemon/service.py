@@ -1,6 +1,5 @@
 """The daemon's life: log, instruments and socket up, requests answered, down again in
-good order. No numpy before it is ready.
-"""
+good order. No numpy before it is ready."""
 
 from __future__ import annotations
 
@@ -177,8 +176,7 @@ class Service:
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
-        is wanted.
-        """
+        is wanted."""
         with contextlib.suppress(LogError):
             if unread := await asyncio.to_thread(history.unread, self.paths.log):
                 self._note(unread_words(unread))
@@ -211,8 +209,7 @@ class Service:
 
     def _in_rounds(self) -> bool:
         """Whether the ports may be looked at now and then: never where it matters when
-        a reading came.
-        """
+        a reading came."""
         if self.bench.measuring or self.learner.what is not None:
             return False
         if any(client.capturing is not None for client in self.clients.all):
@@ -304,8 +301,7 @@ class Service:
 
     async def rewire(self, settings: Settings) -> None:
         """What was learned is in the settings file: read by it from now on, and tell
-        everybody how things stand.
-        """
+        everybody how things stand."""
         self.settings = settings
         await self.bench.rewire(settings)
         self.tell(self.answers.gear())
@@ -380,8 +376,7 @@ class Service:
 
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be
-        read.
-        """
+        read."""
         if self.beat is None or self.bench.run is None:
             return
         period, turn, still = self.beat
@@ -407,8 +402,7 @@ def _load_arithmetic() -> None:
 
 def _boot_id() -> str:
     """Tells this run of the machine from the next: times of the monotonic clock hold
-    within one.
-    """
+    within one."""
     try:
         return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     except OSError:

@@ -21,8 +21,7 @@ from hw.reading import Decoder, PortState
 
 class Sources:
     """All ports of one daemon. make_factory: a gpiozero pin factory for pins; None asks
-    the kernel itself.
-    """
+    the kernel itself."""
 
     make_factory: Callable[[], Any] | None = None
 
@@ -35,8 +34,7 @@ class Sources:
         self, settings: PortSettings, on_block: OnBlock, on_state: OnState
     ) -> Port:
         """What these settings name, not yet started. Raises ValueError (FormatError)
-        where they do not agree.
-        """
+        where they do not agree."""
         options = _port_options(settings)
         own = own_port(
             settings.format,
@@ -154,8 +152,7 @@ def _port_options(settings: PortSettings) -> PortOptions:
 
 def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
     """A fresh decoder; values in mm also where counts come. at_start: the first byte
-    begins a line.
-    """
+    begins a line."""
     options: dict[str, object] = {**settings.options}
     if settings.profile is not None:
         options["profile"] = settings.profile
@@ -172,8 +169,7 @@ def make_reader(settings: PortSettings, *, at_start: bool = False) -> Decoder:
 
 def may_err(settings: PortSettings) -> bool:
     """Whether a wrong reading of it may be well formed: no checksum, no counting, and
-    it comes as a stream.
-    """
+    it comes as a stream."""
     return (
         settings.asking != "button"
         and FORMATS[settings.format].traits_of(settings.profile).undetected_errors

@@ -147,8 +147,7 @@ class Bench:
 
     async def rewire(self, settings: Settings) -> None:
         """Other settings from now on: what is wired otherwise than before is let go,
-        and opened as they say.
-        """
+        and opened as they say."""
         self.settings = settings
         self.by_marks = settings.gear.travel.by_marks
         wanted = {
@@ -322,8 +321,7 @@ class Bench:
 
     def _travel_turned(self) -> bool:
         """`toward` says how the scale counts the sled's way; a place along a fence is
-        taken as it is shown.
-        """
+        taken as it is shown."""
         step = self.run.step if self.run is not None else None
         along_the_slot = (
             step is None or step.gather != "sweep" or step.mount is not None
@@ -347,8 +345,7 @@ class Bench:
 
     def _check_flags(self, instrument: Instrument, batch: Batch, now: float) -> None:
         """Readings that are no readings of the moment: said when it begins and when it
-        ends; no sweep has them.
-        """
+        ends; no sweep has them."""
         name = instrument.name
         flags = {"hold", *batch.flags} if batch.flags & HELD else batch.flags
         spoils = next((flag for flag in SPOILS if flag in flags), None)
@@ -376,8 +373,7 @@ class Bench:
     def _say_held(self, instrument: Instrument, batch: Batch, now: float) -> None:
         """Well-formed readings off the path of the others; all are counted, the first
         and then one a while is told: a grain of dust under the tip is off it as well,
-        and the pass is none the worse for it.
-        """
+        and the pass is none the worse for it."""
         if now < self._told_held.get(instrument.name, 0.0):
             return
         self._told_held[instrument.name] = now + TELL_LEAPS

@@ -28,9 +28,8 @@ class WallClock:
         self._was_synced = False
 
     def jumped(self) -> float | None:
-        """S by which it jumped since the last look, forward positive; None where it did
-        not.
-        """
+        """s by which it jumped since the last look, forward positive; None where it did
+        not."""
         apart = self._wall() - self._monotonic()
         jump, self._apart = apart - self._apart, apart
         return jump if abs(jump) > JUMP else None

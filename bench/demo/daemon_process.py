@@ -43,8 +43,7 @@ async def start_daemon(
     folder: Path, say: Say = lambda words: None
 ) -> asyncio.subprocess.Process:
     """A real daemon on the folder's settings; waits until its socket answers. DemoError
-    where it ends before.
-    """
+    where it ends before."""
     socket = folder / "socket"
     errors = (folder / "daemon.log").open("ab")
     process = await asyncio.create_subprocess_exec(
@@ -90,8 +89,7 @@ async def start_daemon(
 def _end_with_parent() -> None:
     """Ask the kernel to end this process when the demonstration is killed: an orphan
     would go on opening the pseudo-terminals of whoever comes next. Linux only;
-    elsewhere it is left out.
-    """
+    elsewhere it is left out."""
     import ctypes
 
     set_death_signal = 1  # PR_SET_PDEATHSIG, linux/prctl.h

@@ -51,8 +51,7 @@ async def follow(hands: Hands, ask: Ask) -> None:
 
 async def push(hands: Hands, ask: Ask) -> None:
     """A push right through; drawn back and seated anew before it where one was kept
-    already.
-    """
+    already."""
     if ask.taken or ask.remark:
         await hands.pull_back()
         await hands.seat()

@@ -132,8 +132,7 @@ class HandsClient:
 
     def wrong(self) -> None:
         """A slip of the set-up: the square left as it was, or the stand on the other
-        side of the arm.
-        """
+        side of the arm."""
         ask = self.ask
         if ask is None or self.busy:
             return
@@ -230,8 +229,7 @@ class HandsClient:
 
     def _look(self) -> None:
         """Do by itself what needs no decision: put, lean, go to a mark; with the
-        operator everything.
-        """
+        operator everything."""
         if self.busy:
             return
         if self.live is not None:

@@ -182,8 +182,7 @@ class Operator:
 
     async def _until(self, met: Callable[[], bool], what: str) -> None:
         """However long the daemon takes while it lives; what is waited for is said, and
-        how things stand is asked.
-        """
+        how things stand is asked."""
         while not met():
             self._fresh.clear()
             if self._trouble is not None:
@@ -233,8 +232,7 @@ async def virtual_bench(
     say: Say = lambda words: None,
 ) -> AsyncIterator[tuple[VirtualSaw, Hands, VirtualPorts, Path, Any]]:
     """A virtual saw, its hands and ports, a folder with settings, and a daemon process
-    at its socket.
-    """
+    at its socket."""
     saw = VirtualSaw.draw(seed)
     hands = Hands(saw)
     with contextlib.ExitStack() as stack:
@@ -265,8 +263,7 @@ async def headless(
     seed: int, say: Say, *, marks: bool = False, lean: bool = False, tap: bool = False
 ) -> tuple[dict[str, Any], bool]:
     """One whole check and its move. The answer for `--json`, and whether the fence
-    ended inside its tolerance.
-    """
+    ended inside its tolerance."""
     async with virtual_bench(seed, marks=marks, say=say) as (
         saw,
         hands,

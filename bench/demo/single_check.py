@@ -25,8 +25,7 @@ async def one_check(
     tap: bool = False,
 ) -> tuple[dict[str, Any], bool]:
     """The answer for `--json`, and whether all that the saw knows lies within the
-    finding's give or take.
-    """
+    finding's give or take."""
     given = options or {}
     async with virtual_bench(seed, marks=marks, say=say) as (
         saw,
@@ -50,8 +49,7 @@ async def one_check(
 
 def missed(finding: Finding, truth: dict[str, float]) -> list[str]:
     """Quantities whose give or take does not hold what is true; an angle round the turn
-    is one modulo a turn.
-    """
+    is one modulo a turn."""
     return [
         q.name
         for q in finding.quantities

@@ -1,6 +1,5 @@
 """A wired port opened without the daemon, for the doctor and a capture; and what an
-instrument is asked with by anybody.
-"""
+instrument is asked with by anybody."""
 
 from __future__ import annotations
 
@@ -18,8 +17,7 @@ TURN_ROUND = 0.005  # s from a request to the first byte of its answer
 
 def open_port(port: PortSettings, timeout: float) -> serial.SerialBase:
     """For us alone where it is a device. timeout: s that a read waits. Raises OSError
-    (serial.SerialException).
-    """
+    (serial.SerialException)."""
     import termios
 
     import serial
@@ -75,8 +73,7 @@ def request_rate(port: PortSettings) -> float:
 
 def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, bytes]:
     """What comes in a moment, as it came, an answer whole; and the same as its decoder
-    takes it.
-    """
+    takes it."""
     from hw.formats import FORMATS
 
     query = FORMATS[port.format].query
@@ -89,6 +86,5 @@ def read_block(port: PortSettings, opened: serial.SerialBase) -> tuple[bytes, by
 
 def echo_of(request: bytes) -> bytes:
     """The line that an instrument sends which repeats what it is asked, without its
-    end, whatever parity that has.
-    """
+    end, whatever parity that has."""
     return request.strip(b" \r\n\x8d\x8a")

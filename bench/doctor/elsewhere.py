@@ -24,8 +24,7 @@ LONGEST = 64  # bytes of an answer
 
 def ask_elsewhere(port: PortSettings) -> Found | None:
     """What would be answered; None where nothing is, or the port cannot be opened.
-    Blocks up to a dozen seconds.
-    """
+    Blocks up to a dozen seconds."""
     try:
         return _line(port) if FORMATS[port.format].query is None else _registers(port)
     except (OSError, ValueError):

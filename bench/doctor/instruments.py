@@ -45,8 +45,7 @@ _OUTSIDE = " is outside range_mm "
 
 class Wish(NamedTuple):
     """What the user wants: travel between readings, mm; the units to be told in;
-    whether it was named; s to listen.
-    """
+    whether it was named; s to listen."""
 
     spacing: float
     units: System
@@ -190,8 +189,7 @@ def _heard(
 
 def _silent(name: str, port: PortSettings) -> Iterator[Matter]:
     """Nothing came. One that is asked may not have understood: it is asked at other
-    speeds too.
-    """
+    speeds too."""
     asks = port.request is not None or FORMATS[port.format].query is not None
     other = ask_elsewhere(port) if asks and port.port.startswith("/") else None
     if other is None:
@@ -216,8 +214,7 @@ def _silent(name: str, port: PortSettings) -> Iterator[Matter]:
 
 def wake(port: PortSettings, asks: bool, *, held: bool = False) -> str:
     """What to do about an instrument that says nothing. held: by the daemon, which
-    hears one speed only.
-    """
+    hears one speed only."""
     known = FORMATS[port.format]
     if known.query is not None:
         do = known.port.when_silent
@@ -255,8 +252,7 @@ def wrong(
     faults: Counter[str] | None = None,
 ) -> Iterator[Matter]:
     """Bytes come, and they are not what the settings say. faults: why frames were
-    rejected, read as the settings say.
-    """
+    rejected, read as the settings say."""
     speaks = f"of the format {port.format}" + (
         f", profile {port.profile}" if port.profile else ""
     )
@@ -306,8 +302,7 @@ def _unknown(
     why: tuple[str, ...],
 ) -> Matter:
     """Nothing here reads it. Lines of text at another speed: that speed first, or a
-    report is of no use.
-    """
+    report is of no use."""
     at = heard.text_at
     report = (
         'keep bytes for a report: `sweepgauge capture` ("The next one" in'

@@ -31,8 +31,7 @@ _STATES = {
 
 def lately(log: Path, now: float) -> Iterator[Matter]:
     """One matter an instrument that had trouble in the day before `now` (wall s);
-    nothing where none had.
-    """
+    nothing where none had."""
     try:
         with open_read(log) as db:
             rows = instrument_events(db, now - DAY)

@@ -26,8 +26,7 @@ NOT_ON_DISK = {"tmpfs", "ramfs"}
 
 def clock_synced() -> bool | None:
     """What the kernel says of its clock (adjtimex(2), which only asks with no mode
-    set); None where it cannot say.
-    """
+    set); None where it cannot say."""
     try:
         state = ctypes.CDLL(None, use_errno=True).adjtimex(
             ctypes.create_string_buffer(512)
@@ -175,8 +174,7 @@ def air(sys_root: Path = Path("/sys")) -> Iterator[Matter]:
 
 def packages(distribution: str = "sweepgauge") -> Iterator[Matter]:
     """What the program needs of other packages: there, new enough, and numpy able to
-    start.
-    """
+    start."""
     try:
         needs = importlib.metadata.requires(distribution) or []
     except importlib.metadata.PackageNotFoundError:

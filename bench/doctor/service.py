@@ -43,8 +43,7 @@ class Hangs(Exception):
 
 class Patience:
     """What a client does each time the daemon was slow: in the end that is what the
-    doctor has to tell.
-    """
+    doctor has to tell."""
 
     def __init__(self) -> None:
         self.silences = 0

@@ -31,8 +31,7 @@ NOT_OF_THE_MOMENT = {"hold", "max", "min", "tir"}
 
 class Taken(msgspec.Struct):
     """data: the bytes. times, values: of the readings, s and mm; good: how many, counts
-    without a length too.
-    """
+    without a length too."""
 
     data: bytes = b""
     times: list[float] = []
@@ -213,8 +212,7 @@ def _mute(heard: Taken) -> str:
 
 def _statuses(heard: Taken) -> tuple[str, str]:
     """What it said instead of readings and what that means; what to do about the
-    commonest.
-    """
+    commonest."""
     said = ", ".join(
         f"{status} {count} times ({meaning_of(status)[0]})"
         for status, count in heard.statuses.items()

@@ -1,6 +1,5 @@
 """What comes from pins or from a cable that types and is not read: what it looks like,
-and what would read it.
-"""
+and what would read it."""
 
 from __future__ import annotations
 
@@ -18,8 +17,7 @@ def unread_matter(
     name: str, port: PortSettings, data: bytes, faults: Counter[str]
 ) -> Matter:
     """What is not read and comes over no serial line. data: as the daemon tells it, a
-    frame or a run a line.
-    """
+    frame or a run a line."""
     where = port.port or "pins " + ", ".join(
         f"{wire} {pin}" for wire, pin in port.pins.items()
     )

@@ -31,8 +31,7 @@ REST = 0.1  # of the median speed: slower is standing still
 class Cells:
     """travel, reading: cell means (K,). n: how many independent readings each holds.
     within2: variance of single readings about their cell's own drift, mm^2, 0 where no
-    cell holds two. index: cell of each reading (N,), -1 where it was left out.
-    """
+    cell holds two. index: cell of each reading (N,), -1 where it was left out."""
 
     travel: Array
     reading: Array

@@ -50,8 +50,7 @@ def upper_hull(x: Column, y: Column) -> list[int]:
 
 def lower_hull(x: Column, y: Column) -> list[int]:
     """Indices of the corners of the lower convex hull, left to right; points on an edge
-    are left out.
-    """
+    are left out."""
     return upper_hull(x, -np.asarray(y, dtype=np.float64))
 
 
@@ -180,8 +179,7 @@ def _rotations(
 
 def _edges_at(corners: Array, place: float, slack: float) -> tuple[int, int]:
     """First and last edge of the hull that reaches a place: two different ones only at
-    a corner.
-    """
+    a corner."""
     last_edge = corners.size - 2
     first = int(np.searchsorted(corners, place - slack, side="left")) - 1
     last = int(np.searchsorted(corners, place + slack, side="right")) - 1

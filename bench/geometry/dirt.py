@@ -69,8 +69,7 @@ def _settled(
     unstarted: bool = False,
 ) -> tuple[Mask, Array]:
     """Flag and refit in turns, from the residuals of a start, or `unstarted` from plain
-    least squares.
-    """
+    least squares."""
     aside = np.zeros(s.size, dtype=bool)
     if unstarted:
         left = r - _curve(s, r, ~aside, degree)

@@ -150,8 +150,7 @@ def fit_sweep(
 
 def _station_dirt(s: Array, r: Array, count: float) -> Mask:
     """Marks may be read several times: their medians are judged, a bad mark takes all
-    its readings along.
-    """
+    its readings along."""
     places, index = np.unique(s, return_inverse=True)
     if places.size == s.size:
         return dirt_at_stations(s, r, count)

@@ -35,8 +35,7 @@ FEWEST_FOR_FORM = 20
 @dataclass(frozen=True, slots=True)
 class Judged:
     """step: natural logarithm of the evidence for a step over none, with its place and
-    size.
-    """
+    size."""
 
     intercept: float
     slope: float
@@ -49,8 +48,7 @@ class Judged:
 
 def judge(x: Array, y: Array, n: Array) -> Judged:
     """x, y, n: (K,) travel, reading and number of readings of each cell, x rising, K >=
-    3.
-    """
+    3."""
     middle = 0.5 * (x[0] + x[-1])
     half = 0.5 * (x[-1] - x[0])
     u = (x - middle) / half
@@ -151,8 +149,7 @@ def _grams(
     u: Array, n: Array, columns: Array, related: bool
 ) -> tuple[Array, Array, Array]:
     """Gram matrices of the whitened columns (G, m, m), log determinants (G,) and log
-    priors (G,).
-    """
+    priors (G,)."""
     white = float(n.mean()) / n
     grid = [(0.0, 1.0)]
     if related:

@@ -31,8 +31,7 @@ class GeometryError(ValueError):
 
 def column(name: str, values: Column, at_least: int = 1) -> Array:
     """One finite column of floats, shape (n,). Raises GeometryError naming what is
-    wrong and where.
-    """
+    wrong and where."""
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != 1:
         raise GeometryError(
@@ -50,8 +49,7 @@ def column(name: str, values: Column, at_least: int = 1) -> Array:
 
 def paired(x: Column, y: Column, at_least: int = 2) -> tuple[Array, Array]:
     """Two columns of one length over at least two different positions. Raises
-    GeometryError otherwise.
-    """
+    GeometryError otherwise."""
     xs, ys = column("positions", x), column("heights", y)
     if xs.size != ys.size:
         raise GeometryError(
@@ -117,8 +115,7 @@ def least_of_convex(
     function: Callable[[Array], Array], low: Array, high: Array
 ) -> Array:
     """(m,) places where m convex functions, worked out at once, are least between low
-    and high, each (m,).
-    """
+    and high, each (m,)."""
     for _ in range(45):  # 0.6^45 = 1e-10 of the range
         left, right = high - 0.6 * (high - low), low + 0.6 * (high - low)
         falls = function(left) >= function(right)
@@ -142,8 +139,7 @@ def levelling_matrix(x: Column) -> Array:
 
 def level(x: Column, y: Column) -> Array:
     """Heights less their least-squares line, shape (n,): offset and slope of a set-up
-    say nothing of form.
-    """
+    say nothing of form."""
     xs, ys = paired(x, y)
     offsets = xs - xs.mean()
     heights = ys - ys.mean()
@@ -205,8 +201,7 @@ def smoothing_matrix(x: Column, at: Column, window: float = WINDOW) -> Array:
 
 def _local_lines(xs: Array, places: Array, window: float) -> Array:
     """The weights of `smoothing_matrix`; places just outside xs are read off the
-    outermost line.
-    """
+    outermost line."""
     low, high = float(xs.min()), float(xs.max())
     slack = 1e-9 * (high - low)
     half = min(window, high - low) / 2.0
@@ -248,8 +243,7 @@ def _cells(xs: Array, ys: Array, window: float) -> tuple[Array, Array, Array]:
 
 def _cell_numbers(xs: Array, window: float) -> Array:
     """Whole cells only: a last one cut short would count its few readings as much as a
-    full one's.
-    """
+    full one's."""
     reach = float(np.ptp(xs))
     cells = max(1, round(reach * CELLS_PER_WINDOW / window))
     return np.asarray(
@@ -291,8 +285,7 @@ def interpolation_matrix(x: Column, at: Column) -> Array:
 
 def smooth(x: Column, y: Column, at: Column, window: float = WINDOW) -> Array:
     """Heights (m,) at places `at`, averaged over `window` mm; see `smoothing_matrix`
-    for the ends.
-    """
+    for the ends."""
     xs, ys = paired(x, y)
     return np.asarray(smoothing_matrix(xs, at, window) @ ys)
 
@@ -384,8 +377,7 @@ def _reading_variance(
     xs: Array, ys: Array, grid: Array, window: float
 ) -> tuple[float, float] | None:
     """Variance of single readings about their own averaged line, and its degrees of
-    freedom.
-    """
+    freedom."""
     inside = (xs >= grid[0]) & (xs <= grid[-1])
     xs, ys = xs[inside], ys[inside]
     if xs.size < 3 or not np.ptp(xs) > 0.0:

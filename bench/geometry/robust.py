@@ -21,8 +21,7 @@ def least_squares(
     x: Array, y: Array, weights: Array | None = None
 ) -> tuple[float, float]:
     """Weighted least-squares line. The weights need no scale. Raises ValueError where x
-    does not vary.
-    """
+    does not vary."""
     w = np.ones_like(x) if weights is None else weights
     total = float(w.sum())
     if total <= 0:
@@ -65,8 +64,7 @@ def least_quantile(
 
 def least_quantile_bow(x: Array, y: Array, quantile: float = 0.6) -> Array:
     """The same with a bow: values at x of the parabola through three of 15 block
-    medians, x rising.
-    """
+    medians, x rising."""
     bx, by = _block_medians(x, y, 15)
     i, j, k = (
         index.ravel() for index in np.meshgrid(*[np.arange(bx.size)] * 3, indexing="ij")
@@ -109,8 +107,7 @@ def _block_medians(x: Array, y: Array, most: int) -> tuple[Array, Array]:
 
 def scale_of(residuals: Array) -> float:
     """Median absolute residual as a normal standard deviation; about zero, not about
-    the median.
-    """
+    the median."""
     return MAD * float(np.median(np.abs(residuals)))
 
 

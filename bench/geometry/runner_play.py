@@ -79,8 +79,7 @@ class Widths:
 
     def shifted(self, stations: Column, offsets: Column) -> Widths:
         """The same with centres moved right by offsets, straight between their own
-        stations, level beyond.
-        """
+        stations, level beyond."""
         places = column("stations", stations)
         moves = column("offsets", offsets)
         if places.size != moves.size:
@@ -296,8 +295,7 @@ def fit_at(
 @dataclass(frozen=True)
 class FitUncertainty:
     """Standard uncertainties of a Fit: yaw_play rad, side_play and relief mm; None
-    where that is unbounded.
-    """
+    where that is unbounded."""
 
     yaw_play: float | None
     side_play: float | None
@@ -387,8 +385,7 @@ def positions(runners: Sequence[Widths], slots: Sequence[Widths]) -> list[float]
 
 def runner_fit(runners: Sequence[Widths], slots: Sequence[Widths]) -> RunnerFit:
     """Play at every meeting of stations, and what it comes to; see RunnerFit. Arguments
-    as in `fit_at`.
-    """
+    as in `fit_at`."""
     centre = _middle(runners)
     fits = tuple(fit_at(runners, slots, p, centre) for p in positions(runners, slots))
     inside = [_length_inside(runners, slots, f.at) for f in fits]
@@ -434,8 +431,7 @@ def _middle(runners: Sequence[Widths]) -> float:
 
 def _under(runner: Widths, slot: Widths, at: float) -> Array:
     """Runner stations in the slot and slot stations under the runner, on the runner's
-    own scale.
-    """
+    own scale."""
     mine = runner.s[
         (at + runner.s >= slot.s[0] - SAME_PLACE)
         & (at + runner.s <= slot.s[-1] + SAME_PLACE)

@@ -49,8 +49,7 @@ def straightness_about(x: Column, y: Column, slope: float) -> float:
 
 def least_squares(x: Column, y: Column) -> Straightness:
     """Straightness about the least-squares line. x, y: (n,), n >= 2. Source: ISO
-    12780-1:2011, LSLI, STRt.
-    """
+    12780-1:2011, LSLI, STRt."""
     xs, ys = paired(x, y)
     offsets = xs - xs.mean()
     spread = float(offsets @ offsets)
@@ -111,8 +110,7 @@ def _zone_sensitivity(
     x: Array, y: Array, tops: list[int], bottoms: list[int], edge: int
 ) -> Array:
     """The zone is the height of one corner over a chord of the other hull: so much per
-    unit of each.
-    """
+    unit of each."""
     on_top = edge < len(tops) - 1
     held, over = (tops, bottoms) if on_top else (bottoms, tops)
     start = edge if on_top else edge - (len(tops) - 1)
@@ -134,8 +132,7 @@ def _zone_sensitivity(
 @dataclass(frozen=True)
 class LessNoise:
     """straightness: what is left without what noise adds; standard_uncertainty: of
-    that.
-    """
+    that."""
 
     straightness: float
     standard_uncertainty: float
@@ -177,8 +174,7 @@ def less_noise(
 @dataclass(frozen=True, eq=False)
 class Bow:
     """height: mm, crown (middle proud) positive. sensitivity: (n,) change of it per mm
-    of each height.
-    """
+    of each height."""
 
     height: float
     sensitivity: Array = field(repr=False)

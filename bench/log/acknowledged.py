@@ -30,8 +30,7 @@ Counts = dict[str, int]  # by table
 
 class Acknowledged(msgspec.Struct, frozen=True):
     """highest: number of the last row that was told as saved; missing: rows whose loss
-    is known and was told.
-    """
+    is known and was told."""
 
     highest: Counts = {}
     missing: Counts = {}
@@ -43,8 +42,7 @@ def beside(log: Path) -> Path:
 
 def read(log: Path) -> Acknowledged | None:
     """None where there is no such file, or it was made just before the power went.
-    Raises LogDamaged.
-    """
+    Raises LogDamaged."""
     try:
         block = beside(log).read_bytes()
     except FileNotFoundError:

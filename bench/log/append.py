@@ -169,8 +169,7 @@ def chunk(
     arrival_us: Sequence[int],
 ) -> None:
     """After the sweep's end a late block goes straight into what was merged, so none is
-    lost.
-    """
+    lost."""
     key, _, state = _sweep(db, sweep)
     insert(
         db,
@@ -196,8 +195,7 @@ def end_sweep(
     reason: str | None,
 ) -> None:
     """The sweep's last state, its merged bytes and its trace, in the one transaction
-    that ends it.
-    """
+    that ends it."""
     key, run, now = _sweep(db, sweep)
     if now != "running":
         raise Refused(f"the sweep {sweep} has ended already: it is {now}")
@@ -442,6 +440,5 @@ def _moment(at: Stamp, prefix: str = "") -> dict[str, int | float]:
 
 def _json(data: object) -> str:
     """JSON that keeps infinities and nan (as Infinity, NaN), which the evidence may
-    hold.
-    """
+    hold."""
     return json.dumps(data, ensure_ascii=False, separators=(",", ":"))

@@ -75,8 +75,7 @@ class _Act(NamedTuple):
 
 class Committer:
     """trouble: why nothing is being recorded, or None. unfinished: what the last life
-    left.
-    """
+    left."""
 
     def __init__(
         self,
@@ -114,8 +113,7 @@ class Committer:
 
     def start(self) -> None:
         """Raises LogError where the user must act (held, newer, not ours); a failing
-        medium is trouble.
-        """
+        medium is trouble."""
         try:
             self._connect()
         except (sqlite3.Error, OSError) as error:
@@ -232,8 +230,7 @@ class Committer:
 
     def _next_batch(self) -> list[_Act]:
         """Wait for an act, give those that need not hurry some company, take what fits.
-        Empty after LOOK_S.
-        """
+        Empty after LOOK_S."""
         with self._wake:
             self._wake.wait_for(
                 lambda: self._queue or self._closing_at is not None or self._damaged,
@@ -294,8 +291,7 @@ class Committer:
 
     def _merge(self) -> None:
         """After a finding the write-ahead file holds nothing that the log does not: a
-        lost one costs one check.
-        """
+        lost one costs one check."""
         assert self._place.db is not None
         try:
             self._place.db.execute("PRAGMA wal_checkpoint(PASSIVE)")
@@ -395,8 +391,7 @@ class Committer:
 
     def _check(self) -> None:
         """A log too large to be checked while the start waits; found damaged, it is
-        salvaged next.
-        """
+        salvaged next."""
         try:
             with read.open_read(self.path) as db:
                 self._check_db = db
@@ -441,8 +436,7 @@ def _no_room(db: sqlite3.Connection, boot_key: int) -> None:
 
 def _gathered(batch: list[_Act], done: int) -> Iterator[tuple[list[int], Write]]:
     """The acts after `done` with their tickets, pieces of a sweep put together up to
-    the next other act.
-    """
+    the next other act."""
     waiting: dict[tuple[str, str], list[tuple[int, Piece]]] = {}
     for act in batch:
         if act.ticket <= done:

@@ -32,8 +32,7 @@ def _told(one: Happened, units: System) -> LogEvent:
 
 def _words(one: Happened, data: dict[str, Any], units: System) -> tuple[str, str]:
     """What it is about, and a sentence. Of an older or newer program there may be less
-    in it.
-    """
+    in it."""
     name = str(data.get("name", "instrument"))
     if one.kind in ("instrument", "spoiled"):
         words = str(data.get("words", ""))

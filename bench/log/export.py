@@ -1,6 +1,5 @@
 """The log's findings and sweeps for other programs: JSON lines, and CSV in the shape of
-recorded sweeps. Numbers are written so that they read back exactly.
-"""
+recorded sweeps. Numbers are written so that they read back exactly."""
 
 from __future__ import annotations
 

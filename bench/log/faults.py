@@ -19,8 +19,7 @@ _SAID = ("unsupported file format", "Could not decode to UTF-8")
 
 def is_damage(error: BaseException) -> bool:
     """Whether the file itself is at fault. A list of tables with broken letters fails
-    to decode.
-    """
+    to decode."""
     name = getattr(error, "sqlite_errorname", "")
     return (
         name.startswith(_DAMAGE)
@@ -35,8 +34,7 @@ def is_damage(error: BaseException) -> bool:
 @contextmanager
 def contained(what: str) -> Iterator[None]:
     """Turns whatever damage to a row does to whoever reads it into LogDamaged; what:
-    the row, for the message.
-    """
+    the row, for the message."""
     try:
         yield
     except (

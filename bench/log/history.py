@@ -1,6 +1,5 @@
 """What earlier findings tell, read from the log beside the writer. Blocking; called off
-the event loop.
-"""
+the event loop."""
 
 from __future__ import annotations
 
@@ -43,8 +42,7 @@ class Shown(msgspec.Struct, frozen=True):
 
 class LivePast(msgspec.Struct):
     """drew: by jig and way of the move, mm that tightening drew the free end when it
-    was last made live, positive away. made: findings whose move was made live.
-    """
+    was last made live, positive away. made: findings whose move was made live."""
 
     drew: dict[tuple[str, str], float] = {}
     made: set[str] = set()
@@ -120,8 +118,7 @@ def show(path: Path, finding: str) -> Shown:
 def as_shown(evidence: Evidence) -> Evidence:
     """Travel and readings as the instruments showed them, which is what recorded files
     hold: what grows the other way is turned back, so that the same settings turn it
-    again.
-    """
+    again."""
     check, gear = find(evidence.check), evidence.gear
     options, _ = understood(check, evidence.options)
     steps = {
@@ -253,8 +250,7 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
 
 def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
     """Scatter of pushes about their placement's mean; those on one seat lack the
-    seating and are kept apart.
-    """
+    seating and are kept apart."""
     squares, freedom = 0.0, 0
     for found in findings:
         if not found.quantities or found.quantities[0].unit != "rad":
@@ -276,8 +272,7 @@ def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
 
 def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
     """What reseating adds to the scatter; None where both are not known well enough, or
-    nothing is seen.
-    """
+    nothing is seen."""
     if reseated is None or one_seat is None:
         return None
     if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
@@ -316,8 +311,7 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
 
 def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
     """Of this sled on this saw; None where it was moved since: then it tells of the
-    fence as it was.
-    """
+    fence as it was."""
     if gear.jig is None:
         return None
     moved = {move.finding for move in read.moves(db) if move.made is not None}

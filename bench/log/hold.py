@@ -27,8 +27,7 @@ class Hold:
     @classmethod
     def take(cls, log: Path) -> Hold:
         """Raises LogHeld naming the holder; OSError where no lock file can be made
-        (read-only medium).
-        """
+        (read-only medium)."""
         # one lock, whatever name the log is called by
         log = Path(os.path.realpath(log))
         path = log.with_name(log.name + ".lock")
@@ -90,8 +89,7 @@ def _sign(descriptor: int) -> None:
 
 def _holder(descriptor: int) -> str:
     """What the lock file says of a process that lives; a dead one's number is waited
-    out.
-    """
+    out."""
     until = time.monotonic() + _PATIENCE_S
     while True:
         number, _, since = (

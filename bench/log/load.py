@@ -1,6 +1,5 @@
 """From rows of the log to the types that the rest of the program works with, exactly as
-they went in. All functions take an open connection of any kind.
-"""
+they went in. All functions take an open connection of any kind."""
 
 from __future__ import annotations
 
@@ -86,8 +85,7 @@ def sweeps(
     db: sqlite3.Connection, run: str, *, traces: bool = True
 ) -> list[SweepRecord]:
     """All sweeps of a check in order, whatever became of them; a damaged trace is left
-    out, not raised.
-    """
+    out, not raised."""
     rows = db.execute(
         "SELECT sweep_key, sweep, placement, push, seat, sweep.hold, gather,"
         " sweep.state, reason, boot.boot_id, started_monotonic_ns, started_wall_s,"
@@ -114,8 +112,7 @@ def raw_readings(db: sqlite3.Connection, sweep_key: int) -> int:
 
 def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]]:
     """By instrument: bytes of the wire and arrivals (monotonic us) of an ended sweep;
-    LogError if unknown.
-    """
+    LogError if unknown."""
     rows = db.execute(
         "SELECT instrument, raw_zlib, arrival_us_packed FROM sweep LEFT JOIN reading"
         " USING (sweep_key) WHERE sweep = ? ORDER BY instrument",
@@ -137,8 +134,7 @@ def raw(db: sqlite3.Connection, sweep: str) -> dict[str, tuple[bytes, list[int]]
 
 def finding(db: sqlite3.Connection, name: str) -> tuple[Finding, Evidence]:
     """A finding with all that it was worked out from. LogError if unknown, LogDamaged
-    if unreadable.
-    """
+    if unreadable."""
     with contained(f"the finding {name!r} is damaged in the log and"):
         row = db.execute(
             f"SELECT {FOUND}, f.finding_key, gear_key, traces_sha256 FROM finding AS f"
@@ -189,8 +185,7 @@ def open_runs(db: sqlite3.Connection, *, traces: bool = True) -> list[OpenRun]:
 
 def evidence_of_run(db: sqlite3.Connection, run: str) -> Evidence:
     """What a check has gathered so far: its whole sweeps, leans and taps. Raises
-    LogError if unknown.
-    """
+    LogError if unknown."""
     row = db.execute(
         "SELECT check_kind, options_json, gear_key FROM check_run WHERE run = ?", (run,)
     ).fetchone()

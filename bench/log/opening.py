@@ -23,8 +23,7 @@ _COPIES = 5  # tries to copy a log that is being written to
 @contextmanager
 def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
     """A connection that cannot write. Raises LogError: no file, newer, not ours,
-    damaged (also inside).
-    """
+    damaged (also inside)."""
     path = Path(path).absolute()
     if not path.is_file():
         raise LogError(f"there is no log at {path}")
@@ -51,8 +50,7 @@ def _ours(error: Exception, path: Path) -> LogError:
 
 def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
     """In place where that leaves nothing behind that its owner could not write; else a
-    copy.
-    """
+    copy."""
     beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
     ours = os.geteuid() == path.stat().st_uid
     if ours or all(file.exists() for file in beside):

@@ -38,8 +38,7 @@ def unpack_integers(packed: bytes) -> list[int]:
 
 def pack_floats(values: Sequence[float]) -> bytes:
     """Any floats, also nan, infinities and minus zero; what comes back has the same
-    bits.
-    """
+    bits."""
     wanted = array("d", values)
     for power in _POWERS:
         words = _scaled(wanted, power)
@@ -64,8 +63,7 @@ def unpack_floats(packed: bytes) -> list[float]:
 
 def _scaled(wanted: array[float], power: int) -> array[int] | None:
     """The whole numbers that, over 10**power, give exactly these floats; None if there
-    are none.
-    """
+    are none."""
     scale = 10.0**power
     try:
         for few in (wanted[:4], wanted):  # most powers fail at once
@@ -121,8 +119,7 @@ def _differences(words: array[int]) -> Iterable[int]:
 
 def _planes(words: array[int]) -> bytes:
     """Signs folded into the lowest bit (small numbers of either sign have zero upper
-    bytes), then planes.
-    """
+    bytes), then planes."""
     folded = array("Q", [2 * word if word >= 0 else -2 * word - 1 for word in words])
     data = _little(folded).tobytes()
     return b"".join(data[byte::8] for byte in range(8))

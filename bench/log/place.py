@@ -1,6 +1,5 @@
 """The log's path, held for this process, and the connection that is open on what lies
-there.
-"""
+there."""
 
 from __future__ import annotations
 
@@ -58,8 +57,7 @@ class Place:
 
     def after_failure(self) -> None:
         """Let go of it, but not of a log that was removed: what is in it is nowhere
-        else any more.
-        """
+        else any more."""
         if self.db is not None and self._removed():
             self.db.rollback()
         else:
@@ -67,8 +65,7 @@ class Place:
 
     def stands(self) -> bool:
         """Whether log and lock are still the ones at their path: what goes into others
-        is lost.
-        """
+        is lost."""
         held = self._hold is not None and self._hold.stands()
         return held and self._file is not None and stands(self._file, self.path)
 

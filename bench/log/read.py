@@ -1,6 +1,5 @@
 """Reading a log without disturbing it: findings and their evidence, events, moves, what
-is known from before. All functions take what `open_read` yields.
-"""
+is known from before. All functions take what `open_read` yields."""
 
 from __future__ import annotations
 
@@ -49,8 +48,7 @@ _log = logging.getLogger(__name__)
 
 class FindingRow(msgspec.Struct, frozen=True):
     """A finding in a list. wall_s: when, put right if the clock was synced later in the
-    same boot.
-    """
+    same boot."""
 
     order: int
     run: str
@@ -64,8 +62,7 @@ class FindingRow(msgspec.Struct, frozen=True):
 
 class MoveRow(msgspec.Struct, frozen=True):
     """made: what was done; verified_by: the finding that looked afterwards; each None
-    while not.
-    """
+    while not."""
 
     move: str
     finding: str
@@ -110,8 +107,7 @@ def _numbers(
     db: sqlite3.Connection, end: int, wanted: list[tuple[str, str]]
 ) -> Iterable[int]:
     """Those below `end`, downwards; only of what is wanted, where damage lets SQLite
-    look for it.
-    """
+    look for it."""
     if wanted:
         where = " AND ".join(["f.finding_key < ?", *(clause for clause, _ in wanted)])
         query = (
@@ -128,15 +124,13 @@ def _numbers(
 
 def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
     """All of them, oldest first, of which none is kept and between which the log is not
-    held.
-    """
+    held."""
     return _findings(db, range(1, _last_number(db, "finding") + 1), unread, [])
 
 
 def show_finding(db: sqlite3.Connection, finding: str) -> tuple[Finding, Evidence]:
     """By its id, or the beginning of one. Raises LogError if none or several begin so,
-    LogDamaged.
-    """
+    LogDamaged."""
     pattern = (
         finding.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
     )
@@ -178,8 +172,7 @@ def instrument_events(
     db: sqlite3.Connection, since: float
 ) -> list[tuple[float, str, dict[str, object]]]:
     """(wall s, kind, data) of what instruments and the log did outside and inside
-    checks, in the order of recording.
-    """
+    checks, in the order of recording."""
     rows = db.execute(
         "SELECT wall_s, kind, data_json FROM event WHERE wall_s >= ? AND"
         " json_valid(data_json) AND kind IN ('instrument', 'held', 'spoiled', 'unit',"
@@ -255,8 +248,7 @@ def raw_readings(
     db: sqlite3.Connection, sweep: str
 ) -> dict[str, tuple[bytes, list[int]]]:
     """By instrument: the bytes of the wire during a sweep, and each record's arrival in
-    monotonic us.
-    """
+    monotonic us."""
     return load.raw(db, sweep)
 
 
@@ -267,8 +259,7 @@ def moves(
     unread: list[Unread] | None = None,
 ) -> Iterator[MoveRow]:
     """In the order in which they were planned; finding: only those that it advised.
-    unread: see `list_findings`.
-    """
+    unread: see `list_findings`."""
     numbers: Iterable[int] = range(1, _last_number(db, "move") + 1)
     if finding is not None:
         query = (
@@ -306,8 +297,7 @@ def describe(db: sqlite3.Connection) -> dict[str, dict[str, str]]:
 
 def back_up(path: Path | str, target: Path | str) -> None:
     """A whole copy of the log as it is at one moment, while it is written to;
-    overwrites nothing.
-    """
+    overwrites nothing."""
     target = Path(target).absolute()
     if target.exists():
         raise LogError(f"{target} exists already; a back-up overwrites nothing")
@@ -356,8 +346,7 @@ def _each(
     unread: list[Unread] | None,
 ) -> Iterator[T]:
     """Row by row, so that one that can no longer be read costs only itself, and no
-    other waits for the reader.
-    """
+    other waits for the reader."""
     for number in numbers:
         try:
             with contained(f"{what} number {number} of the log"):
@@ -392,8 +381,7 @@ def _recorded(db: sqlite3.Connection, what: str, number: int) -> str | None:
 
 def _last_number(db: sqlite3.Connection, table: str) -> int:
     """Of a row that there ever was: no number is given twice, so all rows are found by
-    counting.
-    """
+    counting."""
     (number,) = db.execute(
         "SELECT max(seq) FROM sqlite_sequence WHERE name = ?", (table,)
     ).fetchone()
@@ -402,8 +390,7 @@ def _last_number(db: sqlite3.Connection, table: str) -> int:
 
 def _dates(db: sqlite3.Connection) -> dict[str, float]:
     """By boot: the wall clock at its monotonic zero, from the last time it was found
-    synced.
-    """
+    synced."""
     return dict(
         db.execute(
             "SELECT boot_id, event.wall_s - event.monotonic_ns / 1e9 FROM event JOIN"
@@ -417,8 +404,7 @@ def _when(
     wall: float, synced: bool, monotonic_ns: int, zero: float | None
 ) -> tuple[float, bool]:
     """Wall s, and whether that is known; zero: the wall clock at the boot's monotonic
-    zero, once it was known.
-    """
+    zero, once it was known."""
     if synced or zero is None:
         return wall, synced
     return zero + monotonic_ns / 1e9, True

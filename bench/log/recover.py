@@ -39,8 +39,7 @@ class Opened(NamedTuple):
 
 def open_or_salvage(path: Path, damaged: bool = False) -> Opened:
     """damaged: known to be. Raises LogNewer, LogUnknown, sqlite3.Error, OSError for
-    what is no damage.
-    """
+    what is no damage."""
     told, words = _told(path)
     if not damaged:
         try:
@@ -73,8 +72,7 @@ def _told(path: Path) -> tuple[Acknowledged | None, list[str]]:
 
 def _ends_early(path: Path, told: Acknowledged | None) -> bool:
     """Whether a write-ahead file has to be searched before SQLite takes it for ended
-    and writes over it.
-    """
+    and writes over it."""
     wal = path.with_name(path.name + "-wal")
     if not wal.exists() or not wal.stat().st_size:
         return False
@@ -102,8 +100,7 @@ def _whole_or_not(
 
 def sound(db: sqlite3.Connection, seconds: float | None) -> bool | None:
     """Whether every page is where it should be; None if that could not be told in the
-    time given.
-    """
+    time given."""
     timer = threading.Timer(seconds, db.interrupt) if seconds is not None else None
     if timer is not None:
         timer.start()
@@ -126,8 +123,7 @@ def unfinished(
     words: Sequence[str] = (),
 ) -> Unfinished:
     """Call before the running sweeps of the last life are marked. LogDamaged where a
-    row is unreadable.
-    """
+    row is unreadable."""
     try:
         runs = load.open_runs(db)
         rows = db.execute(

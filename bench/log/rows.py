@@ -59,8 +59,7 @@ class EventRow(msgspec.Struct, frozen=True):
 class Happened(msgspec.Struct, frozen=True):
     """Something that an instrument, the clock or the log did, or a pass that was not
     used. wall_s: when, put right if the clock was synced later in the same boot. check,
-    placement, reason: of a pass.
-    """
+    placement, reason: of a pass."""
 
     kind: str
     data: dict[str, object]
@@ -73,8 +72,7 @@ class Happened(msgspec.Struct, frozen=True):
 
 class SweepRecord(msgspec.Struct, frozen=True):
     """A sweep as kept; `readings` counts the pairs of its trace, or what came raw where
-    it has none.
-    """
+    it has none."""
 
     order: int
     sweep: str
@@ -115,8 +113,7 @@ class OpenRun(msgspec.Struct, frozen=True):
 
 class Interrupted(msgspec.Struct, frozen=True):
     """A sweep that was running when the last life ended; readings: how many of one
-    instrument were kept.
-    """
+    instrument were kept."""
 
     sweep: str
     run: str

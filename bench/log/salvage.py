@@ -32,8 +32,7 @@ Row = tuple[object, ...]
 
 def set_aside(path: Path) -> Salvage:
     """Move the damaged file away, put a sound one with all that is readable in its
-    place.
-    """
+    place."""
     aside = _free_name(path)
     made = []
     try:
@@ -120,8 +119,7 @@ def _rows(
     db: sqlite3.Connection, table: str, columns: list[str]
 ) -> Iterator[Row | None]:
     """Rows by their number, from both ends up to the damage and then one by one; None:
-    unreadable.
-    """
+    unreadable."""
     select = f"SELECT rowid, {', '.join(columns)} FROM {table} NOT INDEXED WHERE rowid"
     low, high = -1, None
     whole = False
@@ -222,8 +220,7 @@ _CHECKS: dict[str, Callable[[dict[str, object]], bool]] = {
 
 def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
     """Rows whose check, gear or boot was lost stay reachable; a link to a lost trace is
-    left to be missed.
-    """
+    left to be missed."""
     new.execute("BEGIN")
     new.execute(
         "INSERT INTO check_run (run_key, run, check_kind, options_json, gear_key,"
@@ -267,8 +264,7 @@ def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
 
 def _give_no_number_twice(new: sqlite3.Connection) -> None:
     """Links to lost rows stay: a row to come must not be taken for the one that was
-    lost.
-    """
+    lost."""
     highest = dict.fromkeys(_TABLES, 0)
     for table in _TABLES:
         for _, _, parent, column, *_ in new.execute(
@@ -363,8 +359,7 @@ def _lay_list(fresh: bytes, file: BinaryIO, size: int) -> None:
 
 def _say_size(file: BinaryIO, size: int) -> None:
     """As many pages as there are, none of them free or in a write-ahead file (file
-    format, section 1.3).
-    """
+    format, section 1.3)."""
     pages = -(-file.seek(0, os.SEEK_END) // size)
     file.truncate(pages * size)
     file.seek(24)

@@ -61,8 +61,7 @@ def migrate(
     db: sqlite3.Connection, changes: Sequence[Change] = MIGRATIONS
 ) -> list[str]:
     """Run what has not run yet, each change atomic with its record; returns the names
-    of what ran.
-    """
+    of what ran."""
     ran = []
     for number, (name, change) in enumerate(changes, 1):
         if db.execute("PRAGMA user_version").fetchone()[0] >= number:
@@ -91,8 +90,7 @@ def migrate(
 
 def refuse_foreign(path: Path) -> None:
     """Raise LogNewer or LogUnknown if the file is not for us, without changing a byte
-    of it.
-    """
+    of it."""
     try:
         with path.open("rb") as file:
             header = file.read(100)
@@ -109,8 +107,7 @@ def refuse_foreign(path: Path) -> None:
 
 def _header_in_wal(wal: Path) -> tuple[bytes, bytes] | None:
     """Version and application as the newest committed copy of page 1 in the write-ahead
-    log has them.
-    """
+    log has them."""
     found = waiting = None
     with wal.open("rb") as file:
         for frame in frames(wal):
@@ -140,8 +137,7 @@ def _judge(path: Path, version: int, application: int) -> None:
 
 def _may_be_damaged_log(path: Path) -> bool:
     """Whether a database without our mark could still be ours: empty, with our tables,
-    or unreadable.
-    """
+    or unreadable."""
     db = sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)
     try:
         tables = {

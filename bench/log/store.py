@@ -1,6 +1,5 @@
 """What is merged or kept once: the pieces of a sweep, traces, copies of the gear.
-Nothing here commits.
-"""
+Nothing here commits."""
 
 from __future__ import annotations
 

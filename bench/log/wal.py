@@ -30,8 +30,7 @@ class Frame(NamedTuple):
 
 def frames(wal: Path, *, judged: bool = False) -> Iterator[Frame]:
     """Frames of the file's present generation, in order. judged: also those after a
-    damaged one, each by checksum.
-    """
+    damaged one, each by checksum."""
     with wal.open("rb") as file:
         order, size, salt, before = _header(file)
         at = HEADER
@@ -70,8 +69,7 @@ def lay_over(wal: Path, file: BinaryIO) -> None:
 
 def _header(file: BinaryIO) -> tuple[str, int, bytes, bytes]:
     """Byte order of checksums, page size, salt, checksum; a broken header's are those
-    of the frames and of our logs.
-    """
+    of the frames and of our logs."""
     head = file.read(HEADER).ljust(HEADER, b"\0")
     magic, _, size = struct.unpack(">III", head[:12])
     order = _ORDERS.get(magic, "<")

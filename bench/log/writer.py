@@ -21,8 +21,7 @@ __all__ = ["NOT_QUEUED", "LogWriter"]
 
 class LogWriter:
     """Appends to one log; made by `open`, used from one thread (the callbacks come from
-    another).
-    """
+    another)."""
 
     def __init__(self, committer: Committer, clock: Callable[[], Stamp]) -> None:
         self._committer = committer
@@ -62,8 +61,7 @@ class LogWriter:
     @property
     def unfinished(self) -> Unfinished:
         """What the last life left; found anew after a salvage, or once the log could be
-        opened.
-        """
+        opened."""
         return self._committer.unfinished
 
     @property
@@ -74,8 +72,7 @@ class LogWriter:
     @property
     def awaited(self) -> int:
         """Ticket of the latest act that somebody may be told of (not of raw bytes, nor
-        of what need not hurry).
-        """
+        of what need not hurry)."""
         return self._committer.awaited
 
     def look(self) -> None:
@@ -98,8 +95,7 @@ class LogWriter:
         at: Stamp | None = None,
     ) -> int:
         """instrument: a lasting name of the indicator, such as its port by serial
-        number.
-        """
+        number."""
         at, options = at or self._clock(), dict(options)
         return self._put(
             lambda db, boot: append.begin_check(
@@ -117,8 +113,7 @@ class LogWriter:
         urgent: bool = False,
     ) -> int:
         """Anything that happened; data must be JSON. Without a check it may wait for
-        company, unless it is urgent.
-        """
+        company, unless it is urgent."""
         at, data = at or self._clock(), dict(data or {})
         return self._put(
             lambda db, boot: append.event(db, boot, at, run_id, kind, data),
@@ -160,8 +155,7 @@ class LogWriter:
         self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
     ) -> int:
         """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
-        (kept to 1 us).
-        """
+        (kept to 1 us)."""
         times = [arrival // 1000 for arrival in arrival_ns]
         ticket = self._put(
             Piece(sweep_id, instrument, raw, times),
@@ -217,8 +211,7 @@ class LogWriter:
         at: Stamp | None = None,
     ) -> int:
         """The finding needs its id. finish: the check is over; supersedes: the id of
-        the one it replaces.
-        """
+        the one it replaces."""
         at = at or self._clock()
 
         def write(db: sqlite3.Connection, boot: int) -> None:
@@ -281,12 +274,10 @@ class LogWriter:
 
     def flush(self, timeout: float = 5.0) -> bool:
         """Wait until all that was given so far is on the disk; False if it is not after
-        `timeout` s.
-        """
+        `timeout` s."""
         return self._committer.flush(timeout)
 
     def close(self) -> bool:
         """Save what waits (for at most a second and a half), let go of the log; True if
-        all was saved.
-        """
+        all was saved."""
         return self._committer.close()

@@ -21,8 +21,7 @@ OPENS, CLOSES = "opens at the rear", "closes at the rear"
 
 class Alignment(msgspec.Struct, frozen=True):
     """dx: mm its rear end must go, positive right. way, distance: the same in words;
-    text: one sentence.
-    """
+    text: one sentence."""
 
     dx: float
     way: LeftRight
@@ -41,9 +40,8 @@ def opening(toe: float, rip_fence: LeftRight) -> float:
 
 
 def rear_dx(rotation: float, span: float) -> float:
-    """Mm the rear end must go to turn a thing back by `rotation`, positive right; span:
-    front to rear, mm.
-    """
+    """mm the rear end must go to turn a thing back by `rotation`, positive right; span:
+    front to rear, mm."""
     return rotation * span
 
 

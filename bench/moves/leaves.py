@@ -38,7 +38,7 @@ def best_stack(
 
 
 def left_over(distance: float, stack: Sequence[float]) -> float:
-    """Mm still missing with this stack; negative when it overshoots."""
+    """mm still missing with this stack; negative when it overshoots."""
     return round(distance - sum(stack), 9)
 
 
@@ -58,8 +58,7 @@ def _candidates(
 
 def _pairs(owned: Sequence[int], aim: float, start: int) -> Iterator[tuple[int, int]]:
     """Walks the edge between pairs too thin and pairs too thick, so the nearest on both
-    sides are met.
-    """
+    sides are met."""
     low, high = start, len(owned) - 1
     while low < high:
         yield low, high

@@ -44,9 +44,8 @@ def why_no_move(jig: Jig | None) -> str | None:
 
 
 def fence_dy(rotation: float, lever: float) -> float:
-    """Mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is
-    away.
-    """
+    """mm the fence must go at `lever` = x_a - x_p (mm, right positive); positive is
+    away."""
     return -rotation * lever
 
 
@@ -201,8 +200,7 @@ def _rest(move: Move, units: System) -> list[str]:
 
 def screw_turns(rotation: float, jig: Jig) -> float | None:
     """Turns of a jack screw of known pitch, not negative; None without pitch or
-    distance to the screw.
-    """
+    distance to the screw."""
     reach = jig.pivot_to_screw
     if jig.screw_pitch is None or reach is None:
         return None

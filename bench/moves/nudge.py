@@ -27,7 +27,7 @@ def fence_nudge(rotation: float, from_pivot: float) -> float:
 
 
 def arm_nudge(rotation: float, beyond_pivot: float) -> float:
-    """DX = a v: mm that the square's arm goes, positive to the right, at v mm beyond
+    """dX = a v: mm that the square's arm goes, positive to the right, at v mm beyond
     the pivot's line.
 
     It does not see the pivot's slop along the travel; slop along the fence shows in
@@ -38,8 +38,7 @@ def arm_nudge(rotation: float, beyond_pivot: float) -> float:
 
 def from_pivot(jig: Jig, distance: float) -> float:
     """x_n - x_p for an indicator `distance` mm from the pivot along the fence: the
-    signs are made here.
-    """
+    signs are made here."""
     return -distance if jig.pivot == "right" else distance
 
 
@@ -49,15 +48,14 @@ class NoLive(ValueError):
 
 class Tip(msgspec.Struct, frozen=True):
     """Where the indicator's tip stands. distance: mm from the pivot along the fence, or
-    along the arm.
-    """
+    along the arm."""
 
     arm: bool
     distance: float
     jig: Jig
 
     def target(self, rotation: float) -> float:
-        """Mm that the surface at the tip must go: +Y on the fence, +X on the arm."""
+        """mm that the surface at the tip must go: +Y on the fence, +X on the arm."""
         if self.arm:  # from a far fence the arm points toward you
             return arm_nudge(
                 rotation, self.distance if self.jig.fence == "near" else -self.distance
@@ -119,29 +117,28 @@ class Nudge(msgspec.Struct, frozen=True):
     aim_past: float = 0.0
 
     def moved(self, reading: float) -> float:
-        """Mm the surface has gone since the start, signed like the target."""
+        """mm the surface has gone since the start, signed like the target."""
         rise = reading - self.start
         return rise if self.stands in ("beyond", "right") else -rise
 
     def to_go(self, reading: float) -> float:
-        """Mm still to go before tightening, signed: 0 is there, a change of sign is
-        past it.
-        """
+        """mm still to go before tightening, signed: 0 is there, a change of sign is
+        past it."""
         return self.target + self.aim_past - self.moved(reading)
 
     def short_of(self, reading: float) -> float:
-        """Mm short of the target itself, after the last screw."""
+        """mm short of the target itself, after the last screw."""
         return self.target - self.moved(reading)
 
     def rotation_left(self, reading: float, rotation: float) -> float:
-        """Rad that the fence is still out by, from the share of the way gone."""
+        """rad that the fence is still out by, from the share of the way gone."""
         if self.target == 0:
             return rotation
         return rotation * self.short_of(reading) / self.target
 
 
 def drawn_by_tightening(before: float, after: float, nudge: Nudge) -> float:
-    """Mm that the screw drew the fence while it bit, signed like the target's axis."""
+    """mm that the screw drew the fence while it bit, signed like the target's axis."""
     return nudge.moved(after) - nudge.moved(before)
 
 

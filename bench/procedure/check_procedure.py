@@ -35,8 +35,7 @@ MOST_EARLY = 100  # presses that wait; more are somebody leaning on the pedal
 
 class CheckProcedure:
     """One check from its cautions to its evidence. `changed` is called when what is
-    asked may have changed.
-    """
+    asked may have changed."""
 
     def __init__(
         self,
@@ -161,8 +160,7 @@ class CheckProcedure:
 
     def settle_down(self, now: float) -> None:
         """Bring facts and guidance in line, use presses that waited, and tell what has
-        changed.
-        """
+        changed."""
         advance(self.steps, self.facts)
         while True:
             self._take_rest(now)
@@ -237,8 +235,7 @@ class CheckProcedure:
 
     def _take_rest(self, now: float) -> None:
         """The number before the tap is taken without being asked for: nothing is to be
-        touched then.
-        """
+        touched then."""
         if (
             not self.facts.waiting
             and self.ask.phase == "tap"
@@ -289,8 +286,7 @@ class CheckProcedure:
         self, found: Mapping[Any, Doubt], say: Callable[[Doubt], str], now: float
     ) -> None:
         """What the passes so far show against themselves: each is said once; a pass
-        that stood still is taken again.
-        """
+        that stood still is taken again."""
         fresh = [
             (key, doubt) for key, doubt in found.items() if key not in self.doubted
         ]
@@ -305,8 +301,7 @@ class CheckProcedure:
 
     def rest(self, now: float) -> None:
         """Ready is said once the sled was seen at rest: a push from before that has no
-        beginning.
-        """
+        beginning."""
         facts = self.facts
         if not facts.placed or facts.rested or self.ask.phase != "sweep":
             return
@@ -445,8 +440,7 @@ class CheckProcedure:
 
     def interrupt(self, words: str, now: float) -> None:
         """The cable was pulled or the daemon ends: what was being recorded is stored as
-        interrupted.
-        """
+        interrupted."""
         self.facts.marks_taken = 0
         self.kept.interrupt(words)
         self.rest_detector.cancel()
@@ -455,8 +449,7 @@ class CheckProcedure:
 
     def undo(self, now: float) -> str:
         """Take back the press that waits, else the last mark of an unfinished pass,
-        else the last kept pass.
-        """
+        else the last kept pass."""
         self._early = 0
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
@@ -474,8 +467,7 @@ class CheckProcedure:
 
     def refuse_kept(self, trace: Trace, words: str, now: float) -> None:
         """The arithmetic has looked at a kept pass and cannot use it (the stand was
-        bumped, zero pressed).
-        """
+        bumped, zero pressed)."""
         self.kept.take_back(trace, words, state="refused")
         self.facts.remark = words
         advance(self.steps, self.facts)
@@ -493,8 +485,7 @@ class CheckProcedure:
         alive: list[str],
     ) -> None:  # fmt: skip
         """Take up a run from the log. What was placed is asked again: somebody may have
-        moved it.
-        """
+        moved it."""
         self.facts.acknowledged = acknowledged
         self.leans, self.taps = list(leans), list(taps)
         self.life.alive = list(alive)

@@ -88,8 +88,7 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: Units = "mm") -> Fi
 
 def _doubted(found: Finding, doubts: list[Doubt]) -> Finding:
     """With a doubt nothing is concluded: what would be a verdict cannot be told, and
-    hangs on what is doubted.
-    """
+    hangs on what is doubted."""
     if not doubts:
         return found
     return msgspec.structs.replace(

@@ -29,7 +29,7 @@ class Proof(NamedTuple):
 
 
 def allowed(count: float) -> float:
-    """Mm by which the change may differ from the leaf."""
+    """mm by which the change may differ from the leaf."""
     return COUNTS * count + SLACK
 
 

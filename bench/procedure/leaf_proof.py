@@ -28,8 +28,7 @@ REST = "Rest the tip on something flat and hard. Enter when it rests."
 
 class LeafProof:
     """`say(phase, words, fields of LearnSaid)`. `cure`: a key of the settings that a
-    press would put right.
-    """
+    press would put right."""
 
     def __init__(
         self, leaf: float, settings: Settings, indicator: Instrument | None, say: Say

@@ -44,8 +44,7 @@ WAYS: dict[Way, str] = {"away": "away from you", "toward": "toward you"}
 class LiveMove:
     """One live move from its set-up to the last screw. `drew_last`: mm that tightening
     drew the free end at the place of the move last time, positive away from the
-    operator; it is aimed past. None where it is not known. Raises NoLive.
-    """
+    operator; it is aimed past. None where it is not known. Raises NoLive."""
 
     def __init__(
         self,
@@ -104,8 +103,7 @@ class LiveMove:
 
     def _look(self, now: float) -> None:
         """Whether it goes the wrong way: further from the aim than it was, by more than
-        the noise.
-        """
+        the noise."""
         nudge, band = self._nudge, self._band
         away = min(abs(nudge.to_go(now)), abs(nudge.to_go(self._number.middle)))
         if self._worst is not None:
@@ -124,7 +122,7 @@ class LiveMove:
 
     @property
     def _near(self) -> float:
-        """Mm at the tip that are as good as there."""
+        """mm at the tip that are as good as there."""
         return max(
             self._band, abs(NEAR * self.jig.tolerance * self._lever / self._to_end)
         )
@@ -219,8 +217,7 @@ class LiveMove:
 
     def back(self) -> bool:
         """Slackened again: what tightening has drawn so far is aimed past. False where
-        nothing was tightened.
-        """
+        nothing was tightened."""
         now = self._number.now
         if self.phase != "tighten" or now is None:
             return False
@@ -234,13 +231,12 @@ class LiveMove:
     # ---- what is said ----------------------------------------------------------------
 
     def _drawn(self, now: float) -> float:
-        """Mm that tightening has drawn the free end, positive away."""
+        """mm that tightening has drawn the free end, positive away."""
         return drawn_by_tightening(self._before, now, self._nudge) * self._to_end
 
     def _short(self, now: float) -> float:
-        """Mm at the tip that the fence will be short, once what tightening is still to
-        draw is drawn.
-        """
+        """mm at the tip that the fence will be short, once what tightening is still to
+        draw is drawn."""
         if self.phase == "go":
             return self._nudge.to_go(now)
         short = self._nudge.short_of(now)
@@ -254,7 +250,7 @@ class LiveMove:
         return short - more if more * expected > 0 else short
 
     def _judged(self, now: float) -> tuple[float, Verdict]:
-        """Rad that the fence will be out once it is tight, and the verdict of that."""
+        """rad that the fence will be out once it is tight, and the verdict of that."""
         left = self.rotation * self._short(now) / self._nudge.target
         seen = (
             max(self._number.count, self._number.noise)
@@ -271,8 +267,7 @@ class LiveMove:
     @property
     def _enough(self) -> bool:
         """There; or it has moved, holds, and is good enough so, as far as is known of
-        what tightening draws.
-        """
+        what tightening draws."""
         held = self._number.held
         return held is not None and (
             self._there
@@ -285,7 +280,7 @@ class LiveMove:
 
     @property
     def _uncertainty(self) -> float:
-        """Mm of the free end: the finding's and the number's own, expanded."""
+        """mm of the free end: the finding's and the number's own, expanded."""
         number = self._number
         seen = 2.0 * max(number.count / math.sqrt(12.0), number.noise) * self._to_end
         return math.hypot(self.expanded * self._lever, seen)
@@ -413,7 +408,7 @@ class LiveMove:
 
     @property
     def gone(self) -> float:
-        """Mm the free end went in the way wanted, after the last screw; for the log."""
+        """mm the free end went in the way wanted, after the last screw; for the log."""
         now = self._number.now
         if now is None:
             return 0.0

@@ -25,8 +25,7 @@ JUMP_SPEED = 2.0  # mm/s
 
 class LiveNumber:
     """`held`: mm at which the number holds, None while it moves. `jumped`: the last
-    jump since `steady`, mm.
-    """
+    jump since `steady`, mm."""
 
     def __init__(self, resolution: float | None) -> None:
         self._rest_detector = RestDetector(resolution)
@@ -48,8 +47,7 @@ class LiveNumber:
     @property
     def now(self) -> float | None:
         """mm, the mean of the latest readings; None where there is none, or the
-        instrument does not read.
-        """
+        instrument does not read."""
         return (
             None
             if self.lost or not self._values
@@ -67,20 +65,18 @@ class LiveNumber:
 
     @property
     def wander(self) -> float:
-        """Mm between the lowest and the highest that the number was since `steady`."""
+        """mm between the lowest and the highest that the number was since `steady`."""
         return self._high - self._low
 
     def steady(self) -> None:
         """What came before does not count: setting the indicator up moves the number
-        too.
-        """
+        too."""
         self._low = self._high = self.middle
         self.jumped = None
 
     def lose(self) -> None:
         """The instrument does not read; where the number comes back it is compared with
-        where it was.
-        """
+        where it was."""
         if self._values and not self.lost:
             self._before_gap = self.rest
         self.lost, self.held = bool(self._values), None
@@ -131,5 +127,5 @@ class LiveNumber:
 
     @property
     def band(self) -> float:
-        """Mm beyond which a change is a move and no noise."""
+        """mm beyond which a change is a move and no noise."""
         return max(COUNTS * self.count, NOISES * self.noise, self.wandered)

@@ -24,8 +24,7 @@ AS_TRAVEL = 30.0  # mm: more than a plunger is pushed by hand, less than any pas
 
 class Life:
     """Of one run: which numbers the instrument showed, by how much they moved since the
-    set-up stands, and, while a pass is waited for, whether the travel moves as well.
-    """
+    set-up stands, and, while a pass is waited for, whether the travel moves as well."""
 
     def __init__(self) -> None:
         self.alive: list[str] = []
@@ -36,8 +35,7 @@ class Life:
 
     def anew(self, placement: str | None = None) -> None:
         """A set-up was put up anew, or (None) a spot was taken: what moved before
-        proves nothing of what comes.
-        """
+        proves nothing of what comes."""
         self._begun = False
         self.alive = [name for name in self.alive if name != placement]
         self.wait()
@@ -62,8 +60,7 @@ class Life:
 
     def wait(self, *, passed: bool = False) -> None:
         """A pass is waited for from now on. passed: one has begun in this set-up, so
-        the travel is read.
-        """
+        the travel is read."""
         self._since: float | None = None
         self._moved: float | None = None
         self._least = self._most = 0.0
@@ -90,16 +87,14 @@ class Life:
 
     def end(self, *, passed: bool) -> None:
         """It stands again; passed: that was a pass, and not handling or a scale that
-        wanders.
-        """
+        wanders."""
         self._moved = None
         if passed:
             self.wait(passed=True)
 
     def trouble(self, now: float, *, ready: bool, moving: bool) -> str | None:
         """What is wrong with the travel, as far as can be seen; None where it was told
-        or nothing is wrong.
-        """
+        or nothing is wrong."""
         if self._since is None:
             return None
         if self._most - self._least > AS_TRAVEL:

@@ -20,8 +20,7 @@ from bench.stream.sweep_detector import Sweep
 
 class Marks:
     """Counts them in `facts`, writes each down as an event, and tells it. The last one
-    of a pass makes it whole.
-    """
+    of a pass makes it whole."""
 
     def __init__(
         self,

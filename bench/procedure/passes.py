@@ -112,8 +112,7 @@ class Kept:
 
     def _drop_shorter(self, length: float) -> None:
         """A first, short pass was taken for whole until a longer one showed what whole
-        is.
-        """
+        is."""
         for trace in [t for t in self.traces if t.push]:
             reach = abs(trace.travel[-1] - trace.travel[0])
             if reach < SHARE_OF_LONGEST * length:
@@ -199,8 +198,7 @@ class Kept:
 
     def refuse(self, words: str, *, push: bool | None = None) -> None:
         """Not kept, and the person is told why. push: whether it was one, where that is
-        known.
-        """
+        known."""
         self._draw_back = self._draw_back or bool(push)
         sweep_id = self.begin()
         self.sweep_id = None
@@ -221,8 +219,7 @@ class Kept:
 
     def drop(self, reason: str) -> None:
         """Handling of the sled, not a sweep: kept in the log as refused, not worth a
-        word.
-        """
+        word."""
         if self.sweep_id is not None:
             sweep_id, self.sweep_id = self.sweep_id, None
             self._journal.end_sweep(
@@ -244,8 +241,7 @@ class Kept:
 
     def latest(self) -> Trace | None:
         """The pass that is taken back by hand; a draw back by which a set-up began is
-        one, too.
-        """
+        one, too."""
         pushes = [t for t in self.traces if t.push]
         here = [t for t in self.traces if t.placement == self.placement]
         if here and not any(t.push for t in here):
@@ -256,8 +252,7 @@ class Kept:
         self, trace: Trace, reason: str, state: Literal["undone", "refused"] = "undone"
     ) -> None:
         """A push takes its draw back with it, where that was made already: it closes
-        nothing any more.
-        """
+        nothing any more."""
         at = self.traces.index(trace)
         after = self.traces[at + 1] if at + 1 < len(self.traces) else None
         back = (

@@ -16,7 +16,7 @@ OF_SPREAD = 1.0 / 3.0
 
 
 def not_back(before: Taken, after: Taken, count: float) -> float | None:
-    """Mm by which the number did not come back after the tap; None where it did."""
+    """mm by which the number did not come back after the tap; None where it did."""
     off = after.value - before.value
     allowed = max(COUNTS * count, OF_SPREAD * max(before.spread, after.spread)) + 1e-9
     return off if abs(off) > allowed else None

@@ -173,8 +173,7 @@ _said = msgspec.json.Decoder(Said)
 
 class WireError(ValueError):
     """A line that is not a message: not UTF-8, not JSON, nested too deep, of no known
-    type.
-    """
+    type."""
 
 
 def encode(message: msgspec.Struct) -> bytes:
@@ -183,8 +182,7 @@ def encode(message: msgspec.Struct) -> bytes:
 
 def decode_request(line: bytes) -> Request:
     """Raises WireError, also for a text that would not be one short line on whatever
-    terminal it is shown.
-    """
+    terminal it is shown."""
     request: Request = _decode(_request, line)
     for text in _texts(msgspec.to_builtins(request)):
         if len(text) > LONGEST_NAME or not text.isprintable():

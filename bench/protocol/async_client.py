@@ -139,8 +139,7 @@ def connect_early(
     path: Path, greeting: Iterable[msgspec.Struct]
 ) -> socket.socket | None:
     """Connect and ask at once, before the event loop runs: the answers wait in the
-    socket meanwhile. None where no daemon answers.
-    """
+    socket meanwhile. None where no daemon answers."""
     early = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     early.settimeout(EARLY_TIMEOUT_S)
     try:

@@ -1,6 +1,5 @@
 """A plain client of the daemon for scripts and commands: one socket, messages in and
-out, no event loop.
-"""
+out, no event loop."""
 
 from __future__ import annotations
 
@@ -38,13 +37,11 @@ class Gone(Exception):
 
 class WireClient:
     """A daemon that is slow is waited for as long as its connection is open; `slow` is
-    called meanwhile, every 5 s.
-    """
+    called meanwhile, every 5 s."""
 
     def __init__(self, path: Path, *, slow: Callable[[], None] = lambda: None) -> None:
         """Connect and hear the daemon's version. Raises NoDaemon, and whatever `slow`
-        raises to give up.
-        """
+        raises to give up."""
         self.path = path
         self._slow = slow
         self._buffer = bytearray()
@@ -139,8 +136,7 @@ class WireClient:
         meanwhile: Callable[[Said], None] = lambda said: None,
     ) -> T:
         """Send and wait for an answer of that kind; `meanwhile` hears what else is
-        said. Raises Refused, Gone.
-        """
+        said. Raises Refused, Gone."""
         self.send(message)
         return self.answer(kind, meanwhile=meanwhile)
 
@@ -148,8 +144,7 @@ class WireClient:
         self, kind: type[T], *, meanwhile: Callable[[Said], None] = lambda said: None
     ) -> T:
         """The next message of that kind; `meanwhile` hears what comes before it. Raises
-        Refused, Gone.
-        """
+        Refused, Gone."""
         until = time.monotonic() + PATIENCE
         while True:
             message = self.next(max(0.001, until - time.monotonic()))

@@ -80,8 +80,7 @@ class InstrumentState(Tagged, frozen=True, tag="instrument"):
 
 class Readings(Tagged, frozen=True, tag="readings"):
     """The readings of one block; `first` numbers them without gaps, so that a loss
-    shows.
-    """
+    shows."""
 
     instrument: str
     first: int
@@ -133,8 +132,7 @@ class RunState(msgspec.Struct, frozen=True):
 
 class Recording(Tagged, frozen=True, tag="recording"):
     """Whether the log is being written: "recording", "saving ...", or NOT RECORDED and
-    why. Sent when it changes, and to a client that comes while it is not well.
-    """
+    why. Sent when it changes, and to a client that comes while it is not well."""
 
     words: str
     state: LogState = "recording"
@@ -265,8 +263,7 @@ class StatusReply(Tagged, frozen=True, tag="status-reply"):
 
 class Asking(Told, frozen=True, tag="asking"):
     """What the check in progress wants; sent when it changes. `run` None: no check in
-    progress.
-    """
+    progress."""
 
     run: str | None
     check: str | None = None
@@ -281,8 +278,7 @@ class Asking(Told, frozen=True, tag="asking"):
 
 class SweepSaid(Told, frozen=True, tag="sweep"):
     """A sweep began, was kept, refused or undone. Kept is said when it is on the disk,
-    measured where that cannot be.
-    """
+    measured where that cannot be."""
 
     sweep: str
     placement: str
@@ -390,8 +386,7 @@ class LogEventRows(Tagged, frozen=True, tag="log-event-rows"):
 
 class LogText(Tagged, frozen=True, tag="log-text"):
     """A piece of an export; `last` ends it. unread: with the last, all that could not
-    be read.
-    """
+    be read."""
 
     text: str
     last: bool

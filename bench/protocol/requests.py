@@ -22,8 +22,7 @@ class GetStatus(Tagged, frozen=True, tag="status"):
 
 class Watch(Tagged, frozen=True, tag="watch"):
     """Live readings from now on, or no longer; `most` messages a second per instrument
-    at the most.
-    """
+    at the most."""
 
     on: bool = True
     most: float | None = None
@@ -50,8 +49,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
 
 class Press(Tagged, frozen=True, tag="press"):
     """Enter, or the pedal: acknowledge, placed, take the mark. `waits`: keep it if
-    nothing asks for it yet.
-    """
+    nothing asks for it yet."""
 
     waits: bool = True
     ref: int | None = None
@@ -89,8 +87,7 @@ class Capture(Tagged, frozen=True, tag="capture"):
 
 class Extend(Tagged, frozen=True, tag="extend"):
     """Too close to call: the same check goes on with so many pushes more in every
-    set-up.
-    """
+    set-up."""
 
     sweeps: int = 3
     finding: str | None = None  # the latest where None
@@ -99,8 +96,7 @@ class Extend(Tagged, frozen=True, tag="extend"):
 
 class NotesSeen(Tagged, frozen=True, tag="notes-seen"):
     """Somebody at a screen has seen the first `count` notes of the daemon's start; they
-    need not be said again.
-    """
+    need not be said again."""
 
     count: int
     ref: int | None = None
@@ -116,8 +112,7 @@ class GetChecks(Tagged, frozen=True, tag="get-checks"):
 
 class PutJig(Tagged, frozen=True, tag="put-jig"):
     """Keep a sled in gear.toml beside the log; one of that name already there is
-    replaced.
-    """
+    replaced."""
 
     jig: Jig
     ref: int | None = None

@@ -18,8 +18,7 @@ VERDICTS = {
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
     """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is
-    without sign, the way has it.
-    """
+    without sign, the way has it."""
     if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
@@ -74,8 +73,7 @@ def finding_words(
 
 def settle_words(finding: Finding, units: System) -> str:
     """What would settle a result that is too close to call, or plainly that this set-up
-    cannot.
-    """
+    cannot."""
     settle = finding.settle
     if settle is None:
         return "What would settle it is not known; the notes say why."
@@ -101,8 +99,7 @@ def settle_words(finding: Finding, units: System) -> str:
 
 def unread_words(unread: Sequence[Unread]) -> str:
     """What of the log could not be read, each counted once, with its number and its
-    date.
-    """
+    date."""
     lines = []
     for what, (one, several) in _UNREAD.items():
         found = {u.number: u.at for u in unread if u.what == what}

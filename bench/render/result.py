@@ -1,6 +1,5 @@
 """Sentences about a result, for screen and command line alike: what is, how much, what
-to do.
-"""
+to do."""
 
 from __future__ import annotations
 
@@ -31,8 +30,7 @@ LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 class Headline(msgspec.Struct, frozen=True):
     """What a result says first. danger: what can hurt someone, None where nothing can.
-    lead: read first, in large. small: said after it.
-    """
+    lead: read first, in large. small: said after it."""
 
     danger: str | None
     lead: list[str]
@@ -58,7 +56,7 @@ def judged(finding: Finding) -> Quantity:
 
 
 def told_over(board: float | None, units: System) -> float:
-    """Mm over which an angle is told: the user's own board, else 300 mm or a foot."""
+    """mm over which an angle is told: the user's own board, else 300 mm or a foot."""
     return board or (PER_MM if units == "mm" else PER_INCH)
 
 
@@ -110,8 +108,7 @@ def danger(finding: Finding, units: System) -> str | None:
 
 def opening(finding: Finding) -> float | None:
     """How far a rip fence opens at the rear, in the quantity's unit; negative: it
-    closes. None where the result is of something else.
-    """
+    closes. None where the result is of something else."""
     q = judged(finding)
     return {OPENS: abs(q.value), CLOSES: -abs(q.value)}.get(q.way or "")
 
@@ -124,8 +121,7 @@ def surely_closes(finding: Finding) -> bool:
 
 def headline(finding: Finding, units: System, board: float | None) -> Headline:
     """The judged quantity as a person says it. board: mm, the user's widest board where
-    the result is of a sled fence, else None.
-    """
+    the result is of a sled fence, else None."""
     q = judged(finding)
     way, much = upper_first(q.way or ""), own_size(q, units, board)
     small = [limit(q, units)] if q.tolerance is not None else []
@@ -224,8 +220,7 @@ MOVE = "The move: "  # how the daemon begins what the verifying passes tell of t
 
 def diagnosis(finding: Finding) -> str | None:
     """What went wrong with the move, as the verifying passes tell it; None where
-    nothing did.
-    """
+    nothing did."""
     return next(
         (note.removeprefix(MOVE) for note in finding.notes if note.startswith(MOVE)),
         None,
@@ -254,8 +249,7 @@ def next_act(finding: Finding | None, units: System) -> str:
 
 def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
     """One line of past results: day, sign, what, how much. An angle of the user's own
-    board is told without the board, which stands above the list.
-    """
+    board is told without the board, which stands above the list."""
     words = verdict_words(finding.verdict)
     much = ""
     if finding.quantities:
@@ -290,8 +284,7 @@ _OTHER_WAY = {
 
 def opposite(way: str) -> str:
     """The way on the other side of zero: of the same end where it is an end that stands
-    too near or too far. The way itself where a size has none.
-    """
+    too near or too far. The way itself where a size has none."""
     both = {**_OTHER_WAY, **{other: one for one, other in _OTHER_WAY.items()}}
     for one, other in both.items():
         if " " in one and one in way:

@@ -13,8 +13,7 @@ if TYPE_CHECKING:
 
 def words(settings: Settings) -> list[str]:
     """What was understood, a sentence or line each: the wiring, the gear, then each
-    figure as written.
-    """
+    figure as written."""
     lines = [
         f"Settings: {settings.settings_file or 'no file, the defaults hold'}.",
         (

@@ -44,8 +44,7 @@ class Change(msgspec.Struct, frozen=True):
 
 def changes(path: Path, section: Section, values: Mapping[str, Value]) -> list[Change]:
     """What the file says otherwise, to be told before it is written over. Raises
-    SettingsError.
-    """
+    SettingsError."""
     table = read_toml(path).get(section, {})
     if not isinstance(table, dict):
         raise SettingsError(f"{path}: {section}: a table would do, such as [{section}]")
@@ -184,8 +183,7 @@ def _put(
 
 def _checked(text: str, path: Path, gear_path: Path | None) -> Settings:
     """Read as it will be read, from another place, so that nothing wrong ever stands in
-    the file.
-    """
+    the file."""
     with tempfile.TemporaryDirectory(prefix="sweepgauge-") as folder:
         trial = Path(folder) / "settings.toml"
         trial.write_bytes(text.encode())

@@ -1,6 +1,5 @@
 """Where settings, log and socket lie. Cheap to import: a client needs no more to find
-its daemon.
-"""
+its daemon."""
 
 from __future__ import annotations
 
@@ -16,8 +15,7 @@ LONGEST_LINE = 600  # characters; of a longer one the middle is left out
 
 def one_line(text: str) -> str:
     """A stranger's words on one line of a terminal, whatever they hold: blanks for line
-    ends, escapes for controls.
-    """
+    ends, escapes for controls."""
     line = "".join(
         c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split())
     )
@@ -41,8 +39,7 @@ class Paths(NamedTuple):
 
 def _home_of_user() -> str:
     """HOME is not set for what systemd or cron starts; the password database knows it
-    all the same.
-    """
+    all the same."""
     import os
     import pwd
 

@@ -273,8 +273,7 @@ def _pin(table: Table, key: str, pins: dict[int, str]) -> int | None:
 
 def _port(table: Table, pins: dict[int, str]) -> tuple[PortSettings | None, WireFormat]:
     """How the instrument is wired, None where the section only describes it; and its
-    format.
-    """
+    format."""
     kind = FORMATS[table.choice("format", tuple(FORMATS)) or DEFAULT_FORMAT]
     own_pins = {
         name: pin for name in kind.wires if (pin := _pin(table, name, pins)) is not None

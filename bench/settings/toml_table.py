@@ -1,6 +1,5 @@
 """One table of a TOML file, taken apart key by key; whatever is wrong or left over is
-one plain line. Lengths in mm, angles and slopes in rad, times in s once read.
-"""
+one plain line. Lengths in mm, angles and slopes in rad, times in s once read."""
 
 from __future__ import annotations
 
@@ -36,8 +35,7 @@ LONGEST = 10_000.0  # mm: nothing on a table saw is longer
 
 class Written(msgspec.Struct, frozen=True):
     """One figure as the user wrote it and as it was understood (mm, rad, s or a plain
-    ratio).
-    """
+    ratio)."""
 
     file: str
     key: str
@@ -79,8 +77,7 @@ def either(choices: Iterable[str]) -> str:
 
 class Table:
     """One table of a file: takes keys out one by one; what is left at the end is an
-    error.
-    """
+    error."""
 
     def __init__(
         self, file: str, key: str, values: Any, written: list[Written]
@@ -229,8 +226,7 @@ class Table:
 
     def lengths(self, key: str, *, zero: bool) -> tuple[float, ...] | None:
         """A list of lengths, each more than nothing (or nothing, where zero is a
-        place).
-        """
+        place)."""
         values = self.take(key)
         if values is None:
             return None

@@ -64,8 +64,7 @@ class DeviceClock:
 
     def _count_on(self, device_us: int, arrived: float) -> None:
         """Of all times that the device may mean, the one nearest to as much later as
-        this line came later.
-        """
+        this line came later."""
         if self._last is not None:
             said, before = self._last
             later = round((arrived - before) * 1e6)

@@ -85,7 +85,7 @@ class Watcher:
         return False
 
     def rested(self, now: float) -> float:
-        """S of rest so far."""
+        """s of rest so far."""
         if not self.at_rest(now) or self.resting_since is None:
             return 0.0
         return now - self.resting_since

@@ -77,8 +77,7 @@ LOOK, LOOK_QUICK, LOOK_MOST, LOOKS = 8, 32, 96, 0.1
 
 class Passed(NamedTuple):
     """stamps, values, tags: what is passed on, in order. held: the (stamp, value)
-    refused by this call.
-    """
+    refused by this call."""
 
     stamps: list[float]
     values: list[float]
@@ -96,13 +95,11 @@ class _Held(NamedTuple):
 
 class OutlierFilter:
     """One for each stream. refused: how many so far; waiting: how many are being held
-    just now.
-    """
+    just now."""
 
     def __init__(self, count: float = 0.0) -> None:
         """count: what the instrument resolves, mm; the step seen is used where that is
-        larger or count is 0.
-        """
+        larger or count is 0."""
         self.refused = 0
         self._count = count
         self._step = 0.0
@@ -139,8 +136,7 @@ class OutlierFilter:
         tags: Sequence[object] | None = None,
     ) -> Passed:
         """Readings as they came -> what is passed on. tags travel with their readings
-        (a unit, flags).
-        """
+        (a unit, flags)."""
         out = Passed([], [], [], [])
         passed_stamps, passed_values, _, passed_tags = out
         path, raw, held = self._path, self._raw, self._held
@@ -198,8 +194,7 @@ class OutlierFilter:
 
     def settle(self, now: float) -> Passed:
         """Decide what still waits where nothing has come for as long as makes a gap.
-        now: s, on the stamps' clock.
-        """
+        now: s, on the stamps' clock."""
         out = Passed([], [], [], [])
         if self._last is not None and now - self._last > max(
             GAP * self._interval, SHORTEST_GAP
@@ -212,8 +207,7 @@ class OutlierFilter:
 
     def _step_on(self, stamp: float) -> float | None:
         """How many were lost before this reading, if its stamp is right; None where no
-        path leads to it.
-        """
+        path leads to it."""
         last, self._last = self._last, stamp
         if last is None:
             return None
@@ -280,8 +274,7 @@ class OutlierFilter:
 
     def _ways(self) -> Iterator[tuple[bool, list[Point]]]:
         """What is held as points: by count; and by stamps, where these say that some
-        were lost.
-        """
+        were lost."""
         held = self._held
         yield False, [(one.place, one.value) for one in held]
         if any(one.lost for one in held):
@@ -317,8 +310,7 @@ class OutlierFilter:
 
     def _even(self, newest: Point) -> float:
         """How far from smooth is smooth: least at a standstill; between two slow
-        readings a hand is not so even.
-        """
+        readings a hand is not so even."""
         place, last = self._path[-1]
         step = abs(newest[1] - last)
         if self._order == LEVEL and step <= self._leap:
@@ -332,8 +324,7 @@ class OutlierFilter:
 
     def _by_those_after(self, out: Passed) -> bool:
         """Decide on the first of three or more: smooth as they are, or without one or
-        more, or a turn.
-        """
+        more, or a turn."""
         path, size = self._path, len(self._held)
         gone: tuple[int, ...] = ()
         cost, by_stamp = min(
@@ -368,8 +359,7 @@ class OutlierFilter:
 
     def _by_turn(self, out: Passed) -> bool:
         """Whether the last ones held are in line with each other and not on their way
-        back, so that the path turned.
-        """
+        back, so that the path turned."""
         for by_stamp, points in self._ways():
             size = next(
                 (n for n in (3, 4) if off(points[-n:]) <= self._limits.alike), 0
@@ -389,8 +379,7 @@ class OutlierFilter:
 
     def _corner(self) -> bool:
         """Whether what moved fast came to rest at the first one held, or the other way
-        round: no curve goes there.
-        """
+        round: no curve goes there."""
         before, after = (
             [value for _, value in self._path],
             [one.value for one in self._held[1:]],
@@ -412,8 +401,7 @@ class OutlierFilter:
 
     def _on_the_way(self, value: float, to: float) -> bool:
         """Between the last one passed on and the next: nothing says that it was never
-        there.
-        """
+        there."""
         start, slack = self._path[-1][1], self._limits.smooth
         return min(start, to) - slack <= value <= max(start, to) + slack
 
@@ -431,8 +419,7 @@ class OutlierFilter:
         self, by_stamp: bool, gone: Sequence[int], stay: int, out: Passed
     ) -> None:
         """All held but the last `stay`: those at `gone` are refused. by_stamp: some
-        were lost, as the stamps say.
-        """
+        were lost, as the stamps say."""
         held = self._held
         if by_stamp:
             lost = 0.0
@@ -451,8 +438,7 @@ class OutlierFilter:
 
     def _end(self, out: Passed) -> None:
         """No more comes to speak for what is held: passed on is what is near the path,
-        or a step that was seen twice.
-        """
+        or a step that was seen twice."""
         held = self._held
         if len(held) > 1:
             first, newest = held[-2].value, held[-1].value
@@ -476,8 +462,7 @@ class OutlierFilter:
 
     def _learn(self) -> None:
         """How far off is off. From all readings, wrong ones too: a stream that grew
-        noisy is not refused for ever.
-        """
+        noisy is not refused for ever."""
         raw, quick = self._raw, 0.0 < self._interval < QUICK
         seen = usual(raw, ROUGH * max(self._count, self._step))
         if seen.step:

@@ -63,8 +63,7 @@ class Usual(NamedTuple):
 
 def usual(raw: Sequence[float], rough: float = 0.0) -> Usual:
     """Of five readings or more, wrong ones too: medians are blind to one in a hundred.
-    waved: 0 where these are few, or scatter below `rough`, mm.
-    """
+    waved: 0 where these are few, or scatter below `rough`, mm."""
     first = list(map(sub, raw[1:], raw))
     second = list(map(sub, first[1:], first))
     third = list(map(sub, second[1:], second))
@@ -107,8 +106,7 @@ NO_LIMITS = Limits((math.inf, math.inf, math.inf), *[math.inf] * 5)
 
 def limits(count: float, noise: float, seen: Usual, *, slow: bool) -> Limits:
     """count: what the instrument resolves; noise: of one reading, remembered; mm. slow:
-    see SLOWLY.
-    """
+    see SLOWLY."""
 
     def far(words: tuple[float, float], moved: float = 0.0) -> float:
         return max(words[0] * count, words[1] * noise, moved) + FUZZ

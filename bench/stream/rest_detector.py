@@ -61,8 +61,7 @@ class Taken:
 @dataclass(slots=True)
 class NotAtRest:
     """It is not at rest: spread seen and spread allowed, mm; said once a wait. Within
-    what is allowed: a trend.
-    """
+    what is allowed: a trend."""
 
     spread: float
     allowed: float
@@ -129,8 +128,7 @@ class RestDetector:
 
     def button(self, now: float) -> Taken | None:
         """A reading that stood alone in its silence was sent by hand: it asks and
-        answers at once.
-        """
+        answers at once."""
         if self._alone is None or now - self._stream[-1][0] < ALONE:
             return None
         at, value = self._alone
@@ -163,7 +161,7 @@ class RestDetector:
         self._kinks.append(off * off / (1 + share**2 + (1 - share) ** 2))
 
     def _silence(self) -> float:
-        """S without a reading that end a stream: one reading may be lost of a slow one."""
+        """s without a reading that end a stream: one reading may be lost of a slow one."""
         stream = self._stream
         if len(stream) < 4:
             return ALONE
@@ -193,8 +191,7 @@ class RestDetector:
 
     def _held(self) -> list[float]:
         """The last half second, at least three readings; empty while it is not known so
-        far back.
-        """
+        far back."""
         last = self._stream[-1][0]
         held: list[float] = []
         for t, v in reversed(self._stream):
@@ -219,8 +216,7 @@ class RestDetector:
 
     def _scatter_before(self) -> float:
         """Standard deviation about a line of what came before the last half second:
-        vibration has no kinks.
-        """
+        vibration has no kinks."""
         before = [(t, v) for t, v in self._stream if t < self._stream[-1][0] - HOLD]
         if len(before) < 4 or before[-1][0] - before[0][0] < 2 * HOLD:
             return 0.0
@@ -231,8 +227,7 @@ class RestDetector:
 
     def _has_no_trend(self) -> bool:
         """Some stretch up to now of half a second or more proves that the reading goes
-        slower than LIMIT.
-        """
+        slower than LIMIT."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
         size = max(1, int(GROUP * (len(stream) - 1) / span))

@@ -17,8 +17,7 @@ WIDEST = 5  # points that a cubic is laid through
 
 def off(points: Sequence[Point]) -> float:
     """How far the last of three is off the line of the two before it, the last of four
-    off the parabola of the three.
-    """
+    off the parabola of the three."""
     (b, v), (c, w), (d, x) = points[-3:]
     slope = (w - v) / (c - b)
     ahead = x - w - slope * (d - c)
@@ -32,8 +31,7 @@ def off(points: Sequence[Point]) -> float:
 def unlike(points: Sequence[Point]) -> float:
     """How unlike n points are a polynomial of degree n - 2: their highest divided
     difference over what white noise of deviation 1 makes of it. 0 on such a polynomial;
-    mm.
-    """
+    mm."""
     total = gain = 0.0
     for x, y in points:
         weight = 1.0
@@ -47,8 +45,7 @@ def unlike(points: Sequence[Point]) -> float:
 
 def roughness(points: Sequence[Point]) -> float:
     """The worst `unlike` of any five that follow one another; of all where they are
-    fewer. inf below three.
-    """
+    fewer. inf below three."""
     if len(points) < 3:
         return math.inf
     if len(points) <= WIDEST:
@@ -60,8 +57,7 @@ def roughness(points: Sequence[Point]) -> float:
 
 def ahead(path: Sequence[Point], point: Point, *, standing: bool) -> float:
     """How far off the path of one to three, in whatever way it may go on: standing if
-    it does, straight, bent.
-    """
+    it does, straight, bent."""
     still = abs(point[1] - path[-1][1])
     if len(path) < 2:
         return still

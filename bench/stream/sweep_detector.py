@@ -34,8 +34,7 @@ LOOK_BACK = 1.5  # s of indicator readings kept while at rest
 @dataclass(slots=True)
 class Sweep:
     """A sweep that came to its end. travel and reading are paired at the indicator's
-    stamps `at`.
-    """
+    stamps `at`."""
 
     began: float
     ended: float
@@ -63,8 +62,7 @@ class Ended:
 @dataclass(slots=True)
 class Broken:
     """The movement cannot be used: whole sentence why. push: which way it went, as far
-    as that was seen.
-    """
+    as that was seen."""
 
     began: float
     words: str
@@ -120,8 +118,7 @@ class _Window:
 
 class SweepDetector:
     """Feed it both streams in any interleaving; it says when a movement began, ended or
-    broke.
-    """
+    broke."""
 
     def __init__(self) -> None:
         self._window = _Window()
@@ -207,8 +204,7 @@ class SweepDetector:
 
     def broken(self, why: str) -> list[SweepEvent]:
         """Something outside says that what is being swept cannot be used (cable pulled,
-        unit switched).
-        """
+        unit switched)."""
         out: list[SweepEvent] = []
         self._break(out, why)
         self._restart()
@@ -319,8 +315,7 @@ class SweepDetector:
 
 def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
     """Index pairs of the monotone stretches: a reversal of more than TURN mm parts
-    them.
-    """
+    them."""
     pieces: list[tuple[int, int]] = []
     first = extreme = 0
     direction = 0
@@ -342,8 +337,7 @@ def _turns(travel: Sequence[float]) -> list[tuple[int, int]]:
 
 def _way(travel: Sequence[float]) -> bool | None:
     """True for a push, False for a pull-back: the first stretch of it; None where it
-    hardly went anywhere.
-    """
+    hardly went anywhere."""
     first, final = next(iter(_turns(travel)), (0, 0))
     return travel[final] > travel[first] if final > first else None
 
@@ -381,8 +375,7 @@ def _held_back(
     times: Sequence[float], travel: Sequence[float]
 ) -> tuple[float, float, int] | None:
     """The same where the gate held back what came after the leap until it fitted again:
-    a hole amid a way on, in which the travel hardly goes on.
-    """
+    a hole amid a way on, in which the travel hardly goes on."""
     for i in range(3, len(times) - 4):
         hole = times[i + 1] - times[i]
         if hole < HOLE:
@@ -398,7 +391,7 @@ def _held_back(
 def _interpolate(
     at: Sequence[float], times: Sequence[float], values: Sequence[float]
 ) -> list[float]:
-    """Values at the stamps `at`, linear between neighbours; both stamp lists rise."""
+    """values at the stamps `at`, linear between neighbours; both stamp lists rise."""
     out: list[float] = []
     k, last = 0, len(times) - 1
     for t in at:

@@ -166,8 +166,7 @@ def resolution(
 ) -> Part | None:
     """Half a count, rectangular, at each end of `length` mm; only where the readings
     scatter less than a third of a count about their line, for otherwise the scatter
-    itself carries it (GUM F.2.2.1).
-    """
+    itself carries it (GUM F.2.2.1)."""
     if residual_spread >= count / 3 or count <= 0:
         return None
     each = count / 2 / math.sqrt(3) * math.sqrt(2) / length
@@ -224,8 +223,7 @@ def reading_age(
 ) -> Part | None:
     """Readings `age` s old when they arrive, paired with the travel of now, while the
     sled's speed changed by `speed_change` mm/s: relative, age * change / length. None
-    without an age.
-    """
+    without an age."""
     if age is None or speed_change is None:
         return None
     return Part("reading age", "B", abs(rotation) * age * abs(speed_change) / length)
@@ -238,8 +236,7 @@ def travel_scale(rotation: float, scale_error: float = SCALE) -> Part:
 
 def tilt(rotation: float, angle: float = TILT) -> Part:
     """A plunger that leans by up to `angle` rad reads long by 1 - cos: relative
-    half-width, rectangular.
-    """
+    half-width, rectangular."""
     return rectangular("plunger tilt", rotation * (1 - math.cos(angle)))
 
 
@@ -252,8 +249,7 @@ def square(
 ) -> Part | None:
     """The square's error where it was not turned over: that of its logged error, else
     its tolerance (mm) over its length (mm) as a rectangular half-width. None where
-    neither is known: the caller must say so.
-    """
+    neither is known: the caller must say so."""
     if standard_uncertainty is not None:
         return Part(
             "square", "A" if dof is not None else "B", standard_uncertainty, dof
@@ -267,8 +263,7 @@ def closure(
     out_and_back: float | None, length: float, weights: Sequence[float] = (1.0,)
 ) -> Part | None:
     """The reading did not come back by `out_and_back` mm (bump, creep, warm-up): / sqrt
-    3 / length.
-    """
+    3 / length."""
     if out_and_back is None:
         return None
     return Part(

@@ -31,8 +31,7 @@ def verdict(value: float, expanded: float, tolerance: float) -> Verdict:
 
 def verdict_one_sided(opening: float, expanded: float, limit: float) -> Verdict:
     """Inside where the whole interval lies within 0 <= opening <= limit, outside where
-    none of it does.
-    """
+    none of it does."""
     if opening - expanded >= 0 and opening + expanded <= limit:
         return "inside"
     if opening + expanded < 0 or opening - expanded > limit:
@@ -46,8 +45,7 @@ def agreement(
     """E_n of two answers with expanded uncertainties (ISO 13528:2022, 9.7), without its
     sign.
 
-    They agree while E_n <= 1.
-    """
+    They agree while E_n <= 1."""
     both = math.hypot(expanded_first, expanded_second)
     apart = abs(first - second)
     if both == 0:
@@ -67,8 +65,7 @@ def _fixed(combined: Combined) -> list[Part]:
 def decidable_tolerance(combined: Combined, confidence: float | None = None) -> float:
     """The least tolerance at which this instrument and set-up could call even a perfect
     fence inside, however many sweeps are taken: the expanded uncertainty of the rows
-    that sweeps do not shrink.
-    """
+    that sweeps do not shrink."""
     return combine(_fixed(combined), confidence or combined.confidence).expanded
 
 
@@ -80,8 +77,7 @@ def expected(
     confidence: float,
 ) -> float:
     """Expanded uncertainty to be expected with `pushes` in every placement, all else
-    unchanged.
-    """
+    unchanged."""
     share = math.fsum(group.weight**2 for group in groups) / pushes
     within2 = between.within**2
     extra2 = 0.0 if between.pooled and not between.single else BOTH_SHARE * within2
@@ -170,8 +166,7 @@ def _longer(
     combined: Combined, clear: float, length: float, longest: float, confidence: float
 ) -> float | None:
     """The rows that are millimetres over the sweep's length shrink with it; the rest
-    stay.
-    """
+    stay."""
     for step in range(1, 21):
         new = length + (longest - length) * step / 20
         parts = [
@@ -216,8 +211,7 @@ def can_ever_decide(
     combined: Combined, tolerance: float, confidence: float | None = None
 ) -> bool:
     """Whether a perfect fence could be called inside at this tolerance, with as many
-    sweeps as one likes.
-    """
+    sweeps as one likes."""
     return decidable_tolerance(combined, confidence) <= tolerance
 
 

@@ -1,6 +1,5 @@
 """Student's t and Fisher's F from the incomplete beta function, without SciPy (it
-triples the start-up).
-"""
+triples the start-up)."""
 
 from __future__ import annotations
 
@@ -57,8 +56,7 @@ def _fraction(a: float, b: float, x: float) -> float:
 
 def t_two_sided(t: float, dof: float) -> float:
     """Probability that |T| <= t for Student's T with `dof` degrees of freedom (not
-    necessarily whole).
-    """
+    necessarily whole)."""
     square = t * t
     if square <= dof:  # near the middle the other tail keeps the digits
         return incomplete_beta(0.5, dof / 2, square / (dof + square))

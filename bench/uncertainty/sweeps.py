@@ -34,8 +34,7 @@ class Pooled(Protocol):
 @dataclass(frozen=True, slots=True)
 class Group:
     """The pushes of one placement; `weight` is how its mean enters the answer (1/2 each
-    for two).
-    """
+    for two)."""
 
     weight: float
     slopes: list[float]
@@ -46,8 +45,7 @@ class Group:
 @dataclass(frozen=True, slots=True)
 class Between:
     """`parts` are the rows for the budget: `part`, and for a single sweep its own noise
-    beside it.
-    """
+    beside it."""
 
     part: Part
     s_between: float | None  # rad, of one push; None where no placement has two

@@ -51,8 +51,7 @@ OFTEN, SELDOM, FRESH = 7.0, 30.0, 31.0
 @dataclass(frozen=True, slots=True)
 class Look:
     """One finding's first quantity. varying: standard uncertainty of what differs from
-    look to look.
-    """
+    look to look."""
 
     finding: str
     at: float  # days
@@ -64,8 +63,7 @@ class Look:
 @dataclass(frozen=True, slots=True)
 class Judged:
     """z: the step from the mean before, in sigmas; weighted: the EWMA of z over its own
-    limit. None: the first.
-    """
+    limit. None: the first."""
 
     look: Look
     z: float | None = None
@@ -77,8 +75,7 @@ class Judged:
 @dataclass(frozen=True, slots=True)
 class Trend:
     """A straight line through a stretch. slope and its expanded uncertainty a day;
-    earliest: days, or None.
-    """
+    earliest: days, or None."""
 
     slope: float
     uncertainty: float
@@ -100,15 +97,13 @@ class Stretch:
     @property
     def seen(self) -> float:
         """The step that a further look would have to make to be told: three sigma of it
-        against the mean.
-        """
+        against the mean."""
         return 3 * self.sigma * math.sqrt(1 + 1 / len(self.looks))
 
 
 def varying(finding: Finding) -> float:
     """Standard uncertainty of those rows that differ from look to look (of the first
-    quantity).
-    """
+    quantity)."""
     return math.hypot(
         *(row.standard_uncertainty for row in finding.budget if row.part not in LASTING)
     )
@@ -118,8 +113,7 @@ def stretches(
     looks: Sequence[Look], moved: Iterable[str], tolerance: float | None
 ) -> list[Stretch]:
     """Looks in the order they were taken, cut after each finding in `moved`, each
-    stretch judged by itself.
-    """
+    stretch judged by itself."""
     cuts = frozenset(moved)
     parts: list[tuple[str | None, list[Look]]] = [(None, [])]
     for look in looks:
@@ -169,8 +163,7 @@ def judge(
 
 def blended(u: float, values: Sequence[float]) -> float:
     """Sigma between looks: what the budget says (u, standard) and what the looks
-    themselves show, by their weight.
-    """
+    themselves show, by their weight."""
     n = len(values)
     if n < 2:
         return u
@@ -194,15 +187,13 @@ def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
 
 def ewma_sigma(n: int, weight: float) -> float:
     """Standard deviation of the n-th weighted mean of values with standard deviation 1;
-    same place.
-    """
+    same place."""
     return math.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
 
 
 def runs(z: Sequence[float]) -> list[str]:
     """Western Electric's runs that end at the last of `z`, the single value beyond
-    three sigma left out.
-    """
+    three sigma left out."""
     found = []
     side = 1.0 if z[-1] > 0 else -1.0
     back = [side * value for value in reversed(z)]
@@ -253,8 +244,7 @@ def trend(looks: Sequence[Look], sigma: float, tolerance: float | None) -> Trend
 def look_again(stretch: Stretch) -> float:
     """Days on which to look again: weekly in the first month, then monthly (common
     practice, no source); at once after an alarm; never later than the earliest day on
-    which the tolerance may be left.
-    """
+    which the tolerance may be left."""
     first, last = stretch.looks[0].look.at, stretch.looks[-1].look.at
     if stretch.looks[-1].alarm is not None:
         return last

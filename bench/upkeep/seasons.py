@@ -156,8 +156,7 @@ def spacing_shift(
     spacing: float, table: Moves, base: Moves, measured: Climate, then: Climate
 ) -> float:
     """How much farther apart, mm, the runners under a base come to stand than the slots
-    they run in.
-    """
+    they run in."""
     return size_in(spacing, base, measured, then) - size_in(
         spacing, table, measured, then
     )

@@ -14,8 +14,7 @@ LIKELY_TURNS = 6  # more turns nobody makes
 @dataclass(frozen=True, slots=True)
 class Agreement:
     """e_n: without sign. causes: whole sentences, the likeliest first; empty where they
-    agree.
-    """
+    agree."""
 
     e_n: float
     agree: bool

@@ -27,8 +27,7 @@ UNSEEN_PLAY = 100e-6
 
 def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
     """Each push with the pull-back that follows it, traces of one placement in the
-    order they came.
-    """
+    order they came."""
     pairs: list[tuple[Trace, Trace]] = []
     push: Trace | None = None
     for trace in traces:
@@ -41,7 +40,7 @@ def cycles(traces: Sequence[Trace]) -> list[tuple[Trace, Trace]]:
 
 
 def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
-    """Mm by which the pull-back reads otherwise at the near end than at the far end,
+    """mm by which the pull-back reads otherwise at the near end than at the far end,
     and the stretch in mm.
 
     Medians of both over the same tenth, each freed of its own slope there by the order
@@ -67,7 +66,7 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
 def out_and_back(
     pairs: Sequence[tuple[Trace, Trace]], *, count: float, yaw_play: float | None = None
 ) -> float | None:
-    """Mm that the reading did not come back by, beyond what play explains; None where
+    """mm that the reading did not come back by, beyond what play explains; None where
     play explains it all.
 
     yaw_play: rad, full swing, where known: at most that turns a pull-back against its
@@ -95,7 +94,7 @@ def out_and_back(
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:
-    """Mm by which every pull-back reads otherwise than its push in the middle of the
+    """mm by which every pull-back reads otherwise than its push in the middle of the
     stretch, the same each time.
 
     None with fewer than two cycles, where it is within two counts, or where it scatters

@@ -33,8 +33,7 @@ def count_of(indicator: Indicator, readings: Sequence[float]) -> float:
 
 def count_of_sweeps(evidence: Evidence) -> float | None:
     """As declared; else as all pushes show it; None where they lie on no grid, as means
-    do.
-    """
+    do."""
     if evidence.gear.indicator.resolution:
         return evidence.gear.indicator.resolution
     return (
@@ -56,8 +55,7 @@ def _seen(readings: Sequence[float]) -> float:
 
 def as_shown(traces: Sequence[Trace], count: float) -> bool:
     """Whether recorded readings lie on their grid because a display shows no more: not
-    exact lines, nor means that were written down with so many decimals.
-    """
+    exact lines, nor means that were written down with so many decimals."""
     import numpy as np
 
     pairs = [abs(b - a) < count / 2 for t in traces for a, b in pairwise(t.reading)]

@@ -1,6 +1,5 @@
 """A doubt as sentences for a person; codes and values are what is kept and acted on.
-Pure. mm, rad.
-"""
+Pure. mm, rad."""
 
 from __future__ import annotations
 

@@ -86,8 +86,7 @@ def _steps(evidence: Evidence, check: Check) -> dict[str, Step]:
 
 def count_of_evidence(evidence: Evidence) -> float:
     """As declared, or the smallest step seen where that is more; 0.001 mm where there
-    is none.
-    """
+    is none."""
     values = sorted({r for trace in evidence.traces for r in trace.reading})
     steps = [b - a for a, b in pairwise(values) if b - a > 1e-9]
     return (
@@ -124,8 +123,7 @@ def _of_passes(evidence: Evidence, name: str, step: Step) -> list[Doubt]:
 
 def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list[Doubt]:
     """Pushes in which the reading stands still, from end to end or for a part, where it
-    moves otherwise.
-    """
+    moves otherwise."""
     spans = [_span(t.reading) for t in traces]
     pairs = sum(
         len(t.reading) - 1 for t, span in zip(traces, spans, strict=True) if span > 0
@@ -152,8 +150,7 @@ def _stood(name: str, traces: Sequence[Trace], count: float, line: bool) -> list
 
 def _standing_part(trace: Trace, count: float) -> tuple[float, float] | None:
     """Where in a pass along a line the reading stands still: it did not follow the line
-    that the rest shows, or stands far off it, as that of a tip in the air does.
-    """
+    that the rest shows, or stands far off it, as that of a tip in the air does."""
     first, last = _longest_run(trace.reading, count / 2)
     # let out as far as the plunger goes; it may flicker there
     least = min(trace.reading)
@@ -192,8 +189,7 @@ def _beside(
     trace: Trace, first: int, last: int
 ) -> tuple[float, float, tuple[float, float, float] | None]:
     """From, to, and of the readings beside that part: slope, level at travel 0
-    (Theil-Sen), share that change.
-    """
+    (Theil-Sen), share that change."""
     low, high = sorted((trace.travel[first], trace.travel[last]))
     pieces = [(0, first), (last + 1, len(trace.reading))]
     beside = [k for a, b in pieces for k in range(a, b)]

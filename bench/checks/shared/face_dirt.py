@@ -25,8 +25,7 @@ ROUNDS = 8
 
 def dirt_on_face(x: Array, r: Array, count: float, window: float) -> Mask:
     """(n,) True where a reading is set aside. x, r: (n,) in any order; stations too few
-    to judge keep all.
-    """
+    to judge keep all."""
     import numpy as np
 
     from bench.geometry.cells import at_stations

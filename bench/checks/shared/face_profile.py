@@ -85,8 +85,7 @@ class Face:
 class Differs:
     """What sweeps that differ do to one number: its rows. wider: how many times its
     standard uncertainty is that which the noise of neighbouring places alone would
-    give.
-    """
+    give."""
 
     between: Between
     groups: list[Group]
@@ -94,8 +93,7 @@ class Differs:
 
     def rows(self, of_noise: float) -> list[Part]:
         """For a number that is not quite linear in the heights: `of_noise` is what the
-        noise alone does to it.
-        """
+        noise alone does to it."""
         from bench.uncertainty import Part
 
         if self.between.single:
@@ -120,8 +118,7 @@ def face_of(
     notes: list[str],
 ) -> Face:
     """One or two placements (as it lies, rolled over), in that order. Raises
-    EvidenceError.
-    """
+    EvidenceError."""
     import numpy as np
 
     from bench.geometry.reversal import GeometryError
@@ -277,8 +274,7 @@ def _passes(
 
 def _row(one: Pass) -> SweepRow:
     """Slope as read and what single readings scatter about the line; a bow is scatter
-    here.
-    """
+    here."""
     import numpy as np
 
     x, r = one.kept
@@ -297,8 +293,7 @@ def _row(one: Pass) -> SweepRow:
 
 def _lumps(passes: Sequence[Pass], notes: list[str]) -> None:
     """A place that stands proud in every pass is the face; one that is missing in every
-    pass is a gap.
-    """
+    pass is a gap."""
     import numpy as np
 
     if not any(p.aside.any() for p in passes):
@@ -398,8 +393,7 @@ def _averaged(x: Array, r: Array, grid: Array) -> Array:
 
 def _step(pairs: Sequence[tuple[Array, Array]]) -> float:
     """The distance of evenly spaced stations, far enough apart to be no sweep; else
-    that of the profile.
-    """
+    that of the profile."""
     import numpy as np
 
     first = np.unique(pairs[0][0])
@@ -424,8 +418,7 @@ def _disturbed(
     notes: list[str],
 ) -> set[tuple[int, int]]:
     """Passes that stand out from the others of their placement: a bumped stand, a
-    pressed zero.
-    """
+    pressed zero."""
     import numpy as np
 
     out: set[tuple[int, int]] = set()

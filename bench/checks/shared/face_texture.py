@@ -66,9 +66,8 @@ def contact_missed(
     pushed: float,
     fence: Literal["near", "far"],
 ) -> float:
-    """Rad by which a board turns on the textured face against the averaged one; 0 where
-    no texture is known.
-    """
+    """rad by which a board turns on the textured face against the averaged one; 0 where
+    no texture is known."""
     import numpy as np
 
     from bench.geometry.contact import contact_line

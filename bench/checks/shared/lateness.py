@@ -31,7 +31,7 @@ PLACES = 60
 
 
 def later(cycles: Sequence[tuple[Trace, Trace]], count: float) -> float | None:
-    """S by which the readings come later than the travel, negative where the travel
+    """s by which the readings come later than the travel, negative where the travel
     does; None where neither shows.
 
     cycles: pushes with the pull-backs that follow them, of all set-ups. count: what the
@@ -66,8 +66,7 @@ def words(tau: float) -> str:
 
 def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
     """The lateness at which the two ways lie closest; None where nothing is to be seen
-    or it makes little odds.
-    """
+    or it makes little odds."""
     import numpy as np
 
     ways = []
@@ -87,8 +86,7 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
 
     def apart(tau: float) -> tuple[float, float] | None:
         """Of the difference of the two ways: its standard deviation about its own line,
-        and its mean.
-        """
+        and its mean."""
         lines = []
         for at, travel, reading in ways:
             inside = (at - tau >= at[0]) & (at - tau <= at[-1])

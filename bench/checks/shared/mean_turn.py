@@ -30,8 +30,7 @@ FEWEST = 4  # readings that make a line and judge it
 @dataclass(frozen=True, slots=True)
 class MeanTurn:
     """rotation: rad, of the line through the mean of all turns. standard_uncertainty:
-    rad, of what is left about it.
-    """
+    rad, of what is left about it."""
 
     rotation: float
     standard_uncertainty: float
@@ -40,8 +39,7 @@ class MeanTurn:
     def groups(self, placed: Sequence[Placed]) -> list[Group]:
         """The turns for the rule of several sweeps, each push as noisy as the mean of
         all says: a turn's own line counts the plate's form as noise, which the mean is
-        free of.
-        """
+        free of."""
         from bench.uncertainty import Group
 
         weight = 1 / len(placed)
@@ -106,8 +104,7 @@ def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
 
 def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:
     """At a few marks: least squares with a dish, which evenly spread turns leave and
-    which is no scatter.
-    """
+    which is no scatter."""
     import numpy as np
 
     u = (2 * grid - grid[0] - grid[-1]) / (grid[-1] - grid[0])

@@ -22,8 +22,7 @@ _NUMBER = re.compile(_ONE)
 
 def in_units(notes: Sequence[str], units: System) -> list[str]:
     """The same notes; with "inch" every length and slope in them as an inch user reads
-    it.
-    """
+    it."""
     return (
         list(notes)
         if units == "mm"

@@ -23,8 +23,7 @@ HALVINGS = 48
 class Copies:
     """Errors of each copy, mm. runners, slots: (k, stations) each, added to the widths.
     common: (k,), to every slot width. offset: (k,), to how far a second slot stands
-    right of where it was measured.
-    """
+    right of where it was measured."""
 
     runners: Sequence[Array]
     slots: Sequence[Array]
@@ -112,8 +111,7 @@ def _walls(
     runners: Sequence[Widths], slots: Sequence[Widths], at: float, copies: Copies
 ) -> tuple[Array, Array, Array]:
     """u: (n,) places on the runners' scale. lower, upper: (k, n), between which their
-    middle line must pass.
-    """
+    middle line must pass."""
     import numpy as np
 
     from bench.geometry.reversal import interpolation_matrix

@@ -79,8 +79,7 @@ def by_name(traces: Sequence[Trace]) -> dict[str, tuple[list[float], list[float]
 
 def measured(traces: Sequence[Trace], caliper: Caliper) -> Measured:
     """Raises EvidenceError where something is missing, GeometryError where widths
-    cannot be.
-    """
+    cannot be."""
     import numpy as np
 
     from bench.geometry.runner_play import Widths
@@ -144,8 +143,7 @@ def _reading_noise(
     columns: Sequence[tuple[list[float], list[float]]], caliper: Caliper
 ) -> tuple[float, float | None]:
     """Of one station's width: the count, and how it is felt, from repeats where there
-    are enough of them.
-    """
+    are enough of them."""
     squares, freedom, stations, readings = 0.0, 0, 0, 0
     for places, widths in columns:
         at: dict[float, list[float]] = {}
@@ -244,8 +242,7 @@ def _most(values: Array) -> Array:
 
 def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Copies:
     """COPIES for each kind of error (of one reading, of the jaws, of the spacing), one
-    kind after the other.
-    """
+    kind after the other."""
     import numpy as np
 
     from bench.checks.shared.runner_copies import Copies
@@ -255,8 +252,7 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
     def errors(sizes: Array, columns: int) -> Array:
         """(copies, columns): each error beside its opposite, and scaled to its size
         exactly, so that so few copies tell a standard deviation as well as many times
-        as many would.
-        """
+        as many would."""
         half = rng.standard_normal((len(kinds), COPIES // 2, columns))
         both = np.concatenate((half, -half), axis=1)
         both /= np.sqrt(np.mean(both**2, axis=1, keepdims=True))
@@ -273,8 +269,7 @@ def _errors(found: Measured, kinds: Sequence[tuple[float, float, float]]) -> Cop
 
 def full_positions(found: Measured, fit: RunnerFit) -> set[float]:
     """Places with the whole runner in the slot; where it is longer, those with the most
-    of it inside.
-    """
+    of it inside."""
     inside = {
         f.at: sum(
             max(
@@ -300,8 +295,7 @@ def _worth_trying(fit: RunnerFit, whole: set[float]) -> set[float]:
 
 def tightness(fit: Fit) -> float:
     """Clearance that is left, mm, negative where it binds; infinite where nothing
-    bounds it.
-    """
+    bounds it."""
     if fit.relief > 0.0:
         return -fit.relief
     return math.inf if fit.side_play is None else fit.side_play

@@ -55,8 +55,7 @@ def short_pushes(lengths: Sequence[float]) -> list[str]:
 def too_fine(evidence: Evidence) -> list[str]:
     """Swept readings finer than the instrument that was declared: means, or perhaps
     another unit. Where a display stands behind them it is a doubt (see `doubts`), and
-    not said here.
-    """
+    not said here."""
     import numpy as np
 
     from bench.geometry.cells import count_seen
@@ -113,8 +112,7 @@ def _is_staircase(reading: Sequence[float], count: float) -> bool:
 
 def uneven_spots(spots: Mapping[str, Sequence[float]]) -> list[Doubt]:
     """Readings by the set-up they were taken in, mm: farther apart than anything at a
-    saw moves there.
-    """
+    saw moves there."""
     read = {name: values for name, values in spots.items() if values}
     if not read:
         return []
@@ -149,8 +147,7 @@ def push_apart(
 
 def side_proved(evidence: Evidence, steps: Sequence[Step]) -> bool:
     """Whether leaning showed in every set-up on which side the indicator stood; a lean
-    without play shows nothing.
-    """
+    without play shows nothing."""
     seen = {lean.placement for lean in evidence.leans if lean_seen(evidence, lean)}
     return all(step.placement in seen for step in steps)
 

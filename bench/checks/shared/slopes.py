@@ -44,8 +44,7 @@ PRELOAD_MOVED = 0.15, 1.0
 @dataclass(slots=True)
 class Placed:
     """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
-    surface touched.
-    """
+    surface touched."""
 
     name: str
     factor: float
@@ -74,8 +73,7 @@ class Placed:
     @property
     def preload_moved(self) -> bool:
         """Each push was read over a stretch of the indicator of its own, so that its
-        errors there scatter.
-        """
+        errors there scatter."""
         levels = sorted(statistics.median(trace.reading) for trace, _ in self.pushes)
         least, most = PRELOAD_MOVED
         return len(levels) > 1 and all(
@@ -111,8 +109,7 @@ def place(
     evidence: Evidence, steps: Sequence[Step], notes: list[str]
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
-    that can be used.
-    """
+    that can be used."""
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
     stretch = in_common([t for t in evidence.traces if id(t) not in short], notes)
     count = count_of_sweeps(evidence)
@@ -341,8 +338,7 @@ def shared_rows(
 
 def _speed_change(traces: Sequence[Trace]) -> float | None:
     """Largest difference in mm/s between the thirds of a push; None where no times were
-    kept.
-    """
+    kept."""
     worst: float | None = None
     for trace in traces:
         if trace.at is None or len(trace.at) < 9:

@@ -1,6 +1,5 @@
 """Which stretch of the travel passes cover, and which they have in common. Pure;
-lengths in mm.
-"""
+lengths in mm."""
 
 from __future__ import annotations
 

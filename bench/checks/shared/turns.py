@@ -1,6 +1,5 @@
 """Placements named by how far the blade is turned by hand: turn-0, turn-90, turn-137.5.
-Pure.
-"""
+Pure."""
 
 from __future__ import annotations
 
@@ -37,8 +36,7 @@ def are_even(degrees: list[float]) -> bool:
 
 def widest_gap(turns: list[float]) -> float:
     """The widest part of the turn without a mark, rad; turns in rad, any of them more
-    than once.
-    """
+    than once."""
     marks = sorted({round(t % math.tau, 6) for t in turns})
     return max(
         (b - a for a, b in pairwise([*marks, marks[0] + math.tau])), default=math.tau

@@ -47,8 +47,7 @@ def mixed(
 
 def odd(name: str, at: Sequence[float], widths: Sequence[float]) -> str | None:
     """The one that stands farthest from the middle of its kind, where there are three
-    at least.
-    """
+    at least."""
     if len(widths) < 3:
         return None
     middle = statistics.median(widths)
@@ -65,8 +64,7 @@ def of_runners(
     read: Mapping[str, tuple[Sequence[float], Sequence[float]]],
 ) -> tuple[list[Doubt], list[str]]:
     """Doubts and sentences about slots, runners and spacings by their names, (stations,
-    widths) each; none where all is well.
-    """
+    widths) each; none where all is well."""
     widths = [
         w for name, (_, column) in read.items() if "spacing" not in name for w in column
     ]

@@ -224,7 +224,7 @@ def _kept(controller: ScreenController) -> None:
     fold(
         controller.state, SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.")
     )
-    fold(controller.state, 
+    fold(controller.state,
         Fitted("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)
     )  # fmt: skip
