@@ -25,7 +25,6 @@ class GlyphSet(msgspec.Struct, frozen=True):
     left_mark: str
     right_mark: str
     corner: str  # upper left, upper right, lower left, lower right
-    heavy: str  # the sled fence
     aside: str  # a reading set aside
     full: str
     upper: str
@@ -51,7 +50,6 @@ RICH = GlyphSet(
     left_mark="◄",
     right_mark="►",
     corner="┌┐└┘",
-    heavy="█",
     aside="×",
     full="█",
     upper="▀",
@@ -77,7 +75,6 @@ PLAIN = GlyphSet(
     left_mark="<",
     right_mark=">",
     corner="┌┐└┘",
-    heavy="█",
     aside="x",
     full="█",
     upper="▀",
