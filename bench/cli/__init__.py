@@ -25,10 +25,10 @@ COMMANDS = {
     "watch": ("watch", "Live readings, one line each."),
     "check": ("check", "Take a check on the running daemon."),
     "evaluate": ("evaluate", "Work out recorded sweeps from CSV files."),
-    "moved": ("check", "Note that the move of the last result was made."),
-    "undo": ("check", "Take back the last pass of the check in progress."),
+    "moved": ("check_requests", "Note that the move of the last result was made."),
+    "undo": ("check_requests", "Take back the last pass of the check in progress."),
     "abandon": (
-        "check",
+        "check_requests",
         "Give up the check in progress; what was measured stays in the log.",
     ),
     "decode": ("decode", "Raw bytes from standard input to readings."),

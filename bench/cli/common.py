@@ -1,4 +1,4 @@
-"""What the commands share: options, paths, complaints."""
+"""What the commands share: options, paths, requests, errors for the person."""
 
 from __future__ import annotations
 
@@ -10,10 +10,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from msgspec import Struct
+
     from bench.protocol.client import WireClient
     from bench.settings.paths import Paths
     from bench.settings.settings_file import Settings
+    from bench.units import System
 
+R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -75,6 +79,25 @@ def connect(given: str | None) -> WireClient:
     try:
         return WireClient(socket_path(given), slow=say_slow)
     except NoDaemon as error:
+        raise Complaint(str(error)) from error
+
+
+def request(
+    socket: str | None,
+    message: Struct,
+    kind: type[R],
+    *,
+    meanwhile: Callable[[Any], None] = lambda said: None,
+) -> tuple[R, System]:
+    """One request, its answer of that kind, and the units that the daemon shows;
+    `meanwhile` hears what is said before the answer."""
+    from bench.protocol.client import Gone, NoDaemon, Refused
+
+    try:
+        with connect(socket) as client:
+            answer = client.ask(message, kind, meanwhile=meanwhile)
+            return answer, client.version.units
+    except (Refused, Gone, NoDaemon) as error:
         raise Complaint(str(error)) from error
 
 

@@ -1,4 +1,4 @@
-"""`sweepgauge console`."""
+"""`sweepgauge console`: the screen to work by."""
 
 from __future__ import annotations
 

@@ -1,5 +1,8 @@
-"""A CSV file with a header row, to rows of named cells with the line each stands on;
-refuses what is not one. Values stay text here; what a column means is the caller's."""
+"""A CSV file with a header row, to rows of named cells with their lines.
+
+A file that is not one is refused. Values stay text here; what a column means is the
+caller's.
+"""
 
 from __future__ import annotations
 

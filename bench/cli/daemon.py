@@ -1,4 +1,4 @@
-"""`sweepgauge daemon`."""
+"""`sweepgauge daemon`: reads the instruments and keeps the log."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`sweepgauge demo`."""
+"""`sweepgauge demo`: the whole job on a virtual saw."""
 
 from __future__ import annotations
 

@@ -85,7 +85,7 @@ Key = tuple[str, str | None, str | None]  # check, jig, saw
 
 
 def _grouped(findings: list[Finding]) -> Iterator[tuple[Key, list[Finding]]]:
-    """By check, sled and saw; the order is the log's, for a clock may have been wrong."""
+    """By check, sled and saw, in the log's order, for a clock may have been wrong."""
     groups: dict[Key, list[Finding]] = {}
     for finding in findings:
         if finding.quantities and not finding.doubts:

@@ -1,4 +1,4 @@
-"""`sweepgauge learn`: find the cables and prove them without a screen, driven by Enter."""
+"""`sweepgauge learn`: finds the cables and proves them without a screen."""
 
 from __future__ import annotations
 

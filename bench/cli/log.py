@@ -1,4 +1,4 @@
-"""`sweepgauge log list|show|export|events`: asks the daemon; --log FILE reads a file."""
+"""`sweepgauge log list|show|export|events`, of the daemon or of a file."""
 
 from __future__ import annotations
 
@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from bench.cli.common import Complaint, connect, json_option, say, socket_option
+from bench.cli.common import (
+    Complaint,
+    connect,
+    json_option,
+    request,
+    say,
+    socket_option,
+)
 
 if TYPE_CHECKING:
     from bench.finding import Unread
@@ -106,7 +113,7 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
         }
         finding = shown.finding
     else:
-        reply, units = _ask(socket_path, LogShow(id=id), LogOne)
+        reply, units = request(socket_path, LogShow(id=id), LogOne)
         moves = [msgspec.json.decode(move, type=MoveRow) for move in reply.moves]
         one = {"finding": reply.finding, "evidence": reply.evidence, "moves": moves}
         finding = reply.finding
@@ -210,7 +217,7 @@ def events(
 
         rows = from_file(lambda _: event_log.events(_there(log_path), most))
     else:
-        rows = _ask(socket_path, LogEvents(most), LogEventRows)[0].events
+        rows = request(socket_path, LogEvents(most), LogEventRows)[0].events
     if as_json:
         import msgspec
 
@@ -291,7 +298,7 @@ def listed(
     while True:
         want, last = min(PAGE, most - len(rows.findings)), rows.findings[-1:]
         page: LogRows
-        page, units = _ask(
+        page, units = request(
             socket,
             LogList(
                 jig=jig, check=kind, most=want, before=last[0].id if last else None
@@ -315,13 +322,3 @@ def tell_unread(unread: list[Unread]) -> int:
 
     say(unread_words(unread))
     return 1
-
-
-def _ask(socket: str | None, request: Any, kind: Any) -> tuple[Any, System]:
-    from bench.protocol.client import Gone, NoDaemon, Refused
-
-    try:
-        with connect(socket) as client:
-            return client.ask(request, kind), client.version.units
-    except (Refused, Gone, NoDaemon) as error:
-        raise Complaint(str(error)) from error

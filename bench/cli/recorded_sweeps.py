@@ -39,7 +39,7 @@ _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class _Length:
-    """A column of lengths: what it is called in the file, and mm for one of its units."""
+    """A column of lengths: its name in the file, and mm for one of its units."""
 
     column: str
     factor: float
@@ -64,7 +64,7 @@ class _Group:
 def read_sweeps(
     path: Path, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
 ) -> list[Trace]:
-    """All sweeps of one file in their order. Raises RecordedError with file and line."""
+    """All sweeps of one file in order. Raises RecordedError with file and line."""
     return _traces(read_table(path), str(path), check, options, gear)
 
 

@@ -1,10 +1,10 @@
-"""`sweepgauge status`."""
+"""`sweepgauge status`: instruments, the check in progress, the last results."""
 
 from __future__ import annotations
 
 import click
 
-from bench.cli.common import Complaint, connect, json_option, socket_option
+from bench.cli.common import json_option, request, socket_option
 from bench.render.wording import without_name, without_port
 
 
@@ -17,14 +17,8 @@ def status(socket_path: str | None, as_json: bool) -> int:
     Example:  sweepgauge status --json
     """
     from bench.protocol import GetStatus, StatusReply
-    from bench.protocol.client import Gone, NoDaemon
 
-    try:
-        with connect(socket_path) as client:
-            reply = client.ask(GetStatus(), StatusReply)
-            units = client.version.units
-    except (Gone, NoDaemon) as error:
-        raise Complaint(str(error)) from error
+    reply, units = request(socket_path, GetStatus(), StatusReply)
     if as_json:
         import msgspec
 

@@ -1,1 +1,1 @@
-"""The terminal screen: a client of the wire like any other."""
+"""The terminal screen, a client of the daemon like any other."""

@@ -1,5 +1,4 @@
-"""What the lists, the actions and the first start need of the controller; the controller
-knows them, they do not know it."""
+"""Actions, and the face of the controller that lists and first start work with."""
 
 from __future__ import annotations
 

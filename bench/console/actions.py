@@ -1,7 +1,6 @@
-"""Everything the user can do, once: key on the number pad, other keys, word in the key
-row, whole sentence.
+"""All actions of the user, with their keys, their words and their help.
 
-The key row, the list of all keys and the key handling all read this table.
+The row of keys, the list of all keys and the key handling read this table.
 """
 
 from __future__ import annotations
@@ -13,9 +12,20 @@ from bench.console.action import Action, Controller
 from bench.console.result_drawing import has_drawing
 
 SHOWN = {
-    "enter": "Enter", "space": "Space", "full_stop": ".", "asterisk": "*", "slash": "/", "minus": "-", "plus": "+",
-    "escape": "Esc", "up": "Up", "down": "Down", "left": "Left", "right": "Right", "question_mark": "?",
-}  # fmt: skip
+    "enter": "Enter",
+    "space": "Space",
+    "full_stop": ".",
+    "asterisk": "*",
+    "slash": "/",
+    "minus": "-",
+    "plus": "+",
+    "escape": "Esc",
+    "up": "Up",
+    "down": "Down",
+    "left": "Left",
+    "right": "Right",
+    "question_mark": "?",
+}
 
 
 def shown(key: str) -> str:
@@ -103,82 +113,152 @@ def _has_drawing(controller: Controller) -> bool:
 
 ACTIONS: tuple[Action, ...] = (
     Action(
-        "press", ("enter", "space"), _press_word,
+        "press",
+        ("enter", "space"),
+        _press_word,
         "Answer what is asked: it stands, take it, it is so; at rest, do the next act.",
-        lambda d: d.press(), lambda d: d.navigation.sure is not None or (d.state.here and d.enter_answers),
+        lambda d: d.press(),
+        lambda d: d.navigation.sure is not None or (d.state.here and d.enter_answers),
     ),
     Action(
-        "undo", ("0", "u"), _undo_word,
-        "Take back the last mark or pass; live, slack the screw off again; at first start: skip this.",
-        lambda d: d.undo(), lambda d: _tightens(d) or (_running(d) and d.can_undo_pass) or first_start.can_skip(d.state, d.navigation),
+        "undo",
+        ("0", "u"),
+        _undo_word,
+        "Take back the last mark or pass; live, slack the screw off again; at"
+        " first start: skip this.",
+        lambda d: d.undo(),
+        lambda d: (
+            _tightens(d)
+            or (_running(d) and d.can_undo_pass)
+            or first_start.can_skip(d.state, d.navigation)
+        ),
     ),
     Action(
-        "check", ("1", "c"), _word("check"), "Choose a check and begin it.",
-        lambda d: d.navigation.go("checks"), _at_rest,
+        "check",
+        ("1", "c"),
+        _word("check"),
+        "Choose a check and begin it.",
+        lambda d: d.navigation.go("checks"),
+        _at_rest,
     ),
     Action(
-        "again", ("2", "a"), _word("again"), "The same check again, judged as the proof of a move where one was made.",
-        lambda d: d.again(), lambda d: _at_rest(d) and (d.state.finding is not None or first_start.found(d.state)),
+        "again",
+        ("2", "a"),
+        _word("again"),
+        "The same check again, judged as the proof of a move where one was made.",
+        lambda d: d.again(),
+        lambda d: (
+            _at_rest(d) and (d.state.finding is not None or first_start.found(d.state))
+        ),
     ),
     Action(
-        "move", ("4", "m"), _word("move"), "What to move: end, way, distance, leaves and where they go.",
-        lambda d: d.navigation.go("move"), _has_move,
+        "move",
+        ("4", "m"),
+        _word("move"),
+        "What to move: end, way, distance, leaves and where they go.",
+        lambda d: d.navigation.go("move"),
+        _has_move,
     ),
     Action(
-        "live", ("5", "v"), lambda d: "end live" if d.state.live is not None else "live",
+        "live",
+        ("5", "v"),
+        lambda d: "end live" if d.state.live is not None else "live",
         "Make the move with the remaining distance live, or leave it.",
-        lambda d: d.live(), lambda d: _has_move(d) or d.state.live is not None,
+        lambda d: d.live(),
+        lambda d: _has_move(d) or d.state.live is not None,
         sure=lambda d: d.state.live is not None,
     ),
     Action(
-        "picture", ("8", "d"), lambda d: "words" if d.navigation.picture else "drawing",
+        "picture",
+        ("8", "d"),
+        lambda d: "words" if d.navigation.picture else "drawing",
         "Drawing or words, where the screen is too small for both.",
-        lambda d: d.turn_picture(), _has_drawing,
+        lambda d: d.turn_picture(),
+        _has_drawing,
     ),
     Action(
-        "more", ("plus",), lambda d: "read on" if d.scrolls else "more",
+        "more",
+        ("plus",),
+        lambda d: "read on" if d.scrolls else "more",
         "Read on; or, too close to call: the pushes that lack.",
-        lambda d: d.more(), lambda d: d.scrolls or d.can_settle,
+        lambda d: d.more(),
+        lambda d: d.scrolls or d.can_settle,
     ),
     Action(
-        "limits", ("3", "l"), _word("limits"), "What limits the result, ranked.",
-        lambda d: d.navigation.go("limits"), lambda d: _at_rest(d) and d.state.finding is not None,
+        "limits",
+        ("3", "l"),
+        _word("limits"),
+        "What limits the result, ranked.",
+        lambda d: d.navigation.go("limits"),
+        lambda d: _at_rest(d) and d.state.finding is not None,
     ),
     Action(
-        "give-up", ("9", "x"), _word("give up"), "Give up the check (what was measured stays in the log), or the cables.",
-        lambda d: d.give_up(), lambda d: _running(d) or d.state.learn is not None, sure=lambda d: True,
+        "give-up",
+        ("9", "x"),
+        _word("give up"),
+        "Give up the check (what was measured stays in the log), or the cables.",
+        lambda d: d.give_up(),
+        lambda d: _running(d) or d.state.learn is not None,
+        sure=lambda d: True,
     ),
     Action(
-        "past", ("6", "p"), _word("past"), "Past results of this sled.",
-        lambda d: d.past(), lambda d: d.state.here,
+        "past",
+        ("6", "p"),
+        _word("past"),
+        "Past results of this sled.",
+        lambda d: d.past(),
+        lambda d: d.state.here,
     ),
     Action(
-        "sleds", ("7", "s"), _word("sleds"), "Sleds: choose or describe one; find the cables.",
-        lambda d: d.navigation.go("sleds"), lambda d: _at_rest(d) or d.state.learn is not None,
+        "sleds",
+        ("7", "s"),
+        _word("sleds"),
+        "Sleds: choose or describe one; find the cables.",
+        lambda d: d.navigation.go("sleds"),
+        lambda d: _at_rest(d) or d.state.learn is not None,
     ),
     Action(
-        "home", ("full_stop", "escape"), _word("back"), "Back to where you came from.",
-        lambda d: d.navigation.back(), lambda d: d.navigation.page != "work",
+        "home",
+        ("full_stop", "escape"),
+        _word("back"),
+        "Back to where you came from.",
+        lambda d: d.navigation.back(),
+        lambda d: d.navigation.page != "work",
     ),
     Action(
-        "look", ("asterisk", "t"), _word("look"), "Another look: colour, without colour, for the Pi's own screen.",
+        "look",
+        ("asterisk", "t"),
+        _word("look"),
+        "Another look: colour, without colour, for the Pi's own screen.",
         lambda d: d.next_theme(),
     ),
     Action(
-        "keys", ("slash", "question_mark", "f1"), _word("all keys"), "Every key and what it does.",
-        lambda d: d.navigation.go("keys"), lambda d: d.navigation.page != "keys",
+        "keys",
+        ("slash", "question_mark", "f1"),
+        _word("all keys"),
+        "Every key and what it does.",
+        lambda d: d.navigation.go("keys"),
+        lambda d: d.navigation.page != "keys",
     ),
     Action(
-        "leave", ("minus", "q", "ctrl+q"), _word("leave"), "Leave the screen; a check in progress goes on in the daemon.",
-        lambda d: d.leave(), sure=lambda d: True,
+        "leave",
+        ("minus", "q", "ctrl+q"),
+        _word("leave"),
+        "Leave the screen; a check in progress goes on in the daemon.",
+        lambda d: d.leave(),
+        sure=lambda d: True,
     ),
-)  # fmt: skip
+)
 
 
 FURTHER = Action(
-    "further", ("plus",), _word("further"), "The list goes on: further down, and round to its beginning.",
-    lambda d: d.further(), lambda d: d.list_overflows,
-)  # fmt: skip
+    "further",
+    ("plus",),
+    _word("further"),
+    "The list goes on: further down, and round to its beginning.",
+    lambda d: d.further(),
+    lambda d: d.list_overflows,
+)
 
 
 def find(key: str, actions: tuple[Action, ...]) -> Action | None:

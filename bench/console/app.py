@@ -1,7 +1,6 @@
-"""The terminal screen: a Textual application around one grid, fed by the link, driven
-by the desk.
+"""The Textual application of the screen: it routes messages, keys and drawing.
 
-It routes; what is known, what is drawn and what keys mean is plain code beside it.
+What is known, what is drawn and what keys mean is plain code beside it.
 """
 
 from __future__ import annotations
@@ -283,16 +282,16 @@ class Console(App[None]):
 
 
 def _theme(look: ConsoleTheme) -> Theme:
-    """So that the screen's own ground and ink are those of the look."""
-    ground = "#000000" if look.background == "black" else look.background
-    ink = "#c0c0c0" if look.foreground == "white" else look.foreground
+    """Textual's theme with the background and the foreground of ours."""
+    background = "#000000" if look.background == "black" else look.background
+    foreground = "#c0c0c0" if look.foreground == "white" else look.foreground
     return Theme(
         name=look.name,
-        primary=ink,
-        foreground=ink,
-        background=ground,
-        surface=ground,
-        panel=ground,
+        primary=foreground,
+        foreground=foreground,
+        background=background,
+        surface=background,
+        panel=background,
         dark=look.dark,
     )
 

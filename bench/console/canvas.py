@@ -1,4 +1,4 @@
-"""A field of characters for drawings of set-ups. Pure."""
+"""A field of characters on which set-ups are drawn."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ class Canvas:
                 self._cells[y][x + offset] = (char, role)
 
     def fill(self, x: int, y: int, wide: int, role: Role) -> None:
-        """A stretch of solid metal."""
+        """Solid metal, one row high."""
         self.words(x, y, self.glyphs.full * wide, role)
 
     def bar(self, x: int, y: int, wide: int, role: Role) -> None:
-        """A stretch of wood."""
+        """Wood, one row high."""
         self.words(x, y, self.glyphs.wood * wide, role)
 
     def frame(self, x: int, y: int, wide: int, high: int, role: Role) -> None:

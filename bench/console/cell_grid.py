@@ -1,5 +1,4 @@
-"""The one widget of the screen: it keeps the lines that are drawn, and asks for new ink
-only where they differ."""
+"""The widget of the screen, which redraws only the cells that differ."""
 
 from __future__ import annotations
 

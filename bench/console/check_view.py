@@ -114,9 +114,15 @@ def _drawing(state: ViewModel, navigation: Navigation, wide: int, high: int) -> 
 def _key(ask: Ask) -> Ask:
     """Only what the drawing shows, so that it is drawn once."""
     return Ask(
-        phase="place", words="", placement=ask.placement, at=ask.at, lean=ask.lean, side=ask.side,
-        mount=ask.mount, picture=ask.picture,
-    )  # fmt: skip
+        phase="place",
+        words="",
+        placement=ask.placement,
+        at=ask.at,
+        lean=ask.lean,
+        side=ask.side,
+        mount=ask.mount,
+        picture=ask.picture,
+    )
 
 
 _cache: dict[tuple[bytes, Jig | None, int, int, bool], Block] = {}

@@ -1,8 +1,7 @@
-"""First start: the guide from a screen without an instrument to a sled that is
-described; and its list of cables. Pure.
+"""The guide of the first start, from an unknown instrument to a described sled.
 
 The numbers of all cables are live from the beginning; the daemon asks for the plunger
-by itself. Each thing can be skipped, left and done again.
+by itself. Each stage can be skipped, left and done again.
 """
 
 from __future__ import annotations

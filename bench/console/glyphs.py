@@ -1,7 +1,7 @@
-"""Two sets of signs: one for terminals with braille, one for the Pi's own screen (code
-page 437 only).
+"""Two glyph sets: for terminals with braille, and for the Pi's own screen.
 
-Every state has a sign and a word; the sign alone, or a colour alone, is never used.
+The second has the signs of code page 437 only. Every state has a sign and a word; a
+sign alone, or a colour alone, is never used.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ class GlyphSet(msgspec.Struct, frozen=True):
     left_mark: str
     right_mark: str
     corner: str  # upper left, upper right, lower left, lower right
-    heavy: str  # the sled fence
     aside: str  # a reading set aside
     full: str
     upper: str
@@ -51,7 +50,6 @@ RICH = GlyphSet(
     left_mark="◄",
     right_mark="►",
     corner="┌┐└┘",
-    heavy="█",
     aside="×",
     full="█",
     upper="▀",
@@ -77,7 +75,6 @@ PLAIN = GlyphSet(
     left_mark="<",
     right_mark=">",
     corner="┌┐└┘",
-    heavy="█",
     aside="x",
     full="█",
     upper="▀",

@@ -1,4 +1,4 @@
-"""What has been heard of one instrument, and of one pass. Pure; the clock comes in."""
+"""What the screen knows of one instrument, and of one pass."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class InstrumentView(msgspec.Struct):
             self.recent.clear()
 
     def update_cable(self, said: Cable, now: float) -> None:
-        """A cable that is looked for: its number, before it is known what hangs on it."""
+        """A cable and its number, before it is known what hangs on it."""
         self.state = "open" if said.state == "reads" else said.state
         self.words, self.port, self.unit = said.words, said.port, said.unit
         self.grows = said.role  # what it is set up as already

@@ -1,4 +1,4 @@
-"""Which bands a screen has, and the whole screen put together from them. Pure.
+"""The layout: which part of the screen has which rows, and the whole screen composed.
 
 80 x 24 shows everything; 60 x 20 and 40 x 15 show number, unit, way, state and the next
 act; a wide screen shows the budget and earlier results beside.

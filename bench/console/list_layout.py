@@ -1,5 +1,4 @@
-"""A list of rows as it stands on the screen: as roomy as it fits, so that a thumb meets
-the row it means. Pure."""
+"""How a list of rows stands on the screen, as roomy as it fits, for a thumb."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The lists: checks and their questions, past results, the move, how the indicator
-stands for live, all keys.
+"""The pages that are lists, and the list of all keys.
 
 A page is a title and rows; a row is taken by its digit, or by Enter.
 """

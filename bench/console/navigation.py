@@ -1,5 +1,4 @@
-"""Where the user is on the screen: which page, which row, what is being typed. Pure;
-nothing of the job."""
+"""Where the user is on the screen: the page, the row, the value that is typed."""
 
 from __future__ import annotations
 
@@ -29,7 +28,7 @@ Page = Literal[
 
 
 class ListRow(msgspec.Struct, frozen=True):
-    """One row of a list: what it says, whether it can be taken, and what then happens."""
+    """One row of a list: its words, and what happens when it is taken."""
 
     words: str
     take: Callable[[], None] | None = None

@@ -1,4 +1,4 @@
-"""What is said to the person: as_sentence sentences. Pure; may import: msgspec."""
+"""The notices on the screen, whole sentences for the person."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class NoticeLine(msgspec.Struct, frozen=True):
 
 
 def as_sentence(text: str) -> str:
-    """With a capital and a stop."""
+    """The text as a sentence, with a capital and a stop."""
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
 
@@ -26,7 +26,7 @@ class NoticeList(list[NoticeLine]):
     mere remarks."""
 
     def add(self, said: NoticeLine, troubled: Container[str]) -> None:
-        """troubled: what trouble is not over of. The same twice in a row is said once."""
+        """troubled: what still has trouble. The same twice in a row is said once."""
         place = len(self)
         while (
             not said.bad

@@ -1,4 +1,4 @@
-"""The live number, large, with its unit and its way; or CLOSES, where a rip fence does."""
+"""The live number, large; or CLOSES, where the result is of a rip fence that does."""
 
 from __future__ import annotations
 

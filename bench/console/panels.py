@@ -1,7 +1,6 @@
-"""The bands of the working screen: strip, number, where we are, what to do, what was
-said last. Pure.
+"""The parts of the working screen: status, progress of the check, notices.
 
-Each takes what is known, how wide and how high, and gives exactly that many rows.
+Each takes what is known, the width and the height, and gives that many rows.
 """
 
 from __future__ import annotations

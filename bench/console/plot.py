@@ -1,7 +1,7 @@
-"""A small plot of our own: points to dots, dots to characters. Pure.
+"""A small plot of passes: points to dots, dots to characters.
 
 Braille has 2 x 4 dots a cell; the plain set has 1 x 2 (half blocks). Readings set aside
-are told apart by shape: a cross of its own, over the dots.
+are told apart by shape: each is a cross over the dots.
 """
 
 from __future__ import annotations

@@ -57,7 +57,7 @@ def _no_minus_zero(text: str) -> str:
 
 
 def age(seconds: float) -> str:
-    """`now`, `7 s ago`, `3 min ago`: in steps, so that an old number does not flicker."""
+    """`now`, `7 s ago`, `3 min ago`, in steps, so that it does not flicker."""
     if seconds < 1.5:
         return "now"
     if seconds < 10:

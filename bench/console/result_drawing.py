@@ -1,7 +1,6 @@
-"""A result's own drawing: the face of a fence, where a runner binds, the turn of a
-plate. Pure.
+"""The drawing of a result: a fence's face, where a runner binds, a plate's turn.
 
-Drawn from what the result carries, whatever check it came from.
+It is drawn from what the result carries, whatever check it came from.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ def has_drawing(finding: Finding) -> bool:
 def draw_result(
     finding: Finding, wide: int, high: int, glyphs: GlyphSet, units: System
 ) -> Block:
-    """At most `wide` x `high`; empty where there is nothing to draw or no room for it."""
+    """At most `wide` x `high`; empty where there is nothing to draw, or no room."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
         return []
     high = min(high, MOST_HIGH)
@@ -149,7 +148,7 @@ def _turn(
 
 
 def _over(line: Line, words: str) -> Line:
-    """Words over the right end of a row, where it leaves room; else the row as it is."""
+    """Words over the right end of a row where it leaves room, else the row."""
     plain = "".join(text for text, _ in line)
     room = len(plain) - len(words) - 1
     if room < 0 or plain[room:].strip():

@@ -1,9 +1,8 @@
-"""The set-up seen from above: up is away from you. Drawn from the names that the daemon
-asks with. Pure.
+"""The set-up seen from above; up is away from you.
 
-A picture's name is read word by word, so that a check brings its drawing by naming it;
-a name without a drawing still shows the surface, and the side on which the indicator
-stands.
+A picture's name is a code of parts, such as `square-handle-left`, so that a check
+brings its drawing by naming it. A name without a drawing still shows the surface, and
+the side on which the indicator stands.
 """
 
 from __future__ import annotations
@@ -258,7 +257,7 @@ def _board(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
 
 
 def _surface(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
-    """Nothing is known but the side: what is touched, and where the indicator stands."""
+    """A surface and the side of the indicator, where nothing more is known."""
     del jig, names
     x = c.wide // 2 - 1
     for y in range(1, c.high - 1):

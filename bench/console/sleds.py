@@ -1,6 +1,6 @@
-"""Sleds: which there are, and a new one described by number pad. Pure.
+"""The list of sleds, and a new sled described by number pad.
 
-The sled is drawn back from what was typed, to be looked at before it is kept.
+The sled is drawn from what was typed, to be looked at before it is kept.
 """
 
 from __future__ import annotations

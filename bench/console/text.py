@@ -1,8 +1,7 @@
-"""Lines of the screen before they are colour: runs of text, each with the role it
-plays.
+"""Lines of the screen as runs of text, each with the role that it plays.
 
-A role is a name that a look turns into a style (see looks.py); what is drawn here is
-plain data, so that panes are tested without a terminal.
+A role is a name that a theme turns into a style (see themes.py); what is drawn here is
+plain data, so that it is tested without a terminal.
 """
 
 from __future__ import annotations
@@ -139,7 +138,7 @@ def _fitting(word: str, room: int) -> int:
 
 
 def wrap_marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
-    """Wrapped words with **loud** parts kept: capitals of a whole word are set strong."""
+    """Wrapped words; a word in capitals is set strong."""
     block = wrap(text, max(4, room - cells(mark)), role)
     lead = " " * cells(mark)
     return [

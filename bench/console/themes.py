@@ -1,7 +1,8 @@
-"""Three looks: `shop` in colour, `pencil` without any, `tube` for the Pi's own screen
-(code page 437, 16 colours).
+"""Three themes: in colour, without colour, and for the Pi's own screen.
 
-A look gives every role a style; signs and words carry the meaning, colour only helps.
+`shop` has colour, `pencil` has none, `tube` has the 16 colours and the code page 437 of
+the Pi's own screen. A theme gives every role a style; signs and words carry the
+meaning, colour only helps.
 """
 
 from __future__ import annotations

@@ -185,7 +185,7 @@ class ViewModel(msgspec.Struct):
         placement = self.ask.placement if self.ask is not None else None
         return [p for p in self.passes if placement is None or p.placement == placement]
 
-    # ---- changes of its own ------------------------------------------------------------
+    # ---- notices ---------------------------------------------------------------------
 
     def say(self, about: str, words: str, *, bad: bool = False) -> None:
         troubled = {name for name, one in self.instruments.items() if one.troubled}

@@ -1,0 +1,1 @@
+"""The demonstration on a virtual saw, with and without the screen."""

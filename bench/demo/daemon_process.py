@@ -1,5 +1,7 @@
-"""The demonstration's own daemon: a process of its own on a folder's settings, log and
-socket."""
+"""The demonstration's daemon, a process of its own on a folder of its own.
+
+The folder holds its settings, its log and its socket.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +13,10 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+
+from bench.settings.edit import whole_file
+from hw.virtual.saw import VirtualSaw
 
 PATIENCE = 8.0  # s in which nothing happens, after which it is said what is waited for
 AGAIN = 0.02  # s between two looks whether the daemon has come up
@@ -20,6 +26,17 @@ Say = Callable[[str], None]
 
 class DemoError(Exception):
     """The demonstration could not go on; the message says where it stuck."""
+
+
+def write_settings(
+    path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool
+) -> None:
+    values: dict[str, Any] = dict(saw.gear())
+    values["indicator"] = {"port": ports["indicator"], "resolution": "0.001 mm"}
+    values["caliper"] = {"port": ports["caliper"], "resolution": "0.01 mm"}
+    if not marks:
+        values["travel"] = {"port": ports["travel"]}
+    path.write_text(whole_file(values))
 
 
 async def start_daemon(

@@ -1,11 +1,11 @@
-"""What a pair of hands does at each thing the daemon asks for, whoever then presses
-Enter.
+"""What a pair of hands does at each request of the daemon, whoever then presses Enter.
 
 They know no check: they put up what is asked and read as they are told.
 """
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Mapping
 
 from bench.checks.options import OptionValue
@@ -13,13 +13,14 @@ from bench.procedure.prompt import Ask
 from hw.virtual.hands import Hands
 
 SPEED = 200.0  # mm/s
+SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # a turn of the last screw
 # phases that want no decision, only hands
 BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 
 
 async def set_up(hands: Hands, ask: Ask, options: Mapping[str, OptionValue]) -> None:
-    """What a placement wants. ValueError where the pretend saw has nothing of the kind."""
+    """Put up what a placement wants. ValueError where the saw has none of that kind."""
     placement = ask.placement or ""
     if ask.gather != "width":
         await hands.put(placement, mount=ask.mount, at=ask.at)
@@ -63,3 +64,15 @@ async def push(hands: Hands, ask: Ask) -> None:
 async def tap(hands: Hands) -> None:
     for _ in range(2):
         await hands.tap()
+
+
+async def lean_both_ways(hands: Hands) -> None:
+    for side in ("left", "right", None):
+        await hands.lean(side)
+
+
+async def tighten(hands: Hands, drawn: float) -> None:
+    """Turn the last screw, which draws the free end by `drawn` mm, away positive."""
+    for _ in range(SCREW_STEPS):
+        hands.saw.shift_free_end(drawn / SCREW_STEPS)
+        await asyncio.sleep(SCREW_STEP_S)

@@ -13,7 +13,14 @@ from collections.abc import Coroutine
 from typing import Any
 
 from bench.checks.options import OptionValue
-from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
+from bench.demo.hand_actions import (
+    BY_THEMSELVES,
+    follow,
+    lean_both_ways,
+    push,
+    tap,
+    tighten,
+)
 from bench.demo.truth import JOB
 from bench.finding import Finding
 from bench.procedure.prompt import Ask
@@ -38,11 +45,13 @@ NEAR = 0.003  # mm from the aim where hands stop turning
 DRAWN = 0.03  # mm that the last screw draws the fence back
 KNOCK = 0.20  # mm that a bumped stand reads more
 READ = 4.0  # s that the operator leaves a result on the screen
+# fields of a request; hands that answered it act again when one of them changes
+ACTED_ON = ("phase", "placement", "at", "lean", "mark", "taken", "ready", "because")
+PROOF_S = 0.3  # that the indicator is left at rest before Enter
 
 
 class HandsClient:
-    """Hands that follow what the daemon asks, heard over a connection of their own; `close`
-    closes it."""
+    """Hands that follow what the daemon asks, heard over a connection of their own."""
 
     def __init__(
         self, client: AsyncClient, hands: Hands, ports: VirtualPorts | None = None
@@ -50,11 +59,8 @@ class HandsClient:
         self.client = client
         self.hands = hands
         self.ports = ports
-        self.operator = (
-            # does everything, Enter too: begins the job as well, moves, and proves the
-            # move
-            False
-        )
+        # does everything, Enter too: begins the job, makes the move and proves it
+        self.operator = False
         self.finding: Finding | None = None  # the latest
         self._made: set[str] = set()  # findings whose move was made
         self._begun: object = None  # what the operator began last
@@ -234,16 +240,7 @@ class HandsClient:
             if self.operator:
                 self._look_at_rest(self.finding)
             return
-        key = (
-            ask.phase,
-            ask.placement,
-            ask.at,
-            ask.lean,
-            ask.mark,
-            ask.taken,
-            ask.ready,
-            ask.because,
-        )
+        key = tuple(getattr(ask, name) for name in ACTED_ON)
         if ask.phase == "tap":
             if not self.operator or not self.can_hand():
                 return
@@ -269,7 +266,7 @@ class HandsClient:
         return finding.check == JOB and finding.move is not None
 
     def _look_at_rest(self, finding: Finding | None) -> None:
-        """The check, its move made live, the proof of it; then the hands are off again."""
+        """Begin the check, then its live move, then the proof; then stop."""
         if finding is None:
             # as the form on the screen has it
             request: Begin | Live = Begin(JOB, lean=True)
@@ -330,32 +327,20 @@ class HandsClient:
             await self.hands.put("free-end")
             self._at_free_end = True
         if live.phase == "lean":
-            await self.hands.lean("left")
-            await self.hands.lean("right")
-            await self.hands.lean(None)
+            await lean_both_ways(self.hands)
         if self.operator and live.enter:
-            await asyncio.sleep(0.3)
-            self.client.send(Press(waits=False))
+            await asyncio.sleep(PROOF_S)
+            await self._press()
 
     async def _hand(self) -> None:
         live, ask = self.live, self.ask
         if live is not None and live.phase == "tighten" and not self.tight:
             self.tight = True
-            for _ in range(10):
-                self.hands.saw.shift_free_end(
-                    (-DRAWN if self._meant == "away" else DRAWN) / 10
-                )
-                await asyncio.sleep(0.04)
+            await tighten(self.hands, -DRAWN if self._meant == "away" else DRAWN)
         elif live is not None:
-            if (
-                live.phase in ("go", "tighten")
-                and live.end is not None
-                and live.way is not None
-                and live.to_go
-            ):
-                await self.hands.turn_fence(
-                    live.end, live.way, min(BITE, abs(live.to_go))
-                )
+            if live.phase in ("go", "tighten") and live.end and live.way and live.to_go:
+                distance = min(BITE, abs(live.to_go))
+                await self.hands.turn_fence(live.end, live.way, distance)
         elif ask is not None and ask.phase == "tap" and self.can_hand():
             await tap(self.hands)
             self.tapped = True

@@ -16,7 +16,14 @@ from pathlib import Path
 from typing import Any
 
 from bench.checks.options import OptionValue
-from bench.demo.daemon_process import PATIENCE, DemoError, Say, end_daemon, start_daemon
+from bench.demo.daemon_process import (
+    PATIENCE,
+    DemoError,
+    Say,
+    end_daemon,
+    start_daemon,
+    write_settings,
+)
 from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
@@ -76,7 +83,7 @@ class Operator:
         self._warned = False
 
     async def take(self, begin: Begin | Extend) -> Finding:
-        """One check, or the rest of one that goes on, to its finding. Raises DemoError."""
+        """Take one check, or the rest of one, to its finding. Raises DemoError."""
         self._forget()
         listening = asyncio.create_task(self._listen())
         self.client.send(begin)
@@ -248,19 +255,6 @@ async def virtual_bench(
                 await end_daemon(daemon)
         finally:
             await ports.stop()
-
-
-def write_settings(
-    path: Path, saw: VirtualSaw, ports: dict[str, str], *, marks: bool
-) -> None:
-    from bench.settings.edit import whole_file
-
-    values: dict[str, Any] = dict(saw.gear())
-    values["indicator"] = {"port": ports["indicator"], "resolution": "0.001 mm"}
-    values["caliper"] = {"port": ports["caliper"], "resolution": "0.01 mm"}
-    if not marks:
-        values["travel"] = {"port": ports["travel"]}
-    path.write_text(whole_file(values))
 
 
 async def connect(folder: Path) -> AsyncClient:

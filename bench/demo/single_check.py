@@ -1,5 +1,4 @@
-"""One check of any kind on the virtual saw, without a screen, and beside its finding
-what the saw knows of it."""
+"""One check of any kind on the virtual saw, and the truth beside its finding."""
 
 from __future__ import annotations
 

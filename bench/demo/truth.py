@@ -1,5 +1,4 @@
-"""What the virtual saw knows of each thing that a finding tells, by the finding's own
-names; mm and rad.
+"""What the virtual saw knows of each quantity of a finding; mm and rad.
 
 The only place that knows both.
 """

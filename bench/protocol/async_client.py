@@ -1,4 +1,4 @@
-"""The asyncio client of the daemon: one connection, or one that comes back by itself."""
+"""The asyncio client of the daemon: one connection, or one that is kept up."""
 
 from __future__ import annotations
 

@@ -163,6 +163,11 @@ class Program:
             if text in line:
                 return line
 
+    def hear_set_up(self, placement: str) -> str:
+        """The request to set up so; a placement is an identifier, which is never shown."""
+        sides = {"handle-left": "to the LEFT of the arm", "handle-right": "to the RIGHT of the arm"}
+        return self.hear(sides.get(placement, "] "))
+
     def rest(self) -> str:
         """All that it said and says until it ends."""
         while (line := self._queue.get(timeout=HANG_S)) is not None:

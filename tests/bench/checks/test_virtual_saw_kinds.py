@@ -45,31 +45,31 @@ class Looks:
 
 
 def plate_wobble(saw: VirtualSaw) -> Made:
-    themes, out = Looks(saw), []
+    looks, out = Looks(saw), []
     for k in range(8):
         saw.place(f"turn-{45 * k}", mount="still")
-        out.append(themes.spot(f"turn-{45 * k}", 0.0, Pose()))
+        out.append(looks.spot(f"turn-{45 * k}", 0.0, Pose()))
     return out, {}
 
 
 def slot_blade(saw: VirtualSaw) -> Made:
-    themes, out = Looks(saw), []
+    looks, out = Looks(saw), []
     for name, at in (("front", 0.0), ("rear", 160.0)):
         pose = Pose(at, saw.hold()[0], 0.0)  # held against one wall of the slot
         saw.place(name, pose, mount="carried", at=at)
-        out += [themes.spot(name, at, pose, k) for k in range(3)]
+        out += [looks.spot(name, at, pose, k) for k in range(3)]
     return out, {}
 
 
 def side_play(saw: VirtualSaw) -> Made:
-    themes, out = Looks(saw), []
+    looks, out = Looks(saw), []
     for name in ("leaned-left", "leaned-right", "twisted-left", "twisted-right"):
         how, _, way = name.partition("-")
         at = 200.0 if how == "twisted" else 0.0
         saw.place(name, at=at)
         for k in range(5):
             hold = saw.hold(lean=way) if how == "leaned" else saw.hold(twist=way)
-            out.append(themes.spot(name, at, Pose(0.0, *hold), k))
+            out.append(looks.spot(name, at, Pose(0.0, *hold), k))
     return out, {}
 
 
@@ -85,7 +85,7 @@ def rip_fence(saw: VirtualSaw) -> Made:
 
 
 def fence_straight(saw: VirtualSaw) -> Made:
-    themes, scale, out = Looks(saw), Gauge(Random(2), 0.01), []
+    looks, scale, out = Looks(saw), Gauge(Random(2), 0.01), []
     for name in ("as-is", "rolled-over"):
         saw.place(name)
         for k in range(2):
@@ -93,24 +93,24 @@ def fence_straight(saw: VirtualSaw) -> Made:
             x, push = saw.hold()[0], stroke(saw.acts, 0.0, RUN, 200.0)
             times = [n / 120 for n in range(int(push.seconds * 120))]
             travel = [scale.indicate(saw.travel_begins + push.at(t - 0.010)) for t in times]
-            reading = [themes.gauge.indicate(saw.depth(Pose(push.at(t - 0.015), x))) for t in times]
+            reading = [looks.gauge.indicate(saw.depth(Pose(push.at(t - 0.015), x))) for t in times]
             out.append(Trace(name, travel, reading, True, f"{name}{k}"))
     return out, {}
 
 
 def runner_fit(saw: VirtualSaw) -> Made:
-    themes = Looks(saw)
+    looks = Looks(saw)
     stations = [("slot-left", 150.0 * k) for k in range(5)] + [("runner-left", 112.5 * k) for k in range(5)]
-    return [themes.width(what, at) for what, at in stations], {}
+    return [looks.width(what, at) for what, at in stations], {}
 
 
 def test_board(saw: VirtualSaw) -> Made:
-    themes = Looks(saw)
+    looks = Looks(saw)
     saw.bodies.cut_board(
         saw.face(), lambda: Vector(0.0, 1.0).turned(saw.slot_angle - saw.hold()[1]), "left", 4, far=False
     )
     places = [("near", 15.0, k) for k in range(3)] + [("far", 385.0, k) for k in range(3)]
-    return [themes.width(end, at, k) for end, at, k in places], {"turns": 4}
+    return [looks.width(end, at, k) for end, at, k in places], {"turns": 4}
 
 
 test_board.__test__ = False  # type: ignore[attr-defined]

@@ -47,7 +47,7 @@ def pushes(rig, check, first: int, last: int, of: int, rotation: float, scatter:
 
 
 def place(rig, check, placement: str) -> None:
-    check.hear(placement)
+    check.hear_set_up(placement)
     rig.side = "right" if placement == "handle-left" else "left"
     rig.s = 0.0
     check.enter()

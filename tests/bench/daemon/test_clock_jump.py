@@ -60,7 +60,7 @@ def test_the_clock_jumps_in_mid_sweep(rigs, run, tmp_path: Path, monkeypatch, ju
     check.hear("Press Enter")
     check.enter()
     for placement in ("handle-left", "handle-right"):
-        check.hear(placement)
+        check.hear_set_up(placement)
         rig.side, rig.s = ("right" if placement == "handle-left" else "left"), 0.0
         check.enter()
         for number in (1, 2):

@@ -243,7 +243,7 @@ def test_said_by_the_daemon(rigs, run, code: str, way: list[tuple[float, str]]) 
     check.hear("Press Enter")
     check.enter()
     for placement in ("handle-left", "handle-right"):
-        check.hear(f": {placement}]")
+        check.hear_set_up(placement)
         rig.s = 0.0 if code == "frozen" else 150.0  # there the scale counts down as the sled is pushed
         check.enter()
         check.hear("ready")

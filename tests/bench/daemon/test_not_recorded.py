@@ -84,7 +84,7 @@ def test_a_whole_check_that_is_not_on_the_disk_ends_with_bad_news(rigs, run, tmp
     check.hear("Press Enter")
     check.enter()
     for placement in ("handle-left", "handle-right"):
-        check.hear(placement)
+        check.hear_set_up(placement)
         rig.side = "right" if placement == "handle-left" else "left"
         rig.s = 0.0
         check.enter()

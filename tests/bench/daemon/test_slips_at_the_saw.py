@@ -20,7 +20,7 @@ def begin(rigs, run, *more: str):
 
 
 def place(rig, check, placement: str) -> None:
-    check.hear(placement)
+    check.hear_set_up(placement)
     rig.side = "right" if placement == "handle-left" else "left"
     check.enter()
     check.hear("ready")

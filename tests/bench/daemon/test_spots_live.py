@@ -17,7 +17,7 @@ def test_play_is_measured_and_known_to_the_next_check(rigs, run) -> None:
     check.hear("Press Enter")
     check.enter()
     for placement, value in LEANS.items():
-        check.hear(placement)
+        check.hear_set_up(placement)
         rig.offset = value
         check.enter()
         for taken in range(1, 6):

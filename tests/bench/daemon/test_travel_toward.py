@@ -19,7 +19,7 @@ def test_a_profile_is_not_mirrored(rigs, run, tmp_path) -> None:
     check = run("check", "fence-straight", "--sweeps", "1", "--json")
     check.enter()
     for placement in ("as-is", "rolled-over"):
-        check.hear(f": {placement}]")
+        check.hear_set_up(placement)
         rig.s = 0.0
         rig.reading = lambda: 2.0 + 0.1 * (rig.s / 200) ** 3
         check.enter()
@@ -46,7 +46,7 @@ def test_the_sleds_way_is_turned(rigs, run, tmp_path) -> None:
     check = run("check", "fence-square", "--sweeps", "1", "--json")
     check.enter()
     for placement, side in (("handle-left", "right"), ("handle-right", "left")):
-        check.hear(f": {placement}]")
+        check.hear_set_up(placement)
         rig.s, rig.rotation, rig.side = 200.0, 3e-4, side
         # pushed away the scale counts down, the surface walks the same way as ever
         rig.reading = lambda: rig.offset + (1 if rig.side == "right" else -1) * 3e-4 * (200.0 - rig.s)

@@ -7,7 +7,7 @@ import pytest
 
 def push(rig, check, a: float) -> None:
     for placement in ("handle-left", "handle-right"):
-        check.hear(f": {placement}]")
+        check.hear_set_up(placement)
         rig.s = 0.0
         rig.rotation = a
         rig.side = "right" if placement == "handle-left" else "left"

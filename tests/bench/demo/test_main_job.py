@@ -92,7 +92,7 @@ def test_marks_and_one_indicator(rigs, run) -> None:
     check.hear("Press Enter")
     check.enter()
     for placement in ("handle-left", "handle-right"):
-        check.hear(placement)
+        check.hear_set_up(placement)
         set_up(rig, placement, a=-0.0004, e=0.0)
         check.enter()
         for number, place in enumerate((20, 60, 100, 140), 1):
@@ -324,7 +324,7 @@ def test_marks_by_the_instruments_own_button(rigs, run) -> None:
     check.enter()
     rig.send("indicator", b"\r\n")  # what comes before the first line end after opening is dropped
     for placement in ("handle-left", "handle-right"):
-        check.hear(placement)
+        check.hear_set_up(placement)
         set_up(rig, placement)
         check.enter()
         for number, place in enumerate((20, 60, 100, 140), 1):
@@ -347,7 +347,7 @@ def test_marks_by_a_beat(rigs, run) -> None:
     check.hear("Press Enter")
     check.enter()
     for placement in ("handle-left", "handle-right"):
-        check.hear(placement)
+        check.hear_set_up(placement)
         set_up(rig, placement)
         check.enter()
         for number, place in enumerate((20, 60, 100, 140), 1):

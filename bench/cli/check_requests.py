@@ -1,0 +1,78 @@
+"""`sweepgauge moved`, `undo`, `abandon`: one request about a check, and its answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from bench.cli.common import Complaint, request, say, socket_option
+
+
+@click.command()
+@click.option(
+    "--jig", metavar="NAME", help="The sled; the latest result with a move by default."
+)
+@click.option(
+    "--distance",
+    metavar="LENGTH",
+    help="How far it was moved; as the result said by default.",
+)
+@click.option(
+    "--how", default="", metavar="WORDS", help="How: leaves, live, jack screw."
+)
+@socket_option
+def moved(
+    jig: str | None, distance: str | None, how: str, socket_path: str | None
+) -> int:
+    """Note that the move of the last result was made, so that the next check can judge
+    it. Exit 1: not recorded.
+
+    Example:  sweepgauge moved --distance "0.15 mm" --how leaves
+    """
+    from bench.protocol import Moved
+    from bench.units import UnitsError, parse_length
+
+    try:
+        length = None if distance is None else parse_length(distance)
+    except UnitsError as error:
+        raise Complaint(f"--distance: {error}") from error
+    return _request(socket_path, Moved(jig=jig, distance=length, how=how))
+
+
+@click.command()
+@socket_option
+def undo(socket_path: str | None) -> int:
+    """Take back the last mark of a pass that is not whole yet, or the last pass of the
+    check in progress.
+
+    Example:  sweepgauge undo
+    """
+    from bench.protocol import Undo
+
+    return _request(socket_path, Undo())
+
+
+@click.command()
+@socket_option
+def abandon(socket_path: str | None) -> int:
+    """Give up the check in progress; what was measured stays in the log.
+
+    Example:  sweepgauge abandon
+    """
+    from bench.protocol import Abandon
+
+    return _request(socket_path, Abandon())
+
+
+def _request(socket: str | None, message: Any) -> int:
+    """Send it and print the daemon's answer; 1 where the answer is not recorded."""
+    from bench.protocol import Done, Recording
+
+    def tell_recording(said: Any) -> None:
+        if isinstance(said, Recording) and said.state != "recording":
+            say(said.words)
+
+    answer, _ = request(socket, message, Done, meanwhile=tell_recording)
+    click.echo(answer.text, err=not answer.recorded)
+    return 0 if answer.recorded else 1
