@@ -275,7 +275,7 @@ def wrong_way(desk: Desk, scenes) -> None:
 
 def _shaped(desk: Desk, scenes, quantities: list[Quantity], **more: object) -> None:
     found = msgspec.structs.replace(
-        scenes.finding("outside"), quantities=quantities, move=None, notes=[], **more
+        scenes.finding("outside"), quantities=quantities, move=None, remarks=[], **more
     )
     fresh(desk, scenes, last=(found,))
 
