@@ -1,5 +1,5 @@
-"""Remarks that swept checks add to their findings: what was not seen, what does not fit,
-what would help.
+"""Remarks that swept checks add to their findings: what was not seen, what does not
+fit, what would help.
 
 Pure. Slopes in rad, lengths in mm.
 """

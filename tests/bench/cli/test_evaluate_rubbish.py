@@ -189,8 +189,9 @@ def test_a_third_set_aside_is_no_finding() -> None:
         for i in range(400):
             x = -300 + 1.5 * i
             rows.append(f"1,{placement},{x},{(1.0 if i % 100 < 60 else -3.0) + 0.001 * (i % 2):.3f}")
-    with pytest.raises(EvidenceError, match=r"set aside.*Sweep again"):
+    with pytest.raises(EvidenceError, match="no pass at as-is can be used") as caught:
         work("fence-straight", "\n".join(rows), SLED)
+    assert caught.value.because is not None and caught.value.because.code == "pass-dirty"
 
 
 def test_a_strip_cut_off_the_wrong_edge_and_a_slip_of_the_caliper_are_remarked_on() -> None:

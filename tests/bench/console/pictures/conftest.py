@@ -315,7 +315,7 @@ def wrong_way(controller: ScreenController, scenes) -> None:
 
 def _shaped(controller: ScreenController, scenes, quantities: list[Quantity], **more: object) -> None:
     found = msgspec.structs.replace(
-        scenes.finding("outside"), quantities=quantities, move=None, notes=[], **more
+        scenes.finding("outside"), quantities=quantities, move=None, remarks=[], **more
     )
     fresh(controller, scenes, last=(found,))
 
