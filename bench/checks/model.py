@@ -172,7 +172,8 @@ class Check(msgspec.Struct, frozen=True):
     plan(options, gear) -> steps in order. evaluate(evidence) -> finding with
     quantities, verdicts, sweeps, budget, settle, remarks, but without id, time and
     move, which `bench.procedure.conclusion` adds. needs: which gear it must have
-    ("jig", "saw"). columns: of its recorded file. main: the quantity that drift charts follow.
+    ("jig", "saw"). columns: of its recorded file. main: the quantity that drift charts
+    follow.
     """
 
     kind: str

@@ -71,7 +71,7 @@ class CheckController:
             settings, known, self._concluded, self._not_concluded
         )
 
-    # ---- the arithmetic looks at kept passes ------------------------------------------
+    # ---- the arithmetic looks at kept passes -----------------------------------------
 
     def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:

@@ -40,8 +40,8 @@ class SweepFit:
     aside: (readings,) True where a reading was set aside as dirt (readings outside the
     stretch and rests are neither used nor set aside). residual_spread: mm, standard
     deviation of clean readings about the line. count: mm, the instrument's count, given
-    or seen. refused: why the sweep cannot be used; the numbers are then not to be relied
-    on.
+    or seen. refused: why the sweep cannot be used; the numbers are then not to be
+    relied on.
     """
 
     slope: float

@@ -21,8 +21,8 @@ def judge_move(before: Finding, after: Finding) -> Remark | None:
     """What went wrong with the move planned in `before`, by the verifying `after`; None
     where nothing did.
 
-    WRONG_WAY: the fence stands further out than it did. HARDLY_MOVED: under a quarter of
-    the way. TOO_FAR: beyond square, further than a stack of leaves known
+    WRONG_WAY: the fence stands further out than it did. HARDLY_MOVED: under a quarter
+    of the way. TOO_FAR: beyond square, further than a stack of leaves known
     to be too thick would take it. Only what both uncertainties together cannot explain
     is said, and nothing once the fence is inside its tolerance. None also where the two
     findings cannot be compared (another check or jig, no move planned).

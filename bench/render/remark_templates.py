@@ -1,8 +1,8 @@
 """The sentences of a finding's remarks, one template for each code.
 
 Beside a remark's own values a template knows `placement`, `sweep` and `where` (`At
-handle-left`, or `In this check` for a remark about all set-ups). `bench.render.template`
-says what stands behind a value's name.
+handle-left`, or `In this check` for a remark about all set-ups).
+`bench.render.template` says what stands behind a value's name.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ frozen: At {placement} the number did not move, or by {span:length} only. Does t
 frozen-spots: {where} {read} readings are one and the same number. Is the display on
   hold, or are the tip or the jaws off? Lift the plunger, or open the jaws, before every
   reading.
-stood: In a pass at {placement} the number stood still from {from:place} to {to:place}
+stood: In a pass at {placement} the number stood still from {from:station} to {to:station}
   of travel. Did the tip leave what it touches? Did the plunger stick, or the display
   hold? Put it right and take that pass again.
 backward: At {placement} the first pass came toward you, by the travel's count. If you
   pushed, the travel counts backward, and the answer is out the other way: set grows =
   "{grows:away|toward}" under [travel] in the settings and begin anew. If you drew the
   sled back, take that pass back (undo), then push.
-short: {where} the passes cover no more than {length:place}. {better:place} at least
+short: {where} the passes cover no more than {length:station}. {better:station} at least
   would tell more. Is the travel in the unit that its column says?
 steep: At {placement} the reading changes by {slope:.2f} mm for every mm of travel.
   Nothing on a saw does so. Are the cables of travel and indicator swapped?
@@ -68,17 +68,17 @@ pass-without-travel: The travel does not move.
 pass-few-places: It is too short: it was read at {places} places only.
 pass-dirty: {share:.0%} of its readings would have to be set aside, more than a third.
   Take it again.
-pass-jumps: The reading jumps by about {size:length} at {at:place} of travel and does
+pass-jumps: The reading jumps by about {size:length} at {at:station} of travel and does
   not come back. Was the stand bumped, zero pressed, or the square moved? Take it again.
-pass-short: It covers only {covered:place}, under {share:.0%} of the longest there.
-pass-disturbed: It differs from the others by {apart:length} near {near:place}. Was the
+pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
+pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was the
   stand bumped, or did something slip?
 
 # Of passes, whatever the check.
-stretches-apart: The passes share only {common:place} of {shortest:place} of travel. A
+stretches-apart: The passes share only {common:station} of {shortest:station} of travel. A
   bow of the arm then stays in the answer.
 stretches-differ: The passes cover different stretches of the travel. Only what they
-  share is used: {common:place} of {shortest:place}, from {from:place} to {to:place}.
+  share is used: {common:station} of {shortest:station}, from {from:station} to {to:station}.
 grid-finer: At {placement} the readings go in finer steps than the {declared:length} in
   the settings. Were they read in inches, or in mm?
 sticks: At {placement} the number stands still, then jumps, again and again. The plunger
@@ -149,7 +149,7 @@ touch-away-unknown: The give or take leaves out what touching away from the teet
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
 end-float-usual: The arbor is taken to float by {float:length} along its axis either way
   (common practice, no source). Give what yours does.
-spots-near: Front and rear are only {apart:place} apart. Nearer the rim of the blade
+spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
@@ -174,9 +174,9 @@ turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate
   swing more there. Read marks all round.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
-rim-unknown: Read at a radius of {radius:place}. Nearer the rim the tilt grows in
+rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
   proportion. Give the rim's radius to have it worked out.
-rim: Read at a radius of {radius:place}. At the rim, {rim:place} out, the tilt is
+rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
   {tilt:length}{over:, over what was set for the saw|}.
 move-saw: First unplug the saw and see the blade at rest. Which bolts, in what order and
   how tight: the saw's manual says so and goes first. Move the rear end of the
@@ -187,11 +187,11 @@ move-saw: First unplug the saw and see the blade at rest. Which bolts, in what o
 
 # The sled fence's form.
 both-ways: Not every set-up has a pass with rising x. Passes both ways are used.
-proud: Something stands proud from {from:place} to {to:place} in every pass. Wipe the
+proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe the
   face and take the passes again. What stays counts as the sled fence.
 set-aside: {readings} readings were set aside as dust, gaps or slips, most of them near
-  {near:place}.
-two-differ: The two passes at {placement} differ by {apart:length} near {near:place}.
+  {near:station}.
+two-differ: The two passes at {placement} differ by {apart:length} near {near:station}.
   One of them was disturbed: make a third.
 straightedge-as-told: One set-up: the straightedge is trusted as straight as you said.
   Roll it over to know.
@@ -203,21 +203,21 @@ straightedge-crooked: The straightedge came out {crooked:length} crooked, more t
   are mixed up.
 set-ups-alike: Both set-ups show the same line. The straightedge is very straight, or
   was not rolled over.
-profile-short: The profile from {from:place} to {to:place} covers no half of a
-  {board:place} board beside the blade. It is judged by its own length.
-profile-ends: The profile ends before a {board:place} board does: boards are cut to it.
-board-turns: A board from {from:place} to {to:place} turns with where it is pushed:
-  between {low:slope+} and {high:slope+} within {either_side:place} of its middle.
+profile-short: The profile from {from:station} to {to:station} covers no half of a
+  {board:station} board beside the blade. It is judged by its own length.
+profile-ends: The profile ends before a {board:station} board does: boards are cut to it.
+board-turns: A board from {from:station} to {to:station} turns with where it is pushed:
+  between {low:slope+} and {high:slope+} within {either_side:station} of its middle.
 
 # Widths of slots, runners and strips.
-width-odd: {placement} at {at:place} reads {width:fine}, its others about {others:fine}.
+width-odd: {placement} at {at:station} reads {width:fine}, its others about {others:fine}.
   Was it misread? Measure it again.
 slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero,
   and were both measured in the same way?
-tight: Tight {one_place:at {from:place}|from {from:place} to {to:place}} in the slot: take {off:fine} off in all to
+tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the slot: take {off:fine} off in all to
   let it through. Take {off_to_run:fine} off for it to run with {clearance:fine} of
   clearance. A little at a time, and measure again.
-nearly-tight: It fits, with {spare:fine} to spare near {places:place}. Under
+nearly-tight: It fits, with {spare:fine} to spare near {places:station}. Under
   {least:fine} it is likely to bind: take {off:fine} off in all there.
 loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
   for every cut. Or pack one side of the runner by {pack:fine}, or make it anew.
@@ -245,7 +245,7 @@ shift-free: Free, the sled may shift by {play:length}. How well it comes back to
   one reading does not show.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
-twisted-near: Twisted {at:place} from the runners' middle. Read it at {better:place} or
+twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station} or
   more: nearer, a sled that is leaned as well shows more than it can yaw.
 plays-differ: Leaned, the sled showed {leaned:length} of play; twisted, with the
   runners' length, {twisted:length}. Was it pressed right to both walls? Do the slots
@@ -263,7 +263,7 @@ widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misre
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
   along the first edge, after all the turns?
-boards-of-that-width: The answer is for a board of {board:place}. On a bowed sled fence
+boards-of-that-width: The answer is for a board of {board:station}. On a bowed sled fence
   other boards lie otherwise.
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.

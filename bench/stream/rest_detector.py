@@ -235,8 +235,8 @@ class RestDetector:
         )
 
     def _has_no_trend(self) -> bool:
-        """Whether the shortest stretch up to now that tells, HOLD seconds or longer, proves
-        that the reading moves slower than REST_SPEED."""
+        """Whether the shortest stretch up to now that tells, HOLD seconds or longer,
+        proves that the reading moves slower than REST_SPEED."""
         stream = self._stream
         span = stream[-1][0] - stream[0][0]
         size = max(1, int(GROUP * (len(stream) - 1) / span))
