@@ -166,7 +166,8 @@ def _terms(text: str, whole_text: str, example: str) -> list[tuple[Fraction, str
 
 
 def _known(unit: str, table: dict[str, Fraction] | dict[str, float]) -> str | None:
-    """The name as the table has it; capitals are forgiven except in one-letter units."""
+    """The name as the table has it; capitals are forgiven except in one-letter
+    units."""
     if unit in table:
         return unit
     low = unit.lower()
@@ -236,7 +237,8 @@ _SLOPE_EXAMPLE = '"0.05 mm per 300 mm", "2 thou per ft" or "0.5 mrad"'
 
 
 def parse_length(text: str) -> float:
-    """A length in mm: `0.05 mm`, `0,05 mm`, `19 3/4 in`, `1/8"`, `5 thou`, `1 ft 6 in`."""
+    """A length in mm: `0.05 mm`, `0,05 mm`, `19 3/4 in`, `1/8"`, `5 thou`, `1 ft
+    6 in`."""
     tidy = _tidy(text)
     if not tidy:
         raise UnitsError(
@@ -337,7 +339,8 @@ def parse_time(text: str) -> float:
 
 
 def _strip(number: str, least: int = 0) -> str:
-    """Zeros off the end of a decimal, keeping at least `least` decimals; no minus zero."""
+    """Zeros off the end of a decimal, keeping at least `least` decimals; no
+    minus zero."""
     if "." in number:
         whole, decimals = number.split(".")
         kept = decimals.rstrip("0")

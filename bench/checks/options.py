@@ -84,7 +84,8 @@ class Option(msgspec.Struct, frozen=True):
         return value
 
     def _value(self, given: object) -> OptionValue:
-        """None where it is none of the option's values. Raises UnitsError for a text."""
+        """None where it is none of the option's values. Raises UnitsError for a
+        text."""
         if self.kind == "choice":
             return given if isinstance(given, str) and given in self.choices else None
         try:

@@ -15,13 +15,13 @@ from bench.render.wording import with_name, without_port
 
 if TYPE_CHECKING:
     from bench.protocol import (
-        Ask,
-        Asking,
+        AnyNotification,
         Begin,
         Concluded,
         Finding,
         InstrumentState,
-        Said,
+        Prompt,
+        PromptChanged,
     )
     from bench.protocol.client import WireClient
     from bench.units import System
@@ -43,7 +43,7 @@ class CheckConversation:
         self._units: System = "mm"
         self._input_open = True
         self._run: str | None = None
-        self._last_ask: Ask | None = None
+        self._last_ask: Prompt | None = None
         self._last_said = ""
         self._offered: Finding | None = None  # that may be gone on with
         # instruments that do not read just now, and what was said of it
@@ -140,35 +140,35 @@ class CheckConversation:
 
     # ---- what the daemon says --------------------------------------------------------
 
-    def _hear(self, message: Said) -> Finding | None:
+    def _hear(self, message: AnyNotification) -> Finding | None:
         """The finding, where the message concludes the check."""
         from bench.protocol import (
-            Asking,
             Concluded,
             Error,
             InstrumentState,
-            MarkTaken,
-            NotConcluded,
+            MarkNotice,
+            NoFinding,
             Notice,
+            PassNotice,
+            PromptChanged,
             Recording,
             Saved,
-            SweepSaid,
         )
 
         match message:
             case Error():
                 raise Complaint(message.text)
-            case NotConcluded() if message.run == self._run:
+            case NoFinding() if message.run == self._run:
                 raise Complaint(message.words)
             case InstrumentState() if message.role != "caliper":
                 self._instrument(message)
-            case Asking():
+            case PromptChanged():
                 self._asking(message)
-            case SweepSaid() if message.state != "running" and message.words:
+            case PassNotice() if message.state != "running" and message.words:
                 self._say_once(message.words)
             case Notice():
                 self._say_once(message.words)
-            case MarkTaken():
+            case MarkNotice():
                 say(f"  mark {message.number} of {message.of}: {message.words}")
             case Recording() if message.state == "saving":
                 say(f"  {message.words}")
@@ -185,7 +185,7 @@ class CheckConversation:
         say(f"  {words}")
         self._last_said = words
 
-    def _asking(self, message: Asking) -> None:
+    def _asking(self, message: PromptChanged) -> None:
         if message.run is None:
             if self._run is not None:
                 raise Complaint("the check was given up by somebody else")
@@ -230,7 +230,7 @@ class CheckConversation:
             words = without_port(message.name, message.port, message.words)
             say(f"  {with_name(message.name, words)}")
 
-    def _ask(self, ask: Ask) -> None:
+    def _ask(self, ask: Prompt) -> None:
         """Say what is wanted, once; a sled that merely moves is no news."""
         import msgspec
 
@@ -245,7 +245,7 @@ class CheckConversation:
             say(f"  {ask.remark}")
         self._say_request(ask)
 
-    def _say_request(self, ask: Ask) -> None:
+    def _say_request(self, ask: Prompt) -> None:
         if ask.phase == "cautions":
             for caution in ask.cautions:
                 say(f"! {caution}")

@@ -13,7 +13,7 @@ import click
 from bench.cli.common import Complaint, connect, json_option, say, socket_option
 
 if TYPE_CHECKING:
-    from bench.protocol import Cables, LearnSaid
+    from bench.protocol import Cables, SetupNotice
     from bench.protocol.client import WireClient
 
 NONE_YET = 3.0  # s after which it is said that no cable is heard
@@ -85,7 +85,7 @@ class _Leading:
         self._began = time.monotonic()
         self._none_said = False
 
-    def run(self, what: What, leaf: float | None) -> LearnSaid:
+    def run(self, what: What, leaf: float | None) -> SetupNotice:
         from bench.protocol import Learn
 
         self.client.send(Learn(what, leaf=leaf, ref=1))
@@ -98,8 +98,8 @@ class _Leading:
             self.client.send(Learn(what, on=False))
             raise Complaint("left; nothing was changed") from None
 
-    def _listen(self, what: What) -> LearnSaid | None:
-        from bench.protocol import Cables, Error, LearnSaid
+    def _listen(self, what: What) -> SetupNotice | None:
+        from bench.protocol import Cables, Error, SetupNotice
         from bench.protocol.client import Refused
 
         for message in self.client.waiting():
@@ -108,7 +108,7 @@ class _Leading:
             if isinstance(message, Error) and message.ref == 1:
                 raise Refused(message)
             if (
-                isinstance(message, LearnSaid)
+                isinstance(message, SetupNotice)
                 and message.what == what
                 and self._hear(message)
             ):
@@ -145,7 +145,7 @@ class _Leading:
                 " this machine sees."
             )
 
-    def _hear(self, message: LearnSaid) -> bool:
+    def _hear(self, message: SetupNotice) -> bool:
         """True when it is over."""
         if message.words:
             say(message.words + (" Enter keeps it." if message.phase == "seen" else ""))

@@ -164,13 +164,13 @@ class _Sentences:
 
     def show(self, message: object) -> None:
         from bench.protocol import (
-            Asking,
             Concluded,
             InstrumentState,
             Notice,
+            PassNotice,
+            PromptChanged,
             Readings,
             StatusReply,
-            SweepSaid,
         )
 
         if isinstance(message, StatusReply):
@@ -181,7 +181,7 @@ class _Sentences:
             self._state(message)
         elif isinstance(message, Readings):
             self._value(message.instrument, message.values[-1])
-        elif isinstance(message, SweepSaid) and message.words:
+        elif isinstance(message, PassNotice) and message.words:
             # a refused pass is told before the sled is pushed on in vain
             urgent = message.state == "refused"
             (self._urgent if urgent else self._queue).append(("", message.words))
@@ -190,7 +190,7 @@ class _Sentences:
         ):
             self._queue.append(("", message.words))
         elif (
-            isinstance(message, Asking)
+            isinstance(message, PromptChanged)
             and message.ask is not None
             and message.ask.words != self._words.get("ask")
         ):

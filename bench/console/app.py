@@ -31,7 +31,7 @@ from bench.console.result_view import WIDE
 from bench.console.text import Block
 from bench.console.themes import ConsoleTheme
 from bench.console.view_model import ViewModel
-from bench.protocol import LogList, Said
+from bench.protocol import AnyNotification, LogList
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 DIGITS = 0.1  # s between two drawings of the number
@@ -126,7 +126,7 @@ class Console(App[None]):
 
     # ---- what comes in ---------------------------------------------------------------
 
-    def _said(self, message: Said) -> None:
+    def _said(self, message: AnyNotification) -> None:
         self._mark(fold(self.state, message))
         first_start.follow(self.controller, message)
 

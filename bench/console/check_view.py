@@ -11,7 +11,7 @@ from bench.console.plot import plot
 from bench.console.set_up_drawing import draw_set_up
 from bench.console.text import Block, fit_height, side_by_side, wrap, wrap_marked
 from bench.console.view_model import ViewModel
-from bench.protocol import Ask, Jig
+from bench.protocol import Jig, Prompt
 
 PICTURE = 34  # columns of the drawing on a screen of 80
 
@@ -73,7 +73,7 @@ def _words(state: ViewModel, navigation: Navigation, wide: int, high: int) -> Bl
     return out[:high]
 
 
-def _cautions(ask: Ask, navigation: Navigation, wide: int, high: int) -> Block:
+def _cautions(ask: Prompt, navigation: Navigation, wide: int, high: int) -> Block:
     """All at once; where they do not fit they are scrolled, and Enter waits for the end
     of them."""
     out: Block = []
@@ -111,9 +111,9 @@ def _drawing(state: ViewModel, navigation: Navigation, wide: int, high: int) -> 
     )
 
 
-def _key(ask: Ask) -> Ask:
+def _key(ask: Prompt) -> Prompt:
     """Only what the drawing shows, so that it is drawn once."""
-    return Ask(
+    return Prompt(
         phase="place",
         words="",
         placement=ask.placement,
@@ -128,7 +128,7 @@ def _key(ask: Ask) -> Ask:
 _cache: dict[tuple[bytes, Jig | None, int, int, bool], Block] = {}
 
 
-def _drawn(ask: Ask, jig: Jig | None, wide: int, high: int, rich: bool) -> Block:
+def _drawn(ask: Prompt, jig: Jig | None, wide: int, high: int, rich: bool) -> Block:
     key = (msgspec.json.encode(ask), jig, wide, high, rich)
     if key not in _cache:
         if len(_cache) > 32:

@@ -12,7 +12,7 @@ from bench.console.action import Requester
 from bench.console.instrument_view import InstrumentView
 from bench.console.navigation import ListRow, Navigation
 from bench.console.view_model import ViewModel
-from bench.protocol import Learn, LearnSaid, PutUnits, Said
+from bench.protocol import AnyNotification, Learn, PutUnits, SetupNotice
 from bench.units import length_words, parse_length
 
 Stage = Literal["indicator", "travel", "leaf", "sled"]
@@ -76,10 +76,10 @@ def bare(state: ViewModel) -> bool:
     return all(one.state == "marks" for one in state.instruments.values())
 
 
-def follow(controller: Requester, message: Said) -> None:
+def follow(controller: Requester, message: AnyNotification) -> None:
     """What the daemon says takes the guide a step on: once a thing is kept, the next is
     asked for at once."""
-    if not isinstance(message, LearnSaid):
+    if not isinstance(message, SetupNotice):
         return
     navigation, state = controller.navigation, controller.state
     if message.phase == "asking" and bare(state):

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
-from bench.protocol import Cable, Fitted, InstrumentState, Readings
+from bench.protocol import Cable, FittedPass, InstrumentState, Readings
 from bench.render.wording import without_port
 
 FRESH = 1.5  # s; a younger reading is "now"
@@ -147,7 +147,7 @@ class PassView(msgspec.Struct):
         self.reading.extend(reading[:room])
 
     @classmethod
-    def of(cls, said: Fitted) -> PassView:
+    def of(cls, said: FittedPass) -> PassView:
         return cls(
             said.sweep,
             said.placement,

@@ -8,7 +8,7 @@ from bench.console.readout import verdict_line
 from bench.console.set_up_drawing import indicator_on_sled
 from bench.console.text import Block, Line, Role, width, wrap, wrap_marked
 from bench.console.view_model import ViewModel
-from bench.protocol import LiveSaid
+from bench.protocol import LiveMoveNotice
 from bench.render.result import upper_first
 from bench.units import length_words, rounded_words
 
@@ -59,14 +59,14 @@ def content(state: ViewModel, navigation: Navigation, wide: int, high: int) -> B
     return out[:high]
 
 
-def _signed(mm: float, live: LiveSaid, state: ViewModel) -> str:
+def _signed(mm: float, live: LiveMoveNotice, state: ViewModel) -> str:
     """A distance of the free end with its way."""
     size = rounded_words(abs(mm), live.uncertainty or 0.0, state.units)
     return f"{size} {'away from' if mm > 0 else 'toward'} you"
 
 
 def _gauge(
-    live: LiveSaid, target: float, to_go: float, wide: int, navigation: Navigation
+    live: LiveMoveNotice, target: float, to_go: float, wide: int, navigation: Navigation
 ) -> Block:
     """How much of the way is made: a bar up to the aim, with room for going past it."""
     g, past = navigation.glyphs, live.past

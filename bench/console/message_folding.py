@@ -14,36 +14,36 @@ from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
 from bench.console.view_model import NOTHING, ViewModel
 from bench.protocol import (
-    Asking,
+    AnyNotification,
     Cables,
     ChecksReply,
     Concluded,
     Done,
     Error,
-    Fitted,
+    FittedPass,
     GearReply,
     InstrumentState,
-    LearnSaid,
-    LiveSaid,
+    LiveMoveNotice,
     LogRows,
-    MarkTaken,
-    NotConcluded,
+    MarkNotice,
+    NoFinding,
     Notice,
+    PassNotice,
     Points,
+    PromptChanged,
     Readings,
     Recording,
     Rejected,
     RunState,
-    Said,
     Saved,
+    SetupNotice,
     StatusReply,
-    SweepSaid,
     Version,
 )
 from bench.render.finding import unread_words
 
 
-def fold(state: ViewModel, message: Said) -> frozenset[str]:
+def fold(state: ViewModel, message: AnyNotification) -> frozenset[str]:
     """Fold one message into the state; the names of what changed."""
     change = _FOLDS.get(type(message))
     return NOTHING if change is None else frozenset(change(state, message))
@@ -129,7 +129,7 @@ def _instrument(state: ViewModel, message: InstrumentState) -> Iterable[str]:
     return ("number", "health", "notice")
 
 
-def _asking(state: ViewModel, message: Asking) -> Iterable[str]:
+def _asking(state: ViewModel, message: PromptChanged) -> Iterable[str]:
     if message.run is None:
         _running(state, None)
         return ("ask", "line", "notice", "number", "result")
@@ -175,7 +175,7 @@ def _concluded(state: ViewModel, message: Concluded) -> Iterable[str]:
     return ("ask", "line", "result", "past", "number", "notice")
 
 
-def _not_concluded(state: ViewModel, message: NotConcluded) -> Iterable[str]:
+def _not_concluded(state: ViewModel, message: NoFinding) -> Iterable[str]:
     if message.run == state.run:
         _running(state, None)
     state.say("check", message.words, bad=True)
@@ -240,7 +240,7 @@ def _kinds(state: ViewModel, message: ChecksReply) -> Iterable[str]:
     return ("gear",)
 
 
-def _live(state: ViewModel, message: LiveSaid) -> Iterable[str]:
+def _live(state: ViewModel, message: LiveMoveNotice) -> Iterable[str]:
     state.live = message if message.on else None
     if not message.on and message.words:
         state.say("live", message.words)
@@ -248,7 +248,7 @@ def _live(state: ViewModel, message: LiveSaid) -> Iterable[str]:
     return ("live", "number")
 
 
-def _learning(state: ViewModel, message: LearnSaid) -> Iterable[str]:
+def _learning(state: ViewModel, message: SetupNotice) -> Iterable[str]:
     state.learn = (
         message if message.on and message.phase in ("asking", "seen") else None
     )
@@ -281,15 +281,15 @@ def _cables(state: ViewModel, message: Cables) -> Iterable[str]:
 _FOLDS: dict[type, Callable[[ViewModel, Any], Iterable[str]]] = {
     Readings: _readings,
     Points: pass_folding.fold_points,
-    Asking: _asking,
-    SweepSaid: pass_folding.fold_sweep,
-    MarkTaken: pass_folding.fold_mark,
+    PromptChanged: _asking,
+    PassNotice: pass_folding.fold_sweep,
+    MarkNotice: pass_folding.fold_mark,
     InstrumentState: _instrument,
     StatusReply: _status,
     Version: _version,
-    Fitted: pass_folding.fold_fitted,
+    FittedPass: pass_folding.fold_fitted,
     Concluded: _concluded,
-    NotConcluded: _not_concluded,
+    NoFinding: _not_concluded,
     Notice: _notice,
     Error: _error,
     Done: _done,
@@ -299,7 +299,7 @@ _FOLDS: dict[type, Callable[[ViewModel, Any], Iterable[str]]] = {
     LogRows: _rows,
     GearReply: _gear,
     ChecksReply: _kinds,
-    LiveSaid: _live,
-    LearnSaid: _learning,
+    LiveMoveNotice: _live,
+    SetupNotice: _learning,
     Cables: _cables,
 }

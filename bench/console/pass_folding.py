@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from bench.console.instrument_view import PassView
 from bench.console.view_model import ViewModel
-from bench.protocol import Fitted, MarkTaken, Points, SweepSaid
+from bench.protocol import FittedPass, MarkNotice, PassNotice, Points
 
 PASSES = 24  # passes of a check that are kept to be drawn
 
@@ -19,7 +19,7 @@ def fold_points(state: ViewModel, message: Points) -> frozenset[str]:
     return frozenset({"line"})
 
 
-def fold_sweep(state: ViewModel, message: SweepSaid) -> Iterable[str]:
+def fold_sweep(state: ViewModel, message: PassNotice) -> Iterable[str]:
     if message.state == "running":
         state.line = PassView(message.sweep, message.placement)
     elif message.state in ("kept", "measured", "back"):
@@ -34,7 +34,7 @@ def fold_sweep(state: ViewModel, message: SweepSaid) -> Iterable[str]:
     return ("line", "notice", "ask")
 
 
-def _end_pass(state: ViewModel, message: SweepSaid) -> None:
+def _end_pass(state: ViewModel, message: PassNotice) -> None:
     """The running pass becomes one of those that are kept to be drawn."""
     line = state.line
     if line is None or line.sweep != message.sweep:
@@ -47,14 +47,14 @@ def _end_pass(state: ViewModel, message: SweepSaid) -> None:
     state.line = None
 
 
-def fold_fitted(state: ViewModel, message: Fitted) -> Iterable[str]:
+def fold_fitted(state: ViewModel, message: FittedPass) -> Iterable[str]:
     state.passes = [
         PassView.of(message) if p.sweep == message.sweep else p for p in state.passes
     ]
     return ("line",)
 
 
-def fold_mark(state: ViewModel, message: MarkTaken) -> Iterable[str]:
+def fold_mark(state: ViewModel, message: MarkNotice) -> Iterable[str]:
     if message.at is not None:
         if state.line is None or message.number == 1:
             state.line = PassView("marks", message.placement)

@@ -12,14 +12,14 @@ from collections.abc import Callable
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
 from bench.console.text import Block
-from bench.protocol import Ask, Jig
+from bench.protocol import Jig, Prompt
 
 LEAST_WIDE, LEAST_HIGH = 27, 7
 MOST_WIDE, MOST_HIGH = 90, 24
 
 
 def draw_set_up(
-    ask: Ask, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
+    ask: Prompt, jig: Jig | None, wide: int, high: int, glyphs: GlyphSet
 ) -> Block:
     """At most `wide` x `high`; empty where there is no room or nothing to draw."""
     if (
@@ -89,7 +89,7 @@ def indicator_on_sled(how: str, jig: Jig | None, wide: int, glyphs: GlyphSet) ->
 # ---- the drawings --------------------------------------------------------------------
 
 
-def _square(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _square(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The square on the sled fence, the indicator against its arm."""
     far = jig is not None and jig.fence == "far"
     handle_left = "right" not in names
@@ -131,7 +131,7 @@ def _pivot(c: Canvas, jig: Jig | None, row: int) -> None:
     c.words(c.wide - 2 if right else 1, row, "o", "strong")
 
 
-def _rip(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _rip(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The rip fence from the front to the rear of the table, the indicator riding in
     the slot beside it."""
     del jig, names
@@ -148,7 +148,7 @@ def _rip(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     _travel(c, 1 if left else c.wide - 2, words_right=left)
 
 
-def _blade(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _blade(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The blade from above, the indicator riding in the slot, touching it at the front
     or the rear."""
     del jig
@@ -171,7 +171,7 @@ def _blade(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     c.words(0 if right else c.wide - 5, c.high - 3, "front", "faint")
 
 
-def _straight(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _straight(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The straightedge along the sled fence; the indicator rides on it and touches the
     fence."""
     del jig
@@ -194,7 +194,7 @@ def _straight(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     del ask
 
 
-def _widths(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _widths(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """A runner (or a slot) from above, the caliper across it at the mark."""
     del jig
     left, right = 8, c.wide - 9
@@ -229,7 +229,7 @@ def _widths(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     c.words(left, c.high - 1, "your end", "faint")
 
 
-def _play(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _play(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The sled in its slots, leaned or twisted within its play; the indicator at its
     side."""
     del jig
@@ -243,7 +243,7 @@ def _play(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     _indicator(c, ask, 3 if ask.side == "left" else 3 + box - 1, c.high // 2)
 
 
-def _board(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _board(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """The strip off the test board, its two ends, the caliper across it."""
     del jig
     c.frame(3, 2, c.wide - 6, 4, "wood")
@@ -256,7 +256,7 @@ def _board(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
     del ask
 
 
-def _surface(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
+def _surface(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
     """A surface and the side of the indicator, where nothing more is known."""
     del jig, names
     x = c.wide // 2 - 1
@@ -268,7 +268,7 @@ def _surface(c: Canvas, ask: Ask, jig: Jig | None, names: set[str]) -> None:
 
 
 _DRAWINGS: tuple[
-    tuple[set[str], Callable[[Canvas, Ask, Jig | None, set[str]], None]], ...
+    tuple[set[str], Callable[[Canvas, Prompt, Jig | None, set[str]], None]], ...
 ] = (
     ({"square"}, _square),
     ({"rip"}, _rip),
@@ -284,7 +284,7 @@ _DRAWINGS: tuple[
 # ---- what they share -----------------------------------------------------------------
 
 
-def _indicator(c: Canvas, ask: Ask, touch: int, row: int, reach: int = 4) -> None:
+def _indicator(c: Canvas, ask: Prompt, touch: int, row: int, reach: int = 4) -> None:
     """The plunger touches column `touch`, from the side that is asked for; below it,
     how it stands."""
     g = c.glyphs

@@ -13,14 +13,14 @@ import msgspec
 from bench.console.instrument_view import InstrumentView, PassView
 from bench.console.notices import NoticeLine, NoticeList
 from bench.protocol import (
-    Ask,
     CheckKind,
     Finding,
     GearReply,
     Jig,
-    LearnSaid,
-    LiveSaid,
+    LiveMoveNotice,
     LogState,
+    Prompt,
+    SetupNotice,
 )
 from bench.units import System
 
@@ -46,7 +46,7 @@ class ViewModel(msgspec.Struct):
     saw: str | None = None
     question: str = ""
     verifies: str | None = None
-    ask: Ask | None = None
+    ask: Prompt | None = None
     line: PassView | None = None  # the running pass
     passes: list[PassView] = msgspec.field(default_factory=list)  # of this check, kept
     last: list[Finding] = msgspec.field(default_factory=list)  # newest first
@@ -56,8 +56,8 @@ class ViewModel(msgspec.Struct):
     result: Finding | None = None
     gear: GearReply | None = None
     checks: list[CheckKind] | None = None
-    live: LiveSaid | None = None
-    learn: LearnSaid | None = None
+    live: LiveMoveNotice | None = None
+    learn: SetupNotice | None = None
     # cables that are looked for, by port
     ports: dict[str, InstrumentView] = msgspec.field(default_factory=dict)
     moving_port: str | None = None  # the one whose number moved last

@@ -26,8 +26,8 @@ from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Begin, Concluded, Extend, Fitted, NotConcluded, Saved
+from bench.procedure.wrong_use import InvalidRequest
+from bench.protocol import Begin, Concluded, Extend, FittedPass, NoFinding, Saved
 from bench.render.prompts import prompt_words
 from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
@@ -82,7 +82,7 @@ class CheckController:
     def _looked(
         self,
         trace: Trace,
-        fitted: Fitted | None,
+        fitted: FittedPass | None,
         doubts: Mapping[Any, Doubt],
         straight: bool,
     ) -> None:
@@ -110,7 +110,7 @@ class CheckController:
                 self._settings().gear, jig=begin.jig, saw=begin.saw, square=begin.square
             )
         except GearUnknown as error:
-            raise WrongUse(str(error)) from error
+            raise InvalidRequest(str(error)) from error
 
     def why_not(
         self, check: Check, options: Mapping[str, OptionValue], gear: EvidenceGear
@@ -127,19 +127,21 @@ class CheckController:
         later, stricter look."""
         run = self._finished
         if self.run is not None:
-            raise WrongUse(f"{self.run.check.kind} is in progress")
+            raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if run is None or (
             request.finding is not None and request.finding != self._finished_as
         ):
-            raise WrongUse(
+            raise InvalidRequest(
                 "only the latest check, since the daemon started, can be gone on with"
             )
         if run.looks:
             # looking again until it says what one hopes for makes a wrong answer
             # likelier
-            raise WrongUse("it was gone on with once already: begin the check anew")
+            raise InvalidRequest(
+                "it was gone on with once already: begin the check anew"
+            )
         if not 1 <= request.sweeps <= 50:
-            raise WrongUse(f"1 to 50 pushes more, not {request.sweeps}")
+            raise InvalidRequest(f"1 to 50 pushes more, not {request.sweeps}")
         self.run, self.begun, self._supersedes = (
             run,
             self._finished_begin,
@@ -149,29 +151,30 @@ class CheckController:
         run.extend(request.sweeps, now)
 
     def begin(self, request: Begin, now: float) -> bool:
-        """Begin, or join the same check in progress; True when joined. Raises WrongUse."""
+        """Begin, or join the same check in progress; True when joined. Raises
+        WrongUse."""
         try:
             check = find(request.check)
             options = validated(check, request.options)
         except (UnknownCheck, OptionError) as error:
-            raise WrongUse(str(error)) from error
+            raise InvalidRequest(str(error)) from error
         request = msgspec.structs.replace(request, options=options)
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
             asked = prompt_words(self.run.ask, self._settings().units)
-            raise WrongUse(
+            raise InvalidRequest(
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
         if not 1 <= request.sweeps <= 50:
-            raise WrongUse(
+            raise InvalidRequest(
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )
         gear = self.gear_for(request)
         why = self.why_not(check, options, gear)
         if why is not None:
-            raise WrongUse(why)
+            raise InvalidRequest(why)
         run_id = uuid.uuid4().hex[:12]
         run = self._make_run(run_id, request, gear)
         self._supersedes = None
@@ -229,7 +232,7 @@ class CheckController:
             options, wrong = understood(find(request.check), request.options)
             request = msgspec.structs.replace(request, options=options)
             run = self._make_run(left.run, request, self.gear_for(request))
-        except (msgspec.ValidationError, WrongUse, UnknownCheck) as error:
+        except (msgspec.ValidationError, InvalidRequest, UnknownCheck) as error:
             self.log.abandon(left.run, f"could not be taken up again: {error}")
             return (
                 f"The {left.check} begun before could not be taken up again ({error})."
@@ -276,12 +279,12 @@ class CheckController:
 
     def undo(self, now: float) -> StatusMessage:
         if self.run is None:
-            raise WrongUse("no check is in progress")
+            raise InvalidRequest("no check is in progress")
         return self.run.undo(now)
 
     def abandon(self, now: float) -> StatusMessage:
         if self.run is None:
-            raise WrongUse("no check is in progress")
+            raise InvalidRequest("no check is in progress")
         run, self.run, self.begun = self.run, None, None
         run.interrupt(StatusMessage("check-given-up"), now)
         self.log.abandon(run.id, "by hand")
@@ -333,7 +336,7 @@ class CheckController:
             self.run, self.begun = None, None
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
-        self._tell(NotConcluded(run.id, remarks=[remark]))
+        self._tell(NoFinding(run.id, remarks=[remark]))
 
 
 def same(a: Begin, b: Begin) -> bool:

@@ -33,8 +33,8 @@ from bench.daemon.serial_places import Places, short_name
 from bench.daemon.wired_instruments import WiredInstruments
 from bench.procedure.leaf_proof import LeafProof, Phase
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Cables, Learn, LearnSaid, Readings
+from bench.procedure.wrong_use import InvalidRequest
+from bench.protocol import Cables, Learn, Readings, SetupNotice
 from bench.settings import edit
 from bench.settings.settings_file import Paths, Settings, SettingsError
 from bench.stream.motion import Seen
@@ -76,7 +76,7 @@ class DeviceSetup:
             lambda one, times, values: self._take(one.place.name, times, values),
         )
         self.what: What | None = None
-        self.said: LearnSaid | None = None
+        self.said: SetupNotice | None = None
         self._cables: Cables | None = None
         self._left = False  # the person does not want to be asked by itself any more
         self._wanted = 0.0  # monotonic s when the cables were last of use
@@ -137,7 +137,7 @@ class DeviceSetup:
         """Raises WrongUse where it cannot be."""
         why = self._busy()
         if why is not None:
-            raise WrongUse(why)
+            raise InvalidRequest(why)
         if request.what != "leaf":
             self._ask(request.what, now)
             return
@@ -361,7 +361,7 @@ class DeviceSetup:
 
     def _say(self, phase: Phase, *remarks: StatusMessage, **more: Any) -> None:
         assert self.what is not None
-        said = LearnSaid(self.what, phase, remarks=list(remarks), **more)
+        said = SetupNotice(self.what, phase, remarks=list(remarks), **more)
         if said != self.said:
             self.said = said
             self._tell(said)

@@ -16,14 +16,14 @@ from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Tra
 from bench.finding import Doubt, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
-from bench.protocol import Fitted
+from bench.protocol import FittedPass
 from bench.render.remarks import evidence_error_words
 from bench.settings.settings_file import Settings
 
 log = logging.getLogger("sweepgauge")
 
 
-Seen = Callable[[Trace, Fitted | None, Mapping[Any, Doubt], bool], None]
+Seen = Callable[[Trace, FittedPass | None, Mapping[Any, Doubt], bool], None]
 
 
 class Evaluation:

@@ -10,7 +10,7 @@ from bench.checks.shared.doubts import of_evidence, told
 from bench.finding import Doubt, Finding
 from bench.geometry.line_fit import fit_sweep
 from bench.procedure.conclusion import conclude
-from bench.protocol import Fitted
+from bench.protocol import FittedPass
 from bench.render.remarks import remark_words
 from bench.units import System
 
@@ -25,13 +25,13 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
     return told(of_evidence(evidence, find(evidence.check)))
 
 
-def look_at(trace: Trace, resolution: float | None, units: System) -> Fitted:
+def look_at(trace: Trace, resolution: float | None, units: System) -> FittedPass:
     """The line through one kept pass, and its points: thinned evenly, with all those
     that were set aside."""
     fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
     step = max(1, len(trace.travel) // POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]
-    return Fitted(
+    return FittedPass(
         sweep=trace.sweep,
         placement=trace.placement,
         push=trace.push,

@@ -10,10 +10,10 @@ from bench.daemon.outbox import Send
 from bench.daemon.station import Station
 from bench.gear import Gear
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Done, PutJig, PutLeaves, PutSaw, PutSquare, PutUnits
 from bench.render.gear import jig_texts, saw_texts, square_texts
-from bench.settings.edit import keep_units
+from bench.settings.edit import write_units
 from bench.settings.settings_file import Paths, Settings, add_gear, load
 
 
@@ -31,10 +31,10 @@ class GearService(Protocol):
 async def put_units(service: GearService, send: Send, request: PutUnits) -> None:
     """What people see: kept in the settings file, and true at once."""
     if (why := service.busy()) is not None:
-        raise WrongUse(why)
+        raise InvalidRequest(why)
     paths = service.paths
     settings = await asyncio.to_thread(
-        keep_units, paths.settings, request.units, gear_path=paths.gear
+        write_units, paths.settings, request.units, gear_path=paths.gear
     )
     await service.rewire(settings)
     code = "units-mm" if request.units == "mm" else "units-inch"
@@ -48,7 +48,7 @@ async def put_gear(
     """Into gear.toml beside the log, checked whole before a byte is written; then
     read again."""
     if service.bench.run is not None:
-        raise WrongUse(
+        raise InvalidRequest(
             "a check is in progress; finish it, or end it with `sweepgauge abandon`"
         )
     name: str | None = None

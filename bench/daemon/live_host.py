@@ -8,13 +8,13 @@ from collections.abc import Callable, Sequence
 import msgspec
 
 from bench.finding import Finding
-from bench.log.history import LivePast
+from bench.log.history import LiveMoveHistory
 from bench.log.writer import LogWriter
 from bench.moves.nudge import NoLive
 from bench.procedure.live_move import LiveMove
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Live, LiveSaid, Saved
+from bench.procedure.wrong_use import InvalidRequest
+from bench.protocol import Live, LiveMoveNotice, Saved
 from bench.render.finding import settle_words
 from bench.settings.settings_file import Settings
 
@@ -30,25 +30,27 @@ class LiveHost:
         settings: Callable[[], Settings],
     ) -> None:
         self.move: LiveMove | None = None
-        self.past = LivePast()  # what earlier moves tell; set from the log at the start
+        self.past = (
+            LiveMoveHistory()
+        )  # what earlier moves tell; set from the log at the start
         self._log = log
         self._tell = tell
         self._settings = settings
-        self._said: LiveSaid | None = None
+        self._said: LiveMoveNotice | None = None
 
     def start(self, request: Live, finding: Finding) -> None:
         """Raises WrongUse where it cannot be."""
         settings = self._settings()
         jig = settings.gear.jigs.get(finding.jig or "")
         if jig is None:
-            raise WrongUse("the move needs a sled that is in the settings")
+            raise InvalidRequest("the move needs a sled that is in the settings")
         if finding.proposed is None:
             settled = settle_words(finding, settings.units)
-            raise WrongUse(
+            raise InvalidRequest(
                 f"that result is too close to call, so it proposes no move. {settled}"
             )
         if finding.id in self.past.made:
-            raise WrongUse(
+            raise InvalidRequest(
                 "the move of that result was made already: take the verifying passes,"
                 " they say what is left"
             )
@@ -65,7 +67,7 @@ class LiveHost:
                 drew,
             )
         except NoLive as error:
-            raise WrongUse(str(error)) from error
+            raise InvalidRequest(str(error)) from error
         self._log.event(None, "live-begun", {"finding": finding.id, "jig": jig.name})
         self._said = None
         self.say()
@@ -73,7 +75,7 @@ class LiveHost:
     def end(self) -> None:
         if self.move is not None:
             left = StatusMessage("live-left")
-            self._tell(LiveSaid(on=False, phase="end", remarks=[left]))
+            self._tell(LiveMoveNotice(on=False, phase="end", remarks=[left]))
         self.move = None
 
     def readings(self, times: Sequence[float], values: Sequence[float]) -> None:
@@ -115,7 +117,7 @@ class LiveHost:
     def back(self) -> StatusMessage:
         """Undo while it is tightened: slackened again, it aims past what was drawn."""
         if self.move is None or not self.move.back():
-            raise WrongUse(
+            raise InvalidRequest(
                 "there is nothing to take back in a live move until the screw is"
                 " tightened"
             )

@@ -14,7 +14,14 @@ from typing import NamedTuple, Protocol
 import msgspec
 
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import UNRECORDED, Done, LearnSaid, Saved, SweepSaid, Told
+from bench.protocol import (
+    UNRECORDED,
+    Done,
+    Notification,
+    PassNotice,
+    Saved,
+    SetupNotice,
+)
 
 # a message that waits longer for the disk is shown as being saved; shorter is not seen
 SHOW_SAVING_S = 0.3
@@ -116,14 +123,14 @@ def unrecorded(message: msgspec.Struct) -> msgspec.Struct:
 
     Its words say so where they are made, in `bench.render.notices`.
     """
-    if not isinstance(message, Told):
+    if not isinstance(message, Notification):
         return message
-    if isinstance(message, LearnSaid) and message.what != "leaf":
+    if isinstance(message, SetupNotice) and message.what != "leaf":
         return message  # kept in the settings file, which is another matter
     said = msgspec.structs.replace(message, recorded=False)
     if isinstance(said, Done):
         return msgspec.structs.replace(said, text=UNRECORDED, remarks=[])
-    if isinstance(said, SweepSaid) and said.state == "kept":
+    if isinstance(said, PassNotice) and said.state == "kept":
         values = {"taken": said.taken, "wanted": said.wanted}
         remarks = [StatusMessage("pass-measured", values)]
         return msgspec.structs.replace(said, state="measured", remarks=remarks)

@@ -15,12 +15,12 @@ from typing import Any
 import msgspec
 
 from bench.protocol import (
-    Asking,
     Concluded,
     InstrumentState,
-    MarkTaken,
-    NotConcluded,
-    SweepSaid,
+    MarkNotice,
+    NoFinding,
+    PassNotice,
+    PromptChanged,
 )
 from bench.settings.settings_file import Panel as PanelSettings
 
@@ -79,21 +79,21 @@ class PanelLink:
         """Light and sound for what is told to the clients; most of it has none."""
         if self._panel is None:
             return
-        if isinstance(message, Asking):
+        if isinstance(message, PromptChanged):
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
         elif isinstance(message, Concluded):
             self._running, self._wanted = False, "idle"
-        elif isinstance(message, NotConcluded):
+        elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
             (self._unwell.discard if message.state in WELL else self._unwell.add)(
                 message.name
             )
-        elif isinstance(message, MarkTaken):
+        elif isinstance(message, MarkNotice):
             self._panel.show("kept" if message.recorded else "trouble")
             return
-        elif isinstance(message, SweepSaid):
+        elif isinstance(message, PassNotice):
             if sound := _SOUNDS.get(message.state):
                 self._panel.show(sound)
             return
@@ -117,7 +117,7 @@ _SOUNDS = {
 }
 
 
-def _wanted(message: Asking) -> str | None:
+def _wanted(message: PromptChanged) -> str | None:
     """The light for what the check wants; None to leave it as it is."""
     if message.ask is None or message.ask.phase in ("working-out", "done"):
         return "idle"

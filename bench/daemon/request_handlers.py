@@ -19,10 +19,9 @@ from bench.daemon.outbox import Send
 from bench.finding import Finding
 from bench.log.rows import LogError
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Abandon,
-    Asking,
     Begin,
     Capture,
     CheckKind,
@@ -44,6 +43,7 @@ from bench.protocol import (
     Moved,
     NotesSeen,
     Press,
+    PromptChanged,
     PutJig,
     PutLeaves,
     PutSaw,
@@ -76,7 +76,7 @@ ONLY_ASKS = (
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
 
-class Answering(GearService, LogService, Protocol):
+class AnsweringService(GearService, LogService, Protocol):
     """What of the daemon answers are made from; see bench.daemon.service."""
 
     recording: Recording
@@ -90,8 +90,8 @@ class Answering(GearService, LogService, Protocol):
     def press(self, now: float, *, waits: bool = True) -> bool: ...
 
 
-class Answers:
-    def __init__(self, service: Answering) -> None:
+class RequestHandlers:
+    def __init__(self, service: AnsweringService) -> None:
         self.service = service
 
     async def answer(self, client: Client, request: Request) -> None:
@@ -108,7 +108,7 @@ class Answers:
             send = self.service.bench.outbox.answers(send)
         try:
             await self._answer(client, send, request)
-        except (WrongUse, SettingsError) as error:
+        except (InvalidRequest, SettingsError) as error:
             send(Error("wrong-use", str(error), ref))
         except LogError as error:
             send(Error("not-found", str(error), ref))
@@ -159,7 +159,7 @@ class Answers:
             send(Done(ref=ref, remarks=[bench.undo(now)]))
         elif isinstance(request, Abandon):
             remark = bench.abandon()
-            bench.outbox.tell(Asking(run=None))
+            bench.outbox.tell(PromptChanged(run=None))
             send(Done(ref=ref, remarks=[remark]))
         elif isinstance(request, Extend):
             bench.extend(request, now)
@@ -193,7 +193,7 @@ class Answers:
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
             await answer_from_log(self.service, client, request)
         else:
-            raise WrongUse("this daemon cannot do that")
+            raise InvalidRequest("this daemon cannot do that")
 
     # ---- the state of things ---------------------------------------------------------
 
@@ -262,7 +262,7 @@ class Answers:
             request.beat is not None
             and not SHORTEST_BEAT <= request.beat <= LONGEST_BEAT
         ):
-            raise WrongUse(
+            raise InvalidRequest(
                 f"--beat takes {SHORTEST_BEAT:g} to {LONGEST_BEAT:g} s, not"
                 f" {request.beat:g}"
             )
@@ -279,7 +279,7 @@ class Answers:
         assert found.move is not None
         move = found.move
         if request.distance is None and found.proposed is None:
-            raise WrongUse(
+            raise InvalidRequest(
                 "that result is too close to call and named no move: say with"
                 " --distance how far it went"
             )
@@ -297,7 +297,7 @@ class Answers:
             named = finding is None or found.id == finding
             if named and (jig is None or found.jig == jig) and found.move is not None:
                 return found
-        raise WrongUse(
+        raise InvalidRequest(
             "no recent result asks for a move" + (f" of {jig}" if jig else "")
         )
 
@@ -305,12 +305,12 @@ class Answers:
         names = [i.name for i in self.service.bench.instruments]
         name = request.instrument or (names[0] if names else None)
         if name is None:
-            raise WrongUse(
+            raise InvalidRequest(
                 "no instrument is set up yet: `sweepgauge learn indicator` finds its"
                 " cable"
             )
         if name not in names:
-            raise WrongUse(
+            raise InvalidRequest(
                 f"no instrument is called {name!r}; there are:"
                 f" {', '.join(names) or 'none'}"
             )

@@ -47,7 +47,8 @@ def places(environ: Mapping[str, str] = os.environ) -> list[Place]:
 
 
 def _devices() -> list[str]:
-    """What the kernel calls serial ports, without the one on which its own console is."""
+    """What the kernel calls serial ports, without the one on which its own
+    console is."""
     from serial.tools.list_ports import comports
 
     try:

@@ -21,7 +21,7 @@ from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
-from bench.daemon.request_handlers import Answers
+from bench.daemon.request_handlers import RequestHandlers
 from bench.daemon.serial_places import Places, places
 from bench.daemon.station import Station
 from bench.finding import Finding
@@ -30,11 +30,11 @@ from bench.log import history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
-    Asking,
     Concluded,
     Notice,
+    PromptChanged,
     Recording,
     Version,
     notice,
@@ -89,7 +89,7 @@ class Service:
             )
         except LogError as error:
             raise CannotRun(str(error)) from error
-        self.answers = Answers(self)
+        self.answers = RequestHandlers(self)
         self.clients = Clients(paths.socket, self._greet, self.answers.answer)
         self.bench = Station(settings, self.log, self.tell, self.clients, self._known)
         self.bench.checking.find = lambda name: next(
@@ -171,7 +171,7 @@ class Service:
             log.warning("%s", words)
         with contextlib.suppress(Exception):
             self.last = history.latest(self.paths.log, LAST)
-            self.bench.live.past = history.live_past(self.paths.log)
+            self.bench.live.past = history.live_move_history(self.paths.log)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
@@ -347,7 +347,7 @@ class Service:
         if isinstance(message, Concluded):
             self.last = [message.finding, *self.last][:LAST]
             self.beat = None
-        if isinstance(message, Asking) and message.run is None:
+        if isinstance(message, PromptChanged) and message.run is None:
             self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
@@ -360,7 +360,7 @@ class Service:
         self.press(time.monotonic())
 
     def _pedal_long(self) -> None:
-        with contextlib.suppress(WrongUse):
+        with contextlib.suppress(InvalidRequest):
             self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
     def _beat_on(self, now: float) -> None:

@@ -30,7 +30,7 @@ from bench.log.rows import OpenRun, Stamp
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     Begin,
     Extend,
@@ -412,9 +412,9 @@ class Station:
     def start_live(self, request: Live, finding: Finding) -> None:
         """Raises WrongUse where it cannot be."""
         if self.run is not None:
-            raise WrongUse(f"{self.run.check.kind} is in progress")
+            raise InvalidRequest(f"{self.run.check.kind} is in progress")
         if not any(i.role == "indicator" for i in self.instruments):
-            raise WrongUse(
+            raise InvalidRequest(
                 "no indicator is set up: name its port in the settings, under"
                 " [indicator]"
             )

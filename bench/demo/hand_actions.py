@@ -9,7 +9,7 @@ import asyncio
 from collections.abc import Mapping
 
 from bench.checks.options import OptionValue
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from hw.virtual.hands import Hands
 
 SPEED = 200.0  # mm/s
@@ -19,7 +19,7 @@ BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 
 
-async def set_up(hands: Hands, ask: Ask, options: Mapping[str, OptionValue]) -> None:
+async def set_up(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) -> None:
     """Put up what a placement wants. ValueError where the saw has none of that kind."""
     placement = ask.placement or ""
     if ask.gather != "width":
@@ -31,7 +31,7 @@ async def set_up(hands: Hands, ask: Ask, options: Mapping[str, OptionValue]) -> 
     await hands.measure(placement, ask.at or 0.0)
 
 
-async def follow(hands: Hands, ask: Ask, options: Mapping[str, OptionValue]) -> None:
+async def follow(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) -> None:
     """Do what `ask` wants of hands, one of BY_THEMSELVES; Enter then answers it.
 
     options: of the check, by the names that it declares.
@@ -52,7 +52,7 @@ async def follow(hands: Hands, ask: Ask, options: Mapping[str, OptionValue]) -> 
         await hands.measure(ask.placement or "", ask.at or 0.0)
 
 
-async def push(hands: Hands, ask: Ask) -> None:
+async def push(hands: Hands, ask: Prompt) -> None:
     """A push right through; drawn back and seated anew before it where one was kept
     already."""
     if ask.taken or ask.because:

@@ -23,16 +23,16 @@ from bench.demo.hand_actions import (
 )
 from bench.demo.truth import JOB
 from bench.finding import Finding
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    Asking,
     Begin,
     Concluded,
     Error,
     GetStatus,
     Live,
-    LiveSaid,
+    LiveMoveNotice,
     Press,
+    PromptChanged,
     Saved,
     StatusReply,
 )
@@ -64,8 +64,8 @@ class HandsClient:
         self.finding: Finding | None = None  # the latest
         self._made: set[str] = set()  # findings whose move was made
         self._begun: object = None  # what the operator began last
-        self.ask: Ask | None = None
-        self.live: LiveSaid | None = None
+        self.ask: Prompt | None = None
+        self.live: LiveMoveNotice | None = None
         self.unplugged = False
         self.tapped = False  # the stand, since it was asked for
         self.tight = False  # the screw was tightened in this live move
@@ -183,14 +183,14 @@ class HandsClient:
     async def _listen(self) -> None:
         self.client.send(GetStatus())
         while (message := await self.client.inbox.get()) is not None:
-            if isinstance(message, Asking):
+            if isinstance(message, PromptChanged):
                 self.ask, self.options = message.ask, message.options or self.options
             elif isinstance(message, StatusReply):
                 run = message.run
                 self.ask = run.ask if run is not None else None
                 self.options = run.options if run is not None else self.options
                 self.finding = message.last[0] if message.last else None
-            elif isinstance(message, LiveSaid):
+            elif isinstance(message, LiveMoveNotice):
                 self._hear_live(message)
             elif isinstance(message, Concluded):
                 self.ask, self.finding = None, message.finding
@@ -207,7 +207,7 @@ class HandsClient:
                 self._answered = None if self._answered == "tapped" else self._answered
             self._look()
 
-    def _hear_live(self, said: LiveSaid) -> None:
+    def _hear_live(self, said: LiveMoveNotice) -> None:
         began = self.live is None
         self.live = said if said.on else None
         if began or not said.on:
@@ -287,7 +287,7 @@ class HandsClient:
             self._begun = request
             self.client.send(request)
 
-    def _look_live(self, live: LiveSaid) -> None:
+    def _look_live(self, live: LiveMoveNotice) -> None:
         # the indicator is set on the sled, the sled is leaned
         if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.remarks)
@@ -309,7 +309,7 @@ class HandsClient:
     async def _press(self) -> None:
         self.client.send(Press(waits=False))
 
-    async def _follow(self, ask: Ask) -> None:
+    async def _follow(self, ask: Prompt) -> None:
         if ask.phase == "place":
             if self._placement != ask.placement:
                 self._placement_before, self._placement = self._placement, ask.placement
@@ -322,7 +322,7 @@ class HandsClient:
         if self.operator:
             self.client.send(Press(waits=False))
 
-    async def _prove(self, live: LiveSaid) -> None:
+    async def _prove(self, live: LiveMoveNotice) -> None:
         if not self._at_free_end:
             await self.hands.put("free-end")
             self._at_free_end = True

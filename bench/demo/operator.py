@@ -27,23 +27,23 @@ from bench.demo.daemon_process import (
 from bench.demo.hand_actions import BY_THEMSELVES, follow, push, tap
 from bench.demo.truth import JOB
 from bench.finding import Finding
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    Asking,
+    AnyNotification,
     Begin,
     Concluded,
     Done,
     Error,
     Extend,
     GetStatus,
-    MarkTaken,
+    MarkNotice,
     Moved,
-    NotConcluded,
+    NoFinding,
     Notice,
+    PassNotice,
     Press,
-    Said,
+    PromptChanged,
     StatusReply,
-    SweepSaid,
 )
 from bench.protocol.async_client import AsyncClient
 from hw.virtual.hands import Hands
@@ -72,7 +72,7 @@ class Operator:
         self.client = client
         self.hands = hands
         self.say = say
-        self._ask: Ask | None = None
+        self._ask: Prompt | None = None
         self._options: dict[str, OptionValue] = {}  # of the check in progress
         self._finding: Finding | None = None
         self._trouble: str | None = None
@@ -104,11 +104,11 @@ class Operator:
         self._ask = self._finding = None
 
     @property
-    def _now(self) -> Ask:
+    def _now(self) -> Prompt:
         assert self._ask is not None
         return self._ask
 
-    async def _do(self, ask: Ask) -> None:
+    async def _do(self, ask: Prompt) -> None:
         if ask.phase == "cautions":
             for caution in ask.cautions if not self._warned else ():
                 self.say(f"! {caution}")
@@ -135,7 +135,7 @@ class Operator:
             _waited_for(ask),
         )
 
-    async def _follow(self, ask: Ask) -> None:
+    async def _follow(self, ask: Prompt) -> None:
         try:
             await follow(self.hands, ask, self._options)
         except ValueError as error:
@@ -149,8 +149,8 @@ class Operator:
         self._over = True
         self._fresh.set()
 
-    def _hear(self, message: Said) -> None:
-        if isinstance(message, Asking):
+    def _hear(self, message: AnyNotification) -> None:
+        if isinstance(message, PromptChanged):
             self._ask, self._options = message.ask, message.options
         elif isinstance(message, StatusReply) and message.run is not None:
             now = message.run.ask
@@ -160,7 +160,7 @@ class Operator:
                 or self._ask is None
                 or _moved_on(self._ask, now)
             )
-        elif isinstance(message, SweepSaid) and message.state in (
+        elif isinstance(message, PassNotice) and message.state in (
             "kept",
             "measured",
             "refused",
@@ -171,13 +171,13 @@ class Operator:
                 else f" ({message.slope * 300:+.3f} mm per 300 mm)"
             )
             self.say(f"  {message.words}{slope}")
-        elif isinstance(message, MarkTaken):
+        elif isinstance(message, MarkNotice):
             self.say(f"  mark {message.number} of {message.of}: {message.words}")
         elif isinstance(message, Notice):
             self.say(f"  {message.words}")
         elif isinstance(message, Concluded):
             self._finding = message.finding
-        elif isinstance(message, NotConcluded):
+        elif isinstance(message, NoFinding):
             self._trouble = message.words
         elif isinstance(message, Error):
             self._trouble = message.text
@@ -200,13 +200,13 @@ class Operator:
             raise DemoError(self._trouble)
 
 
-def _waited_for(ask: Ask) -> str:
+def _waited_for(ask: Prompt) -> str:
     if ask.phase == "sweep" and not ask.ready:
         return "READY"
     return WAITED_FOR.get(ask.phase, "the daemon to take Enter")
 
 
-def _moved_on(before: Ask, now: Ask | None) -> bool:
+def _moved_on(before: Prompt, now: Prompt | None) -> bool:
     """Whether what is asked has changed in a way that needs hands."""
     if now is None:
         return False

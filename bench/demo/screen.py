@@ -17,7 +17,7 @@ from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
 from bench.demo.single_check import truth_words
 from bench.demo.truth import JOB, truth_of
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.units import PER_MM
 
 # each fits into two rows of forty columns
@@ -80,7 +80,7 @@ def lesson(controller: ScreenController, hands_client: HandsClient) -> str:
     )
 
 
-def _step(ask: Ask, hands_client: HandsClient) -> str:
+def _step(ask: Prompt, hands_client: HandsClient) -> str:
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         return (

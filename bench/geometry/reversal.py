@@ -26,7 +26,8 @@ CELLS_PER_WINDOW = 20  # readings within a twentieth of the window count as one 
 
 
 class GeometryError(ValueError):
-    """The numbers given cannot carry the answer; the message says which and what to do."""
+    """The numbers given cannot carry the answer; the message says which and what
+    to do."""
 
 
 def column(name: str, values: Column, at_least: int = 1) -> Array:
@@ -124,7 +125,8 @@ def least_of_convex(
 
 
 def levelling_matrix(x: Column) -> Array:
-    """(n, n): takes heights at x to their residuals about their own least-squares line."""
+    """(n, n): takes heights at x to their residuals about their own
+    least-squares line."""
     xs = column("positions", x, 2)
     offsets = xs - xs.mean()
     spread = float(offsets @ offsets)

@@ -46,7 +46,7 @@ class FindingDetails(msgspec.Struct, frozen=True):
     moves: list[MoveRow]
 
 
-class LivePast(msgspec.Struct):
+class LiveMoveHistory(msgspec.Struct):
     """drew: by jig and way of the move, mm that tightening drew the free end when it
     was last made live, positive away. made: findings whose move was made live."""
 
@@ -54,8 +54,8 @@ class LivePast(msgspec.Struct):
     made: set[str] = set()
 
 
-def live_past(path: Path) -> LivePast:
-    past = LivePast()
+def live_move_history(path: Path) -> LiveMoveHistory:
+    past = LiveMoveHistory()
     with open_read(path) as db:
         for move in list_moves(db):  # in the order in which they were planned
             if move.made is None or move.made.get("how") != "live":

@@ -45,7 +45,8 @@ def left_over(distance: float, stack: Sequence[float]) -> float:
 def _candidates(
     owned: Sequence[int], aim: float, most: int
 ) -> Iterator[tuple[int, ...]]:
-    """Among the stacks of each size, those that can be nearest to aim; owned is rising."""
+    """Among the stacks of each size, those that can be nearest to aim; owned is
+    rising."""
     if most >= 1:
         yield from ((n,) for n in range(len(owned)))
     if most >= 2:

@@ -199,7 +199,8 @@ def screw_turns(rotation: float, jig: Jig) -> float | None:
 
 
 def clock_words(turns: float) -> str:
-    """Turns as a clock's hand would show them: `0.12 turn, 7 minutes on a clock face`."""
+    """Turns as a clock's hand would show them: `0.12 turn, 7 minutes on a clock
+    face`."""
     minutes = turns * 60
     size = f"{minutes:.0f}" if minutes >= 5 else f"{minutes:.1f}"
     whole = f"{turns:.2f} turn{'' if turns <= 1 else 's'}"

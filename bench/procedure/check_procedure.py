@@ -19,11 +19,11 @@ from bench.procedure.journal import Journal
 from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.marks import Marks
 from bench.procedure.passes import AcceptedPasses
-from bench.procedure.prompt import Ask, Facts, advance, ask
+from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import TroubleWatch
-from bench.protocol import Asking, RunState, notice
+from bench.protocol import PromptChanged, RunState, notice
 from bench.stream.rest_detector import BOUNCE, NotAtRest, RestDetector, Taken
 from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 
@@ -62,7 +62,7 @@ class CheckProcedure:
             msgspec.structs.replace(s, repeat=sweeps) if s.gather == "sweep" else s
             for s in check.plan(self.options, gear)
         )
-        self.facts = Facts(lean_wanted=lean, tap_wanted=tap, marks=marks)
+        self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
         hold = self.options.get("hold")
         self.kept = AcceptedPasses(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
@@ -83,7 +83,7 @@ class CheckProcedure:
         )
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
         self.life = LivenessMonitor()
-        self._said: Ask | None = None
+        self._said: Prompt | None = None
         self.troubles = TroubleWatch(
             self.facts, self.kept, self.life, self._event, self._notify
         )
@@ -93,7 +93,7 @@ class CheckProcedure:
     # ---- what is asked ---------------------------------------------------------------
 
     @property
-    def ask(self) -> Ask:
+    def ask(self) -> Prompt:
         return ask(self.check.cautions, self.steps, self.facts)
 
     @property
@@ -122,8 +122,8 @@ class CheckProcedure:
     def state(self) -> RunState:
         return RunState(id=self.id, passes=list(self.kept.passes), **self._about())
 
-    def asking(self, *, joined: bool = False, ref: int | None = None) -> Asking:
-        return Asking(run=self.id, joined=joined, ref=ref, **self._about())
+    def asking(self, *, joined: bool = False, ref: int | None = None) -> PromptChanged:
+        return PromptChanged(run=self.id, joined=joined, ref=ref, **self._about())
 
     @property
     def complete(self) -> bool:
@@ -303,7 +303,7 @@ class CheckProcedure:
             self._spotted(current, taken)
         self.settle_down(now)
 
-    def _spotted(self, current: Ask, taken: Taken) -> None:
+    def _spotted(self, current: Prompt, taken: Taken) -> None:
         at = current.at if current.at is not None else 0.0
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
         self.life.anew()

@@ -17,7 +17,7 @@ from bench.procedure.leaf import (
     too_coarse,
 )
 from bench.procedure.status_message import StatusMessage
-from bench.procedure.wrong_use import WrongUse
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import Readings
 from bench.stream.rest_detector import NotAtRest, RestDetector, Taken
 from bench.units import INCH, length_words
@@ -43,18 +43,18 @@ class LeafProof:
         units = settings.units
         if not THINNEST <= leaf <= THICKEST:
             low, high = length_words(THINNEST, units), length_words(THICKEST, units)
-            raise WrongUse(
+            raise InvalidRequest(
                 f"a leaf from {low} to {high} proves it, not one of"
                 f" {length_words(leaf, units)}"
             )
         if indicator is None:
-            raise WrongUse(
+            raise InvalidRequest(
                 "no indicator is set up: find it first, by pressing its plunger"
             )
         count = settings.gear.indicator.resolution
         if count is not None and too_coarse(leaf, count):
             would_do = length_words(10 * count, units)
-            raise WrongUse(
+            raise InvalidRequest(
                 f"a leaf of {length_words(leaf, units)} is too thin for this indicator:"
                 f" {would_do} would do"
             )

@@ -22,7 +22,7 @@ from bench.procedure.live_direction import DirectionWatch
 from bench.procedure.live_number import LiveNumber
 from bench.procedure.live_remarks import aim_remark, drawn_remark, stand_remark
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Live, LiveSaid
+from bench.protocol import Live, LiveMoveNotice
 from bench.uncertainty import verdict
 
 # mm that the number may wander while the sled is leaned; more and it does not stand on
@@ -260,9 +260,9 @@ class LiveMove:
         seen = 2.0 * max(number.count / math.sqrt(12.0), number.noise) * self._to_end
         return math.hypot(self.expanded * self._lever, seen)
 
-    def said(self) -> LiveSaid:
+    def said(self) -> LiveMoveNotice:
         now = self._number.now
-        base = LiveSaid(
+        base = LiveMoveNotice(
             on=self.phase != "end",
             phase=self.phase,
             target=abs(self._nudge.target * self._to_end),
@@ -279,7 +279,7 @@ class LiveMove:
             return change(base, remarks=[lean], enter=True)
         return self._moving(base, now)
 
-    def _moving(self, base: LiveSaid, now: float) -> LiveSaid:
+    def _moving(self, base: LiveMoveNotice, now: float) -> LiveMoveNotice:
         nudge, go = self._nudge, self.phase == "go"
         left, judged = self._judged(now)
         short = self._short(now) * self._to_end  # of the free end, positive away

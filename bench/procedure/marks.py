@@ -12,9 +12,9 @@ from typing import Any
 import msgspec
 
 from bench.procedure.passes import AcceptedPasses
-from bench.procedure.prompt import Ask, Facts
+from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import MarkTaken
+from bench.protocol import MarkNotice
 from bench.stream.rest_detector import Taken
 from bench.stream.sweep_detector import Sweep
 
@@ -25,7 +25,7 @@ class Marks:
 
     def __init__(
         self,
-        facts: Facts,
+        facts: ProcedureState,
         kept: AcceptedPasses,
         event: Callable[[str, Mapping[str, Any]], None],
         tell: Callable[[msgspec.Struct], None],
@@ -37,7 +37,7 @@ class Marks:
         # travel and reading in mm, s
         self._values: list[tuple[float, float, float]] = []
 
-    def take(self, current: Ask, taken: Taken) -> None:
+    def take(self, current: Prompt, taken: Taken) -> None:
         assert current.at is not None and current.placement is not None
         self._kept.begin()
         del self._values[self._facts.marks_taken :]  # of another set-up
@@ -55,7 +55,7 @@ class Marks:
         )
         remark = StatusMessage("mark-taken", {"value": taken.value, "at": current.at})
         self._tell(
-            MarkTaken(
+            MarkNotice(
                 *(current.placement, current.at, number, of, taken.value),
                 remarks=[remark],
             )

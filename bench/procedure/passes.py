@@ -15,9 +15,9 @@ import msgspec
 
 from bench.checks.model import Step, Trace
 from bench.procedure.journal import Journal
-from bench.procedure.prompt import Facts, wanted
+from bench.procedure.prompt import ProcedureState, wanted
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Fitted, SweepSaid
+from bench.protocol import FittedPass, PassNotice
 from bench.stream.sweep_detector import Sweep
 
 SHARE_OF_LONGEST = 0.70  # under this share of the longest push it is not a sweep
@@ -31,13 +31,13 @@ class AcceptedPasses:
         self,
         run_id: str,
         steps: tuple[Step, ...],
-        facts: Facts,
+        facts: ProcedureState,
         hold: str | None,
         journal: Journal,
         tell: Callable[[msgspec.Struct], None],
     ) -> None:
         self.traces: list[Trace] = []
-        self.passes: list[Fitted] = []
+        self.passes: list[FittedPass] = []
         self.sweep_id: str | None = None  # the sweep being recorded
         # that of a push which was not kept is still to come: it belongs to no pass
         self._draw_back = False
@@ -84,7 +84,7 @@ class AcceptedPasses:
     def start(self) -> None:
         """Begin, and tell it."""
         self._tell(
-            SweepSaid(
+            PassNotice(
                 self.begin(),
                 self.placement,
                 "running",
@@ -136,7 +136,7 @@ class AcceptedPasses:
             sweep_id, "refused", push=False, trace=None, reason=reason
         )
         self._tell(
-            SweepSaid(
+            PassNotice(
                 sweep_id,
                 self.placement,
                 "back",
@@ -177,7 +177,7 @@ class AcceptedPasses:
             sweep_id, "whole", push=sweep.push, trace=trace, reason=None
         )
         self._tell(
-            SweepSaid(
+            PassNotice(
                 sweep_id,
                 placement,
                 "kept" if sweep.push else "back",
@@ -211,7 +211,7 @@ class AcceptedPasses:
             sweep_id, "refused", push=None, trace=None, reason=reason
         )
         self._tell(
-            SweepSaid(
+            PassNotice(
                 sweep_id,
                 self.placement,
                 "refused",
@@ -239,7 +239,9 @@ class AcceptedPasses:
             self._journal.end_sweep(
                 sweep_id, "interrupted", push=None, trace=None, reason=reason
             )
-            self._tell(SweepSaid(sweep_id, self.placement, "refused", remarks=[reason]))
+            self._tell(
+                PassNotice(sweep_id, self.placement, "refused", remarks=[reason])
+            )
             self._facts.remark = reason
 
     # ---- second thoughts -------------------------------------------------------------
@@ -291,7 +293,7 @@ class AcceptedPasses:
                 break
         self._journal.undo_sweep(trace.sweep, reason)
         self._tell(
-            SweepSaid(
+            PassNotice(
                 trace.sweep,
                 trace.placement,
                 state,

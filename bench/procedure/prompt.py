@@ -30,7 +30,7 @@ Phase = Literal[
 ]
 
 
-class Facts(msgspec.Struct):
+class ProcedureState(msgspec.Struct):
     """The state of a check so far, folded from its events."""
 
     acknowledged: bool = False
@@ -61,7 +61,7 @@ class Facts(msgspec.Struct):
         return self.kept[self.step] if self.step < len(self.kept) else 0
 
 
-class Ask(msgspec.Struct, frozen=True):
+class Prompt(msgspec.Struct, frozen=True):
     """One request to the person at the saw. `enter`: it waits for Enter or the pedal.
 
     words, remark: made from the other fields and from `because` by `bench.render` just
@@ -95,11 +95,11 @@ class Ask(msgspec.Struct, frozen=True):
     button: str | None = None  # the instrument whose own button takes the number
 
 
-def wanted(step: Step, facts: Facts) -> int:
+def wanted(step: Step, facts: ProcedureState) -> int:
     return step.repeat + facts.extra
 
 
-def advance(steps: Sequence[Step], facts: Facts) -> bool:
+def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:
     """Move on to the first step that still lacks something; True when the step has
     changed.
 
@@ -128,16 +128,18 @@ def advance(steps: Sequence[Step], facts: Facts) -> bool:
     return True
 
 
-def ask(cautions: Sequence[Caution], steps: Sequence[Step], facts: Facts) -> Ask:
+def ask(
+    cautions: Sequence[Caution], steps: Sequence[Step], facts: ProcedureState
+) -> Prompt:
     count = len(steps)
     if cautions and not facts.acknowledged:
         texts = [c.words for c in cautions]
-        return Ask(phase="cautions", enter=True, steps=count, cautions=texts)
+        return Prompt(phase="cautions", enter=True, steps=count, cautions=texts)
     if facts.step >= count:
-        return Ask(phase="working-out", steps=count, step=count)
+        return Prompt(phase="working-out", steps=count, step=count)
     step = steps[facts.step]
     instrument = "caliper" if step.gather == "width" else "indicator"
-    base = Ask(
+    base = Prompt(
         phase="place",
         enter=True,
         placement=step.placement,
@@ -160,7 +162,7 @@ def ask(cautions: Sequence[Caution], steps: Sequence[Step], facts: Facts) -> Ask
     return msgspec.structs.replace(base, **_phase(step, facts))
 
 
-def _phase(step: Step, facts: Facts) -> dict[str, Any]:
+def _phase(step: Step, facts: ProcedureState) -> dict[str, Any]:
     """The fields of the present step's `Ask` that its phase sets."""
     if not facts.placed:
         return {}

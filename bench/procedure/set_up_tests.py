@@ -12,7 +12,7 @@ import msgspec
 
 from bench.checks.model import Lean, Step, Tap
 from bench.procedure.lean_test import lean_remark, proved_side
-from bench.procedure.prompt import Ask, Facts
+from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.tap_test import not_back
 from bench.stream.rest_detector import Taken
@@ -26,7 +26,7 @@ class SetUpTests:
 
     def __init__(
         self,
-        facts: Facts,
+        facts: ProcedureState,
         event: Callable[[str, Mapping[str, Any]], None],
         notify: Callable[[str, StatusMessage, Severity], None],
     ) -> None:
@@ -44,7 +44,7 @@ class SetUpTests:
         facts.leaned = [step for step in facts.leaned if step != facts.step]
         facts.tapped = facts.tap_rest = False
 
-    def tap(self, ask: Ask, taken: Taken, count: float) -> None:
+    def tap(self, ask: Prompt, taken: Taken, count: float) -> None:
         """The number at rest, then the number after the stand was tapped."""
         before, facts = self._before_tap, self._facts
         if not facts.tap_rest or before is None:
@@ -61,7 +61,7 @@ class SetUpTests:
         facts.remark = StatusMessage("tap-failed", {"off": abs(off)})
         self._notify("tap", facts.remark, "warning")
 
-    def lean(self, ask: Ask, taken: Taken, step: Step, count: float) -> None:
+    def lean(self, ask: Prompt, taken: Taken, step: Step, count: float) -> None:
         """The reading leaned to the left, then that leaned to the right."""
         assert ask.placement is not None
         facts = self._facts

@@ -11,7 +11,7 @@ from typing import Any
 from bench.finding import Doubt
 from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.passes import AcceptedPasses
-from bench.procedure.prompt import Ask, Facts
+from bench.procedure.prompt import ProcedureState, Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 
 
@@ -23,7 +23,7 @@ class TroubleWatch:
 
     def __init__(
         self,
-        facts: Facts,
+        facts: ProcedureState,
         kept: AcceptedPasses,
         life: LivenessMonitor,
         event: Callable[[str, Mapping[str, Any]], None],
@@ -48,7 +48,7 @@ class TroubleWatch:
         return fresh
 
     def readings(
-        self, values: Sequence[float], ask: Ask, count: float, now: float
+        self, values: Sequence[float], ask: Prompt, count: float, now: float
     ) -> bool:
         """New readings of the set-up, mm. count: the instrument's, mm."""
         if not values:
@@ -66,7 +66,7 @@ class TroubleWatch:
         self._notify("doubt", StatusMessage("number-moves"), "good")
         return True
 
-    def tick(self, ask: Ask, now: float) -> bool:
+    def tick(self, ask: Prompt, now: float) -> bool:
         """Whether the travel moves as well, while a pass is waited for."""
         facts = self._facts
         remark = self._life.trouble(now, ready=facts.rested, moving=facts.moving)

@@ -26,12 +26,12 @@ from bench.gear import LONGEST_NAME
 from bench.gear import Jig as Jig
 from bench.gear import Saw as Saw
 from bench.gear import Square as Square
-from bench.procedure.prompt import Ask as Ask
+from bench.procedure.prompt import Prompt as Prompt
 from bench.procedure.status_message import StatusMessage as StatusMessage
 from bench.protocol.base import *  # noqa: F403
 from bench.protocol.log_replies import *  # noqa: F403
 from bench.protocol.notifications import *  # noqa: F403
-from bench.protocol.notifications import Said
+from bench.protocol.notifications import AnyNotification
 from bench.protocol.requests import *  # noqa: F403
 from bench.protocol.requests import Request
 from bench.protocol.set_up import *  # noqa: F403
@@ -42,7 +42,7 @@ LONGEST_REQUEST = 65536  # bytes; a client that sends a longer line is dropped
 
 _encoder = msgspec.json.Encoder()
 _request = msgspec.json.Decoder(Request)
-_said = msgspec.json.Decoder(Said)
+_said = msgspec.json.Decoder(AnyNotification)
 
 
 class WireError(ValueError):
@@ -79,10 +79,10 @@ def _texts(value: object) -> Iterator[str]:
             yield from _texts(one)
 
 
-def decode_said(line: bytes) -> Said | None:
+def decode_notification(line: bytes) -> AnyNotification | None:
     """None for a message of a later protocol: a client skips what it does not know."""
     try:
-        said: Said = _decode(_said, line)
+        said: AnyNotification = _decode(_said, line)
         return said
     except WireError:
         try:

@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from bench.protocol import Said, WireError, decode_said, encode
+from bench.protocol import AnyNotification, WireError, decode_notification, encode
 
 # s between attempts to reach a daemon that went away; the last one repeats
 RETRY_S = (0.1, 0.2, 0.4, 0.8)
@@ -30,10 +30,10 @@ class AsyncClient(asyncio.Protocol):
 
     def __init__(
         self,
-        on_message: Callable[[Said], None] | None = None,
+        on_message: Callable[[AnyNotification], None] | None = None,
         on_lost: Callable[[], None] | None = None,
     ) -> None:
-        self.inbox: asyncio.Queue[Said | None] = asyncio.Queue()
+        self.inbox: asyncio.Queue[AnyNotification | None] = asyncio.Queue()
         self.unreadable = 0
         self._on_message = on_message or self.inbox.put_nowait
         self._on_lost = on_lost or (lambda: self.inbox.put_nowait(None))
@@ -59,7 +59,7 @@ class AsyncClient(asyncio.Protocol):
             line = bytes(self._buffer[:end])
             del self._buffer[: end + 1]
             try:
-                message = decode_said(line)
+                message = decode_notification(line)
             except WireError:
                 self.unreadable += 1
                 continue
@@ -94,7 +94,7 @@ class ReconnectingClient(AsyncClient):
     def __init__(
         self,
         path: Path,
-        on_message: Callable[[Said], None],
+        on_message: Callable[[AnyNotification], None],
         on_connection: Callable[[Connection, str], None],
         *,
         greeting: Iterable[msgspec.Struct] = (),

@@ -9,7 +9,7 @@ class Tagged(msgspec.Struct, frozen=True, tag_field="type", omit_defaults=False)
     """Every message names its type."""
 
 
-class Told(Tagged, frozen=True, kw_only=True):
+class Notification(Tagged, frozen=True, kw_only=True):
     """What is told of a check, a move or the set-up, once all it speaks of is on the
     disk.
 

@@ -12,7 +12,14 @@ from typing import TypeVar
 
 import msgspec
 
-from bench.protocol import Error, Said, Version, WireError, decode_said, encode
+from bench.protocol import (
+    AnyNotification,
+    Error,
+    Version,
+    WireError,
+    decode_notification,
+    encode,
+)
 
 T = TypeVar("T")
 
@@ -96,7 +103,7 @@ class WireClient:
         except OSError as error:
             raise Gone(str(error)) from error
 
-    def next(self, timeout: float | None = None) -> Said | None:
+    def next(self, timeout: float | None = None) -> AnyNotification | None:
         """The next message; None when none came in time. Raises Gone."""
         until = None if timeout is None else time.monotonic() + timeout
         while True:
@@ -119,12 +126,12 @@ class WireClient:
             raise Gone("the daemon ended the connection")
         self._buffer += data
 
-    def waiting(self) -> Iterator[Said]:
+    def waiting(self) -> Iterator[AnyNotification]:
         """Messages already here."""
         while (end := self._buffer.find(b"\n")) >= 0:
             line = bytes(self._buffer[:end])
             del self._buffer[: end + 1]
-            message = decode_said(line)
+            message = decode_notification(line)
             if message is not None:
                 yield message
 
@@ -133,7 +140,7 @@ class WireClient:
         message: msgspec.Struct,
         kind: type[T],
         *,
-        meanwhile: Callable[[Said], None] = lambda said: None,
+        meanwhile: Callable[[AnyNotification], None] = lambda said: None,
     ) -> T:
         """Send and wait for an answer of that kind; `meanwhile` hears what else is
         said. Raises Refused, Gone."""
@@ -141,7 +148,10 @@ class WireClient:
         return self.answer(kind, meanwhile=meanwhile)
 
     def answer(
-        self, kind: type[T], *, meanwhile: Callable[[Said], None] = lambda said: None
+        self,
+        kind: type[T],
+        *,
+        meanwhile: Callable[[AnyNotification], None] = lambda said: None,
     ) -> T:
         """The next message of that kind; `meanwhile` hears what comes before it. Raises
         Refused, Gone."""

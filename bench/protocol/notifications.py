@@ -12,16 +12,16 @@ import msgspec
 from bench.checks.options import Option
 from bench.finding import Finding
 from bench.gear import Jig, Saw, Square
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
-from bench.protocol.base import Tagged, Told
+from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
     LogEventRows,
     LogOne,
     LogRows,
     LogText,
 )
-from bench.protocol.set_up import Cables, LearnSaid, LiveSaid
+from bench.protocol.set_up import Cables, LiveMoveNotice, SetupNotice
 
 PROTOCOL = 1
 UNRECORDED = (
@@ -46,7 +46,7 @@ class Error(Tagged, frozen=True, tag="error"):
     ref: int | None = None
 
 
-class Done(Told, frozen=True, tag="done"):
+class Done(Notification, frozen=True, tag="done"):
     """The request was carried out; a text without remarks is a word for the program."""
 
     text: str = ""
@@ -98,7 +98,7 @@ class Rejected(Tagged, frozen=True, tag="rejected"):
     raw: str
 
 
-class Fitted(Told, frozen=True, tag="fitted"):
+class FittedPass(Notification, frozen=True, tag="fitted"):
     """A kept pass when the arithmetic has looked at it: its points, thinned, those set
     aside all among them.
 
@@ -122,10 +122,10 @@ class RunState(msgspec.Struct, frozen=True):
     check: str
     jig: str | None
     saw: str | None
-    ask: Ask
+    ask: Prompt
     question: str = ""
     verifies: str | None = None
-    passes: list[Fitted] = []
+    passes: list[FittedPass] = []
     options: dict[str, Any] = {}
 
 
@@ -178,14 +178,14 @@ class StatusReply(Tagged, frozen=True, tag="status-reply"):
     log_state: LogState = "recording"
 
 
-class Asking(Told, frozen=True, tag="asking"):
+class PromptChanged(Notification, frozen=True, tag="asking"):
     """What the check in progress wants; sent when it changes. `run` None: no check in
     progress."""
 
     run: str | None
     check: str | None = None
     jig: str | None = None
-    ask: Ask | None = None
+    ask: Prompt | None = None
     joined: bool = False
     ref: int | None = None
     saw: str | None = None
@@ -194,7 +194,7 @@ class Asking(Told, frozen=True, tag="asking"):
     options: dict[str, Any] = {}  # of the check, by the names that it declares
 
 
-class SweepSaid(Told, frozen=True, tag="sweep"):
+class PassNotice(Notification, frozen=True, tag="sweep"):
     """A sweep began, was kept, refused or undone. Kept is said when it is on the disk,
     measured where that cannot be."""
 
@@ -219,7 +219,7 @@ class Points(Tagged, frozen=True, tag="points"):
     reading: list[float]
 
 
-class MarkTaken(Told, frozen=True, tag="mark"):
+class MarkNotice(Notification, frozen=True, tag="mark"):
     placement: str
     at: float | None
     number: int
@@ -236,13 +236,13 @@ class Saved(Tagged, frozen=True, tag="saved"):
     id: str
 
 
-class Concluded(Told, frozen=True, tag="finding"):
+class Concluded(Notification, frozen=True, tag="finding"):
     run: str | None
     finding: Finding
     ref: int | None = None
 
 
-class NotConcluded(Told, frozen=True, tag="no-finding"):
+class NoFinding(Notification, frozen=True, tag="no-finding"):
     """The evidence could not carry a finding; the check goes on or was given up."""
 
     run: str
@@ -250,7 +250,7 @@ class NotConcluded(Told, frozen=True, tag="no-finding"):
     remarks: list[StatusMessage] = []
 
 
-class Notice(Told, frozen=True, tag="notice"):
+class Notice(Notification, frozen=True, tag="notice"):
     """One thing that the person is told; `about` names what it concerns.
 
     code, values: of a `Remark`, from which the words are made.
@@ -273,7 +273,7 @@ class RawBytes(Tagged, frozen=True, tag="bytes"):
     hex: str
 
 
-Said = (
+AnyNotification = (
     Version
     | Error
     | Done
@@ -281,24 +281,24 @@ Said = (
     | Readings
     | Rejected
     | StatusReply
-    | Asking
-    | SweepSaid
+    | PromptChanged
+    | PassNotice
     | Points
-    | MarkTaken
+    | MarkNotice
     | Saved
     | Concluded
-    | NotConcluded
+    | NoFinding
     | Notice
     | RawBytes
     | LogRows
     | LogOne
     | LogText
     | LogEventRows
-    | Fitted
+    | FittedPass
     | Recording
     | GearReply
     | ChecksReply
-    | LearnSaid
-    | LiveSaid
+    | SetupNotice
+    | LiveMoveNotice
     | Cables
 )

@@ -11,10 +11,10 @@ import msgspec
 
 from bench.finding import Verdict
 from bench.procedure.status_message import StatusMessage
-from bench.protocol.base import Tagged, Told
+from bench.protocol.base import Notification, Tagged
 
 
-class LearnSaid(Told, frozen=True, tag="learn-said"):
+class SetupNotice(Notification, frozen=True, tag="learn-said"):
     """How learning goes. "seen" wants a press to be kept, or another Learn to try
     again; "failed" ends it.
 
@@ -65,7 +65,7 @@ class Cables(Tagged, frozen=True, tag="cables"):
     first: bool = False
 
 
-class LiveSaid(Told, frozen=True, tag="live-said"):
+class LiveMoveNotice(Notification, frozen=True, tag="live-said"):
     """The live move as it stands; at most ten a second, when something changed. on
     False ends it.
 

@@ -8,19 +8,19 @@ from typing import Any
 import msgspec
 
 from bench.finding import Doubt
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
-    Asking,
     Cables,
     Done,
-    LearnSaid,
-    LiveSaid,
-    MarkTaken,
-    NotConcluded,
+    LiveMoveNotice,
+    MarkNotice,
+    NoFinding,
     Notice,
+    PassNotice,
+    PromptChanged,
+    SetupNotice,
     StatusReply,
-    SweepSaid,
 )
 from bench.render.clock import jump_words
 from bench.render.notice_templates import TEMPLATES
@@ -91,10 +91,12 @@ def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
     if isinstance(message, Done):
         words = text(message.remarks, units)
         return replace(message, text=words) if words else message
-    if isinstance(message, SweepSaid | MarkTaken | LearnSaid | LiveSaid | NotConcluded):
+    if isinstance(
+        message, PassNotice | MarkNotice | SetupNotice | LiveMoveNotice | NoFinding
+    ):
         words = text(message.remarks, units)
         return replace(message, words=_marked(message, words)) if words else message
-    if isinstance(message, Asking) and message.ask is not None:
+    if isinstance(message, PromptChanged) and message.ask is not None:
         return replace(message, ask=with_prompt_words(message.ask, units))
     if isinstance(message, StatusReply) and message.run is not None:
         ask = with_prompt_words(message.run.ask, units)
@@ -108,7 +110,7 @@ def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
     return message
 
 
-def with_prompt_words(ask: Ask, units: System) -> Ask:
+def with_prompt_words(ask: Prompt, units: System) -> Prompt:
     """The prompt with its sentences, also that of why the last pass was not kept."""
     remark = None if ask.because is None else text([ask.because], units)
     words = prompt_words(ask, units)
@@ -116,15 +118,20 @@ def with_prompt_words(ask: Ask, units: System) -> Ask:
 
 
 def _marked(
-    message: Notice | SweepSaid | MarkTaken | LearnSaid | LiveSaid | NotConcluded,
+    message: Notice
+    | PassNotice
+    | MarkNotice
+    | SetupNotice
+    | LiveMoveNotice
+    | NoFinding,
     words: str,
 ) -> str:
     """With NOT RECORDED before it, where it claims what is not on the disk."""
-    if message.recorded or isinstance(message, NotConcluded):
+    if message.recorded or isinstance(message, NoFinding):
         return words
-    if isinstance(message, SweepSaid) and message.state == "measured":
+    if isinstance(message, PassNotice) and message.state == "measured":
         return words  # it says so itself
-    if isinstance(message, LiveSaid | LearnSaid) and message.phase not in (
+    if isinstance(message, LiveMoveNotice | SetupNotice) and message.phase not in (
         "end",
         "kept",
     ):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.render.template import sentence
 from bench.units import System
 
@@ -28,7 +28,7 @@ TEMPLATES = {
 }
 
 
-def prompt_words(ask: Ask, units: System = "mm") -> str:
+def prompt_words(ask: Prompt, units: System = "mm") -> str:
     """What `ask` asks for, in whole sentences."""
     values = {
         **msgspec.structs.asdict(ask),
@@ -37,7 +37,7 @@ def prompt_words(ask: Ask, units: System = "mm") -> str:
     return " ".join(sentence(TEMPLATES[code], values, units) for code in _codes(ask))
 
 
-def _codes(ask: Ask) -> list[str]:
+def _codes(ask: Prompt) -> list[str]:
     again = ["reseat"] if ask.taken and ask.reseat else []
     if ask.phase == "tap":
         return ["tap" if ask.enter else "tap-rest"]

@@ -106,7 +106,9 @@ def keep(
     )
 
 
-def keep_units(path: Path, units: System, *, gear_path: Path | None = None) -> Settings:
+def write_units(
+    path: Path, units: System, *, gear_path: Path | None = None
+) -> Settings:
     """Write what people see; errors as `keep`."""
 
     def put(document: Any) -> None:

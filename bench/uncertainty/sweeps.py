@@ -23,7 +23,8 @@ LOOKS_DIFFERENT = 0.25
 
 
 class Pooled(Protocol):
-    """Scatter of one push from the log: variance (rad^2) with its degrees of freedom."""
+    """Scatter of one push from the log: variance (rad^2) with its degrees of
+    freedom."""
 
     @property
     def variance(self) -> float: ...

@@ -23,7 +23,7 @@ from bench.cli.common import Complaint
 from bench.cli.decode import decode
 from bench.console.app import make_console
 from bench.demo.operator import Operator
-from bench.protocol import Begin, Cables, LearnSaid, Press, Readings
+from bench.protocol import Begin, Cables, Press, Readings, SetupNotice
 from bench.render.settings import words
 from bench.settings.settings_file import PortSettings, SettingsError, load
 from hw.discovery.listening import recognise
@@ -169,10 +169,10 @@ async def test_a_first_start_finds_it_and_the_daemon_reads_it(first_bench) -> No
     async with first_bench(encode_indicator=encoder()) as bench:
         wire = await bench.talk()
         await bench.until(wire, Cables, lambda m: sum(c.state == "reads" for c in m.cables) == 2)
-        if not any(isinstance(m, LearnSaid) for m in wire.said):
-            await bench.until(wire, LearnSaid, lambda m: m.phase == "asking")
+        if not any(isinstance(m, SetupNotice) for m in wire.said):
+            await bench.until(wire, SetupNotice, lambda m: m.phase == "asking")
         await bench.hands.press_plunger(1)
-        found = await bench.until(wire, LearnSaid, lambda m: m.phase == "seen")
+        found = await bench.until(wire, SetupNotice, lambda m: m.phase == "seen")
         assert found.port == bench.names["indicator"]
         wire.send(Press(waits=False))
         told = await bench.until(wire, Readings, lambda m: m.instrument == "indicator")

@@ -29,8 +29,6 @@ import time
 from pathlib import Path
 
 from bench.protocol import (
-    Ask,
-    Asking,
     ChecksReply,
     Done,
     GearReply,
@@ -38,10 +36,12 @@ from bench.protocol import (
     GetGear,
     GetStatus,
     InstrumentState,
+    PassNotice,
     Points,
+    Prompt,
+    PromptChanged,
     Readings,
     StatusReply,
-    SweepSaid,
     Version,
     decode_request,
     encode,
@@ -55,7 +55,7 @@ class Bare(App):
         yield Static("BARE")
 Bare().run()
 """
-PUSH = Ask(
+PUSH = Prompt(
     phase="sweep", words="Push the sled, evenly, right through; stop; draw back.", ready=True, placement="handle-left",
     gather="sweep", step=1, steps=2, taken=1, wanted=3, side="right", mount="standing", picture="square-handle-left",
 )  # fmt: skip
@@ -96,7 +96,7 @@ class Scripted(threading.Thread):
         sweep, place = divmod(turn, 60)
         travel = [place * 4.0, place * 4.0 + 2.0]
         reading = [2.4 + 3e-4 * s + draw.gauss(0, 0.002) for s in travel]
-        out: list[object] = [SweepSaid(f"s{sweep}", "handle-left", "running")] if place == 0 else []
+        out: list[object] = [PassNotice(f"s{sweep}", "handle-left", "running")] if place == 0 else []
         return [
             *out,
             Points(f"s{sweep}", travel, reading),
@@ -109,7 +109,7 @@ class Scripted(threading.Thread):
         while line := await reader.readline():
             writer.write(encode(self._answer(decode_request(line))))
             if self.live and writer not in self._writers:
-                writer.write(encode(Asking("r", "fence-square", "sled", PUSH)))
+                writer.write(encode(PromptChanged("r", "fence-square", "sled", PUSH)))
             if writer not in self._writers:
                 self._writers.append(writer)
         self._writers.remove(writer)

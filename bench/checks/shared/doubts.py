@@ -52,7 +52,8 @@ UNIT = "the unit of the readings"
 
 
 def of_evidence(evidence: Evidence, check: Check) -> list[Doubt]:
-    """All that speaks against the answer, the gravest first; empty where nothing does."""
+    """All that speaks against the answer, the gravest first; empty where nothing
+    does."""
     steps = _steps(evidence, check)
     swept = [name for name, step in steps.items() if step.gather == "sweep"]
     found = [d for name in swept for d in _of_passes(evidence, name, steps[name])]
@@ -215,7 +216,8 @@ def _beside(
 
 
 def _longest_run(reading: Sequence[float], within: float) -> tuple[int, int]:
-    """Indices of its first and last reading; all of it within so many mm of its first."""
+    """Indices of its first and last reading; all of it within so many mm of its
+    first."""
     best, first = (0, 0), 0
     for k, value in enumerate(reading):
         if abs(value - reading[first]) > within:
@@ -346,5 +348,6 @@ def part(doubts: Sequence[Doubt]) -> str:
 
 
 def told(doubts: Sequence[Doubt]) -> Mapping[tuple[str, str | None, str | None], Doubt]:
-    """By what makes one doubt the same as another, however its values grow meanwhile."""
+    """By what makes one doubt the same as another, however its values grow
+    meanwhile."""
     return {(d.code, d.placement, d.sweep): d for d in doubts}

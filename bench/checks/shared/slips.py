@@ -81,7 +81,8 @@ def too_fine(evidence: Evidence) -> list[Remark]:
 
 
 def sticking(placement: str, traces: Sequence[Trace], count: float) -> list[Remark]:
-    """A plunger that stands and jumps, always the same way: a staircase under a line."""
+    """A plunger that stands and jumps, always the same way: a staircase under a
+    line."""
     stairs = [t for t in traces if _is_staircase(t.reading, count)]
     if 2 * len(stairs) <= len(traces):
         return []

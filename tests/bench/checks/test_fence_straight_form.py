@@ -14,7 +14,7 @@ from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Trace
 from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
-from bench.procedure.prompt import Facts, advance, ask
+from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.remarks import notes_of
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
@@ -457,7 +457,7 @@ def test_the_intervals_hold_the_form_of_many_faces(passes, noise, count, size, b
 
 def test_the_guide_asks_for_both_set_ups_and_for_the_cautions_first() -> None:
     steps = CHECK.plan({}, EvidenceGear())
-    facts = Facts()
+    facts = ProcedureState()
     assert ask(CHECK.cautions, steps, facts).phase == "cautions"
     facts.acknowledged = True
     asked = []

@@ -17,7 +17,7 @@ from bench.cli.common import Complaint
 from bench.cli.options import read_options
 from bench.gear import Jig
 from bench.procedure.conclusion import conclude
-from bench.protocol import Abandon, Asking, Begin, Done, Error
+from bench.protocol import Abandon, Begin, Done, Error, PromptChanged
 from bench.render.remarks import notes_of
 
 ALL = [(check, option) for check in checks().values() for option in check.options]
@@ -135,11 +135,13 @@ async def test_the_socket_takes_no_rubbish(first_bench) -> None:
             assert bench.service.bench.run is None
             assert error.code == "wrong-use" and error.ref == ref and says in error.text
         wire.send(Begin("fence-square", options={"touch_away": "2 in", "hold": None}))
-        await bench.until(wire, Asking)
+        await bench.until(wire, PromptChanged)
         run = bench.service.bench.run
         assert run.options == {"placements": "both", "touch_away": 50.8}
         wire.send(Begin("fence-square", options={"touch_away": 50.8, "placements": "both"}))
-        assert (await bench.until(wire, Asking, lambda m: m.joined)).run == run.id  # the same, said otherwise
+        assert (
+            await bench.until(wire, PromptChanged, lambda m: m.joined)
+        ).run == run.id  # the same, said otherwise
         wire.send(Abandon())
         await bench.until(wire, Done)
 

@@ -14,7 +14,7 @@ from bench.checks.runner_fit import CHECK, _verdict, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.geometry.runner_play import Widths, runner_fit
-from bench.procedure.prompt import Facts, advance, ask
+from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.remarks import notes_of
 
 REFERENCE = Path(__file__).parents[3] / "fixtures" / "reference"
@@ -304,7 +304,7 @@ def test_the_intervals_hold_the_play_of_many_runners(clearance, two) -> None:
 
 def test_a_set_up_is_asked_once_for_all_its_stations() -> None:
     steps = CHECK.plan({"runner": "both", "stations": 3, "slot_length": 600.0}, EvidenceGear())
-    facts = Facts(acknowledged=True)
+    facts = ProcedureState(acknowledged=True)
     places, stations = [], []
     while True:
         advance(steps, facts)

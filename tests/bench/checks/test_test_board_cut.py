@@ -17,7 +17,7 @@ from bench.checks.test_board import CHECK, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
-from bench.procedure.prompt import Facts, advance, ask
+from bench.procedure.prompt import ProcedureState, advance, ask
 
 EN = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()
@@ -218,7 +218,7 @@ def test_what_cannot_be_is_refused(options, says) -> None:
 )
 def test_the_guide_asks_where_the_widths_are_read_and_that_is_how_far_apart_they_are(options, apart) -> None:
     steps = CHECK.plan(options, EvidenceGear())
-    facts = Facts(acknowledged=False)
+    facts = ProcedureState(acknowledged=False)
     cautions = ask(CHECK.cautions, steps, facts).cautions
     assert any("two" not in c and "blade stands still" in c for c in cautions)
     assert any("exit block" in c.lower() for c in cautions) and any("eye and ear" in c for c in cautions)

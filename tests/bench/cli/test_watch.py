@@ -6,8 +6,8 @@ import pytest
 
 from bench.cli import watch
 from bench.cli.common import Complaint
-from bench.procedure.prompt import Ask
-from bench.protocol import Asking, InstrumentState, Notice, Readings, StatusReply, SweepSaid
+from bench.procedure.prompt import Prompt
+from bench.protocol import InstrumentState, Notice, PassNotice, PromptChanged, Readings, StatusReply
 
 HELD = "The indicator is on hold."
 
@@ -66,9 +66,12 @@ def test_trouble_and_a_pass_that_does_not_count_do_not_wait_and_old_asks_are_not
         "mm",
         (0.0, Notice("", "Told at once.")),
         *[(0.0, Notice("", f"Remark {n}.")) for n in range(3)],
-        *[(0.1, Asking(run="r", ask=Ask("sweep", words))) for words in ("Stand it.", "Wait.", "Push.")],
+        *[
+            (0.1, PromptChanged(run="r", ask=Prompt("sweep", words)))
+            for words in ("Stand it.", "Wait.", "Push.")
+        ],
         (0.1, state("absent", "The indicator went away.")),
-        (0.0, SweepSaid("s", "handle-left", "refused", words="This pass cannot be used.")),
+        (0.0, PassNotice("s", "handle-left", "refused", words="This pass cannot be used.")),
         *[(1.1, None)] * 8,
     )
     remarks = [f"Remark {n}." for n in range(3)]

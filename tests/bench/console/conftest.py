@@ -17,7 +17,6 @@ import pytest
 
 from bench.console.app import make_console
 from bench.protocol import (
-    Ask,
     CheckKind,
     ChecksReply,
     Done,
@@ -32,6 +31,7 @@ from bench.protocol import (
     LogRows,
     Move,
     Option,
+    Prompt,
     Readings,
     RunState,
     StatusReply,
@@ -102,7 +102,7 @@ KINDS = [
     ),
     CheckKind("runner-fit", "Do the runners fit?", ["jig"], [], False, "no caliper is set up"),
 ]
-PLACE = Ask(
+PLACE = Prompt(
     phase="place",
     words="Square on the sled: handle against the sled fence to the LEFT of the arm, arm pointing away from you. "
     "Indicator standing on the RIGHT of the arm, at the height of the leading teeth.",
@@ -290,7 +290,7 @@ async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str
     raise AssertionError(f"never came; the screen shows:\n{text}")
 
 
-def running(ask: Ask, **more) -> RunState:
+def running(ask: Prompt, **more) -> RunState:
     return RunState("r1", "fence-square", "big-sled", "cabinet", ask, "Is the sled's fence square?", **more)
 
 

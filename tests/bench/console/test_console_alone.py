@@ -11,7 +11,7 @@ from bench.console.app import make_console
 from bench.finding import Remark
 from bench.protocol import (
     Concluded,
-    Fitted,
+    FittedPass,
     InstrumentState,
     NotesSeen,
     Notice,
@@ -74,7 +74,7 @@ async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
 
 
 async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) -> None:
-    fitted = Fitted("a", "handle-left", True, [0.0, 100.0, 200.0], [2.4, 2.43, 2.46], [], 0.0003, 2.4)
+    fitted = FittedPass("a", "handle-left", True, [0.0, 100.0, 200.0], [2.4, 2.43, 2.46], [], 0.0003, 2.4)
     fake.run = scenes.running(scenes.push, passes=[fitted])
     async with scenes.screen(fake) as (app, pilot):
         await scenes.until(pilot, lambda t: "READY" in t)

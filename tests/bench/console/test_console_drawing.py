@@ -22,7 +22,7 @@ from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
 from bench.console.sleds import described, seen_from_above
 from bench.console.text import cells, cut, fit, plain, width, wrap, wrap_marked
 from bench.console.view_model import ViewModel
-from bench.protocol import Ask, Asking, Jig, MarkTaken
+from bench.protocol import Jig, MarkNotice, Prompt, PromptChanged
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Mn", "Me", "Cf")), max_size=80)
 
@@ -139,7 +139,7 @@ PICTURES = [
 @pytest.mark.parametrize(("wide", "high"), [(27, 7), (34, 10), (56, 17)])
 def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name, side, fence, wide, high) -> None:
     jig = Jig("j", fence=fence)
-    ask = Ask(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
+    ask = Prompt(phase="place", words="", picture=name, side=side, mount="standing", placement="x")
     for glyphs in (RICH, PLAIN):
         block = draw_set_up(ask, jig, wide, high, glyphs)
         assert len(block) == high and all(width(row) == wide for row in block)
@@ -157,7 +157,7 @@ def test_every_drawing_fits_and_puts_the_indicator_on_its_side(name, side, fence
 @pytest.mark.parametrize("handle", ["left", "right"])
 def test_the_square_lies_as_said(fence: str, handle: str) -> None:
     """Seen from above: the sled fence at the bottom where it is near, the handle on its side of the arm."""
-    ask = Ask(
+    ask = Prompt(
         phase="place",
         words="",
         picture=f"square-handle-{handle}",
@@ -290,15 +290,15 @@ def test_a_mark_that_was_taken_back_is_drawn_no_longer() -> None:
     state = ViewModel(lambda: 100.0)
 
     def wanted(mark: int) -> None:
-        ask = Ask("mark", "", placement="handle-left", mark=mark, marks=4)
-        fold(state, Asking("run", "fence-square", ask=ask))
+        ask = Prompt("mark", "", placement="handle-left", mark=mark, marks=4)
+        fold(state, PromptChanged("run", "fence-square", ask=ask))
 
     wanted(1)
     for mark, at in enumerate((25.0, 75.0), 1):
-        fold(state, MarkTaken("handle-left", at, mark, 4, 2.5))
+        fold(state, MarkNotice("handle-left", at, mark, 4, 2.5))
         wanted(mark + 1)
     assert state.line is not None and state.line.travel == [25.0, 75.0]
     wanted(2)
     assert state.line.travel == [25.0] and state.line.reading == [2.5]
-    fold(state, MarkTaken("handle-left", 75.0, 2, 4, 2.6))
+    fold(state, MarkNotice("handle-left", 75.0, 2, 4, 2.6))
     assert state.line.reading == [2.5, 2.6]

@@ -20,7 +20,7 @@ import pytest
 from bench.checks import checks
 from bench.console.app import make_console
 from bench.demo.daemon_process import end_daemon, start_daemon
-from bench.protocol import Ask, Finding
+from bench.protocol import Finding, Prompt
 
 SETTINGS = """
 [indicator]
@@ -159,7 +159,7 @@ async def first_set_up(app, pilot) -> None:
     assert sum(bool(line) for line in drawn) >= 5, f"{ask.picture} is not drawn:\n{text}"
 
 
-def shown(ask: Ask, cables: Cables) -> None:
+def shown(ask: Prompt, cables: Cables) -> None:
     """What the instruments read at what is asked: made up, so that each result is known beforehand."""
     place = ask.placement or ""
     if ask.gather == "width":

@@ -9,22 +9,22 @@ from bench.console.actions import ACTIONS, shown
 from bench.console.app import make_console
 from bench.protocol import (
     Abandon,
-    Ask,
-    Asking,
     Begin,
     Error,
     Extend,
-    Fitted,
+    FittedPass,
     Live,
-    LiveSaid,
+    LiveMoveNotice,
     LogList,
     Moved,
+    PassNotice,
     Points,
     Press,
+    Prompt,
+    PromptChanged,
     PutJig,
     PutLeaves,
     Saved,
-    SweepSaid,
     Undo,
 )
 
@@ -53,7 +53,7 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
 
 async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) -> None:
     fake.run = scenes.running(
-        Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions)
+        Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions)
     )
     async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
         seen = await scenes.until(pilot, lambda t: "rows more" in t)
@@ -113,17 +113,17 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
     travel = [2.0 * n for n in range(100)]
     reading = [2.4 + 0.0003 * s for s in travel]
     async with scenes.screen(fake) as (app, pilot):
-        fake.say(SweepSaid("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
+        fake.say(PassNotice("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
         await scenes.until(pilot, lambda t: any("\u2801" <= c <= "\u28ff" for c in t))
         assert "×" not in "\n".join(app.grid.text())
         fake.say(Points("a", travel[50:], reading[50:]))
-        fake.say(SweepSaid("a", "handle-left", "kept", True, 2, 3, 100, 0.0003, 198.0, "2 of 3 kept."))
+        fake.say(PassNotice("a", "handle-left", "kept", True, 2, 3, 100, 0.0003, 198.0, "2 of 3 kept."))
         await scenes.until(pilot, lambda t: "2 of 3 kept." in t)
         assert len(app.state.passes[0].travel) == 100
         aside = [r + (0.04 if n in (20, 21) else 0.0) for n, r in enumerate(reading)]
-        fake.say(Fitted("a", "handle-left", True, travel, aside, [20, 21], 0.0003, 2.4))
+        fake.say(FittedPass("a", "handle-left", True, travel, aside, [20, 21], 0.0003, 2.4))
         await scenes.until(pilot, lambda t: "×" in t and "set aside" in t)
-        fake.say(SweepSaid("a", "handle-left", "undone", True, 1, 3, words="Taken back by hand."))
+        fake.say(PassNotice("a", "handle-left", "undone", True, 1, 3, words="Taken back by hand."))
         await scenes.until(pilot, lambda t: "×" not in t and "Taken back" in t)
 
 
@@ -222,7 +222,7 @@ async def test_enter_answers_only_what_is_asked(fake, scenes) -> None:
         await pilot.press("enter")
         await pilot.pause(0.05)
         assert not fake.of(Press)
-        fake.say(Asking("r1", "fence-square", "big-sled", scenes.place))
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.place))
         await scenes.until(pilot, lambda t: "SET UP" in t)
         await pilot.press("enter")
         await pilot.pause(0.05)
@@ -295,7 +295,7 @@ async def test_a_live_move_and_the_screen_are_left_by_two_keys(fake, scenes) -> 
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
         clock = Clock(app)
-        fake.say(LiveSaid(True, "go", "0.05 mm to go.", False, "left", "away", 0.052, target=0.144))
+        fake.say(LiveMoveNotice(True, "go", "0.05 mm to go.", False, "left", "away", 0.052, target=0.144))
         await scenes.until(pilot, lambda t: "LIVE" in t)
         for key in ("5", "minus"):
             for _ in range(3):
@@ -334,25 +334,33 @@ async def test_the_move_made_live(fake, scenes) -> None:
         await pilot.pause(0.05)
         (live,) = fake.of(Live)
         assert (live.touches, live.stands, live.finding) == ("fence", "beyond", "f1")
-        fake.say(LiveSaid(True, "lean", "Lean the sled: the number must stand still.", True, target=0.144))
+        fake.say(
+            LiveMoveNotice(True, "lean", "Lean the sled: the number must stand still.", True, target=0.144)
+        )
         await scenes.until(pilot, lambda t: "lean test" in t and "leaned" in t)
         await pilot.press("enter")
         fake.say(
-            LiveSaid(True, "go", "0.052 mm to go.", True, "left", "away", 0.052, False, 0.092, 0.144, 0.08)
+            LiveMoveNotice(
+                True, "go", "0.052 mm to go.", True, "left", "away", 0.052, False, 0.092, 0.144, 0.08
+            )
         )
         text = await scenes.until(pilot, lambda t: "move it" in t)
         assert "left end" in text and "AWAY" in text and "Moved 0.092 mm away from you" in text
         assert "there" not in text
-        go = LiveSaid(True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097)
+        go = LiveMoveNotice(
+            True, "go", "It holds.", True, "left", "away", 0.0042, target=0.144, uncertainty=0.0097
+        )
         fake.say(msgspec.structs.replace(go, to_go=0.15, wrong=True, words="Wrong way."))
         await scenes.until(pilot, lambda t: "wrong way" in t and "Wrong way." in t)
         fake.say(msgspec.structs.replace(go, there=True))
         text = await scenes.until(pilot, lambda t: "It holds." in t)
         assert text.count("there") == 3  # the way beside the number, its mark, the word of the key
-        fake.say(LiveSaid(True, "go", "Too far.", True, "left", "toward", 0.02, True, 0.164, 0.144, 0.08))
+        fake.say(
+            LiveMoveNotice(True, "go", "Too far.", True, "left", "toward", 0.02, True, 0.164, 0.144, 0.08)
+        )
         await scenes.until(pilot, lambda t: "past it" in t)
         fake.say(
-            LiveSaid(
+            LiveMoveNotice(
                 True,
                 "tighten",
                 "Tighten.",
@@ -368,7 +376,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
             )
         )
         await scenes.until(pilot, lambda t: "tighten" in t and "the screw drew it" in t and "0.030 mm" in t)
-        fake.say(Saved("move", "f1"), LiveSaid(False, "end", "Tight. Take the verifying passes."))
+        fake.say(Saved("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
         text = await scenes.until(pilot, lambda t: "The move is noted." in t)
         assert "Take the verifying passes." in text
         assert app.state.live is None

@@ -13,7 +13,16 @@ from bench.console.navigation import Navigation
 from bench.console.panels import health
 from bench.console.text import plain, width
 from bench.console.view_model import ViewModel
-from bench.protocol import Ask, Asking, GearReply, InstrumentState, LiveSaid, Readings, StatusReply, Version
+from bench.protocol import (
+    GearReply,
+    InstrumentState,
+    LiveMoveNotice,
+    Prompt,
+    PromptChanged,
+    Readings,
+    StatusReply,
+    Version,
+)
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 
@@ -52,7 +61,7 @@ def left(text: list[str], words: str) -> bool:
     return any(words in " ".join(" ".join(line[:room].split()) for line in text) for room in columns)
 
 
-def phases(scenes) -> list[tuple[Ask, str]]:
+def phases(scenes) -> list[tuple[Prompt, str]]:
     replace = msgspec.structs.replace
     mark = replace(
         scenes.push, phase="mark", words="Push to the mark at 25 mm, stop, press Enter, hold still.", enter=True,
@@ -77,7 +86,7 @@ def test_all_that_is_asked_is_inside(controller, scenes, size) -> None:
     for ask, sign in phases(scenes):
         fold(
             controller.state,
-            Asking("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"),
+            PromptChanged("r1", "fence-square", "big-sled", ask, question="Is the sled's fence square?"),
         )
         text = drawn(controller, size)
         assert any(sign in line for line in text), text
@@ -92,7 +101,7 @@ def test_all_that_is_asked_is_inside(controller, scenes, size) -> None:
 def test_why_it_was_not_kept_goes_before_what_is_asked(controller, scenes, size) -> None:
     remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
     ask = msgspec.structs.replace(scenes.push, remark=remark)
-    fold(controller.state, Asking("r1", "fence-square", "big-sled", ask))
+    fold(controller.state, PromptChanged("r1", "fence-square", "big-sled", ask))
     assert left(drawn(controller, size), remark)
 
 
@@ -137,7 +146,7 @@ def test_the_live_move_at_every_size(controller, scenes, size) -> None:
     controller.state.last = [scenes.finding()]
     fold(
         controller.state,
-        LiveSaid(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144),
+        LiveMoveNotice(True, "go", "0.052 mm to go away. Enter.", True, "left", "away", 0.052, target=0.144),
     )
     text = drawn(controller, size)
     assert left(text, "0.052 mm to go away. Enter.")

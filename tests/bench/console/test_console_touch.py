@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from bench.console.app import make_console
-from bench.protocol import Abandon, Asking, Begin, LiveSaid, Press, RunState, Undo
+from bench.protocol import Abandon, Begin, LiveMoveNotice, Press, PromptChanged, RunState, Undo
 
 SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
 ENDS = [SIZES[0], *(pytest.param(size, marks=pytest.mark.ci) for size in SIZES[1:3]), SIZES[3]]
@@ -53,13 +53,15 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
         await scenes.until(pilot, lambda t: "SET UP" in t)
         await touch(pilot, bar(app)["press"])
         assert len(fake.of(Press)) == 1
-        fake.say(Asking("r1", "fence-square", "big-sled", scenes.push))
+        fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t)
         targets = bar(app)
         assert "press" not in targets and {"undo", "keys"} <= set(targets)
         await touch(pilot, targets["undo"])
         assert len(fake.of(Undo)) == 1
-        fake.say(Asking("r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True)))
+        fake.say(
+            PromptChanged("r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True))
+        )
         await scenes.until(pilot, lambda t: "MOVING" in t)
         assert {"undo", "keys"} <= set(bar(app))
 
@@ -68,7 +70,7 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
 async def test_the_live_move_is_answered_by_touch(fake, scenes, size, phase) -> None:
     fake.last = [scenes.finding()]
     async with screen(fake, scenes, size) as (app, pilot):
-        fake.say(LiveSaid(True, phase, "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
+        fake.say(LiveMoveNotice(True, phase, "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
         await scenes.until(pilot, lambda t: "LIVE" in t)
         await touch(pilot, bar(app)["press"])
         assert len(fake.of(Press)) == 1
@@ -128,7 +130,7 @@ async def test_no_first_key_means_two_things_at_once(fake, scenes) -> None:
     async with screen(fake, scenes, (80, 24)) as (app, pilot):
         for words, ask in (("OUT", None), ("READY", scenes.push), ("SET UP", scenes.place)):
             if ask is not None:
-                fake.say(Asking("r1", "fence-square", "big-sled", ask))
+                fake.say(PromptChanged("r1", "fence-square", "big-sled", ask))
             await scenes.until(pilot, lambda t, words=words: words in t)
             keys = [a.keys[0] for a in app.controller.actions if a.can(app.controller)]
             assert len(keys) == len(set(keys)) >= 5
@@ -143,17 +145,19 @@ async def test_the_row_of_keys_lists_all_that_can_be_done_where_it_is_wide(fake,
             can = {a.name for a in app.controller.actions if a.can(app.controller)}
             # what Enter does already is not said twice
             assert can - set(bar(app)) <= {"again", "move", "more"}
-            fake.say(Asking("r1", "fence-square", "big-sled", scenes.push))
+            fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
 
 
 async def test_the_screw_is_slackened_again_by_the_key_that_takes_back(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with screen(fake, scenes, (40, 15)) as (app, pilot):
-        fake.say(LiveSaid(True, "go", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
+        fake.say(LiveMoveNotice(True, "go", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08))
         await scenes.until(pilot, lambda t: "move it" in t)
         assert "undo" not in bar(app)
         fake.say(
-            LiveSaid(True, "tighten", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08, -0.03)
+            LiveMoveNotice(
+                True, "tighten", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08, -0.03
+            )
         )
         await scenes.until(pilot, lambda t: "slack off" in t)
         await touch(pilot, bar(app)["undo"])

@@ -8,7 +8,7 @@ from bench.console.message_folding import fold
 from bench.console.notices import NOTICES, NoticeLine, NoticeList
 from bench.console.view_model import ViewModel
 from bench.finding import Unread
-from bench.protocol import InstrumentState, LogRows, Notice, SweepSaid
+from bench.protocol import InstrumentState, LogRows, Notice, PassNotice
 
 PORT = "/dev/serial/by-id/usb-gauge-if00-port0"
 
@@ -58,8 +58,8 @@ def test_a_held_display_is_bad_news_till_it_reads_again(state: ViewModel) -> Non
 
 
 def test_a_pass_refused_afterwards_was_not_kept(state: ViewModel) -> None:
-    fold(state, SweepSaid("a", "handle-left", "kept", push=True, words="1 of 3 kept."))
-    fold(state, SweepSaid("a", "handle-left", "refused", words="The reading jumps by 2.5 mm."))
+    fold(state, PassNotice("a", "handle-left", "kept", push=True, words="1 of 3 kept."))
+    fold(state, PassNotice("a", "handle-left", "refused", words="The reading jumps by 2.5 mm."))
     assert said(state) == [("The reading jumps by 2.5 mm.", True)]
     assert state.passes == []  # nor is it drawn
 

@@ -11,8 +11,18 @@ from console_job import bench, screen, shows, wait
 from bench.console.text import wrap
 from bench.demo.hands_client import DRAWN, HandsClient
 from bench.demo.screen import LESSONS
-from bench.procedure.prompt import Ask
-from bench.protocol import Asking, Begin, Concluded, Error, GetStatus, Live, LiveSaid, Press, Saved
+from bench.procedure.prompt import Prompt
+from bench.protocol import (
+    Begin,
+    Concluded,
+    Error,
+    GetStatus,
+    Live,
+    LiveMoveNotice,
+    Press,
+    PromptChanged,
+    Saved,
+)
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
@@ -37,8 +47,8 @@ def test_a_lesson_fits_a_phone_held_upright(step) -> None:
     assert len(wrap(LESSONS[step], 38)) <= 2
 
 
-def live(phase: str, way: str, to_go: float) -> LiveSaid:
-    return LiveSaid(True, phase, f"{phase} {to_go}", True, None, way, to_go, target=0.3)
+def live(phase: str, way: str, to_go: float) -> LiveMoveNotice:
+    return LiveMoveNotice(True, phase, f"{phase} {to_go}", True, None, way, to_go, target=0.3)
 
 
 @pytest.mark.ci
@@ -73,11 +83,11 @@ async def until(met) -> None:
 async def test_the_operator_taps_before_each_enter_and_hands_tap_at_a_word() -> None:
     wire = Deaf()
     hands_client = HandsClient(wire, Hands(VirtualSaw.draw(1), pace=0.01))  # type: ignore[arg-type]
-    rest = Ask(phase="tap", words="rest", placement="handle-left")
-    asked = Ask(phase="tap", words="tap", placement="handle-left", enter=True)
+    rest = Prompt(phase="tap", words="rest", placement="handle-left")
+    asked = Prompt(phase="tap", words="tap", placement="handle-left", enter=True)
 
-    async def hear(ask: Ask) -> None:
-        await wire.inbox.put(Asking("r", "fence-square", None, ask))
+    async def hear(ask: Prompt) -> None:
+        await wire.inbox.put(PromptChanged("r", "fence-square", None, ask))
         await asyncio.sleep(0.05)
 
     await hear(rest)
@@ -114,7 +124,7 @@ async def test_the_operator_does_the_whole_job_from_the_first_screen_on(scenes, 
     await wire.inbox.put(Concluded("r", out))
     assert (await asked(3))[-1] == Live(finding=out.id)
     await wire.inbox.put(Saved("move", out.id))
-    await wire.inbox.put(LiveSaid(False, "end", "The move is noted."))
+    await wire.inbox.put(LiveMoveNotice(False, "end", "The move is noted."))
     assert (await asked(4))[-1] == Begin("fence-square", jig=out.jig, lean=True, verifies=out.id)
     await wire.inbox.put(Concluded("r", scenes.finding("inside", name="f2")))
     await until(lambda: not hands_client.operator)

@@ -14,7 +14,7 @@ from bench.console.message_folding import fold
 from bench.console.navigation import Navigation
 from bench.console.text import plain
 from bench.console.view_model import ViewModel
-from bench.protocol import Cable, Cables, GearReply, InstrumentState, LearnSaid, StatusReply
+from bench.protocol import Cable, Cables, GearReply, InstrumentState, SetupNotice, StatusReply
 from bench.settings.settings_file import load
 
 
@@ -167,7 +167,7 @@ def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> 
     assert next_stage(state, navigation) == "travel"
     navigation.skipped = frozenset({"travel"})
     assert next_stage(state, navigation) == "leaf"
-    fold(state, LearnSaid("leaf", "kept", "I saw 0.10 mm going in.", on=False))
+    fold(state, SetupNotice("leaf", "kept", "I saw 0.10 mm going in.", on=False))
     assert next_stage(state, navigation) == "sled"
     navigation.skipped = frozenset(STAGES)
     assert next_stage(state, navigation) is None

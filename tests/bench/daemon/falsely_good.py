@@ -21,7 +21,7 @@ from bench.gear import Indicator, Jig, Saw
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.conclusion import conclude
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Notice, SweepSaid
+from bench.protocol import Notice, PassNotice
 from bench.render.notices import with_words
 from bench.stream.outlier_filter import OutlierFilter
 from bench.stream.sweep_detector import SweepDetector
@@ -162,7 +162,7 @@ class Job:
     start_sweep = end_sweep = undo_sweep = lambda self, *some, **more: None
 
     def _hear(self, message: Any) -> None:
-        refused = isinstance(message, SweepSaid) and message.state == "refused"
+        refused = isinstance(message, PassNotice) and message.state == "refused"
         if refused or isinstance(message, Notice):
             self.said.append((self.step, self.t, with_words(message, "mm").words))
 

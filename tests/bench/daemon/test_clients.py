@@ -25,8 +25,8 @@ from bench.protocol import (
     Version,
     Watch,
     WireError,
+    decode_notification,
     decode_request,
-    decode_said,
     encode,
 )
 
@@ -54,7 +54,7 @@ class Talk:
 
     async def hear(self) -> object:
         line = await self.reader.readline()
-        return decode_said(line) if line else None
+        return decode_notification(line) if line else None
 
 
 Connect = Callable[[], Awaitable[Talk]]

@@ -8,7 +8,7 @@ import os
 import pytest
 from encoders import make_encoder
 
-from bench.protocol import Cables, Error, GearReply, Learn, LearnSaid, Press, PutUnits, StatusReply
+from bench.protocol import Cables, Error, GearReply, Learn, Press, PutUnits, SetupNotice, StatusReply
 from bench.settings.settings_file import load
 
 BOTH = """# my own words
@@ -26,15 +26,15 @@ def asking(what: str):
     return lambda m: m.what == what and m.phase == "asking"
 
 
-def seen(m: LearnSaid) -> bool:
+def seen(m: SetupNotice) -> bool:
     return m.phase == "seen"
 
 
 async def on_the_cables(bench, wire) -> None:
     """Both cables are heard, and the plunger is asked for."""
     await bench.until(wire, Cables, lambda m: sum(c.state == "reads" for c in m.cables) == 2)
-    if not any(isinstance(m, LearnSaid) for m in wire.said):
-        await bench.until(wire, LearnSaid, asking("indicator"))
+    if not any(isinstance(m, SetupNotice) for m in wire.said):
+        await bench.until(wire, SetupNotice, asking("indicator"))
 
 
 async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatch) -> None:
@@ -47,16 +47,16 @@ async def test_from_no_file_to_two_instruments_that_read(first_bench, monkeypatc
         await on_the_cables(bench, wire)
         assert not bench.settings_file.exists()
         await bench.hands.press_plunger(1)
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         assert (found.port, found.grows, found.enter) == (bench.names["indicator"], "pushed-in", True)
         assert found.value == pytest.approx(2.0, abs=0.05)
         assert not bench.settings_file.exists()  # before the press nothing is written
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept" and not m.on)
+        await bench.until(wire, SetupNotice, lambda m: m.phase == "kept" and not m.on)
         wire.send(Learn("travel"))
-        await bench.until(wire, LearnSaid, asking("travel"))
+        await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(70.0, 400.0)
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         assert (found.port, found.grows) == (bench.names["travel"], "away")
         wire.send(Press(waits=False))
         status = await bench.until(wire, StatusReply)
@@ -83,11 +83,11 @@ async def test_an_indicator_that_falls_as_it_is_pushed_in_and_a_scale_that_count
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        assert (await bench.until(wire, LearnSaid, seen)).grows == "pulled-out"
+        assert (await bench.until(wire, SetupNotice, seen)).grows == "pulled-out"
         wire.send(Learn("travel"))  # what was seen is not kept
-        await bench.until(wire, LearnSaid, asking("travel"))
+        await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(70.0, 400.0)
-        assert (await bench.until(wire, LearnSaid, seen)).grows == "toward"
+        assert (await bench.until(wire, SetupNotice, seen)).grows == "toward"
         assert not bench.settings_file.exists()
         wire.send(Press(waits=False))
         told = await bench.until(
@@ -104,9 +104,9 @@ async def test_a_board_is_found_with_the_gauge_whose_bits_it_sends(first_bench) 
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        await bench.until(wire, LearnSaid, seen)
+        await bench.until(wire, SetupNotice, seen)
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         await bench.reads()
         port = load(bench.settings_file).indicator
         assert port is not None and port.options == {"profile": "bridge", "gauge": "sync24"}
@@ -119,17 +119,17 @@ async def test_two_that_move_one_that_goes_away_and_a_press_too_short(first_benc
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await asyncio.gather(bench.hands.press_plunger(1), bench.hands.stop_at(1.6, 40.0))
-        said = await bench.until(wire, LearnSaid, lambda m: "More than one moved" in m.words)
+        said = await bench.until(wire, SetupNotice, lambda m: "More than one moved" in m.words)
         assert said.phase == "asking" and "pretend-travel by 1." in said.words
         await bench.hands.press_plunger(1, 0.05)
         said = await bench.until(
-            wire, LearnSaid, lambda m: "0.1 mm at the least" in m.words.replace("0.10", "0.1")
+            wire, SetupNotice, lambda m: "0.1 mm at the least" in m.words.replace("0.10", "0.1")
         )
         assert said.phase == "asking"
         await bench.hands.press_plunger(1)
-        await bench.until(wire, LearnSaid, seen)
+        await bench.until(wire, SetupNotice, seen)
         bench.ports.unplug("indicator")
-        said = await bench.until(wire, LearnSaid, asking("indicator"))
+        said = await bench.until(wire, SetupNotice, asking("indicator"))
         assert "went away; nothing was kept" in said.words
         wire.send(Press(waits=False))
         await asyncio.sleep(0.2)
@@ -144,11 +144,13 @@ async def test_the_sled_must_go_far_enough_and_stay(first_bench) -> None:
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         wire.send(Learn("travel"))
-        await bench.until(wire, LearnSaid, asking("travel"))
+        await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(20.0, 400.0, settle=1.0)
-        await bench.until(wire, LearnSaid, lambda m: "50 mm at the least" in m.words and m.phase == "asking")
+        await bench.until(
+            wire, SetupNotice, lambda m: "50 mm at the least" in m.words and m.phase == "asking"
+        )
         await bench.hands.push(40.0, 400.0)
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         assert found.value == pytest.approx(60.0, abs=3.0)  # what it had gone already counts
 
 
@@ -161,14 +163,14 @@ async def test_later_it_is_found_anew_and_what_the_file_says_otherwise_is_told_f
         await bench.reads()
         assert not bench.service.learner.scanner.on  # nothing is asked by itself where instruments are set up
         wire.send(Learn("indicator"))
-        await bench.until(wire, LearnSaid, asking("indicator"))
+        await bench.until(wire, SetupNotice, asking("indicator"))
         await bench.until(wire, Cables, lambda m: {c.role for c in m.cables} == {"indicator", "travel"})
         await asyncio.sleep(0.5)
         await bench.hands.press_plunger(1)
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         assert 'indicator.grows = "pulled-out" becomes "pushed-in"' in found.words
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         after = bench.settings_file.read_text()
         assert after == text.format(**bench.names).replace("pulled-out", "pushed-in")
         assert bench.service.settings.gear.indicator.grows == "pushed-in"
@@ -180,26 +182,28 @@ async def test_a_file_that_may_not_be_written_is_said_and_what_to_write_there(fi
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        await bench.until(wire, LearnSaid, seen)
+        await bench.until(wire, SetupNotice, seen)
         wire.send(Press(waits=False))
-        said = await bench.until(wire, LearnSaid, lambda m: m.phase == "failed")
+        said = await bench.until(wire, SetupNotice, lambda m: m.phase == "failed")
         assert "read-only" in said.words and f'port = "{bench.names["indicator"]}"' in said.words
         assert bench.settings_file.read_text() == 'units = "mm"\n'
         assert bench.service.bench.instruments == []
 
 
-async def proof(bench, wire, leaf: float, under: float) -> LearnSaid:
+async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
     """Rest, Enter, the leaf under the tip, Enter; the last that was said."""
     wire.send(Learn("leaf", leaf=leaf))
-    await bench.until(wire, LearnSaid, lambda m: m.enter and m.step == 1)
+    await bench.until(wire, SetupNotice, lambda m: m.enter and m.step == 1)
     await asyncio.sleep(0.1)
     wire.send(Press(waits=False))
-    await bench.until(wire, LearnSaid, lambda m: m.enter and m.step == 2)
+    await bench.until(wire, SetupNotice, lambda m: m.enter and m.step == 2)
     slipping = asyncio.create_task(bench.hands.slip_leaf(under, 4.0))
     await asyncio.sleep(0.4)
     wire.send(Press(waits=False))
     try:
-        return await bench.until(wire, LearnSaid, lambda m: m.phase != "asking" or (m.enter and m.step == 2))
+        return await bench.until(
+            wire, SetupNotice, lambda m: m.phase != "asking" or (m.enter and m.step == 2)
+        )
     finally:
         slipping.cancel()
         bench.hands._pulses.clear()  # the leaf is drawn out
@@ -236,7 +240,7 @@ async def test_inches_taken_for_millimetres_are_named_and_put_right_by_a_press(f
         assert said.phase == "seen" and "1/25.4 of it" in said.words and "inches" in said.words
         assert "default_unit" not in bench.settings_file.read_text()
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: "prove it again" in m.words)
+        await bench.until(wire, SetupNotice, lambda m: "prove it again" in m.words)
         kept = load(bench.settings_file)
         assert kept.indicator is not None and kept.indicator.options["default_unit"] == "in"
         assert kept.gear.indicator.resolution == pytest.approx(0.00005 * 25.4)
@@ -258,12 +262,12 @@ async def test_a_daemon_that_ends_in_mid_learning_comes_up_asking_again(first_be
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        await bench.until(wire, LearnSaid, seen)
+        await bench.until(wire, SetupNotice, seen)
         await bench.stop()
         assert [p.name for p in bench.folder.iterdir() if p.suffix == ".toml" or p.name.startswith(".")] == []
         await bench.start()
         wire = await bench.talk()
-        await bench.until(wire, LearnSaid, asking("indicator"))
+        await bench.until(wire, SetupNotice, asking("indicator"))
 
 
 async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_bench) -> None:
@@ -273,11 +277,11 @@ async def test_an_indicator_in_inches_sends_its_unit_and_so_it_is_shown(first_be
         wire = await bench.talk()
         await on_the_cables(bench, wire)
         await bench.hands.press_plunger(1)
-        assert "so will this" in (await bench.until(wire, LearnSaid, seen)).words
+        assert "so will this" in (await bench.until(wire, SetupNotice, seen)).words
         # on a busy machine one press shows too few numbers to tell the count
         await bench.hands.press_plunger(2)
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         kept = load(bench.settings_file)
         assert kept.units == "inch" and 'resolution = "0.0005 in"' in bench.settings_file.read_text()
         wire.send(PutUnits("mm"))
@@ -302,19 +306,19 @@ async def test_slow_instruments_that_send_no_unit_with_parity(first_bench) -> No
         await on_the_cables(bench, wire)
         await asyncio.sleep(0.7)
         pressing = asyncio.create_task(bench.hands._push_in(2.0, 2.0, 0.3))
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         await pressing
         assert found.grows == "pushed-in"
         wire.send(Press(waits=False))
-        await bench.until(wire, LearnSaid, lambda m: m.phase == "kept")
+        await bench.until(wire, SetupNotice, lambda m: m.phase == "kept")
         text = bench.settings_file.read_text()
         assert 'parity7 = "even"' in text and 'default_unit = "mm"' in text
         assert "resolution" not in text  # too few values to tell it from
         await bench.reads()
         wire.send(Learn("travel"))
-        await bench.until(wire, LearnSaid, asking("travel"))
+        await bench.until(wire, SetupNotice, asking("travel"))
         await bench.hands.push(70.0, 100.0)
-        assert (await bench.until(wire, LearnSaid, seen)).grows == "away"
+        assert (await bench.until(wire, SetupNotice, seen)).grows == "away"
 
 
 @pytest.mark.slow
@@ -336,7 +340,7 @@ async def test_an_indicator_that_speaks_at_its_own_button_only(first_bench) -> N
         await bench.until(wire, Cables, heard(2.0))
         await pressing
         bench.ports.press_send()
-        found = await bench.until(wire, LearnSaid, seen)
+        found = await bench.until(wire, SetupNotice, seen)
         assert (found.port, found.value) == (bench.names["indicator"], pytest.approx(2.0, abs=0.01))
 
 
@@ -360,10 +364,10 @@ async def test_nothing_that_moves_is_said_with_what_is_heard(first_bench, monkey
     async with first_bench() as bench:
         wire = await bench.talk()
         said = await bench.until(
-            wire, LearnSaid, lambda m: "Nothing has moved yet" in m.words and "pretend-travel" in m.words
+            wire, SetupNotice, lambda m: "Nothing has moved yet" in m.words and "pretend-travel" in m.words
         )
         assert said.phase == "asking" and "heard: pretend-indicator, pretend-travel" in said.words
         bench.ports.silence("travel")
         bench.ports.unplug("indicator")
         bench.ports.unplug("travel")
-        await bench.until(wire, LearnSaid, lambda m: "no instrument is heard" in m.words)
+        await bench.until(wire, SetupNotice, lambda m: "no instrument is heard" in m.words)

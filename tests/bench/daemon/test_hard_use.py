@@ -18,14 +18,14 @@ from pathlib import Path
 import pytest
 
 from bench.protocol import (
-    Asking,
     Begin,
     GetStatus,
     InstrumentState,
+    PassNotice,
     Press,
+    PromptChanged,
     Readings,
     StatusReply,
-    SweepSaid,
     Watch,
 )
 from bench.protocol.client import WireClient
@@ -126,20 +126,20 @@ def test_no_sweep_is_joined_across_a_pulled_cable(rigs, run, wire) -> None:
     while True:  # cautions, placement
         message = client.next(1.0)
         assert time.monotonic() < until
-        if isinstance(message, Asking) and message.ask is not None:
+        if isinstance(message, PromptChanged) and message.ask is not None:
             if message.ask.enter:
                 client.send(Press(waits=False))
             elif message.ask.ready:
                 break
     mover = threading.Thread(target=rig.go, args=(240.0, 200.0))
     mover.start()
-    said: list[SweepSaid] = []
+    said: list[PassNotice] = []
     pulled = plugged = False
     until = time.monotonic() + 20
     while mover.is_alive() or not said or said[-1].state == "running":
         assert time.monotonic() < until
         message = client.next(0.01)
-        if isinstance(message, SweepSaid):
+        if isinstance(message, PassNotice):
             said.append(message)
         if rig.s > 100.0 and not pulled:
             rig.unplug("indicator")
@@ -270,9 +270,9 @@ def test_copies_while_it_sweeps(copies: int, rigs, run, wire, pushing, figure, t
     kept = 0
     while kept < 1 and time.monotonic() < until:
         message = client.next(0.2)
-        if isinstance(message, Asking) and message.ask is not None and message.ask.enter:
+        if isinstance(message, PromptChanged) and message.ask is not None and message.ask.enter:
             client.send(Press(waits=False))
-        kept += isinstance(message, SweepSaid) and message.state == "kept"
+        kept += isinstance(message, PassNotice) and message.state == "kept"
     assert kept
     watcher.look(0.2)
     watcher.late.clear()

@@ -13,7 +13,7 @@ import time
 
 import pytest
 
-from bench.protocol import Asking, Begin, Press, Saved, SweepSaid
+from bench.protocol import Begin, PassNotice, Press, PromptChanged, Saved
 from bench.protocol.client import Gone
 
 
@@ -22,9 +22,9 @@ def drive(client, seconds: float, kept: set[str], acked: set[str]) -> None:
     until = time.monotonic() + seconds
     while (left := until - time.monotonic()) > 0:
         message = client.next(left)
-        if isinstance(message, Asking) and message.ask is not None and message.ask.enter:
+        if isinstance(message, PromptChanged) and message.ask is not None and message.ask.enter:
             client.send(Press(waits=False))
-        elif isinstance(message, SweepSaid) and message.state == "kept":
+        elif isinstance(message, PassNotice) and message.state == "kept":
             kept.add(message.sweep)
         elif isinstance(message, Saved) and message.what == "sweep":
             acked.add(message.id)
@@ -105,11 +105,11 @@ def test_terminated_in_a_sweep(times, rigs, run, wire, figure, tmp_path) -> None
         until = time.monotonic() + 60
         while sweep is None and time.monotonic() < until:
             message = client.next(1.0)
-            if isinstance(message, Asking) and message.ask is not None and message.ask.enter:
+            if isinstance(message, PromptChanged) and message.ask is not None and message.ask.enter:
                 client.send(Press(waits=False))
-            elif isinstance(message, Asking) and message.ask is not None and message.ask.ready:
+            elif isinstance(message, PromptChanged) and message.ask is not None and message.ask.ready:
                 rig.go(60.0, 600.0)
-            elif isinstance(message, SweepSaid) and message.state == "running":
+            elif isinstance(message, PassNotice) and message.state == "running":
                 sweep = message.sweep
                 began = time.monotonic()
                 daemon.process.send_signal(signal.SIGTERM)

@@ -18,8 +18,8 @@ from bench.demo.operator import Operator, connect, virtual_bench
 from bench.finding import Finding, Move, Quantity, Settle
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
-from bench.procedure.wrong_use import WrongUse
-from bench.protocol import Begin, Error, Live, LiveSaid, Press
+from bench.procedure.wrong_use import InvalidRequest
+from bench.protocol import Begin, Error, Live, LiveMoveNotice, Press
 from bench.render.notices import with_words
 
 JIG = Jig("big-sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0, pivot_to_stop=480.0)
@@ -45,10 +45,10 @@ class Sled:
         self.live = LiveMove(Live(**request), finding(rotation), jig, 0.001, drew_last)
         self.t, self.at = 0.0, 2.5
 
-    def said(self) -> LiveSaid:
+    def said(self) -> LiveMoveNotice:
         return with_words(self.live.said(), "mm")
 
-    def hear(self, *values: float) -> LiveSaid:
+    def hear(self, *values: float) -> LiveMoveNotice:
         """One reading after the other, each in a block of its own."""
         for value in values:
             self.t += 0.05
@@ -56,10 +56,10 @@ class Sled:
         self.at = values[-1]
         return self.said()
 
-    def hold(self, value: float, seconds: float = 1.0) -> LiveSaid:
+    def hold(self, value: float, seconds: float = 1.0) -> LiveMoveNotice:
         return self.hear(*[value] * round(20 * seconds))
 
-    def go(self, to: float, seconds: float = 1.0) -> LiveSaid:
+    def go(self, to: float, seconds: float = 1.0) -> LiveMoveNotice:
         """As a hand does it: gradually."""
         first, steps = self.at, round(20 * seconds)
         return self.hear(*(first + (to - first) * n / steps for n in range(1, steps + 1)))
@@ -297,7 +297,7 @@ def test_too_close_to_call_is_not_made_live() -> None:
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
-    with pytest.raises(WrongUse, match=r"proposes no move\. 10 pushes in all would settle it"):
+    with pytest.raises(InvalidRequest, match=r"proposes no move\. 10 pushes in all would settle it"):
         host.start(Live(), close)
     assert host.move is None and not told
 
@@ -307,23 +307,23 @@ class Made:
 
     def __init__(self, wire, hands) -> None:
         self.wire, self.hands = wire, hands
-        self.heard: list[LiveSaid] = []
+        self.heard: list[LiveMoveNotice] = []
 
-    async def until(self, met: Callable[[LiveSaid], bool]) -> LiveSaid:
+    async def until(self, met: Callable[[LiveMoveNotice], bool]) -> LiveMoveNotice:
         async with asyncio.timeout(60):
             while True:
                 message = await self.wire.inbox.get()
                 assert not isinstance(message, Error), message
-                if isinstance(message, LiveSaid):
+                if isinstance(message, LiveMoveNotice):
                     self.heard.append(message)
                     if met(message):
                         return message
 
-    async def press(self, phase: str) -> LiveSaid:
+    async def press(self, phase: str) -> LiveMoveNotice:
         self.wire.send(Press())
         return await self.until(lambda said: said.phase == phase)
 
-    async def make(self, way: str, drawn: float) -> LiveSaid:
+    async def make(self, way: str, drawn: float) -> LiveMoveNotice:
         self.wire.send(Live())
         await self.until(lambda said: said.phase == "stand")
         await self.hands.put("free-end")

@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point, Polygon
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
-from bench.protocol import Live, LiveSaid
+from bench.protocol import Live, LiveMoveNotice
 from bench.render.notices import with_words
 
 LOOK = {"beyond": (0, -1), "behind": (0, 1), "right": (-1, 0), "left": (1, 0)}  # which way the plunger points
@@ -64,10 +64,10 @@ class Turning:
             self.live.press()
         assert self.live.phase == "go"
 
-    def said(self) -> LiveSaid:
+    def said(self) -> LiveMoveNotice:
         return with_words(self.live.said(), "mm")
 
-    def turn(self, to: float, steps: int = 20) -> LiveSaid:
+    def turn(self, to: float, steps: int = 20) -> LiveMoveNotice:
         first = self.rotation
         for n in range(1, steps + 1):
             self.t += 0.05

@@ -11,7 +11,7 @@ from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Asking, MarkTaken, Notice
+from bench.protocol import MarkNotice, Notice, PromptChanged
 
 MARKS = (25.0, 75.0, 125.0)
 
@@ -67,7 +67,7 @@ class Saw:
 
     @property
     def marks(self) -> list[float | None]:
-        return [one.at for one in self.said if isinstance(one, MarkTaken)]
+        return [one.at for one in self.said if isinstance(one, MarkNotice)]
 
 
 @pytest.fixture
@@ -146,7 +146,7 @@ def test_a_press_that_waits_is_taken_back_alone(saw: Saw) -> None:
     assert saw.run.undo(saw.now).code == "press-undone"
     saw.wait(3.0)
     assert saw.marks == [25.0] and saw.run.facts.marks_taken == 1
-    assert isinstance(saw.said[-1], Asking) and not saw.said[-1].ask.waiting
+    assert isinstance(saw.said[-1], PromptChanged) and not saw.said[-1].ask.waiting
 
 
 @pytest.mark.parametrize("kind", ["slot-blade", "test-board"])

@@ -13,12 +13,12 @@ import pytest
 from bench.protocol import (
     UNRECORDED,
     Abandon,
-    Asking,
     Begin,
     Done,
     GetStatus,
     Moved,
     Notice,
+    PromptChanged,
     Readings,
     Recording,
     Saved,
@@ -200,7 +200,7 @@ def test_a_full_failing_or_read_only_medium(trouble, small_disk, rigs, run, wire
     client = wire()
     client.send(Watch())
     client.send(Begin("fence-square", sweeps=50, ref=1))
-    asking = heard(client, Asking, lambda m: m.ref == 1)
+    asking = heard(client, PromptChanged, lambda m: m.ref == 1)
     assert not asking.recorded
     assert run("status").process.stdout.read().count(LOST.encode()) == 1
     assert heard(client, Readings).values

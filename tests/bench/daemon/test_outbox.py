@@ -8,21 +8,21 @@ import msgspec
 import pytest
 
 from bench.daemon.outbox import SHOW_SAVING_S, Outbox
-from bench.daemon.request_handlers import ONLY_ASKS, Answers
+from bench.daemon.request_handlers import ONLY_ASKS, RequestHandlers
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import (
     UNRECORDED,
     Concluded,
     Done,
     Finding,
-    LearnSaid,
-    LiveSaid,
-    MarkTaken,
-    NotConcluded,
+    LiveMoveNotice,
+    MarkNotice,
+    NoFinding,
     Notice,
+    PassNotice,
     Request,
     Saved,
-    SweepSaid,
+    SetupNotice,
 )
 from bench.render.notices import with_words
 from bench.settings.settings_file import Settings
@@ -138,10 +138,10 @@ def test_a_cable_kept_in_the_settings_is_kept_whatever_the_log_does() -> None:
     desk = Desk()
     desk.give()
     desk.box.trouble(taking=False)
-    cable, leaf = LearnSaid("travel", "kept", "Kept."), LearnSaid("leaf", "kept", "Right unit.")
+    cable, leaf = SetupNotice("travel", "kept", "Kept."), SetupNotice("leaf", "kept", "Right unit.")
     desk.box.tell(cable)
     desk.box.tell(leaf)
-    assert desk.told == [cable, LearnSaid("leaf", "kept", "Right unit.", recorded=False)]
+    assert desk.told == [cable, SetupNotice("leaf", "kept", "Right unit.", recorded=False)]
 
 
 def test_answers_of_two_clients_each_go_to_their_own() -> None:
@@ -164,15 +164,15 @@ KEPT = StatusMessage("pass-kept", {"taken": 1, "wanted": 3})
 @pytest.mark.parametrize(
     "message",
     [
-        SweepSaid("s", "p", "kept", taken=1, wanted=3, remarks=[KEPT]),
-        SweepSaid("s", "p", "undone", remarks=[StatusMessage("undone-by-hand")]),
-        MarkTaken("p", 25.0, 1, 3, 0.1, remarks=[StatusMessage("mark-taken", {"value": 0.1, "at": 25.0})]),
+        PassNotice("s", "p", "kept", taken=1, wanted=3, remarks=[KEPT]),
+        PassNotice("s", "p", "undone", remarks=[StatusMessage("undone-by-hand")]),
+        MarkNotice("p", 25.0, 1, 3, 0.1, remarks=[StatusMessage("mark-taken", {"value": 0.1, "at": 25.0})]),
         Done(remarks=[StatusMessage("given-up", {"check": "fence-square"})]),
-        LiveSaid(False, "end", remarks=[StatusMessage("live-tight")]),
-        LearnSaid("leaf", "kept", remarks=[StatusMessage("leaf-proved", {"seen": 0.1})]),
+        LiveMoveNotice(False, "end", remarks=[StatusMessage("live-tight")]),
+        SetupNotice("leaf", "kept", remarks=[StatusMessage("leaf-proved", {"seen": 0.1})]),
         Notice("tap", code="tap-passed"),
         Concluded("r", Finding(id="f", check="c", quantities=[], verdict=None)),
-        NotConcluded("r", remarks=[StatusMessage("not-concluded", {"why": "x"})]),
+        NoFinding("r", remarks=[StatusMessage("not-concluded", {"why": "x"})]),
     ],
 )
 def test_no_word_of_keeping_without_a_record(message) -> None:
@@ -185,7 +185,7 @@ def test_no_word_of_keeping_without_a_record(message) -> None:
     assert told.recorded is False
     assert getattr(told, "state", "") != "kept"
     words = getattr(told, "words", "") or getattr(told, "text", "")
-    if not isinstance(told, Done | Concluded | NotConcluded):
+    if not isinstance(told, Done | Concluded | NoFinding):
         assert words.startswith("NOT RECORDED: ")
         assert "kept" not in words
     if isinstance(told, Done):
@@ -193,7 +193,7 @@ def test_no_word_of_keeping_without_a_record(message) -> None:
 
 
 def test_what_only_asks_claims_nothing_and_is_not_marked() -> None:
-    asks = LiveSaid(True, "lean", remarks=[StatusMessage("live-lean")], recorded=False)
+    asks = LiveMoveNotice(True, "lean", remarks=[StatusMessage("live-lean")], recorded=False)
     assert with_words(asks, "mm").words.startswith("Lean the sled")
 
 
@@ -210,7 +210,7 @@ async def test_every_request_that_may_change_something_is_answered_through_the_o
     desk, client = Desk(), Client()
     desk.bench = type("Bench", (), {"outbox": desk.box})
     desk.settings = Settings()
-    answers = Answers(desk)
+    answers = RequestHandlers(desk)
 
     async def answer(client, send, request) -> None:
         desk.give()

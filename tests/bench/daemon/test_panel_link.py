@@ -12,14 +12,22 @@ from gpiozero.pins.mock import MockFactory, MockPWMPin
 
 from bench.daemon.panel import PanelLink
 from bench.finding import Finding
-from bench.procedure.prompt import Ask
-from bench.protocol import Asking, Concluded, InstrumentState, MarkTaken, NotConcluded, Notice, SweepSaid
+from bench.procedure.prompt import Prompt
+from bench.protocol import (
+    Concluded,
+    InstrumentState,
+    MarkNotice,
+    NoFinding,
+    Notice,
+    PassNotice,
+    PromptChanged,
+)
 from bench.settings.settings_file import Panel
 from hw.pedal import LONG_S
 
-READY = Asking(run="1", check="fence-square", ask=Ask("sweep", "push", ready=True))
-WANTS = Asking(run="1", check="fence-square", ask=Ask("place", "put it", enter=True))
-WORKING = Asking(run="1", check="fence-square", ask=Ask("working-out", "a moment"))
+READY = PromptChanged(run="1", check="fence-square", ask=Prompt("sweep", "push", ready=True))
+WANTS = PromptChanged(run="1", check="fence-square", ask=Prompt("place", "put it", enter=True))
+WORKING = PromptChanged(run="1", check="fence-square", ask=Prompt("working-out", "a moment"))
 
 
 class Foot:
@@ -63,7 +71,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
     foot.pedal.drive_high()
     await foot.until(lambda: bool(foot.presses))
     assert foot.presses == ["press"]
-    foot.link.show(SweepSaid("s", "handle-left", "kept"))
+    foot.link.show(PassNotice("s", "handle-left", "kept"))
     assert foot.buzzer.state  # heard where the eyes are on the fence
     foot.link.tone("low")
     foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
@@ -91,13 +99,16 @@ async def test_what_is_wanted_is_what_is_lit(foot: Foot) -> None:
     for message, pattern in (
         (WANTS, "wants-you"),
         (READY, "ready"),
-        (Asking(run="1", ask=Ask("sweep", "leave it at rest")), "ready"),  # nothing new to do: as it was
+        (
+            PromptChanged(run="1", ask=Prompt("sweep", "leave it at rest")),
+            "ready",
+        ),  # nothing new to do: as it was
         (Notice("log", "words only"), "ready"),
-        (MarkTaken("handle-left", 25.0, 1, 9, 2.5), "ready"),
+        (MarkNotice("handle-left", 25.0, 1, 9, 2.5), "ready"),
         (WORKING, "idle"),
-        (NotConcluded("1", "too few"), "trouble"),
+        (NoFinding("1", "too few"), "trouble"),
         (WANTS, "wants-you"),
-        (Asking(run=None), "idle"),
+        (PromptChanged(run=None), "idle"),
     ):
         foot.link.show(message)
         assert lit(foot) == pattern, message
@@ -131,7 +142,7 @@ async def test_pins_that_cannot_be_had_are_said_and_nothing_else(caplog: pytest.
 def test_no_panel_is_silence() -> None:
     link = PanelLink(None, lambda: None, lambda: None)
     link.tone("low")
-    link.show(SweepSaid("s", "handle-left", "kept"))
+    link.show(PassNotice("s", "handle-left", "kept"))
     link.show(READY)
     assert link.words is None
     link.stop()

@@ -7,7 +7,7 @@ import random
 import msgspec
 import pytest
 
-from bench.protocol import Abandon, Asking, Begin, Done, Moved, Press, SweepSaid, Undo
+from bench.protocol import Abandon, Begin, Done, Moved, PassNotice, Press, PromptChanged, Undo
 
 BEGIN = Begin("fence-square", sweeps=50)
 
@@ -15,7 +15,7 @@ BEGIN = Begin("fence-square", sweeps=50)
 def begun(bed, client) -> bool:
     client.send(Abandon(ref=1))
     client.send(msgspec.structs.replace(BEGIN, ref=2))
-    run = bed.heard(client, Asking, lambda m: m.ref == 2).run
+    run = bed.heard(client, PromptChanged, lambda m: m.ref == 2).run
     bed.kill()
     return bed.holds("SELECT 1 FROM check_run WHERE run = ? AND state = 'open'", run)
 
@@ -33,17 +33,17 @@ def acknowledged(bed, client) -> bool:
 
 def kept(bed, client) -> bool:
     client.send(Press())
-    bed.heard(client, Asking, lambda m: m.ask.ready)
+    bed.heard(client, PromptChanged, lambda m: m.ask.ready)
     sweep = None
     while sweep is None:  # a push that a busy machine sends in jerks is refused, and done again
         bed.rig.go(150.0, speed=600.0)
-        said = bed.heard(client, SweepSaid, lambda m: m.state in ("kept", "refused"))
+        said = bed.heard(client, PassNotice, lambda m: m.state in ("kept", "refused"))
         if said.state == "kept":
             sweep = said.sweep
             bed.kill()
         else:
             bed.rig.go(0.0, speed=600.0)
-            bed.heard(client, Asking, lambda m: m.ask.ready)
+            bed.heard(client, PromptChanged, lambda m: m.ask.ready)
     return bed.holds("SELECT 1 FROM sweep WHERE sweep = ? AND state = 'whole'", sweep)
 
 

@@ -20,7 +20,7 @@ from bench.demo.operator import Operator
 from bench.demo.single_check import missed, one_check
 from bench.demo.truth import TRUTHS, truth_of
 from bench.finding import Finding, Quantity
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.render.finding import quantity_words
 from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
@@ -127,7 +127,7 @@ async def test_hands_cut_the_board_as_the_check_was_asked_for(monkeypatch, optio
     monkeypatch.setattr(Hands, "cut_board", cut_board)
     monkeypatch.setattr(Hands, "measure", measure)
     near, _ = find_check("test-board").plan(options, EvidenceGear())
-    asked = Ask(phase="place", placement=near.placement, gather="width", at=near.at)
+    asked = Prompt(phase="place", placement=near.placement, gather="width", at=near.at)
     await follow(Hands(VirtualSaw.draw(1), pace=0.0), asked, validated(find_check("test-board"), options))
     assert cut == [(options.get("kept", "left"), options.get("turns", 4))]
 
@@ -135,13 +135,13 @@ async def test_hands_cut_the_board_as_the_check_was_asked_for(monkeypatch, optio
 async def test_what_the_saw_has_not_got_is_said() -> None:
     hands = Hands(VirtualSaw.draw(1), pace=0.0)
     operator = Operator(None, hands, print)  # type: ignore[arg-type]
-    runner = Ask(phase="width", words="", placement="runner-left", gather="width", at=900.0)
+    runner = Prompt(phase="width", words="", placement="runner-left", gather="width", at=900.0)
     with pytest.raises(ValueError, match="ends at 450"):
         await follow(hands, runner, {})
     with pytest.raises(DemoError, match="the pretend saw cannot: the runner ends at 450 mm, before 900 mm"):
         await operator._follow(runner)
     with pytest.raises(ValueError, match="no set-up is called 'upside-down'"):
-        await follow(hands, Ask(phase="place", words="", placement="upside-down"), {})
+        await follow(hands, Prompt(phase="place", words="", placement="upside-down"), {})
 
 
 def test_one_check_wants_no_screen() -> None:

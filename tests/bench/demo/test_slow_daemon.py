@@ -11,14 +11,14 @@ from bench.demo import daemon_process, operator
 from bench.demo.daemon_process import DemoError, start_daemon
 from bench.demo.operator import Operator
 from bench.finding import Finding
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.protocol import (
-    Asking,
     Begin,
     Concluded,
     GetStatus,
-    NotConcluded,
+    NoFinding,
     Press,
+    PromptChanged,
     RunState,
     StatusReply,
 )
@@ -26,11 +26,11 @@ from hw.virtual.hands import Hands
 from hw.virtual.saw import VirtualSaw
 
 ASKED = [
-    Ask(phase="cautions", words="Read.", enter=True, cautions=["Unplug the saw."]),
-    Ask(
+    Prompt(phase="cautions", words="Read.", enter=True, cautions=["Unplug the saw."]),
+    Prompt(
         phase="place", words="Set up.", enter=True, placement="handle-left", step=1, steps=1, mount="standing"
     ),
-    Ask(phase="spot", words="Read the spot.", enter=True, placement="handle-left", gather="spot"),
+    Prompt(phase="spot", words="Read the spot.", enter=True, placement="handle-left", gather="spot"),
 ]
 FOUND = Finding(check="fence-square", quantities=[])
 SLOW = 3  # times that it is said before the daemon goes on
@@ -44,7 +44,7 @@ class Slow:
     def __init__(self, deaf: int = 0) -> None:
         self.inbox: asyncio.Queue = asyncio.Queue()
         self.left, self.deaf = [*ASKED], deaf
-        self.now: Ask | None = None
+        self.now: Prompt | None = None
         self.owed, self.said = False, []
 
     def send(self, message) -> None:
@@ -61,7 +61,7 @@ class Slow:
         if "Still waiting" in words and self.owed and len(self.waits()) % SLOW == 0:
             self.owed = False
             self.now = self.left.pop(0) if self.left else None
-            asking = Asking("r", "fence-square", None, self.now)
+            asking = PromptChanged("r", "fence-square", None, self.now)
             self.inbox.put_nowait(asking if self.now else Concluded("r", FOUND))
 
     def waits(self) -> list[str]:
@@ -90,7 +90,7 @@ async def test_a_slow_daemon_is_waited_for_and_what_is_waited_for_is_said(deaf) 
 async def test_what_the_daemon_cannot_do_ends_it_all_the_same() -> None:
     wire = Slow()
     operator = Operator(wire, Hands(VirtualSaw.draw(1), pace=0.0), wire.say)  # type: ignore[arg-type]
-    wire.inbox.put_nowait(NotConcluded("r", "Two set-ups are needed."))
+    wire.inbox.put_nowait(NoFinding("r", "Two set-ups are needed."))
     with pytest.raises(DemoError, match="Two set-ups are needed"):
         await operator.take(Begin("fence-square"))
     wire.inbox.put_nowait(None)

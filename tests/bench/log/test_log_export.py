@@ -20,7 +20,7 @@ from click.testing import CliRunner
 
 from bench.cli.log import log
 from bench.daemon.clients import DROP, Clients
-from bench.daemon.request_handlers import Answers
+from bench.daemon.request_handlers import RequestHandlers
 from bench.log import export
 from bench.log.findings import each_finding
 from bench.log.read_only import open_read
@@ -38,7 +38,9 @@ asyncio.run(serve(Path(sys.argv[1]), Path(sys.argv[2]), None))
 async def serve(path: Path, at: Path, begun: Callable[[], None] | None) -> None:
     """What answers for the log in the daemon, without its instruments; until it is cancelled."""
     service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path))
-    clients = Clients(at, lambda client: client.send(Version("test", log=str(path))), Answers(service).answer)
+    clients = Clients(
+        at, lambda client: client.send(Version("test", log=str(path))), RequestHandlers(service).answer
+    )
     await clients.start()
     if begun is not None:
         begun()

@@ -16,7 +16,7 @@ import pytest
 from bench.finding import Finding, Quantity
 from bench.gear import Jig
 from bench.procedure.live_move import LiveMove
-from bench.protocol import Live, LiveSaid
+from bench.protocol import Live, LiveMoveNotice
 from bench.render.notices import with_words
 
 JIG = Jig("s", pivot="right", pivot_to_blade=250.0, pivot_to_screw=480.0)
@@ -70,10 +70,10 @@ class Sled:
             self.live.press()
         assert self.live.phase == "go", self.said().words
 
-    def said(self) -> LiveSaid:
+    def said(self) -> LiveMoveNotice:
         return with_words(self.live.said(), "mm")
 
-    def hear(self, at: float) -> LiveSaid:
+    def hear(self, at: float) -> LiveMoveNotice:
         self.t += 0.05
         value = round((2.5 + at + next(self.noise)) / 0.001) * 0.001
         self.live.readings([self.t], [value])

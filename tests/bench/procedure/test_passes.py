@@ -9,9 +9,9 @@ import pytest
 from bench.checks import find
 from bench.checks.model import EvidenceGear
 from bench.procedure.passes import AcceptedPasses
-from bench.procedure.prompt import Facts
+from bench.procedure.prompt import ProcedureState
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import SweepSaid
+from bench.protocol import PassNotice
 from bench.stream.sweep_detector import Sweep
 
 BROKEN = StatusMessage("pass-broken")
@@ -41,10 +41,10 @@ class Passes:
     def __init__(self) -> None:
         check = find("fence-square")
         steps = check.plan({"placements": "both"}, EvidenceGear())
-        self.said: list[SweepSaid] = []
+        self.said: list[PassNotice] = []
         self.journal = Journal()
         self.kept = AcceptedPasses(
-            "run", steps, Facts(kept=[0] * len(steps)), None, self.journal, self.said.append
+            "run", steps, ProcedureState(kept=[0] * len(steps)), None, self.journal, self.said.append
         )
 
     def take(self, start: float, to: float, readings: int = 40) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.checks import checks
 from bench.checks.model import EvidenceGear, Step
 from bench.gear import Jig
-from bench.procedure.prompt import Facts, advance, ask
+from bench.procedure.prompt import ProcedureState, advance, ask
 from bench.render.prompts import prompt_words
 
 STEPS = (
@@ -16,7 +16,7 @@ STEPS = (
 
 def test_a_check_from_cautions_to_done() -> None:
     caution = next(iter(checks().values())).cautions[:1]
-    facts = Facts()
+    facts = ProcedureState()
     advance(STEPS, facts)
     assert ask(caution, STEPS, facts).phase == "cautions"
     facts.acknowledged = True
@@ -44,7 +44,7 @@ def test_a_check_from_cautions_to_done() -> None:
 
 
 def test_marks_are_asked_near_to_far_and_begin_again() -> None:
-    facts = Facts(acknowledged=True, placed=True, marks=(25.0, 50.0))
+    facts = ProcedureState(acknowledged=True, placed=True, marks=(25.0, 50.0))
     advance(STEPS, facts)
     facts.placed = True
     first = ask((), STEPS, facts)
@@ -57,13 +57,13 @@ def test_marks_are_asked_near_to_far_and_begin_again() -> None:
 
 
 def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
-    facts = Facts(acknowledged=True, placed=True, marks=(25.0, 50.0), buttons=("indicator",))
+    facts = ProcedureState(acknowledged=True, placed=True, marks=(25.0, 50.0), buttons=("indicator",))
     advance(STEPS, facts)
     facts.placed = True
     words = prompt_words(ask((), STEPS, facts))
     assert "press the indicator's own button" in words and "Enter" not in words
     width = (Step("slot-left", "Measure it.", "width", 1),)
-    facts = Facts(acknowledged=True, buttons=("indicator",))
+    facts = ProcedureState(acknowledged=True, buttons=("indicator",))
     advance(width, facts)
     facts.placed = True
     assert "Press Enter" in prompt_words(ask((), width, facts))  # the caliper's number is typed
@@ -73,7 +73,7 @@ def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
 
 def test_the_next_station_of_a_set_up_asks_for_no_new_one() -> None:
     steps = tuple(Step("slot-left", "width", "width", 1, at=float(at)) for at in (0, 100))
-    facts = Facts(acknowledged=True)
+    facts = ProcedureState(acknowledged=True)
     advance(steps, facts)
     facts.placed = True
     facts.kept[0] = 1
@@ -95,11 +95,11 @@ def test_every_check_plans_with_nothing_known() -> None:
 
 def test_no_lean_is_asked_where_there_is_no_side_to_prove() -> None:
     steps = (Step("as-is", "along the fence", "sweep", 2),)
-    facts = Facts(acknowledged=True, lean_wanted=True)
+    facts = ProcedureState(acknowledged=True, lean_wanted=True)
     advance(steps, facts)
     facts.placed = facts.rested = True
     assert ask((), steps, facts).phase == "sweep"
-    proved = Facts(acknowledged=True, lean_wanted=True)
+    proved = ProcedureState(acknowledged=True, lean_wanted=True)
     advance(STEPS, proved)
     proved.placed = True
     assert ask((), STEPS, proved).phase == "lean"
@@ -107,7 +107,7 @@ def test_no_lean_is_asked_where_there_is_no_side_to_prove() -> None:
 
 def test_a_set_up_is_told_once_not_with_every_reading() -> None:
     step = Step("front", "Tip on a marked spot of the blade body.", "spot", repeat=3)
-    first = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[0]))
-    second = ask((), (step,), Facts(acknowledged=True, placed=True, kept=[1]))
+    first = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[0]))
+    second = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[1]))
     assert prompt_words(first).startswith("Tip on a marked spot")
     assert prompt_words(second) == "Let go, then the same again. Press Enter when it stands still."

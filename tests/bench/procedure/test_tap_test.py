@@ -10,7 +10,7 @@ import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Step, Tap, Trace
 from bench.procedure.conclusion import conclude
-from bench.procedure.prompt import Facts, ask
+from bench.procedure.prompt import ProcedureState, ask
 from bench.procedure.tap_test import not_back
 from bench.render.remarks import notes_of
 from bench.stream.rest_detector import Taken
@@ -38,7 +38,7 @@ def test_how_near_it_must_come_back(after: float, spread: float, off: float | No
 
 
 def test_only_what_is_swept_is_tapped_and_every_set_up_anew() -> None:
-    facts = Facts(acknowledged=True, placed=True, kept=[0, 0], tap_wanted=True)
+    facts = ProcedureState(acknowledged=True, placed=True, kept=[0, 0], tap_wanted=True)
     assert ask((), STEPS, facts).phase == "tap"
     assert not ask((), STEPS, facts).enter  # the number at rest is taken by itself
     facts.tap_rest = True

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 import bench
-from bench.procedure.prompt import Ask
+from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import StatusMessage
-from bench.protocol import Asking, Cable, Cables, Notice, SweepSaid
+from bench.protocol import Cable, Cables, Notice, PassNotice, PromptChanged
 from bench.render import prompts
 from bench.render.notices import SENTENCES, TEMPLATES, text, with_words
 
@@ -152,14 +152,14 @@ def test_words_are_in_the_units_of_whoever_reads_them() -> None:
 
 def test_a_message_gets_its_words_where_it_leaves() -> None:
     sweep = with_words(
-        SweepSaid("s", "p", "kept", remarks=[StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]), "mm"
+        PassNotice("s", "p", "kept", remarks=[StatusMessage("pass-kept", {"taken": 1, "wanted": 3})]), "mm"
     )
-    assert isinstance(sweep, SweepSaid) and sweep.words == "1 of 3 kept."
-    ask = Ask(
+    assert isinstance(sweep, PassNotice) and sweep.words == "1 of 3 kept."
+    ask = Prompt(
         "mark", at=75.0, mark=2, marks=3, taken=1, because=StatusMessage("too-few-readings", {"readings": 3})
     )
-    asking = with_words(Asking("r", ask=ask), "mm")
-    assert isinstance(asking, Asking) and asking.ask is not None
+    asking = with_words(PromptChanged("r", ask=ask), "mm")
+    assert isinstance(asking, PromptChanged) and asking.ask is not None
     assert asking.ask.words == "Push to the mark at 75 mm, stop, press Enter, hold still."
     assert asking.ask.remark == "Only 3 readings came in that pass: push slower, or is the cable loose?"
     (cable,) = with_words(

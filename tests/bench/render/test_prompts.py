@@ -7,16 +7,16 @@ from typing import get_args
 
 import pytest
 
-from bench.procedure.prompt import Ask, Phase
+from bench.procedure.prompt import Phase, Prompt
 from bench.render import prompts
 from bench.render.prompts import prompt_words
 
 NEVER = {"done"}  # a phase of the contract that is not asked for any more
 
 
-def asks() -> list[Ask]:
+def asks() -> list[Prompt]:
     return [
-        Ask(
+        Prompt(
             phase,
             enter=enter,
             ready=ready,
@@ -47,29 +47,29 @@ def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
 @pytest.mark.parametrize(
     ("ask", "words"),
     [
-        (Ask("tap", enter=False), "Hands off everything: the number at rest is being taken."),
-        (Ask("sweep"), "Leave the sled at rest a moment, until the instruments are heard."),
+        (Prompt("tap", enter=False), "Hands off everything: the number at rest is being taken."),
+        (Prompt("sweep"), "Leave the sled at rest a moment, until the instruments are heard."),
         (
-            Ask("sweep", ready=True, taken=1, reseat="Seat the square anew."),
+            Prompt("sweep", ready=True, taken=1, reseat="Seat the square anew."),
             "Seat the square anew. Push the sled, evenly, right through; stop; draw back.",
         ),
         (
-            Ask("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),
+            Prompt("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),
             "Draw back. Seat the square anew. Push to the mark at 25 mm, stop, press Enter, hold still.",
         ),
         (
-            Ask("width", set_up="Measure it.", button="caliper"),
+            Prompt("width", set_up="Measure it.", button="caliper"),
             "Measure it. Press the caliper's own button when it stands still.",
         ),
         (
-            Ask("spot", taken=1, reseat="Turn the blade back."),
+            Prompt("spot", taken=1, reseat="Turn the blade back."),
             "Turn the blade back. Press Enter when it stands still.",
         ),
     ],
 )
-def test_what_is_asked_in_words(ask: Ask, words: str) -> None:
+def test_what_is_asked_in_words(ask: Prompt, words: str) -> None:
     assert prompt_words(ask) == words
 
 
 def test_a_place_is_told_in_the_units_of_whoever_reads_it() -> None:
-    assert "the mark at 2 in, stop" in prompt_words(Ask("mark", at=50.8, mark=2, marks=3), "inch")
+    assert "the mark at 2 in, stop" in prompt_words(Prompt("mark", at=50.8, mark=2, marks=3), "inch")

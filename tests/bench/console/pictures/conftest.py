@@ -15,27 +15,27 @@ from bench.console.controller import ScreenController
 from bench.console.message_folding import fold
 from bench.finding import Remark
 from bench.protocol import (
-    Ask,
-    Asking,
     Cable,
     Cables,
     ChecksReply,
     Concluded,
     Contact,
-    Fitted,
+    FittedPass,
     GearReply,
     InstrumentState,
-    LearnSaid,
-    LiveSaid,
+    LiveMoveNotice,
     LogRows,
     Notice,
+    PassNotice,
     Points,
     Position,
+    Prompt,
+    PromptChanged,
     Quantity,
     Readings,
     Saved,
+    SetupNotice,
     StatusReply,
-    SweepSaid,
     Version,
 )
 
@@ -69,11 +69,11 @@ def fresh(
         fold(state, LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
 
 
-def asked(controller: ScreenController, scenes, ask: Ask) -> None:
+def asked(controller: ScreenController, scenes, ask: Prompt) -> None:
     fresh(controller, scenes)
     fold(
         controller.state,
-        Asking("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question),
+        PromptChanged("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question),
     )
 
 
@@ -118,7 +118,7 @@ def finding_cable(controller: ScreenController, scenes) -> None:
     _bare(controller, scenes, *HEARD)
     fold(
         controller.state,
-        LearnSaid(
+        SetupNotice(
             "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
         ),
     )
@@ -128,7 +128,7 @@ def no_cable(controller: ScreenController, scenes) -> None:
     _bare(controller, scenes)
     fold(
         controller.state,
-        LearnSaid(
+        SetupNotice(
             "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
         ),
     )
@@ -138,7 +138,8 @@ def cable_seen(controller: ScreenController, scenes) -> None:
     words = "UART_bridge_A50285 went 2.00 mm and back: it is the indicator; its number grows as the plunger goes in."
     _bare(controller, scenes, *HEARD)
     fold(
-        controller.state, LearnSaid("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True)
+        controller.state,
+        SetupNotice("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True),
     )
 
 
@@ -146,7 +147,7 @@ def leaf_proof(controller: ScreenController, scenes) -> None:
     words = "Slip the leaf of 0.10 mm under the tip and let the tip rest on it. Enter when it does."
     fresh(controller, scenes, jigs=False)
     controller.navigation.first_start = True
-    fold(controller.state, LearnSaid("leaf", "asking", words, enter=True, leaf=0.10, step=2))
+    fold(controller.state, SetupNotice("leaf", "asking", words, enter=True, leaf=0.10, step=2))
 
 
 def cables(controller: ScreenController, scenes) -> None:
@@ -169,7 +170,7 @@ def cautions(controller: ScreenController, scenes) -> None:
     asked(
         controller,
         scenes,
-        Ask(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions),
+        Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions),
     )
 
 
@@ -223,10 +224,10 @@ def ready(controller: ScreenController, scenes) -> None:
 def _kept(controller: ScreenController) -> None:
     travel, reading = _pass(0)
     fold(
-        controller.state, SweepSaid("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.")
+        controller.state, PassNotice("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.")
     )
     fold(controller.state,
-        Fitted("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
+        FittedPass("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)
     )  # fmt: skip
 
@@ -234,11 +235,11 @@ def _kept(controller: ScreenController) -> None:
 def moving(controller: ScreenController, scenes) -> None:
     ready(controller, scenes)
     travel, reading = _pass(1)
-    fold(controller.state, SweepSaid("b", "handle-left", "running"))
+    fold(controller.state, PassNotice("b", "handle-left", "running"))
     fold(controller.state, Points("b", travel[:70], reading[:70]))
     fold(
         controller.state,
-        Asking(
+        PromptChanged(
             "r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True), saw="cabinet"
         ),
     )
@@ -366,7 +367,7 @@ def live_stand(controller: ScreenController, scenes) -> None:
     controller.key("5")
 
 
-def _live(said: LiveSaid) -> Scene:
+def _live(said: LiveMoveNotice) -> Scene:
     def scene(controller: ScreenController, scenes) -> None:
         fresh(controller, scenes, last=(scenes.finding(),))
         fold(controller.state, said)
@@ -376,8 +377,10 @@ def _live(said: LiveSaid) -> Scene:
 
 def _go(
     words: str, to_go: float, *, phase: str = "go", way: str = "away", enter: bool = True, **more
-) -> LiveSaid:
-    said = LiveSaid(True, phase, words, enter, "left", way, to_go, moved=0.092, target=0.144, tolerance=0.08)  # type: ignore[arg-type]
+) -> LiveMoveNotice:
+    said = LiveMoveNotice(
+        True, phase, words, enter, "left", way, to_go, moved=0.092, target=0.144, tolerance=0.08
+    )  # type: ignore[arg-type]
     return msgspec.structs.replace(said, uncertainty=0.0097, **more)
 
 
@@ -451,9 +454,9 @@ SCENES: dict[str, Scene] = {
     "move": the_move,
     "moved": moved,
     "live-stand": live_stand,
-    "live-set-up": _live(LiveSaid(True, "stand", "Stand the indicator on the sled, its tip on the sled fence 480 mm from "
+    "live-set-up": _live(LiveMoveNotice(True, "stand", "Stand the indicator on the sled, its tip on the sled fence 480 mm from "  # noqa: E501
                                   "the pivot. Enter when it stands.", True, target=0.144, stands="beyond")),
-    "live-lean": _live(LiveSaid(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
+    "live-lean": _live(LiveMoveNotice(True, "lean", "Lean and push the sled: the number must stand still. Then Enter.", True,
                                 target=0.144)),
     "live-go": _live(_go("0.05 mm to go: move the left end away from you.", 0.052, enter=False, verdict="outside")),
     "live-wrong-way": _live(_go("Wrong way: move the left end away from you. 0.17 mm to go.", 0.17, enter=False,
