@@ -108,6 +108,7 @@ LONG_FILES = {
     "bench/checks/fence_square.py",
     "bench/checks/fence_straight.py",
     "bench/checks/runner_fit.py",
+    "bench/checks/shared/doubts.py",
     "bench/checks/shared/face_profile.py",
     "bench/checks/shared/slopes.py",
     "bench/checks/slot_blade.py",
