@@ -64,14 +64,17 @@ SLIPS = (
     "one set-up, history of another square",
     "one set-up, nothing known",
 )
-STANDING = (
-    "It is not known how far the runners",
-    "The answer is for the line that the handle",
-    "On which side the indicator stood",
-    "One set-up: the square",
-    "One push a set-up",
-    "Lean test at",
-)  # remarks that say nothing of this check in particular
+STANDING = {
+    "yaw-unknown",
+    "handle-stretch",
+    "side-as-said",
+    "square-as-measured",
+    "square-as-told",
+    "square-unknown",
+    "one-pass",
+    "lean-with-play",
+    "lean-without-play",
+}  # remarks that say nothing of this check in particular
 
 
 @dataclass
@@ -255,9 +258,9 @@ def check(seed: int, slip: str, tally: Tally, *, swept: bool, leaning: bool) -> 
 
 
 def judge(found: Finding, truth: float, jig: Jig, tally: Tally) -> None:
-    told = [n for n in found.notes if not n.startswith(STANDING)]
-    unproved = any(n.startswith("On which side") for n in found.notes)
-    tally.notes.update(n[:48] for n in told)
+    told = [r for r in (*found.doubts, *found.remarks) if r.code not in STANDING]
+    unproved = "side-as-said" in found.codes
+    tally.notes.update(f"{r.code} at {r.placement}" for r in told)
     fence = found.quantities[0]
     if found.verdict == "inside" and abs(truth) > 2 * jig.tolerance:
         tally.false_good += 1

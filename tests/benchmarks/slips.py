@@ -197,7 +197,9 @@ def remarked(found):  # type: ignore[no-untyped-def]
     """The end that the move names is the pivot: it is there to be read, so the answer counts as remarked on."""
     import msgspec
 
-    return msgspec.structs.replace(found, notes=[*found.notes, f"Names the {found.move.end} end."])
+    from bench.finding import Remark
+
+    return msgspec.structs.replace(found, remarks=[*found.remarks, Remark("names-its-end")])
 
 
 def main() -> None:

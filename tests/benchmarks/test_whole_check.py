@@ -50,8 +50,8 @@ def test_every_slip_in_small() -> None:
         0,
         0,
     )  # nothing is concluded, and each set-up says why
-    asked = [many for words, many in turned["most said"].items() if "a pass toward you comes first" in words]
-    assert asked == [turned["checks"]] * 2
+    said = turned["most said"]
+    assert said == {f"backward at {side}": turned["checks"] for side in ("handle-left", "handle-right")}
     assert every[False, "all"]["nothing"] == 0
 
 

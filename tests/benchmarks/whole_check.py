@@ -129,7 +129,7 @@ def table(
         way += wrong_way(finding, truth["rotation"], jig)
         for row in finding.budget:
             parts.setdefault(row.part, []).append(row.standard_uncertainty)
-        remarks.update(note.split(":")[0][:60] for note in finding.notes)
+        remarks.update(finding.codes)
     spent = time.process_time() - began
     return {
         "saws": saws,
