@@ -12,7 +12,7 @@ import logging
 import sqlite3
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TypeVar
 
@@ -73,6 +73,7 @@ class Committer:
         self._damaged = False  # found while running: salvage before anything else
         self._opened_at = clock()
         self._queue = WriteQueue()
+        self._dropped: dict[str, int] = {}  # readings without room, by sweep
         self._hurry = False  # somebody waits for all of it
         self._ticket = 0
         self._saved = 0
@@ -134,6 +135,22 @@ class Committer:
                         self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
+
+    def chunk(
+        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
+    ) -> int:
+        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
+        (stored in whole us)."""
+        times = [arrival // 1000 for arrival in arrival_ns]
+        ticket = self.put(
+            ReadingBlock(sweep_id, instrument, raw, times),
+            urgent=False,
+            size=len(raw) + 8 * len(times) + 300,
+            reserve=False,
+        )
+        if ticket == NOT_QUEUED:
+            self._dropped[sweep_id] = self._dropped.get(sweep_id, 0) + len(times)
+        return ticket
 
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""

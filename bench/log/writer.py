@@ -6,7 +6,7 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TypeVarTuple
 
@@ -17,7 +17,7 @@ from bench.log import entries
 from bench.log.committer import NOT_QUEUED, Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import ReadingBlock, Write
+from bench.log.write_queue import Write
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
 
@@ -28,9 +28,6 @@ _Values = TypeVarTuple("_Values")
 class LogWriter(Committer):
     """Writes to one log; made by `open`, used from one thread (the callbacks come from
     another)."""
-
-    # by sweep, readings for which there was no room
-    _dropped: dict[str, int]
 
     @classmethod
     def open(
@@ -53,7 +50,6 @@ class LogWriter(Committer):
         writer = cls(
             Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
         )
-        writer._dropped = {}
         writer.start()
         return writer
 
@@ -106,22 +102,6 @@ class LogWriter(Committer):
         with."""
         named = (sweep_id, run_id, placement, push, seat, hold, gather)
         return self._put(entries.start_sweep, at, *named, dict(wires or {}))
-
-    def chunk(
-        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
-    ) -> int:
-        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
-        (stored in whole us)."""
-        times = [arrival // 1000 for arrival in arrival_ns]
-        ticket = self.put(
-            ReadingBlock(sweep_id, instrument, raw, times),
-            urgent=False,
-            size=len(raw) + 8 * len(times) + 300,
-            reserve=False,
-        )
-        if ticket == NOT_QUEUED:
-            self._dropped[sweep_id] = self._dropped.get(sweep_id, 0) + len(times)
-        return ticket
 
     def end_sweep(
         self,

@@ -23,8 +23,8 @@ TEMPLATES: dict[str, str] = dict(
     _entries(
         """
 # What speaks against an answer: no verdict and no move.
-frozen: At {placement} the number did not move, or by {span:length} only. Does the tip
-  touch? Is the plunger free, the display not on hold? Slip a sheet of paper under the
+frozen: At {placement} the number {span:moved by {span:length} only|did not move}. Does
+  the tip touch? Is the plunger free, the display not on hold? Slip a sheet of paper under the
   tip and draw it out: the number must move.
 frozen-spots: {where} {read} readings are one and the same number. Is the display on
   hold, or are the tip or the jaws off? Lift the plunger, or open the jaws, before every
