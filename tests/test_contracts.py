@@ -140,9 +140,9 @@ def test_no_file_is_longer_than_350_lines() -> None:
 
 
 def test_the_developers_page_names_every_file_in_its_room() -> None:
-    assert rooms.folders() == set(rooms.ROOMS), "name the room in tests/rooms.py"
+    assert rooms.folders() == set(rooms.ROOMS), "name the room in tests/benchmarks/rooms.py"
     text = rooms.PAGE.read_text("utf-8")
-    assert text == rooms.page(text), "run: python tests/rooms.py --write"
+    assert text == rooms.page(text), "run: python tests/benchmarks/rooms.py --write"
 
 
 def test_every_file_says_what_it_is_for() -> None:

@@ -15,6 +15,10 @@ from hw.virtual.hands import Hands
 SPEED = 200.0  # mm/s
 SCREW_STEPS, SCREW_STEP_S = 10, 0.04  # a turn of the last screw
 # phases that want no decision, only hands
+BITE = 0.06  # mm that the free end goes at one turn of the wrist
+NEAR = 0.003  # mm from the aim where hands stop turning
+DRAWN = 0.03  # mm that the last screw draws the fence back
+KNOCK = 0.20  # mm that a bumped stand reads more
 BY_THEMSELVES = ("place", "lean", "mark", "spot", "width")
 FIRST_WIDTH = "near"  # of a strip, which is cut before it
 

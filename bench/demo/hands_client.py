@@ -1,8 +1,7 @@
-"""Hands on the virtual saw for the demonstration with the screen: they follow what the
-daemon asks.
+"""Hands on the virtual saw beside the screen: they follow what the daemon asks.
 
-They put, lean, go to marks, touch and measure by themselves; the push, the screw and
-every slip are the user's, by a key, or the operator's. A client of the daemon.
+They put, lean, go to marks, touch and measure by themselves. The push, the screw and
+every slip are the user's, by a key, or the operator's.
 """
 
 from __future__ import annotations
@@ -14,7 +13,11 @@ from typing import Any
 
 from bench.checks.options import OptionValue
 from bench.demo.hand_actions import (
+    BITE,
     BY_THEMSELVES,
+    DRAWN,
+    KNOCK,
+    NEAR,
     follow,
     lean_both_ways,
     push,
@@ -40,10 +43,6 @@ from bench.protocol.async_client import AsyncClient
 from hw.virtual.hands import Hands
 from hw.virtual.ptys import VirtualPorts
 
-BITE = 0.06  # mm that the free end goes at one turn of the wrist
-NEAR = 0.003  # mm from the aim where hands stop turning
-DRAWN = 0.03  # mm that the last screw draws the fence back
-KNOCK = 0.20  # mm that a bumped stand reads more
 READ = 4.0  # s that the operator leaves a result on the screen
 # fields of a request; hands that answered it act again when one of them changes
 ACTED_ON = ("phase", "placement", "at", "lean", "mark", "taken", "ready", "because")
@@ -122,7 +121,8 @@ class HandsClient:
     def turn_operator(self) -> None:
         self.operator = not self.operator
         self._begun = None
-        if self.finding is not None and not self._moves(self.finding):
+        found = self.finding
+        if found is not None and (found.check != JOB or found.move is None):
             self.finding = None  # the job is begun anew
         self._answered = (
             None  # what the hands have done already may still want its Enter
@@ -261,16 +261,11 @@ class HandsClient:
             self._answered = key
             self._start(self._hand() if ask.phase == "sweep" else self._press())
 
-    @staticmethod
-    def _moves(finding: Finding) -> bool:
-        return finding.check == JOB and finding.move is not None
-
     def _look_at_rest(self, finding: Finding | None) -> None:
         """Begin the check, then its live move, then the proof; then stop."""
-        if finding is None:
-            # as the form on the screen has it
+        if finding is None:  # as the form on the screen has it
             request: Begin | Live = Begin(JOB, lean=True)
-        elif not self._moves(finding):
+        elif finding.check != JOB or finding.move is None:
             self.operator = False
             return
         elif finding.id in self._made:
@@ -288,19 +283,19 @@ class HandsClient:
             self.client.send(request)
 
     def _look_live(self, live: LiveMoveNotice) -> None:
-        # the indicator is set on the sled, the sled is leaned
         if live.phase not in ("go", "tighten", "end"):
             key: object = ("live", live.phase, live.remarks)
             if key != self._answered:
                 self._answered = key
                 self._start(self._prove(live))
         elif self.operator and live.phase in ("go", "tighten"):
-            # once: what is asked next may take its time to come
-            pressed = ("pressed", live.phase)
+            pressed = ("pressed", live.phase)  # once: the answer may take its time
             if live.there if live.phase == "go" else self.tight:
                 if self._answered != pressed:
                     self._answered = pressed
                     self._start(self._press())
+                elif live.still_moves:
+                    self._start(self._press_again())
             elif live.phase == "tighten" or (
                 live.to_go is not None and abs(live.to_go) > NEAR
             ):
@@ -308,6 +303,12 @@ class HandsClient:
 
     async def _press(self) -> None:
         self.client.send(Press(waits=False))
+
+    async def _press_again(self) -> None:
+        """Let the number hold, then press again."""
+        while self.live is not None and self.live.still_moves:
+            await asyncio.sleep(PROOF_S)
+            await self._press()
 
     async def _follow(self, ask: Prompt) -> None:
         if ask.phase == "place":

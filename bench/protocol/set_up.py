@@ -97,3 +97,8 @@ class LiveMoveNotice(Notification, frozen=True, tag="live-said"):
     there: bool = False
     uncertainty: float | None = None
     remarks: list[StatusMessage] = []
+
+    @property
+    def still_moves(self) -> bool:
+        """Whether the latest Enter was not taken, since the number moved."""
+        return any(one.code == "live-still-moves" for one in self.remarks)

@@ -1,7 +1,7 @@
 """The rooms of the house in the order of the data, and their tables of files for DEVELOPERS.md.
 
-    python tests/rooms.py            # says whether the page agrees with the code
-    python tests/rooms.py --write    # rewrites the tables
+    python tests/benchmarks/rooms.py            # says whether the page agrees with the code
+    python tests/benchmarks/rooms.py --write    # rewrites the tables
 
 A row is the first sentence of a file's docstring, so what a file is for is changed there.
 """
@@ -14,9 +14,9 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "DEVELOPERS.md"
-BEGIN, END = "<!-- begin tests/rooms.py -->", "<!-- end tests/rooms.py -->"
+BEGIN, END = "<!-- begin tests/benchmarks/rooms.py -->", "<!-- end tests/benchmarks/rooms.py -->"
 
 # every folder with source in it, in the order in which a reading passes through; and what the room does
 ROOMS = {
@@ -110,7 +110,7 @@ def main() -> int:
     if "--write" in sys.argv[1:]:
         PAGE.write_text(now, "utf-8")
     elif was != now:
-        print("DEVELOPERS.md does not agree with the code: python tests/rooms.py --write")
+        print("DEVELOPERS.md does not agree with the code: python tests/benchmarks/rooms.py --write")
         return 1
     return 0
 
