@@ -26,7 +26,7 @@ GOOD = (
     "/dev/serial/by-id/usb-gauge_A601-if00-port0",
     "/dev/serial0",
     "/dev/pts/3",
-    "/tmp/demo/ports/indicator",  # the virtual bench's links to pseudo-terminals
+    "/run/demo/ports/indicator",  # the virtual bench's links to pseudo-terminals
     "/dev/sweepgauge/by-socket/platform-xhci-usb-0:1.2:1.0-port0",
     "socket://gauge.local:4000",
     "socket://[fe80::1]:4000",
