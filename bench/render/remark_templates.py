@@ -42,6 +42,8 @@ steep: At {placement} the reading changes by {slope:.2f} mm for every mm of trav
   Nothing on a saw does so. Are the cables of travel and indicator swapped?
 of-inches: {where} the readings go in steps of {count} mm. No indicator at a bench shows
   so fine. Were they read in inches, or in mm?
+half-thou: {where} the readings go in steps of {count}, as displays in inches do. Was it
+  left on inches? If it shows mm, write its resolution in the settings.
 finer: {where} the readings go in finer steps, {count:length}, than the
   {declared:length} in the settings. Were they read in inches, or in mm? If the
   indicator has another resolution, correct the settings.

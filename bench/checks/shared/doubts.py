@@ -35,6 +35,9 @@ COARSER = 4.0  # times coarser; inches shown by a fine indicator are 2.54 times 
 LUCK = 1e5  # to one against readings that lie on a coarser grid by chance
 MANY = 8  # different readings that show a grid
 MARKS = 16  # places at most where the sled is stopped; of more it was swept
+# the step of a display in inches; few that show mm go in such steps, so that one who
+# does not say what the indicator resolves is asked; common practice, no source
+HALF_THOU = 0.0005
 OF_INCHES = 2e-5, 9e-5  # mm: counts of an inch display taken for mm
 STEEPEST = 0.1  # rad: no surface on a saw slopes so
 SHORTEST = 30.0  # mm: a pass of less is handling, or was written down in inches
@@ -301,6 +304,8 @@ def _of_grid(
 ) -> list[Doubt]:
     if OF_INCHES[0] <= count <= OF_INCHES[1] and (declared is None or declared > count):
         return [Doubt("of-inches", name, values={"count": count})]
+    if declared is None and abs(count - HALF_THOU) < HALF_THOU / 100:
+        return [Doubt("half-thou", name, values={"count": count})]
     if declared is None or count <= 0:
         return []
     values = {"count": count, "declared": declared}

@@ -56,6 +56,11 @@ FAILURES: dict[str, Callable[[], dict[str, Any]]] = {
     "inches, 0.00005": lambda: {"indicator": lambda job, t, value: value / 25.4, "count": 5e-5},
     "inches, 0.0001": lambda: {"indicator": lambda job, t, value: value / 25.4, "count": 1e-4},
     "inches, 0.0005": lambda: {"indicator": lambda job, t, value: value / 25.4, "count": 5e-4},
+    "inches, 0.0005, undeclared": lambda: {
+        "indicator": lambda job, t, value: value / 25.4,
+        "count": 5e-4,
+        "declared": None,
+    },
     "coarser than declared": lambda: {"count": 0.01},
     "in the air, near third": lambda: {"indicator": in_the_air(-1.0, 0.33)},
     "in the air, middle third": lambda: {"indicator": in_the_air(0.34, 0.67)},
