@@ -41,6 +41,7 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
+    "service": ("service", "Have a Pi run it for good, or no longer."),
     "log": ("log", "List, show or export what was measured."),
 }
 
