@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from bench.cli import cli
 from bench.cli.common import Complaint
-from bench.cli.service import FOLDERS, Place, install_steps, remove_steps
+from bench.cli.service_steps import FOLDERS, Place, install_steps, remove_steps
 
 SYSTEMD = Path(__file__).parents[3] / "systemd"
 pytestmark = pytest.mark.skipif(
