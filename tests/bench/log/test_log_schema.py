@@ -76,7 +76,7 @@ def test_a_log_of_the_first_version_stays_readable(path, live) -> None:
     """The fixture was written before the tables moved into `tables.sql`: a new log has them on the same
     pages, as salvage lays a new list of tables over a damaged one."""
     path.write_bytes(gzip.decompress((LOGS / "first_tables.sqlite.gz").read_bytes()))
-    with closing(Database(path)) as old, closing(schema.connect(path.with_name("new.sqlite"))) as new:
+    with closing(Database(path)) as old, closing(schema.connect(path.with_name("new.sqlite"), 4096)) as new:
         assert list(old.execute(LIST_OF_TABLES)) == list(new.execute(LIST_OF_TABLES))
         columns = "SELECT * FROM description"
         assert list(old.execute(columns)) == list(new.execute(columns))
