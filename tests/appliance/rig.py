@@ -324,6 +324,50 @@ async def _passes_kept(rig: Rig) -> int:
     raise RuntimeError("the daemon went away")
 
 
+async def life(rig: Rig, _: Path) -> bool:
+    """Killed, frozen, stopped, with wrong settings, for members of the group and strangers."""
+    seen = dict(line.split("\t", 1) for line in (await rig.shell(LIFE)).splitlines())
+    await _set_up(rig)
+    return all(
+        [
+            tell("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
+            tell("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
+            tell("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
+            tell("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
+            tell("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
+            tell("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
+            tell(
+                "wrong settings: no restarts, failed",
+                seen["wrong"],
+                "0 failed",
+                sorted(seen["wrong"].split()) == ["0", "failed"],
+            ),
+            tell("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
+        ]
+    )
+
+
+LIFE = r"""
+say() { printf '%s\t%s\n' "$1" "$2"; }
+pid() { systemctl show -p MainPID --value sweepgauge; }
+answers() { until sweepgauge status >/dev/null 2>&1 || [ $? = 1 ]; do sleep 0.5; done; }
+another() { while [ "$(pid)" = "$1" ] || [ "$(pid)" = 0 ]; do sleep 0.2; done; }
+inside() { sudo nsenter -t "$(pid)" -m -S "$(id -u sweepgauge)" -G "$(id -g sweepgauge)" sh -c "$1"; }
+since() { echo "$(date +%s.%N) $1" | awk '{printf "%.1f", $1 - $2}'; }
+say stranger "$(sudo -u nobody /usr/local/bin/sweepgauge status >/dev/null 2>&1; echo $?)"
+say settings "$(inside 'touch /etc/sweepgauge/x && rm /etc/sweepgauge/x' && echo yes)"
+say elsewhere "$(inside 'touch /etc/x 2>/dev/null' && echo yes || echo no)"
+old=$(pid); t=$(date +%s.%N); sudo kill -9 "$old"; another "$old"; answers; say killed "$(since "$t")"
+old=$(pid); t=$(date +%s.%N); sudo kill -STOP "$old"; another "$old"; answers; say frozen "$(since "$t")"
+sudo systemctl stop sweepgauge; say stopped "$(systemctl show -p ExecMainStatus --value sweepgauge)"
+printf '[indicator]\nprot = "x"\n' | sudo tee /etc/sweepgauge/settings.toml >/dev/null
+sudo systemctl start sweepgauge 2>/dev/null; until systemctl is-failed -q sweepgauge; do sleep 0.5; done; sleep 5
+say wrong "$(systemctl show -p NRestarts,ActiveState --value sweepgauge | tr '\n' ' ')"
+say named "$(sudo journalctl -b -u sweepgauge -o cat --no-pager | grep -c 'settings.toml: indicator.prot')"
+sudo systemctl reset-failed sweepgauge
+"""
+
+
 # ---- one after the other -------------------------------------------------------------
 
 
@@ -337,6 +381,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "whole_check": lambda rig: whole_check(rig, arguments.wheels),
         "at_rest": lambda rig: at_rest(rig, arguments.wheels),
         "cables": lambda rig: cables(rig, arguments.wheels),
+        "life": lambda rig: life(rig, arguments.wheels),
         "power_cuts": lambda rig: power_cuts(rig, arguments.cuts),
     }
     good = True
