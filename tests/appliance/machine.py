@@ -117,23 +117,28 @@ class Machine:
     # ---- cables ----------------------------------------------------------------------
 
     def unplug(self, number: str) -> None:
-        self._monitor("device_del", {"id": f"u{number}"})
+        """Returns when the guest has let go of it."""
+        self._monitor("device_del", {"id": f"u{number}"}, until="DEVICE_DELETED")
 
     def plug(self, number: str) -> None:
         arguments = dict(pair.split("=", 1) for pair in f"driver={_usb_serial(number)}".split(","))
         self._monitor("device_add", arguments | {"always-plugged": True})
 
-    def _monitor(self, command: str, arguments: dict[str, Any]) -> None:
+    def _monitor(self, command: str, arguments: dict[str, Any], *, until: str | None = None) -> None:
         with socket.socket(socket.AF_UNIX) as monitor:
             monitor.connect(str(self.folder / "qmp"))
             lines = monitor.makefile("rw")
             lines.readline()
+            events = []
             for request in ({"execute": "qmp_capabilities"}, {"execute": command, "arguments": arguments}):
                 lines.write(json.dumps(request) + "\n")
                 lines.flush()
                 while "return" not in (answer := json.loads(lines.readline())):
+                    events.append(answer.get("event"))
                     if "error" in answer:
                         raise RuntimeError(f"{command}: {answer['error']['desc']}")
+            while until is not None and until not in events:
+                events.append(json.loads(lines.readline()).get("event"))
 
     # ---- inside ----------------------------------------------------------------------
 

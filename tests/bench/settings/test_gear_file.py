@@ -235,6 +235,6 @@ def test_what_lies_under_the_files_name_and_never_ends_is_not_waited_for(tmp_pat
 def test_more_leaves_than_anybody_stacks_are_refused(tmp_path) -> None:
     path = tmp_path / "gear.toml"
     add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 201)]})
-    with pytest.raises(SettingsError, match="201 lengths.*at most 200 would do"):
+    with pytest.raises(SettingsError, match=r"201 lengths.*at most 200 would do"):
         add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 202)]})
     assert len(tomllib.loads(path.read_text())["leaves"]["set"]) == 200
