@@ -41,6 +41,8 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
+    "due": ("due", "What should be checked again, when and why."),
+    "event": ("event", "Note what happened to a sled, its saw or its square."),
     "log": ("log", "List, show or export what was measured."),
 }
 

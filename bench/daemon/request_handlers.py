@@ -13,6 +13,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_units
 from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
@@ -27,6 +28,8 @@ from bench.protocol import (
     CheckKind,
     ChecksReply,
     Done,
+    Drift,
+    Due,
     Error,
     Extend,
     GearReply,
@@ -41,6 +44,7 @@ from bench.protocol import (
     LogList,
     LogShow,
     Moved,
+    NoteEvent,
     NotesSeen,
     Press,
     PromptChanged,
@@ -72,6 +76,8 @@ ONLY_ASKS = (
     LogShow,
     LogExport,
     LogEvents,
+    Drift,
+    Due,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -190,7 +196,11 @@ class RequestHandlers:
             await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
             await put_units(self.service, send, request)
-        elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
+        elif isinstance(request, NoteEvent):
+            await note_event(self.service, send, request)
+        elif isinstance(
+            request, LogList | LogShow | LogExport | LogEvents | Drift | Due
+        ):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")

@@ -72,6 +72,17 @@ class Moved(Tagged, frozen=True, tag="moved"):
     ref: int | None = None
 
 
+class NoteEvent(Tagged, frozen=True, tag="note-event"):
+    """What happened to a sled, its saw or its square: its charts begin anew from there,
+    and an alarm is answered. at: ISO 8601 date or time; now where None."""
+
+    jig: str
+    what: Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
+    note: str = ""
+    at: str | None = None
+    ref: int | None = None
+
+
 class Capture(Tagged, frozen=True, tag="capture"):
     """Raw bytes of one instrument from now on, as `bytes` messages."""
 
@@ -194,6 +205,22 @@ class LogEvents(Tagged, frozen=True, tag="log-events"):
     ref: int | None = None
 
 
+class Drift(Tagged, frozen=True, tag="drift"):
+    """How results have changed without a move; answered by a `Document`."""
+
+    jig: str | None = None
+    check: str | None = None
+    ref: int | None = None
+
+
+class Due(Tagged, frozen=True, tag="due"):
+    """What should be checked again, when and why; answered by a `Document`. at: ISO
+    date; today where None."""
+
+    at: str | None = None
+    ref: int | None = None
+
+
 Request = (
     GetStatus
     | Watch
@@ -202,6 +229,7 @@ Request = (
     | Undo
     | Abandon
     | Moved
+    | NoteEvent
     | Capture
     | Extend
     | NotesSeen
@@ -218,4 +246,6 @@ Request = (
     | LogShow
     | LogExport
     | LogEvents
+    | Drift
+    | Due
 )
