@@ -17,6 +17,7 @@ from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_units
 from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
+from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
 from bench.log.rows import LogError
 from bench.procedure.status_message import StatusMessage
@@ -157,6 +158,7 @@ class RequestHandlers:
             if request.on:
                 self.service.learner.greet(send)
         elif isinstance(request, Begin):
+            request = await as_quick(self.service, request, bench.checking.gear_for)
             self._begin(send, request, now)
         elif isinstance(request, Press):
             used = self.service.press(now, waits=request.waits)

@@ -17,13 +17,14 @@ from typing import Any
 import msgspec
 
 from bench.checks import checks
+from bench.checks.model import EvidenceGear, SquareHistory
 from bench.finding import Climate, Unread
 from bench.log.dates import corrected_time, wall_times_at_zero
 from bench.log.findings import FindingRow, each_finding
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.tables import GEAR_EVENT, has_climate
-from bench.upkeep.dates import DAY_S, FIRST_DAY, day_of
+from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
 from bench.upkeep.drift import drift_document
 from bench.upkeep.due import due_document
 from bench.upkeep.history import (
@@ -36,6 +37,7 @@ from bench.upkeep.history import (
     results_of,
     sound_climate,
 )
+from bench.upkeep.quick import WhyWhole, inherited, why_whole
 
 # a result dated so far outside of those recorded before and after it has a date of a
 # clock that was wrong, where no more than SELDOM of them are so
@@ -71,6 +73,41 @@ def due_of_log(
         "left_out": left_out,
         "unread": msgspec.to_builtins(unread),
     }
+
+
+def why_whole_check(
+    path: Path, gear: EvidenceGear, instrument: str | None
+) -> tuple[WhyWhole | None, str | None]:
+    """Why a quick check of this sled will not do, or None; and the wall that the last
+    whole one held it to."""
+    history, _ = load_history(path)
+    jig, saw = _names(gear)
+    why = why_whole(
+        history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
+    )
+    found = inherited(history, jig=jig, saw=saw)
+    return why or (None if found else "never-whole"), found.hold if found else None
+
+
+def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
+    """The square's error that a quick check of this sled takes over."""
+    history, _ = load_history(path)
+    jig, saw = _names(gear)
+    found = inherited(history, jig=jig, saw=saw)
+    if found is None:
+        return None
+    return SquareHistory(
+        error=found.error,
+        standard_uncertainty=found.standard,
+        degrees_of_freedom=found.freedom,
+        count=found.count,
+        whole=date_of(found.day),
+    )
+
+
+def _names(gear: EvidenceGear) -> tuple[str | None, str | None]:
+    """Of the sled and of the saw."""
+    return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
 
 
 def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
+from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
 from bench.protocol.base import Tagged
 
@@ -39,6 +40,8 @@ class Begin(Tagged, frozen=True, tag="begin"):
     # by the names that the check declares; validated where it begins
     options: dict[str, Any] = {}
     verifies: str | None = None  # finding that a move was made on
+    # the shop's air as it was typed in; by its sensors where None
+    climate: Climate | None = None
     ref: int | None = None
 
 

@@ -66,6 +66,13 @@ _HAPPENED = {
     "square": "the square was changed",
     "accepted": "it is taken as it stands now",
 }
+_WHOLE = "take the whole check"
+WHY_WHOLE = {
+    "never-whole": f"no whole check of this sled measured its square yet: {_WHOLE}",
+    "square-old": f"the square was last turned over more than a year ago: {_WHOLE}",
+    "indicator-changed": f"the last whole check used another indicator: {_WHOLE}",
+    "moved": f"the sled was moved since its last whole check: {_WHOLE}",
+}
 _RUNS = {
     "two-of-three-beyond-two": "two of three far to one side",
     "four-of-five-beyond-one": "four of five to one side",
