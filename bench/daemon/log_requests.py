@@ -10,6 +10,7 @@ from typing import Protocol
 import msgspec
 
 from bench.daemon.clients import Client
+from bench.daemon.panel import PanelLink
 from bench.finding import Unread
 from bench.log import event_log, history, upkeep_history
 from bench.log.writer import LogWriter
@@ -38,6 +39,7 @@ class LogService(Protocol):
     settings: Settings
     paths: Paths
     log: LogWriter
+    panel: PanelLink
 
 
 async def answer_from_log(
@@ -84,6 +86,9 @@ async def answer_from_log(
             )
         except ValueError as error:
             raise InvalidRequest(str(error)) from error
+        if request.remind:
+            due = any(row["state"] == "now" for row in document["due"])
+            service.panel.due(due)
         client.send(Document(document, request.ref))
     else:
         await _export(path, client, request)

@@ -218,9 +218,10 @@ class Drift(Tagged, frozen=True, tag="drift"):
 
 class Due(Tagged, frozen=True, tag="due"):
     """What should be checked again, when and why; answered by a `Document`. at: ISO
-    date; today where None."""
+    date; today where None. remind: have the lamp say whether anything is due now."""
 
     at: str | None = None
+    remind: bool = False
     ref: int | None = None
 
 

@@ -44,6 +44,7 @@ TEMPLATES = {
     "soon": "By {by}: {of}. {minutes} minutes{quick}.",
     "later": "By {by}: {of}.",
     "never-checked": "Never checked: {of}. {minutes} minutes.",
+    "why": "{reason:due}",
     "nothing-due": "Nothing is due.",
 }
 
@@ -106,6 +107,16 @@ def due_lines(document: Document) -> Iterator[str]:
     if not document["due"]:
         yield TEMPLATES["nothing-due"]
     yield from left_out_lines(document)
+
+
+def reminder(document: Document) -> str:
+    """What is due now, in one line."""
+    now = [
+        f"{_of(row)} ({_line('why', row)})"
+        for row in document["due"]
+        if row["state"] == "now"
+    ]
+    return f"Due now: {'; '.join(now)}." if now else TEMPLATES["nothing-due"]
 
 
 def left_out_lines(document: Document) -> Iterator[str]:
