@@ -5,6 +5,8 @@ Moisture content is in percent of the oven-dry mass, as every table of wood has 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from bench.finding import Climate
 
 # Forest Products Laboratory (2010), Wood Handbook, FPL-GTR-190, equation (4-5):
@@ -17,6 +19,7 @@ _K2 = (1.91, 0.0407, -0.000293)
 USUAL_TEMPERATURE = 20.0  # where humidity alone is known; 10 K are 0.1 % of moisture
 
 
+@lru_cache(maxsize=4096)
 def equilibrium_moisture(temperature: float, humidity: float) -> float:
     """Moisture content, percent, that wood comes to in a steady climate; deg C, and
     relative humidity from 0 to 1. Raises ValueError.

@@ -56,7 +56,7 @@ def variance(own: Scatter, set_up: Scatter, budget: float) -> tuple[float, float
     known = own + Scatter(
         FROM_DAY_TO_DAY * share * set_up.squares, share * set_up.freedom
     )
-    if own.freedom > 0 and set_up.freedom > 0 and set_up.squares > 0:
+    if own.variance > set_up.variance > 0:
         ratio = own.variance / set_up.variance
         if f_upper_tail(ratio, own.freedom, set_up.freedom) < MORE_THAN_SET_UP:
             known = own
