@@ -124,6 +124,14 @@ class Doubt(Remark, frozen=True):
     severity: Severity = "doubt"
 
 
+class Climate(msgspec.Struct, frozen=True):
+    """The shop's air at a result: degrees Celsius, and relative humidity as a fraction;
+    None for what nobody measured."""
+
+    temperature: float | None = None
+    humidity: float | None = None
+
+
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
     version: int = 1
     id: str = ""
@@ -145,6 +153,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     notes: list[str] = []  # doubts and remarks as sentences, made in `bench.render`
     doubts: list[Doubt] = []  # with any of them no verdict and no move is made
     remarks: list[Remark] = []
+    climate: Climate | None = None
 
     @property
     def codes(self) -> set[str]:

@@ -79,9 +79,14 @@ class Pool(msgspec.Struct, frozen=True):
 
 
 class SquareHistory(msgspec.Struct, frozen=True):
+    """count: so many findings that the error is the mean of. whole: the date of the
+    last whole check of this sled, where a quick one takes over what that proved."""
+
     error: float  # e, rad
     standard_uncertainty: float
     degrees_of_freedom: float | None = None
+    count: int = 1
+    whole: str | None = None
 
 
 class SweepHistory(msgspec.Struct, frozen=True):

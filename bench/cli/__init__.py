@@ -42,6 +42,8 @@ COMMANDS = {
         "How results have changed without a move, and when to look again.",
     ),
     "service": ("service", "Have a Pi run it for good, or no longer."),
+    "due": ("due", "What should be checked again, when and why."),
+    "event": ("event", "Note what happened to a sled, its saw or its square."),
     "log": ("log", "List, show or export what was measured."),
 }
 

@@ -10,10 +10,15 @@ from typing import Protocol
 import msgspec
 
 from bench.daemon.clients import Client
+from bench.daemon.panel import PanelLink
 from bench.finding import Unread
-from bench.log import event_log, history
+from bench.log import event_log, history, upkeep_history
 from bench.log.writer import LogWriter
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
+    Document,
+    Drift,
+    Due,
     LogEventRows,
     LogEvents,
     LogExport,
@@ -34,12 +39,13 @@ class LogService(Protocol):
     settings: Settings
     paths: Paths
     log: LogWriter
+    panel: PanelLink
 
 
 async def answer_from_log(
     service: LogService,
     client: Client,
-    request: LogList | LogShow | LogExport | LogEvents,
+    request: LogList | LogShow | LogExport | LogEvents | Drift | Due,
 ) -> None:
     path = service.paths.log
     if isinstance(request, LogList):
@@ -68,6 +74,22 @@ async def answer_from_log(
                 request.ref,
             )
         )
+    elif isinstance(request, Drift):
+        document = await asyncio.to_thread(
+            upkeep_history.drift_of_log, path, request.jig, request.check
+        )
+        client.send(Document(document, request.ref))
+    elif isinstance(request, Due):
+        try:
+            document = await asyncio.to_thread(
+                upkeep_history.due_of_log, path, request.at, service.settings.gear.jigs
+            )
+        except ValueError as error:
+            raise InvalidRequest(str(error)) from error
+        if request.remind:
+            due = any(row["state"] == "now" for row in document["due"])
+            service.panel.due(due)
+        client.send(Document(document, request.ref))
     else:
         await _export(path, client, request)
 

@@ -31,6 +31,7 @@ from bench.log.findings import FindingRow, each_finding, find_finding, list_find
 from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
 from bench.log.store import load_gear
+from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
@@ -171,7 +172,13 @@ def known(
             pool=reseated,
             seat_scatter=_seat(reseated, one_seat),
             yaw_play=_yaw_play(db, gear),
-            square=_square(db, gear) if "square" in find(kind).takes else None,
+            square=(
+                None
+                if "square" not in find(kind).takes
+                else inherited_square(path, gear)
+                if options.get("quick")
+                else _square(db, gear)
+            ),
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
 

@@ -130,6 +130,8 @@ handle-stretch: The answer is for the stretch that the handle rested on. On a bo
   fence other boards lie otherwise.
 square-as-measured: One set-up: the square's error is the one measured before, for the
   same edge and stretch.
+quick-inherits: Quick check: the square's error is the mean of {count} measured before.
+  Wall, indicator and saw are those of the whole check of {whole}.
 square-as-told: One set-up: the square is trusted within its tolerance. Turn it over to
   know its error.
 square-unknown: One set-up, and nothing is known of the square. The answer is the sled

@@ -73,7 +73,7 @@ def test_one_bad_row_costs_one_row_and_is_told(live, path) -> None:
     assert (exported.return_value, told in exported.stderr) == (1, True)
 
     drifted = run(drift, "--log", str(path), "--json")
-    assert json.loads(drifted.stdout)["series"][0]["stretches"][0]["looks"][-1]["id"] == "run-4-f"
+    assert json.loads(drifted.stdout)["series"][0]["baselines"][0]["results"][-1]["id"] == "run-4-f"
     assert (drifted.return_value, told in drifted.stderr) == (1, True)
     shown = run(log, "show", "run-4-f", "--log", str(path))
     assert shown.return_value == 0
