@@ -41,6 +41,11 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
+    "cut": ("cut", "How square the parts come out, and what to put right first."),
+    "symptom": (
+        "symptom",
+        "What is wrong with the cut or the sled, and the checks that tell.",
+    ),
     "log": ("log", "List, show or export what was measured."),
 }
 

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import time
+from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import msgspec
 
+from bench.checks.options import OptionError
 from bench.daemon.clients import Client
 from bench.finding import Unread
-from bench.log import event_log, history
+from bench.log import cut_forecast, event_log, history
 from bench.log.writer import LogWriter
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
+    CutForecast,
+    Document,
     LogEventRows,
     LogEvents,
     LogExport,
@@ -21,6 +27,7 @@ from bench.protocol import (
     LogOne,
     LogShow,
     LogText,
+    ShopForecast,
 )
 from bench.settings.settings_file import Paths, Settings
 
@@ -39,7 +46,7 @@ class LogService(Protocol):
 async def answer_from_log(
     service: LogService,
     client: Client,
-    request: LogList | LogShow | LogExport | LogEvents,
+    request: LogList | LogShow | LogExport | LogEvents | CutForecast | ShopForecast,
 ) -> None:
     path = service.paths.log
     if isinstance(request, LogList):
@@ -68,6 +75,8 @@ async def answer_from_log(
                 request.ref,
             )
         )
+    elif isinstance(request, CutForecast | ShopForecast):
+        client.send(Document(await _forecast(service, request), request.ref))
     else:
         await _export(path, client, request)
 
@@ -88,3 +97,25 @@ async def _export(path: Path, client: Client, request: LogExport) -> None:
         with contextlib.suppress(ValueError):
             pieces.close()
     client.send(LogText("", True, request.ref, unread))
+
+
+async def _forecast(
+    service: LogService, request: CutForecast | ShopForecast
+) -> dict[str, Any]:
+    """With the sleds as the settings have them now. Raises InvalidRequest,
+    LogError."""
+    jigs, now = service.settings.gear.jigs, time.time()
+    if isinstance(request, ShopForecast):
+        call = partial(cut_forecast.shop_forecast, service.paths.log)
+    else:
+        call = partial(
+            cut_forecast.cut_forecast,
+            service.paths.log,
+            request.jig,
+            request.options,
+            units=service.settings.units,
+        )
+    try:
+        return await asyncio.to_thread(call, now=now, jigs=jigs)
+    except OptionError as error:
+        raise InvalidRequest(str(error)) from error

@@ -26,6 +26,7 @@ from bench.protocol import (
     Capture,
     CheckKind,
     ChecksReply,
+    CutForecast,
     Done,
     Error,
     Extend,
@@ -52,6 +53,7 @@ from bench.protocol import (
     Recording,
     Request,
     Saved,
+    ShopForecast,
     StatusReply,
     Undo,
     Watch,
@@ -72,6 +74,8 @@ ONLY_ASKS = (
     LogShow,
     LogExport,
     LogEvents,
+    CutForecast,
+    ShopForecast,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -190,7 +194,10 @@ class RequestHandlers:
             await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
             await put_units(self.service, send, request)
-        elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
+        elif isinstance(
+            request,
+            LogList | LogShow | LogExport | LogEvents | CutForecast | ShopForecast,
+        ):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 
 from bench.finding import Finding, Unread
@@ -59,3 +61,10 @@ class LogText(Tagged, frozen=True, tag="log-text"):
     last: bool
     ref: int | None = None
     unread: list[Unread] = []
+
+
+class Document(Tagged, frozen=True, tag="document"):
+    """What a command prints as JSON, made from the log."""
+
+    document: dict[str, Any]
+    ref: int | None = None

@@ -194,6 +194,21 @@ class LogEvents(Tagged, frozen=True, tag="log-events"):
     ref: int | None = None
 
 
+class CutForecast(Tagged, frozen=True, tag="cut-forecast"):
+    """How the parts of a sled come out; without a name that of the only sled, or all
+    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+
+    jig: str | None = None
+    options: dict[str, Any] = {}
+    ref: int | None = None
+
+
+class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
+    """All sleds of the shop: state, worst part, next date."""
+
+    ref: int | None = None
+
+
 Request = (
     GetStatus
     | Watch
@@ -218,4 +233,6 @@ Request = (
     | LogShow
     | LogExport
     | LogEvents
+    | CutForecast
+    | ShopForecast
 )
