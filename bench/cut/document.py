@@ -22,10 +22,10 @@ from bench.cut.forecast import (
     outcome,
     worth,
 )
-from bench.cut.probability import normal_quantile
 from bench.cut.sheet import Sheet
 from bench.cut.terms import Result, cut_terms, latest
 from bench.gear import Jig
+from bench.uncertainty import t_quantile
 
 CONFIDENCE = 0.95
 # what a forecast is made from; the last three turn no edge, and are named where nobody
@@ -195,7 +195,7 @@ def _usual(jig: Jig | None) -> Sheet:
 
 
 def _expanded(after: Outcome) -> float:
-    return normal_quantile(CONFIDENCE) * after.standard_uncertainty
+    return t_quantile(CONFIDENCE, None) * after.standard_uncertainty
 
 
 def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:

@@ -21,7 +21,10 @@ Act = Literal["put-right", "measure"]
 
 # what a gain must reach, of the tolerance, to be worth a trip to the saw; common
 # practice, no source
-LEAST_WORTH = 0.02
+LEAST_WORTH = 0.05
+# standard uncertainties by which a bias must be known before anything is moved for it:
+# wrong one time in twenty
+SURE = 1.645
 GOOD_SHARE = 0.95  # of the parts; below it the answer is bad news
 # four times as many passes halve an uncertainty that is the scatter of passes
 MORE_PASSES = 0.5
@@ -32,7 +35,8 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
     value: its bias, signed; uncertainty: standard, of the bias; scatter: standard
     deviation that it adds from cut to cut. best_uncertainty, best_scatter: what is left
-    when it was measured and put right. lasting: nobody puts it right.
+    when it was measured and put right. lasting: nobody puts it right. practice: to put
+    it right is good practice anyway, whatever it measures.
     """
 
     part: Part
@@ -46,6 +50,13 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
     age_days: int | None = None
     assumed: bool = False
     lasting: bool = False
+    practice: bool = False
+
+    @property
+    def unknown(self) -> bool:
+        """Whether nobody knows which way it is out: only a check can tell what to put
+        right."""
+        return self.assumed and self.best_uncertainty > 0.0
 
     @property
     def standard_uncertainty(self) -> float:
@@ -150,12 +161,13 @@ def advice(terms: Sequence[Term], tolerance: float) -> Advice | None:
     least = LEAST_WORTH * tolerance
     best = max(single, key=lambda one: one.worth, default=None)
     alone = {one.part for one in single if one.worth >= least}
+    alone |= {term.part for term in terms if term.unknown}
     pair = best_pair(terms, tolerance, alone)
     reach = 2.0 * best.worth if best is not None else 0.0  # two acts for one
     if (
         pair is not None
         and pair.worth >= max(least, reach)
-        and pair.worth >= 2.0 * worth(terms, tolerance, *pair.parts, act="measure")
+        and surely_helps(terms, *pair.parts)
     ):
         return Advice(pair.parts[0], "put-right", pair.worth, pair.parts[1])
     return best if best is not None and best.worth >= least else None
@@ -163,10 +175,29 @@ def advice(terms: Sequence[Term], tolerance: float) -> Advice | None:
 
 def _single(term: Term, terms: Sequence[Term], tolerance: float) -> Advice:
     gain = worth(terms, tolerance, term.part)
+    if term.practice:
+        return Advice(term.part, "put-right", gain)
     by_measuring = worth(terms, tolerance, term.part, act="measure")
-    if by_measuring > gain / 2:
-        return Advice(term.part, "measure", by_measuring)
+    if term.unknown or by_measuring > gain / 2 or not surely_helps(terms, term.part):
+        return Advice(term.part, "measure", gain)
     return Advice(term.part, "put-right", gain)
+
+
+def surely_helps(terms: Sequence[Term], *parts: Part) -> bool:
+    """Whether taking the biases of these parts away makes the whole bias smaller in
+    spite of what is not known of them: b of the parts and r of the rest go from |b + r|
+    to |r|, which is less where b (b + 2 r) > 0."""
+    own = [term for term in terms if term.part in parts]
+    rest = [term for term in terms if term.part not in parts]
+    bias = math.fsum(term.value for term in own)
+    unknown = math.hypot(*(term.uncertainty for term in own))
+    if bias == 0.0 and unknown == 0.0:
+        return True  # it only scatters
+    others = math.hypot(*(term.uncertainty for term in rest))
+    both = math.copysign(1.0, bias) * (
+        bias + 2.0 * math.fsum(term.value for term in rest)
+    )
+    return abs(bias) > SURE * unknown and both > SURE * math.hypot(unknown, 2 * others)
 
 
 def _all_measured(terms: Sequence[Term], tolerance: float) -> Advice:

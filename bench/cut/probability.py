@@ -5,14 +5,9 @@ Conformance probability: JCGM 106:2012, clause 7.
 
 from __future__ import annotations
 
-import math
+from statistics import NormalDist
 
 STEPS = 60  # halvings of the bracket: far below any figure that is shown
-
-
-def below(z: float) -> float:
-    """The standard normal distribution function."""
-    return math.erfc(-z / math.sqrt(2.0)) / 2.0
 
 
 def conformance_probability(
@@ -22,7 +17,8 @@ def conformance_probability(
     infinite): JCGM 106:2012, 7.4. standard: its standard uncertainty, zero or more."""
     if standard <= 0.0:
         return 1.0 if low <= value <= high else 0.0
-    return below((high - value) / standard) - below((low - value) / standard)
+    below = NormalDist(value, standard).cdf
+    return below(high) - below(low)
 
 
 def share_limit(value: float, standard: float, share: float = 0.95) -> float:
@@ -35,8 +31,3 @@ def share_limit(value: float, standard: float, share: float = 0.95) -> float:
         else:
             high = middle
     return high
-
-
-def normal_quantile(confidence: float) -> float:
-    """How many standard deviations hold this share about the mean: 1.96 for 0.95."""
-    return share_limit(0.0, 1.0, confidence)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Literal
 
-from bench.cut.probability import normal_quantile
 from bench.finding import Finding
+from bench.uncertainty import t_quantile
 
 if TYPE_CHECKING:
     from bench.geometry.contact import ContactLine
@@ -19,6 +19,8 @@ LEAST_CONTACT = 50.0
 # mm, noise of one height of a profile whose result tells no contact; common practice,
 # no source
 USUAL_NOISE = 0.005
+# steps that find the noise; what it scatters by grows with it nearly in proportion
+ROUNDS = 2
 
 
 def turned_against(
@@ -36,7 +38,7 @@ def turned_against(
     x = [place for place, _ in found.profile]
     sign = 1.0 if fence == "near" else -1.0
     y = [sign * height for _, height in found.profile]
-    noise = _noise(found, x, y, fence)
+    noise, least = _noise(found, x, y, board, fence)
     lines = [_line(x, y, stretch, fence, noise) for stretch in (board, handle)]
     if lines[0] is None or lines[1] is None:
         return None
@@ -45,7 +47,8 @@ def turned_against(
     if on_board.copies is None or on_handle.copies is None:
         return turned, 0.0
     copies = on_board.copies - on_handle.copies
-    return turned, math.hypot(float(copies.std(ddof=1)), float(copies.mean()) - turned)
+    u = math.hypot(float(copies.std(ddof=1)), float(copies.mean()) - turned)
+    return turned, max(u, least)
 
 
 def _line(
@@ -64,14 +67,24 @@ def _line(
     return contact_line(x, y, start, stop, middle, fence=fence, noise=heights)
 
 
-def _noise(found: Finding, x: list[float], y: list[float], fence: Fence) -> float:
-    """Standard deviation of one height, mm, as the result's contact lines tell it."""
-    import numpy as np
-
-    told = []
-    for contact in found.contact or ():
-        line = _line(x, y, (contact.from_, contact.to), fence, None)
-        size = 0.0 if line is None else float(np.linalg.norm(line.sensitivity))
-        if size > 0.0:
-            told.append(contact.uncertainty / normal_quantile(found.confidence) / size)
-    return sorted(told)[len(told) // 2] if told else USUAL_NOISE
+def _noise(
+    found: Finding, x: list[float], y: list[float], board: Stretch, fence: Fence
+) -> tuple[float, float]:
+    """Standard deviation of one height, mm, with which copies of the profile scatter as
+    the result says of the contact line most like the board's; and the least that this
+    leaves unknown, rad: two bodies on one stretch rest on different peaks of it."""
+    told = sorted(
+        found.contact or (),
+        key=lambda one: abs(one.from_ - board[0]) + abs(one.to - board[1]),
+    )
+    for contact in told:
+        u = contact.uncertainty / t_quantile(found.confidence, None)
+        noise = USUAL_NOISE
+        for _ in range(ROUNDS):
+            line = _line(x, y, (contact.from_, contact.to), fence, noise)
+            if line is None or not line.standard_uncertainty:
+                break
+            noise *= u / line.standard_uncertainty
+        else:
+            return noise, u
+    return USUAL_NOISE, 0.0

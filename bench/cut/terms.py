@@ -12,11 +12,11 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from bench.cut.forecast import MORE_PASSES, Term
-from bench.cut.probability import normal_quantile
 from bench.cut.resting import turned_against
 from bench.cut.sheet import Sheet
 from bench.finding import Finding, Quantity
 from bench.gear import Jig, Saw
+from bench.uncertainty import t_quantile
 from bench.uncertainty.budget import SEAT
 
 ROOT_3, ROOT_12 = math.sqrt(3.0), math.sqrt(12.0)
@@ -87,9 +87,10 @@ def latest(
 
 
 def standard(result: Result, quantity: Quantity) -> float:
-    """What a normal distribution with the same interval has: near the standard
-    deviation of a scaled t distribution (JCGM 101:2008, 6.4.9)."""
-    return quantity.uncertainty / normal_quantile(result.finding.confidence)
+    """From the expanded uncertainty, by the degrees of freedom that it was made with:
+    JCGM 100:2008, G.3."""
+    freedom = quantity.degrees_of_freedom
+    return quantity.uncertainty / t_quantile(result.finding.confidence, freedom)
 
 
 def _from(result: Result, term: Term) -> Term:
@@ -187,7 +188,13 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
     if found is None:
         # toward the kept part one time in two, anywhere up to the usual limit
         u = BLADE_ALLOWANCE * per_rad / math.sqrt(18.0)
-        return Term(part="heel", check="slot-blade", uncertainty=u, assumed=True)
+        return Term(
+            part="heel",
+            check="slot-blade",
+            uncertainty=u,
+            assumed=True,
+            practice=True,
+        )
     blade = found[1].value
     kept_left = sheet.at != "right"
     toward = (blade > 0) == kept_left
@@ -197,6 +204,7 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
         check="slot-blade",
         value=math.copysign(most / 2, -blade),
         uncertainty=math.hypot(most / ROOT_12, standard(*found) * per_rad / 2),
+        practice=True,
     )
     return _from(found[0], term)
 
@@ -214,13 +222,10 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
                 part="play",
                 check="fence-square",
                 scatter=HELD_SCATTER,
-                best_scatter=HELD_SCATTER,
                 assumed=True,
+                lasting=True,
             )
-        least = math.hypot(HELD_SCATTER, SEAT)
-        term = Term(
-            part="play", check="fence-square", scatter=scatter, best_scatter=least
-        )
+        term = Term(part="play", check="fence-square", scatter=scatter, lasting=True)
         return _from(passes[0], term)
     for check in ("side-play", "runner-fit"):
         found = latest(results, check, "yaw-play")

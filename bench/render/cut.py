@@ -9,9 +9,9 @@ import msgspec
 
 from bench.cut.document import CONFIDENCE, First, Forecast, Row
 from bench.cut.forecast import LEAST_WORTH
-from bench.cut.probability import normal_quantile
 from bench.render.result import name, upper_first
 from bench.render.template import in_a_row
+from bench.uncertainty import t_quantile
 from bench.units import (
     System,
     give_or_take,
@@ -65,13 +65,15 @@ def with_words(document: dict[str, Any], units: System) -> dict[str, Any]:
 
 
 def first_words(first: First, told: Forecast, units: System) -> str:
-    if first.act == "measure":
+    if first.assumed:
+        act = NEVER_MEASURED[first.part]
+    elif first.act == "measure":
         act = f"Measure better first: {name(first.check)}, with more passes"
     elif first.together_with is not None:
         other = PARTS[first.together_with]
         act = f"{PUT_RIGHT[first.part]}, and together with it {other}"
     else:
-        act = (NEVER_MEASURED if first.assumed else PUT_RIGHT)[first.part]
+        act = PUT_RIGHT[first.part]
     return f"{act}: worth {_over_cut(first.worth, told, units)}."
 
 
@@ -94,7 +96,8 @@ def answer_lines(told: Forecast, units: System) -> Iterator[str]:
     """How the parts come out, and what to do first: a sentence each."""
     board = length_words(told.board_mm, units)
     cut = length_words(told.cut_mm, units)
-    yield f"{board} board, {cut} cut: {square_words(told, units)}."
+    yield f"{board} board, {cut} cut:"
+    yield f"{upper_first(square_words(told, units))}."
     yield f"From cut to cut it varies by {_over_cut(told.spread, told, units)}."
     limit = slope_words(told.tolerance, units)
     share = round(told.good_share * 100)
@@ -105,7 +108,11 @@ def answer_lines(told: Forecast, units: System) -> Iterator[str]:
         return
     yield first_words(told.first, told, units)
     together = told.pair
-    if together is not None and together.worth > told.first.worth:
+    if (
+        told.first.act == "put-right"
+        and together is not None
+        and together.worth > told.first.worth
+    ):
         parts = " and ".join(PARTS[part] for part in together.parts)
         much = _over_cut(together.worth, told, units)
         yield f"{upper_first(parts)} together: worth {much}."
@@ -119,7 +126,7 @@ def square_words(told: Forecast, units: System) -> str:
     if value < UNSEEN * give:
         return f"square, {much}"
     longer = (told.square.value > 0) == (told.at != "right")
-    return f"{'longer' if longer else 'shorter'} away from the sled fence by {much}"
+    return f"{'longer' if longer else 'shorter'} away from the sled fence: {much}"
 
 
 def row_words(row: Row, told: Forecast, units: System) -> str:
@@ -144,7 +151,7 @@ def _much(row: Row, told: Forecast, units: System) -> str:
     if row.part in FROM_CUT_TO_CUT:
         much = _over_cut(row.standard_uncertainty, told, units)
         return f"varies by {much}"
-    give = row.standard_uncertainty * normal_quantile(CONFIDENCE) * told.cut_mm
+    give = row.standard_uncertainty * t_quantile(CONFIDENCE, None) * told.cut_mm
     against = " the other way" if row.value * told.square.value < 0 else ""
     return f"{give_or_take(abs(row.value) * told.cut_mm, give, units)}{against}"
 
