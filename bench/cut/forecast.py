@@ -22,9 +22,9 @@ Act = Literal["put-right", "measure"]
 # what a gain must reach, of the tolerance, to be worth a trip to the saw; common
 # practice, no source
 LEAST_WORTH = 0.05
-# standard uncertainties by which a bias must be known before anything is moved for it:
-# wrong one time in twenty
-SURE = 1.645
+# standard uncertainties by which a bias must stand out before anything is moved for it:
+# its give or take of 95 %
+SURE = 1.96
 GOOD_SHARE = 0.95  # of the parts; below it the answer is bad news
 # four times as many passes halve an uncertainty that is the scatter of passes
 MORE_PASSES = 0.5
@@ -54,9 +54,8 @@ class Term(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def unknown(self) -> bool:
-        """Whether nobody knows which way it is out: only a check can tell what to put
-        right."""
-        return self.assumed and self.best_uncertainty > 0.0
+        """Whether only a check can tell what to put right, if anything."""
+        return self.assumed and max(self.best_uncertainty, self.best_scatter) > 0.0
 
     @property
     def standard_uncertainty(self) -> float:
@@ -178,9 +177,15 @@ def _single(term: Term, terms: Sequence[Term], tolerance: float) -> Advice:
     if term.practice:
         return Advice(term.part, "put-right", gain)
     by_measuring = worth(terms, tolerance, term.part, act="measure")
-    if term.unknown or by_measuring > gain / 2 or not surely_helps(terms, term.part):
+    if term.unknown or by_measuring > gain / 2:
         return Advice(term.part, "measure", gain)
+    if not surely_helps(terms, term.part):  # for what is least known stands in the way
+        return Advice(least_known(terms).part, "measure", gain)
     return Advice(term.part, "put-right", gain)
+
+
+def least_known(terms: Sequence[Term]) -> Term:
+    return max(terms, key=lambda term: term.uncertainty)
 
 
 def surely_helps(terms: Sequence[Term], *parts: Part) -> bool:
@@ -202,6 +207,6 @@ def surely_helps(terms: Sequence[Term], *parts: Part) -> bool:
 
 def _all_measured(terms: Sequence[Term], tolerance: float) -> Advice:
     """All biases measured better, led to the check of the least known one."""
-    least = max(terms, key=lambda term: 0.0 if term.assumed else term.uncertainty)
     parts = [term.part for term in terms]
-    return Advice(least.part, "measure", worth(terms, tolerance, *parts, act="measure"))
+    gain = worth(terms, tolerance, *parts, act="measure")
+    return Advice(least_known(terms).part, "measure", gain)

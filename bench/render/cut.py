@@ -82,9 +82,9 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     told = msgspec.convert(document, Forecast)
     if told.jig is not None:
         yield f"{told.jig}{f' on {told.saw}' if told.saw else ''}:"
-    yield from answer_lines(told, units)
-    for row in told.rows:
-        yield f"  {row_words(row, told, units)}"
+    yield from answer_lines(document, units)
+    for words in row_lines(document, units):
+        yield f"  {words}"
     for lean in told.thickness:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
         yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."
@@ -92,8 +92,15 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         yield f"Never measured here: {in_a_row([name(kind) for kind in told.missing])}."
 
 
-def answer_lines(told: Forecast, units: System) -> Iterator[str]:
+def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
+    """A sentence for each row of the forecast, in the order of its rows."""
+    told = msgspec.convert(document, Forecast)
+    return (row_words(row, told, units) for row in told.rows)
+
+
+def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     """How the parts come out, and what to do first: a sentence each."""
+    told = msgspec.convert(document, Forecast)
     board = length_words(told.board_mm, units)
     cut = length_words(told.cut_mm, units)
     yield f"{board} board, {cut} cut:"

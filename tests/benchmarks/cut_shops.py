@@ -361,7 +361,7 @@ def figures(cases: list[Case]) -> dict[str, float]:
     told = np.array([c.forecast["good_share"] for c in cases])
     true = np.array([np.mean(np.abs(c.edges) <= c.forecast["tolerance"]) for c in cases])
     tenths = np.array_split(np.argsort(told), 10)
-    errors = [float(true[i].mean() - told[i].mean()) for i in tenths]
+    errors = [float(true[i].mean() - told[i].mean()) for i in tenths if i.size]
     found = {
         "boards": len(cases),
         "interval holds": float(inside.mean()),
