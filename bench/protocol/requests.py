@@ -225,6 +225,21 @@ class Due(Tagged, frozen=True, tag="due"):
     ref: int | None = None
 
 
+class CutForecast(Tagged, frozen=True, tag="cut-forecast"):
+    """How the parts of a sled come out; without a name that of the only sled, or all
+    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+
+    jig: str | None = None
+    options: dict[str, Any] = {}
+    ref: int | None = None
+
+
+class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
+    """All sleds of the shop: state, worst part, next date."""
+
+    ref: int | None = None
+
+
 Request = (
     GetStatus
     | Watch
@@ -252,4 +267,6 @@ Request = (
     | LogEvents
     | Drift
     | Due
+    | CutForecast
+    | ShopForecast
 )
