@@ -14,8 +14,9 @@ from typing import Literal
 import msgspec
 
 from bench.checks.options import Option, OptionValue
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Move, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
+from bench.units import System
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
@@ -202,5 +203,10 @@ class Check(msgspec.Struct, frozen=True):
     turns_saw: Literal["blade", "rip fence"] | None = None
     # why nothing should be moved by this finding though the fence is out, or None
     holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
+    # the move of a check whose first quantity is not one fence's rotation, with what is
+    # to be said of it; asked only where the finding is not good and not in doubt
+    moves: (
+        Callable[[Evidence, Finding, System], tuple[Move | None, list[Remark]]] | None
+    ) = None
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

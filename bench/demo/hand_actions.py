@@ -27,7 +27,7 @@ async def set_up(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
     """Put up what a placement wants. ValueError where the saw has none of that kind."""
     placement = ask.placement or ""
     if ask.gather != "width":
-        await hands.put(placement, mount=ask.mount, at=ask.at)
+        await hands.put(placement, mount=ask.mount, at=ask.at, side=ask.side)
         return
     if placement == FIRST_WIDTH and not ask.taken:
         side, turns = options.get("kept", "left"), options.get("turns", 4)

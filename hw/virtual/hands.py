@@ -90,7 +90,12 @@ class Hands:
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
-        self, placement: str, *, mount: str | None = None, at: float | None = None
+        self,
+        placement: str,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+        side: str | None = None,
     ) -> None:
         """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
         plunger preloaded.
@@ -105,7 +110,7 @@ class Hands:
             rear if placement == "rear" else front if placement == "front" else 0.0,
             400.0,
         )
-        self.saw.place(placement, self._line.last, mount=mount, at=at)
+        self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(
