@@ -26,12 +26,17 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.long_edge import (
+    RightAngle,
+    edge_form,
+    known_right_angle,
+    long_edge,
+)
 from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
 from bench.checks.shared.slopes import Placed, place, shared_rows
-from bench.finding import Finding, Move, Quantity, Remark, Settle, SweepRow
+from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import Jig, LeftRight
-from bench.moves.lever import fence_move, why_no_move
-from bench.units import System
+from bench.moves.mitre import mitre_moves
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
@@ -48,13 +53,7 @@ FENCE_SET_UPS = (
     "left-fence-corner-b",
 )
 RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
-RIGHT_ANGLE_ROW = "right angle of the square"
-EDGE_BOW = 0.02  # mm over the long edge; common practice, no source
-# mm that the middle of a pass lies off the long edge's middle; common practice
-OFF_MIDDLE = 3.0
 CLEAR_OF_ENDS = 30.0  # mm of the long edge, both ends; common practice, no source
-# rad, half-width of a right angle of which nothing is known; common practice, no source
-POOR_SQUARE = 0.1 / 300
 RESEAT = "Lift the square, wipe it, press it home again."
 
 
@@ -122,14 +121,6 @@ def point_of(jig: Jig | None) -> Point:
 
 
 @dataclass(frozen=True)
-class _RightAngle:
-    """e_90 as known from elsewhere, rad; row: what that leaves open."""
-
-    error: float
-    row: Part
-
-
-@dataclass(frozen=True)
 class _Answer:
     quantity: Quantity
     combined: Combined
@@ -142,7 +133,7 @@ def evaluate(evidence: Evidence) -> Finding:
     placed, rows = _placed(evidence, remarks)
     known = None
     if not set(RIGHT_ANGLE) <= {p.name for p in placed}:
-        known = _known_right_angle(evidence, remarks)
+        known = known_right_angle(evidence, remarks)
     answers = [
         answer
         for name in ("between", *FENCES)
@@ -209,28 +200,8 @@ def _lacking(placed: Sequence[Placed]) -> str:
     )
 
 
-def _known_right_angle(evidence: Evidence, remarks: list[Remark]) -> _RightAngle:
-    """e_90 was not measured here: from the square's log, else its tolerance, else as of
-    a poor square."""
-    from bench.uncertainty import Part, rectangular
-
-    history, owned = evidence.known.square, evidence.gear.square
-    if history is not None:
-        remarks.append(Remark("right-angle-as-measured"))
-        freedom, u = history.degrees_of_freedom, history.standard_uncertainty
-        return _RightAngle(history.error, Part(RIGHT_ANGLE_ROW, "A", u, freedom))
-    if owned is not None and owned.tolerance is not None and owned.arm:
-        half = owned.tolerance / owned.arm
-        remarks.append(Remark("right-angle-as-told", values={"half": half}))
-    else:
-        half = POOR_SQUARE
-        values = {"poor": half}
-        remarks.append(Remark("right-angle-unknown", values=values, severity="warning"))
-    return _RightAngle(0.0, rectangular(RIGHT_ANGLE_ROW, half))
-
-
 def _answer(
-    name: str, evidence: Evidence, placed: Sequence[Placed], known: _RightAngle | None
+    name: str, evidence: Evidence, placed: Sequence[Placed], known: RightAngle | None
 ) -> _Answer | None:
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
@@ -244,6 +215,9 @@ def _answer(
     used = [p for p in placed if abs(weights[p.name]) > 1e-9]
     shares = [weights[p.name] for p in used]
     value = math.fsum(w * p.rotation for w, p in zip(shares, used, strict=True))
+    on_fence = [p for p in used if p.name not in RIGHT_ANGLE]
+    ridden = max(p.length for p in on_fence)
+    abs_share = math.fsum(abs(weights[p.name]) for p in on_fence)
     groups = [p.group(w) for p, w in zip(used, shares, strict=True)]
     past = evidence.known
     between = between_sweeps(
@@ -252,12 +226,12 @@ def _answer(
     parts: list[Part | None] = [
         *between.parts,
         *shared_rows(evidence, used, shares, value, common=name != "between"),
-        _edge_form(evidence, used, shares),
+        edge_form(evidence.gear.square, ridden, abs_share),
     ]
     if known is not None:
         share = weights[KNOWN]
         value += share * known.error
-        parts.append(_times(known.row, abs(share)))
+        parts.append(known.part(share))
     combined = combine(parts, 0.99 if past.looks else 0.95)
     jig = evidence.gear.jig
     limit = jig.tolerance if jig is not None else None
@@ -272,41 +246,6 @@ def _answer(
         _way(name, value, jig),
     )
     return _Answer(quantity, combined, between, groups)
-
-
-def _times(row: Part, share: float) -> Part | None:
-    from bench.uncertainty import Part
-
-    if share < 1e-9:
-        return None
-    u = share * row.standard_uncertainty
-    return Part(row.name, row.type, u, row.degrees_of_freedom)
-
-
-def _edge_form(
-    evidence: Evidence, used: Sequence[Placed], shares: Sequence[float]
-) -> Part | None:
-    """The corners' errors sum to zero for the chord of the long edge. A bow h over its
-    length L, swept d off its middle, turns what is ridden by 8 h d / L^2, in every
-    set-up the way that adds up. A half-width."""
-    from bench.uncertainty import rectangular
-
-    on_fence = [
-        (p, w) for p, w in zip(used, shares, strict=True) if p.name not in RIGHT_ANGLE
-    ]
-    ridden = max(p.length for p, _ in on_fence)
-    length = max(_long_edge(evidence) or ridden, ridden)
-    share = sum(abs(w) for _, w in on_fence)
-    return rectangular(
-        "form of the long edge", share * 8 * EDGE_BOW * OFF_MIDDLE / length**2
-    )
-
-
-def _long_edge(evidence: Evidence) -> float | None:
-    square = evidence.gear.square
-    if square is None:
-        return None
-    return square.long_edge or (square.arm * math.sqrt(2) if square.arm else None)
 
 
 def _way(name: str, value: float, jig: Jig | None) -> str:
@@ -329,7 +268,7 @@ def _settle(
     quantity = first.quantity
     if quantity.verdict != "cannot-tell" or quantity.tolerance is None:
         return None
-    edge = _long_edge(evidence)
+    edge = long_edge(evidence.gear.square)
     return settle(
         quantity.value,
         first.combined,
@@ -376,59 +315,6 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
     return [Remark("mitre-swung", values=values)]
 
 
-def moves(
-    evidence: Evidence, finding: Finding, units: System
-) -> tuple[Move | None, list[Remark]]:
-    """The fence that is further out closes the angle by itself where the other one is
-    good; else each goes back by its own error."""
-    jig = evidence.gear.jig
-    by_name = {q.name: q for q in finding.quantities}
-    if jig is None or not set(FENCES) <= set(by_name):
-        return None, [] if jig is None else [Remark("mitre-fences-unknown")]
-    worse: LeftRight = max(FENCES, key=lambda name: abs(by_name[name].value))
-    other = OTHER[worse]
-    stays = abs(by_name[other].value) <= jig.tolerance
-    turn = by_name[worse].value - (by_name[other].value if stays else 0.0)
-    sure = by_name["between" if stays else worse].uncertainty
-    move = _move(turn, sure, worse, evidence, units)
-    if move is None:
-        return None, [why_no_move(jig)]
-    if stays:
-        return move, [Remark("mitre-other-stays", values={"fence": other})]
-    more = _move(
-        by_name[other].value, by_name[other].uncertainty, other, evidence, units
-    )
-    if more is None:
-        return move, []
-    values = {
-        "fence": other,
-        "end": more.end,
-        "distance": more.distance,
-        "uncertainty": more.uncertainty,
-        "way": more.way,
-    }
-    return move, [Remark("mitre-move-too", values=values, severity="act")]
-
-
-def _move(
-    turn: float, sure: float, fence: LeftRight, evidence: Evidence, units: System
-) -> Move | None:
-    jig = evidence.gear.jig
-    assert jig is not None
-    move = fence_move(
-        turn,
-        sure,
-        jig.mitre_fence(fence),
-        evidence.gear.leaves,
-        units=units,
-        then="take the check again",
-    )
-    if move is None:
-        return None
-    text = f"{fence.capitalize()} fence, square to its face. {move.text}"
-    return msgspec.structs.replace(move, text=text, fence=fence)
-
-
 CHECK = Check(
     kind=KIND,
     question="Do the two fences of a mitre sled stand square to each other?",
@@ -436,7 +322,7 @@ CHECK = Check(
     accepts=accepts,
     evaluate=evaluate,
     quantities=("between", *FENCES),
-    moves=moves,
+    moves=mitre_moves,
     rank=9,
     takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),

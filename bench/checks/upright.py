@@ -25,10 +25,10 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.counts import count_of
+from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle
-from bench.gear import LeftRight, Saw
+from bench.gear import LeftRight
 
 if TYPE_CHECKING:
     from bench.geometry.upright import Lean
@@ -43,10 +43,8 @@ READINGS = 3  # at each height
 MOST_READINGS = 12  # a height; beyond it another change is named
 LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
 APART = 10.0  # mm between the heights, at least
-HEIGHT_ERROR = 0.5  # mm, half-width of a height set by a rule; common practice
 # rad, from which a joint shows it; common practice, no source
 LIMIT = 0.05 / 50
-USUAL_SWING = 0.05  # mm of a plate without a saw's limit; common practice, no source
 # rad, of a square that is used to set up by; common practice, no source
 POOR_SQUARE = 0.1 / 300
 AGAIN = "Lift the tip and slide the indicator there anew for each reading."
@@ -60,31 +58,37 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if only != "fence":
         names += BLADE if options.get("blade_turns") == "two" else (*BLADE, *QUARTER)
     heights = (number(options, "low_at", LOW_AT), number(options, "high_at", HIGH_AT))
-    return tuple(_step(name, at, options, gear) for name in names for at in heights)
-
-
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    if placement not in (*FENCE, *TURNS):
-        return None
-    return _step(placement, LOW_AT, options, gear)
+    return tuple(
+        _step(name, at, options, gear, first=not k)
+        for name in names
+        for k, at in enumerate(heights)
+    )
 
 
 def _step(
-    name: str, at: float, options: Mapping[str, OptionValue], gear: EvidenceGear
+    name: str,
+    at: float,
+    options: Mapping[str, OptionValue],
+    gear: EvidenceGear,
+    *,
+    first: bool = True,
 ) -> Step:
-    text = _fence_words(name, gear) if name in FENCE else _blade_words(name, options)
+    if first:
+        text = (
+            _fence_words(name, gear) if name in FENCE else _blade_words(name, options)
+        )
+        text += " Indicator held to the upright edge,"
+    else:
+        text = "The square stays as it stands. Slide the indicator along its edge,"
     return Step(
         name,
-        f"{text} Indicator held to the upright edge, tip on the face {at:g} mm up."
-        f" {AGAIN}",
+        f"{text} tip on the face {at:g} mm up. {AGAIN}",
         "spot",
         READINGS,
         None if name in FENCE else _side(options),
         "standing",
         at=at,
-        picture="upright",
+        picture="plumb",
         reseat=AGAIN,
     )
 
@@ -190,7 +194,7 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
         [slopes[one] for one in set_ups if "away" in one],
         [slopes[one] for one in set_ups if "toward" in one],
     )
-    rows = _rows(evidence, found, read, blade=name == "blade-lean")
+    rows = lean_rows(evidence, found, list(read.values()), blade=name == "blade-lean")
     combined = combine(rows, 0.99 if evidence.known.looks else 0.95)
     value = _outward_sign(name, evidence) * found.value
     limit = given_number(evidence.options, "limit")
@@ -229,51 +233,6 @@ def _way(name: str, value: float) -> str:
     return f"top leans to the {'left' if value > 0 else 'right'}"
 
 
-def _rows(
-    evidence: Evidence,
-    found: Lean,
-    read: Mapping[str, tuple[list[float], list[float]]],
-    *,
-    blade: bool,
-) -> list[Part | None]:
-    from bench.uncertainty import (
-        Part,
-        rectangular,
-        resolution,
-        seat,
-        span,
-        tilt,
-        travel_scale,
-    )
-
-    indicator = evidence.gear.indicator
-    count = count_of(indicator, [r for _, rs in read.values() for r in rs])
-    reach = min(max(zs) - min(zs) for zs, _ in read.values())
-    weights = [1 / len(read)] * len(read)
-    rounded = resolution(count, reach, found.scatter, weights)
-    used = max(max(rs) - min(rs) for _, rs in read.values())
-    rows: list[Part | None] = [
-        Part("touches", "A", found.standard_uncertainty, found.degrees_of_freedom),
-        seat(weights, reseated=False, scatter=evidence.known.seat_scatter),
-        rounded,
-        span(
-            used,
-            reach,
-            count,
-            short_span_error=indicator.short_span_error,
-            weights=weights,
-            rounded=rounded is not None,
-        ),
-        travel_scale(found.value, HEIGHT_ERROR * math.sqrt(2) / reach),
-        tilt(found.value, indicator.tilt),
-    ]
-    if blade and len(read) == 2:
-        saw: Saw | None = evidence.gear.saw
-        swing = saw.wobble if saw is not None else USUAL_SWING
-        rows.append(rectangular("plate warp", swing / 2 / reach))
-    return rows
-
-
 def _of_square(fence: _Answer | None) -> list[Remark]:
     """A square so far off that it was more likely knocked, or another edge was used."""
     if fence is None or fence.lean.square is None:
@@ -281,7 +240,7 @@ def _of_square(fence: _Answer | None) -> list[Remark]:
     off = abs(fence.lean.square)
     if off <= POOR_SQUARE + fence.combined.expanded:
         return []
-    return [Remark("upright-square-poor", values={"off": off}, severity="warning")]
+    return [Remark("square-not-plumb", values={"off": off}, severity="warning")]
 
 
 def _settle(answer: _Answer) -> Settle:
@@ -318,7 +277,6 @@ CHECK = Check(
     kind=KIND,
     question="Do sled fence and blade stand upright?",
     plan=plan,
-    accepts=accepts,
     evaluate=evaluate,
     quantities=("fence-lean", "blade-lean"),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),

@@ -52,6 +52,8 @@ async def follow(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
         await hands.stop_at(ask.at or 0.0, 400.0)
     elif ask.phase == "spot" and ask.taken:
         await hands.touch()
+    elif ask.phase == "spot":
+        await hands.slide(ask.at or 0.0)
     elif ask.phase == "width":
         await hands.measure(ask.placement or "", ask.at or 0.0)
 

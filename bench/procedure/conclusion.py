@@ -88,7 +88,7 @@ def _move(
     if finding.doubts:
         return None, [Remark("no-move-in-doubt")]
     if check.moves is not None:
-        return check.moves(evidence, finding, units)
+        return check.moves(finding.quantities, jig, evidence.gear.leaves, units)
     if check.holds_back is not None:
         held = check.holds_back(evidence, finding)
         if held is not None:

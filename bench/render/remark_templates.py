@@ -166,8 +166,9 @@ mitre-fences-unknown: These set-ups tell the angle between the fences, not which
   is out. Turn the square over and take the other two set-ups.
 mitre-other-stays: The {fence} fence stays as it is: it is good enough.
 mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
-  {distance:length} (give or take {uncertainty:length}) {way:way}.
-upright-square-poor: The square came out {off:slope} off. Was it the same edge in both
+  {distance:length} (give or take {uncertainty:length})
+  {way:away=away from you|toward=toward you}.
+square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups, and nothing under the stock?
 
 # Blade, plate and rip fence.

@@ -118,6 +118,11 @@ class Hands:
             )
         await self._wait(0.15)
 
+    async def slide(self, at: float) -> None:
+        """Lift the plunger, go to the next station of the same set-up, lower it."""
+        self.saw.slide(at)
+        await self.touch()
+
     async def seat(self) -> None:
         """Lift the square, wipe, press it home again."""
         self.saw.lift()

@@ -140,10 +140,6 @@ class VirtualSaw(SawAndSled):
             )
             or (slip == "not-turned" and self._probe is not None)
         )
-        again = placement == before and self._upright is not None
-        if again:  # slid along the edge of a square that stays
-            self._height, self.lifted = at or 0.0, False
-            return
         if turn is not None:
             self.bodies.turn_plate(turn)
         if not stays:
@@ -160,6 +156,11 @@ class VirtualSaw(SawAndSled):
             if distance is None:  # beyond the tip: the stand was set at the arm's end
                 distance = self._distance(pose._replace(s=pose.s + 40.0))
             self._home = distance or 0.0
+
+    def slide(self, height: float) -> None:
+        """Slide a plunger to another height (mm) along the upright edge it is held
+        to."""
+        self._height = height
 
     def seat(self) -> None:
         """Lift the square, wipe, press it home: it comes to rest a little differently

@@ -77,7 +77,7 @@ class SawAndSled:
         """The saw of that seed; rotation and square_error, where given, take the place
         of those drawn."""
         traits = traits or Traits()
-        random, lean = Random(f"saw {seed}"), Random(f"upright {seed}")
+        random, lean = Random(f"saw {seed}"), Random(f"plumb {seed}")
         slot = random.uniform(-traits.slot, traits.slot)
         turned = random.uniform(-traits.rotation, traits.rotation)
         error = random.gauss(0.0, traits.square)
