@@ -36,14 +36,13 @@ from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
 from bench.checks.shared.slopes import Placed, place, shared_rows
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import Jig, LeftRight
-from bench.moves.mitre import mitre_moves
+from bench.moves.mitre import FENCES, mitre_moves, mitre_way
 
 if TYPE_CHECKING:
     from bench.geometry.mitre import Point
     from bench.uncertainty import Between, Combined, Group, Part
 
 KIND = "mitre-square"
-FENCES: tuple[LeftRight, LeftRight] = ("left", "right")
 OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
 # in the order of the hands: slid across as it lies, then turned over and slid back
 FENCE_SET_UPS = (
@@ -106,11 +105,16 @@ def _fence_set_up(placement: str, jig: Jig | None) -> tuple[LeftRight, str]:
 
 def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
     lies: LeftRight = "left" if placement == RIGHT_ANGLE[0] else "right"
-    words = (
-        "A straight batten clamped across the sled. One leg of the square along it,"
-        f" pointing {lies.upper()}, the other leg pointing away from you; turned over,"
-        " the same leg lies along the same stretch of the batten."
-    )
+    if lies == "left":
+        words = (
+            "A straight batten clamped across the sled. One leg of the square along it,"
+            " pointing LEFT, the other leg pointing away from you."
+        )
+    else:
+        words = (
+            "Turn the square over: the same leg along the same stretch of the batten,"
+            " now pointing RIGHT, the other leg pointing away from you."
+        )
     return OTHER[lies], words
 
 
@@ -251,13 +255,7 @@ def _answer(
 def _way(name: str, value: float, jig: Jig | None) -> str:
     if name == "between":
         return f"fences {'wider' if value > 0 else 'tighter'} than square"
-    fence: LeftRight = "left" if name == "left" else "right"
-    pivot_outer = jig is not None and jig.mitre_pivot == "outer"
-    moving = OTHER[fence] if pivot_outer else fence
-    # turned counter-clockwise about the other one, a left end comes toward the operator
-    near = (value > 0) == (moving == "left")
-    end = "inner" if pivot_outer else "outer"
-    return f"its {end} end {'too near you' if near else 'too far from you'}"
+    return mitre_way("left" if name == "left" else "right", value, jig)
 
 
 def _settle(

@@ -48,6 +48,15 @@ def mitre_moves(
     return move, [] if more is None else [_told(other, more)]
 
 
+def mitre_way(fence: LeftRight, rotation: float, jig: Jig | None) -> str:
+    """Which end of a fence stands wrong, seen by whoever pushes; rotation in rad."""
+    pivot_outer = jig is not None and jig.mitre_pivot == "outer"
+    # turned counter-clockwise about its other end, a left end comes toward the operator
+    near = (rotation > 0) == ((fence == "left") != pivot_outer)
+    end = "inner" if pivot_outer else "outer"
+    return f"its {end} end {'too near you' if near else 'too far from you'}"
+
+
 def _move(
     fence: LeftRight,
     turn: float,
