@@ -280,9 +280,11 @@ def _board(finding: Finding) -> None:
 
 @expects("mitre-square")
 def _mitre(finding: Finding) -> None:
-    # left corner a and b alike, the right fence the other way about
-    assert value(finding, "between") == pytest.approx(-6e-4, abs=4e-6)
-    assert value(finding, "left") == pytest.approx(3e-4, abs=4e-6)
+    # every long edge is turned by -3e-4; the batten shows the right angle 3e-4 too wide, so that the sharp corners
+    # are 3e-4 too tight together, half of it each
+    assert value(finding, "between") == pytest.approx(-3e-4, abs=4e-6)
+    assert value(finding, "left") == pytest.approx(-1.5e-4, abs=4e-6)
+    assert value(finding, "right") == pytest.approx(-4.5e-4, abs=4e-6)
     assert finding.move is not None and finding.move.fence is not None
 
 
