@@ -71,6 +71,7 @@ class Move(msgspec.Struct, frozen=True):
     leaves: list[float]
     leaves_left_over: float  # distance minus leaves
     text: str
+    fence: Literal["left", "right"] | None = None  # which of a mitre sled's two
 
 
 class Settle(msgspec.Struct, frozen=True):

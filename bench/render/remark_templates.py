@@ -149,6 +149,30 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
 touch-away-unknown: The give or take leaves out what touching away from the teeth adds.
   Say how straight the slot is and how long the runners are.
 
+# Two mitre fences by a 45-degree square; leaning out of plumb.
+mitre-either-side: The angle between the fences may be out to either side. Make no move
+  before that is settled.
+right-angle-as-measured: The square's right angle is the one measured before.
+right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
+  set-ups against a batten to know it.
+right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
+  {poor:slope} (common practice, no source). Take its two set-ups against a batten, or name
+  a square with its tolerance.
+corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
+  differ. Was corner A taken for B once, or a set-up not turned over? Check the pencil
+  marks and take it again.
+mitre-swung: The fences stand square to each other, but both are turned
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres come
+  out longer than the other's.
+mitre-fences-unknown: These set-ups tell the angle between the fences, not which of them
+  is out. Turn the square over and take the other two set-ups.
+mitre-other-stays: The {fence} fence stays as it is: it is good enough.
+mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
+  {distance:length} (give or take {uncertainty:length})
+  {way:away=away from you|toward=toward you}.
+square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
+  set-ups, and nothing under the stock?
+
 # Blade, plate and rip fence.
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
 end-float-usual: The arbor is taken to float by {float:length} along its axis either way

@@ -194,9 +194,10 @@ def move_distance(move: Move, units: System) -> str:
 
 
 def short_move(move: Move, units: System) -> str:
-    return (
-        f"Move the {move.end} end {move_distance(move, units)} {DIRECTIONS[move.way]}."
-    )
+    end = f"{move.end} end"
+    if move.fence is not None:
+        end = f"{move.fence} fence's {end}"
+    return f"Move the {end} {move_distance(move, units)} {DIRECTIONS[move.way]}."
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
@@ -278,6 +279,8 @@ _OTHER_WAY = {
     "too near you": "too far from you",
     "left": "right",
     "opens": "closes",
+    "wider": "tighter",
+    "toward you": "away from you",
 }
 
 

@@ -37,6 +37,8 @@ class Traits:
     fence_bow: float = 0.03  # sd of the sled fence's crown over 900
     straightedge_bow: float = 0.015  # sd, over 900
     blocks: float = 40e-6  # sd of the straightedge against the fence
+    fence_lean: float = 1.0e-3  # sd, of the sled fence out of plumb
+    blade_lean: float = 0.6e-3  # sd
     slot_bow: float = 0.006  # sd of each wall's crown, of slots and of runners
     pinch: float = 0.0  # by which the left slot narrows at one place
     jaws: float = 0.006  # sd of the caliper's error, outside and inside jaws each

@@ -40,7 +40,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "touches": ("A", "their scatter", f"{GUM} 4.2.3"),
     "arbor end float": ("B", "0.005 mm either way", f"{GUM} 4.3.7; {USUAL}"),
     "plate tilt": ("B", "one turn: the saw's limit of wobble over the length", f"{GUM} 4.3.7; {USUAL}"),
-    "plate warp": ("B", "two turns: half of that", f"{GUM} 4.3.7; {USUAL}"),
+    "plate warp": ("B", "two turns: half of that; up from the arbor a quarter", f"{GUM} 4.3.7; {USUAL}"),
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
@@ -53,6 +53,8 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "widths as read": ("A B", "repeats; else count and half of the caliper's limit", f"{GUM} 4.3.7; {USUAL}"),
     "width repeatability": ("A B", "repeats; else the caliper's limit", f"{GUM} 4.2.3, 4.3.7"),
     "length between widths": ("B", "0.5 mm either way, by a rule", f"{GUM} 4.3.7; {USUAL}"),
+    "right angle of the square": ("A B", "measured; its log's; its tolerance; 0.1 mm per 300 mm", f"{GUM} 4.3.7; {USUAL}"),
+    "form of the long edge": ("B", "a bow of 0.02 mm, 3 mm off its middle", f"{GUM} 4.3.7; an arc; {USUAL}"),
     "play": ("B", "yaw play / sqrt(12 n); 100 urad a cut where none is known", f"{GUM} 4.3.7; {USUAL}"),
 }  # fmt: skip
 JIG = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
@@ -123,6 +125,9 @@ def test_the_rows_of_a_fence_with_everything_known() -> None:
         assert "square" in parts(worked("fence-square", one, gear=gear, known=known))
 
 
+MITRE = [f"{fence}-fence-corner-{corner}" for fence in ("left", "right") for corner in "ab"]
+
+
 def spots(rows: list[tuple[str, float, float]], times: int = 3) -> list[Trace]:
     return [
         Trace(name, [at], [r + 0.001 * n], True, f"{k}{n}")
@@ -149,6 +154,10 @@ def spots(rows: list[tuple[str, float, float]], times: int = 3) -> list[Trace]:
          {"bow that no width shows", "inside against outside jaws", "widths as read"}),
         ("test-board", [Trace("near", [15.0] * 2, [25.39, 25.4]), Trace("far", [385.0] * 2, [25.0, 25.01])],
          {"apart": 370.0}, {"play", "seat", "width repeatability", "length between widths"}),
+        ("mitre-square", [Trace(n, t.travel, t.reading, True, t.sweep) for n in MITRE for t in sweeps(1e-4, 0.002)[:3]],
+         {}, {"between sweeps", "form of the long edge", "right angle of the square"}),
+        ("upright", spots([(name, at, 2 + at / 1000) for name in ("blade-away", "blade-toward") for at in (10.0, 70.0)]),
+         {"limit": 1e-3}, {"touches", "seat", "plate warp", "indicator over the span used"}),
     ],
 )  # fmt: skip
 def test_no_finding_has_a_row_of_another_name(
