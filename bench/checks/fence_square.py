@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue
+from bench.checks.shared.arm import curvature_of_slot, of_arm_and_slot
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
     COUNT_OFF,
@@ -171,6 +172,9 @@ def evaluate(evidence: Evidence) -> Finding:
                 way="wider than square" if e > 0 else "tighter than square",
             )
         )
+        seen = of_arm_and_slot(placed) if _stands(steps) else None
+        if seen is not None:
+            quantities.append(curvature_of_slot(seen, confidence))
         remarks.extend(
             square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
         )
@@ -287,6 +291,10 @@ def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
     return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
 
 
+def _stands(steps: Sequence[Step]) -> bool:
+    return all(step.mount == "standing" for step in steps)
+
+
 def _away_untold(evidence: Evidence) -> list[Remark]:
     """Touching away from the teeth cannot stand in the budget without both lengths that
     it hangs on."""
@@ -329,7 +337,7 @@ CHECK = Check(
     question="Is the sled's fence square to the cut?",
     plan=plan,
     evaluate=evaluate,
-    quantities=("fence", "square"),
+    quantities=("fence", "square", "slot-curvature"),
     turns_fence=True,
     rank=1,
     measures=("fence", "square"),

@@ -119,7 +119,7 @@ def table(
     remarks: Counter[str] = Counter()
     for seed in range(first, first + saws):
         finding, truth, jig = take(seed, count, short_span, shift_stand=shift_stand, scale=scale)
-        fence, square = finding.quantities
+        fence, square = finding.quantities[:2]
         wide.append(fence.uncertainty * OVER)
         errors.append((fence.value - truth["rotation"]) * OVER)
         held.append(abs(errors[-1]) <= wide[-1])
