@@ -70,6 +70,8 @@ class Jig(msgspec.Struct, frozen=True):
     screw_pitch: float | None = None
     widest_board: float | None = None
     tolerance: float = 0.05 / 300  # rad
+    # the wall of the slots against which it is held in every cut; None: not said
+    hold: LeftRight | None = None
 
     @property
     def moving_end(self) -> LeftRight:

@@ -123,6 +123,7 @@ def read_jig(name: str, table: Table) -> Jig:
             screw_pitch=table.length("screw_pitch"),
             widest_board=table.length("widest_board"),
             tolerance=table.slope("tolerance"),
+            hold=table.choice("hold", ("left", "right")),
         ),
     )
     table.done()

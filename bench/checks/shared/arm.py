@@ -12,22 +12,27 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Trace
-from bench.checks.shared.slopes import Placed
-from bench.finding import Quantity
+from bench.checks.model import Evidence, Step, Trace
+from bench.checks.shared.slopes import Placed, opposed, place
+from bench.finding import Quantity, Remark, SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
+    from bench.uncertainty import Combined, Part
 
 # mm, standard deviation of a stand set down anew beside an arm without a mark to start
 # from; common practice, no source
 STAND_SET_DOWN = 10.0
 # mm: a shift so small that nothing is made of it
 STAND_STAYED = 0.5
-# mm over which the remark about the slot tells its bow
+# s, standard deviation by which one instrument is late against the other; common
+# practice, no source
+LATE = 0.005
+WORTH_TELLING = 0.1  # share of the variance from which the stand is spoken of
+# mm over which the bow of an arm is told
 WHOLE_TRAVEL = 300.0
 
 
@@ -68,12 +73,13 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
     variance, dof = _scatter([bs for _, bs in bends])
     share = math.fsum(1 / len(bs) for _, bs in bends) / len(bends) ** 2
     rounded = math.fsum(_rounded(here) for here in placed) / len(bends) ** 2
+    late = statistics.fmean(_late(here) for here in placed)
     shift = texture_shift(
         *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
     )
     return ArmAndSlot(
         slot,
-        math.sqrt(variance * share + rounded),
+        math.sqrt(variance * share + rounded + late**2),
         dof,
         arm,
         None if shift is None else shift.distance,
@@ -108,6 +114,19 @@ def _rounded(here: Placed) -> float:
     return 6 * count**2 / 12 * (4 / here.length**2) ** 2
 
 
+def _late(here: Placed) -> float:
+    """Bend that one instrument's lateness against the other may feign as the sled
+    speeds up and slows down; alike in both set-ups, since they turn alike."""
+    from bench.geometry.arm_form import bend_of_speed
+
+    bends = [
+        abs(fit.slope * bend_of_speed(trace.travel, trace.at))
+        for trace, fit in here.pushes
+        if trace.at is not None and len(trace.at) == len(trace.travel)
+    ]
+    return LATE * statistics.fmean(bends) if bends else 0.0
+
+
 def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
     """Travel and reading of a pass within the fitted stretch, without what was set
     aside."""
@@ -117,6 +136,74 @@ def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
         if not aside and fit.start <= s <= fit.stop
     ]
     return [trace.travel[i] for i in kept], [trace.reading[i] for i in kept]
+
+
+def placed_on_one_stretch(
+    evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
+) -> tuple[list[Placed], list[SweepRow], ArmAndSlot | None]:
+    """Fit every pass, both set-ups over the same stretch of the arm.
+
+    Where their textures show that the stand was set down elsewhere along the arm, its
+    passes are fitted over the stretch of the arm that both have met; what the slot
+    turns the sled by between the two stretches is taken off. ArmAndSlot: None with one
+    set-up, or where the indicator rides along. Raises EvidenceError as `place`.
+    """
+    told: list[Remark] = []
+    placed, rows = place(evidence, steps, told)
+    standing = all(step.mount == "standing" for step in steps)
+    seen = of_arm_and_slot(placed) if opposed(placed) and standing else None
+    if seen is not None and seen.shift is not None and abs(seen.shift) > STAND_STAYED:
+        middle = statistics.fmean(_middle(here) for here in placed)
+        told = [_told_of_shift(seen.shift)]
+        placed, rows = place(evidence, steps, told, {steps[1].placement: -seen.shift})
+        again = of_arm_and_slot(placed)
+        seen = replace(again or seen, shift=seen.shift)
+        for here in placed:
+            here.slot_turn = seen.slot * (_middle(here) - middle)
+    remarks.extend(told)
+    return placed, rows, seen
+
+
+def _middle(here: Placed) -> float:
+    return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
+
+
+def _told_of_shift(shift: float) -> Remark:
+    return Remark("stand-shifted", values={"by": abs(shift)})
+
+
+def stand_row(seen: ArmAndSlot | None) -> Part | None:
+    """A bowed arm, met elsewhere by so much as a stand set down anew is out: half of
+    the turn is left in fence and square. None where the textures show where it
+    stood."""
+    from bench.uncertainty import Part
+
+    if seen is None or seen.shift is not None:
+        return None
+    return Part("stand along the arm", "B", abs(seen.arm) * STAND_SET_DOWN / 2)
+
+
+def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
+    """A bowed arm whose stand may have been shifted, where it weighs in the answer."""
+    share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
+    if seen is None or share < WORTH_TELLING:
+        return []
+    values = {"bow": abs(seen.arm) * WHOLE_TRAVEL**2 / 8, "over": WHOLE_TRAVEL}
+    return [Remark("stand-unseen", values=values, severity="warning")]
+
+
+def told_of_slot(
+    seen: ArmAndSlot | None, length: float, expanded: float
+) -> list[Remark]:
+    """A slot that turns the sled between the ends of its travel by more than the give
+    or take of the answer, and by more than is known of it."""
+    if seen is None:
+        return []
+    turn = abs(seen.slot) * length
+    if turn <= max(expanded, 3 * seen.slot_uncertainty * length):
+        return []
+    values = {"turn": turn, "over": length, "half": turn / 2}
+    return [Remark("slot-curved", values=values, severity="warning")]
 
 
 def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:

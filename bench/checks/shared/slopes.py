@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -18,7 +18,14 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import cycles, lost_motion, out_and_back
+from bench.checks.shared.closure import (
+    Parted,
+    Returned,
+    cycles,
+    lost_motion,
+    out_and_back,
+    parted,
+)
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
 from bench.checks.shared.slips import (
@@ -52,8 +59,10 @@ class Placed:
     factor: float
     pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
     pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    # mm that the reading did not come back by, beyond what play explains
-    closure: float | None = None
+    returned: Returned | None = None  # what its readings did not come back by
+    # rad by which the slot had turned the sled, in the middle of these pushes, more
+    # than in the middle that the answer is for
+    slot_turn: float = 0.0
 
     @property
     def rotation(self) -> float:
@@ -61,7 +70,9 @@ class Placed:
 
     @property
     def rotations(self) -> list[float]:
-        return [self.factor * float(fit.slope) for _, fit in self.pushes]
+        return [
+            self.factor * float(fit.slope) - self.slot_turn for _, fit in self.pushes
+        ]
 
     @property
     def length(self) -> float:
@@ -108,18 +119,24 @@ def turn_factor(mount: str, side: str, grows: str) -> float:
 
 
 def place(
-    evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
+    evidence: Evidence,
+    steps: Sequence[Step],
+    remarks: list[Remark],
+    shifts: Mapping[str, float] = {},
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
-    that can be used."""
+    that can be used. shifts: see `in_common`."""
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
-    stretch = in_common([t for t in evidence.traces if id(t) not in short], remarks)
+    usable = [t for t in evidence.traces if id(t) not in short]
+    shared = in_common(usable, remarks, shifts)
     count = count_of_sweeps(evidence)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
         traces = _at(evidence, step)
         assert step.mount is not None and step.side is not None
+        by = shifts.get(step.placement, 0.0)
+        stretch = None if shared is None else (shared[0] - by, shared[1] - by)
         here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
         for number, trace in enumerate(traces, 1):
             fit = _fit(
@@ -163,6 +180,7 @@ def place(
         )
     for here, step in zip(placed, steps, strict=True):
         _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
+    remarks.extend(_told_of_returns(placed))
     remarks.extend(too_fine(evidence))
     remarks.extend(short_pushes([p.length for p in placed]))
     remarks.extend(of_leans(evidence, steps))
@@ -267,13 +285,57 @@ def _close(
     """late: why the ways back read otherwise is told already."""
     pairs = _pairs(here, traces)
     count = max(fit.count for _, fit in here.pushes)
-    here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
+    here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
         values = {"size": abs(behind), "rise": behind}
         remarks.append(Remark("backlash", here.name, values=values))
-    if here.closure is not None:
-        values = {"error": here.closure}
-        remarks.append(Remark("return-error", here.name, None, values, "warning"))
+
+
+def _told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
+    """What did not come back, and what it means for the answer."""
+    if not opposed(placed):
+        return [
+            Remark("return-error", here.name, None, {"error": left}, "warning")
+            for here in placed
+            if here.returned is not None and (left := here.returned.left) is not None
+        ]
+    apart = parted_returns(placed)
+    told = []
+    if apart.common is not None:
+        values = {"error": apart.common}
+        told.append(Remark("return-crept", None, None, values, "warning"))
+    if apart.unequal is not None:
+        values = {"error": apart.unequal}
+        told.append(Remark("return-unequal", None, None, values, "warning"))
+    elif apart.alternating is not None:
+        length = statistics.fmean(p.length for p in placed)
+        values = {"turned": apart.alternating / length}
+        told.append(Remark("return-turned", values=values))
+    return told
+
+
+def opposed(placed: Sequence[Placed]) -> bool:
+    """Whether two set-ups meet the surface from opposite sides."""
+    return len(placed) == 2 and placed[0].factor * placed[1].factor < 0
+
+
+def parted_returns(placed: Sequence[Placed]) -> Parted:
+    return parted(placed[0].returned, placed[1].returned)
+
+
+def _return_row(
+    placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
+) -> Part | None:
+    """What did not come back, as a row. Opposed set-ups: in the fence (common) only
+    what may have crept in one of them, in the square all that crept."""
+    from bench.uncertainty import closure
+
+    if not opposed(placed):
+        lefts = [p.returned.left for p in placed if p.returned is not None]
+        worst = max((left for left in lefts if left is not None), default=None)
+        return closure(worst, length, weights)
+    apart = parted_returns(placed)
+    return closure(apart.unequal if common else apart.common, length)
 
 
 def shared_rows(
@@ -290,9 +352,7 @@ def shared_rows(
     teeth) stays in it.
     """
     from bench.uncertainty import (
-        closure,
         contact_away,
-        hold,
         reading_age,
         resolution,
         seat,
@@ -328,13 +388,9 @@ def shared_rows(
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
-        closure(
-            max((p.closure for p in placed if p.closure), default=None), length, weights
-        ),
+        _return_row(placed, length, weights, common=common),
     ]
     if common:
-        declared = bool(options.get("hold")) or all(trace.hold for trace in traces)
-        rows.append(hold(known.yaw_play, declared=declared))
         rows.append(
             contact_away(
                 given_number(options, "touch_away"),
