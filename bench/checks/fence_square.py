@@ -29,6 +29,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import (
     of_steps,
     of_sweeps,
@@ -37,7 +38,7 @@ from bench.checks.shared.remarks import (
     wall_of,
 )
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import Placed, shared_rows
+from bench.checks.shared.slopes import shared_rows
 from bench.finding import Finding, Quantity, Remark, Settle, Verdict
 from bench.gear import Jig, LeftRight
 

@@ -101,6 +101,9 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading did not come back by {error:length}, more than
   play explains. Was the stand bumped? Does it creep, or the indicator warm up? The give
   or take allows for it.
+form-repeats: In every pass at {placement} the number jumps by {size:length} at
+  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
+  It is kept. Begin after it, or end before it, to leave it out.
 return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
   stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
   give or take allows for it.

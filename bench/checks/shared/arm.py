@@ -16,7 +16,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, Step, Trace
-from bench.checks.shared.slopes import Placed, opposed, place
+from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow
 
 if TYPE_CHECKING:

@@ -10,7 +10,6 @@ import dataclasses
 import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -18,16 +17,12 @@ import msgspec
 
 from bench.checks.model import Evidence, EvidenceError, Step, Trace
 from bench.checks.options import given_number
-from bench.checks.shared.closure import (
-    Parted,
-    Returned,
-    cycles,
-    lost_motion,
-    out_and_back,
-    parted,
-)
+from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
+from bench.checks.shared.placed import Placed, turn_factor
+from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
+from bench.checks.shared.returns import return_row, told_of_returns
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -42,80 +37,7 @@ from bench.finding import Remark, SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Group, Part
-
-
-# mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
-# and a pressed zero is more
-PRELOAD_MOVED = 0.15, 1.0
-
-
-@dataclass(slots=True)
-class Placed:
-    """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
-    surface touched."""
-
-    name: str
-    factor: float
-    pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    returned: Returned | None = None  # what its readings did not come back by
-    # rad by which the slot had turned the sled, in the middle of these pushes, more
-    # than in the middle that the answer is for
-    slot_turn: float = 0.0
-
-    @property
-    def rotation(self) -> float:
-        return statistics.fmean(self.rotations)
-
-    @property
-    def rotations(self) -> list[float]:
-        return [
-            self.factor * float(fit.slope) - self.slot_turn for _, fit in self.pushes
-        ]
-
-    @property
-    def length(self) -> float:
-        return statistics.fmean(float(fit.stop - fit.start) for _, fit in self.pushes)
-
-    @property
-    def reseated(self) -> bool:
-        seats = [trace.seat for trace, _ in self.pushes]
-        return all(seat is None for seat in seats) or len(set(seats)) == len(seats)
-
-    @property
-    def preload_moved(self) -> bool:
-        """Each push was read over a stretch of the indicator of its own, so that its
-        errors there scatter."""
-        levels = sorted(statistics.median(trace.reading) for trace, _ in self.pushes)
-        least, most = PRELOAD_MOVED
-        return len(levels) > 1 and all(
-            least <= b - a <= most for a, b in pairwise(levels)
-        )
-
-    def group(self, weight: float) -> Group:
-        from bench.uncertainty import Group
-
-        fits = [fit for _, fit in self.pushes]
-        return Group(
-            weight,
-            self.rotations,
-            [float(fit.standard_uncertainty) for fit in fits],
-            [float(fit.degrees_of_freedom) for fit in fits],
-        )
-
-
-def turn_factor(mount: str, side: str, grows: str) -> float:
-    """dr/ds -> rotation from the +Y direction, counter-clockwise positive.
-
-    dX = +dr with the indicator on the right, -dr on the left; the rotation is +dX/ds of
-    a surface that walks past a standing indicator, -dX/ds of one that a carried
-    indicator walks along.
-    """
-    factor = 1.0 if side == "right" else -1.0
-    if mount == "carried":
-        factor = -factor
-    return factor if grows == "pushed-in" else -factor
+    from bench.uncertainty import Part
 
 
 def place(
@@ -138,10 +60,23 @@ def place(
         by = shifts.get(step.placement, 0.0)
         stretch = None if shared is None else (shared[0] - by, shared[1] - by)
         here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
-        for number, trace in enumerate(traces, 1):
-            fit = _fit(
-                trace, count, stretch if trace.push else None, short=id(trace) in short
-            )
+        fits = [
+            _fit(t, count, stretch if t.push else None, short=id(t) in short)
+            for t in traces
+        ]
+        here.form = form_of(traces, fits, stretch)
+        if here.form is not None:
+            fits = [
+                _fit(
+                    t,
+                    count,
+                    stretch if t.push else None,
+                    here.form,
+                    short=id(t) in short,
+                )
+                for t in traces
+            ]
+        for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
             rows.append(_row(trace, fit))
             if fit.refused is not None:
                 remarks.append(refused_pass(fit.refused, trace, number))
@@ -180,7 +115,8 @@ def place(
         )
     for here, step in zip(placed, steps, strict=True):
         _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
-    remarks.extend(_told_of_returns(placed))
+    remarks.extend(told_of_returns(placed))
+    remarks.extend(told_of_forms(placed))
     remarks.extend(too_fine(evidence))
     remarks.extend(short_pushes([p.length for p in placed]))
     remarks.extend(of_leans(evidence, steps))
@@ -195,6 +131,7 @@ def _fit(
     trace: Trace,
     count: float | None,
     stretch: tuple[float, float] | None,
+    form: Form | None = None,
     *,
     short: bool,
 ) -> SweepFit:
@@ -202,7 +139,7 @@ def _fit(
 
     fit = fit_sweep(
         trace.travel,
-        trace.reading,
+        trace.reading if form is None else form.taken_off(trace),
         resolution=count,
         at=trace.at,
         stretch=None if short else stretch,
@@ -291,53 +228,6 @@ def _close(
         remarks.append(Remark("backlash", here.name, values=values))
 
 
-def _told_of_returns(placed: Sequence[Placed]) -> list[Remark]:
-    """What did not come back, and what it means for the answer."""
-    if not opposed(placed):
-        return [
-            Remark("return-error", here.name, None, {"error": left}, "warning")
-            for here in placed
-            if here.returned is not None and (left := here.returned.left) is not None
-        ]
-    apart = parted_returns(placed)
-    told = []
-    if apart.common is not None:
-        values = {"error": apart.common}
-        told.append(Remark("return-crept", None, None, values, "warning"))
-    if apart.unequal is not None:
-        values = {"error": apart.unequal}
-        told.append(Remark("return-unequal", None, None, values, "warning"))
-    elif apart.alternating is not None:
-        length = statistics.fmean(p.length for p in placed)
-        values = {"turned": apart.alternating / length}
-        told.append(Remark("return-turned", values=values))
-    return told
-
-
-def opposed(placed: Sequence[Placed]) -> bool:
-    """Whether two set-ups meet the surface from opposite sides."""
-    return len(placed) == 2 and placed[0].factor * placed[1].factor < 0
-
-
-def parted_returns(placed: Sequence[Placed]) -> Parted:
-    return parted(placed[0].returned, placed[1].returned)
-
-
-def _return_row(
-    placed: Sequence[Placed], length: float, weights: Sequence[float], *, common: bool
-) -> Part | None:
-    """What did not come back, as a row. Opposed set-ups: in the fence (common) only
-    what may have crept in one of them, in the square all that crept."""
-    from bench.uncertainty import closure
-
-    if not opposed(placed):
-        lefts = [p.returned.left for p in placed if p.returned is not None]
-        worst = max((left for left in lefts if left is not None), default=None)
-        return closure(worst, length, weights)
-    apart = parted_returns(placed)
-    return closure(apart.unequal if common else apart.common, length)
-
-
 def shared_rows(
     evidence: Evidence,
     placed: Sequence[Placed],
@@ -388,7 +278,8 @@ def shared_rows(
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
-        _return_row(placed, length, weights, common=common),
+        return_row(placed, length, weights, common=common),
+        form_row(placed) if common else None,
     ]
     if common:
         rows.append(

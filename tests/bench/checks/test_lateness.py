@@ -128,3 +128,13 @@ def test_the_finding_says_what_to_write(late: float, travel_late: float, says: s
     notes = " ".join(notes_of(found, "mm"))
     assert (says in notes) if says else ("late =" not in notes)
     assert "backlash" not in found.codes
+
+
+def test_two_ways_that_no_lateness_brings_together_show_none() -> None:
+    """Every lateness that is tried parts the two ways further than they lie now: nothing is left to choose from."""
+    ramp = [0.02 * k for k in range(60)]
+    travel = [200.0 * t for t in ramp]
+    steep = [2.0 + 0.01 * s + (0.3 if 60 < s < 90 else 0.0) for s in travel]
+    push = Trace("p", travel, steep, True, "1", at=ramp)
+    pull = Trace("p", travel[::-1], [2.0 + 0.01 * s for s in travel[::-1]], False, "2", at=ramp)
+    assert later([(push, pull), (push, pull)], 0.001) is None

@@ -8,7 +8,7 @@ from shapely import affinity
 from shapely.geometry import LineString
 
 from bench.checks.model import EvidenceError, EvidenceGear, Known, SquareHistory
-from bench.checks.shared.slopes import turn_factor
+from bench.checks.shared.placed import turn_factor
 from bench.gear import Indicator, Jig, Saw, Square
 
 SLED = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
