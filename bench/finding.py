@@ -35,7 +35,8 @@ class Unread(msgspec.Struct, frozen=True):
 class Quantity(msgspec.Struct, frozen=True):
     name: str
     value: float
-    unit: Literal["rad", "mm"]
+    # "1/mm" is a curvature: rad of heading a mm of travel
+    unit: Literal["rad", "mm", "1/mm"]
     uncertainty: float
     degrees_of_freedom: float | None
     tolerance: float | None = None

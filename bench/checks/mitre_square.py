@@ -32,8 +32,9 @@ from bench.checks.shared.long_edge import (
     known_right_angle,
     long_edge,
 )
+from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
-from bench.checks.shared.slopes import Placed, place, shared_rows
+from bench.checks.shared.slopes import place, shared_rows
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import Jig, LeftRight
 from bench.moves.mitre import FENCES, mitre_moves, mitre_way

@@ -77,6 +77,18 @@ class Pool(msgspec.Struct, frozen=True):
 
     variance: float
     degrees_of_freedom: float
+    passes: int = 0  # that it rests on
+
+
+class SetUpScatter(msgspec.Struct, frozen=True):
+    """Scatter of the square's error over earlier checks (rad^2), and the share of it
+    that the passes' own scatter explains, each with its degrees of freedom."""
+
+    variance: float
+    degrees_of_freedom: float
+    own_variance: float
+    own_degrees_of_freedom: float
+    checks: int
 
 
 class SquareHistory(msgspec.Struct, frozen=True):
@@ -108,6 +120,7 @@ class Known(msgspec.Struct, frozen=True):
     square: SquareHistory | None = None
     sweep: SweepHistory | None = None  # for the test board, to agree with
     single_sweep_scatter: float | None = None  # rad
+    set_ups: SetUpScatter | None = None
     looks: int = 0  # how often this check has been extended: later looks use 99 %
 
 

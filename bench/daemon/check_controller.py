@@ -85,7 +85,11 @@ class CheckController:
     def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
-                trace, self.run.evidence, self._looked, straight=straight
+                trace,
+                self.run.evidence,
+                self._looked,
+                straight=straight,
+                earlier=self.run.crooked.get(trace.placement),
             )
 
     def _looked(
@@ -103,6 +107,7 @@ class CheckController:
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
             reason = StatusMessage("pass-not-straight", {"why": fitted.words})
+            run.crooked[trace.placement] = trace
             run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:

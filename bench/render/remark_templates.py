@@ -101,6 +101,16 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading did not come back by {error:length}, more than
   play explains. Was the stand bumped? Does it creep, or the indicator warm up? The give
   or take allows for it.
+form-repeats: In every pass at {placement} the number jumps by {size:length} at
+  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
+  It is kept. Begin after it, or end before it, to leave it out.
+return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
+  stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
+  give or take allows for it.
+return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
+  Was the stand bumped? Does it creep? The give or take allows for it.
+return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. Only
+  passes away from you count: the answer is not touched.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
 one-pass: One pass a set-up does not show how much passes differ. {source:log=The
@@ -121,6 +131,19 @@ either-side: The sled fence may be out to either side. Make no move before that 
   settled.
 yaw-unknown: How far the runners let the sled yaw is not known. The answer is for the
   sled as it was held.
+hold-unsaid: The answer is for the sled as it was held. Its runners let it yaw by
+  {play:slope}: hold it for cuts as for these passes. Say once against which wall: hold
+  = "left" or "right" with the sled in the settings.
+stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
+  own marks show it, and it is reckoned with.
+stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
+  in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
+  times.
+slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
+  answer is for the middle of it. A short cut at either end is out by up to
+  {half:slope} more.
+rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
+  differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said; {proof:unleaned=no lean
   test was made|without-play=the lean test showed no play}. On the other side the way is
   the opposite. Let a pass after the move confirm it.

@@ -23,6 +23,7 @@ from bench.units import (
     PER_MM,
     System,
     across,
+    bow_words,
     give_or_take,
     length_words,
     per_words,
@@ -78,6 +79,8 @@ def size(q: Quantity, units: System, board: float | None) -> str:
     """How large, without sign: the way says which way."""
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if q.unit == "1/mm":
+        return bow_words(q.value, units, q.uncertainty)
     if board is None:
         return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
     return across(abs(q.value), board, units, q.uncertainty)

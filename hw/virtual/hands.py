@@ -237,7 +237,7 @@ class Hands:
         self, speed: float = 400.0, *, settle: float = REST_AFTER
     ) -> None:
         """Draw the sled back to the start, let go, come to rest."""
-        await self._take_hold()
+        await self._take_hold(back=True)
         await self._move_to(0.0, speed)
         await self._let_go()
         await self.rest(settle)
@@ -270,8 +270,8 @@ class Hands:
     def _scatter(self, mm: float) -> float:
         return self.saw.acts.uniform(-mm, mm) if self.saw.traits.uneven else 0.0
 
-    async def _take_hold(self) -> None:
-        x, yaw = self.saw.hold()
+    async def _take_hold(self, *, back: bool = False) -> None:
+        x, yaw = self.saw.hold(back=back)
         await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * self.pace)
 
     async def _let_go(self) -> None:

@@ -13,7 +13,7 @@ from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
-from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
+from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
 from .upright import UprightSquare
 
@@ -51,6 +51,7 @@ class VirtualSaw(SawAndSled):
     side: LeftRight = "right"  # of what it touches, on which the indicator stands
     seat_angle: float = 0.0
     seat_gap: float = 0.0
+    stance: float = 0.0  # rad, of the square all through this set-up
     _probe: Probe | None = None
     _along: AlongFence | None = None
     _upright: UprightSquare | None = None
@@ -192,7 +193,7 @@ class VirtualSaw(SawAndSled):
         distance = self._distance(pose)
         if distance is None:
             return 0.0
-        depth = self._preload - (distance - self._home)
+        depth = self._preload - (distance - self._home) * (1.0 + self.traits.gain)
         return min(max(depth, 0.0), PLUNGER_RANGE)
 
     def _distance(self, pose: Pose) -> float | None:
@@ -212,6 +213,7 @@ class VirtualSaw(SawAndSled):
             self.fence_angle,
             self.seat_angle,
             self.seat_gap,
+            self.stance,
             self.placement,
             self.side,
         )
@@ -220,7 +222,11 @@ class VirtualSaw(SawAndSled):
             self._surface_key, self._touched = key, self._surface()
         surface, rides = self._touched
         met = reach(probe, surface.carried_by(frame) if rides else surface)
-        return None if met is None else met[0]
+        if met is None:
+            return None
+        # above the middle of the roll the arm moves to the right as the sled rolls
+        rolled = self.traits.off_plane * self.traits.roll * pose.s / PUSH
+        return met[0] + (probe.points.x * rolled if rides else 0.0)
 
     def _set_up(
         self, placement: str, slip: str | None, at: float | None, side: str | None
@@ -247,10 +253,13 @@ class VirtualSaw(SawAndSled):
             self.side = "right" if self.handle == "left" else "left"
             if slip == "wrong-side":
                 self.side = "left" if self.side == "right" else "right"
-            clear = self.arm - TIP_CLEAR if self.fence == "near" else 30.0
+            y = self.teeth
             if slip == "near-tip":
-                clear = self.arm + 12.0 if self.fence == "near" else self.arm - 150.0
-            y = self.pivot_point.y + (clear if self.fence == "near" else -clear)
+                y += 27.0 if self.fence == "near" else 180.0 - self.arm
+            if self.traits.stance:
+                self.stance = self.acts.gauss(0.0, self.traits.stance)
+            if self.traits.stand_shift and placement == "handle-right":
+                y += self.acts.gauss(0.0, self.traits.stand_shift)
             self._probe = _sideways(self.side, Vector(0.0, y), rides=False)
         elif placement == "-":
             self.side = "left" if self.rip_fence_side == "right" else "right"
@@ -325,7 +334,7 @@ class VirtualSaw(SawAndSled):
         turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
             self.pivot_point + face * ((x - self.pivot_point.x) / face.x),
-            self.fence_angle + self.seat_angle,
+            self.fence_angle + self.seat_angle + self.stance,
             self.arm,
             self.square_error,
             self.seat_gap,

@@ -26,7 +26,9 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "between sweeps": ("A B", "scatter; one push: the log's, the yaw play, 100 urad", f"{GUM} 4.2.4; {SIMULATED}; {USUAL}"),
     "within the sweep": ("A", "the fit's own, beside a single push", f"{GUM} 4.2.3"),
     "seat": ("A B", "in the scatter where reseated; the log's; 30 urad", f"{GUM} 4.3.7; {USUAL}"),
-    "hold against the walls": ("B", "half of the yaw play, rectangular; none known: a note", f"{GUM} 4.3.7"),
+    "between set-ups": ("A B", "the scatter of the square's error in the log; 6 urad", f"{GUM} H.5, G.4.2; {USUAL}"),
+    "stand along the arm": ("B", "the arm's bend over 10 mm; none where texture shows the place", f"{GUM} 5.1.2; {USUAL}"),
+    "form that repeats": ("B", "what a jump seen in every pass turns one set-up more than the other", f"{GUM} 4.3.7"),
     "contact away from the teeth": ("B", "8 h d / Lr^2, where all three are given", f"{GUM} 4.3.7; an arc's own geometry"),
     "resolution": ("B", "half a count at each end, where the scatter hides it not", f"{GUM} F.2.2.1"),
     "indicator over the span used": ("B", "one count and 1 % of the span", f"{GUM} 4.3.9, 4.3.10; {USUAL}"),
@@ -93,7 +95,9 @@ def sweeps(b: float, reading_noise: float = 0.0, pushes: int = 3, back: bool = F
             at = [0.02 * k + 0.004 * (k > 20) * (k - 20) for k in range(45)]
             out.append(Trace(name, travel, read, True, f"{name}{n}", "one" if pushes > 1 else None, None, at))
             if back:
-                creep = [r + 0.09 * (1 - s / 220) for s, r in zip(travel, read, strict=True)]
+                # of the stand, in one set-up only
+                up = 0.09 if slope > 0 else 0.0
+                creep = [r + up * (1 - s / 220) for s, r in zip(travel, read, strict=True)]
                 out.append(Trace(name, travel[::-1], creep[::-1], False, f"{name}{n}b"))
     return out
 
@@ -112,7 +116,7 @@ def test_the_rows_of_a_fence_with_everything_known() -> None:
     known = Known(yaw_play=2e-4)
     rows = parts(worked("fence-square", sweeps(3e-4, back=True), options=options, known=known))
     assert set(rows) >= {
-        "between sweeps", "seat", "hold against the walls", "contact away from the teeth", "reading age", "travel scale",
+        "between sweeps", "seat", "between set-ups", "contact away from the teeth", "reading age", "travel scale",
         "indicator over the span used", "plunger tilt", "closure",
     }  # fmt: skip
     coarse = EvidenceGear(Indicator(resolution=0.01), jig=JIG)
