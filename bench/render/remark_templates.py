@@ -151,10 +151,17 @@ touch-away-unknown: The give or take leaves out what touching away from the teet
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
 end-float-usual: The arbor is taken to float by {float:length} along its axis either way
   (common practice, no source). Give what yours does.
+spots-not-by-turns: Front and rear were not touched by turns, so how the indicator
+  comes to rest when it is slid was not seen. Touch front, rear, front, rear, and slide
+  it anew each time.
+carriage-float-usual: The indicator is taken to come to rest {float:length} elsewhere
+  either way each time it is slid (common practice, no source).
 spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
+turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
+  tilt stands for the passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
