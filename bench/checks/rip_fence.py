@@ -34,7 +34,7 @@ from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
 
 PLACEMENT = "-"
-# three leave Student's t so wide that an opening of half the limit is seldom called good
+# three leave Student's t so wide that half the limit is seldom called good
 PASSES = 6
 
 

@@ -265,9 +265,17 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-yaw-of-cuts-usual: How far the runners let the sled yaw is not known. Each cut is given
-  {usual:slope} for it. Measure the side play to know. Or lean the sled on one wall in
-  every cut and say so (hold).
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each, as the passes of
+  this sled in the log do.
+cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope},
+  as of a held sled (common practice, no source). Passes of this sled in the log would
+  show it. With care it is then give or take {then:slope}, not {now:slope}.
+cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
+  every cut and say so (hold). Passes of this sled in the log show what that leaves.
+cuts-unknown: How far the runners let the sled yaw is not known. Each cut is given
+  {usual:slope} for it. Measure the side play, or take passes of this sled fence, to
+  know. It may then be give or take {then:slope}, not {now:slope}. Or lean the sled on
+  one wall in every cut and say so (hold).
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
@@ -277,10 +285,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-pass-of-day: The passes compared with are those of {day}.
-board-agrees: Board and passes agree within what both can tell (E_n {e_n:.1f}).
-board-differs: Board and passes differ by more than both can tell (E_n {e_n:.1f}). What
-  may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|} within what both can tell (E_n
+  {e_n:.1f}).
+differs-from-passes: It differs from the passes{dated: of {day}|} by more than both can tell
+  (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
 cause-ends-mixed: The strip's ends were mixed up, or the board lay on the other side of
   the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

@@ -19,10 +19,14 @@ APART = 160.0  # mm between front and rear
 
 def gauge(rng: Rng) -> Gauge:
     """A micrometre indicator, a little better or worse from case to case."""
-    return Gauge(0.001, rng.uniform(0.0006, 0.0015), 0.0003, 0.8, rng.uniform(0, 6.3), rng.uniform(-0.005, 0.005))
+    return Gauge(
+        0.001, rng.uniform(0.0006, 0.0015), 0.0003, 0.8, rng.uniform(0, 6.3), rng.uniform(-0.005, 0.005)
+    )
 
 
-def one_spot(order: str, touches: int, station: Callable[[Rng], float], sd: float, drift: float = 0.0) -> Make:
+def one_spot(
+    order: str, touches: int, station: Callable[[Rng], float], sd: float, drift: float = 0.0
+) -> Make:
     """order: f and r, each a visit to which the indicator is slid; station: where it then comes to rest; sd: its."""
 
     def make(rng: Rng) -> Case:

@@ -38,7 +38,8 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "form of the arm": ("B", "a bow of 0.02 mm over the arm, where stretches differ", f"{GUM} 4.3.7; {USUAL}"),
     "blade": ("B", "half of the give or take that was given with it", f"{GUM} 4.3.3"),
     "touches": ("A", "their scatter", f"{GUM} 4.2.3"),
-    "arbor end float": ("B", "0.005 mm either way", f"{GUM} 4.3.7; {USUAL}"),
+    "carriage float": ("B", "0.01 mm either way at both ends; none where slid anew", f"{GUM} 4.3.7; {USUAL}"),
+    "arbor end float": ("B", "0.005 mm either way at both ends; none where slid anew", f"{GUM} 4.3.7; {USUAL}"),
     "plate tilt": ("B", "one turn: the saw's limit of wobble over the length", f"{GUM} 4.3.7; {USUAL}"),
     "plate warp": ("B", "two turns: half of that", f"{GUM} 4.3.7; {USUAL}"),
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
@@ -53,7 +54,10 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "widths as read": ("A B", "repeats; else count and half of the caliper's limit", f"{GUM} 4.3.7; {USUAL}"),
     "width repeatability": ("A B", "repeats; else the caliper's limit", f"{GUM} 4.2.3, 4.3.7"),
     "length between widths": ("B", "0.5 mm either way, by a rule", f"{GUM} 4.3.7; {USUAL}"),
-    "play": ("B", "yaw play / sqrt(12 n); 100 urad a cut where none is known", f"{GUM} 4.3.7; {USUAL}"),
+    "scatter of the cuts": (
+        "A B", "the log's passes; held 60 urad; yaw play / sqrt 12, else 100 urad, and seat", f"{GUM} 4.2.4, 4.3.7; {USUAL}"
+    ),
+    "edge of the strip": ("B", "0.01 mm, standard, at either end", f"{GUM} 4.3.7; {USUAL}"),
 }  # fmt: skip
 JIG = Jig("sled", pivot="right", pivot_to_blade=250.0, pivot_to_screw=500.0)
 
@@ -138,7 +142,8 @@ def spots(rows: list[tuple[str, float, float]], times: int = 3) -> list[Trace]:
         ("fence-square", sweeps(3e-4, 0.002, 1), {}, {"between sweeps", "within the sweep"}),
         ("rip-fence", [Trace("-", t.travel, t.reading, True, t.sweep) for t in sweeps(1e-4, 0.002)],
          {"blade": 1e-5, "blade_uncertainty": 2e-5}, {"between sweeps", "blade"}),
-        ("slot-blade", spots([("front", 0, 2.0), ("rear", 160, 2.02)]), {}, {"touches", "arbor end float"}),
+        ("slot-blade", spots([("front", 0, 2.0), ("rear", 160, 2.02)]), {},
+         {"touches", "arbor end float", "carriage float"}),
         ("plate-wobble", spots([(f"turn-{45 * k}", 0, 2 + 0.01 * (k % 3)) for k in range(8)]), {},
          {"scatter of the readings", "resolution"}),
         ("side-play", spots([("leaned-left", 0, 2.0), ("leaned-right", 0, 2.08)]), {}, {"scatter of the leans"}),
@@ -148,7 +153,7 @@ def spots(rows: list[tuple[str, float, float]], times: int = 3) -> list[Trace]:
                         Trace("runner-left", [0.0, 450.0], [19.0, 19.0])], {},
          {"bow that no width shows", "inside against outside jaws", "widths as read"}),
         ("test-board", [Trace("near", [15.0] * 2, [25.39, 25.4]), Trace("far", [385.0] * 2, [25.0, 25.01])],
-         {"apart": 370.0}, {"play", "seat", "width repeatability", "length between widths"}),
+         {"apart": 370.0}, {"scatter of the cuts", "edge of the strip", "width repeatability", "length between widths"}),
     ],
 )  # fmt: skip
 def test_no_finding_has_a_row_of_another_name(
