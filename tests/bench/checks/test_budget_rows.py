@@ -45,6 +45,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "turns not even": ("B", "half of that", f"{GUM} 4.3.7; {USUAL}"),
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
+    "form between the marks": ("B", "under six marks: the warp that was seen", f"{GUM} 4.3.7"),
     "scatter of the leans": ("A", "their scatter", f"{GUM} 4.2.3"),
     "straightedge": ("B", "0.05 mm over 600 with one set-up", f"{GUM} 4.3.7; {USUAL}"),
     "form averaged away": ("B", "what averaging once more does, rectangular", f"{GUM} 4.3.7; Fan and Gijbels (1996)"),
