@@ -85,10 +85,10 @@ def wobble(turns: Column, readings: Column) -> Wobble:
     A squared amplitude is less by what noise adds to it. Noise: the repeats' scatter
     and what the curve leaves, pooled unless the latter is far larger. With fewer turns
     the first harmonic alone is fitted, and a warp counts as noise. The phase has no
-    meaning, and its uncertainty is pi / sqrt(3), where the tilt is lost in its own noise. Raises
-    GeometryError under three different turns, or where all lie so that no harmonic can
-    be told. Source: linear least squares with sines and cosines, e.g. IEEE Std 1057
-    sine fit; standard uncertainties by JCGM 100:2008, 5.1.
+    meaning, and its uncertainty is pi / sqrt(3), where the tilt is lost in its own
+    noise. Raises GeometryError under three different turns, or where all lie so that no
+    harmonic can be told. Source: linear least squares with sines and cosines, e.g. IEEE
+    Std 1057 sine fit; standard uncertainties by JCGM 100:2008, 5.1.
     """
     marks = _marks(column("turns", turns), column("readings", readings))
     number = marks.turns.size
@@ -120,7 +120,9 @@ def _marks(angles: Array, values: Array) -> _Marks:
         )
     means = np.bincount(member, values) / counts
     squares = float(np.sum((values - means[member]) ** 2))
-    return _Marks(turns, means, counts, squares, int(values.size - turns.size))
+    return _Marks(
+        turns, means, counts.astype(np.float64), squares, int(values.size - turns.size)
+    )
 
 
 def _design(turns: Array, harmonics: int) -> Array:
@@ -166,10 +168,10 @@ def _three_wanted(marks: _Marks, two: _Fit) -> bool:
     left = float(two.left @ two.left)
     if marks.repeats:
         noise = marks.squares / marks.repeats * float(np.mean(1.0 / marks.counts))
-        return left / (spare + 2) > MISFIT * noise
+        return bool(left / (spare + 2) > MISFIT * noise)
     rest = marks.means - design @ (np.linalg.pinv(design) @ marks.means)
     after = float(rest @ rest)
-    return (left - after) / 2.0 > MISFIT * after / spare
+    return bool((left - after) / 2.0 > MISFIT * after / spare)
 
 
 def _spread(marks: _Marks, harmonics: int) -> bool:
@@ -253,7 +255,7 @@ def _of_first(marks: _Marks, design: Array) -> Wobble:
     """The first harmonic alone: what it leaves is the warp, and noise where nothing was
     read twice."""
     inverse = np.linalg.pinv(design)
-    found = inverse @ marks.means
+    found: Array = np.asarray(inverse @ marks.means, dtype=np.float64)
     residual = marks.means - design @ np.array([0.0, *found[1:]])
     residual -= residual.mean()
     amplitude = float(np.hypot(*found[1:]))
@@ -269,7 +271,7 @@ def _of_first(marks: _Marks, design: Array) -> Wobble:
     leak = variance
     if marks.repeats and not _even(marks.turns):
         leak = variance + max(0.0, left_square - float(variance.mean()))
-    towards, sideways = _directions(inverse, found, amplitude)
+    towards, sideways = _directions(np.asarray(inverse), found, amplitude)
     high, low = int(np.argmax(marks.means)), int(np.argmin(marks.means))
     crest, dip = int(np.argmax(residual)), int(np.argmin(residual))
     remainder = np.eye(marks.turns.size) - design @ inverse

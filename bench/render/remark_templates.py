@@ -208,6 +208,11 @@ straightedge-as-told: One set-up: the straightedge is trusted as straight as you
 straightedge-unknown: One set-up: sled fence and straightedge are seen together, and
   nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
   over to know, or say how straight it is.
+straightedge-bends-usual: A straightedge gives way under a hand that presses on it, alike
+  both times, by some {bend:fine} here (common practice, no source). Push low at the
+  indicator's base, and say how thick and how high it is.
+straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
+  {gives:fine}. Push low at the indicator's base.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
@@ -255,6 +260,9 @@ shift-free: Free, the sled may shift by {play:length}. How well it comes back to
   one reading does not show.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
+runner-usual: Twisted {at:station} from the runners' middle; runners of {runner:station} are
+  taken (common practice, no source). Say how long yours are: nearer than half of that
+  a twist does not show how far the sled yaws.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station} or
   more: nearer, a sled that is leaned as well shows more than it can yaw.
 plays-differ: Leaned, the sled showed {leaned:length} of play; twisted, with the

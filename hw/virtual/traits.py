@@ -43,6 +43,11 @@ class Traits:
     felt: float = 0.004  # sd of how one width is felt
     noise: float = 0.0005  # sd of the indicator
     hysteresis: float = 0.001  # full width
+    # disturbances that are there only where they are asked for
+    carriage_float: float = 0.0  # sd of a carried indicator each time it is slid anew
+    edge_gives: float = 0.0  # by which the straightedge's middle gives way to the hand
+    spot_off: float = 0.0  # sd of the place at which a twist is read
+    sawn_edge: float = 0.0  # sd of the strip's edge at the place of a width
 
     @classmethod
     def quiet(cls, **given: float) -> Traits:

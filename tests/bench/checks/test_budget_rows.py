@@ -46,6 +46,11 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "scatter of the readings": ("A", "repeats, else what the harmonic leaves", "IEEE Std 1057, three-parameter sine fit"),
     "unread part of the turn": ("B", "over 90 degrees: what a tilted plate may swing there", f"{GUM} 4.3.7; a cosine"),
     "form between the marks": ("B", "under six marks: the warp that was seen", f"{GUM} 4.3.7"),
+    "place of the spots": ("B", "10 mm either way of the twist's place", f"{GUM} 4.3.7; {USUAL}"),
+    "lever of the twist": ("B", "between the place and half a runner of 450 mm", f"{GUM} 4.3.7; geometry of a runner"),
+    "straightedge that bends": (
+        "B", "5 um, standard, at the middle; else F L^3 / (48 E I) either way", f"Roark, table 8.1; {GUM} 4.3.7; {USUAL}"
+    ),
     "scatter of the leans": ("A", "their scatter", f"{GUM} 4.2.3"),
     "straightedge": ("B", "0.05 mm over 600 with one set-up", f"{GUM} 4.3.7; {USUAL}"),
     "form averaged away": ("B", "what averaging once more does, rectangular", f"{GUM} 4.3.7; Fan and Gijbels (1996)"),
