@@ -20,6 +20,7 @@ from bench.checks.model import (
     EvidenceGear,
     Known,
     Measured,
+    Pool,
     SquareHistory,
     SweepHistory,
 )
@@ -170,6 +171,7 @@ def known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
+            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
             square=(
                 None
@@ -279,6 +281,24 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
         fence = found.quantities[0]
         return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None
+
+
+def _passes(
+    db: sqlite3.Connection, gear: EvidenceGear, hold: str | None
+) -> Pool | None:
+    """Scatter between the passes by which this sled fence was measured on this saw,
+    under that hold; the last 20 findings."""
+    if gear.jig is None:
+        return None
+    saw = gear.saw.name if gear.saw else None
+    rows = [
+        row.finding
+        for row in _measuring(db, "fence", jig=gear.jig.name, last=LOOK_BACK)
+        if (row.finding.saw, row.hold) == (saw, hold)
+        and row.superseded_by is None
+        and not row.finding.doubts
+    ]
+    return pool_of(rows[:KNOWN_FINDINGS], on_one_seat=False)
 
 
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:

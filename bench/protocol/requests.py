@@ -32,7 +32,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     jig: str | None = None
     saw: str | None = None
     square: str | None = None
-    sweeps: int = 3
+    sweeps: int | None = None  # pushes a set-up; None: as many as the check asks for
     lean: bool = False
     # tap the stand before the first push of every set-up: the number must come back
     tap: bool = False
