@@ -37,7 +37,7 @@ class Quantity(msgspec.Struct, frozen=True):
     value: float
     unit: Literal["rad", "mm"]
     uncertainty: float
-    degrees_of_freedom: float | None
+    degrees_of_freedom: float | None = None
     tolerance: float | None = None
     verdict: Verdict | None = None
     way: str | None = None

@@ -10,13 +10,17 @@ from typing import Protocol
 import msgspec
 
 from bench.daemon.clients import Client
-from bench.finding import Unread
+from bench.finding import Finding, Unread
 from bench.log import event_log, history
+from bench.log.importer import Importer, SizedWrite
 from bench.log.writer import LogWriter
+from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     LogEventRows,
     LogEvents,
     LogExport,
+    LogImport,
+    LogImported,
     LogList,
     LogOne,
     LogShow,
@@ -25,12 +29,17 @@ from bench.protocol import (
 from bench.settings.settings_file import Paths, Settings
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
+IMPORT_PIECE = 45_000  # bytes of an import in one message
 FLUSH = 1.0  # s
+
+
+LAST = 5  # results in a status
 
 
 class LogService(Protocol):
     """What of the daemon these answers are made from; see bench.daemon.service."""
 
+    last: list[Finding]
     settings: Settings
     paths: Paths
     log: LogWriter
@@ -88,3 +97,41 @@ async def _export(path: Path, client: Client, request: LogExport) -> None:
         with contextlib.suppress(ValueError):
             pieces.close()
     client.send(LogText("", True, request.ref, unread))
+
+
+async def import_piece(service: LogService, client: Client, request: LogImport) -> None:
+    """Answered when the disk has all of the piece, so that a file of any size waits for
+    the disk in the hands of whoever sends it. Raises OSError where it takes nothing."""
+    importer = client.importing = client.importing or Importer()
+    if len(request.piece) > IMPORT_PIECE:
+        raise InvalidRequest(f"a piece of an import has at most {IMPORT_PIECE} bytes")
+    writes = await asyncio.to_thread(
+        lambda: [*importer.read(request.piece, last=request.last)]
+    )
+    await _written(service.log, writes)
+    if request.last:
+        client.importing = None
+        await _written(service.log, [*importer.end()])
+        counts = msgspec.to_builtins(importer.counts)
+        service.log.event(None, "imported", counts, urgent=True)
+        await _written(service.log, [])
+        service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
+    done = importer.counts
+    client.send(
+        LogImported(
+            done.lines,
+            done.taken,
+            done.known,
+            done.left_out,
+            importer.problems(),
+            request.ref,
+        )
+    )
+
+
+async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:
+    for write, size in writes:
+        log.put(write, urgent=False, size=size)
+    while not await asyncio.to_thread(log.flush, FLUSH):
+        if log.trouble is not None:
+            raise OSError(log.trouble)

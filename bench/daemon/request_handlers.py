@@ -14,7 +14,7 @@ from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.gear_requests import GearService, put_gear, put_units
-from bench.daemon.log_requests import LogService, answer_from_log
+from bench.daemon.log_requests import LogService, answer_from_log, import_piece
 from bench.daemon.outbox import Send
 from bench.finding import Finding
 from bench.log.rows import LogError
@@ -38,6 +38,7 @@ from bench.protocol import (
     Live,
     LogEvents,
     LogExport,
+    LogImport,
     LogList,
     LogShow,
     Moved,
@@ -72,6 +73,7 @@ ONLY_ASKS = (
     LogShow,
     LogExport,
     LogEvents,
+    LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -190,6 +192,8 @@ class RequestHandlers:
             await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
             await put_units(self.service, send, request)
+        elif isinstance(request, LogImport):
+            await import_piece(self.service, client, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
             await answer_from_log(self.service, client, request)
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
 from bench.log.rows import EventRow, Incident
 
 # the log was damaged; rows that were acknowledged as saved are missing
@@ -13,7 +13,14 @@ LOG_EVENTS = ("log-salvaged", "log-lacks")
 
 _INCIDENT_KINDS = (  # of instruments, of the clock and of the log itself
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
-    *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
+    *(
+        "clock",
+        "clock-jumped",
+        *LOG_EVENTS,
+        "refused-by-log",
+        "not-recorded",
+        "imported",
+    ),
 )
 
 
@@ -40,7 +47,7 @@ _INCIDENTS = f"""
      UNION ALL
     SELECT 'opened', json_object('program', program), wall_s, clock_synced,
            monotonic_ns, boot_id, NULL, NULL, NULL, boot_key, 0
-      FROM boot
+      FROM boot WHERE boot_id NOT GLOB '{IMPORTED}*'
      ORDER BY opening DESC, place DESC LIMIT ?
 """
 

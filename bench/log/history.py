@@ -27,6 +27,7 @@ from bench.checks.model import (
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
+from bench.log.dates import in_time
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
@@ -260,12 +261,12 @@ def _measuring(
 ) -> list[FindingRow]:
     """Findings of the checks that measure it, newest first; last: so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
-    rows = [
-        row
+    rows = {
+        row.order: row
         for kind in kinds
         for row in list_findings(db, check=kind, jig=jig, last=last)
-    ]
-    return sorted(rows, key=lambda row: row.order, reverse=True)
+    }
+    return [rows[number] for number in reversed(in_time(db, sorted(rows)))]
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from bench.finding import Finding, Unread
+from bench.procedure.status_message import StatusMessage
 from bench.protocol.base import Tagged
 
 
@@ -59,3 +60,16 @@ class LogText(Tagged, frozen=True, tag="log-text"):
     last: bool
     ref: int | None = None
     unread: list[Unread] = []
+
+
+class LogImported(Tagged, frozen=True, tag="log-imported"):
+    """What was taken of an import so far, once it is on the disk; problems: those of
+    this piece. Counts are of lines: new results, results that were here, and lines left
+    out wholly or in part."""
+
+    lines: int
+    taken: int
+    known: int
+    left_out: int
+    problems: list[StatusMessage] = []
+    ref: int | None = None

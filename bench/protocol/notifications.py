@@ -17,6 +17,7 @@ from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
     LogEventRows,
+    LogImported,
     LogOne,
     LogRows,
     LogText,
@@ -294,6 +295,7 @@ AnyNotification = (
     | LogOne
     | LogText
     | LogEventRows
+    | LogImported
     | FittedPass
     | Recording
     | GearReply
