@@ -314,6 +314,7 @@ def listed(
         rows.moves.update(page.moves)
         rows.superseded.extend(page.superseded)
         rows.unread.extend(page.unread)
+        rows.distances.update(page.distances)
         if len(page.findings) < want or len(rows.findings) >= most:
             return rows, units
 

@@ -39,9 +39,10 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     Each line of FILE is one JSON object: a `finding` (its fields are those of `check
     --json`; `check`, `at` and one quantity with name, value, unit and uncertainty are
     enough), and where they are there its `evidence`, `moves`, `instrument`, `hold` and
-    what it was `superseded_by`. A line may also be the finding alone. A line that
-    cannot be read is named and left out. Bytes of the wire are not in an export: for
-    those keep the log file itself.
+    what it was `superseded_by`. A line may also be the finding alone, or an `event`
+    of the gear. A line that cannot be read is named and left out. Bytes of the wire
+    and the climate between results are not in an export: for those keep the log file
+    itself.
 
     Example:  sweepgauge log import all.jsonl
     """
@@ -53,16 +54,16 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
         for piece, last in _pieces(file):
             counts, told = feed(piece, last)
             problems += told
-    if counts.left_out and not counts.taken + counts.known:
+    if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
         raise Complaint(f"{file} is no export: {text(problems[:1])}")
     for problem in problems[:SHOWN]:
         say(text([problem]))
     if more := max(0, len(problems) - SHOWN):
         say(f"and {more} more")
     click.echo(
-        f"{counts.taken} results taken, {counts.known} were here already"
-        + (f", {counts.left_out} lines left out" if counts.left_out else "")
-        + "."
+        f"Results: {counts.taken} new, {counts.known} here already."
+        + (f" Events: {counts.events} new." if counts.events else "")
+        + (f" Lines left out: {counts.left_out}." if counts.left_out else "")
     )
     return 1 if counts.left_out else 0
 
@@ -93,7 +94,9 @@ def _daemon(socket_path: str | None) -> Iterator[Feed]:
 
     def feed(piece: bytes, last: bool) -> tuple[ImportCounts, list[StatusMessage]]:
         reply = client.ask(LogImport(piece, last), LogImported)
-        counts = ImportCounts(reply.lines, reply.taken, reply.known, reply.left_out)
+        counts = ImportCounts(
+            reply.lines, reply.taken, reply.known, reply.events, reply.left_out
+        )
         return counts, reply.problems
 
     with connect(socket_path) as client:

@@ -122,6 +122,7 @@ async def import_piece(service: LogService, client: Client, request: LogImport) 
             done.lines,
             done.taken,
             done.known,
+            done.events,
             done.left_out,
             importer.problems(),
             request.ref,

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 
@@ -19,6 +19,7 @@ from bench.finding import Finding
 from bench.gear import LONGEST_NAME
 from bench.log.moves import MoveRow
 
+EVENTS = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 _TRACE = frozenset(Trace.__struct_fields__)
 LONGEST_PORT = 400  # characters of an instrument's lasting name, which may be a path
 
@@ -39,6 +40,21 @@ class ExportLine(msgspec.Struct, frozen=True, kw_only=True):
     moves: list[MoveRow] = []
 
 
+class ExportedEvent(msgspec.Struct, frozen=True, kw_only=True):
+    """What somebody said happened to a sled, its saw or its square. data: `jig`,
+    `what`, `at` (ISO 8601) and perhaps a `note`. wall_s: when it was said; None: at
+    that moment."""
+
+    kind: Literal["gear-event"]
+    data: dict[str, str | None]
+    wall_s: float | None = None
+    clock_synced: bool = True
+
+
+class EventLine(msgspec.Struct, frozen=True):
+    event: ExportedEvent
+
+
 class UnusableLine(ValueError):
     """A line that holds no result; says why."""
 
@@ -47,9 +63,9 @@ class ReadLine(NamedTuple):
     """A line as it is taken. unknown: fields that this version does not know, left out.
     without: why its evidence is left out, or None."""
 
-    line: ExportLine
+    line: ExportLine | EventLine
     unknown: list[str]
-    without: str | None
+    without: str | None = None
 
 
 def read_line(text: bytes) -> ReadLine:
@@ -62,6 +78,8 @@ def read_line(text: bytes) -> ReadLine:
         raise UnusableLine("it is nested too deep") from error
     if isinstance(given, dict) and "quantities" in given:
         given = {"finding": given}
+    if isinstance(given, dict) and isinstance(given.get("event"), dict):
+        return _read_event(given)
     if not isinstance(given, dict) or not isinstance(given.get("finding"), dict):
         raise UnusableLine("it holds no finding")
     evidence, fields, without = _evidence(given.pop("evidence", None))
@@ -75,6 +93,22 @@ def read_line(text: bytes) -> ReadLine:
     taken = msgspec.to_builtins(msgspec.structs.replace(line, evidence=None))
     unknown = [*_unknown(given, taken, ""), *fields]
     return ReadLine(line, unknown, without or line.damaged)
+
+
+def _read_event(given: Any) -> ReadLine:
+    try:
+        event = msgspec.convert(given, EventLine).event
+    except msgspec.ValidationError as error:
+        raise UnusableLine(str(error)) from error
+    data = event.data
+    if data.get("what") not in EVENTS:
+        raise UnusableLine(f"its event is none of {', '.join(EVENTS)}")
+    _check_names({"jig": data.get("jig") or "", "note": data.get("note") or None})
+    at = _date(data.get("at") or "", event.wall_s)
+    if event.wall_s is None:
+        event = msgspec.structs.replace(event, wall_s=at.timestamp())
+    line = EventLine(event)
+    return ReadLine(line, [*_unknown(given, msgspec.to_builtins(line), "")])
 
 
 def _evidence(given: Any) -> tuple[Evidence | None, list[str], str | None]:
@@ -143,16 +177,20 @@ def _check_texts(line: ExportLine) -> None:
         **{f"quantity {n}": q.name for n, q in enumerate(finding.quantities, 1)},
         **{f"move {n}": move.move for n, move in enumerate(line.moves, 1)},
     }
+    _check_names(names)
+    port = line.instrument
+    if port is not None and not (len(port) <= LONGEST_PORT and port.isprintable()):
+        raise UnusableLine("its instrument has no printable name")
+
+
+def _check_names(names: Mapping[str, str | None]) -> None:
+    most = LONGEST_NAME
     for name, text in names.items():
-        most = LONGEST_NAME
         if text is not None and not (0 < len(text) <= most and text.isprintable()):
             raise UnusableLine(
                 f"its {name} is {text[:most]!a}; a name of at most {most}"
                 " printable characters would do"
             )
-    port = line.instrument
-    if port is not None and not (len(port) <= LONGEST_PORT and port.isprintable()):
-        raise UnusableLine("its instrument has no printable name")
 
 
 def _check_quantities(finding: Finding) -> None:

@@ -17,8 +17,8 @@ from bench.finding import Finding
 from bench.log import entries
 from bench.log.dates import IMPORTED
 from bench.log.earlier import with_remarks
-from bench.log.entry import Entry, stamp_columns
-from bench.log.export_line import ExportLine
+from bench.log.entry import Entry, as_json, stamp_columns
+from bench.log.export_line import ExportedEvent, ExportLine
 from bench.log.moves import MoveRow
 from bench.log.rows import Stamp
 from bench.log.store import insert
@@ -65,6 +65,21 @@ def import_line(db: sqlite3.Connection, boot: Boot, line: ExportLine) -> str:
         for move in line.moves:
             _move(db, boot, at, finding.id, move)
     return state
+
+
+def import_event(db: sqlite3.Connection, boot: Boot, event: ExportedEvent) -> str:
+    """Returns "event", or "event-known" for one that was said at the same moment of the
+    same thing."""
+    wall = event.wall_s or 0.0
+    here = db.execute(
+        "SELECT 1 FROM event WHERE kind = ? AND wall_s = ? AND data_json = ?",
+        (event.kind, wall, as_json(event.data)),
+    )
+    if here.fetchone() is not None:
+        return "event-known"
+    entry = Entry(db, boot(), Stamp(0, wall, event.clock_synced))
+    entry.event(None, event.kind, event.data)
+    return "event"
 
 
 def _known(db: sqlite3.Connection, finding: Finding) -> str:

@@ -18,8 +18,14 @@ import msgspec
 
 from bench import __version__
 from bench.log.entry import refusal
-from bench.log.export_line import ReadLine, UnusableLine, read_line
-from bench.log.import_entries import Link, import_boot, import_line, import_link
+from bench.log.export_line import EventLine, ExportLine, UnusableLine, read_line
+from bench.log.import_entries import (
+    Link,
+    import_boot,
+    import_event,
+    import_line,
+    import_link,
+)
 from bench.log.rows import now
 from bench.log.write_queue import Write
 from bench.procedure.status_message import StatusMessage
@@ -32,12 +38,13 @@ MOST_TOLD = 200  # problems told one by one; more are counted
 
 class ImportCounts(msgspec.Struct, frozen=True):
     """lines: read so far, empty ones left aside. taken: results that are new here.
-    known: results that were here. left_out: lines of which nothing was taken, or not
-    all."""
+    known: results that were here. events: new here. left_out: lines of which nothing
+    was taken, or not all."""
 
     lines: int = 0
     taken: int = 0
     known: int = 0
+    events: int = 0
     left_out: int = 0
 
 
@@ -68,7 +75,9 @@ class Importer:
         states = Counter(self._states.values())
         lines = len(self._bad | self._states.keys())
         known = states["known"] + states["differs"]
-        return ImportCounts(lines, states["taken"], known, len(self._bad))
+        return ImportCounts(
+            lines, states["taken"], known, states["event"], len(self._bad)
+        )
 
     def problems(self) -> list[StatusMessage]:
         told, self._problems = self._problems, []
@@ -115,25 +124,35 @@ class Importer:
             values = {"number": number, "why": read.without}
             self._tell(number, StatusMessage("import-without", values))
         line = read.line
+        yield SizedWrite(partial(self._take, number, line), len(text))
+        if isinstance(line, EventLine):
+            return
         if line.superseded_by is not None:
             link = Link("superseded", line.finding.id, line.superseded_by)
             self._links[link] = number
         for move in line.moves:
             if move.verified_by is not None:
                 self._links[Link("verified", move.move, move.verified_by)] = number
-        yield SizedWrite(partial(self._take, number, read), len(text))
 
     def _take(
-        self, number: int, read: ReadLine, db: sqlite3.Connection, boot_key: int
+        self,
+        number: int,
+        line: ExportLine | EventLine,
+        db: sqlite3.Connection,
+        boot_key: int,
     ) -> None:
         def write() -> None:
-            self._states[number] = import_line(db, self._boot(db), read.line)
+            boot = self._boot(db)
+            if isinstance(line, EventLine):
+                self._states[number] = import_event(db, boot, line.event)
+            else:
+                self._states[number] = import_line(db, boot, line)
 
         error = refusal(db, write)
         if error is not None:
             self._leave_out(number, error)
-        elif self._states[number] == "differs":
-            values = {"number": number, "id": read.line.finding.id}
+        elif isinstance(line, ExportLine) and self._states[number] == "differs":
+            values = {"number": number, "id": line.finding.id}
             self._tell(number, StatusMessage("import-differs", values))
 
     def _join(

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from bench.cli.common import Complaint
 from bench.cli.log import log
 from bench.log import history
-from bench.log.export_line import UnusableLine, read_line
+from bench.log.export_line import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
 from bench.log.read_only import open_read
 from tests.bench.log.test_log_export import CLIENT, peak_mib
@@ -47,6 +47,13 @@ def rich(live, path, make) -> Path:
     third, evidence = life.whole_check("run-3")
     life.writer.finding("run-3", make.found("better"), evidence, supersedes=third.id)
     life.whole_check("run-4", jig="small-sled")
+    happened = {
+        "jig": "big-sled",
+        "what": "dropped",
+        "at": "2027-01-15T08:00:00+00:00",
+        "note": "from the bench",
+    }
+    life.writer.event(None, "gear-event", happened)
     life.writer.close()
     return path
 
@@ -61,10 +68,13 @@ def exported(rich, tmp_path) -> Path:
 def test_an_export_comes_back_whole_and_never_twice(rich, exported, tmp_path) -> None:
     other = tmp_path / "other.sqlite"
     first = run("import", exported, "--log", other)
-    assert (first.return_value, first.stdout) == (0, "5 results taken, 0 were here already.\n")
+    assert (first.return_value, first.stdout) == (
+        0,
+        "Results: 5 new, 0 here already. Events: 1 new.\n",
+    )
     assert export(other) == exported.read_text()
     again = run("import", exported, "--log", other)
-    assert (again.return_value, again.stdout) == (0, "0 results taken, 5 were here already.\n")
+    assert (again.return_value, again.stdout) == (0, "Results: 0 new, 5 here already.\n")
     assert export(other) == exported.read_text()
     with open_read(rich) as old, open_read(other) as new:
         for row in list_findings(old):
@@ -75,7 +85,10 @@ def test_through_the_daemon_as_into_a_file(exported, tmp_path, serving, live) ->
     other = tmp_path / "new.sqlite"
     socket = serving(other, live(at=other).writer)
     taken = run("import", exported, "--socket", socket)
-    assert (taken.return_value, taken.stdout) == (0, "5 results taken, 0 were here already.\n")
+    assert (taken.return_value, taken.stdout) == (
+        0,
+        "Results: 5 new, 0 here already. Events: 1 new.\n",
+    )
     assert export(other) == exported.read_text()
     with pytest.raises(Complaint, match="process"):
         run("import", exported, "--log", other)  # while a daemon holds it
@@ -100,7 +113,7 @@ def test_damaged_lines_are_named_and_the_others_taken(exported, tmp_path) -> Non
     file.write_text("".join(lines))
     told = run("import", file, "--log", other)
     assert told.return_value == 1
-    assert told.stdout == "3 results taken, 0 were here already, 4 lines left out.\n"
+    assert told.stdout == "Results: 3 new, 0 here already. Events: 1 new. Lines left out: 4.\n"
     assert "Line 2 is left out: it is no JSON" in told.stderr
     assert "Line 5 is left out: Object missing required field `uncertainty`" in told.stderr
 
@@ -135,9 +148,9 @@ def test_findings_by_other_hands(tmp_path) -> None:
     second = {**BARE, "id": "theirs", "at": "2026-02-05T10:00:00Z", "weather": "dry"}
     file.write_text(json.dumps(BARE) + "\n" + json.dumps({"finding": second}))  # no line end
     told = run("import", file, "--log", other)
-    assert (told.return_value, told.stdout) == (0, "2 results taken, 0 were here already.\n")
+    assert (told.return_value, told.stdout) == (0, "Results: 2 new, 0 here already.\n")
     assert "does not know the field finding.weather (1 lines)" in told.stderr
-    assert run("import", file, "--log", other).stdout == "0 results taken, 2 were here already.\n"
+    assert run("import", file, "--log", other).stdout == "Results: 0 new, 2 here already.\n"
     with open_read(other) as db:
         first, last = list_findings(db)
     assert (first.finding.at, first.synced) == ("2026-01-05T00:00:00+00:00", True)
@@ -150,13 +163,27 @@ def test_findings_by_other_hands(tmp_path) -> None:
     assert export(again) == export(other)
 
 
+@pytest.mark.parametrize(
+    ("field", "value", "why"),
+    [("what", "burnt", "none of dropped"), ("jig", "", "its jig is ''"), ("at", "soon", "'soon' is no date")],
+)
+def test_an_event_that_cannot_be_is_named(field, value, why, exported, tmp_path) -> None:
+    lines = exported.read_text().splitlines(keepends=True)
+    event = json.loads(lines[-1])
+    event["event"]["data"][field] = value
+    exported.write_text("".join([*lines[:-1], json.dumps(event)]))
+    told = run("import", exported, "--log", tmp_path / "other.sqlite")
+    assert told.return_value == 1 and told.stdout == "Results: 5 new, 0 here already. Lines left out: 1.\n"
+    assert "Line 6 is left out: " in told.stderr and why in told.stderr
+
+
 def test_passes_that_cannot_be_read_cost_no_result(exported, tmp_path) -> None:
     line = json.loads(exported.read_text().splitlines()[0])
     line["evidence"]["traces"][0]["reading"].pop()
     file = tmp_path / "short.jsonl"
     file.write_text(json.dumps(line))
     told = run("import", file, "--log", tmp_path / "other.sqlite")
-    assert told.return_value == 1 and told.stdout.startswith("1 results taken")
+    assert told.return_value == 1 and told.stdout.startswith("Results: 1 new")
     assert "Line 1: its passes are left out: pass 1 has not as many readings as travels." in told.stderr
 
 
@@ -221,7 +248,7 @@ def test_whatever_a_line_holds_it_is_taken_or_named(text: bytes) -> None:
     except UnusableLine as error:
         assert str(error)
     else:
-        assert read.line.finding.quantities
+        assert isinstance(read.line, EventLine) or read.line.finding.quantities
 
 
 @given(st.sampled_from([*BARE, "value", "unit", "uncertainty", "name"]), anything)
@@ -273,7 +300,7 @@ def import_measured(exported: Path, tmp_path: Path, count: int) -> dict[str, flo
             args = [sys.executable, "-c", CLIENT, "log", "import", file, "--socket", at]
             client = subprocess.run(args, capture_output=True, text=True, check=True, env=env)
             peaks.append((float(client.stderr.split()[-1]), peak_mib(daemon.pid)))
-        assert client.stdout == f"{count} results taken, 0 were here already.\n"
+        assert client.stdout == f"Results: {count} new, 0 here already.\n"
     finally:
         daemon.terminate()
         daemon.wait()
