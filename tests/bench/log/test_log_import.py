@@ -45,7 +45,8 @@ def rich(live, path, make) -> Path:
     second, _ = life.whole_check("run-2")
     life.writer.move_verified(f"move-{first.id}", second.id)
     third, evidence = life.whole_check("run-3")
-    life.writer.finding("run-3", make.found("better"), evidence, supersedes=third.id)
+    better = msgspec.structs.replace(make.found("better"), at="2026-01-01T10:05:00+00:00")
+    life.writer.finding("run-3", better, evidence, supersedes=third.id)
     life.whole_check("run-4", jig="small-sled")
     happened = {
         "jig": "big-sled",
@@ -101,6 +102,14 @@ def test_an_interrupted_import_goes_on(exported, tmp_path) -> None:
     told = run("import", half, "--log", other)
     assert told.return_value == 1 and "names a later result, better" in told.stderr
     assert run("import", exported, "--log", other).return_value == 0
+    assert export(other) == exported.read_text()
+
+
+def test_lines_in_any_order_make_the_same_log(exported, tmp_path) -> None:
+    lines = exported.read_text().splitlines(keepends=True)
+    turned, other = tmp_path / "turned.jsonl", tmp_path / "other.sqlite"
+    turned.write_text("".join(reversed(lines)))
+    assert run("import", turned, "--log", other).return_value == 0
     assert export(other) == exported.read_text()
 
 
@@ -214,6 +223,24 @@ def test_two_logs_into_one_stand_in_the_order_of_their_dates(live, path, make, t
     page = history.listed(path, most=2, before="b3-f").findings
     assert [one.id for one in page] == ["a2-f", "b1-f"]
     assert [json.loads(one)["run"] for one in export(path).splitlines()] == ["a0", "b1", "a2", "b3", "a4"]
+
+
+def test_a_clock_that_was_wrong_does_not_disorder_an_import(tmp_path) -> None:
+    """One result of thirty is dated a year back: it stays where it was recorded, as in the log it comes from."""
+    days = [f"2026-03-{day:02}" for day in range(1, 31)]
+    days[12] = "2025-03-13"
+    file, other = tmp_path / "bare.jsonl", tmp_path / "other.sqlite"
+    file.write_text(
+        "".join(json.dumps({**BARE, "id": f"r{n}", "at": at}) + "\n" for n, at in enumerate(days))
+    )
+    assert run("import", file, "--log", other).return_value == 0
+    between = tmp_path / "between.jsonl"
+    between.write_text(json.dumps({**BARE, "id": "other", "at": "2026-03-20T12:00:00Z"}))
+    assert run("import", between, "--log", other).return_value == 0
+    wanted = [f"r{n}" for n in range(30)]
+    wanted.insert(20, "other")
+    with open_read(other) as db:
+        assert [row.finding.id for row in list_findings(db)] == wanted
 
 
 def test_dates_of_an_import_are_not_put_right_by_this_clock(live, path, make, exported, tmp_path) -> None:
