@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -74,7 +75,9 @@ def _dated(
     rows = db.execute(
         "SELECT finding_key, at, begun_wall_s, begun_clock_synced, begun_monotonic_ns,"
         " boot.boot_id FROM finding JOIN check_run USING (run_key) JOIN boot ON"
-        " boot.boot_key = check_run.boot_key"
+        " boot.boot_key = check_run.boot_key WHERE finding_key IN (SELECT value FROM"
+        " json_each(?))",
+        (json.dumps([*numbers]),),
     )
     found = {number: row for number, *row in rows}
     for number in numbers:

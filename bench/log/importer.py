@@ -90,17 +90,20 @@ class Importer:
             text = bytes(self._buffer[:end] if end >= 0 else self._buffer)
             del self._buffer[: end + 1 if end >= 0 else len(self._buffer)]
             self._number += 1
-            if self._skipping:
-                self._skipping = False
-            elif text.strip():
+            if len(text) > LONGEST_LINE and not self._skipping:
+                self._too_long(self._number)
+            elif text.strip() and not self._skipping:
                 yield from self._line(text)
+            self._skipping = False
         if len(self._buffer) > LONGEST_LINE:
             if not self._skipping:
-                number, most = self._number + 1, LONGEST_LINE // 2**20
-                values = {"number": number, "most": most}
-                self._tell(number, StatusMessage("import-too-long", values))
+                self._too_long(self._number + 1)
             self._skipping = True
             self._buffer.clear()
+
+    def _too_long(self, number: int) -> None:
+        values = {"number": number, "most": LONGEST_LINE // 2**20}
+        self._tell(number, StatusMessage("import-too-long", values))
 
     def end(self) -> Iterator[SizedWrite]:
         """What joins results to later ones, which may have stood further on. To be

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from bench.cli.common import Complaint
 from bench.cli.log import log
-from bench.log import history
+from bench.log import history, importer
 from bench.log.export_line import EventLine, UnusableLine, read_line
 from bench.log.findings import find_finding, list_findings
 from bench.log.read_only import open_read
@@ -241,6 +241,18 @@ def test_a_clock_that_was_wrong_does_not_disorder_an_import(tmp_path) -> None:
     wanted.insert(20, "other")
     with open_read(other) as db:
         assert [row.finding.id for row in list_findings(db)] == wanted
+
+
+@pytest.mark.parametrize("size", [1, 7, 1000, 10**6])
+def test_a_file_may_be_parted_anywhere(size, exported, monkeypatch) -> None:
+    monkeypatch.setattr(importer, "LONGEST_LINE", 20_000)
+    lines = exported.read_bytes().splitlines(keepends=True)
+    content = b"".join([*lines[:2], b"x" * 90_000 + b"\n", b"\n", *lines[2:]]).rstrip()
+    taking = importer.Importer()
+    pieces = [content[at : at + size] for at in range(0, len(content), size)]
+    writes = [one for n, piece in enumerate(pieces, 1) for one in taking.read(piece, last=n == len(pieces))]
+    assert len(writes) == len(lines)
+    assert {one.code: one.values["number"] for one in taking.problems()} == {"import-too-long": 3}
 
 
 def test_dates_of_an_import_are_not_put_right_by_this_clock(live, path, make, exported, tmp_path) -> None:
