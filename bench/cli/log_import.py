@@ -47,6 +47,7 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
     Example:  sweepgauge log import all.jsonl
     """
     from bench.render.notices import text
+    from bench.settings.paths import one_line
 
     into = _daemon(socket_path) if log_path is None else _log_file(Path(log_path))
     problems: list[StatusMessage] = []
@@ -55,9 +56,9 @@ def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int
             counts, told = feed(piece, last)
             problems += told
     if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
-        raise Complaint(f"{file} is no export: {text(problems[:1])}")
+        raise Complaint(f"{file} is no export: {one_line(text(problems[:1]))}")
     for problem in problems[:SHOWN]:
-        say(text([problem]))
+        say(one_line(text([problem])))
     if more := max(0, len(problems) - SHOWN):
         say(f"and {more} more")
     click.echo(

@@ -17,6 +17,7 @@ from typing import NamedTuple
 import msgspec
 
 from bench import __version__
+from bench.gear import LONGEST_NAME
 from bench.log.entry import refusal
 from bench.log.export_line import EventLine, ExportLine, UnusableLine, read_line
 from bench.log.import_entries import (
@@ -122,7 +123,9 @@ class Importer:
             self._leave_out(self._number, error)
             return
         number = self._number
-        self._unknown.update(set(read.unknown))
+        for field in {field[:LONGEST_NAME] for field in read.unknown}:
+            if field in self._unknown or len(self._unknown) < MOST_TOLD:
+                self._unknown[field] += 1
         if read.without is not None:
             values = {"number": number, "why": read.without}
             self._tell(number, StatusMessage("import-without", values))

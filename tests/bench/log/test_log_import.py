@@ -186,6 +186,14 @@ def test_an_event_that_cannot_be_is_named(field, value, why, exported, tmp_path)
     assert "Line 6 is left out: " in told.stderr and why in told.stderr
 
 
+def test_what_a_file_holds_does_not_reach_the_terminal_raw(tmp_path) -> None:
+    file = tmp_path / "bare.jsonl"
+    nasty = {**BARE, "verdict": "\x1b[2J"}
+    file.write_text("".join(json.dumps(one) + "\n" for one in ({**BARE, "\x1b[31m": 1}, nasty)))
+    told = run("import", file, "--log", tmp_path / "other.sqlite")
+    assert told.return_value == 1 and "\x1b" not in told.stderr and "\\x1b[31m" in told.stderr
+
+
 def test_passes_that_cannot_be_read_cost_no_result(exported, tmp_path) -> None:
     line = json.loads(exported.read_text().splitlines()[0])
     line["evidence"]["traces"][0]["reading"].pop()
