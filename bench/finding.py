@@ -38,7 +38,7 @@ class Quantity(msgspec.Struct, frozen=True):
     # "1/mm" is a curvature: rad of heading a mm of travel
     unit: Literal["rad", "mm", "1/mm"]
     uncertainty: float
-    degrees_of_freedom: float | None
+    degrees_of_freedom: float | None = None
     tolerance: float | None = None
     verdict: Verdict | None = None
     way: str | None = None

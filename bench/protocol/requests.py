@@ -201,6 +201,15 @@ class LogExport(Tagged, frozen=True, tag="log-export"):
     ref: int | None = None
 
 
+class LogImport(Tagged, frozen=True, tag="log-import"):
+    """A piece of an export, of at most 45,000 bytes, in the order of the file; the next
+    is sent when this is answered. `last` ends it."""
+
+    piece: bytes = b""
+    last: bool = False
+    ref: int | None = None
+
+
 class LogEvents(Tagged, frozen=True, tag="log-events"):
     """What happened to the instruments and to the log itself, the latest so many."""
 
@@ -269,4 +278,5 @@ Request = (
     | Due
     | CutForecast
     | ShopForecast
+    | LogImport
 )
