@@ -6,7 +6,6 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import suppress
-from typing import Literal
 
 import msgspec
 
@@ -14,8 +13,6 @@ from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
 from bench.log.export_line import ExportedEvent
 from bench.log.rows import EventRow, Incident
 from bench.log.tables import GEAR_EVENT
-
-GEAR_EVENT: Literal["gear-event"] = "gear-event"
 
 # the log was damaged; rows that were acknowledged as saved are missing
 LOG_EVENTS = ("log-salvaged", "log-lacks")
