@@ -49,10 +49,7 @@ COARSE = (
     # practice, no source
     0.005
 )
-SHIFT = (
-    "Shift the stand too, so that the reading changes by 0.2 to 0.5 mm: this"
-    " indicator's own steps then average out."
-)
+SHIFT = "Shift the stand too: the number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -69,9 +66,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     left = Step(
         placement=LEFT,
         words=(
-            "Square on the sled: handle against the sled fence to the LEFT of the arm,"
-            f" arm pointing {lies}. Indicator standing on the {first.upper()} of the"
-            " arm, at the height of the leading teeth."
+            "Square on the sled, handle against the sled fence to the LEFT of the arm."
+            f" The arm points {lies}. Indicator standing on the {first.upper()} of the"
+            " arm, as high as the leading teeth."
         ),
         gather="sweep",
         side=first,
@@ -83,8 +80,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     right = Step(
         placement=RIGHT,
         words=(
-            "Turn the square over: handle to the RIGHT of the arm, on the same stretch"
-            " of the sled fence, the same edge of the arm. Indicator standing on the"
+            "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
+            " sled fence, same edge of the arm. Indicator standing on the"
             f" {second.upper()} of the arm."
         ),
         gather="sweep",
@@ -324,6 +321,14 @@ def fence_way(a: float, jig: Jig | None) -> str:
 
 KIND = "fence-square"
 
+
+def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
+    """One set-up, where both were taken before: the square's error is known."""
+    if any(q.name == "square" for q in finding.quantities):
+        return {"placements": LEFT}
+    return None
+
+
 CHECK = Check(
     kind=KIND,
     question="Is the sled's fence square to the cut?",
@@ -333,6 +338,7 @@ CHECK = Check(
     turns_fence=True,
     rank=1,
     measures=("fence", "square"),
+    lighter=lighter,
     takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(

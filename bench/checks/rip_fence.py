@@ -46,13 +46,14 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             placement=PLACEMENT,
             words=(
                 "Lock the rip fence. Indicator riding in the slot on the"
-                f" {side.upper()} of the rip fence, plunger on its face at a board's"
-                " height; held against one wall of the slot."
+                f" {side.upper()} of the rip fence. Tip on its face, at a board's"
+                " height; hold against one wall."
             ),
             gather="sweep",
             side=side,
             mount="standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",
+            pushed="indicator",
             reseat="Unlock and lock the rip fence again.",
         ),
     )

@@ -12,7 +12,14 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Step,
+)
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -24,10 +31,12 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity, Remark
+from bench.gear import LeftRight
 
 TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
-AGAIN = "Let go and do it anew for each reading."
+# mm that the sled moves between two leans; less than any play worth knowing
+LEAST_AWAY = 0.015
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
@@ -40,29 +49,49 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     del gear
     at = number(options, "twist_at", TWIST_AT)
 
-    def step(placement: str, words: str, place: float) -> Step:
+    def step(placement: str, words: str, again: str, place: float) -> Step:
+        lean = placement.startswith("leaned")
+        side: LeftRight = "left" if placement.endswith("left") else "right"
         return Step(
-            placement, words, "spot", TIMES, "right", "standing", place, "side-play"
+            placement,
+            words,
+            "spot",
+            TIMES,
+            "right",
+            "standing",
+            place,
+            "side-play",
+            reseat=again,
+            away=LEAST_AWAY,
+            focus=Focus("lean" if lean else "twist", side=side),
         )
 
-    stand = "Indicator standing on the right of the sled's side"
+    stand = "Indicator standing on the right of the sled, tip on its side"
     return (
         step(
             "leaned-left",
-            f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold."
-            f" {AGAIN}",
+            f"{stand}, at the runners' middle. Press the whole sled to the LEFT and"
+            " hold it there.",
+            "Press it to the right, then to the LEFT again; hold.",
             0.0,
         ),
-        step("leaned-right", f"The same, leaned bodily RIGHT and held. {AGAIN}", 0.0),
+        step(
+            "leaned-right",
+            "Leave the indicator. Press the whole sled to the RIGHT and hold it there.",
+            "Press it to the left, then to the RIGHT again; hold.",
+            0.0,
+        ),
         step(
             "twisted-left",
-            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it"
-            f" goes LEFT there; hold. {AGAIN}",
+            "Indicator standing on the right, {at:station} beyond the runners' middle."
+            " Twist the sled to the LEFT there and hold it.",
+            "Twist it to the right, then to the LEFT again; hold.",
             at,
         ),
         step(
             "twisted-right",
-            f"The same, twisted so that it goes RIGHT there; hold. {AGAIN}",
+            "Leave the indicator. Twist the sled to the RIGHT there and hold it.",
+            "Twist it to the left, then to the RIGHT again; hold.",
             at,
         ),
     )

@@ -16,7 +16,15 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Mount,
+    Step,
+)
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.counts import count_of
@@ -33,7 +41,7 @@ if TYPE_CHECKING:
 
 TOUCHES = 3
 MOST_TOUCHES = 12  # an end; beyond it another change is named
-AGAIN = "Lift the plunger and let it down for each reading."
+AGAIN = "Lift the plunger and let it down again."
 # mm, half-width of the arbor's float along its axis; common practice, no source
 END_FLOAT = 0.005
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
@@ -59,8 +67,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     if (turns := given_number(options, "turns")) is not None:
         return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
     words = (
-        f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a"
-        " marked spot of the blade body below the gullets, "
+        f"Indicator riding in the {side.upper()} slot, held against one wall. Mark a"
+        " spot on the blade body below the gullets. Tip on that spot, at the FRONT."
     )
     at_front, at_rear = (
         number(options, "front_at", FRONT_AT),
@@ -70,7 +78,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     def spot(name: str, text: str, at: float) -> Step:
         return Step(
             name,
-            f"{text} {AGAIN}",
+            text,
             "spot",
             TOUCHES,
             side,
@@ -81,11 +89,11 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         )
 
     return (
-        spot("front", words + "the spot at the FRONT.", at_front),
+        spot("front", words, at_front),
         spot(
             "rear",
-            "Plunger lifted, turn the blade by hand until the same spot stands at the"
-            " REAR at the same height; slide the indicator there, let it down.",
+            "Lift the plunger. Turn the blade by hand: the spot to the REAR, as high."
+            " Slide the indicator there and let the plunger down.",
             at_rear,
         ),
     )
@@ -94,14 +102,17 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
     return Step(
         name,
-        f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')}"
-        f" degrees. Indicator in the {side.upper()} slot, swept over the blade body"
-        " inside the gullets, as far before the arbor as behind it.",
+        "Lift the plunger. Turn the blade by hand to"
+        f" {name.removeprefix('turn-')} degrees. Indicator in the {side.upper()} slot,"
+        " at the front of the blade body. It passes inside the gullets, as far before"
+        " the arbor as behind.",
         "sweep",
         side=side,
         mount=mount,
         picture="slot-blade-turn",
         straight=False,  # a plate has a form of its own, which even turns take out
+        pushed="indicator",
+        focus=Focus("turn", math.radians(turn_of(name) or 0.0)),
     )
 
 

@@ -324,5 +324,7 @@ TEMPLATES = {
     # settings and gear
     "units-mm": "Millimetres from now on; kept in {file}.",
     "units-inch": "Inches from now on; kept in {file}.",
+    "sound-on": "Sound is on; kept in {file}.",
+    "sound-off": "Sound is off; kept in {file}.",
     "gear-kept": "{name} is kept in {path}.",
 }

@@ -40,7 +40,7 @@ MANUAL = Caution(
 RIP_CLOSES = Caution(
     "rip-closes",
     "A rip fence that closes on the rear of the blade can throw the work back at you.",
-    "cut",
+    "day",
 )
 
 # Before wood is cut for a test board; "cut" so that they are asked again before every
