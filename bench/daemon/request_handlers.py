@@ -13,7 +13,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
-from bench.daemon.gear_requests import GearService, put_gear, put_units
+from bench.daemon.gear_requests import GearService, put_gear, put_setting
 from bench.daemon.log_requests import LogService, answer_from_log
 from bench.daemon.outbox import Send
 from bench.finding import Finding
@@ -47,6 +47,7 @@ from bench.protocol import (
     PutJig,
     PutLeaves,
     PutSaw,
+    PutSound,
     PutSquare,
     PutUnits,
     Recording,
@@ -188,8 +189,8 @@ class RequestHandlers:
             send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
             await put_gear(self.service, send, request)
-        elif isinstance(request, PutUnits):
-            await put_units(self.service, send, request)
+        elif isinstance(request, PutUnits | PutSound):
+            await put_setting(self.service, send, request)
         elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
             await answer_from_log(self.service, client, request)
         else:
@@ -230,6 +231,7 @@ class RequestHandlers:
             squares=list(gear.squares.values()),
             leaves=list(gear.leaves),
             units=settings.units,
+            sound=settings.sound,
             marks=list(gear.travel.marks) if gear.travel.by_marks else [],
             ref=ref,
         )
@@ -249,7 +251,8 @@ class RequestHandlers:
                     can=why is None,
                     why_not=why or "",
                     swept=any(step.gather == "sweep" for step in steps),
-                    sided=any(step.side is not None for step in steps),
+                    sided=any(step.leans for step in steps),
+                    verifies=check.lighter is not None,
                 )
             )
         return ChecksReply(kinds, ref)
