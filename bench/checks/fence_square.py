@@ -49,7 +49,7 @@ COARSE = (
     # practice, no source
     0.005
 )
-SHIFT = "Shift the stand too: the number must change by 0.2 to 0.5 mm."
+SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -66,9 +66,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     left = Step(
         placement=LEFT,
         words=(
-            "Square on the sled, handle against the sled fence to the LEFT of the arm."
+            "Square on the sled fence, handle to the LEFT of the arm."
             f" The arm points {lies}. Indicator standing on the {first.upper()} of the"
-            " arm, as high as the leading teeth."
+            " arm. It touches as high as the leading teeth."
         ),
         gather="sweep",
         side=first,

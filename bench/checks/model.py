@@ -38,12 +38,12 @@ class Focus(msgspec.Struct, frozen=True):
     """The one thing in which a set-up differs from the one before it.
 
     turn: of the blade, rad. place: along what is measured, mm. lean, twist: to which
-    side, value 0.
+    side. end: of the blade or the fence.
     """
 
-    what: Literal["turn", "place", "lean", "twist"]
+    what: Literal["turn", "place", "lean", "twist", "end"]
     value: float = 0.0
-    side: LeftRight | None = None
+    side: Literal["left", "right", "front", "rear"] | None = None
 
 
 class Step(msgspec.Struct, frozen=True):

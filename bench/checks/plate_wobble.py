@@ -51,8 +51,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     count = int(number(options, "turns", MARKS))
     first, *others = even_turns(count)
     words = (
-        "Indicator standing on the right of the plate, tip on the blade body."
-        " It touches below the gullets. Mark this place on the plate."
+        "Indicator standing on the right of the plate. Tip on the blade body, below"
+        " the gullets. Mark this place on the plate."
     )
     return (
         _step(first, words),

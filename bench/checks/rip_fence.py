@@ -176,7 +176,7 @@ KIND = "rip-fence"
 
 CHECK = Check(
     kind=KIND,
-    question="Does the rip fence run with the blade, open a little at the rear?",
+    question="Does the rip fence run with the blade?",
     plan=plan,
     evaluate=evaluate,
     quantities=("rip-fence", "toe"),

@@ -49,10 +49,10 @@ BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
 BOW = 0.02
 ONE_PLACE = 1.0  # mm: a tight stretch shorter than this is told as one place
 WORDS = {
-    "slot": "Inside jaws of the caliper across the {side} slot",
-    "runner": "Outside jaws of the caliper across the {side} runner",
-    "slot-spacing": "Caliper from slot to slot, left wall to left wall",
-    "runner-spacing": "Caliper from runner to runner, left side to left side",
+    "slot": "Caliper's inside jaws across the {side} slot",
+    "runner": "Caliper's outside jaws across the {side} runner",
+    "slot-spacing": "Caliper across both slots, from left wall to left wall",
+    "runner-spacing": "Caliper across both runners, from left side to left side",
 }
 
 
@@ -87,7 +87,7 @@ def _stations(options: Mapping[str, OptionValue], length: float) -> list[float]:
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
     words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
-    where = "" if at is None else ", {at:station} from the near end"
+    where = "" if at is None else ". Measure {at:station} from the near end"
     return Step(
         name,
         words + where + ".",

@@ -66,12 +66,12 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             focus=Focus("lean" if lean else "twist", side=side),
         )
 
-    stand = "Indicator standing on the right of the sled, tip on its side"
+    stand = "Indicator standing on the right of the sled"
     return (
         step(
             "leaned-left",
-            f"{stand}, at the runners' middle. Press the whole sled to the LEFT and"
-            " hold it there.",
+            f"{stand}, at the runners' middle. Its tip touches the sled's side. Press"
+            " the whole sled to the LEFT and hold it there.",
             "Press it to the right, then to the LEFT again; hold.",
             0.0,
         ),
@@ -271,7 +271,7 @@ KIND = "side-play"
 
 CHECK = Check(
     kind=KIND,
-    question="How far do the runners let the sled shift and yaw?",
+    question="How far do the runners let the sled shift and twist?",
     plan=plan,
     evaluate=evaluate,
     quantities=("side-play", "yaw-play"),

@@ -86,6 +86,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             at,
             "slot-blade",
             AGAIN,
+            focus=Focus("end", side="front" if name == "front" else "rear"),
         )
 
     return (
@@ -384,7 +385,7 @@ CHECK = Check(
         Option(
             "turns",
             "count",
-            "Sweeps at so many even turns instead of one spot",
+            "Passes at so many even turns instead of one spot",
             low=1,
             high=72,
             sweeps=True,
@@ -408,8 +409,7 @@ CHECK = Check(
         Option(
             "end_float",
             "length",
-            f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm"
-            " unless said; common practice, no source)",
+            f"How far the arbor floats either way ({END_FLOAT:g} mm unless said)",
             low=0.0,
             high=10.0,
             unless="turns",

@@ -60,8 +60,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     near = (
         f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
         f" Turn the board {way}: the edge just cut onto the sled fence. Cut the next,"
-        f" {turns} turns in all. The last cut takes a strip off edge 1, 25 to 30 mm"
-        " wide. Before it is lifted, pencil N on its end at the sled fence. Pencil F"
+        f" {turns} turns in all. The last cut takes a strip off edge 1. It is 25 to 30"
+        " mm wide. Before it is lifted, pencil N on its end at the fence. Pencil F"
         " on the other end. Saw off: caliper across the strip, {at:station} from N."
     )
     there = IN_FROM_END + apart
@@ -349,7 +349,7 @@ CHECK = Check(
         Option(
             "sweep_fence",
             "angle",
-            "What the sweep found for the fence, to compare",
+            "What the passes found for the sled fence, to compare",
             low=-STEEPEST,
             high=STEEPEST,
         ),

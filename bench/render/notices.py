@@ -23,6 +23,7 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.render.clock import jump_words
+from bench.render.names import placement_name
 from bench.render.notice_templates import TEMPLATES
 from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
@@ -77,6 +78,8 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
 def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     if code in SENTENCES:
         return SENTENCES[code](values, units)
+    if isinstance(placement := values.get("placement"), str):
+        values = {**values, "placement": placement_name(placement)}
     return sentence(TEMPLATES[code], values, units)
 
 

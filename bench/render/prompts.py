@@ -36,6 +36,7 @@ FOCUS = {
     "place": "{value:station}",
     "lean": "to the {side}",
     "twist": "twisted to the {side}",
+    "end": "at the {side}",
 }
 
 
