@@ -184,9 +184,14 @@ def evaluate(evidence: Evidence) -> Finding:
                     )
                 )
             if 0 <= leaned.value < BINDS:
-                remarks.append(Remark("play-little", values={"limit": BINDS}))
+                band = {"limit": BINDS}
+                remarks.append(Remark("play-little", values=band, severity="act"))
             elif leaned.value > LOOSE:
-                remarks.append(Remark("play-much", values={"limit": LOOSE}))
+                band = {"limit": LOOSE}
+                remarks.append(Remark("play-much", values=band, severity="act"))
+            elif leaned.value > 0:
+                band = {"binds": BINDS, "loose": LOOSE}
+                remarks.append(Remark("play-good", values=band, severity="act"))
         if spots["twisted-left"] and spots["twisted-right"]:
             place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
             if abs(place) < 1.0:

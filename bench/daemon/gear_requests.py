@@ -46,7 +46,8 @@ async def put_setting(
     key: str
     value: str | bool
     if isinstance(request, PutUnits):
-        key, value, code = "units", request.units, f"units-{request.units}"
+        key, value = "units", request.units
+        code = "units-mm" if request.units == "mm" else "units-inch"
     else:
         key, value = "sound", request.on
         code = "sound-on" if request.on else "sound-off"

@@ -70,6 +70,10 @@ def plain(name: str) -> str:
     return name.replace("-", " ").replace("_", " ").strip()
 
 
+def upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def quantity_name(name: str) -> str:
     return QUANTITIES.get(name) or plain(name)
 

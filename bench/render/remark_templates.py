@@ -243,6 +243,7 @@ leaned-wrong: Leaned right the reading fell. The indicator stands on the left, o
 twisted-wrong: Twisted right the reading fell. The indicator stands on the left, or the
   twists were mixed up.
 play-little: Under {limit:length} in all: it is likely to bind.
+play-good: Good play: it binds under {binds:length} and is loose over {loose:length}.
 play-much: Over {limit:length} in all: loose. Lean the sled on one wall for every cut.
   Or fit the runners.
 cuts-scatter: Free, cut angles scatter over {yaw:slope}. Leaned on one wall they do not.
