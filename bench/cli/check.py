@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from bench.cli.check_conversation import CheckConversation
-from bench.cli.common import json_option, say, socket_option, worst
+from bench.cli.common import Complaint, json_option, say, socket_option, worst
 from bench.cli.options import declared, read_options, the_check
+
+if TYPE_CHECKING:
+    from bench.checks.model import Check
+    from bench.checks.options import OptionValue
 
 
 @click.command(context_settings={"show_default": True})
@@ -17,7 +22,7 @@ from bench.cli.options import declared, read_options, the_check
 @click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
-@click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
+@click.option("--sweeps", type=int, default=3, metavar="N", help="Passes per set-up.")
 @click.option(
     "--lean",
     is_flag=True,
@@ -82,6 +87,7 @@ def check(
         options=options,
         verifies=verifies,
     )
+    _refuse_what_is_not_there(found, options, lean, tap)
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)
     finding = conversation.run()
@@ -95,3 +101,16 @@ def check(
         say(UNRECORDED)
         return 1
     return worst([finding.verdict])
+
+
+def _refuse_what_is_not_there(
+    found: Check, options: Mapping[str, OptionValue], lean: bool, tap: bool
+) -> None:
+    """A test that this check has not is wrong use."""
+    from bench.checks.model import EvidenceGear
+
+    steps = found.plan(options, EvidenceGear())
+    if lean and not any(step.leans for step in steps):
+        raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")
+    if tap and not any(step.gather == "sweep" for step in steps):
+        raise Complaint(f"{found.kind} has no tap test: no passes are taken there")

@@ -212,7 +212,7 @@ class CheckConversation:
         if not self._extends or not self._input_open or more is None:
             return False
         self._extends, self._offered = False, finding
-        many = "one push" if more == 1 else f"{more} pushes"
+        many = "one pass" if more == 1 else f"{more} passes"
         say(
             f"Too close to call; {many} more in each set-up may settle it: Enter to go"
             " on, q to leave."

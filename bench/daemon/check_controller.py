@@ -22,6 +22,7 @@ from bench.checks.model import (
     EvidenceGear,
     Known,
     Lean,
+    Step,
     Tap,
     Trace,
 )
@@ -172,6 +173,7 @@ class CheckController:
         except (UnknownCheck, OptionError) as error:
             raise InvalidRequest(str(error)) from error
         request = msgspec.structs.replace(request, options=options)
+        request = _applying(request, check.plan(options, EvidenceGear()))
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -395,6 +397,15 @@ class CheckController:
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NoFinding(run.id, remarks=[remark]))
+
+
+def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
+    """Without a test that no step of the check has."""
+    return msgspec.structs.replace(
+        request,
+        lean=request.lean and any(step.leans for step in steps),
+        tap=request.tap and any(step.gather == "sweep" for step in steps),
+    )
 
 
 def _saw(gear: EvidenceGear) -> str | None:
