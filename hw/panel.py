@@ -44,6 +44,8 @@ class Pattern(NamedTuple):
 # two are accepted, four are there; one long is refused, two long are too far.
 PATTERNS: dict[str, Pattern] = {
     "idle": Pattern((Beat(1.0, False),), lasts=True),
+    # something should be checked again, some day soon: a short light, seldom
+    "due": Pattern((Beat(0.5, True), Beat(3.5, False)), lasts=True),
     "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
     "ready": Pattern((Beat(1.0, True),), lasts=True),
     "trouble": Pattern((Beat(0.1, True), Beat(0.1, False)), lasts=True),

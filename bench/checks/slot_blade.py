@@ -29,9 +29,10 @@ from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number,
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.mean_turn import mean_turn
+from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.slopes import place, shared_rows, turn_factor
+from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import LeftRight, Saw

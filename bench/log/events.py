@@ -7,11 +7,13 @@ import sqlite3
 
 from bench.log.dates import corrected_time, wall_times_at_zero
 from bench.log.rows import EventRow, Incident
+from bench.log.tables import GEAR_EVENT
 
 # the log was damaged; rows that were acknowledged as saved are missing
 LOG_EVENTS = ("log-salvaged", "log-lacks")
 
-_INCIDENT_KINDS = (  # of instruments, of the clock and of the log itself
+_INCIDENT_KINDS = (  # of instruments, the gear, the clock and of the log itself
+    GEAR_EVENT,
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
     *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
 )

@@ -178,7 +178,10 @@ def follows_on(steps: Sequence[Step], facts: ProcedureState) -> bool:
     """Whether the present step goes on from the one before it, which was just taken:
     nothing is set up anew."""
     index = facts.step
-    return steps[index].continues and index > 0 and bool(facts.kept[index - 1])
+    if index == 0 or not facts.kept[index - 1]:
+        return False
+    step, before = steps[index], steps[index - 1]
+    return step.continues or step.placement == before.placement
 
 
 def _by_itself(steps: Sequence[Step], facts: ProcedureState) -> bool:

@@ -16,6 +16,7 @@ from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
+    Document,
     LogEventRows,
     LogOne,
     LogRows,
@@ -311,6 +312,7 @@ AnyNotification = (
     | LogOne
     | LogText
     | LogEventRows
+    | Document
     | FittedPass
     | Recording
     | GearReply

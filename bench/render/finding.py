@@ -8,7 +8,14 @@ from collections.abc import Sequence
 from bench.finding import Finding, Quantity, Unread
 from bench.render.names import part_name, plain, quantity_name, upper_first
 from bench.render.remarks import notes_of
-from bench.units import System, across, give_or_take, length_words, slope_words
+from bench.units import (
+    System,
+    across,
+    bow_words,
+    give_or_take,
+    length_words,
+    slope_words,
+)
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {
@@ -33,6 +40,8 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
     elif q.unit == "mm":
         size = give_or_take(q.value, q.uncertainty, units)
+    elif q.unit == "1/mm":
+        size = bow_words(q.value, units, q.uncertainty)
     elif q.over is not None:
         size = over_own(q, units)
     elif board is not None:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.checks.shared.slopes import Placed
+from bench.checks.shared.placed import Placed
 from bench.checks.shared.stretch import travel_span
 
 if TYPE_CHECKING:
