@@ -102,9 +102,9 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading came back {error:length} off, more than play
   explains. Was the stand bumped? Does it creep, or the indicator warm up? The give or
   take allows for it.
-form-repeats: In every pass at {placement} the number jumps by {size:length} at
-  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
-  It is kept. Begin after it, or end before it, to leave it out.
+form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
+  It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
+  is kept. Begin after it, or end before it, to leave it out.
 return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
   stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
   give or take allows for it.
@@ -132,17 +132,17 @@ either-side: The sled fence may be out to either side. Make no move before that 
   settled.
 yaw-unknown: How far the sled twists in its slots is not known. The answer is for the
   sled as it was held.
-hold-unsaid: The answer is for the sled as it was held. Its runners let it yaw by
-  {play:slope}: hold it for cuts as for these passes. Say once against which wall: hold
-  = "left" or "right" with the sled in the settings.
+hold-unsaid: The answer is for the sled as it was held. Its runners let it twist by
+  {play:slope}. Hold it for cuts as for these passes. Say once against which wall: hold
+  = "left" or "right" with the sled.
 stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
   own marks show it, and it is reckoned with.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
   in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
   times.
 slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
-  answer is for the middle of it. A short cut at either end is out by up to
-  {half:slope} more.
+  answer is for the middle of it. A short cut at either end may be out by {half:slope}
+  more.
 rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
   differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said. {proof:unleaned=No lean
@@ -180,22 +180,22 @@ right-angle-as-measured: The square's right angle is the one measured before.
 right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
   set-ups against a batten to know it.
 right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
-  {poor:slope} (common practice, no source). Take its two set-ups against a batten, or name
-  a square with its tolerance.
+  {poor:slope} (common practice, no source). Take its two set-ups against a batten. Or
+  name a square with its tolerance.
 corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
-  differ. Was corner A taken for B once, or a set-up not turned over? Check the pencil
-  marks and take it again.
-mitre-swung: The fences stand square to each other, but both are turned
-  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres come
-  out longer than the other's.
-mitre-fences-unknown: These set-ups tell the angle between the fences, not which of them
-  is out. Turn the square over and take the other two set-ups.
+  differ. Was corner A taken for B? Was a set-up not turned over? Check the pencil marks
+  and take it again.
+mitre-swung: The fences stand square to each other. But both are turned
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres
+  come out longer than the other's.
+mitre-fences-unknown: These set-ups tell the angle between the fences. They do not tell
+  which of them is out. Turn the square over and take the other two set-ups.
 mitre-other-stays: The {fence} fence stays as it is: it is good enough.
-mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
-  {distance:length} (give or take {uncertainty:length})
-  {way:away=away from you|toward=toward you}.
+mitre-move-too: Then move the {fence} fence as well, square to its face. Move its {end}
+  end {distance:length} {way:away=away from you|toward=toward you}. Give or take
+  {uncertainty:length}.
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
-  set-ups, and nothing under the stock?
+  set-ups? Was there nothing under the stock?
 
 # Blade, plate and rip fence.
 one-spot: One spot: the plate's tilt, warp and dish do not count.
