@@ -116,7 +116,7 @@ def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     stock = side if "away" in name else other
     return (
         f"Blade right up, turned by hand to {TURNS[name]} degrees. Square upright on"
-        f" the table (no insert), {side.upper()} of the blade. Its stock points"
+        f" the bare table, {side.upper()} of the blade. Its stock points"
         f" {stock.upper()}. Tip on the blade body, clear of the teeth."
     )
 
