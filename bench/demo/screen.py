@@ -81,6 +81,8 @@ def lesson(controller: ScreenController, hands_client: HandsClient) -> str:
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
+    if ask.by_itself:
+        return "width" if ask.gather == "width" else "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         return (
