@@ -17,10 +17,12 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.demo.screen import LESSONS
 from bench.gear import Indicator, Jig
+from bench.moves.lever import fence_move
 from bench.render import notice_templates, prompts, remark_templates
 
 MOST_WORDS = 12
 SAMPLE = "0.12"  # stands for a value, which counts as one word
+VALUE = re.compile(r"[0-9]+(\.[0-9]+)? (mm|turns?)( give or take [0-9.]+ mm)?")  # as one word
 END = re.compile(r"(?<=[.?!])[\"']?\s+(?=[A-Z0-9\"'(])")
 
 
@@ -65,6 +67,19 @@ def templates() -> Iterator[tuple[str, str, str]]:
             yield "set-up", f"{check.kind} {step.placement}", step.words
             if step.reseat:
                 yield "set-up", f"{check.kind} {step.placement} again", step.reseat
+
+    for text in _moves():
+        yield "move", "leaves", text
+
+
+def _moves() -> Iterator[str]:
+    """Of both sorts of sled, each way, with leaves that fit and without."""
+    for fence, way, leaves in product(("near", "far"), (1, -1), ((), (0.05, 0.1, 0.15), (1.0,))):
+        jig = Jig("sled", fence=fence, pivot_to_screw=500.0, screw_pitch=1.25, pivot_to_stop=480.0)
+        for rotation in (3e-4, 6.3e-4, 2e-6):
+            move = fence_move(way * rotation, 2e-5, jig, leaves)
+            if move is not None:
+                yield VALUE.sub(SAMPLE, move.text)
 
 
 def _steps(check: Any) -> Iterator[Any]:
