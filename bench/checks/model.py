@@ -146,6 +146,8 @@ class Known(msgspec.Struct, frozen=True):
 
     pool: Pool | None = None
     seat_scatter: float | None = None  # rad, standard deviation
+    # scatter between the sled fence's own passes, for a check that cuts on that sled
+    passes: Pool | None = None
     yaw_play: float | None = None  # rad, full swing
     square: SquareHistory | None = None
     sweep: SweepHistory | None = None  # for the test board, to agree with

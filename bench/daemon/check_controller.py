@@ -196,7 +196,7 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if not 1 <= request.sweeps <= 50:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
             raise InvalidRequest(
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )

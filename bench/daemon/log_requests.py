@@ -14,8 +14,9 @@ import msgspec
 from bench.checks.options import OptionError
 from bench.daemon.clients import Client
 from bench.daemon.panel import PanelLink
-from bench.finding import Unread
+from bench.finding import Finding, Unread
 from bench.log import cut_forecast, event_log, history, upkeep_history
+from bench.log.importer import Importer, SizedWrite
 from bench.log.writer import LogWriter
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
@@ -26,6 +27,8 @@ from bench.protocol import (
     LogEventRows,
     LogEvents,
     LogExport,
+    LogImport,
+    LogImported,
     LogList,
     LogOne,
     LogShow,
@@ -35,9 +38,11 @@ from bench.protocol import (
 from bench.settings.settings_file import Paths, Settings
 
 EXPORT_PIECE = 64 * 1024  # characters of an export in one message
+IMPORT_PIECE = 45_000  # bytes of an import in one message
 FLUSH = 1.0  # s
 
 
+LAST = 5  # results in a status
 FromLog = (
     LogList | LogShow | LogExport | LogEvents | Drift | Due | CutForecast | ShopForecast
 )
@@ -46,6 +51,7 @@ FromLog = (
 class LogService(Protocol):
     """What of the daemon these answers are made from; see bench.daemon.service."""
 
+    last: list[Finding]
     settings: Settings
     paths: Paths
     log: LogWriter
@@ -144,3 +150,42 @@ async def _forecast(
         return await asyncio.to_thread(call, now=now, jigs=jigs)
     except OptionError as error:
         raise InvalidRequest(str(error)) from error
+
+
+async def import_piece(service: LogService, client: Client, request: LogImport) -> None:
+    """Answered when the disk has all of the piece, so that a file of any size waits for
+    the disk in the hands of whoever sends it. Raises OSError where it takes nothing."""
+    importer = client.importing = client.importing or Importer()
+    if len(request.piece) > IMPORT_PIECE:
+        raise InvalidRequest(f"a piece of an import has at most {IMPORT_PIECE} bytes")
+    writes = await asyncio.to_thread(
+        lambda: [*importer.read(request.piece, last=request.last)]
+    )
+    await _written(service.log, writes)
+    if request.last:
+        client.importing = None
+        await _written(service.log, [*importer.end()])
+        counts = msgspec.to_builtins(importer.counts)
+        service.log.event(None, "imported", counts, urgent=True)
+        await _written(service.log, [])
+        service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
+    done = importer.counts
+    client.send(
+        LogImported(
+            done.lines,
+            done.taken,
+            done.known,
+            done.events,
+            done.left_out,
+            importer.problems(),
+            request.ref,
+        )
+    )
+
+
+async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:
+    for write, size in writes:
+        log.put(write, urgent=False, size=size)
+    while not await asyncio.to_thread(log.flush, FLUSH):
+        if log.trouble is not None:
+            raise OSError(log.trouble)

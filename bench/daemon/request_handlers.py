@@ -15,7 +15,12 @@ from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_setting
-from bench.daemon.log_requests import FromLog, LogService, answer_from_log
+from bench.daemon.log_requests import (
+    FromLog,
+    LogService,
+    answer_from_log,
+    import_piece,
+)
 from bench.daemon.outbox import Send
 from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
@@ -43,6 +48,7 @@ from bench.protocol import (
     Live,
     LogEvents,
     LogExport,
+    LogImport,
     LogList,
     LogShow,
     Moved,
@@ -84,6 +90,7 @@ ONLY_ASKS = (
     Due,
     CutForecast,
     ShopForecast,
+    LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -205,6 +212,8 @@ class RequestHandlers:
             await put_setting(self.service, send, request)
         elif isinstance(request, NoteEvent):
             await note_event(self.service, send, request)
+        elif isinstance(request, LogImport):
+            await import_piece(self.service, client, request)
         elif isinstance(request, FromLog):
             await answer_from_log(self.service, client, request)
         else:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
 from bench.render.names import part_name, plain, quantity_name, upper_first
-from bench.render.remarks import notes_of
+from bench.render.remarks import notes_of, remark_words, said_first
 from bench.units import (
     System,
     across,
@@ -76,7 +76,8 @@ def limit_words(q: Quantity, units: System) -> str:
 def finding_words(
     finding: Finding, units: System, board: float | None = None
 ) -> list[str]:
-    lines = []
+    first = said_first(finding)
+    lines = [] if first is None else [remark_words(first, units)]
     check = upper_first(plain(finding.check))
     of = f"{check} of {finding.jig}" if finding.jig else check
     if finding.verdict is not None:
@@ -102,7 +103,7 @@ def finding_words(
             f"  What limits this answer most: {part_name(top.part)}"
             f" ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units))
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
     return lines
 
 

@@ -22,6 +22,7 @@ QUANTITIES = {
     "side-play": "side play",
     "yaw-play": "twist in the slots",
     "relief": "to take off the runner",
+    "slot-curvature": "curve of the slot",
     "between": "angle between the fences",
     "left": "left fence",
     "right": "right fence",
@@ -61,6 +62,14 @@ PARTS = {
     "width repeatability": "widths that differ",
     "length between widths": "the length between the widths",
     "play": "play in the slots",
+    "between set-ups": "set-ups that differ",
+    "form between the marks": "form between the marks",
+    "form that repeats": "form that repeats in every pass",
+    "lever of the twist": "how far off the sled was twisted",
+    "place of the spots": "the places of the spots",
+    "right angle of the square": "the square's right angle",
+    "stand along the arm": "where the stand touched the arm",
+    "straightedge that bends": "a straightedge that bends",
 }
 _TURN = re.compile(r"turn-(-?[0-9.]+)")
 

@@ -201,10 +201,17 @@ square-not-plumb: The square came out {off:slope} off. Was it the same edge in b
 one-spot: One spot: the plate's tilt, warp and dish do not count.
 end-float-usual: The arbor is taken to float by {float:length} either way. That is
   common practice, no source. Give what yours does.
+spots-not-by-turns: Front and rear were not touched by turns. So it was not seen how a
+  slid indicator comes to rest. Touch front, rear, front, rear, and slide it anew each
+  time.
+carriage-float-usual: A slid indicator is taken to come to rest {float:length}
+  elsewhere. That is either way, each time (common practice, no source).
 spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
+turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
+  tilt stands for the passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
@@ -223,6 +230,7 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
+few-marks: {marks} marks show a warp by half. Read {better} marks, each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -249,6 +257,11 @@ straightedge-as-told: One set-up: the straightedge is trusted as straight as you
 straightedge-unknown: One set-up shows the sled fence and the straightedge together.
   Nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
   over to know, or say how straight it is.
+straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
+  that is some {bend:fine}, alike both times (common practice, no source). Push low at
+  the indicator's base. Say how thick and how high the straightedge is.
+straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
+  {gives:fine}. Push low at the indicator's base.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
@@ -300,6 +313,9 @@ shift-free: Free, the sled may shift by {play:length}. One reading does not show
   well it comes back.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
+runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
+  are taken (common practice, no source). Say how long yours are. Nearer than half of
+  that a twist does not show all.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
   or more. Nearer, a sled that is leaned too shows more than twist.
 plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
@@ -311,9 +327,17 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-yaw-of-cuts-usual: How far the sled twists in its slots is not known. Each cut is given
-  {usual:slope} for it. Measure the side play to know. Or lean the sled on one wall in
-  every cut. Say so with hold.
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do the passes
+  of this sled in the log.
+cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
+  of a held sled. That is common practice, no source. Passes of this sled in the log
+  would show it. With care it is then give or take {then:slope}, not {now:slope}.
+cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
+  every cut. Say so with hold. Passes of this sled in the log show what that leaves.
+cuts-unknown: How far the sled twists in its slots is not known. Each cut is given
+  {usual:slope} for it. Measure the side play to know, or take passes. It may then be
+  give or take {then:slope}, not {now:slope}. Or lean the sled on one wall in every cut.
+  Say so with hold.
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
@@ -323,10 +347,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-pass-of-day: The passes compared with are those of {day}.
-board-agrees: Board and passes agree within what both can tell (E_n {e_n:.1f}).
-board-differs: Board and passes differ by more than both can tell (E_n {e_n:.1f}). What
-  may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|}. Both can tell no more
+  than that (E_n {e_n:.1f}).
+differs-from-passes: It differs from the passes{dated: of {day}|}. That is more than
+  both can tell (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
 cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
   side of the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

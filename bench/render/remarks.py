@@ -59,6 +59,11 @@ def _pass_words(sweep: str | None) -> str:
     return f"Pass {sweep}" if sweep is not None and sweep.isdigit() else "One pass"
 
 
+def said_first(finding: Finding) -> Remark | None:
+    """What comes before the figures: whether they agree with what else was found."""
+    return finding.remarks[0] if finding.comparison and finding.remarks else None
+
+
 def notes_of(
     finding: Finding, units: System, *, but: Remark | None = None
 ) -> list[str]:

@@ -21,7 +21,7 @@ from bench.render.finding import (
     settle_words,
 )
 from bench.render.names import plain, quantity_name
-from bench.render.remarks import remark_words
+from bench.render.remarks import remark_words, said_first
 from bench.units import (
     PER_INCH,
     PER_MM,
@@ -137,14 +137,18 @@ def headline(finding: Finding, units: System, board: float | None) -> Headline:
     if warning is not None:
         lead = ["Work can bind behind the blade and be thrown back: open it."]
         return Headline(warning, lead, small)
+    beside = said_first(finding)
+    lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
             small.insert(0, f"{way}: too little to move.")
-        return Headline(None, [in_short(finding, units, board)], small)
+        return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
-        return Headline(None, [f"{upper_first(quantity_name(q.name))}: {much}."], small)
+        return Headline(
+            None, [*lead, f"{upper_first(quantity_name(q.name))}: {much}."], small
+        )
     told = much if q.unit == "rad" else f"{upper_first(quantity_name(q.name))}: {much}"
-    return Headline(None, [f"{way}.", f"{told}."], small)
+    return Headline(None, [*lead, f"{way}.", f"{told}."], small)
 
 
 def in_short(finding: Finding, units: System, board: float | None) -> str:

@@ -58,6 +58,7 @@ class VirtualSaw(SawAndSled):
     _height: float = 0.0  # mm, of the plunger beside an upright square
     _preload: float = 2.5  # mm of depth at the distance _home
     _home: float = 0.0  # mm from the plunger's origin to what it touched when set up
+    _rests: float = 0.0  # mm along X at which the carriage came to rest this time
     _slip: str | None = None
     _mount: str | None = None
     # the surface that is touched, and whether it rides on the sled; for this set-up
@@ -111,7 +112,7 @@ class VirtualSaw(SawAndSled):
         3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body (the indicator stays as it was set at the front);
+        spot of the blade body (the indicator stays as it was set at the first);
         "free-end" for an indicator on the jig that looks back at the fence's face near
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
@@ -129,7 +130,7 @@ class VirtualSaw(SawAndSled):
             )
         before = self.placement or ""
         stays = (
-            (placement == "rear" and before == "front")
+            {placement, before} == {"front", "rear"}
             or (
                 placement.partition("-")[0] in ("leaned", "twisted")
                 and before.startswith(placement[:6])
@@ -143,6 +144,8 @@ class VirtualSaw(SawAndSled):
         )
         if turn is not None:
             self.bodies.turn_plate(turn)
+        if placement in ("front", "rear") and self.traits.carriage_float:
+            self._rests = self.acts.gauss(0.0, self.traits.carriage_float)
         if not stays:
             self._mount = mount
             self._set_up(placement, slip, at, side)
@@ -205,6 +208,9 @@ class VirtualSaw(SawAndSled):
             return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
+        if self.placement in ("front", "rear"):
+            at = probe.origin + Vector(self._rests, 0.0)
+            probe = Probe(at, probe.points, probe.rides)
         if turn_of(self.placement or "") is not None:
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
@@ -270,6 +276,8 @@ class VirtualSaw(SawAndSled):
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
             off = TWIST_AT if at is None else at
+            if self.traits.spot_off and placement.startswith("twisted"):
+                off += self.acts.gauss(0.0, self.traits.spot_off)
             y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
         elif placement in ("as-is", "rolled-over"):

@@ -54,6 +54,11 @@ class Traits:
     off_plane: float = 0.0  # mm by which the plunger touches above the arm's plane
     roll: float = 0.0  # rad that the sled rolls to the right over a push
     gain: float = 0.0  # relative, of the indicator
+    # disturbances that are there only where they are asked for
+    carriage_float: float = 0.0  # sd of a carried indicator each time it is slid anew
+    edge_gives: float = 0.0  # by which the straightedge's middle gives way to the hand
+    spot_off: float = 0.0  # sd of the place at which a twist is read
+    sawn_edge: float = 0.0  # sd of the strip's edge at the place of a width
 
     @classmethod
     def quiet(cls, **given: float) -> Traits:

@@ -88,5 +88,8 @@ FIXED_MM = {
     "fence-square handle-left again",
     "test-board near",
     "slot-blade end_float",
+    "slot-blade carriage_float",
+    "side-play place_error",
+    "test-board edge",
     "fence-straight straight",
 }
