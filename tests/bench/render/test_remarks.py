@@ -16,7 +16,7 @@ from bench.render.remark_templates import TEMPLATES
 from bench.render.remarks import notes_of, remark_words, with_notes
 
 FIELDS = tuple(Remark.__struct_fields__)
-ALWAYS = {"placement", "sweep", "where"}
+ALWAYS = {"placement", "pass", "where"}
 
 
 def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
