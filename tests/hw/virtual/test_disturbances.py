@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+from functools import partial
 
 import pytest
 
@@ -73,7 +74,7 @@ def test_a_sawn_edge_stands_off_at_the_place_of_a_width_whenever_it_is_read() ->
     widths = []
     for edge in (0.0, 0.02):
         saw = VirtualSaw.draw(5, Traits.quiet(sawn_edge=edge))
-        saw.bodies.cut_board(saw.face(), lambda face=saw.face(): face.outward, "left", 4, far=False)
+        saw.bodies.cut_board(saw.face(), partial(getattr, saw.face(), "outward"), "left", 4, far=False)
         for what, at in (("near", 15.0), ("far", 385.0)):
             saw.bodies.lay_caliper(what, at)
             once, again = saw.bodies.between_jaws(), saw.bodies.between_jaws()
