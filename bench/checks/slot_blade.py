@@ -28,9 +28,10 @@ from bench.checks.shared.blade_spots import (
 )
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
+from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.slopes import place, shared_rows, turn_factor
+from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import LeftRight, Saw

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from bench.cli.check_conversation import CheckConversation
+from bench.cli.climate import typed_climate
 from bench.cli.common import json_option, say, socket_option, worst
 from bench.cli.options import declared, read_options, the_check
 
@@ -46,6 +47,10 @@ from bench.cli.options import declared, read_options, the_check
     ),
 )
 @click.option(
+    "--temperature", metavar="T", help='The air, as "21 C" or "70 F", if no sensor is.'
+)
+@click.option("--humidity", metavar="SHARE", help='Its relative humidity, as "45 %".')
+@click.option(
     "--verifies", metavar="ID", help="The result whose move this check verifies."
 )
 @socket_option
@@ -61,6 +66,8 @@ def check(
     tap: bool,
     beat: float | None,
     extend: bool | None,
+    temperature: str | None,
+    humidity: str | None,
     verifies: str | None,
     socket_path: str | None,
     as_json: bool,
@@ -86,6 +93,7 @@ def check(
         beat=beat,
         options=options,
         verifies=verifies,
+        climate=typed_climate(temperature, humidity),
     )
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)

@@ -74,6 +74,8 @@ class CheckProcedure:
         self._journal = journal
         self.verifies = verifies
         self.looks = 0  # how often it was extended
+        # by set-up, the last pass that was refused because no line fits it
+        self.crooked: dict[str, Trace] = {}
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0

@@ -7,7 +7,14 @@ from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
 from bench.render.remarks import notes_of, remark_words, said_first
-from bench.units import System, across, give_or_take, length_words, slope_words
+from bench.units import (
+    System,
+    across,
+    bow_words,
+    give_or_take,
+    length_words,
+    slope_words,
+)
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {
@@ -31,6 +38,8 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
     elif q.unit == "mm":
         size = give_or_take(q.value, q.uncertainty, units)
+    elif q.unit == "1/mm":
+        size = bow_words(q.value, units, q.uncertainty)
     elif board is not None:
         size = across(abs(q.value), board, units, q.uncertainty)
     else:

@@ -101,6 +101,16 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading did not come back by {error:length}, more than
   play explains. Was the stand bumped? Does it creep, or the indicator warm up? The give
   or take allows for it.
+form-repeats: In every pass at {placement} the number jumps by {size:length} at
+  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
+  It is kept. Begin after it, or end before it, to leave it out.
+return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
+  stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
+  give or take allows for it.
+return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
+  Was the stand bumped? Does it creep? The give or take allows for it.
+return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. Only
+  passes away from you count: the answer is not touched.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
 one-pass: One pass a set-up does not show how much passes differ. {source:log=The
@@ -121,6 +131,19 @@ either-side: The sled fence may be out to either side. Make no move before that 
   settled.
 yaw-unknown: How far the runners let the sled yaw is not known. The answer is for the
   sled as it was held.
+hold-unsaid: The answer is for the sled as it was held. Its runners let it yaw by
+  {play:slope}: hold it for cuts as for these passes. Say once against which wall: hold
+  = "left" or "right" with the sled in the settings.
+stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
+  own marks show it, and it is reckoned with.
+stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
+  in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
+  times.
+slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
+  answer is for the middle of it. A short cut at either end is out by up to
+  {half:slope} more.
+rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
+  differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said; {proof:unleaned=no lean
   test was made|without-play=the lean test showed no play}. On the other side the way is
   the opposite. Let a pass after the move confirm it.
@@ -130,6 +153,8 @@ handle-stretch: The answer is for the stretch that the handle rested on. On a bo
   fence other boards lie otherwise.
 square-as-measured: One set-up: the square's error is the one measured before, for the
   same edge and stretch.
+quick-inherits: Quick check: the square's error is the mean of {count} measured before.
+  Wall, indicator and saw are those of the whole check of {whole}.
 square-as-told: One set-up: the square is trusted within its tolerance. Turn it over to
   know its error.
 square-unknown: One set-up, and nothing is known of the square. The answer is the sled
@@ -146,6 +171,30 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
   again before you trust this answer.|Or was the square dropped?}
 touch-away-unknown: The give or take leaves out what touching away from the teeth adds.
   Say how straight the slot is and how long the runners are.
+
+# Two mitre fences by a 45-degree square; leaning out of plumb.
+mitre-either-side: The angle between the fences may be out to either side. Make no move
+  before that is settled.
+right-angle-as-measured: The square's right angle is the one measured before.
+right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
+  set-ups against a batten to know it.
+right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
+  {poor:slope} (common practice, no source). Take its two set-ups against a batten, or name
+  a square with its tolerance.
+corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
+  differ. Was corner A taken for B once, or a set-up not turned over? Check the pencil
+  marks and take it again.
+mitre-swung: The fences stand square to each other, but both are turned
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres come
+  out longer than the other's.
+mitre-fences-unknown: These set-ups tell the angle between the fences, not which of them
+  is out. Turn the square over and take the other two set-ups.
+mitre-other-stays: The {fence} fence stays as it is: it is good enough.
+mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
+  {distance:length} (give or take {uncertainty:length})
+  {way:away=away from you|toward=toward you}.
+square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
+  set-ups, and nothing under the stock?
 
 # Blade, plate and rip fence.
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.

@@ -23,6 +23,7 @@ from bench.units import (
     PER_MM,
     System,
     across,
+    bow_words,
     give_or_take,
     length_words,
     per_words,
@@ -78,6 +79,8 @@ def size(q: Quantity, units: System, board: float | None) -> str:
     """How large, without sign: the way says which way."""
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if q.unit == "1/mm":
+        return bow_words(q.value, units, q.uncertainty)
     if board is None:
         return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
     return across(abs(q.value), board, units, q.uncertainty)
@@ -196,9 +199,10 @@ def move_distance(move: Move, units: System) -> str:
 
 
 def short_move(move: Move, units: System) -> str:
-    return (
-        f"Move the {move.end} end {move_distance(move, units)} {DIRECTIONS[move.way]}."
-    )
+    end = f"{move.end} end"
+    if move.fence is not None:
+        end = f"{move.fence} fence's {end}"
+    return f"Move the {end} {move_distance(move, units)} {DIRECTIONS[move.way]}."
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
@@ -280,6 +284,8 @@ _OTHER_WAY = {
     "too near you": "too far from you",
     "left": "right",
     "opens": "closes",
+    "wider": "tighter",
+    "toward you": "away from you",
 }
 
 

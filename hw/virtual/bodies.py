@@ -28,6 +28,7 @@ FOOT = (
     -70.0,
     40.0,
 )
+ARBOR_BELOW = 20.0  # mm under the table, with the blade right up
 TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
 
@@ -114,6 +115,20 @@ class Bodies:
         start = Space(origin.x - arbor.x, origin.y - arbor.y, FOOT[1])
         return self.plate.reach(
             start, Space(points.x, points.y, 0.0), self.plate_turn, stands
+        )
+
+    def distance_up_plate(
+        self, start: Vector, points: Vector, stands: float, lean: float
+    ) -> float | None:
+        """mm from a plunger in the upright plane through the arbor (x to the right, y
+        up from the table) to the plate; lean: rad, of its top to the left."""
+        arbor = Vector(self.end_float, -ARBOR_BELOW)
+        begins, ray = (start - arbor).turned(-lean), points.turned(-lean)
+        return self.plate.reach(
+            Space(begins.x, 0.0, begins.y),
+            Space(ray.x, 0.0, ray.y),
+            self.plate_turn,
+            stands,
         )
 
     def plate_truth(self) -> dict[str, float]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Pool
-from bench.checks.shared.slopes import Placed
+from bench.checks.shared.placed import Placed
 from bench.checks.shared.stretch import travel_span
 
 if TYPE_CHECKING:
