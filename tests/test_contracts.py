@@ -108,7 +108,6 @@ LONG_FILES = {
     "bench/checks/fence_square.py",
     "bench/checks/runner_fit.py",
     "bench/checks/shared/doubts.py",
-    "bench/checks/shared/face_profile.py",
     "bench/checks/shared/slopes.py",
     "bench/daemon/acquisition.py",
     "bench/daemon/device_setup.py",
