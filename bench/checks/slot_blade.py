@@ -51,8 +51,7 @@ if TYPE_CHECKING:
 ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
 AGAIN = "Lift the plunger and let it down again."
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
-# mm along the travel, live, unless said; common practice, no source
-FRONT_AT, REAR_AT = 0.0, 160.0
+FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
 
 def _side(options: Mapping[str, OptionValue]) -> LeftRight:
@@ -225,13 +224,11 @@ def _turns(evidence: Evidence) -> Finding:
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
         remarks.append(Remark("turns-uneven", severity="warning"))
-    remarks.extend(
-        r
-        for r in of_sweeps(evidence, between)
-        if of_turns is None or r.code != "one-pass"
-    )
+    told = of_sweeps(evidence, between)
     if of_turns is not None:
-        remarks.append(Remark("turns-once", values={"turns": len(placed)}))
+        told = [r for r in told if r.code != "one-pass"]
+        told.append(Remark("turns-once", values={"turns": len(placed)}))
+    remarks.extend(told)
     remarks.append(Remark("dished-plate"))
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)

@@ -327,8 +327,8 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do the passes
-  of this sled in the log.
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do {passes}
+  earlier passes of this sled.
 cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
   of a held sled. That is common practice, no source. Passes of this sled in the log
   would show it. With care it is then give or take {then:slope}, not {now:slope}.
