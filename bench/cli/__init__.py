@@ -41,6 +41,9 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
+    "service": ("service", "Have a Pi run it for good, or no longer."),
+    "due": ("due", "What should be checked again, when and why."),
+    "event": ("event", "Note what happened to a sled, its saw or its square."),
     "cut": ("cut", "How square the parts come out, and what to put right first."),
     "symptom": (
         "symptom",
