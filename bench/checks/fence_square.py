@@ -39,7 +39,7 @@ from bench.checks.shared.remarks import (
 )
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import shared_rows
-from bench.finding import Finding, Quantity, Remark, Settle, Verdict
+from bench.finding import Finding, Quantity, Remark, RemarkValue, Settle, Verdict
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
@@ -72,6 +72,8 @@ SHIFT = (
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     mount: Mount = "carried" if options.get("mount") == "carried" else "standing"
     only = options.get("placements") or "both"
+    if options.get("quick"):
+        only = LEFT
     first: LeftRight = "left" if options.get("side") == "left" else "right"
     if only == RIGHT and options.get("side") in ("left", "right"):
         first = OTHER[first]  # the side said is that of the first set-up taken
@@ -258,7 +260,14 @@ def _with_known_square(
     sign = sense if placed.name == LEFT else -sense
     history, owned = evidence.known.square, evidence.gear.square
     if history is not None:
-        remarks.append(Remark("square-as-measured"))
+        if history.whole is not None:
+            taken: dict[str, RemarkValue] = {
+                "count": history.count,
+                "whole": history.whole,
+            }
+            remarks.append(Remark("quick-inherits", values=taken))
+        else:
+            remarks.append(Remark("square-as-measured"))
         row = square(
             standard_uncertainty=history.standard_uncertainty,
             dof=history.degrees_of_freedom,
@@ -369,6 +378,13 @@ CHECK = Check(
             "Which set-ups to take",
             "both",
             ("both", LEFT, RIGHT),
+        ),
+        Option(
+            "quick",
+            "choice",
+            "One set-up, by what the last whole check proved",
+            None,
+            ("yes",),
         ),
         Option(
             "hold",

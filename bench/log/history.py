@@ -20,6 +20,7 @@ from bench.checks.model import (
     EvidenceGear,
     Known,
     Measured,
+    Pool,
     SquareHistory,
     SweepHistory,
 )
@@ -27,10 +28,15 @@ from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
+from bench.log.dates import in_time
+from bench.log.events import list_gear_events
+from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
+from bench.log.rows import LogError
 from bench.log.store import load_gear
+from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
@@ -95,21 +101,41 @@ def listed(
         rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread
         )
-        became = {
-            m.finding: (
-                "verified"
-                if m.verified_by
-                else "made"
-                if m.made is not None
-                else "planned"
-            )
+        moves = [
+            move
             for row in rows
-            for m in list_moves(db, finding=row.finding.id, unread=unread)
-        }
+            for move in list_moves(db, finding=row.finding.id, unread=unread)
+        ]
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
     return LogRows(
-        [row.finding for row in reversed(rows)], became, superseded, unread=unread
+        [row.finding for row in reversed(rows)],
+        {move.finding: _became(move) for move in moves},
+        superseded,
+        unread=unread,
+        distances={
+            move.finding: float(far)
+            for move in moves
+            if move.made is not None
+            and isinstance(far := move.made.get("distance_mm"), int | float)
+        },
     )
+
+
+def _became(move: MoveRow) -> str:
+    if move.verified_by:
+        return "verified"
+    return "planned" if move.made is None else "made"
+
+
+def gear_used(path: Path, finding: str) -> EvidenceGear:
+    """What a finding was worked out with. Raises LogError."""
+    with open_read(path) as db:
+        row = db.execute(
+            "SELECT gear_key FROM finding WHERE finding = ?", (finding,)
+        ).fetchone()
+        if row is None:
+            raise LogError(f"the log has no finding {finding!r}")
+        return load_gear(db, row[0])
 
 
 def show(path: Path, finding: str) -> FindingDetails:
@@ -124,7 +150,7 @@ def exported(
     path: Path, finding: str | None, unread: list[Unread]
 ) -> Generator[str, None, None]:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its
-    evidence, a JSON line each.
+    evidence and then what happened to the gear, a JSON line each.
 
     In pieces, and the log is not held between them: it may take as long as it takes.
     unread: takes what could not be read.
@@ -133,6 +159,8 @@ def exported(
         if finding is None:
             for row in each_finding(db, unread):
                 yield export.json_line(db, row, unread)
+            for event in list_gear_events(db):
+                yield msgspec.json.encode(EventLine(event)).decode() + "\n"
             return
         evidence = find_finding(db, finding)[1]
         columns = find(evidence.check).columns
@@ -169,8 +197,15 @@ def known(
             pool=reseated,
             set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
             seat_scatter=seat_of(reseated, one_seat),
+            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
-            square=_square(db, gear) if "square" in find(kind).takes else None,
+            square=(
+                None
+                if "square" not in find(kind).takes
+                else inherited_square(path, gear)
+                if options.get("quick")
+                else _square(db, gear)
+            ),
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
 
@@ -227,12 +262,12 @@ def _measuring(
 ) -> list[FindingRow]:
     """Findings of the checks that measure it, newest first; last: so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
-    rows = [
-        row
+    rows = {
+        row.order: row
         for kind in kinds
         for row in list_findings(db, check=kind, jig=jig, last=last)
-    ]
-    return sorted(rows, key=lambda row: row.order, reverse=True)
+    }
+    return [rows[number] for number in reversed(in_time(db, sorted(rows)))]
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
@@ -272,6 +307,24 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
         fence = found.quantities[0]
         return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None
+
+
+def _passes(
+    db: sqlite3.Connection, gear: EvidenceGear, hold: str | None
+) -> Pool | None:
+    """Scatter between the passes by which this sled fence was measured on this saw,
+    under that hold; the last 20 findings."""
+    if gear.jig is None:
+        return None
+    saw = gear.saw.name if gear.saw else None
+    rows = [
+        row.finding
+        for row in _measuring(db, "fence", jig=gear.jig.name, last=LOOK_BACK)
+        if (row.finding.saw, row.hold) == (saw, hold)
+        and row.superseded_by is None
+        and not row.finding.doubts
+    ]
+    return pool_of(rows[:KNOWN_FINDINGS], on_one_seat=False)
 
 
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:

@@ -45,7 +45,7 @@ class CheckProcedure:
         options: Mapping[str, OptionValue],
         gear: EvidenceGear,
         *,
-        sweeps: int,
+        sweeps: int | None,
         lean: bool,
         tap: bool = False,
         marks: tuple[float, ...],
@@ -59,7 +59,9 @@ class CheckProcedure:
         self.options = dict(options)
         self.gear = gear
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(s, repeat=sweeps) if s.gather == "sweep" else s
+            msgspec.structs.replace(s, repeat=sweeps)
+            if s.gather == "sweep" and sweeps is not None
+            else s
             for s in check.plan(self.options, gear)
         )
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)

@@ -16,7 +16,9 @@ from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
+    Document,
     LogEventRows,
+    LogImported,
     LogOne,
     LogRows,
     LogText,
@@ -294,6 +296,8 @@ AnyNotification = (
     | LogOne
     | LogText
     | LogEventRows
+    | Document
+    | LogImported
     | FittedPass
     | Recording
     | GearReply

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
-from bench.render.remarks import notes_of
+from bench.render.remarks import notes_of, remark_words, said_first
 from bench.units import (
     System,
     across,
@@ -59,7 +59,8 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
 def finding_words(
     finding: Finding, units: System, board: float | None = None
 ) -> list[str]:
-    lines = []
+    first = said_first(finding)
+    lines = [] if first is None else [remark_words(first, units)]
     of = " of ".join(part for part in (finding.check, finding.jig) if part)
     if finding.verdict is not None:
         settled = (
@@ -83,7 +84,7 @@ def finding_words(
         lines.append(
             f"  What limits this answer most: {top.part} ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units))
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
     return lines
 
 

@@ -90,7 +90,12 @@ class Hands:
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
-        self, placement: str, *, mount: str | None = None, at: float | None = None
+        self,
+        placement: str,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+        side: str | None = None,
     ) -> None:
         """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
         plunger preloaded.
@@ -105,13 +110,18 @@ class Hands:
             rear if placement == "rear" else front if placement == "front" else 0.0,
             400.0,
         )
-        self.saw.place(placement, self._line.last, mount=mount, at=at)
+        self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(
                 "left" if way == "left" else "right", twist=how == "twisted"
             )
         await self._wait(0.15)
+
+    async def slide(self, at: float) -> None:
+        """Lift the plunger, go to the next station of the same set-up, lower it."""
+        self.saw.slide(at)
+        await self.touch()
 
     async def seat(self) -> None:
         """Lift the square, wipe, press it home again."""

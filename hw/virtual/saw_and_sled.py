@@ -13,9 +13,11 @@ from typing import Literal, Self
 
 from .bodies import Bodies
 from .form import EdgeProfile
+from .mitre import MitreFences
 from .motion import Pose
 from .plane import Frame, Surface, Vector
 from .traits import Traits
+from .upright import FENCE_PLACEMENTS, UprightSquare, distance_to_face
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
@@ -31,8 +33,10 @@ MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
 @dataclass
 class SawAndSled:
     """fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
-    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
-    square's body. acts, noise: the chance in what hands do, and in instruments.
+    rad. fence_lean, blade_lean: rad, of the face's top toward the operator, of the
+    blade's to the left. square_error: e; 90 deg + e lies between handle and ridden
+    edge, through the square's body. acts, noise: the chance in what hands do, and in
+    instruments.
     """
 
     traits: Traits
@@ -53,6 +57,9 @@ class SawAndSled:
     other_edge_angle: float
     rip_fence_form: EdgeProfile
     bodies: Bodies
+    mitre: MitreFences
+    fence_lean: float
+    blade_lean: float
     acts: Random
     noise: Random
 
@@ -70,7 +77,7 @@ class SawAndSled:
         """The saw of that seed; rotation and square_error, where given, take the place
         of those drawn."""
         traits = traits or Traits()
-        random = Random(f"saw {seed}")
+        random, lean = Random(f"saw {seed}"), Random(f"plumb {seed}")
         slot = random.uniform(-traits.slot, traits.slot)
         turned = random.uniform(-traits.rotation, traits.rotation)
         error = random.gauss(0.0, traits.square)
@@ -101,6 +108,9 @@ class SawAndSled:
                 random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
             ),
             bodies=Bodies.draw(seed, traits),
+            mitre=MitreFences.draw(seed, traits),
+            fence_lean=lean.gauss(0.0, traits.fence_lean),
+            blade_lean=lean.gauss(0.0, traits.blade_lean),
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),
         )
@@ -124,6 +134,9 @@ class SawAndSled:
             "toe": self.rip_fence_angle - self.blade_angle,
             "yaw_play": self.traits.yaw_play,
             "side_play": self.traits.side_play,
+            "fence_lean": self.fence_lean,
+            "blade_lean": self.blade_lean,
+            **self.mitre.truth(),
             "slot_curvature": self.traits.slot_curve,
         }
 
@@ -257,3 +270,19 @@ class SawAndSled:
             along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
         shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
         return Frame(MIDDLE, shift, pose.yaw + curve * pose.s)
+
+    def distance_beside(
+        self, square: UprightSquare, placement: str | None, height: float
+    ) -> float | None:
+        """mm from a plunger held to the upright edge at a height to fence or blade."""
+        start, points = square.plunger(height)
+        if placement in FENCE_PLACEMENTS:
+            # seen from the fence's right end, away from the operator is to the right
+            top = Vector(0.0, 1.0).turned(self.fence_lean)
+            out = top.x if self.fence == "near" else -top.x
+            return distance_to_face(start, points, math.atan2(out, top.y))
+        if square.side == "left":
+            start, points = Vector(-start.x, start.y), Vector(-points.x, points.y)
+        return self.bodies.distance_up_plate(
+            start, points, self.blade_angle, self.blade_lean
+        )
