@@ -168,6 +168,8 @@ mitre-other-stays: The {fence} fence stays as it is: it is good enough.
 mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
   {distance:length} (give or take {uncertainty:length})
   {way:away=away from you|toward=toward you}.
+heights-alike: Low and high read the same in every set-up. Was the indicator slid up the
+  square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups, and nothing under the stock?
 
