@@ -75,6 +75,8 @@ class Jig(msgspec.Struct, frozen=True):
     # stays; None: one fence across the travel
     mitre: MitrePoint | None = None
     mitre_pivot: Literal["point", "outer"] = "point"
+    # the wall of the slots against which it is held in every cut; None: not said
+    hold: LeftRight | None = None
 
     @property
     def moving_end(self) -> LeftRight:

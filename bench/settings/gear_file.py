@@ -125,6 +125,7 @@ def read_jig(name: str, table: Table) -> Jig:
             tolerance=table.slope("tolerance"),
             mitre=table.choice("mitre", ("point-away", "point-toward")),
             mitre_pivot=table.choice("mitre_pivot", ("point", "outer")),
+            hold=table.choice("hold", ("left", "right")),
         ),
     )
     table.done()

@@ -13,7 +13,7 @@ from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
-from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
+from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
 from .upright import UprightSquare
 
@@ -51,12 +51,14 @@ class VirtualSaw(SawAndSled):
     side: LeftRight = "right"  # of what it touches, on which the indicator stands
     seat_angle: float = 0.0
     seat_gap: float = 0.0
+    stance: float = 0.0  # rad, of the square all through this set-up
     _probe: Probe | None = None
     _along: AlongFence | None = None
     _upright: UprightSquare | None = None
     _height: float = 0.0  # mm, of the plunger beside an upright square
     _preload: float = 2.5  # mm of depth at the distance _home
     _home: float = 0.0  # mm from the plunger's origin to what it touched when set up
+    _rests: float = 0.0  # mm along X at which the carriage came to rest this time
     _slip: str | None = None
     _mount: str | None = None
     # the surface that is touched, and whether it rides on the sled; for this set-up
@@ -110,7 +112,7 @@ class VirtualSaw(SawAndSled):
         3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body (the indicator stays as it was set at the front);
+        spot of the blade body (the indicator stays as it was set at the first);
         "free-end" for an indicator on the jig that looks back at the fence's face near
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
@@ -128,7 +130,7 @@ class VirtualSaw(SawAndSled):
             )
         before = self.placement or ""
         stays = (
-            (placement == "rear" and before == "front")
+            {placement, before} == {"front", "rear"}
             or (
                 placement.partition("-")[0] in ("leaned", "twisted")
                 and before.startswith(placement[:6])
@@ -142,6 +144,8 @@ class VirtualSaw(SawAndSled):
         )
         if turn is not None:
             self.bodies.turn_plate(turn)
+        if placement in ("front", "rear") and self.traits.carriage_float:
+            self._rests = self.acts.gauss(0.0, self.traits.carriage_float)
         if not stays:
             self._mount = mount
             self._set_up(placement, slip, at, side)
@@ -192,7 +196,7 @@ class VirtualSaw(SawAndSled):
         distance = self._distance(pose)
         if distance is None:
             return 0.0
-        depth = self._preload - (distance - self._home)
+        depth = self._preload - (distance - self._home) * (1.0 + self.traits.gain)
         return min(max(depth, 0.0), PLUNGER_RANGE)
 
     def _distance(self, pose: Pose) -> float | None:
@@ -204,6 +208,9 @@ class VirtualSaw(SawAndSled):
             return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
+        if self.placement in ("front", "rear"):
+            at = probe.origin + Vector(self._rests, 0.0)
+            probe = Probe(at, probe.points, probe.rides)
         if turn_of(self.placement or "") is not None:
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
@@ -212,6 +219,7 @@ class VirtualSaw(SawAndSled):
             self.fence_angle,
             self.seat_angle,
             self.seat_gap,
+            self.stance,
             self.placement,
             self.side,
         )
@@ -220,7 +228,11 @@ class VirtualSaw(SawAndSled):
             self._surface_key, self._touched = key, self._surface()
         surface, rides = self._touched
         met = reach(probe, surface.carried_by(frame) if rides else surface)
-        return None if met is None else met[0]
+        if met is None:
+            return None
+        # above the middle of the roll the arm moves to the right as the sled rolls
+        rolled = self.traits.off_plane * self.traits.roll * pose.s / PUSH
+        return met[0] + (probe.points.x * rolled if rides else 0.0)
 
     def _set_up(
         self, placement: str, slip: str | None, at: float | None, side: str | None
@@ -247,10 +259,13 @@ class VirtualSaw(SawAndSled):
             self.side = "right" if self.handle == "left" else "left"
             if slip == "wrong-side":
                 self.side = "left" if self.side == "right" else "right"
-            clear = self.arm - TIP_CLEAR if self.fence == "near" else 30.0
+            y = self.teeth
             if slip == "near-tip":
-                clear = self.arm + 12.0 if self.fence == "near" else self.arm - 150.0
-            y = self.pivot_point.y + (clear if self.fence == "near" else -clear)
+                y += 27.0 if self.fence == "near" else 180.0 - self.arm
+            if self.traits.stance:
+                self.stance = self.acts.gauss(0.0, self.traits.stance)
+            if self.traits.stand_shift and placement == "handle-right":
+                y += self.acts.gauss(0.0, self.traits.stand_shift)
             self._probe = _sideways(self.side, Vector(0.0, y), rides=False)
         elif placement == "-":
             self.side = "left" if self.rip_fence_side == "right" else "right"
@@ -261,6 +276,8 @@ class VirtualSaw(SawAndSled):
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
             off = TWIST_AT if at is None else at
+            if self.traits.spot_off and placement.startswith("twisted"):
+                off += self.acts.gauss(0.0, self.traits.spot_off)
             y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
         elif placement in ("as-is", "rolled-over"):
@@ -325,7 +342,7 @@ class VirtualSaw(SawAndSled):
         turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
             self.pivot_point + face * ((x - self.pivot_point.x) / face.x),
-            self.fence_angle + self.seat_angle,
+            self.fence_angle + self.seat_angle + self.stance,
             self.arm,
             self.square_error,
             self.seat_gap,

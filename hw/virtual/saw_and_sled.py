@@ -83,7 +83,7 @@ class SawAndSled:
         error = random.gauss(0.0, traits.square)
         ridden = (60.0, ARM - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
         stop = random.uniform(470.0, 490.0)
-        return cls(
+        saw = cls(
             traits=traits,
             fence=fence,
             pivot=random.choice(("left", "right")),
@@ -114,6 +114,10 @@ class SawAndSled:
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),
         )
+        if traits.dent:  # near where a push ends
+            end = ridden[0] + 15.0 if fence == "near" else ridden[1] - 15.0
+            saw.edge = saw.edge.raised(end, 12.0, -traits.dent)
+        return saw
 
     def truth(self) -> dict[str, float]:
         """What the instrument ought to find, as things stand now; rad and mm.
@@ -123,7 +127,7 @@ class SawAndSled:
         fence against blade.
         """
         return {
-            "rotation": self.fence_angle - self.slot_angle,
+            "rotation": self.fence_angle - self.slot_angle - self._turned_at_teeth(),
             "reference_error": self.square_error,
             "blade": self.blade_angle - self.slot_angle,
             "rip_fence": self.rip_fence_angle - self.slot_angle,
@@ -133,7 +137,31 @@ class SawAndSled:
             "fence_lean": self.fence_lean,
             "blade_lean": self.blade_lean,
             **self.mitre.truth(),
+            "slot_curvature": self.traits.slot_curve,
         }
+
+    @property
+    def teeth(self) -> float:
+        """Y in mm, with the sled at the start, of leading teeth and plunger: clear of
+        the arm's tip, or of the handle of a square that points toward the operator."""
+        clear = self.arm - TIP_CLEAR if self.fence == "near" else -30.0
+        return self.pivot_point.y + clear
+
+    def _turned_at_teeth(self) -> float:
+        """rad by which the line that the teeth draw through the sled in a whole push
+        runs off the slot's own direction at the start: the slot curves."""
+        if not self.traits.slot_curve:
+            return 0.0
+        tooth = Vector(0.0, self.teeth)
+        places = []
+        for k in range(23):
+            frame = self.sled_frame(Pose(PUSH * k / 22))
+            back = (tooth - frame.middle - frame.shift).turned(-frame.angle)
+            places.append(back.turned(-self.slot_angle))
+        mean_x = sum(p.x for p in places) / len(places)
+        mean_y = sum(p.y for p in places) / len(places)
+        across = sum((p.x - mean_x) * (p.y - mean_y) for p in places)
+        return -across / sum((p.y - mean_y) ** 2 for p in places)
 
     def face(self) -> Surface:
         """The working face of the sled fence, with its form."""
@@ -174,9 +202,14 @@ class SawAndSled:
         return Vector(x, 0.0 if self.fence == "near" else 400.0)
 
     def hold(
-        self, lean: LeftRight | None = None, twist: LeftRight | None = None
+        self,
+        lean: LeftRight | None = None,
+        twist: LeftRight | None = None,
+        *,
+        back: bool = False,
     ) -> tuple[float, float]:
-        """(x, yaw) at which hands hold the sled within its play this time."""
+        """(x, yaw) at which hands hold the sled within its play this time; back: as it
+        is drawn back."""
         x = self.acts.gauss(0.0, self.traits.hold_side)
         yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
         if lean is not None:
@@ -184,6 +217,8 @@ class SawAndSled:
                 1.0 if lean == "right" else -1.0
             )
             yaw /= 2.0
+        if back:
+            yaw += self.traits.return_yaw
         half = self.traits.yaw_play / 2.0
         if twist is not None:  # the far end of the sled is pressed that way
             return x, half * (-1.0 if twist == "right" else 1.0)
@@ -228,8 +263,13 @@ class SawAndSled:
         )
 
     def sled_frame(self, pose: Pose) -> Frame:
-        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
-        return Frame(MIDDLE, Vector(pose.x, 0.0) + along_slot * pose.s, pose.yaw)
+        curve = self.traits.slot_curve
+        along = Vector(0.0, pose.s)
+        if curve:  # round the centre of the arc, which lies to the left
+            turned = curve * pose.s
+            along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
+        shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
+        return Frame(MIDDLE, shift, pose.yaw + curve * pose.s)
 
     def distance_beside(
         self, square: UprightSquare, placement: str | None, height: float

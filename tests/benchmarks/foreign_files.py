@@ -14,6 +14,7 @@ import json
 import math
 from collections import Counter, defaultdict
 
+import msgspec
 import numpy as np
 from foreign_hands import Case
 from foreign_spots import plate_wobble, runner_fit, side_play, test_board
@@ -21,7 +22,7 @@ from foreign_squares import mitre_square, upright
 from foreign_swept import fence_square, fence_straight, rip_fence, slot_blade
 
 from bench.checks import find
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Pool
 from bench.cli.recorded_sweeps import RecordedError, sweeps_of
 from bench.finding import Finding
 from bench.gear import Indicator, Jig, Saw, Square
@@ -41,7 +42,12 @@ def worked(case: Case) -> Finding:
     options = {o.name: o.default for o in check.options if o.default is not None}
     options.update(case.options)  # type: ignore[arg-type]
     traces = sweeps_of(case.text, "foreign.csv", check, options, gear)
-    return conclude(Evidence(case.kind, traces, options, gear), id="foreign", at="2026-01-01T00:00:00+00:00")
+    known = Known(yaw_play=case.log.get("yaw_play"))
+    if "passes" in case.log and hasattr(known, "passes"):  # the code of an earlier commit may not know it
+        known = msgspec.structs.replace(known, passes=Pool(case.log["passes"], 34.0))
+    return conclude(
+        Evidence(case.kind, traces, options, gear, known), id="foreign", at="2026-01-01T00:00:00+00:00"
+    )
 
 
 def verdict_wrong(case: Case, finding: Finding) -> bool:

@@ -46,6 +46,9 @@ class Case:
     # what is declared of the sled and the square
     sled: dict[str, object] = field(default_factory=dict)
     square: dict[str, object] = field(default_factory=dict)
+    log: dict[str, float] = field(
+        default_factory=dict
+    )  # `yaw_play`; `passes`: a variance of 34 degrees of freedom
 
 
 @dataclass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+import tomllib
 from pathlib import Path
 
 import msgspec
@@ -265,3 +266,11 @@ def test_what_lies_under_the_files_name_and_never_ends_is_not_waited_for(tmp_pat
     (tmp_path / "endless").symlink_to("/dev/zero")
     with pytest.raises(SettingsError, match="more than 1000000 bytes"):
         load(tmp_path / "endless")
+
+
+def test_more_leaves_than_anybody_stacks_are_refused(tmp_path) -> None:
+    path = tmp_path / "gear.toml"
+    add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 201)]})
+    with pytest.raises(SettingsError, match=r"201 lengths.*at most 200 would do"):
+        add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 202)]})
+    assert len(tomllib.loads(path.read_text())["leaves"]["set"]) == 200
