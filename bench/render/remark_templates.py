@@ -194,6 +194,8 @@ mitre-other-stays: The {fence} fence stays as it is: it is good enough.
 mitre-move-too: Then move the {fence} fence as well, square to its face. Move its {end}
   end {distance:length} {way:away=away from you|toward=toward you}. Give or take
   {uncertainty:length}.
+heights-alike: Low and high read the same in every set-up. Was the indicator slid up the
+  square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the stock?
 
