@@ -43,6 +43,7 @@ PARTS = {
     "square": "the square's own error",
     "closure": "passes that did not come back",
     "form of the arm": "the form of the square's arm",
+    "form of the long edge": "the form of the square's long edge",
     "blade": "the blade's own direction",
     "touches": "touches that differ",
     "arbor end float": "float of the arbor",
