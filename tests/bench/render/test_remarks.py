@@ -28,8 +28,8 @@ def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
                 continue
             named: dict[str, list[set[str]]] = {}
             for node in _own(function):
-                if isinstance(node, ast.Assign) and isinstance(node.value, ast.Dict):
-                    for target in node.targets:
+                if isinstance(node, ast.Assign | ast.AnnAssign) and isinstance(node.value, ast.Dict):
+                    for target in node.targets if isinstance(node, ast.Assign) else [node.target]:
                         if isinstance(target, ast.Name):
                             named.setdefault(target.id, []).append(_keys(node.value))
                 elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("Remark", "Doubt"):
