@@ -65,12 +65,18 @@ PARTS = {
     "play": "play in the slots",
     "between set-ups": "set-ups that differ",
     "form between the marks": "form between the marks",
+    "form of the long edge": "the form of the square's long edge",
     "form that repeats": "form that repeats in every pass",
     "lever of the twist": "how far off the sled was twisted",
     "place of the spots": "the places of the spots",
     "right angle of the square": "the square's right angle",
     "stand along the arm": "where the stand touched the arm",
     "straightedge that bends": "a straightedge that bends",
+}
+PLACEMENTS = {
+    "-": "this set-up",
+    "as-is": "the first set-up",
+    "rolled-over": "the rolled set-up",
 }
 _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
@@ -94,7 +100,9 @@ def part_name(part: str) -> str:
 
 def placement_name(placement: str) -> str:
     """A set-up as it stands behind `at`: `handle left`, `45 degrees`, `this set-up`."""
+    if placement in PLACEMENTS:
+        return PLACEMENTS[placement]
     turn = _TURN.fullmatch(placement)
     if turn is not None:
         return f"{turn[1]} degrees"
-    return plain(placement) or "this set-up"
+    return plain(placement)

@@ -349,10 +349,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|}. Both can tell no more
-  than that (E_n {e_n:.1f}).
-differs-from-passes: It differs from the passes{dated: of {day}|}. That is more than
-  both can tell (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|}. The two differ by no
+  more than both can tell.
+differs-from-passes: It differs from the passes{dated: of {day}|}. The two differ by
+  more than both can tell. What may be wrong follows, the likeliest first.
 cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
   side of the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

@@ -137,7 +137,7 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
     ("known", "each", "kind", "word"),
     [
         (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "The scatter in the log"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The yaw play"),
+        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist in the slots"),
         (Known(), 1e-4, "B", "A generous figure"),
     ],
 )
