@@ -230,7 +230,7 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
-few-marks: {marks} marks show a warp by half. Read {better} marks, each twice.
+few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks, each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
