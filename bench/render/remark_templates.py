@@ -200,17 +200,16 @@ square-not-plumb: The square came out {off:slope} off. Was it the same edge in b
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
 end-float-usual: The arbor is taken to float by {float:length} along its axis either way
   (common practice, no source). Give what yours does.
-spots-not-by-turns: Front and rear were not touched by turns, so how the indicator
-  comes to rest when it is slid was not seen. Touch front, rear, front, rear, and slide
-  it anew each time.
-carriage-float-usual: The indicator is taken to come to rest {float:length} elsewhere
-  either way each time it is slid (common practice, no source).
+spots-not-by-turns: Front and rear were not touched by turns. How the indicator comes
+  to rest anew was not seen. Touch front, rear, front, rear, slid anew each time.
+carriage-float-usual: The indicator may rest {float:length} elsewhere either way each time
+  (common practice, no source).
 spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
-turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
-  tilt stands for the passes.
+turns-once: Each of the {turns} turns was swept once. Their own scatter stands for the
+  passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
@@ -257,11 +256,11 @@ straightedge-as-told: One set-up: the straightedge is trusted as straight as you
 straightedge-unknown: One set-up: sled fence and straightedge are seen together, and
   nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
   over to know, or say how straight it is.
-straightedge-bends-usual: A straightedge gives way under a hand that presses on it, alike
-  both times, by some {bend:fine} here (common practice, no source). Push low at the
-  indicator's base, and say how thick and how high it is.
-straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
-  {gives:fine}. Push low at the indicator's base.
+straightedge-bends-usual: A hand that presses bends the straightedge, alike both times. Some
+  {bend:fine} stands for it (common practice, no source). Push low at the indicator's
+  base. Say how thick and how high the straightedge is.
+straightedge-bends: A hand that presses bends the straightedge by {gives:fine}. Push low at
+  the indicator's base.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
@@ -309,9 +308,9 @@ shift-free: Free, the sled may shift by {play:length}. How well it comes back to
   one reading does not show.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
-runner-usual: Twisted {at:station} from the runners' middle; runners of {runner:station} are
-  taken (common practice, no source). Say how long yours are: nearer than half of that
-  a twist does not show how far the sled yaws.
+runner-usual: Twisted {at:station} from the runners' middle, runners of {runner:station} taken
+  (common practice, no source). Say how long yours are. Nearer than half of that a twist
+  does not show all the yaw.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station} or
   more: nearer, a sled that is leaned as well shows more than it can yaw.
 plays-differ: Leaned, the sled showed {leaned:length} of play; twisted, with the
@@ -323,17 +322,17 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each, as {passes} earlier
-  passes of this sled do.
-cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope},
-  as of a held sled (common practice, no source). Passes of this sled in the log would
-  show it. With care it is then give or take {then:slope}, not {now:slope}.
+cuts-as-passes: Each cut is taken to scatter by {scatter:slope}. {passes} earlier passes of
+  this sled do so.
+cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as of
+  a held sled (common practice, no source). Passes of this sled in the log would show
+  it. Give or take could then be {then:slope}, not {now:slope}.
 cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
-  every cut and say so (hold). Passes of this sled in the log show what that leaves.
+  every cut (hold). Earlier passes of this sled show what that leaves.
 cuts-unknown: How far the runners let the sled yaw is not known. Each cut is given
-  {usual:slope} for it. Measure the side play, or take passes of this sled fence, to
-  know. It may then be give or take {then:slope}, not {now:slope}. Or lean the sled on
-  one wall in every cut and say so (hold).
+  {usual:slope} for it. Measure the side play, or take passes of this fence. Give or
+  take could then be {then:slope}, not {now:slope}. Or lean the sled on one wall in
+  every cut (hold).
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
@@ -343,9 +342,8 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|} within what both can tell (E_n
-  {e_n:.1f}).
-differs-from-passes: It differs from the passes{dated: of {day}|} by more than both can tell
+agrees-with-passes: It agrees with the passes{dated: of {day}|} (E_n {e_n:.1f}).
+differs-from-passes: It differs from the passes{dated: of {day}|} by more than both explain
   (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
 cause-ends-mixed: The strip's ends were mixed up, or the board lay on the other side of
   the blade. Turned round, the two agree.
