@@ -162,7 +162,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         await pilot.press("3")  # not now
         await scenes.until(pilot, lambda t: "No caliper is set up." in t)
         await pilot.press("1")
-        await scenes.until(pilot, lambda t: "Pushes a set-up: 3" in t)
+        await scenes.until(pilot, lambda t: "Pushes a set-up: as the check asks" in t)
         await pilot.press("2", "2", "4", "5")  # five pushes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Pushes a set-up: 5" in t and "handle left" in t)
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
