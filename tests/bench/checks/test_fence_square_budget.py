@@ -137,7 +137,7 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
     ("known", "each", "kind", "word"),
     [
         (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "The scatter in the log"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The yaw play"),
+        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist in the slots"),
         (Known(), 1e-4, "B", "A generous figure"),
     ],
 )
@@ -173,7 +173,7 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
 
 def test_verdicts_and_what_would_settle(recorded) -> None:
     scatter = (-3e-5, 0.0, 3e-5)
-    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.4e-4, "cannot-tell"), (-6e-4, "outside")):
+    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.34e-4, "cannot-tell"), (-6e-4, "outside")):
         found = recorded("fence-square", rows_of({p: [a + d for d in scatter] for p in BOTH}), gear=FINE)
         assert found.verdict == found.quantities[0].verdict == said
         assert (found.settle is not None) == (said == "cannot-tell")

@@ -107,7 +107,7 @@ def test_a_bowed_arm_in_a_straight_slot_is_no_curvature() -> None:
 def test_it_is_told_as_a_bow() -> None:
     found = check(TURNS_LEFT)
     line = quantity_words(found.quantities[2], "mm")
-    assert line.startswith("slot-curvature: the sled turns left as it is pushed away: 0.01")
+    assert line.startswith("Curve of the slot: the sled turns left as it is pushed away: 0.01")
     assert line.endswith("over 300 mm") and "give or take" in line
     assert any(text.startswith("Slot curvature: the sled turns left") for text in others(found, "mm"))
 
