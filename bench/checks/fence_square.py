@@ -280,6 +280,7 @@ CHECK = Check(
     measures=("fence", "square"),
     lighter=lighter,
     takes=("square",),
+    stops_early=True,
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option(
