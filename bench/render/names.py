@@ -42,7 +42,7 @@ PARTS = {
     "plunger tilt": "a plunger that stands askew",
     "square": "the square's own error",
     "closure": "passes that did not come back",
-    "form of the long edge": "the form of the square's long edge",
+    "sled rolling": "a sled that rolls",
     "form of the arm": "the form of the square's arm",
     "form of the long edge": "the form of the square's long edge",
     "blade": "the blade's own direction",
