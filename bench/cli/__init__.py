@@ -41,7 +41,8 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
-    "log": ("log", "List, show or export what was measured."),
+    "log": ("log", "List, show, export or import what was measured."),
+    "report": ("report", "One page that prints: results, moves, charts; or a card."),
 }
 
 
