@@ -43,6 +43,8 @@ class Pattern(NamedTuple):
 # Low and high differ in rhythm too, as some buzzers have one pitch only.
 PATTERNS: dict[str, Pattern] = {
     "idle": Pattern((Beat(1.0, False),), lasts=True),
+    # something should be checked again, some day soon: a short light, seldom
+    "due": Pattern((Beat(0.5, True), Beat(3.5, False)), lasts=True),
     "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
     "ready": Pattern((Beat(1.0, True),), lasts=True),
     "trouble": Pattern((Beat(0.1, True), Beat(0.1, False)), lasts=True),

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from bench.cli.check_conversation import CheckConversation
+from bench.cli.climate import typed_climate
 from bench.cli.common import json_option, say, socket_option, worst
 from bench.cli.options import declared, read_options, the_check
 
@@ -17,7 +18,12 @@ from bench.cli.options import declared, read_options, the_check
 @click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
-@click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
+@click.option(
+    "--sweeps",
+    type=int,
+    metavar="N",
+    help="Pushes per set-up; 3 unless said, 6 along the rip fence.",
+)
 @click.option(
     "--lean",
     is_flag=True,
@@ -41,6 +47,10 @@ from bench.cli.options import declared, read_options, the_check
     ),
 )
 @click.option(
+    "--temperature", metavar="T", help='The air, as "21 C" or "70 F", if no sensor is.'
+)
+@click.option("--humidity", metavar="SHARE", help='Its relative humidity, as "45 %".')
+@click.option(
     "--verifies", metavar="ID", help="The result whose move this check verifies."
 )
 @socket_option
@@ -51,11 +61,13 @@ def check(
     jig: str | None,
     saw: str | None,
     square: str | None,
-    sweeps: int,
+    sweeps: int | None,
     lean: bool,
     tap: bool,
     beat: float | None,
     extend: bool | None,
+    temperature: str | None,
+    humidity: str | None,
     verifies: str | None,
     socket_path: str | None,
     as_json: bool,
@@ -81,6 +93,7 @@ def check(
         beat=beat,
         options=options,
         verifies=verifies,
+        climate=typed_climate(temperature, humidity),
     )
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)

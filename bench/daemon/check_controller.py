@@ -10,7 +10,7 @@ import logging
 import time
 import uuid
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 
@@ -20,7 +20,7 @@ from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
 from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.finding import Doubt, Finding, Remark
+from bench.finding import Climate, Doubt, Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.check_procedure import CheckProcedure
@@ -31,8 +31,16 @@ from bench.protocol import Begin, Concluded, Extend, FittedPass, NoFinding, Save
 from bench.render.prompts import prompt_words
 from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
+from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
 log = logging.getLogger("sweepgauge")
+
+
+class AirAtResult(Protocol):
+    """See bench.daemon.shop_air."""
+
+    def now(self) -> Climate | None: ...
+    def want(self) -> None: ...
 
 
 class CheckController:
@@ -54,6 +62,7 @@ class CheckController:
         self.log = log_writer
         self.run: CheckProcedure | None = None
         self.begun: Begin | None = None
+        self.air: AirAtResult | None = None  # set once by the service
         # a recent finding by its id
         self.find: Callable[[str], Finding | None] = lambda name: None
         # the latest, which may still be extended
@@ -76,7 +85,11 @@ class CheckController:
     def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
-                trace, self.run.evidence, self._looked, straight=straight
+                trace,
+                self.run.evidence,
+                self._looked,
+                straight=straight,
+                earlier=self.run.crooked.get(trace.placement),
             )
 
     def _looked(
@@ -94,6 +107,7 @@ class CheckController:
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
             reason = StatusMessage("pass-not-straight", {"why": fitted.words})
+            run.crooked[trace.placement] = trace
             run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
@@ -167,7 +181,7 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if not 1 <= request.sweeps <= 50:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
             raise InvalidRequest(
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )
@@ -175,6 +189,13 @@ class CheckController:
         why = self.why_not(check, options, gear)
         if why is not None:
             raise InvalidRequest(why)
+        if sound_climate(request.climate) != request.climate:
+            raise InvalidRequest(
+                "no shop has such a climate: give a temperature from"
+                f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
+            )
+        if self.air is not None:
+            self.air.want()
         run_id = uuid.uuid4().hex[:12]
         run = self._make_run(run_id, request, gear)
         self._supersedes = None
@@ -314,8 +335,11 @@ class CheckController:
         finding = with_verdict_on_move(
             finding, self.find(verifies) if verifies else None
         )
+        typed = self.begun.climate if self.begun is not None else None
         finding = msgspec.structs.replace(
-            finding, remarks=[*finding.remarks, *self._jumps]
+            finding,
+            remarks=[*finding.remarks, *self._jumps],
+            climate=typed or (self.air.now() if self.air is not None else None),
         )
         finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)

@@ -41,6 +41,7 @@ class PanelLink:
         self._wanted = "idle"  # by the check in progress
         self._running = False
         self._unwell: set[str] = set()  # instruments
+        self._due = False
         if settings is not None and {
             settings.pedal,
             settings.lamp,
@@ -83,7 +84,8 @@ class PanelLink:
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
         elif isinstance(message, Concluded):
-            self._running, self._wanted = False, "idle"
+            # what was checked is due no longer; the rest is seen at the next review
+            self._running, self._wanted, self._due = False, "idle", False
         elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
@@ -101,7 +103,22 @@ class PanelLink:
             return
         # a pulled cable matters to who is pushing, not to a bench where nothing is
         # asked
-        self._panel.show("trouble" if self._running and self._unwell else self._wanted)
+        self._light()
+
+    def due(self, anything: bool) -> None:
+        """Whether something should be checked again: seen while nothing else is
+        wanted."""
+        self._due = anything
+        if self._panel is not None:
+            self._light()
+
+    def _light(self) -> None:
+        pattern = self._wanted
+        if self._running and self._unwell:
+            pattern = "trouble"
+        elif pattern == "idle" and self._due and not self._running:
+            pattern = "due"
+        self._panel.show(pattern)
 
     def tone(self, pitch: str) -> None:
         """ "low": move on; "high": stand still."""

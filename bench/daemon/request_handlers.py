@@ -13,9 +13,16 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_units
-from bench.daemon.log_requests import LogService, answer_from_log, import_piece
+from bench.daemon.log_requests import (
+    FromLog,
+    LogService,
+    answer_from_log,
+    import_piece,
+)
 from bench.daemon.outbox import Send
+from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
 from bench.log.rows import LogError
 from bench.procedure.status_message import StatusMessage
@@ -26,7 +33,10 @@ from bench.protocol import (
     Capture,
     CheckKind,
     ChecksReply,
+    CutForecast,
     Done,
+    Drift,
+    Due,
     Error,
     Extend,
     GearReply,
@@ -42,6 +52,7 @@ from bench.protocol import (
     LogList,
     LogShow,
     Moved,
+    NoteEvent,
     NotesSeen,
     Press,
     PromptChanged,
@@ -53,6 +64,7 @@ from bench.protocol import (
     Recording,
     Request,
     Saved,
+    ShopForecast,
     StatusReply,
     Undo,
     Watch,
@@ -73,6 +85,10 @@ ONLY_ASKS = (
     LogShow,
     LogExport,
     LogEvents,
+    Drift,
+    Due,
+    CutForecast,
+    ShopForecast,
     LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
@@ -153,6 +169,7 @@ class RequestHandlers:
             if request.on:
                 self.service.learner.greet(send)
         elif isinstance(request, Begin):
+            request = await as_quick(self.service, request, bench.checking.gear_for)
             self._begin(send, request, now)
         elif isinstance(request, Press):
             used = self.service.press(now, waits=request.waits)
@@ -192,9 +209,11 @@ class RequestHandlers:
             await put_gear(self.service, send, request)
         elif isinstance(request, PutUnits):
             await put_units(self.service, send, request)
+        elif isinstance(request, NoteEvent):
+            await note_event(self.service, send, request)
         elif isinstance(request, LogImport):
             await import_piece(self.service, client, request)
-        elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
+        elif isinstance(request, FromLog):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")

@@ -24,6 +24,7 @@ from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
 from bench.daemon.request_handlers import RequestHandlers
 from bench.daemon.serial_places import Places, places
+from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
 from bench.finding import Finding
 from bench.gear import Gear
@@ -44,6 +45,7 @@ from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
 from bench.render.notices import with_words
 from bench.settings.settings_file import Paths, Settings
+from hw.climate import read_climate
 
 log = logging.getLogger("sweepgauge")
 
@@ -95,6 +97,8 @@ class Service:
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )
+        self.air = ShopAir(self.log, read_climate)
+        self.bench.checking.air = self.air
         self.learner = DeviceSetup(
             tell=self.bench.outbox.tell,
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
@@ -135,9 +139,10 @@ class Service:
             ticking = self._loop.create_task(self._tick_on())
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
             looking = self._loop.create_task(self._look_through())
+            airing = self._loop.create_task(self.air.go_on())
             await self._stop.wait()
             notify("STOPPING=1")
-            for task in (ticking, loading, looking):
+            for task in (ticking, loading, looking, airing):
                 task.cancel()
         finally:
             self.panel.stop()

@@ -6,20 +6,19 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import suppress
-from typing import Literal
 
 import msgspec
 
 from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
 from bench.log.export_line import ExportedEvent
 from bench.log.rows import EventRow, Incident
-
-GEAR_EVENT: Literal["gear-event"] = "gear-event"
+from bench.log.tables import GEAR_EVENT
 
 # the log was damaged; rows that were acknowledged as saved are missing
 LOG_EVENTS = ("log-salvaged", "log-lacks")
 
-_INCIDENT_KINDS = (  # of instruments, of the clock and of the log itself
+_INCIDENT_KINDS = (  # of instruments, the gear, the clock and of the log itself
+    GEAR_EVENT,
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
     *(
         "clock",

@@ -35,7 +35,7 @@ _FINDING = f"""
 
 class FindingRow(msgspec.Struct, frozen=True):
     """A finding in a list. wall_s: when, put right if the clock was synced later in the
-    same boot."""
+    same boot, by corrected_by seconds."""
 
     order: int
     run: str
@@ -45,6 +45,7 @@ class FindingRow(msgspec.Struct, frozen=True):
     hold: str | None
     wall_s: float
     synced: bool
+    corrected_by: float = 0.0
 
 
 def list_findings(
@@ -120,7 +121,9 @@ def _findings(
         if run is None:
             raise LogDamaged("its check is missing from the log")
         when, known = corrected_time(wall, bool(synced), monotonic, dates.get(boot_id))
-        return FindingRow(key, run, finding, later, instrument, hold, when, known)
+        return FindingRow(
+            key, run, finding, later, instrument, hold, when, known, when - wall
+        )
 
     query = _FINDING + "".join(f" AND {clause}" for clause, _ in wanted)
     return each_row(

@@ -24,6 +24,7 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
+from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
@@ -35,13 +36,13 @@ from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError
 from bench.log.store import load_gear
+from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
 LOOK_BACK = 200
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
-ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
 class FindingDetails(msgspec.Struct, frozen=True):
@@ -189,15 +190,22 @@ def known(
     with open_read(path) as db:
         hold = str(options["hold"]) if options.get("hold") else None
         rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
-        reseated, one_seat = (
-            _scatter(rows, on_one_seat=False),
-            _scatter(rows, on_one_seat=True),
-        )
+        findings = [found for found, _ in rows]
+        reseated = pool_of(findings, on_one_seat=False)
+        one_seat = pool_of(findings, on_one_seat=True)
         return Known(
             pool=reseated,
-            seat_scatter=_seat(reseated, one_seat),
+            set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
+            seat_scatter=seat_of(reseated, one_seat),
+            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
-            square=_square(db, gear) if "square" in find(kind).takes else None,
+            square=(
+                None
+                if "square" not in find(kind).takes
+                else inherited_square(path, gear)
+                if options.get("quick")
+                else _square(db, gear)
+            ),
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
 
@@ -217,13 +225,14 @@ def _speaking(
     gear: EvidenceGear,
     hold: str | None,
     instrument: str | None,
-) -> list[Finding]:
-    """Findings that may speak for a new one, newest first, the last 20."""
+) -> list[tuple[Finding, EvidenceGear]]:
+    """Findings that may speak for a new one, newest first, the last 20, each with the
+    gear that it used."""
     jig, saw = (
         (gear.jig.name if gear.jig else None),
         (gear.saw.name if gear.saw else None),
     )
-    found: list[Finding] = []
+    found: list[tuple[Finding, EvidenceGear]] = []
     for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
         if (
@@ -235,7 +244,7 @@ def _speaking(
         state, used = _run(db, row.run)
         if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
             continue
-        found.append(row.finding)
+        found.append((row.finding, used))
         if len(found) == KNOWN_FINDINGS:
             break
     return found
@@ -246,39 +255,6 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
         "SELECT state, gear_key FROM check_run WHERE run = ?", (run,)
     ).fetchone()
     return state, load_gear(db, key)
-
-
-def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
-    """Scatter of pushes about their placement's mean; those on one seat lack the
-    seating and are kept apart."""
-    squares, freedom = 0.0, 0
-    for found in findings:
-        if not found.quantities or found.quantities[0].unit != "rad":
-            continue
-        if on_one_seat != any(row.part == "seat" for row in found.budget):
-            continue
-        slopes: dict[str, list[float]] = {}
-        for sweep in found.sweeps:
-            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
-                slopes.setdefault(sweep.placement, []).append(sweep.slope)
-        for values in slopes.values():
-            mean = math.fsum(values) / len(values)
-            squares += math.fsum((value - mean) ** 2 for value in values)
-            freedom += len(values) - 1
-    return (
-        Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
-    )
-
-
-def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
-    """What reseating adds to the scatter; None where both are not known well enough, or
-    nothing is seen."""
-    if reseated is None or one_seat is None:
-        return None
-    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
-        return None
-    more = reseated.variance - one_seat.variance
-    return math.sqrt(more) if more > 0 else None
 
 
 def _measuring(
@@ -331,6 +307,24 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
         fence = found.quantities[0]
         return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None
+
+
+def _passes(
+    db: sqlite3.Connection, gear: EvidenceGear, hold: str | None
+) -> Pool | None:
+    """Scatter between the passes by which this sled fence was measured on this saw,
+    under that hold; the last 20 findings."""
+    if gear.jig is None:
+        return None
+    saw = gear.saw.name if gear.saw else None
+    rows = [
+        row.finding
+        for row in _measuring(db, "fence", jig=gear.jig.name, last=LOOK_BACK)
+        if (row.finding.saw, row.hold) == (saw, hold)
+        and row.superseded_by is None
+        and not row.finding.doubts
+    ]
+    return pool_of(rows[:KNOWN_FINDINGS], on_one_seat=False)
 
 
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:

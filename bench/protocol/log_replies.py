@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 
 from bench.finding import Finding, Unread
@@ -37,7 +39,8 @@ class LogOne(Tagged, frozen=True, tag="log-one"):
 
 class LogEvent(msgspec.Struct, frozen=True):
     """at: ISO 8601, UTC; synced: whether the clock was known then. about: "indicator",
-    "travel", "caliper", "pass", "clock", "log". words: a whole sentence for a person.
+    "travel", "caliper", "pass", "gear", "clock", "log". words: a whole sentence for a
+    person.
     """
 
     at: str
@@ -62,6 +65,13 @@ class LogText(Tagged, frozen=True, tag="log-text"):
     last: bool
     ref: int | None = None
     unread: list[Unread] = []
+
+
+class Document(Tagged, frozen=True, tag="document"):
+    """What a command prints as JSON, made from the log."""
+
+    document: dict[str, Any]
+    ref: int | None = None
 
 
 class LogImported(Tagged, frozen=True, tag="log-imported"):

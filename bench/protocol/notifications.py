@@ -16,6 +16,7 @@ from bench.procedure.prompt import Prompt
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
+    Document,
     LogEventRows,
     LogImported,
     LogOne,
@@ -295,6 +296,7 @@ AnyNotification = (
     | LogOne
     | LogText
     | LogEventRows
+    | Document
     | LogImported
     | FittedPass
     | Recording

@@ -316,6 +316,8 @@ TEMPLATES = {
         "A leaf of {leaf:length 3} was slipped under the tip, and the number moved by"
         " {seen:length 3}: it proved nothing."
     ),
+    "gear-event": "{jig}: {what} on {date}{note}.",
+    "gear-event-noted": ("Noted of {jig}: {what}. Its charts begin anew from {date}."),
     "event-clock-set": "The clock of this machine was set by a network.",
     "event-opened": "The log was opened by {program}.",
     "event-unread": "One event of the log can no longer be read.",
