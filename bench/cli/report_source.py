@@ -55,6 +55,14 @@ def _gear_used(socket: str | None, finding: str) -> EvidenceGear:
     return msgspec.json.decode(reply.evidence, type=Evidence).gear
 
 
+def gear_used(path: Path, finding: str) -> EvidenceGear:
+    from bench.log.findings import load_gear_used
+    from bench.log.read_only import open_read
+
+    with open_read(path) as db:
+        return load_gear_used(db, finding)
+
+
 def from_log(
     log: str, settings_path: str | None, jig: str | None
 ) -> tuple[ReportSource, System]:
@@ -67,7 +75,7 @@ def from_log(
     source = _source(
         rows,
         jig,
-        lambda name: from_file(lambda history: history.gear_used(path, name)),
+        lambda name: from_file(lambda _: gear_used(path, name)),
         drift=from_file(lambda _: upkeep_history.drift_of_log(path, jig)),
         due=from_file(lambda _: upkeep_history.due_of_log(path, jigs=jigs)),
         cut=lambda name: from_file(
