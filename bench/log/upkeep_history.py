@@ -66,7 +66,8 @@ def due_of_log(
     day = max(time.time() / DAY_S, last) if at is None else day_of(at)
     if at is not None and len(at) == len("2026-01-01"):
         day += 1 - 1 / DAY_S  # a date is asked about at its end
-    document = due_document(history, at=day)
+    of_fences = next(kind for kind, check in checks().items() if check.turns_fence)
+    document = due_document(history, at=day, check_of_fences=of_fences)
     left_out = drift_document(history)["left_out"] if history.left_out else []
     return {
         **document,

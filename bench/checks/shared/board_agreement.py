@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
-from bench.finding import Comparison, Remark
+from bench.finding import Comparison, Remark, RemarkValue
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
