@@ -131,9 +131,9 @@ def plot(
     shown = window([*drawn, *now])
     canvas = DotCanvas(wide, high - 1, glyphs)
     for one in drawn:
-        _draw(canvas, one, shown, "dot-old")
+        _draw(canvas, one, shown, "old-trace")
     for one in now:
-        _draw(canvas, one, shown, "dot")
+        _draw(canvas, one, shown, "trace")
     block = canvas.block()
     if wide >= 24:
         _label(block, 0, length_words(shown.high, units, 2 if units == "mm" else None))

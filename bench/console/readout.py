@@ -22,6 +22,11 @@ def verdict_sign(verdict: str | None, glyphs: GlyphSet) -> str:
     return glyphs.none if verdict is None else signs[verdict]
 
 
+def verdict_role(verdict: str | None) -> Role:
+    """How a verdict looks."""
+    return _ROLES[verdict]
+
+
 def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
     return verdict_sign(verdict, glyphs), verdict_words(verdict), _ROLES[verdict]

@@ -6,6 +6,7 @@ import math
 
 import msgspec
 import pytest
+from bench.console.sleds import described, seen_from_above
 from hypothesis import given
 from hypothesis import strategies as st
 from rich.color import Color, ColorType
@@ -19,7 +20,6 @@ from bench.console.message_folding import fold
 from bench.console.plot import plot, scale, window
 from bench.console.readout import age, next_age, number
 from bench.console.set_up_drawing import draw_set_up, indicator_on_sled
-from bench.console.sleds import described, seen_from_above
 from bench.console.text import cells, cut, fit, plain, width, wrap, wrap_marked
 from bench.console.view_model import ViewModel
 from bench.protocol import Jig, MarkNotice, Prompt, PromptChanged

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-
 from bench.console.actions import ACTIONS, shown
+
 from bench.console.app import make_console
 from bench.protocol import (
     Abandon,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-
-from bench.console import themes
 from bench.console.controller import ScreenController
 from bench.console.layout import compose
-from bench.console.message_folding import fold
 from bench.console.navigation import Navigation
 from bench.console.panels import health
+
+from bench.console import themes
+from bench.console.message_folding import fold
 from bench.console.text import plain, width
 from bench.console.view_model import ViewModel
 from bench.protocol import (

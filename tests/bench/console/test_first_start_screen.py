@@ -6,12 +6,12 @@ import asyncio
 from collections.abc import Callable
 
 import pytest
+from bench.console.first_start_view import content
+from bench.console.navigation import Navigation
 
 from bench.console.app import make_console
 from bench.console.first_start import STAGES, next_stage
-from bench.console.first_start_view import content
 from bench.console.message_folding import fold
-from bench.console.navigation import Navigation
 from bench.console.text import plain
 from bench.console.view_model import ViewModel
 from bench.protocol import Cable, Cables, GearReply, InstrumentState, SetupNotice, StatusReply

@@ -1,0 +1,61 @@
+"""A question that is answered with yes or no."""
+
+from __future__ import annotations
+
+import time
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Button, Static
+
+# s after the question, or after a key that came too soon, in which nothing is an answer
+TOO_SOON = 0.4
+
+
+class ConfirmScreen(ModalScreen[bool]):
+    """Enter or Y is yes. A key that bounces, and the key that asked, are no answer."""
+
+    AUTO_FOCUS = ""
+    BINDINGS = [
+        Binding("enter,y", "yes", "yes", key_display="Enter"),
+        Binding("0,n,escape,full_stop", "no", "no", key_display="0"),
+    ]
+
+    def __init__(self, words: str, key: str = "") -> None:
+        super().__init__()
+        self._words, self._key = words, key
+        self._since = time.monotonic()
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="question"):
+            yield Static(self._words, markup=False)
+            with Horizontal(id="answers"):
+                yes = Button("Enter  yes", id="yes", classes="-leads")
+                no = Button("0  no", id="no")
+                yes.can_focus = no.can_focus = False
+                yield yes
+                yield no
+
+    def on_key(self, event: events.Key) -> None:
+        if event.key == self._key:
+            self._since = time.monotonic()
+
+    def action_yes(self) -> None:
+        if time.monotonic() - self._since < TOO_SOON:
+            self._since = time.monotonic()
+        else:
+            self.dismiss(True)
+
+    def action_no(self) -> None:
+        self.dismiss(False)
+
+    @on(Button.Pressed, "#yes")
+    def _yes(self) -> None:
+        self.action_yes()
+
+    @on(Button.Pressed, "#no")
+    def _no(self) -> None:
+        self.action_no()

@@ -1,0 +1,109 @@
+"""A widget of coloured text rows, of which only the cells that differ are redrawn."""
+
+from __future__ import annotations
+
+from itertools import zip_longest
+from typing import get_args
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region
+from textual.strip import Strip
+
+from bench.console.text import Block, Line, Role, cells, plain
+from bench.console.widgets.viewer import Viewer
+
+
+class Drawing(Viewer):
+    """A subclass says what is drawn; the style sheet says how each role looks."""
+
+    COMPONENT_CLASSES = {f"drawing--{role}" for role in get_args(Role)}
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._lines: Block = []
+        self._strips: dict[int, Strip] = {}
+        self._styles: dict[Role, Style] = {}
+
+    def draw(self, wide: int, high: int) -> Block:
+        """At most `high` rows of at most `wide` columns."""
+        raise NotImplementedError
+
+    def show_view(self) -> None:
+        wide, high = self.size
+        if wide and high:
+            self._show(self.draw(wide, high)[:high], high)
+
+    def on_resize(self) -> None:
+        self._strips.clear()
+        self.show_view()
+
+    def notify_style_update(self) -> None:
+        super().notify_style_update()
+        self._styles.clear()
+        self._strips.clear()
+
+    def text(self) -> list[str]:
+        """What stands in it, row by row."""
+        return [plain(line) for line in self._lines]
+
+    def _show(self, block: Block, high: int) -> None:
+        lines = [*block, *([] for _ in range(high - len(block)))]
+        regions: list[Region] = []
+        for y, (old, new) in enumerate(zip_longest(self._lines, lines, fillvalue=[])):
+            first, last = _differ(old, new)
+            if first < last:
+                self._strips.pop(y, None)
+                regions.append(Region(first, y, last - first, 1))
+        self._lines = lines
+        if regions:
+            self.refresh(*_joined(regions))
+
+    def _style(self, role: Role) -> Style:
+        if role not in self._styles:
+            self._styles[role] = self.get_component_rich_style(f"drawing--{role}")
+        return self._styles[role]
+
+    def render_line(self, y: int) -> Strip:
+        wide = self.size.width
+        strip = self._strips.get(y)
+        if strip is None or strip.cell_length != wide:
+            line = self._lines[y] if y < len(self._lines) else []
+            segments = [Segment(text, self._style(role)) for text, role in line]
+            strip = Strip(segments).adjust_cell_length(wide, self._style("text"))
+            self._strips[y] = strip
+        return strip
+
+
+def _differ(old: Line, new: Line) -> tuple[int, int]:
+    """Columns from the first to behind the last cell that is not the same; wide signs
+    make it the whole row."""
+    if old == new:
+        return 0, 0
+    a = [(c, role) for text, role in old for c in text]
+    b = [(c, role) for text, role in new for c in text]
+    if any(not c.isascii() and cells(c) != 1 for c, _ in (*a, *b)):
+        return 0, max(len(a), len(b)) * 2
+    first = next((n for n, (p, q) in enumerate(zip_longest(a, b)) if p != q), None)
+    if first is None:
+        return 0, 0
+    longest = max(len(a), len(b))
+    if len(a) != len(b):
+        return first, longest
+    last = next(n for n in range(longest - 1, -1, -1) if a[n] != b[n])
+    return first, last + 1
+
+
+def _joined(regions: list[Region]) -> list[Region]:
+    """Neighbouring rows as one region where that costs little: fewer, larger pieces are
+    cheaper to send."""
+    out: list[Region] = []
+    for region in regions:
+        before = out[-1] if out else None
+        if before is not None and before.bottom == region.y:
+            both = before.union(region)
+            if both.area <= before.area + region.area + 16:
+                out[-1] = both
+                continue
+        out.append(region)
+    return out
