@@ -15,9 +15,10 @@ import socket
 import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any, ClassVar
 
 from textual.app import App, SystemCommand
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.theme import Theme
 
@@ -47,8 +48,10 @@ class Console(App[None]):
 
     TITLE = "sweepgauge"
     CSS_PATH = "console.tcss"
-    SCREENS = PLACES
-    BINDINGS = [
+    SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = {
+        str(place): make for place, make in PLACES.items()
+    }
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash,question_mark,f1", "keys", "all keys", key_display="/"),
         Binding("asterisk,t", "look", "look", key_display="*", show=False),
         Binding("minus,q,ctrl+q", "leave", "leave", key_display="-"),
@@ -118,9 +121,9 @@ class Console(App[None]):
 
     def _heard(self, message: AnyNotification) -> None:
         self.mark(fold(self.view, message))
-        if first_start.goes_on(self.view, self.guide, message) and self._at_rest_here():
-            if not self.requests.learn_next():
-                self.open("sled_form")
+        goes_on = first_start.goes_on(self.view, self.guide, message)
+        if goes_on and self._at_rest_here() and not self.requests.learn_next():
+            self.open("sled_form")
 
     def _at_rest_here(self) -> bool:
         """No page lies over the screen that the state calls for."""
@@ -162,18 +165,16 @@ class Console(App[None]):
         if self._timer is None:
             soonest = min(self._due.get(name, 0.0) for name in self._dirty)
             wait = max(0.0, soonest - time.monotonic())
-            self._timer = asyncio.get_running_loop().call_later(
-                wait, self.call_next, self._show_changes
-            )
+            loop = asyncio.get_running_loop()
+            self._timer = loop.call_later(wait, self.call_next, self._show_changes)
 
     def _show_changes(self) -> None:
         self._timer = None
         if not self.is_running:
             return
         now = time.monotonic()
-        ready = {
-            name for name in self._dirty if self._due.get(name, 0.0) <= now + 0.002
-        }
+        soon = now + 0.002
+        ready = {name for name in self._dirty if self._due.get(name, 0.0) <= soon}
         self._dirty -= ready
         for name in ready:
             self._due[name] = now + PACE.get(name, PACE_OF_THE_REST)
@@ -265,7 +266,7 @@ class Console(App[None]):
     def on_key(self) -> None:
         self.seen()
 
-    def get_system_commands(self, screen: Screen) -> Iterable[SystemCommand]:
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette lists what the keys of the screen do."""
         for active in screen.active_bindings.values():
             binding = active.binding
@@ -281,7 +282,8 @@ class Console(App[None]):
 def _told(binding: Binding) -> bool:
     """Whether the key stands in the list of all keys; those that move within a list do
     not."""
-    return bool(binding.description) and not binding.action.startswith(("take(", "tab"))
+    others = ("take(", "app.", "screen.", "first_act", "command_palette")
+    return bool(binding.description) and not binding.action.startswith(others)
 
 
 def make_console(

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from bench.console.glyphs import GlyphSet
 from bench.console.text import Block, Line, Role
 
+# column, row, text, role, and which end of the text stands at the column
+Label = tuple[int, int, str, Role, str]
+
 
 class Canvas:
     """Columns from the left, rows from the top; what falls outside is left out."""
@@ -80,10 +83,9 @@ def overlaid(
     block: Block,
     wide: int,
     glyphs: GlyphSet,
-    labels: Sequence[tuple[int, int, str, Role, str]],
+    labels: Sequence[Label],
 ) -> Block:
-    """The rows with labels where there is room for them: column, row, text, role and
-    which end of the text stands at the column."""
+    """The rows, with labels where there is room for them."""
     canvas = Canvas(wide, len(block), glyphs)
     for y, line in enumerate(block):
         canvas.put(y, line)

@@ -13,6 +13,7 @@ from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 
 ALL = frozenset({"all"})
+LOW = 20  # rows of a screen under which only what is needed now is shown
 
 
 class GuestKey(msgspec.Struct, frozen=True):

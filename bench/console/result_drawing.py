@@ -17,7 +17,7 @@ from bench.render.result import judged
 from bench.units import System, length_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
-MOST_HIGH = 14
+MOST_HIGH = 24
 
 
 def draw_result(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.console.canvas import overlaid
+from bench.console.canvas import Label, overlaid
 from bench.console.glyphs import GlyphSet
 from bench.console.plot import DotCanvas
 from bench.console.text import Block, Role
@@ -18,7 +18,7 @@ from bench.render.result import told_over
 from bench.units import System, rounded_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
-MOST_HIGH = 12
+MOST_HIGH = 24
 DOTS = 400  # dots of a line, more than any screen has
 
 
@@ -57,69 +57,64 @@ def draw_rotation(
     limit = q.tolerance or 0.0
     steep = 0.42 / max(abs(q.value) + q.uncertainty, limit * 1.2, 1e-9)
     if part.across:
-        return _across(q, part, jig, board, wide, high, glyphs, units, steep)
+        return _across(
+            q, jig, told_over(board, units), wide, high, glyphs, units, steep
+        )
     return _along(q, part, wide, high, glyphs, steep)
 
 
-def _across(q, part, jig, board, wide, high, g, units, steep):  # type: ignore[no-untyped-def]
+def _across(
+    q: Quantity,
+    jig: Jig | None,
+    length: float,
+    wide: int,
+    high: int,
+    glyphs: GlyphSet,
+    units: System,
+    steep: float,
+) -> Block:
     """A sled fence: its pivot stays, its free end stands off the line of square."""
-    canvas = DotCanvas(wide, high - 1, g)
+    canvas = DotCanvas(wide, high - 2, glyphs)
     free_left = jig is None or jig.pivot == "right"
+    limit = q.tolerance or 0.0
     for n in range(DOTS):
         x = n / (DOTS - 1)
         reach = (1.0 - x) if free_left else -x  # left of the pivot, as a share
-        for edge in (-(q.tolerance or 0.0), q.tolerance or 0.0):
-            if n % 8 < 4 and q.tolerance:
-                canvas.dot(x, 0.5 - edge * steep * abs(reach), "old-trace")
-        canvas.dot(x, 0.5 - q.value * steep * reach, part.role)
+        if n % 8 < 4 and limit:
+            canvas.dot(x, 0.5 - limit * steep * reach, "old-trace")
+            canvas.dot(x, 0.5 + limit * steep * reach, "old-trace")
+        canvas.dot(x, 0.5 - q.value * steep * reach, "wood")
     off = -q.value if free_left else q.value
-    length = told_over(board, units)
     much = rounded_words(abs(off) * length, q.uncertainty * length, units)
+    free, pivot = ("left", "right") if free_left else ("right", "left")
+    column = {"left": 0, "right": wide - 1}
     where = "away from you" if off > 0 else "toward you"
-    label = f"{'left' if free_left else 'right'} end {much} {where}"
-    row = 0 if off <= 0 else high - 2
-    end = "left" if free_left else "right"
-    texts = [
-        (1 if free_left else wide - 2, row, label, "strong", end),
-        (
-            wide - 2 if free_left else 1,
-            high - 1,
-            "pivot",
-            "faint",
-            "right" if free_left else "left",
-        ),
+    labels: list[Label] = [
+        (column[free], high - 2, f"{free} end {much} {where}", "strong", free),
+        (column[pivot], high - 2, "pivot", "faint", pivot),
         (wide // 2, high - 1, "you", "strong", "middle"),
     ]
-    if q.tolerance:
-        texts.append(
-            (
-                1 if free_left else wide - 2,
-                high - 1,
-                "between the dots: good enough",
-                "faint",
-                end,
-            )
-        )
-    return overlaid([*canvas.block(), []], wide, g, texts)
+    return overlaid([*canvas.block(), [], []], wide, glyphs, labels)
 
 
-def _along(q, part, wide, high, g, steep):  # type: ignore[no-untyped-def]
+def _along(
+    q: Quantity, part: Part, wide: int, high: int, glyphs: GlyphSet, steep: float
+) -> Block:
     """A blade or a rip fence: front below, rear above; the rear stands to one side."""
-    canvas = DotCanvas(wide, high, g)
-    share = 0.8 / wide * high  # a cell is about twice as high as wide
+    canvas = DotCanvas(wide, high - 1, glyphs)
+    limit = q.tolerance or 0.0
+    share = 0.8 * high / wide  # a cell is about twice as high as wide
     for n in range(DOTS):
         y = n / (DOTS - 1)
-        for edge in (-(q.tolerance or 0.0), q.tolerance or 0.0):
-            if n % 8 < 4 and q.tolerance:
-                canvas.dot(0.5 - edge * steep * share * y, y, "old-trace")
-        for off in (-0.004, 0.0, 0.004):
-            canvas.dot(0.5 + off - q.value * steep * share * y, y, part.role)
-    texts = [
-        (1, 0, f"rear of the {part.label}", "faint", "left"),
-        (1, high - 1, "front, you stand here", "strong", "left"),
+        if n % 8 < 4 and limit:
+            canvas.dot(0.5 - limit * steep * share * y, y, "old-trace")
+            canvas.dot(0.5 + limit * steep * share * y, y, "old-trace")
+        for thick in (-0.004, 0.0, 0.004):
+            canvas.dot(0.5 + thick - q.value * steep * share * y, y, part.role)
+    labels: list[Label] = [
+        (1, 0, "rear", "faint", "left"),
+        (1, high - 2, "front", "faint", "left"),
+        (wide - 2, high - 2, part.label, "faint", "right"),
+        (wide // 2, high - 1, "you", "strong", "middle"),
     ]
-    if q.tolerance:
-        texts.append(
-            (wide - 2, high - 1, "between the dots: straight enough", "faint", "right")
-        )
-    return overlaid(canvas.block(), wide, g, texts)
+    return overlaid([*canvas.block(), []], wide, glyphs, labels)

@@ -1,4 +1,4 @@
-"""What all screens of the console have: the strip above, the acts and the keys below."""
+"""What all screens have: the strip above, the acts and the keys below."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer
 
-from bench.console.host import ALL, Host
+from bench.console.host import ALL, LOW, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
@@ -30,8 +30,16 @@ KEYS = "keys"  # the action that lists all keys
 class ConsoleScreen(Screen[T]):
     """A subclass gives its body, its acts and its keys."""
 
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (56, "-normal"), (110, "-wide")]
-    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-high"), (40, "-tall")]
+    HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
+        (0, "-narrow"),
+        (56, "-normal"),
+        (110, "-wide"),
+    ]
+    VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
+        (0, "-low"),
+        (LOW, "-high"),
+        (40, "-tall"),
+    ]
     AUTO_FOCUS: ClassVar[str | None] = ""
     page: ClassVar[str] = ""  # its name for whoever started the console
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -121,15 +129,16 @@ class ConsoleScreen(Screen[T]):
             (_room(b.binding) for b in bound.values() if b.binding.action == KEYS),
             default=0,
         )
-        room, counted = self.app.size.width - spare, set()
+        room, fits = self.app.size.width - spare, dict[str, bool]()
         for key, active in bound.items():
             binding = active.binding
             if key in keys and binding.action.startswith(GUEST):
                 binding = dataclasses.replace(binding, description=keys[key].word())
-            if binding.show and binding.action not in {KEYS, *counted}:
-                room -= _room(binding)
-                counted.add(binding.action)
-                binding = dataclasses.replace(binding, show=room >= 0)
+            if binding.show and binding.action != KEYS:
+                if binding.action not in fits:
+                    fits[binding.action] = _room(binding) <= room
+                    room -= _room(binding) * fits[binding.action]
+                binding = dataclasses.replace(binding, show=fits[binding.action])
             out[key] = active._replace(binding=binding)
         return out
 

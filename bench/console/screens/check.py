@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
@@ -31,7 +32,7 @@ READS = ("cautions", "place")  # phases in which there is much to read and nothi
 
 class CheckScreen(WorkScreen):
     page = "check"
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("0,u", "undo", "undo pass", key_display="0"),
         Binding("8,d", "picture", "drawing", key_display="8"),
         Binding("plus,pagedown", "read_on", "read on", key_display="+"),
@@ -47,6 +48,15 @@ class CheckScreen(WorkScreen):
             SetUpPicture(),
             id="work",
         )
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        box = self.query_one("#cautions", VerticalScroll)
+        for what in ("virtual_size", "scroll_y", "size"):
+            self.watch(box, what, self._scrolled, init=False)
+
+    def _scrolled(self) -> None:
+        self.host.mark(frozenset({"ask"}))
 
     def view_changed(self, changed: frozenset[str]) -> None:
         ask = self.view.ask
@@ -80,7 +90,7 @@ class CheckScreen(WorkScreen):
     def _read(self) -> bool:
         """The end of the cautions has been on the screen."""
         box = self.query_one("#cautions", VerticalScroll)
-        return box.scroll_offset.y >= box.max_scroll_y
+        return box.size.height > 0 and box.scroll_offset.y >= box.max_scroll_y
 
     def can(self, action: str) -> bool:
         ask = self.view.ask
@@ -100,7 +110,6 @@ class CheckScreen(WorkScreen):
 
     def action_read_on(self) -> None:
         self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
-        self.call_after_refresh(self.host.mark, frozenset({"ask"}))
 
     def action_picture(self) -> None:
         self.toggle_class("-picture")

@@ -1,4 +1,4 @@
-"""How a check is taken: only the options that say something, each with what it takes."""
+"""How a check is taken: only the options that say something."""
 
 from __future__ import annotations
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import time
+from typing import ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Button, Static
@@ -19,7 +20,7 @@ class ConfirmScreen(ModalScreen[bool]):
     """Enter or Y is yes. A key that bounces, and the key that asked, are no answer."""
 
     AUTO_FOCUS = ""
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter,y", "yes", "yes", key_display="Enter"),
         Binding("0,n,escape,full_stop", "no", "no", key_display="0"),
     ]

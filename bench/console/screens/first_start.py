@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widget import Widget
 
@@ -18,6 +19,7 @@ from bench.console.widgets.large_figure import LiveFigure
 from bench.console.widgets.state_line import StateLine
 from bench.protocol import PutUnits
 
+MUCH = 100  # signs of a request beside which a low screen has no room for large digits
 WORDS: dict[first_start.Stage, str] = {
     "indicator": "find it",
     "travel": "find it",
@@ -28,7 +30,7 @@ WORDS: dict[first_start.Stage, str] = {
 
 class FirstStartScreen(WorkScreen):
     page = "first_start"
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("0,u", "skip", "skip", key_display="0"),
         Binding("2,a", "again", "again", key_display="2"),
         Binding("3", "units", "mm or inch", key_display="3"),
@@ -44,7 +46,8 @@ class FirstStartScreen(WorkScreen):
 
     def view_changed(self, changed: frozenset[str]) -> None:
         learn = self.view.learn
-        self.set_class(learn is not None and len(learn.words) > 100, "-reads")
+        much = learn is not None and len(learn.words) > MUCH
+        self.set_class(much or len(self.view.ports) > 1, "-reads")
 
     def acts(self) -> list[Act]:
         view, guide = self.view, self.host.guide

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
@@ -23,7 +24,7 @@ from bench.console.widgets.state_line import StateLine
 
 class HomeScreen(WorkScreen):
     page = "home"
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("1,c", "open('checks')", "check", key_display="1"),
         Binding("2,a", "again", "again", key_display="2"),
         Binding("4,m", "open('move')", "move", key_display="4"),
@@ -54,11 +55,7 @@ class HomeScreen(WorkScreen):
     def view_changed(self, changed: frozenset[str]) -> None:
         found = self.view.finding is not None
         self.set_class(found, "-found")
-        self.set_class(bool(self._drawn()), "-drawn")
-
-    def _drawn(self) -> bool:
-        finding = self.view.finding
-        return finding is not None and bool(finding.quantities)
+        self.set_class(bool(self.query_one(ResultPicture).text()), "-drawn")
 
     def acts(self) -> list[Act]:
         requests, view = self.requests, self.view

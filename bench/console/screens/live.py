@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widget import Widget
 
@@ -28,7 +29,7 @@ PRESSES = {
 
 class LiveScreen(WorkScreen):
     page = "live"
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("0,u", "undo", "slack off", key_display="0"),
         Binding("5,v", "end_live", "end live", key_display="5"),
     ]

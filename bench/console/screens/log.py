@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
 from textual import on
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
@@ -24,7 +25,7 @@ BECAME = {"made": "moved", "verified": "moved, proved"}
 class LogScreen(ConsoleScreen[None]):
     page = "past"
     AUTO_FOCUS = "DataTable"
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,j", "further", "further", key_display="+"),
         Binding("n,5", "notes", "notes", key_display="5"),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import ClassVar
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.widget import Widget
 
@@ -13,7 +14,7 @@ from bench.console.widgets.act_bar import Act
 
 
 class ReadingScreen(ConsoleScreen[None]):
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
         Binding("plus,pagedown,down", "read_on", "read on", key_display="+"),
     ]

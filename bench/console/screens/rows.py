@@ -13,6 +13,7 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from bench.console.host import LOW
 from bench.console.screens.base import ConsoleScreen
 from bench.console.screens.value import ValueScreen
 from bench.console.widgets.act_bar import Act
@@ -88,9 +89,10 @@ class RowsScreen(ConsoleScreen[None]):
             return
         self._rows = rows
         options = self.query_one(OptionList)
+        short = self.app.size.height < LOW
         at = options.highlighted or 0
         options.clear_options()
-        options.add_options(Option(_content(n, r)) for n, r in enumerate(rows))
+        options.add_options(Option(_content(n, r, short)) for n, r in enumerate(rows))
         if rows:
             options.highlighted = min(at, len(rows) - 1)
         else:
@@ -134,12 +136,12 @@ class RowsScreen(ConsoleScreen[None]):
         self.dismiss()
 
 
-def _content(index: int, row: Row) -> Content:
-    """`1  Words: value`, and the fainter line below."""
+def _content(index: int, row: Row, short: bool) -> Content:
+    """`1  Words: value`, and the fainter line below where it is not to be short."""
     digit = f"{index + 1}  " if index < 9 else "   "
     style = "bold" if row.leads else "$faint" if row.faint else ""
     value = "" if row.value is None else f": {row.value}"
     line = Content.styled(f"{digit}{row.words}{value}", style)
-    if not row.more:
+    if not row.more or (short and row.take is not None):
         return line
     return Content.assemble(line, "\n", (f"   {row.more}", "$faint"))

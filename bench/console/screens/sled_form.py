@@ -1,4 +1,4 @@
-"""A sled is described by number pad, and drawn from what was typed before it is kept."""
+"""A sled is described by number pad, and drawn as typed before it is kept."""
 
 from __future__ import annotations
 

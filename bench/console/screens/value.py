@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import ClassVar
 
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
@@ -22,7 +23,7 @@ class ValueScreen(ModalScreen[str]):
     """`accept` raises UnitsError or OptionError for what is no value; the words are
     shown and the value stays to be mended. Escape, or Enter on nothing, leaves it."""
 
-    BINDINGS = [
+    BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "leave it"),
         Binding("minus", "rub_out", "rub out", priority=True, show=False),
     ]

@@ -11,6 +11,7 @@ from textual.widgets import Button
 from bench.console.widgets.viewer import Viewer
 
 MOST = 4  # acts that stand there at once
+WIDEST = 40  # columns of the one that leads
 
 
 class Act(msgspec.Struct, frozen=True):
@@ -47,12 +48,27 @@ class ActBar(Viewer, Horizontal):
         if acts == self._acts:
             return
         self._acts = acts
-        self.display = bool(acts)
+        self._fit()
+
+    def on_resize(self) -> None:
+        self._fit()
+
+    def _fit(self) -> None:
+        """Each as wide as its words; the one that leads takes the rest. What does not
+        fit stands in the row of keys only."""
+        acts, room = self._acts or [], self.app.size.width
+        labels = [f"{act.key}  {act.word}" for act in acts]
+        wide = [len(label) + 5 for label in labels]
+        fits = [sum(wide[: n + 1]) <= room for n in range(len(acts))]
+        spare = room - sum(w for w, fit in zip(wide, fits, strict=True) if fit)
         for n, button in enumerate(self.query(ActButton)):
-            button.display = n < len(acts)
-            if n < len(acts):
-                button.label = f"{acts[n].key}  {acts[n].word}"
-                button.set_class(acts[n].leads, "-leads")
+            button.display = n < len(acts) and fits[n]
+            if button.display:
+                leads = acts[n].leads
+                more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
+                button.label = labels[n]
+                button.styles.width = wide[n] - 1 + more
+                button.set_class(leads, "-leads")
 
     @on(Button.Pressed)
     async def _pressed(self, event: Button.Pressed) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import zip_longest
-from typing import get_args
+from typing import ClassVar, get_args
 
 from rich.segment import Segment
 from rich.style import Style
@@ -17,7 +17,9 @@ from bench.console.widgets.viewer import Viewer
 class Drawing(Viewer):
     """A subclass says what is drawn; the style sheet says how each role looks."""
 
-    COMPONENT_CLASSES = {f"drawing--{role}" for role in get_args(Role)}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        f"drawing--{role}" for role in get_args(Role)
+    }
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
@@ -45,12 +47,14 @@ class Drawing(Viewer):
 
     def text(self) -> list[str]:
         """What stands in it, row by row."""
-        return [plain(line) for line in self._lines]
+        return [row for line in self._lines if (row := plain(line)).strip()]
 
     def _show(self, block: Block, high: int) -> None:
         lines = [*block, *([] for _ in range(high - len(block)))]
         regions: list[Region] = []
-        for y, (old, new) in enumerate(zip_longest(self._lines, lines, fillvalue=[])):
+        nothing: Line = []
+        pairs = zip_longest(self._lines, lines, fillvalue=nothing)
+        for y, (old, new) in enumerate(pairs):
             first, last = _differ(old, new)
             if first < last:
                 self._strips.pop(y, None)

@@ -34,8 +34,8 @@ class GuideWords(Words):
             yield ASKS[stage].format(leaf=leaf), "act"
         if first_start.bare(view):
             if not view.ports and (learn is None or learn.what == "indicator"):
-                plug = "No cable is heard yet: plug it in. `sweepgauge demo` pretends a saw."
-                yield plug, "faint"
+                yield "No cable is heard yet: plug it in.", "faint"
+                yield "`sweepgauge demo` pretends a saw.", "faint"
             one = self._troubled()
             if one is not None:
                 yield f"{one.name}: {one.words}", "faint"

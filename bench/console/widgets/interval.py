@@ -36,8 +36,5 @@ class Interval(Drawing):
         if other == way:  # a size: there is no other way
             ends, size = ("none", "much"), abs(q.value)
             return scale(size, q.uncertainty, q.tolerance, wide, g, ends, least=0.0)
-        if len(way) * 2 + 6 <= wide:
-            ends = (other, way) if q.value > 0 else (way, other)
-        else:
-            ends = ("one way", "the other")
+        ends = (other, way) if q.value > 0 else (way, other)
         return scale(q.value, q.uncertainty, q.tolerance, wide, g, ends)

@@ -93,7 +93,8 @@ class LiveFigure(LargeFigure):
         if shown is None or not view.here:
             return [[("no reading", "unsure")]]
         unit = readout.number(shown, view.units)[1]
-        lines: list[Line] = [[(f"{unit} {shown.name}", "strong")]]
+        name = "" if shown.role == "cable" else f" {shown.name}"
+        lines: list[Line] = [[(unit + name, "strong")]]
         if not shown.live:
             words, role = STATES.get(shown.state, shown.state), "unsure"
         elif not shown.fresh(view.clock()) and shown.at is not None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from bench.console.text import Block, Line, Role, width
+from bench.console.text import Block, Line, Role
 from bench.console.widgets.drawing import Drawing
+from bench.protocol import LiveMoveNotice
 
 WIDEST = 100
 
@@ -23,15 +24,19 @@ class LiveGauge(Drawing):
         role: Role = "bad" if live.past or live.wrong else "good"
         row: Line = [("  ", "text"), (g.full * done, role)]
         row.append((g.dash * (cells - done), "rule"))
-        band = self._band(live.tolerance, live.target, aim)
-        mark: Line = [("  " + " " * max(0, aim - band), "text")]
-        mark.append((f"[{'=' * (2 * band - 1)}]" if band else g.up_mark, "good"))
-        words = " there" if live.there else " good enough" if band else " the aim"
-        mark.append((words, "strong" if live.there else "faint"))
-        return [row, mark] if width(mark) <= wide else [row]
+        return [row, self._below(live, aim, cells)]
 
-    def _band(self, tolerance: float | None, target: float, aim: int) -> int:
-        """Cells from the aim to the end of the band that is good enough."""
-        if tolerance is None or not target:
-            return 0
-        return min(aim // 2, round(tolerance / abs(target) * aim))
+    def _below(self, live: LiveMoveNotice, aim: int, cells: int) -> Line:
+        """Below the bar: the band that is good enough, or the aim alone."""
+        words = "there" if live.there else "good enough"
+        role: Role = "strong" if live.there else "good"
+        share = (live.tolerance or 0.0) / abs(live.target or 1.0)
+        band = min(aim, round(share * aim))
+        first, last = aim - band, min(cells - 1, aim + band)
+        if last - first < len(words) + 3:
+            return [
+                ("  " + " " * aim + self.glyphs.up_mark, "strong"),
+                (f" {words}", role),
+            ]
+        inside = f" {words} ".center(last - first - 1, "=")
+        return [("  " + " " * first, "text"), (f"[{inside}]", role)]

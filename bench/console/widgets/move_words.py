@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bench.console.host import LOW
 from bench.console.widgets.words import Words
 from bench.render.result import leaves, short_move
 
@@ -18,5 +19,6 @@ class MoveWords(Words):
             return
         units = self.view.units
         yield short_move(finding.proposed, units), "act"
-        for text in leaves(finding.proposed, self.view.jig_gear(finding.jig), units):
+        told = leaves(finding.proposed, self.view.jig_gear(finding.jig), units)
+        for text in told[:1] if self.app.size.height < LOW else told:
             yield text, "text"

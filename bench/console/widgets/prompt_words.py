@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bench.console.host import LOW
 from bench.console.widgets.words import Words
-
-LOW = 20  # rows of a screen under which the question is left out
 
 
 class PromptWords(Words):
@@ -16,6 +15,8 @@ class PromptWords(Words):
         ask = self.view.ask
         if ask is None or ask.phase == "cautions":
             return
+        if ask.moving and self.app.size.height < LOW:
+            return  # hands are busy: the line says more than the words
         if self.app.size.height >= LOW and ask.phase == "place":
             yield self.view.question, "faint"
         if ask.remark:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bench.console.host import LOW
 from bench.console.widgets.words import Words
 from bench.protocol import Finding
 from bench.render import result
@@ -24,9 +25,21 @@ class ResultWords(Words):
         finding = self.finding()
         if finding is None or not finding.quantities:
             return self._nothing()
+        if self.app.size.height < LOW:
+            return self._shortly(finding)
         close = finding.verdict == "cannot-tell"
         what, act = self._what_is(finding), [self._act(finding)]
         return [*act, *what] if close else [*what, *act]
+
+    def _shortly(self, finding: Finding) -> list[tuple[str, str]]:
+        """Where there is little room: the danger, what to do, and the way."""
+        danger = self._what_is(finding)[:1] if self._warns(finding) else []
+        way = result.in_short(finding, self.view.units, self.view.board(finding))
+        return [*danger, self._act(finding), *([] if danger else [(way, "text")])]
+
+    def _warns(self, finding: Finding) -> bool:
+        dangerous = result.danger(finding, self.view.units) is not None
+        return dangerous or diagnosis(finding) is not None
 
     def _nothing(self) -> list[tuple[str, str]]:
         view = self.view

@@ -14,4 +14,5 @@ class SetUpPicture(Drawing):
         ask = self.view.ask
         if ask is None:
             return []
-        return draw_set_up(ask, self.view.jig_gear(), wide, high, self.glyphs)
+        jig, units = self.view.jig_gear(), self.view.units
+        return draw_set_up(ask, jig, wide, high, self.glyphs, units)

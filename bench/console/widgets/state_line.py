@@ -96,7 +96,7 @@ class StateLine(Drawing):
 
 
 def verdict_row(finding: Finding, glyphs: GlyphSet, wide: int) -> Line:
-    """Sign and verdict, what went wrong with a move, the check, its sled and its day."""
+    """Sign and verdict, what went wrong with a move, the check, the sled, the day."""
     sign, words, role = readout.verdict_line(finding.verdict, glyphs)
     wrong = diagnosis(finding)
     if wrong is not None:  # of the move, before all else

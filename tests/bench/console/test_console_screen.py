@@ -63,7 +63,7 @@ async def test_cautions_are_read_to_the_end_before_enter_counts(fake, scenes) ->
             assert not fake.of(Press)
             await pilot.press("enter")
             await pilot.pause(0.02)
-            seen += "\n".join(pilot.app.grid.text())
+            seen += "\n".join(pilot.scenes.rows(app))
         for caution in scenes.cautions:
             assert caution.split()[-1] in seen
         await pilot.press("enter")
@@ -115,11 +115,11 @@ async def test_the_line_grows_and_readings_set_aside_become_crosses(fake, scenes
     async with scenes.screen(fake) as (app, pilot):
         fake.say(PassNotice("a", "handle-left", "running"), Points("a", travel[:50], reading[:50]))
         await scenes.until(pilot, lambda t: any("\u2801" <= c <= "\u28ff" for c in t))
-        assert "×" not in "\n".join(app.grid.text())
+        assert "×" not in "\n".join(scenes.rows(app))
         fake.say(Points("a", travel[50:], reading[50:]))
         fake.say(PassNotice("a", "handle-left", "kept", True, 2, 3, 100, 0.0003, 198.0, "2 of 3 kept."))
         await scenes.until(pilot, lambda t: "2 of 3 kept." in t)
-        assert len(app.state.passes[0].travel) == 100
+        assert len(app.view.passes[0].travel) == 100
         aside = [r + (0.04 if n in (20, 21) else 0.0) for n, r in enumerate(reading)]
         fake.say(FittedPass("a", "handle-left", True, travel, aside, [20, 21], 0.0003, 2.4))
         await scenes.until(pilot, lambda t: "×" in t and "set aside" in t)
@@ -147,10 +147,10 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         for action in ACTIONS:
             assert shown(action.keys[0]) in text
             assert action.help[:30] in text
-        app.navigation.cursor = next(n for n, a in enumerate(app.controller.actions) if a.name == "limits")
+        app.NAV.cursor = next(n for n, a in enumerate(app.controller.actions) if a.name == "limits")
         await pilot.press("enter")
         await scenes.until(pilot, lambda t: "What limits" in t)
-        assert app.navigation.page == "limits"
+        assert app.NAV.page == "limits"
 
 
 async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> None:
@@ -187,7 +187,7 @@ async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(
         assert rows(app) == ["Begin", "Sweeps at so many even turns", "Place of the spot at the rear"]
         await pilot.press("2", "9", "9", "enter")
         await scenes.until(pilot, lambda t: "! It takes a whole number from 1 to 72, not '99'." in t)
-        assert (app.navigation.typing, app.navigation.typed, app.navigation.options) == (
+        assert (app.NAV.typing, app.NAV.typed, app.NAV.options) == (
             "option:turns",
             "99",
             {},
@@ -234,8 +234,8 @@ class Clock:
     """The screen's clock, put on by hand."""
 
     def __init__(self, app) -> None:
-        self.now, self._real = 0.0, app.state.clock
-        app.state.clock = lambda: self._real() + self.now
+        self.now, self._real = 0.0, app.view.clock
+        app.view.clock = lambda: self._real() + self.now
 
 
 @pytest.mark.parametrize("yes", ["enter", "y"])
@@ -279,7 +279,7 @@ async def test_enter_on_the_list_of_all_keys_asks_and_does_not_answer(fake, scen
         clock = Clock(app)
         await pilot.press("slash")
         give_up = next(n for n, row in enumerate(app.controller.rows()) if "Give up" in row.words)
-        app.navigation.cursor = give_up
+        app.NAV.cursor = give_up
         for _ in range(3):
             await pilot.press("enter")
             clock.now += 1.0
@@ -301,7 +301,7 @@ async def test_a_live_move_and_the_screen_are_left_by_two_keys(fake, scenes) -> 
             for _ in range(3):
                 await pilot.press(key)
                 clock.now += 1.0
-        assert app.navigation.sure == "leave" and not fake.of(Live)
+        assert app.NAV.sure == "leave" and not fake.of(Live)
         await pilot.press("5")
         clock.now += 1.0
         await pilot.press("enter")
@@ -379,7 +379,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
         fake.say(Saved("move", "f1"), LiveMoveNotice(False, "end", "Tight. Take the verifying passes."))
         text = await scenes.until(pilot, lambda t: "The move is noted." in t)
         assert "Take the verifying passes." in text
-        assert app.state.live is None
+        assert app.view.live is None
         assert len(fake.of(Press)) == 1
 
 

@@ -21,7 +21,7 @@ async def screen(fake, scenes, size):
     app = make_console(fake.path, look="shop")
     async with app.run_test(size=size) as pilot:
         await scenes.until(
-            pilot, lambda t: bool(t.strip()) and app.state.status_known and bool(app.state.checks)
+            pilot, lambda t: bool(t.strip()) and app.view.status_known and bool(app.view.checks)
         )
         yield app, pilot
 
@@ -120,9 +120,9 @@ async def test_the_wheel_goes_through_a_list(fake, scenes) -> None:
         await pilot.press("slash")
         await scenes.until(pilot, lambda t: "All keys" in t)
         app.controller.wheel(3)
-        assert app.navigation.cursor == 3
+        assert app.NAV.cursor == 3
         app.controller.wheel(-9)
-        assert app.navigation.cursor == 0
+        assert app.NAV.cursor == 0
 
 
 async def test_no_first_key_means_two_things_at_once(fake, scenes) -> None:
@@ -172,13 +172,13 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(fak
         place = bar(app)["give-up"]
         for _ in range(4):
             await touch(pilot, place)
-            app.navigation.sure_at -= 1.0  # a second has gone by
-            assert app.navigation.page == "work" or app.navigation.sure is None
+            app.NAV.sure_at -= 1.0  # a second has gone by
+            assert app.NAV.page == "work" or app.NAV.sure is None
         assert not fake.of(Abandon)
-        app.navigation.home()
+        app.NAV.home()
         app.controller.do(place.action)
         await pilot.pause(0.03)
-        app.navigation.sure_at -= 1.0
+        app.NAV.sure_at -= 1.0
         app._draw_now()
         await touch(pilot, bar(app)["press"])
         assert len(fake.of(Abandon)) == 1

@@ -19,7 +19,7 @@ from bench.settings.settings_file import load
 
 
 def seen(app) -> str:
-    return "\n".join(app.grid.text())
+    return "\n".join(scenes.rows(app))
 
 
 def flat(text: str) -> str:
@@ -76,7 +76,7 @@ async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_ben
             await until(pilot, lambda t: "3 of 4" in t and "Rest the tip" in t)
             await pilot.press("0")
             await until(pilot, lambda t: "The sled" in t and "Pivot to blade" in t)
-            assert app.state.learn is None
+            assert app.view.learn is None
             assert load(bench.settings_file).gear.travel.by_marks
             assert all(len(line.rstrip()) <= size[0] for line in seen(app).splitlines())
 
@@ -135,7 +135,7 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await bench.start()
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
             await pilot.press("9")
-            app.navigation.sure_at -= 1.0  # a second has gone by
+            app.NAV.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "No indicator is known yet" in t)
             await pilot.press("enter", "1")
@@ -148,7 +148,7 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
             await pilot.press("9")
-            app.navigation.sure_at -= 1.0  # a second has gone by
+            app.NAV.sure_at -= 1.0  # a second has gone by
             await pilot.press("enter")
             await until(pilot, lambda t: "PROVE" not in t)
 
