@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
@@ -75,6 +76,7 @@ class Console(App[None]):
             path, self._heard, self._connection, greeting=GREETING, early=early
         )
         self.requests = Requests(self.view, self.guide, self.client.send)
+        self.last_key = ""  # none by touch
         self.drawn = 0  # times anything was shown anew, for whoever measures
         # monotonic s, when a true reading was first shown
         self.first_reading: float | None = None
@@ -224,7 +226,6 @@ class Console(App[None]):
         self.push_screen(make_page(page))
 
     def action_keys(self) -> None:
-        self.seen()
         active = self.screen.active_bindings.values()
         keys = {(b.binding.action): b for b in reversed(list(active)) if b.enabled}
         wanted = [b for b in reversed(list(keys.values())) if _told(b.binding)]
@@ -240,7 +241,7 @@ class Console(App[None]):
 
     def action_leave(self) -> None:
         words = "Leave the screen? A check in progress goes on in the daemon."
-        self.push_screen(make_page("confirm", words, "minus"), self._left)
+        self.push_screen(make_page("confirm", words, self.last_key), self._left)
 
     def _left(self, sure: bool | None) -> None:
         if sure:
@@ -263,8 +264,11 @@ class Console(App[None]):
         if view.notes_unseen and self.client.send(NotesSeen(len(view.notes))):
             view.notes_unseen = False
 
-    def on_key(self) -> None:
-        self.seen()
+    async def on_event(self, event: events.Event) -> None:
+        if isinstance(event, events.Key | events.MouseDown):
+            self.last_key = event.key if isinstance(event, events.Key) else ""
+            self.seen()
+        await super().on_event(event)
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette lists what the keys of the screen do."""

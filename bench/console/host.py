@@ -43,6 +43,7 @@ class Host(Protocol):
     requests: Requests
     guide: Guide
     guest: Guest | None
+    last_key: str
 
     @property
     def glyphs(self) -> GlyphSet: ...

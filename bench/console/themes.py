@@ -7,9 +7,13 @@ carry the meaning, colour only helps.
 
 from __future__ import annotations
 
+from functools import cache
+
+from rich.style import Style
 from textual.theme import Theme
 
 from bench.console.glyphs import PLAIN, RICH, GlyphSet
+from bench.console.text import Role
 
 _PLAIN_STYLES = {
     "good-style": "bold",
@@ -91,6 +95,47 @@ TUBE = _theme(
 )  # fmt: skip
 THEMES = (SHOP, PENCIL, TUBE)
 NAMES = tuple(theme.name for theme in THEMES)
+
+
+# how each role looks: the variable of its colour, that of its ground, and attributes
+_ROLES: dict[Role, tuple[str, str, str]] = {
+    "text": ("", "", ""),
+    "strong": ("strong", "", "bold"),
+    "faint": ("faint", "", ""),
+    "good": ("good", "", "good-style"),
+    "bad": ("bad", "", "bad-style"),
+    "unsure": ("unsure", "", "unsure-style"),
+    "caution": ("caution", "", ""),
+    "act": ("strong", "", "bold"),
+    "number": ("number", "", ""),
+    "stale": ("stale", "", ""),
+    "bar": ("bar-text", "bar", "bold"),
+    "bar-good": ("bar-text", "bar", "bold"),
+    "bar-bad": ("bar-bad-text", "bar-bad", "bold"),
+    "bar-unsure": ("bar-key", "bar", "bar-unsure-style"),
+    "rule": ("rule", "", ""),
+    "wood": ("wood", "", ""),
+    "steel": ("steel", "", ""),
+    "probe": ("probe", "", "bold"),
+    "trace": ("trace", "", ""),
+    "old-trace": ("old-trace", "", ""),
+    "aside": ("bad", "", "bold"),
+}
+
+
+@cache
+def role_styles(theme: str) -> dict[Role, Style]:
+    """The style of each role of what is drawn, in the theme of that name."""
+    look = find_theme(theme) if theme in NAMES else SHOP
+    variables = {"": str(look.foreground), "ground": str(look.background)}
+    variables |= look.variables
+    return {
+        role: Style.parse(
+            f"{variables.get(attributes, attributes)} {variables[colour]}"
+            f" on {variables[ground or 'ground']}"
+        )
+        for role, (colour, ground, attributes) in _ROLES.items()
+    }
 
 
 def find_theme(name: str) -> Theme:

@@ -116,7 +116,7 @@ class CheckScreen(WorkScreen):
 
     def action_give_up(self) -> None:
         words = "Give up this check? What was measured stays in the log."
-        self.app.push_screen(ConfirmScreen(words, "9"), self._given_up)
+        self.app.push_screen(ConfirmScreen(words, self.host.last_key), self._given_up)
 
     def _given_up(self, sure: bool | None) -> None:
         if sure:

@@ -71,7 +71,7 @@ class LiveScreen(WorkScreen):
 
     def action_end_live(self) -> None:
         words = "End the live move? What was moved so far is not noted."
-        self.app.push_screen(ConfirmScreen(words, "5"), self._ended)
+        self.app.push_screen(ConfirmScreen(words, self.host.last_key), self._ended)
 
     def _ended(self, sure: bool | None) -> None:
         if sure and self.view.live is not None:

@@ -96,7 +96,7 @@ class SledForm(RowsScreen):
         if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:
             self._kept(True)
         else:
-            self.app.push_screen(ConfirmScreen(NO_MOVE), self._kept)
+            self.app.push_screen(ConfirmScreen(NO_MOVE, self.host.last_key), self._kept)
 
     def _kept(self, sure: bool | None) -> None:
         jig = described(self._given)

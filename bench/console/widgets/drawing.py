@@ -3,29 +3,24 @@
 from __future__ import annotations
 
 from itertools import zip_longest
-from typing import ClassVar, get_args
 
 from rich.segment import Segment
-from rich.style import Style
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bench.console.text import Block, Line, Role, cells, plain
+from bench.console.text import Block, Line, cells, plain
+from bench.console.themes import role_styles
 from bench.console.widgets.viewer import Viewer
 
 
 class Drawing(Viewer):
-    """A subclass says what is drawn; the style sheet says how each role looks."""
-
-    COMPONENT_CLASSES: ClassVar[set[str]] = {
-        f"drawing--{role}" for role in get_args(Role)
-    }
+    """A subclass says what is drawn; the theme says how each role looks."""
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
         self._lines: Block = []
         self._strips: dict[int, Strip] = {}
-        self._styles: dict[Role, Style] = {}
+        self._look = ""  # the theme in which the strips are drawn
 
     def draw(self, wide: int, high: int) -> Block:
         """At most `high` rows of at most `wide` columns."""
@@ -39,11 +34,6 @@ class Drawing(Viewer):
     def on_resize(self) -> None:
         self._strips.clear()
         self.show_view()
-
-    def notify_style_update(self) -> None:
-        super().notify_style_update()
-        self._styles.clear()
-        self._strips.clear()
 
     def text(self) -> list[str]:
         """What stands in it, row by row."""
@@ -63,18 +53,17 @@ class Drawing(Viewer):
         if regions:
             self.refresh(*_joined(regions))
 
-    def _style(self, role: Role) -> Style:
-        if role not in self._styles:
-            self._styles[role] = self.get_component_rich_style(f"drawing--{role}")
-        return self._styles[role]
-
     def render_line(self, y: int) -> Strip:
-        wide = self.size.width
+        wide, look = self.size.width, self.app.theme
+        if look != self._look:
+            self._look = look
+            self._strips.clear()
         strip = self._strips.get(y)
         if strip is None or strip.cell_length != wide:
             line = self._lines[y] if y < len(self._lines) else []
-            segments = [Segment(text, self._style(role)) for text, role in line]
-            strip = Strip(segments).adjust_cell_length(wide, self._style("text"))
+            styles = role_styles(look)
+            segments = [Segment(text, styles[role]) for text, role in line]
+            strip = Strip(segments).adjust_cell_length(wide, styles["text"])
             self._strips[y] = strip
         return strip
 
