@@ -19,7 +19,7 @@ from typing import Any, ClassVar
 
 from textual import events
 from textual.app import App, SystemCommand
-from textual.binding import Binding, BindingType
+from textual.binding import ActiveBinding, Binding, BindingType
 from textual.screen import Screen
 from textual.theme import Theme
 
@@ -30,7 +30,7 @@ from bench.console.greeting import GREETING
 from bench.console.host import ALL, Guest
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
-from bench.console.screens import PLACES, Place, make_page
+from bench.console.screens import PLACES, SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen
 from bench.console.view_model import ViewModel
 from bench.protocol import AnyNotification, NotesSeen
@@ -49,9 +49,7 @@ class Console(App[None]):
 
     TITLE = "sweepgauge"
     CSS_PATH = "console.tcss"
-    SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = {
-        str(place): make for place, make in PLACES.items()
-    }
+    SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("slash,question_mark,f1", "keys", "all keys", key_display="/"),
         Binding("asterisk,t", "look", "look", key_display="*", show=False),
@@ -76,18 +74,21 @@ class Console(App[None]):
             path, self._heard, self._connection, greeting=GREETING, early=early
         )
         self.requests = Requests(self.view, self.guide, self.client.send)
+        self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
         self.last_key = ""  # none by touch
         self.drawn = 0  # times anything was shown anew, for whoever measures
         # monotonic s, when a true reading was first shown
         self.first_reading: float | None = None
-        self._place: Place = "home"
+        self._place: Place | None = None  # none until it is known how things stand
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._listening: asyncio.Task[None] | None = None
         for theme in themes.THEMES:
             self.register_theme(theme)
-        self.theme = look.name
+        # set before anything is styled, so that nothing is styled twice
+        self.set_reactive(App.theme, look.name)
+        self.stylesheet.set_variables(self.get_css_variables())
 
     @property
     def glyphs(self) -> GlyphSet:
@@ -100,7 +101,6 @@ class Console(App[None]):
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
-        await self.push_screen(self._place)
         self._listening = loop.create_task(self.client.run())
         self.set_interval(AGEING, self._age)
         if self.guest is not None:
@@ -210,7 +210,11 @@ class Console(App[None]):
     def _go_to_place(self) -> None:
         """Change the lowest screen; a page that lies over it is not taken away."""
         place = self.place()
-        if place != self._place and len(self.screen_stack) == 2:
+        if self._place is None:
+            if self.view.status_known or self.view.away_since is not None:
+                self._place = place
+                self.push_screen(place)
+        elif place != self._place and len(self.screen_stack) == 2:
             self._place = place
             self.switch_screen(place)
 
@@ -223,13 +227,13 @@ class Console(App[None]):
     # ---- keys ------------------------------------------------------------------------
 
     def open(self, page: str) -> None:
-        self.push_screen(make_page(page))
+        self.push_screen(page if page in SCREENS else make_page(page))
 
     def action_keys(self) -> None:
         active = self.screen.active_bindings.values()
-        keys = {(b.binding.action): b for b in reversed(list(active)) if b.enabled}
-        wanted = [b for b in reversed(list(keys.values())) if _told(b.binding)]
-        self.push_screen(make_page("keys", wanted))
+        keys = {b.binding.action: b for b in reversed(list(active)) if b.enabled}
+        self.keys_below = [b for b in reversed(keys.values()) if _told(b.binding)]
+        self.push_screen("keys")
 
     def action_look(self) -> None:
         self.next_look()

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 import msgspec
+from textual.binding import ActiveBinding
 
 from bench.console.first_start import Guide
 from bench.console.glyphs import GlyphSet
@@ -13,7 +14,8 @@ from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 
 ALL = frozenset({"all"})
-LOW = 20  # rows of a screen under which only what is needed now is shown
+NARROW = 72  # columns under which words and drawing do not stand side by side
+LOW = 22  # rows of a screen under which only what is needed now is shown
 
 
 class GuestKey(msgspec.Struct, frozen=True):
@@ -44,6 +46,7 @@ class Host(Protocol):
     guide: Guide
     guest: Guest | None
     last_key: str
+    keys_below: list[ActiveBinding]
 
     @property
     def glyphs(self) -> GlyphSet: ...

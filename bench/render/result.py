@@ -26,6 +26,7 @@ from bench.units import (
     give_or_take,
     length_words,
     per_words,
+    rounded_words,
     slope_words,
 )
 
@@ -244,6 +245,15 @@ def next_act(finding: Finding | None, units: System) -> str:
             return remark_words(act, units)
         return "Put it right, then check again."
     return "Measured; no limit is set for a verdict."
+
+
+def short_size(finding: Finding, units: System, board: float | None) -> str:
+    """The judged size alone, in as many digits as its uncertainty carries; a rip
+    fence's way with it."""
+    q = judged(finding)
+    span = told_over(board, units) if q.unit == "rad" else 1.0
+    much = rounded_words(abs(q.value) * span, q.uncertainty * span, units)
+    return f"{q.way} {much}" if q.way in (OPENS, CLOSES) else much
 
 
 def row(finding: Finding, units: System, board: float | None, sign: str) -> str:

@@ -3,6 +3,8 @@ up."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from importlib import import_module
 from typing import Any, Literal
 
@@ -40,3 +42,14 @@ def make_page(page: str, *given: Any) -> Any:
     """The screen of that name. Raises KeyError."""
     module, name = _PAGES[page]
     return getattr(import_module(f"{__name__}.{module}"), name)(*given)
+
+
+# those that are made once and put up again and again, which takes no time
+SCREENS: dict[str, Callable[[], Any]] = {
+    **{str(place): make for place, make in PLACES.items()},
+    **{
+        page: partial(make_page, page)
+        for page in _PAGES
+        if page not in ("sled_form", "confirm")
+    },
+}

@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer
 
-from bench.console.host import ALL, LOW, Host
+from bench.console.host import ALL, LOW, NARROW, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
@@ -32,7 +32,7 @@ class ConsoleScreen(Screen[T]):
 
     HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
         (0, "-narrow"),
-        (56, "-normal"),
+        (NARROW, "-normal"),
         (110, "-wide"),
     ]
     VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012

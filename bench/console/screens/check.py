@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 
+from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
@@ -83,7 +84,7 @@ class CheckScreen(WorkScreen):
             out.append(Act("Enter", word, "press", leads=True))
         if self.requests.can_undo:
             out.append(Act("0", "undo pass", "undo"))
-        if ask.phase == "place" and self.app.size.width < 56:
+        if ask.phase == "place" and self.app.size.width < NARROW:
             out.append(Act("8", "drawing", "picture"))
         return out
 
@@ -97,7 +98,11 @@ class CheckScreen(WorkScreen):
         if action == "undo":
             return self.requests.can_undo
         if action == "picture":
-            return self.app.size.width < 56 and ask is not None and ask.phase == "place"
+            return (
+                self.app.size.width < NARROW
+                and ask is not None
+                and ask.phase == "place"
+            )
         if action == "read_on":
             return ask is not None and ask.phase == "cautions" and not self._read()
         return True

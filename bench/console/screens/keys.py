@@ -11,12 +11,8 @@ class KeysScreen(RowsScreen):
     page = "keys"
     title_words = "All keys"
 
-    def __init__(self, keys: list[ActiveBinding]) -> None:
-        super().__init__()
-        self._active = keys
-
     def rows(self) -> list[Row]:
-        return [self._row(key) for key in self._active]
+        return [self._row(key) for key in self.host.keys_below]
 
     def _row(self, key: ActiveBinding) -> Row:
         binding = key.binding

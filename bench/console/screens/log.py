@@ -17,6 +17,7 @@ from bench.console.screens.past_result import PastResultScreen
 from bench.console.widgets.act_bar import Act
 from bench.protocol import Finding
 from bench.render import result
+from bench.units import length_words
 
 NARROW = 60  # columns under which only day, verdict and check have room
 BECAME = {"made": "moved", "verified": "moved, proved"}
@@ -32,7 +33,7 @@ class LogScreen(ConsoleScreen[None]):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield Static(f"Results of {self.view.the_jig or 'all sleds'}", id="title")
+        yield Static(id="title", markup=False)
         yield DataTable(cursor_type="row", zebra_stripes=False, id="results")
 
     def acts(self) -> list[Act]:
@@ -41,6 +42,9 @@ class LogScreen(ConsoleScreen[None]):
     def on_mount(self) -> None:
         super().on_mount()
         self._shown: list[Finding] = []
+
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
         self.requests.past()
 
     def on_resize(self) -> None:
@@ -56,12 +60,20 @@ class LogScreen(ConsoleScreen[None]):
         if findings == self._shown:
             return
         self._shown = list(findings)
+        self.query_one("#title", Static).update(self._heading())
         table = self.query_one(DataTable)
         wide = self.app.size.width >= NARROW
         table.clear(columns=True)
-        table.add_columns("day", "verdict", "check", *(["result", "move"] * wide))
+        table.add_columns("day", "verdict", "check", *(["found", "move"] * wide))
         for finding in findings:
             table.add_row(*self._row(finding, wide))
+
+    def _heading(self) -> str:
+        words = f"Results of {self.view.the_jig or 'all sleds'}"
+        board = self.view.widest_board()
+        if board is None:
+            return words
+        return f"{words}, sled fence across {length_words(board, self.view.units)}"
 
     def _row(self, finding: Finding, wide: bool) -> list[str]:
         glyphs, view = self.host.glyphs, self.view
@@ -75,7 +87,7 @@ class LogScreen(ConsoleScreen[None]):
             return row
         much = ""
         if finding.quantities:
-            much = result.in_short(finding, view.units, view.board(finding))
+            much = result.short_size(finding, view.units, view.board(finding))
         return [*row, much, BECAME.get(view.moves.get(finding.id, ""), "")]
 
     # ---- keys ------------------------------------------------------------------------

@@ -75,6 +75,11 @@ class RowsScreen(ConsoleScreen[None]):
         self._rows: list[Row] = []
         self.fill()
 
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        if self._rows:
+            self.query_one(OptionList).highlighted = 0
+
     def view_changed(self, changed: frozenset[str]) -> None:
         if changed & self.watches or "all" in changed:
             self.fill()

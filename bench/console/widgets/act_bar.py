@@ -6,8 +6,8 @@ import msgspec
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.widgets import Button
 
+from bench.console.widgets.act_button import ActButton
 from bench.console.widgets.viewer import Viewer
 
 MOST = 4  # acts that stand there at once
@@ -24,10 +24,6 @@ class Act(msgspec.Struct, frozen=True):
     leads: bool = False
 
 
-class ActButton(Button, can_focus=False):
-    """Three rows: a target for a thumb. Keys are the screen's own."""
-
-
 class ActBar(Viewer, Horizontal):
     """The screen says which acts there are; the first one is what Enter does."""
 
@@ -37,7 +33,7 @@ class ActBar(Viewer, Horizontal):
 
     def compose(self) -> ComposeResult:
         for n in range(MOST):
-            yield ActButton("", id=f"act-{n}")
+            yield ActButton(id=f"act-{n}")
 
     def on_mount(self) -> None:
         self._acts: list[Act] | None = None
@@ -66,12 +62,12 @@ class ActBar(Viewer, Horizontal):
             if button.display:
                 leads = acts[n].leads
                 more = max(0, min(spare, WIDEST - wide[n])) if leads else 0
-                button.label = labels[n]
+                button.say(labels[n])
                 button.styles.width = wide[n] - 1 + more
                 button.set_class(leads, "-leads")
 
-    @on(Button.Pressed)
-    async def _pressed(self, event: Button.Pressed) -> None:
+    @on(ActButton.Touched)
+    async def _touched(self, event: ActButton.Touched) -> None:
         event.stop()
         place = int(str(event.button.id).removeprefix("act-"))
         if self._acts is not None and place < len(self._acts):

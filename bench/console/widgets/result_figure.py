@@ -29,10 +29,9 @@ class ResultFigure(LiveFigure):
 
     def _told(self, finding: Finding) -> tuple[str, str]:
         """Figures and unit, in as many digits as its uncertainty carries."""
-        q, units = result.judged(finding), self.view.units
-        span = 1.0
-        if q.unit == "rad":
-            span = result.told_over(self.view.board(finding), units)
+        board, units = self.view.board(finding), self.view.units
+        q, span = result.judged(finding), result.told_over(board, units)
+        span = span if q.unit == "rad" else 1.0
         words = rounded_words(abs(q.value) * span, q.uncertainty * span, units)
         figures, _, unit = words.partition(" ")
         return figures, unit

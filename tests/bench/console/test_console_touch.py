@@ -6,7 +6,7 @@ import msgspec
 import pytest
 from textual.widgets import OptionList
 
-from bench.console.screens.confirm import ConfirmScreen
+from bench.console.screens import confirm
 from bench.console.widgets.act_bar import ActButton
 from bench.protocol import Abandon, Begin, LiveMoveNotice, Press, PromptChanged, Undo
 
@@ -18,8 +18,9 @@ SIZES = [
 ROWS, COLUMNS = 3, 8  # of a target in a sweep, at the least
 
 
-def bar(app) -> dict[str, ActButton]:
+async def bar(app, pilot) -> dict[str, ActButton]:
     """The acts by their words: each large enough, on the screen, none over another."""
+    await pilot.pause(0.05)
     buttons = [b for b in app.screen.query(ActButton) if b.display]
     taken: set[int] = set()
     for one in buttons:
@@ -43,17 +44,17 @@ async def test_a_sweep_is_had_with_one_hand(fake, scenes, size) -> None:
     fake.run = scenes.running(scenes.place)
     async with scenes.screen(fake, size=size) as (app, pilot):
         await scenes.until(pilot, lambda t: "it stands" in t)
-        await touch(pilot, bar(app)["it stands"])
+        await touch(pilot, (await bar(app, pilot))["it stands"])
         assert len(fake.of(Press)) == 1
         fake.say(PromptChanged("r1", "fence-square", "big-sled", scenes.push))
         await scenes.until(pilot, lambda t: "READY" in t and "undo pass" in t)
-        assert set(bar(app)) == {"undo pass"}
-        await touch(pilot, bar(app)["undo pass"])
+        assert set(await bar(app, pilot)) == {"undo pass"}
+        await touch(pilot, (await bar(app, pilot))["undo pass"])
         assert len(fake.of(Undo)) == 1
         moving = msgspec.structs.replace(scenes.push, moving=True)
         fake.say(PromptChanged("r1", "fence-square", "big-sled", moving))
         await scenes.until(pilot, lambda t: "MOVING" in t)
-        assert "undo pass" in bar(app)
+        assert "undo pass" in await bar(app, pilot)
 
 
 async def test_the_live_move_is_answered_and_taken_back_by_touch(fake, scenes) -> None:
@@ -62,18 +63,18 @@ async def test_the_live_move_is_answered_and_taken_back_by_touch(fake, scenes) -
         live = LiveMoveNotice(True, "lean", "Words.", True, "left", "away", 0.05, False, 0.09, 0.14, 0.08)
         fake.say(live)
         await scenes.until(pilot, lambda t: "it is leaned" in t)
-        await touch(pilot, bar(app)["it is leaned"])
-        assert len(fake.of(Press)) == 1 and "slack off" not in bar(app)
+        await touch(pilot, (await bar(app, pilot))["it is leaned"])
+        assert len(fake.of(Press)) == 1 and "slack off" not in await bar(app, pilot)
         fake.say(msgspec.structs.replace(live, phase="tighten", drawn=-0.03))
         await scenes.until(pilot, lambda t: "it is tight" in t and "slack off" in t)
-        await touch(pilot, bar(app)["slack off"])
+        await touch(pilot, (await bar(app, pilot))["slack off"])
         assert len(fake.of(Undo)) == 1
 
 
 async def test_a_check_is_begun_by_touch_alone(fake, scenes) -> None:
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
         await scenes.until(pilot, lambda t: "begin a check" in t)
-        await touch(pilot, bar(app)["begin a check"])
+        await touch(pilot, (await bar(app, pilot))["begin a check"])
         await scenes.until(pilot, lambda t: "Which check?" in t)
         for _ in range(2):  # the first check; begin
             await pilot.click(OptionList, offset=(5, 0))
@@ -81,13 +82,15 @@ async def test_a_check_is_begun_by_touch_alone(fake, scenes) -> None:
         assert fake.of(Begin)[0].check == "fence-square"
 
 
-async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(fake, scenes) -> None:
+async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(
+    fake, scenes, monkeypatch
+) -> None:
     """Nor does one that taps yes at once; after a moment it does."""
     fake.run = scenes.running(scenes.push)
     now = [100.0]
+    monkeypatch.setattr(confirm, "monotonic", lambda: now[0])
     async with scenes.screen(fake, size=(40, 15)) as (app, pilot):
-        await scenes.until(pilot, lambda t: "READY" in t)
-        await pilot.click("FooterKey", offset=(1, 0))
+        await scenes.until(pilot, lambda t: "READY" in t and "give up" in t)
         footer = next(k for k in app.screen.query("FooterKey") if k.key == "9")
         place = footer.region.offset
         for _ in range(3):
@@ -95,8 +98,7 @@ async def test_a_finger_that_taps_one_place_again_and_again_gives_nothing_up(fak
             await pilot.pause(0.03)
         assert not fake.of(Abandon)
         screen = app.screen
-        assert isinstance(screen, ConfirmScreen)
-        screen._clock = lambda: now[0]
+        assert isinstance(screen, confirm.ConfirmScreen)
         screen._since = 100.0
         await pilot.click("#yes")
         assert not fake.of(Abandon)
