@@ -35,12 +35,16 @@ class Unread(msgspec.Struct, frozen=True):
 class Quantity(msgspec.Struct, frozen=True):
     name: str
     value: float
-    unit: Literal["rad", "mm"]
+    # "1/mm" is a curvature: rad of heading a mm of travel
+    unit: Literal["rad", "mm", "1/mm"]
     uncertainty: float
-    degrees_of_freedom: float | None
+    degrees_of_freedom: float | None = None
     tolerance: float | None = None
     verdict: Verdict | None = None
     way: str | None = None
+    # mm: the length of what an angle is an angle of, over which a person is told it;
+    # None: the user's own board
+    over: float | None = None
 
 
 class SweepRow(msgspec.Struct, frozen=True):
@@ -71,6 +75,7 @@ class Move(msgspec.Struct, frozen=True):
     leaves: list[float]
     leaves_left_over: float  # distance minus leaves
     text: str
+    fence: Literal["left", "right"] | None = None  # which of a mitre sled's two
 
 
 class Settle(msgspec.Struct, frozen=True):
@@ -95,6 +100,22 @@ class Position(msgspec.Struct, frozen=True):
     yaw_play: float | None
     side_play: float | None
     relief: float
+
+
+class Comparison(msgspec.Struct, frozen=True):
+    """A result beside another one of the same rotation.
+
+    at: when the other was found, ISO 8601, None where it was only named. value,
+    uncertainty: its own, rad, expanded. e_n: |difference| / sqrt(U1^2 + U2^2), ISO
+    13528:2022, 9.7; None where both claim to be exact and differ. agrees: it is not
+    above 1.
+    """
+
+    at: str | None
+    value: float
+    uncertainty: float
+    e_n: float | None
+    agrees: bool
 
 
 RemarkValue = int | float | str | Sequence[int | float | str]
@@ -124,6 +145,14 @@ class Doubt(Remark, frozen=True):
     severity: Severity = "doubt"
 
 
+class Climate(msgspec.Struct, frozen=True):
+    """The shop's air at a result: degrees Celsius, and relative humidity as a fraction;
+    None for what nobody measured."""
+
+    temperature: float | None = None
+    humidity: float | None = None
+
+
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
     version: int = 1
     id: str = ""
@@ -138,6 +167,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     sweeps: list[SweepRow] = []
     budget: list[BudgetRow] = []
     move: Move | None = None
+    comparison: Comparison | None = None  # with what else was found of it
     single_sweep: bool = False
     profile: list[tuple[float, float]] | None = None
     contact: list[Contact] | None = None
@@ -145,6 +175,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     notes: list[str] = []  # doubts and remarks as sentences, made in `bench.render`
     doubts: list[Doubt] = []  # with any of them no verdict and no move is made
     remarks: list[Remark] = []
+    climate: Climate | None = None
 
     @property
     def codes(self) -> set[str]:

@@ -75,6 +75,21 @@ def test_the_unit_leaves_little_open(unit: Path) -> None:
     assert exposure(bare) > 5  # and much would be
 
 
+@needs("systemd-analyze")
+def test_the_daily_review_is_accepted_and_may_touch_nothing(tmp_path: Path) -> None:
+    for name in ("sweepgauge-review.service", "sweepgauge-review.timer", "sweepgauge.service"):
+        text = (FOLDER / name).read_text().replace("/opt/sweepgauge/bin/sweepgauge", "/bin/true")
+        (tmp_path / name).write_text(text)
+    review = tmp_path / "sweepgauge-review.service"
+    for unit in (review, tmp_path / "sweepgauge-review.timer"):
+        done = analyze("verify", "--man=no", str(unit))
+        assert [line for line in done.stderr.splitlines() if "review" in line] == []
+    assert exposure(review) <= EXPOSURE
+    assert analyze("calendar", settings_of(unit.read_text())["OnCalendar"][0]).returncode == 0
+    own = settings_of(review.read_text())
+    assert own["SuccessExitStatus"] == ["1"]  # that something is due is no failure of the review
+
+
 def test_what_the_hardware_needs_is_left_open() -> None:
     """systemd.exec(5) and systemd.resource-control(5) say what each of these takes away."""
     unit = settings_of(UNIT.read_text())

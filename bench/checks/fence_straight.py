@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import Option, OptionValue, given_number
+from bench.checks.shared.board_contacts import AS_IS, ROLLED, contacts
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
     COUNT_OFF,
@@ -21,8 +22,8 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.edge_bending import BENDING_OPTIONS, bending
 from bench.checks.shared.face_profile import (
-    SINGLE,
     Differs,
     Face,
     averaged_away,
@@ -30,19 +31,19 @@ from bench.checks.shared.face_profile import (
     face_of,
 )
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.finding import Contact, Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.uncertainty import Combined, Part
 
-AS_IS, ROLLED = "as-is", "rolled-over"
+AGAIN = (
+    "Draw the indicator back to the left end and wipe the face. Push it low at its"
+    " base, with two fingers. Do not press on the straightedge."
+)
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
-# mm of fence that a board must rest on to be told apart from a point
-LEAST_BOARD = 50.0
-EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -50,25 +51,25 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     as_is = Step(
         placement=AS_IS,
         words=(
-            "Straightedge along the sled fence, its ends on two equal blocks. The"
-            " indicator rides along the straightedge, its tip on the face of the sled"
-            " fence, and is pushed from left to right; travel is the place along the"
-            " sled fence, from the blade."
+            "Straightedge along the sled fence, its ends on two equal blocks."
+            " Indicator riding along the straightedge, its tip on the sled fence."
+            " It begins at the left end; the travel counts from the blade."
         ),
         gather="sweep",
         picture="straightedge-as-is",
-        reseat="Draw the indicator back to the left end and wipe the face.",
+        reseat=AGAIN,
+        pushed="indicator",
     )
     rolled = Step(
         placement=ROLLED,
         words=(
-            "Roll the straightedge over about its own length: the same end stays on the"
-            " left, the edge that was ridden now faces the other way. Not swung end for"
-            " end, not flipped end over end."
+            "Roll the straightedge over about its own length. The same end stays on the"
+            " left. The edge that was ridden faces the other way. Do not swap its ends."
         ),
         gather="sweep",
         picture="straightedge-rolled-over",
-        reseat="Draw the indicator back to the left end and wipe the face.",
+        reseat=AGAIN,
+        pushed="indicator",
     )
     only = options.get("placements") or "both"
     return (as_is,) if only == AS_IS else (as_is, rolled)
@@ -98,6 +99,8 @@ def _evaluate(evidence: Evidence) -> Finding:
         evidence.traces, placements, evidence.gear.indicator.resolution, remarks
     )
     rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
+    bent, said_of_it = bending(evidence, face)
+    remarks += said_of_it
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = (
         minimum_zone(face.x, face.f),
@@ -110,7 +113,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         of_zone,
         "minimum-zone",
-        [*rest, _lost(lost, zone.sensitivity)],
+        [*rest, bent.row(zone.sensitivity), _lost(lost, zone.sensitivity)],
         confidence,
     )
     limit = _limit(evidence)
@@ -118,7 +121,10 @@ def _evaluate(evidence: Evidence) -> Finding:
     crown, of_bow = (
         float(arch.height),
         _bow_row(
-            face, arch.sensitivity, [*rest, _lost(lost, arch.sensitivity)], confidence
+            face,
+            arch.sensitivity,
+            [*rest, bent.row(arch.sensitivity), _lost(lost, arch.sensitivity)],
+            confidence,
         ),
     )
     way = (
@@ -132,7 +138,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         differs(face, line.sensitivity),
         "least-squares",
-        [*rest, _lost(lost, line.sensitivity)],
+        [*rest, bent.row(line.sensitivity), _lost(lost, line.sensitivity)],
         confidence,
     )
     quantities = [
@@ -178,7 +184,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     remarks += short_pushes(
         [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     )
-    contact = _contacts(evidence, face, rest, confidence, remarks)
+    contact = contacts(evidence, face, rest, bent, confidence, remarks)
     if of_zone.between.single:
         remarks.append(Remark("one-pass", values={"source": "usual"}))
     jig = evidence.gear.jig
@@ -307,111 +313,6 @@ def _contradictions(
     return []
 
 
-def _boards(
-    evidence: Evidence, face: Face, remarks: list[Remark]
-) -> list[tuple[float, float]]:
-    """The widest board left of the blade, over it and right of it; else the whole
-    profile and each half."""
-    low, high = float(face.x[0]), float(face.x[-1])
-    middle = (low + high) / 2
-    plain = [(low, high), (low, middle), (middle, high)]
-    jig = evidence.gear.jig
-    wide = jig.widest_board if jig is not None else None
-    if wide is None:
-        return plain
-    boards: list[tuple[float, float]] = []
-    for start, stop in ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)):
-        cut = (max(low, start), min(high, stop))
-        if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
-            boards.append(cut)
-    if not boards:
-        values = {"from": low, "to": high, "board": wide}
-        remarks.append(Remark("profile-short", values=values))
-        return plain
-    if max(stop - start for start, stop in boards) < wide - 5.0:
-        remarks.append(Remark("profile-ends", values={"board": wide}))
-    return boards
-
-
-def _contacts(
-    evidence: Evidence,
-    face: Face,
-    rest: Sequence[Part | None],
-    confidence: float,
-    remarks: list[Remark],
-) -> list[Contact]:
-    """The line each board rests on when pushed at its middle, relative to the profile's
-    own line."""
-    from bench.checks.shared.face_texture import contact_missed, texture
-    from bench.geometry.contact import contact_line
-    from bench.uncertainty import Part, combine, tilt, travel_scale
-
-    fine = texture(
-        face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)
-    )
-    jig = evidence.gear.jig
-    sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
-    side: Literal["near", "far"] = "near" if sign > 0 else "far"
-    lines: list[Contact] = []
-    for start, stop in _boards(evidence, face, remarks):
-        if stop - start < LEAST_BOARD:
-            continue
-        pushed = (start + stop) / 2
-        plain = contact_line(face.x, sign * face.f, start, stop, pushed, fence=side)
-        edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
-        differ = differs(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
-        found = contact_line(
-            face.x,
-            sign * face.f,
-            start,
-            stop,
-            pushed,
-            fence=side,
-            either_side=EITHER_SIDE,
-            noise=face.covariance,
-        )
-        rotation = float(found.rotation)
-        scatter = differ.rows(float(found.standard_uncertainty or 0.0))
-        rows = [
-            (
-                None
-                if p is None
-                else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge)
-            )
-            for p in rest
-        ]
-        gear = evidence.gear
-        # a board stands on the texture that the average no longer has: as much again as
-        # that was seen to turn it
-        missed = contact_missed(face, fine, (start, stop), pushed, side)
-        combined = combine(
-            [
-                *scatter,
-                *rows,
-                Part("form averaged away", "B", missed) if missed else None,
-                travel_scale(rotation, gear.travel.scale_error),
-                tilt(rotation, gear.indicator.tilt),
-            ],
-            confidence,
-        )
-        lines.append(Contact(start, stop, pushed, rotation, combined.expanded))
-        low, high = found.span
-        if max(high - rotation, rotation - low) > combined.expanded:
-            remarks.append(
-                Remark(
-                    "board-turns",
-                    values={
-                        "from": start,
-                        "to": stop,
-                        "low": float(low),
-                        "high": float(high),
-                        "either_side": EITHER_SIDE,
-                    },
-                )
-            )
-    return lines
-
-
 KIND = "fence-straight"
 CHECK = Check(
     kind=KIND,
@@ -438,6 +339,7 @@ CHECK = Check(
             low=0.0,
             high=10.0,
         ),
+        *BENDING_OPTIONS,
     ),
     needs=("jig",),
     rank=5,

@@ -8,18 +8,20 @@ mm, angles in rad, times in s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
 
 from bench.checks.options import Option, OptionValue
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
+from bench.units import System
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
 Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
+AWAY = 0.3  # mm that a lifted plunger or an opened caliper moves by; common practice
 
 
 class Caution(msgspec.Struct, frozen=True):
@@ -28,7 +30,21 @@ class Caution(msgspec.Struct, frozen=True):
 
     name: str
     words: str
-    about: str = "day"  # "day": once a day; "blade", "power", "cut": when that changes
+    # "day": once a day on a saw. "blade", "power": also when the check before wanted
+    # the blade or the power otherwise. "cut": before every check that cuts.
+    about: Literal["day", "blade", "power", "cut"] = "day"
+
+
+class Focus(msgspec.Struct, frozen=True):
+    """The one thing in which a set-up differs from the one before it.
+
+    turn: of the blade, rad. place: along what is measured, mm. lean, twist: to which
+    side. end: of the blade or the fence.
+    """
+
+    what: Literal["turn", "place", "lean", "twist", "end"]
+    value: float = 0.0
+    side: Literal["left", "right", "front", "rear"] | None = None
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -49,6 +65,21 @@ class Step(msgspec.Struct, frozen=True):
     reseat: str | None = None  # what to do again before each repeat
     # what is swept is a line; a pass that no line fits is refused while it is at hand
     straight: bool = True
+    # what is pushed along, and so whether there is a sled to lean
+    pushed: Literal["sled", "indicator"] = "sled"
+    # mm that the number of a spot or a width moves away between two readings, so that
+    # the next one is known when it comes back and holds; None: each one is asked for
+    away: float | None = AWAY
+    # the set-up before it stands, and only `focus` is another
+    continues: bool = False
+    focus: Focus | None = None
+
+    @property
+    def leans(self) -> bool:
+        """Whether a lean test proves on which side the indicator stands."""
+        return (
+            self.gather == "sweep" and self.pushed == "sled" and self.side is not None
+        )
 
 
 class Trace(msgspec.Struct, frozen=True):
@@ -76,12 +107,29 @@ class Pool(msgspec.Struct, frozen=True):
 
     variance: float
     degrees_of_freedom: float
+    passes: int = 0  # that it rests on
+
+
+class SetUpScatter(msgspec.Struct, frozen=True):
+    """Scatter of the square's error over earlier checks (rad^2), and the share of it
+    that the passes' own scatter explains, each with its degrees of freedom."""
+
+    variance: float
+    degrees_of_freedom: float
+    own_variance: float
+    own_degrees_of_freedom: float
+    checks: int
 
 
 class SquareHistory(msgspec.Struct, frozen=True):
+    """count: so many findings that the error is the mean of. whole: the date of the
+    last whole check of this sled, where a quick one takes over what that proved."""
+
     error: float  # e, rad
     standard_uncertainty: float
     degrees_of_freedom: float | None = None
+    count: int = 1
+    whole: str | None = None
 
 
 class SweepHistory(msgspec.Struct, frozen=True):
@@ -98,10 +146,13 @@ class Known(msgspec.Struct, frozen=True):
 
     pool: Pool | None = None
     seat_scatter: float | None = None  # rad, standard deviation
+    # scatter between the sled fence's own passes, for a check that cuts on that sled
+    passes: Pool | None = None
     yaw_play: float | None = None  # rad, full swing
     square: SquareHistory | None = None
     sweep: SweepHistory | None = None  # for the test board, to agree with
     single_sweep_scatter: float | None = None  # rad
+    set_ups: SetUpScatter | None = None
     looks: int = 0  # how often this check has been extended: later looks use 99 %
 
 
@@ -202,5 +253,17 @@ class Check(msgspec.Struct, frozen=True):
     turns_saw: Literal["blade", "rip fence"] | None = None
     # why nothing should be moved by this finding though the fence is out, or None
     holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
+    # from a finding whose move was made to the options of a lighter check that
+    # verifies the move, None where that finding does not allow it
+    lighter: Callable[[Finding], Mapping[str, OptionValue] | None] | None = None
+    # the move of a check whose first quantity is not one fence's rotation, and what is
+    # to be said of it, from quantities, sled and leaves; asked only where one is due
+    moves: (
+        Callable[
+            [Sequence[Quantity], Jig, Sequence[float], System],
+            tuple[Move | None, list[Remark]],
+        ]
+        | None
+    ) = None
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

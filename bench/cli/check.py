@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from bench.cli.check_conversation import CheckConversation
-from bench.cli.common import json_option, say, socket_option, worst
+from bench.cli.climate import typed_climate
+from bench.cli.common import Complaint, json_option, say, socket_option, worst
 from bench.cli.options import declared, read_options, the_check
+
+if TYPE_CHECKING:
+    from bench.checks.model import Check
+    from bench.checks.options import OptionValue
 
 
 @click.command(context_settings={"show_default": True})
@@ -17,7 +23,12 @@ from bench.cli.options import declared, read_options, the_check
 @click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
-@click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
+@click.option(
+    "--sweeps",
+    type=int,
+    metavar="N",
+    help="Passes per set-up; 3 unless said, 6 along the rip fence.",
+)
 @click.option(
     "--lean",
     is_flag=True,
@@ -41,6 +52,10 @@ from bench.cli.options import declared, read_options, the_check
     ),
 )
 @click.option(
+    "--temperature", metavar="T", help='The air, as "21 C" or "70 F", if no sensor is.'
+)
+@click.option("--humidity", metavar="SHARE", help='Its relative humidity, as "45 %".')
+@click.option(
     "--verifies", metavar="ID", help="The result whose move this check verifies."
 )
 @socket_option
@@ -51,11 +66,13 @@ def check(
     jig: str | None,
     saw: str | None,
     square: str | None,
-    sweeps: int,
+    sweeps: int | None,
     lean: bool,
     tap: bool,
     beat: float | None,
     extend: bool | None,
+    temperature: str | None,
+    humidity: str | None,
     verifies: str | None,
     socket_path: str | None,
     as_json: bool,
@@ -81,7 +98,9 @@ def check(
         beat=beat,
         options=options,
         verifies=verifies,
+        climate=typed_climate(temperature, humidity),
     )
+    _refuse_what_is_not_there(found, options, lean, tap)
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)
     finding = conversation.run()
@@ -95,3 +114,16 @@ def check(
         say(UNRECORDED)
         return 1
     return worst([finding.verdict])
+
+
+def _refuse_what_is_not_there(
+    found: Check, options: Mapping[str, OptionValue], lean: bool, tap: bool
+) -> None:
+    """A test that this check has not is wrong use."""
+    from bench.checks.model import EvidenceGear
+
+    steps = found.plan(options, EvidenceGear())
+    if lean and not any(step.leans for step in steps):
+        raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")
+    if tap and not any(step.gather == "sweep" for step in steps):
+        raise Complaint(f"{found.kind} has no tap test: no passes are taken there")

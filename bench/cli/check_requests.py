@@ -37,7 +37,7 @@ def moved(
         length = None if distance is None else parse_length(distance)
     except UnitsError as error:
         raise Complaint(f"--distance: {error}") from error
-    return _request(socket_path, Moved(jig=jig, distance=length, how=how))
+    return one_request(socket_path, Moved(jig=jig, distance=length, how=how))
 
 
 @click.command()
@@ -50,7 +50,7 @@ def undo(socket_path: str | None) -> int:
     """
     from bench.protocol import Undo
 
-    return _request(socket_path, Undo())
+    return one_request(socket_path, Undo())
 
 
 @click.command()
@@ -62,10 +62,10 @@ def abandon(socket_path: str | None) -> int:
     """
     from bench.protocol import Abandon
 
-    return _request(socket_path, Abandon())
+    return one_request(socket_path, Abandon())
 
 
-def _request(socket: str | None, message: Any) -> int:
+def one_request(socket: str | None, message: Any) -> int:
     """Send it and print the daemon's answer; 1 where the answer is not recorded."""
     from bench.protocol import Done, Recording
 

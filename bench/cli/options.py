@@ -40,9 +40,13 @@ def declared(command: F, *, recorded: bool = False) -> F:
         )
         choices = dict.fromkeys(choice for _, each in found for choice in each.choices)
         metavar = "|".join(choices) or option.kind.upper()
-        command = click.option(
-            f"--{name.replace('_', '-')}", name, metavar=metavar, help=f"{words}."
-        )(command)
+        flag = f"--{name.replace('_', '-')}"
+        if len(choices) == 1:  # there is nothing to choose: it is a switch
+            command = click.option(
+                flag, name, flag_value=next(iter(choices)), help=f"{words}."
+            )(command)
+            continue
+        command = click.option(flag, name, metavar=metavar, help=f"{words}.")(command)
     return command
 
 

@@ -9,20 +9,31 @@ from __future__ import annotations
 import logging
 import time
 import uuid
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
 
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
+from bench.checks.model import (
+    Caution,
+    Check,
+    Evidence,
+    EvidenceGear,
+    Known,
+    Lean,
+    Step,
+    Tap,
+    Trace,
+)
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
 from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.finding import Doubt, Finding, Remark
+from bench.finding import Climate, Doubt, Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
+from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.status_message import StatusMessage
@@ -31,8 +42,16 @@ from bench.protocol import Begin, Concluded, Extend, FittedPass, NoFinding, Save
 from bench.render.prompts import prompt_words
 from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
+from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
 log = logging.getLogger("sweepgauge")
+
+
+class AirAtResult(Protocol):
+    """See bench.daemon.shop_air."""
+
+    def now(self) -> Climate | None: ...
+    def want(self) -> None: ...
 
 
 class CheckController:
@@ -54,6 +73,7 @@ class CheckController:
         self.log = log_writer
         self.run: CheckProcedure | None = None
         self.begun: Begin | None = None
+        self.air: AirAtResult | None = None  # set once by the service
         # a recent finding by its id
         self.find: Callable[[str], Finding | None] = lambda name: None
         # the latest, which may still be extended
@@ -62,6 +82,8 @@ class CheckController:
         self._finished_as: str | None = None
         self._supersedes: str | None = None
         self._jumps: list[Remark] = []  # of the clock, while the check went on
+        self.cautions = AcknowledgedCautions()
+        self._known = known
         self._tell = tell
         self._settings = settings
         self._at_rest = at_rest
@@ -76,7 +98,11 @@ class CheckController:
     def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
-                trace, self.run.evidence, self._looked, straight=straight
+                trace,
+                self.run.evidence,
+                self._looked,
+                straight=straight,
+                earlier=self.run.crooked.get(trace.placement),
             )
 
     def _looked(
@@ -94,6 +120,7 @@ class CheckController:
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
             reason = StatusMessage("pass-not-straight", {"why": fitted.words})
+            run.crooked[trace.placement] = trace
             run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
@@ -155,10 +182,12 @@ class CheckController:
         WrongUse."""
         try:
             check = find(request.check)
+            request = self._lightened(check, request)
             options = validated(check, request.options)
         except (UnknownCheck, OptionError) as error:
             raise InvalidRequest(str(error)) from error
         request = msgspec.structs.replace(request, options=options)
+        request = _applying(request, check.plan(options, EvidenceGear()))
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -167,7 +196,7 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if not 1 <= request.sweeps <= 50:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
             raise InvalidRequest(
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )
@@ -175,8 +204,16 @@ class CheckController:
         why = self.why_not(check, options, gear)
         if why is not None:
             raise InvalidRequest(why)
+        if sound_climate(request.climate) != request.climate:
+            raise InvalidRequest(
+                "no shop has such a climate: give a temperature from"
+                f" {COLDEST:g} to {HOTTEST:g} C and a humidity up to 100 %"
+            )
+        if self.air is not None:
+            self.air.want()
         run_id = uuid.uuid4().hex[:12]
-        run = self._make_run(run_id, request, gear)
+        cautions = self.cautions.due(check.cautions, _saw(gear), _today())
+        run = self._make_run(run_id, request, gear, cautions)
         self._supersedes = None
         indicator = self._settings().indicator
         self.log.begin_check(
@@ -191,12 +228,48 @@ class CheckController:
         )
         self._tell(Saved("check", run_id))
         self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
+        if len(cautions) < len(check.cautions):
+            skipped = [c.name for c in check.cautions if c not in cautions]
+            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
+            self.journal.event(run_id, "cautions-known", data)
+        self._acknowledge(run)
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
         return False
 
+    def _lightened(self, check: Check, request: Begin) -> Begin:
+        """What verifies a move needs no proof of the side again, and one set-up where
+        the result before has proved the rest. An option that is not as usual stands."""
+        verified = request.verifies
+        if verified is None:
+            return request
+        request = msgspec.structs.replace(request, lean=False, tap=False)
+        before = self.find(verified)
+        if before is None or check.lighter is None:
+            return request
+        lighter = check.lighter(before)
+        usual = {option.name: option.default for option in check.options}
+        if lighter is None or any(
+            request.options.get(name) not in (None, usual[name]) for name in lighter
+        ):
+            return request
+        known = self._known(self.gear_for(request), check.kind, request.options)
+        if "square" in check.takes and known.square is None:
+            return request
+        return msgspec.structs.replace(request, options={**request.options, **lighter})
+
+    def _acknowledge(self, run: CheckProcedure) -> None:
+        """Where its cautions are acknowledged, they need not be asked so soon again."""
+        if run.facts.acknowledged:
+            cautions = run.check.cautions
+            self.cautions.acknowledge(cautions, _saw(run.gear), _today())
+
     def _make_run(
-        self, run_id: str, request: Begin, gear: EvidenceGear
+        self,
+        run_id: str,
+        request: Begin,
+        gear: EvidenceGear,
+        cautions: Sequence[Caution] | None = None,
     ) -> CheckProcedure:
         travel = self._settings().gear.travel
         self.begun = request
@@ -214,6 +287,7 @@ class CheckController:
             tell=self._tell,
             at_rest=self._at_rest,
             verifies=request.verifies,
+            cautions=cautions,
         )
         wired = (
             ("indicator", self._settings().indicator),
@@ -250,7 +324,11 @@ class CheckController:
             if e.kind == "lean"
         ]
         run.resume(
-            acknowledged=any(e.kind == "acknowledged" for e in left.events),
+            acknowledged=any(
+                e.kind == "acknowledged"
+                or (e.kind == "cautions-known" and not e.data["asked"])
+                for e in left.events
+            ),
             traces=[
                 s.trace
                 for s in left.sweeps
@@ -273,7 +351,10 @@ class CheckController:
     def press(self, now: float, *, waits: bool) -> bool:
         if self.run is None:
             return False
-        used = self.run.press(now, waits=waits)
+        run, asked = self.run, not self.run.facts.acknowledged
+        used = run.press(now, waits=waits)
+        if asked:
+            self._acknowledge(run)
         self.after()
         return used
 
@@ -314,8 +395,11 @@ class CheckController:
         finding = with_verdict_on_move(
             finding, self.find(verifies) if verifies else None
         )
+        typed = self.begun.climate if self.begun is not None else None
         finding = msgspec.structs.replace(
-            finding, remarks=[*finding.remarks, *self._jumps]
+            finding,
+            remarks=[*finding.remarks, *self._jumps],
+            climate=typed or (self.air.now() if self.air is not None else None),
         )
         finding = with_notes(finding, self._settings().units)
         self.log.finding(run.id, finding, evidence, supersedes=self._supersedes)
@@ -337,6 +421,23 @@ class CheckController:
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NoFinding(run.id, remarks=[remark]))
+
+
+def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
+    """Without a test that no step of the check has."""
+    return msgspec.structs.replace(
+        request,
+        lean=request.lean and any(step.leans for step in steps),
+        tap=request.tap and any(step.gather == "sweep" for step in steps),
+    )
+
+
+def _saw(gear: EvidenceGear) -> str | None:
+    return gear.saw.name if gear.saw is not None else None
+
+
+def _today() -> str:
+    return time.strftime("%Y-%m-%d")
 
 
 def same(a: Begin, b: Begin) -> bool:

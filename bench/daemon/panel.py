@@ -25,6 +25,7 @@ from bench.protocol import (
 from bench.settings.settings_file import Panel as PanelSettings
 
 WELL = ("open", "marks")  # states of an instrument that need nobody
+PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 
 class PanelLink:
@@ -41,6 +42,7 @@ class PanelLink:
         self._wanted = "idle"  # by the check in progress
         self._running = False
         self._unwell: set[str] = set()  # instruments
+        self._due = False
         if settings is not None and {
             settings.pedal,
             settings.lamp,
@@ -83,38 +85,44 @@ class PanelLink:
             self._running = message.run is not None
             self._wanted = _wanted(message) or self._wanted
         elif isinstance(message, Concluded):
-            self._running, self._wanted = False, "idle"
+            # what was checked is due no longer; the rest is seen at the next review
+            self._running, self._wanted, self._due = False, "idle", False
         elif isinstance(message, NoFinding):
             self._wanted = "trouble"
         elif isinstance(message, InstrumentState):
             (self._unwell.discard if message.state in WELL else self._unwell.add)(
                 message.name
             )
-        elif isinstance(message, MarkNotice):
-            self._panel.show("kept" if message.recorded else "trouble")
-            return
-        elif isinstance(message, PassNotice):
-            if sound := _SOUNDS.get(message.state):
-                self._panel.show(sound)
+        elif isinstance(message, PassNotice | MarkNotice):
+            if message.recorded and getattr(message, "state", "") != "measured":
+                return
+            self._panel.show("trouble")
             return
         else:
             return
         # a pulled cable matters to who is pushing, not to a bench where nothing is
         # asked
-        self._panel.show("trouble" if self._running and self._unwell else self._wanted)
+        self._light()
 
-    def tone(self, pitch: str) -> None:
-        """ "low": move on; "high": stand still."""
+    def due(self, anything: bool) -> None:
+        """Whether something should be checked again: seen while nothing else is
+        wanted."""
+        self._due = anything
         if self._panel is not None:
-            self._panel.show(pitch)
+            self._light()
 
+    def _light(self) -> None:
+        pattern = self._wanted
+        if self._running and self._unwell:
+            pattern = "trouble"
+        elif pattern == "idle" and self._due and not self._running:
+            pattern = "due"
+        self._panel.show(pattern)
 
-_SOUNDS = {
-    "kept": "kept",
-    "measured": "trouble",
-    "refused": "refused",
-    "undone": "refused",
-}
+    def tone(self, name: str) -> None:
+        """Play a tone on top of what is shown; `low`: move on, `high`: stand still."""
+        if self._panel is not None:
+            self._panel.show(PATTERN_OF.get(name, name))
 
 
 def _wanted(message: PromptChanged) -> str | None:

@@ -13,9 +13,16 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
-from bench.daemon.gear_requests import GearService, put_gear, put_units
-from bench.daemon.log_requests import LogService, answer_from_log
+from bench.daemon.gear_events import note_event
+from bench.daemon.gear_requests import GearService, put_gear, put_setting
+from bench.daemon.log_requests import (
+    FromLog,
+    LogService,
+    answer_from_log,
+    import_piece,
+)
 from bench.daemon.outbox import Send
+from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
 from bench.log.rows import LogError
 from bench.procedure.status_message import StatusMessage
@@ -26,7 +33,10 @@ from bench.protocol import (
     Capture,
     CheckKind,
     ChecksReply,
+    CutForecast,
     Done,
+    Drift,
+    Due,
     Error,
     Extend,
     GearReply,
@@ -38,20 +48,24 @@ from bench.protocol import (
     Live,
     LogEvents,
     LogExport,
+    LogImport,
     LogList,
     LogShow,
     Moved,
+    NoteEvent,
     NotesSeen,
     Press,
     PromptChanged,
     PutJig,
     PutLeaves,
     PutSaw,
+    PutSound,
     PutSquare,
     PutUnits,
     Recording,
     Request,
     Saved,
+    ShopForecast,
     StatusReply,
     Undo,
     Watch,
@@ -72,6 +86,11 @@ ONLY_ASKS = (
     LogShow,
     LogExport,
     LogEvents,
+    Drift,
+    Due,
+    CutForecast,
+    ShopForecast,
+    LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -151,6 +170,7 @@ class RequestHandlers:
             if request.on:
                 self.service.learner.greet(send)
         elif isinstance(request, Begin):
+            request = await as_quick(self.service, request, bench.checking.gear_for)
             self._begin(send, request, now)
         elif isinstance(request, Press):
             used = self.service.press(now, waits=request.waits)
@@ -188,9 +208,13 @@ class RequestHandlers:
             send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
             await put_gear(self.service, send, request)
-        elif isinstance(request, PutUnits):
-            await put_units(self.service, send, request)
-        elif isinstance(request, LogList | LogShow | LogExport | LogEvents):
+        elif isinstance(request, PutUnits | PutSound):
+            await put_setting(self.service, send, request)
+        elif isinstance(request, NoteEvent):
+            await note_event(self.service, send, request)
+        elif isinstance(request, LogImport):
+            await import_piece(self.service, client, request)
+        elif isinstance(request, FromLog):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")
@@ -230,6 +254,7 @@ class RequestHandlers:
             squares=list(gear.squares.values()),
             leaves=list(gear.leaves),
             units=settings.units,
+            sound=settings.sound,
             marks=list(gear.travel.marks) if gear.travel.by_marks else [],
             ref=ref,
         )
@@ -249,7 +274,8 @@ class RequestHandlers:
                     can=why is None,
                     why_not=why or "",
                     swept=any(step.gather == "sweep" for step in steps),
-                    sided=any(step.side is not None for step in steps),
+                    sided=any(step.leans for step in steps),
+                    verifies=check.lighter is not None,
                 )
             )
         return ChecksReply(kinds, ref)

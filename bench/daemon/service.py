@@ -19,11 +19,14 @@ from bench import __version__
 from bench.checks.model import EvidenceGear, Known
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.log_requests import LAST
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
 from bench.daemon.request_handlers import RequestHandlers
 from bench.daemon.serial_places import Places, places
+from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
+from bench.daemon.tones import Tones
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
@@ -36,6 +39,7 @@ from bench.protocol import (
     Notice,
     PromptChanged,
     Recording,
+    Tone,
     Version,
     notice,
 )
@@ -43,6 +47,7 @@ from bench.protocol import Saved as SavedSaid
 from bench.render.finding import unread_words
 from bench.render.notices import with_words
 from bench.settings.settings_file import Paths, Settings
+from hw.climate import read_climate
 
 log = logging.getLogger("sweepgauge")
 
@@ -54,7 +59,6 @@ AS_THEY_COME = 150.0  # the same where a client wants each as it comes
 STAYS = 0.75
 # readings a second from which what the kernel keeps (4 kB) must not wait for a round
 HURRIES = 2000.0
-LAST = 5  # findings in a status
 
 
 class CannotRun(Exception):
@@ -95,6 +99,8 @@ class Service:
         self.bench.checking.find = lambda name: next(
             (f for f in self.last if f.id == name), None
         )
+        self.air = ShopAir(self.log, read_climate)
+        self.bench.checking.air = self.air
         self.learner = DeviceSetup(
             tell=self.bench.outbox.tell,
             note=lambda kind, data: self.log.event(None, kind, data, urgent=True),
@@ -107,6 +113,7 @@ class Service:
         )
         self.bench.setup = self.learner
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
+        self._tones = Tones()
 
     def _on_loop(self, call: Any, argument: Any) -> None:
         # the loop may be gone while the last commit is told
@@ -135,9 +142,10 @@ class Service:
             ticking = self._loop.create_task(self._tick_on())
             loading = self._loop.create_task(asyncio.to_thread(_load_arithmetic))
             looking = self._loop.create_task(self._look_through())
+            airing = self._loop.create_task(self.air.go_on())
             await self._stop.wait()
             notify("STOPPING=1")
-            for task in (ticking, loading, looking):
+            for task in (ticking, loading, looking, airing):
                 task.cancel()
         finally:
             self.panel.stop()
@@ -200,6 +208,7 @@ class Service:
             for client in list(self.clients.all):
                 client.flush(now)
             self._beat_on(now)
+            self._sound(self._tones.tick(now))
             if interval is not None and not self.bench.stalled(now) and now >= due:
                 # alive is who reads: the loop that this runs on, and each reader by
                 # what it leaves unread
@@ -351,6 +360,12 @@ class Service:
             self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
+        self._sound(self._tones.hear(message))
+
+    def _sound(self, tone: Tone | None) -> None:
+        if tone is not None and self.settings.sound:
+            self.clients.tell(tone)
+            self.panel.tone(tone.name)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""
@@ -363,6 +378,11 @@ class Service:
         with contextlib.suppress(InvalidRequest):
             self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
+    def _beep(self, pitch: str) -> None:
+        """ "low": move on; "high": stand still."""
+        if self.settings.sound:
+            self.panel.tone(pitch)
+
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be
         read."""
@@ -374,11 +394,11 @@ class Service:
         ask = self.bench.run.ask
         if ask.phase == "mark" and not ask.waiting:
             if still:
-                self.panel.tone("high")
+                self._beep("high")
                 self.tell(notice("beat", StatusMessage("beat-stand-still")))
                 self.bench.press(now, waits=False)
             else:
-                self.panel.tone("low")
+                self._beep("low")
                 self.tell(notice("beat", StatusMessage("beat-move", {"at": ask.at})))
             self.beat = (period, now + (period if not still else 0.8), not still)
 

@@ -65,6 +65,17 @@ def event(entry: Entry, run: str | None, kind: str, data: Json) -> None:
     entry.event(run, kind, data)
 
 
+def climate(
+    entry: Entry, sensor: str, temperature: float | None, humidity: float | None
+) -> None:
+    entry.insert(
+        "climate",
+        sensor=sensor,
+        temperature_c=temperature,
+        humidity_fraction=humidity,
+    )
+
+
 def start_sweep(
     entry: Entry,
     sweep: str,
@@ -187,6 +198,8 @@ def finding(
             trace_key=keep_trace(entry.db, trace),
         )
     for position, quantity in enumerate(finding.quantities):
+        if quantity.unit == "1/mm":  # no chart follows it, and older logs refuse it
+            continue
         insert(
             entry.db,
             "quantity",

@@ -1,4 +1,5 @@
-"""The events of the log as sentences: what instruments, passes, clock and log did.
+"""The events of the log as sentences: what instruments, passes, gear, clock and log
+did.
 
 Blocking; called off the event loop.
 """
@@ -13,10 +14,12 @@ from bench.log.events import list_incidents
 from bench.log.read_only import open_read
 from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import Incident
+from bench.log.tables import GEAR_EVENT
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
 from bench.render.notices import stored_text, text
+from bench.render.upkeep import gear_event_values
 from bench.render.wording import ended, with_name
 from bench.units import System
 
@@ -43,6 +46,8 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
     if one.kind == "unit":
         values = {"name": name, "before": data.get("from"), "unit": data.get("to")}
         return name, text([StatusMessage("unit-switched", values)])
+    if one.kind == GEAR_EVENT:
+        return "gear", text([StatusMessage("gear-event", gear_event_values(data))])
     if one.kind == "held":
         code = "travel-held" if name == "travel" else "reading-held"
         values = {"name": name, "value": data.get("value"), "held": data.get("held")}
@@ -83,6 +88,9 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
         return text([StatusMessage("event-opened", {"program": data.get("program")})])
     if kind == "unread":
         return text([StatusMessage("event-unread")])
+    if kind == "imported":
+        counts = {"taken": data.get("taken"), "known": data.get("known")}
+        return text([StatusMessage("event-imported", counts)])
     why = {"readings": data.get("readings"), "why": data.get("why")}
     if kind == "not-recorded":
         return text([StatusMessage("event-not-recorded", why)])

@@ -23,11 +23,13 @@ import msgspec
 from bench.log import schema
 from bench.log.row_checks import row_is_sound
 from bench.log.rows import LogDamaged, Salvage
-from bench.log.tables import migrate
-from bench.log.wal import overlay_pages
+from bench.log.tables import create_first, migrate
+from bench.log.wal import PAGE_SIZES, frames, overlay_pages
 
 _MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
 _MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
+
+_B_TREE_KINDS = (2, 5, 10, 13)  # the first byte of such a page (section 1.6)
 
 Row = tuple[object, ...]
 
@@ -78,7 +80,7 @@ def _copy_rows(aside: Path, new: sqlite3.Connection) -> int:
         tempfile.TemporaryDirectory(prefix="log-salvage-", dir=aside.parent) as scratch,
         _readable_copy(aside, Path(scratch)) as old,
     ):
-        for table in _TABLES:
+        for table in (*_TABLES, *_LATER_TABLES & _tables_of(old)):
             columns = [row[1] for row in new.execute(f"PRAGMA table_info({table})")]
             insert = (
                 f"INSERT INTO {table} ({', '.join(columns)}) VALUES"
@@ -116,6 +118,13 @@ _TABLES = (
     "quantity",
     "move",
 )
+# added since the first version; a list of tables that was laid over lacks them
+_LATER_TABLES = {"climate"}
+
+
+def _tables_of(db: sqlite3.Connection) -> set[str]:
+    query = "SELECT name FROM sqlite_schema WHERE type = 'table'"
+    return {name for (name,) in db.execute(query)}
 
 
 def _readable_rows(
@@ -240,10 +249,11 @@ def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     Where only the write-ahead file is left, it is laid over a fresh log.
     """
     copy, fresh = scratch / "copy.sqlite", scratch / "fresh.sqlite"
-    with closing(schema.connect(fresh)):
-        pass
+    page = _page_bytes(aside)
+    with closing(sqlite3.connect(fresh, isolation_level=None)) as db:
+        db.execute(f"PRAGMA page_size = {page}")
+        create_first(db)
     shutil.copyfile(aside if aside.exists() else fresh, copy)
-    page = struct.unpack(">H", fresh.read_bytes()[16:18])[0]
     with copy.open("r+b") as file:
         overlay_pages(_beside(aside, "-wal"), file)
         _set_page_count(file, page)
@@ -257,16 +267,27 @@ def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
         return closing(_empty_log())
 
 
+def _page_bytes(aside: Path) -> int:
+    """The page size of a damaged log: what its header says (file format, section
+    1.3.2), else its write-ahead file's frames, else where its b-tree pages begin."""
+    data = aside.read_bytes() if aside.exists() else b""
+    said = int.from_bytes(data[16:18], "big")
+    if data[:16] == b"SQLite format 3\0" and said in PAGE_SIZES:
+        return said
+    for frame in frames(_beside(aside, "-wal")):
+        return frame.size
+    small, large = PAGE_SIZES
+    between = [at for at in range(0, len(data), small) if at % large]
+    kinds = sum(data[at] in _B_TREE_KINDS for at in between)
+    return small if kinds > len(between) / 4 else large
+
+
 def _open_with_all_tables(path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None
     )
     try:
-        tables = {
-            row[0]
-            for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
-        }
-        if not tables.issuperset(_TABLES):
+        if not _tables_of(db).issuperset(_TABLES):
             raise LogDamaged("tables are missing from the list")
     except BaseException:
         db.close()
@@ -283,11 +304,11 @@ def _empty_log() -> sqlite3.Connection:
 def _overlay_table_list(fresh: bytes, file: BinaryIO, size: int) -> None:
     """Lay the list of tables of a fresh log over the damaged one.
 
-    Fresh logs of one version have it on the same pages with the same roots, as nothing
-    ever drops a table. Page 1 is the root of that list (SQLite's file format, sections
-    1.3 and 1.6); what else belongs to it are the children named in its interior pages
-    (kind 5: cell pointers at 12, each cell begins with its child's number, the
-    rightmost child stands at 8).
+    Fresh logs of the first version have it on the same pages with the same roots, as
+    nothing ever drops a table; later tables are lost with a list that is damaged. Page
+    1 is the root of that list (SQLite's file format, sections 1.3 and 1.6); what else
+    belongs to it are the children named in its interior pages (kind 5: cell pointers at
+    12, each cell begins with its child's number, the rightmost child stands at 8).
     """
     todo = [1]
     while todo:

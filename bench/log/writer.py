@@ -85,6 +85,18 @@ class LogWriter(Committer):
         write = self._write(entries.event, at, run_id, kind, dict(data or {}))
         return self.put(write, urgent=urgent or run_id is not None)
 
+    def climate(
+        self,
+        sensor: str,
+        temperature: float | None,
+        humidity: float | None,
+        *,
+        at: Stamp | None = None,
+    ) -> int:
+        """deg C, and relative humidity as a fraction. It waits for other writes."""
+        write = self._write(entries.climate, at, sensor, temperature, humidity)
+        return self.put(write, urgent=False)
+
     def start_sweep(
         self,
         sweep_id: str,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
+from bench.finding import Climate
 from bench.gear import Jig, Saw, Square
 from bench.protocol.base import Tagged
 
@@ -31,7 +32,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     jig: str | None = None
     saw: str | None = None
     square: str | None = None
-    sweeps: int = 3
+    sweeps: int | None = None  # pushes a set-up; None: as many as the check asks for
     lean: bool = False
     # tap the stand before the first push of every set-up: the number must come back
     tap: bool = False
@@ -39,6 +40,8 @@ class Begin(Tagged, frozen=True, tag="begin"):
     # by the names that the check declares; validated where it begins
     options: dict[str, Any] = {}
     verifies: str | None = None  # finding that a move was made on
+    # the shop's air as it was typed in; by its sensors where None
+    climate: Climate | None = None
     ref: int | None = None
 
 
@@ -69,6 +72,17 @@ class Moved(Tagged, frozen=True, tag="moved"):
     jig: str | None = None
     distance: float | None = None
     how: str = ""
+    ref: int | None = None
+
+
+class NoteEvent(Tagged, frozen=True, tag="note-event"):
+    """What happened to a sled, its saw or its square: its charts begin anew from there,
+    and an alarm is answered. at: ISO 8601 date or time; now where None."""
+
+    jig: str
+    what: Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
+    note: str = ""
+    at: str | None = None
     ref: int | None = None
 
 
@@ -135,6 +149,13 @@ class PutUnits(Tagged, frozen=True, tag="put-units"):
     ref: int | None = None
 
 
+class PutSound(Tagged, frozen=True, tag="put-sound"):
+    """Whether tones are sent and the buzzer sounds; kept in the settings file."""
+
+    on: bool
+    ref: int | None = None
+
+
 class Learn(Tagged, frozen=True, tag="learn"):
     """First start: find the port that moves when the plunger is pressed or the sled
     pushed, and its direction.
@@ -187,10 +208,51 @@ class LogExport(Tagged, frozen=True, tag="log-export"):
     ref: int | None = None
 
 
+class LogImport(Tagged, frozen=True, tag="log-import"):
+    """A piece of an export, of at most 45,000 bytes, in the order of the file; the next
+    is sent when this is answered. `last` ends it."""
+
+    piece: bytes = b""
+    last: bool = False
+    ref: int | None = None
+
+
 class LogEvents(Tagged, frozen=True, tag="log-events"):
     """What happened to the instruments and to the log itself, the latest so many."""
 
     most: int = 50
+    ref: int | None = None
+
+
+class Drift(Tagged, frozen=True, tag="drift"):
+    """How results have changed without a move; answered by a `Document`."""
+
+    jig: str | None = None
+    check: str | None = None
+    ref: int | None = None
+
+
+class Due(Tagged, frozen=True, tag="due"):
+    """What should be checked again, when and why; answered by a `Document`. at: ISO
+    date; today where None. remind: have the lamp say whether anything is due now."""
+
+    at: str | None = None
+    remind: bool = False
+    ref: int | None = None
+
+
+class CutForecast(Tagged, frozen=True, tag="cut-forecast"):
+    """How the parts of a sled come out; without a name that of the only sled, or all
+    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+
+    jig: str | None = None
+    options: dict[str, Any] = {}
+    ref: int | None = None
+
+
+class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
+    """All sleds of the shop: state, worst part, next date."""
+
     ref: int | None = None
 
 
@@ -202,6 +264,7 @@ Request = (
     | Undo
     | Abandon
     | Moved
+    | NoteEvent
     | Capture
     | Extend
     | NotesSeen
@@ -212,10 +275,16 @@ Request = (
     | PutSquare
     | PutLeaves
     | PutUnits
+    | PutSound
     | Learn
     | Live
     | LogList
     | LogShow
     | LogExport
     | LogEvents
+    | Drift
+    | Due
+    | CutForecast
+    | ShopForecast
+    | LogImport
 )

@@ -6,7 +6,6 @@ written, and the new file takes the old one's place in a single step.
 
 from __future__ import annotations
 
-import os
 import tempfile
 import tomllib
 from collections.abc import Callable, Mapping
@@ -19,7 +18,6 @@ from bench.settings.gear_file import write_whole
 from bench.settings.port_settings import wire_keys
 from bench.settings.settings_file import Settings, SettingsError, load
 from bench.settings.toml_table import read_toml
-from bench.units import System
 
 Section = Literal["indicator", "travel"]
 Value = str | int
@@ -106,13 +104,13 @@ def keep(
     )
 
 
-def write_units(
-    path: Path, units: System, *, gear_path: Path | None = None
+def write_setting(
+    path: Path, key: str, value: str | bool, *, gear_path: Path | None = None
 ) -> Settings:
-    """Write what people see; errors as `keep`."""
+    """Write a setting that stands above all tables; errors as `keep`."""
 
     def put(document: Any) -> None:
-        document["units"] = units
+        document[key] = value
 
     return _kept(path, put, gear_path)
 
@@ -123,15 +121,13 @@ def _kept(path: Path, put: Callable[[Any], None], gear_path: Path | None) -> Set
     before = target.read_bytes().decode("utf-8-sig") if target.exists() else ""
     text = _with(before, put, path)
     settings = _checked(text, path, gear_path)
-    if target.exists() and not (
-        target.stat().st_mode & 0o222 and os.access(target, os.W_OK)
-    ):
-        # a file that was made read-only could still be replaced by another: that is not
-        # what was meant
+    mode = target.stat().st_mode if target.exists() else None
+    if mode is not None and not mode & 0o222:
+        # A file that was made read-only for everybody is meant to stay as it is. One
+        # that another user wrote by hand is replaced, where the folder may be written.
         raise PermissionError(13, "it is read-only", str(path))
-    is_new = not target.exists()
     write_whole(target, text)
-    if is_new:
+    if mode is None:
         # a service's mask would keep its own user's group from reading and mending it
         target.chmod(0o664)
     return settings

@@ -1,253 +1,249 @@
-"""Whether what was squared has stayed so: findings of one jig, one after the other,
-between two events.
+"""Whether what was squared has stayed so: every series of a log, its baseline periods
+and alarms, as one JSON document.
 
-Pure: no clock, no files. Values in rad or mm as the findings have them, times in days.
-
-A new look is set against the mean of those before it in the same stretch, so that two
-looks are enough to begin (self-starting chart; from memory: Hawkins 1987). Individuals
-chart: Shewhart's three sigma; moving ranges and d2 after NIST/SEMATECH e-Handbook
-6.3.2.2. EWMA: the same handbook, 6.3.2.4, its exact limits. Runs: Western Electric
-handbook 1956; they are remarked on and never alarm, since all rules together cry once
-in three within thirty looks.
+Pure: no clock, no files. The document's shape is a promise to other people's tools: add
+freely, change no meaning.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from typing import Any
 
-from bench.finding import Finding
-from bench.uncertainty.student import t_quantile
+from bench.upkeep.dates import date_of, time_of
+from bench.upkeep.history import History, Result
+from bench.upkeep.judge import Judged, Period, judge
+from bench.upkeep.scatter import Scatter
+from bench.upkeep.season import MATTERS, Correction, Season, correction, fit
+from bench.upkeep.series import Baseline, Key, baselines, by_series
+from bench.upkeep.shape import best_shape
 
-# mean range of two normal values over sigma; NIST/SEMATECH e-Handbook 6.3.2.2
-D2 = 1.128
-# of the EWMA: in control, alarms as seldom as three sigma does on single values
-WEIGHT, LIMIT = 0.2, 2.86
-# degrees of freedom granted to what the budget says of the scatter between looks
-WEIGHT_OF_BUDGET = 8.0
-# degrees of freedom of a mean moving range, each range; found by simulation
-DOF_OF_RANGES = 0.62
-
-# rows of a budget that are the same at every look, and so cannot make one look differ
-# from the next
-LASTING = frozenset(
-    {
-        "indicator over the span used",
-        "travel scale",
-        "square",
-        "blade",
-        "form of the arm",
-        "straightedge",
-    }
-)
-
-FEWEST_FOR_TREND = 5
-# days between looks: at first, later, how long "at first" is
-OFTEN, SELDOM, FRESH = 7.0, 30.0, 31.0
+SQUARE = "square"  # the quantity that is the square's own error
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
-    """One finding's first quantity. varying: standard uncertainty of what differs from
-    look to look."""
+class SeriesJudged:
+    """One series with its periods, oldest first; the last may have no results yet."""
 
-    finding: str
-    at: float  # days
-    value: float
-    varying: float
-    expanded: float
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """z: the step from the mean before, in sigmas; weighted: the EWMA of z over its own
-    limit. None: the first."""
-
-    look: Look
-    z: float | None = None
-    weighted: float | None = None
-    alarm: str | None = None  # "step": three sigma at once; "creep": the weighted mean
-    runs: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Trend:
-    """A straight line through a stretch. slope and its expanded uncertainty a day;
-    earliest: days, or None."""
-
-    slope: float
-    uncertainty: float
-    significant: bool
-    earliest: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """What lies between two events."""
-
-    looks: tuple[Judged, ...]
-    mean: float
-    sigma: float
-    after: str | None = None  # the finding whose move began it
-    trend: Trend | None = None
-    alarms: tuple[Judged, ...] = field(default=())
+    key: Key
+    periods: tuple[Period, ...]
+    season: Season | None
+    correction: Correction
+    results: tuple[Result, ...] = field(repr=False)
 
     @property
-    def seen(self) -> float:
-        """The step that a further look would have to make to be told: three sigma of it
-        against the mean."""
-        return 3 * self.sigma * math.sqrt(1 + 1 / len(self.looks))
+    def last(self) -> Period:
+        return self.periods[-1]
+
+    @property
+    def tolerance(self) -> float | None:
+        return self.results[-1].tolerance
+
+    @property
+    def alarm(self) -> bool:
+        """Whether its latest result alarms and nothing has answered that yet."""
+        return self.last.trailing_alarms > 0
 
 
-def varying(finding: Finding) -> float:
-    """Standard uncertainty of those rows that differ from look to look (of the first
-    quantity)."""
-    return math.hypot(
-        *(row.standard_uncertainty for row in finding.budget if row.part not in LASTING)
-    )
+def judged_series(history: History) -> list[SeriesJudged]:
+    """Every series of the log, by its first result."""
+    groups = by_series(history.results)
+    set_ups = {
+        key: _scatters(baselines(results, history), Correction())
+        for key, results in groups.items()
+        if key.quantity == SQUARE
+    }
+    return [_judged(key, results, history, set_ups) for key, results in groups.items()]
 
 
-def stretches(
-    looks: Sequence[Look], moved: Iterable[str], tolerance: float | None
-) -> list[Stretch]:
-    """Looks in the order they were taken, cut after each finding in `moved`, each
-    stretch judged by itself."""
-    cuts = frozenset(moved)
-    parts: list[tuple[str | None, list[Look]]] = [(None, [])]
-    for look in looks:
-        parts[-1][1].append(look)
-        if look.finding in cuts:
-            parts.append((look.finding, []))
-    return [judge(part, tolerance, after) for after, part in parts if part]
-
-
-def judge(
-    looks: Sequence[Look], tolerance: float | None = None, after: str | None = None
-) -> Stretch:
-    """One stretch; at least one look."""
-    sigma = blended(
-        math.sqrt(sum(look.varying**2 for look in looks) / len(looks)),
-        [look.value for look in looks],
-    )
-    judged: list[Judged] = []
-    # what the next look is set against: those that did not alarm
-    quiet: list[float] = []
-    steps: list[float] = []
-    mean_z = 0.0
-    for look in looks:
-        if not quiet or sigma == 0:
-            quiet.append(look.value)
-            judged.append(Judged(look))
-            continue
-        z = (look.value - math.fsum(quiet) / len(quiet)) / (
-            sigma * math.sqrt(1 + 1 / len(quiet))
+def _judged(
+    key: Key,
+    results: Sequence[Result],
+    history: History,
+    set_ups: dict[Key, list[Scatter]],
+) -> SeriesJudged:
+    def judged(
+        parts: Sequence[Baseline],
+    ) -> tuple[Season | None, Correction, list[Period]]:
+        season = fit(parts)
+        taken_out = correction(season, results[-1].tolerance)
+        own = _scatters(parts, taken_out)
+        set_up = _set_up(key, set_ups)
+        return (
+            season,
+            taken_out,
+            [
+                judge(part, taken_out, _sum([*own[:n], *own[n + 1 :]]), set_up)
+                for n, part in enumerate(parts)
+            ],
         )
-        steps.append(z)
-        mean_z = WEIGHT * z + (1 - WEIGHT) * mean_z
-        weighted = mean_z / ewma_sigma(len(steps), WEIGHT) / LIMIT
-        alarm = "step" if abs(z) > 3 else "creep" if abs(weighted) > 1 else None
-        if alarm is None:
-            quiet.append(look.value)
-        judged.append(Judged(look, z, weighted, alarm, tuple(runs(steps))))
-    return Stretch(
-        looks=tuple(judged),
-        mean=math.fsum(quiet) / len(quiet),
-        sigma=sigma,
-        after=after,
-        trend=trend(looks, sigma, tolerance),
-        alarms=tuple(one for one in judged if one.alarm is not None),
+
+    parts = baselines(
+        results,
+        history,
+        lambda parts: [period.trailing_alarms for period in judged(parts)[2]],
     )
+    season, taken_out, periods = judged(parts)
+    return SeriesJudged(key, tuple(periods), season, taken_out, tuple(results))
 
 
-def blended(u: float, values: Sequence[float]) -> float:
-    """Sigma between looks: what the budget says (u, standard) and what the looks
-    themselves show, by their weight."""
-    n = len(values)
-    if n < 2:
-        return u
-    s = mean_moving_range(values) / D2
-    own = DOF_OF_RANGES * (n - 1)
-    return math.sqrt((WEIGHT_OF_BUDGET * u**2 + own * s**2) / (WEIGHT_OF_BUDGET + own))
-
-
-def mean_moving_range(values: Sequence[float]) -> float:
-    """Of neighbours; NIST/SEMATECH e-Handbook 6.3.2.2. At least two values."""
-    return math.fsum(abs(b - a) for a, b in pairwise(values)) / (len(values) - 1)
-
-
-def ewma(values: Sequence[float], start: float, weight: float) -> list[float]:
-    """Exponentially weighted means, `start` first; NIST/SEMATECH e-Handbook 6.3.2.4."""
-    out = [start]
-    for value in values:
-        out.append(weight * value + (1 - weight) * out[-1])
+def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]:
+    """Of each period about its own shape."""
+    out = []
+    for part in parts:
+        if len(part.results) < 2:
+            out.append(Scatter())
+            continue
+        sums = best_shape(
+            [one.day for one in part.results],
+            [taken_out.corrected(one) for one in part.results],
+        ).sums
+        out.append(Scatter(sums.yy, sums.freedom))
     return out
 
 
-def ewma_sigma(n: int, weight: float) -> float:
-    """Standard deviation of the n-th weighted mean of values with standard deviation 1;
-    same place."""
-    return math.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * n)))
-
-
-def runs(z: Sequence[float]) -> list[str]:
-    """Western Electric's runs that end at the last of `z`, the single value beyond
-    three sigma left out."""
-    found = []
-    side = 1.0 if z[-1] > 0 else -1.0
-    back = [side * value for value in reversed(z)]
-    if back[0] > 2 and sum(v > 2 for v in back[:3]) >= 2:
-        found.append("two of three beyond two sigma")
-    if back[0] > 1 and sum(v > 1 for v in back[:5]) >= 4:
-        found.append("four of five beyond one sigma")
-    if len(back) >= 8 and all(v > 0 for v in back[:8]):
-        found.append("eight on one side")
-    return found
-
-
-def trend(looks: Sequence[Look], sigma: float, tolerance: float | None) -> Trend | None:
-    """Least squares over the days; None where there are too few looks, or all on one
-    day.
-
-    earliest: the first day on which the tolerance may be left, by the steepest slope of
-    the interval and less the last look's own uncertainty; None where the slope is not
-    significant, or that day lies farther ahead than half the span looked back on.
-    """
-    n = len(looks)
-    if n < FEWEST_FOR_TREND:
-        return None
-    days = [look.at for look in looks]
-    middle = math.fsum(days) / n
-    spread = math.fsum((d - middle) ** 2 for d in days)
-    span = max(days) - min(days)
-    if spread == 0:
-        return None
-    level = math.fsum(look.value for look in looks) / n
-    slope = math.fsum((look.at - middle) * look.value for look in looks) / spread
-    residual = math.fsum(
-        (look.value - level - slope * (look.at - middle)) ** 2 for look in looks
+def _set_up(key: Key, set_ups: dict[Key, list[Scatter]]) -> Scatter:
+    """Scatter of the square's error that speaks for a series: measured by the same
+    check, instrument and square, on whatever sled."""
+    return _sum(
+        scatter
+        for of, scatters in set_ups.items()
+        if of != key
+        and (of.check, of.instrument, of.square)
+        == (key.check, key.instrument, key.square)
+        and key.set_up == of.set_up
+        for scatter in scatters
     )
-    error = max(sigma, math.sqrt(residual / (n - 2))) / math.sqrt(spread)
-    expanded = t_quantile(0.95, n - 2) * error
-    significant = abs(slope) > expanded
-    earliest = None
-    if significant and tolerance is not None:
-        last = max(looks, key=lambda look: look.at)
-        here = math.copysign(1.0, slope) * (level + slope * (last.at - middle))
-        ahead = max(0.0, tolerance - last.expanded - here) / (abs(slope) + expanded)
-        if ahead <= span / 2:
-            earliest = last.at + ahead
-    return Trend(slope, expanded, significant, earliest)
 
 
-def look_again(stretch: Stretch) -> float:
-    """Days on which to look again: weekly in the first month, then monthly (common
-    practice, no source); at once after an alarm; never later than the earliest day on
-    which the tolerance may be left."""
-    first, last = stretch.looks[0].look.at, stretch.looks[-1].look.at
-    if stretch.looks[-1].alarm is not None:
-        return last
-    usual = last + (OFTEN if last - first < FRESH else SELDOM)
-    early = stretch.trend.earliest if stretch.trend is not None else None
-    return usual if early is None else min(usual, max(last, early))
+def _sum(scatters: Any) -> Scatter:
+    return sum(scatters, Scatter())
+
+
+# ---- the document ------------------------------------------------------------------
+
+
+def drift_document(
+    history: History, *, jig: str | None = None, check: str | None = None
+) -> dict[str, Any]:
+    """What `sweepgauge drift --json` prints; jig, check: only those series.
+
+    Beside what the contract names: `hold`, `set_up`, `instrument` and `square` of each
+    series, `ewma_limit` and `runs` of each result, and `left_out`: results that could
+    not be charted, and why.
+    """
+    from bench.upkeep.due import next_check, self_moves
+
+    rate = self_moves(history)
+    return {
+        "series": [
+            _series(one, date_of(next_check(one, rate).day))
+            for one in judged_series(history)
+            if jig in (None, one.key.jig) and check in (None, one.key.check)
+        ],
+        "left_out": [
+            {"id": one.finding, "at": one.at, "why": one.why}
+            for one in history.left_out
+        ],
+    }
+
+
+def _series(one: SeriesJudged, look_again: str) -> dict[str, Any]:
+    key = one.key
+    return {
+        "check": key.check,
+        "jig": key.jig,
+        "saw": key.saw,
+        "quantity": key.quantity,
+        "unit": key.unit,
+        "tolerance": one.tolerance,
+        "alarm": one.alarm,
+        "look_again": look_again,
+        "season": _season(one),
+        "baselines": [_period(period) for period in one.periods],
+        "hold": key.hold,
+        "set_up": key.set_up,
+        "instrument": key.instrument,
+        "square": key.square,
+        "way": one.results[-1].way,
+    }
+
+
+def _season(one: SeriesJudged) -> dict[str, Any] | None:
+    """low, high: where it stands in the driest and in the wettest air seen."""
+    season = one.season
+    if season is None:
+        return None
+    mean = next((p.mean for p in reversed(one.periods) if p.mean is not None), 0.0)
+    if not season.kept:
+        # the charts took nothing out: the mean is that of the air it was seen in
+        dry, wet = (
+            mean + season.per_percent * (m - season.middle)
+            for m in (season.dry, season.wet)
+        )
+    else:
+        dry, wet = swing(one, mean)
+    swings = abs(wet - dry)
+    matters = one.tolerance is None or swings >= MATTERS * one.tolerance
+    return {
+        "kept": season.kept,
+        "per_percent_moisture": season.per_percent,
+        "uncertainty": season.expanded,
+        "low": dry,
+        "high": wet,
+        "significant": season.kept and matters,
+        "dry_percent": season.dry,
+        "wet_percent": season.wet,
+    }
+
+
+def swing(one: SeriesJudged, level: float) -> tuple[float, float]:
+    """Where a level without the season's part stands in the driest and wettest air."""
+    season = one.season
+    if season is None or not season.kept:
+        return level, level
+    return (
+        level + season.per_percent * (season.dry - season.middle),
+        level + season.per_percent * (season.wet - season.middle),
+    )
+
+
+def _period(period: Period) -> dict[str, Any]:
+    found = period.trend
+    return {
+        "from": date_of(period.baseline.from_day),
+        "reason": period.baseline.reason,
+        "after_move_of": period.baseline.after_move_of,
+        "mean": period.mean,
+        "sigma": period.sigma,
+        "detectable": period.detectable,
+        "trend": None
+        if found is None
+        else {
+            "per_day": found.slope,
+            "uncertainty": found.expanded,
+            "significant": found.significant,
+            "leaves_tolerance": None if found.leaves is None else date_of(found.leaves),
+        },
+        "results": [_result(one) for one in period.results],
+    }
+
+
+def _result(one: Judged) -> dict[str, Any]:
+    climate = one.result.climate
+    return {
+        "id": one.result.finding,
+        "at": time_of(one.result.day),
+        "value": one.result.value,
+        "uncertainty": one.result.expanded,
+        "z": one.z,
+        "ewma": one.ewma,
+        "alarm": one.alarm,
+        "temperature": None if climate is None else climate.temperature,
+        "humidity": None if climate is None else climate.humidity,
+        "corrected": one.corrected,
+        "ewma_limit": one.ewma_limit,
+        "runs": list(one.runs),
+        "quick": one.result.quick,
+    }

@@ -90,7 +90,12 @@ class Hands:
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
-        self, placement: str, *, mount: str | None = None, at: float | None = None
+        self,
+        placement: str,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+        side: str | None = None,
     ) -> None:
         """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
         plunger preloaded.
@@ -105,13 +110,18 @@ class Hands:
             rear if placement == "rear" else front if placement == "front" else 0.0,
             400.0,
         )
-        self.saw.place(placement, self._line.last, mount=mount, at=at)
+        self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(
                 "left" if way == "left" else "right", twist=how == "twisted"
             )
         await self._wait(0.15)
+
+    async def slide(self, at: float) -> None:
+        """Lift the plunger, go to the next station of the same set-up, lower it."""
+        self.saw.slide(at)
+        await self.touch()
 
     async def seat(self) -> None:
         """Lift the square, wipe, press it home again."""
@@ -122,14 +132,16 @@ class Hands:
         await self._wait(0.15)
 
     async def touch(self) -> None:
-        """Lift the plunger and lower it again; a leaned or twisted sled is held
-        anew."""
+        """Lift the plunger and lower it again; a leaned or twisted sled is brought to
+        the other side and back."""
         how, _, way = (self.saw.placement or "").partition("-")
         if how in ("leaned", "twisted"):
-            await self.lean(None)
-            await self.lean(
-                "left" if way == "left" else "right", twist=how == "twisted"
+            ways: tuple[LeftRight, LeftRight] = (
+                ("right", "left") if way == "left" else ("left", "right")
             )
+            for side in ways:
+                await self.lean(side, twist=how == "twisted")
+                await self._wait(0.1)
         else:
             await self._push_in(-1.0, 0.3 * self.pace, 0.05)
         await self._wait(0.1)
@@ -137,7 +149,7 @@ class Hands:
     async def measure(self, what: str, at: float) -> None:
         """Take the caliper off, lay it across a width (see `Bodies.lay_caliper`)."""
         self.saw.bodies.jaws = None
-        await self._wait(0.15)
+        await self._wait(0.3)
         self.saw.bodies.lay_caliper(what, at)
         await self._wait(0.15)
 
@@ -227,7 +239,7 @@ class Hands:
         self, speed: float = 400.0, *, settle: float = REST_AFTER
     ) -> None:
         """Draw the sled back to the start, let go, come to rest."""
-        await self._take_hold()
+        await self._take_hold(back=True)
         await self._move_to(0.0, speed)
         await self._let_go()
         await self.rest(settle)
@@ -260,8 +272,8 @@ class Hands:
     def _scatter(self, mm: float) -> float:
         return self.saw.acts.uniform(-mm, mm) if self.saw.traits.uneven else 0.0
 
-    async def _take_hold(self) -> None:
-        x, yaw = self.saw.hold()
+    async def _take_hold(self, *, back: bool = False) -> None:
+        x, yaw = self.saw.hold(back=back)
         await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * self.pace)
 
     async def _let_go(self) -> None:

@@ -7,7 +7,7 @@ from bench.protocol import Begin, CheckKind, Option, OptionError
 from bench.render.result import name, upper_first
 from bench.units import length_words
 
-MOST_PUSHES = 9
+USUAL_PUSHES, MOST_PUSHES = 3, 9
 
 
 class CheckForm(RowsScreen):
@@ -16,26 +16,28 @@ class CheckForm(RowsScreen):
 
     def __init__(self, kind: CheckKind) -> None:
         super().__init__()
-        self._kind = kind
+        self.kind = kind
         self._given: dict[str, str] = {}  # as typed or chosen
-        self._pushes, self._lean, self._tap = 3, True, False
+        self._pushes: int | None = None  # as many as the check asks for
+        self._lean, self._tap = True, False
 
     def heading(self) -> str:
-        return upper_first(name(self._kind.kind))
+        return upper_first(name(self.kind.kind))
 
     @property
     def _swept(self) -> bool:
         """Passes are taken, by the check itself or by an option that was chosen."""
-        return self._kind.swept or any(
-            o.sweeps and o.name in self._given for o in self._kind.options
+        return self.kind.swept or any(
+            o.sweeps and o.name in self._given for o in self.kind.options
         )
 
     def rows(self) -> list[Row]:
-        out = [Row("Begin", self._begin, self._kind.question, leads=True)]
+        out = [Row("Begin", self._begin, self.kind.question, leads=True)]
         if self._swept:
             more = "Three tell how much passes differ."
-            out.append(Row("Passes a set-up", self._more, more, str(self._pushes)))
-        if self._swept and self._kind.sided:
+            many = str(self._pushes or "as the check asks")
+            out.append(Row("Passes a set-up", self._more, more, many))
+        if self._swept and self.kind.sided:
             more = "It proves on which side the indicator stands."
             out.append(Row("Lean test", self._turn_lean, more, _yes(self._lean)))
         if self._swept:
@@ -47,7 +49,7 @@ class CheckForm(RowsScreen):
         """The options that say something beside what was chosen already."""
         return [
             o
-            for o in self._kind.options
+            for o in self.kind.options
             if (not o.needs or o.needs in self._given) and o.unless not in self._given
         ]
 
@@ -70,7 +72,7 @@ class CheckForm(RowsScreen):
     # ---- what the rows do ------------------------------------------------------------
 
     def _more(self) -> None:
-        self._pushes = self._pushes % MOST_PUSHES + 1
+        self._pushes = (self._pushes or USUAL_PUSHES) % MOST_PUSHES + 1
         self.fill()
 
     def _turn_lean(self) -> None:
@@ -110,7 +112,7 @@ class CheckForm(RowsScreen):
         except OptionError as error:
             self.view.say("options", str(error), bad=True)
             return
-        swept, kind = self._swept, self._kind
+        swept, kind = self._swept, self.kind
         begin = Begin(
             kind.kind,
             jig=self.view.the_jig if "jig" in kind.needs else None,

@@ -114,10 +114,11 @@ class HomeScreen(WorkScreen):
 
     def _opens(self, page: str) -> bool:
         finding = self.view.finding
-        if page in ("move", "live_set_up"):
-            return (
-                self.view.here and finding is not None and finding.proposed is not None
-            )
+        move = finding.proposed if finding is not None else None
+        if page == "move":
+            return self.view.here and move is not None
+        if page == "live_set_up":  # a mitre fence stands across the indicator's way
+            return self.view.here and move is not None and move.fence is None
         if page == "limits":
             return finding is not None and bool(finding.budget)
         return self.view.here

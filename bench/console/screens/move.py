@@ -36,8 +36,10 @@ class MoveScreen(RowsScreen):
         if finding is None or finding.proposed is None:
             return []
         move = finding.proposed
-        live = "Make it live: the distance left, large"
-        out = [Row(live, self._live, leads=True)]
+        out = []
+        if move.fence is None:  # a mitre fence stands across the indicator's way
+            live = "Make it live: the distance left, large"
+            out.append(Row(live, self._live, leads=True))
         if move.leaves:
             stack = sum(move.leaves)
             words = f"Made, with the leaves: {length_words(stack, units)}"

@@ -7,7 +7,6 @@ from bench.console.text import Line, Role, wrap
 from bench.console.widgets.large_figure import LiveFigure
 from bench.protocol import Finding
 from bench.render import result
-from bench.units import rounded_words
 
 
 class ResultFigure(LiveFigure):
@@ -27,14 +26,12 @@ class ResultFigure(LiveFigure):
             return "CLOSES", "bad"
         return self._told(finding)[0], readout.verdict_role(finding.verdict)
 
-    def _told(self, finding: Finding) -> tuple[str, str]:
-        """Figures and unit, in as many digits as its uncertainty carries."""
-        board, units = self.view.board(finding), self.view.units
-        q, span = result.judged(finding), result.told_over(board, units)
-        span = span if q.unit == "rad" else 1.0
-        words = rounded_words(abs(q.value) * span, q.uncertainty * span, units)
+    def _told(self, finding: Finding) -> tuple[str, str, str]:
+        """Figures, unit, and over which length."""
+        q, board = result.judged(finding), self.view.board(finding)
+        words, over = result.large_size(q, self.view.units, board)
         figures, _, unit = words.partition(" ")
-        return figures, unit
+        return figures, unit, over
 
     def aside(self, room: int) -> list[Line]:
         finding = self.finding()
@@ -42,10 +39,7 @@ class ResultFigure(LiveFigure):
             return super().aside(room)
         if result.surely_closes(finding):
             return [[("at the rear", "bad")], [("DANGER: open it", "bad")]]
-        q, unit = result.judged(finding), self._told(finding)[1]
-        over = ""
-        if q.unit == "rad":
-            over = result.told_over_words(self.view.board(finding), self.view.units)
+        q, (_, unit, over) = result.judged(finding), self._told(finding)
         lines: list[Line] = [[(unit, "strong")], *wrap(over, room, "text")]
         lines += wrap(q.way or "", room, "text")
         return [line for line in lines if line and line[0][0]][:5]

@@ -8,7 +8,7 @@ from bench.console.host import LOW
 from bench.console.widgets.words import Words
 from bench.protocol import Finding
 from bench.render import result
-from bench.render.remarks import notes_of, remark_words
+from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
 
 
@@ -112,5 +112,6 @@ class FurtherWords(Words):
         if finding.budget:
             part = result.name(finding.budget[0].part)
             yield f"Limits it most: {part}.", "faint"
-        for note in notes_of(finding, view.units, but=diagnosis(finding)):
+        shown = diagnosis(finding) or said_first(finding)
+        for note in notes_of(finding, view.units, but=shown):
             yield note, "faint"

@@ -105,7 +105,7 @@ async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
     async with scenes.screen(fake) as (app, pilot):
         for name in ("pencil", "tube", "shop"):
             await pilot.press("asterisk")
-            assert app.console_theme.name == name
+            assert app.theme == name
             await pilot.pause(0.02)
         assert scenes.inside(app, (80, 24))
 
@@ -116,9 +116,9 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
         for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
             await pilot.resize_terminal(*size)
             await pilot.pause(0.1)
-            lines = scenes.rows(app)[: size[1]]
-            assert all(len(line) == size[0] for line in lines)
-        assert "Move the left end 0.144 mm AWAY" in "\n".join(scenes.rows(app))
+            lines = scenes.rows(app)
+            assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
+        assert "Move the left end 0.144 mm AWAY from" in "\n".join(scenes.rows(app))
 
 
 async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:
@@ -127,10 +127,10 @@ async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scen
         await scenes.until(pilot, lambda t: "3 passes were saved" in t)
         assert not fake.of(NotesSeen)  # a screen that nobody looks at has told nobody
         await pilot.press("6")
-        text = await scenes.until(pilot, lambda t: "What the daemon noted: 1" in t)
+        await scenes.until(pilot, lambda t: "5 notes" in t)
         assert fake.of(NotesSeen)[0].count == 1
-        await pilot.press("2")
-        await scenes.until(pilot, lambda t: "1 The log was damaged; 3 passes were saved." in t)
+        await pilot.press("5")
+        await scenes.until(pilot, lambda t: "1  The log was damaged; 3 passes were saved." in t)
     fake.told = 1
     async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "OUT" in t)

@@ -51,7 +51,7 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         assert abs(finding.quantities[0].value - before) <= finding.quantities[0].uncertainty
         await shows(app, "OUT", f"Move the {finding.move.end} end {finding.move.way.upper()}")
         await job.press("enter")
-        await shows(app, "The move", "Or 1: live")
+        await shows(app, "The move", "Make it live")
         await job.press("1")
         await shows(app, "How does the indicator stand on the sled?")
         await job.press("1")
@@ -154,7 +154,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         await job.press("enter")
         await wait(lambda: hands_client.ask.phase == "lean", strict=False)
         assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.view.notices])
-        await shows(app, "Tapped: the number came back")
+        await shows(app, "The number came back")
         await job.until(lambda: app.view.result is not None)
         assert hands_client.hands.saw.truth() == before
         (note,) = (n for n in app.view.finding.notes if n.startswith("Tap test"))

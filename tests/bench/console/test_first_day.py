@@ -31,7 +31,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await hands.press_plunger(1)
             await shows(app, "SEEN the indicator")
             await pilot.press("enter")
-            await shows(app, "AWAY from you")
+            await shows(app, "2 of 4")
             await hands.push(80.0, 400.0)
             await shows(app, "SEEN the travel")
             await pilot.press("enter")
@@ -52,7 +52,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await typed(pilot, "6", f"{saw.pivot_to_stop:g}")
             await typed(pilot, "7", "600")
             await pilot.press("9")
-            await shows(app, "sled-1", "begins a check")
+            await shows(app, "sled-1", "begin a check")
             assert (
                 load(bench.settings_file, bench.folder / "gear.toml").gear.jigs["sled-1"].pivot == saw.pivot
             )

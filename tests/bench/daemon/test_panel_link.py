@@ -71,7 +71,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
     foot.pedal.drive_high()
     await foot.until(lambda: bool(foot.presses))
     assert foot.presses == ["press"]
-    foot.link.show(PassNotice("s", "handle-left", "kept"))
+    foot.link.tone("accepted")
     assert foot.buzzer.state  # heard where the eyes are on the fence
     foot.link.tone("low")
     foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
@@ -146,3 +146,16 @@ def test_no_panel_is_silence() -> None:
     link.show(READY)
     assert link.words is None
     link.stop()
+
+
+async def test_the_lamp_blinks_slowly_while_something_is_due_and_nothing_else_is_wanted(foot: Foot) -> None:
+    foot.link.due(True)
+    await foot.until(lambda: foot.lamp.state)
+    assert foot.link._panel._playing == "due"
+    foot.link.show(WANTS)
+    assert foot.link._panel._playing == "wants-you"
+    foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))
+    await foot.until(lambda: foot.link._panel._playing == "idle" and not foot.lamp.state)
+    foot.link.due(True)
+    foot.link.due(False)
+    await foot.until(lambda: foot.link._panel._playing == "idle")

@@ -72,9 +72,9 @@ def test_quiet_since_the_move(history: Path) -> None:
     assert code == 0
     (series,) = told["series"]
     assert (series["jig"], series["quantity"], series["alarm"]) == ("big-sled", "fence", False)
-    assert [len(s["looks"]) for s in series["stretches"]] == [1, 3]
-    assert series["stretches"][1]["after_move_of"] == "out"
-    assert series["look_again"] == "2026-03-23"
+    assert [len(p["results"]) for p in series["baselines"]] == [1, 3]
+    assert series["baselines"][1]["after_move_of"] == "out"
+    assert series["look_again"] == "2026-03-31"  # as long again as nothing was seen
 
 
 def test_a_knock_is_told_with_exit_1(live: Callable, history: Path) -> None:
@@ -83,7 +83,7 @@ def test_a_knock_is_told_with_exit_1(live: Callable, history: Path) -> None:
     life.writer.close()
     code, told, _ = drift(history, "--json", "--jig", "big-sled")
     assert code == 1
-    assert told["series"][0]["stretches"][1]["looks"][-1]["alarm"] == "step"
+    assert told["series"][0]["baselines"][1]["results"][-1]["alarm"] == "step"
     code, _, words = drift(history)
     assert code == 1
     assert "toward: left end too near you" in words  # it rose, and what is above zero is worded so
@@ -98,7 +98,7 @@ def test_a_look_that_another_took_the_place_of_does_not_count(live: Callable, hi
     life.writer.close()
     code, told, _ = drift(history, "--json", "--jig", "big-sled")
     assert code == 0
-    assert [look["id"] for look in told["series"][0]["stretches"][1]["looks"]] == [
+    assert [one["id"] for one in told["series"][0]["baselines"][1]["results"]] == [
         "d2",
         "d9",
         "d16",
@@ -110,7 +110,7 @@ def test_a_look_that_another_took_the_place_of_does_not_count(live: Callable, hi
 def test_nothing_yet_and_no_log(live: Callable, path: Path) -> None:
     life = live()
     life.writer.close()
-    assert drift(path, "--json")[:2] == (0, {"series": [], "unread": []})
+    assert drift(path, "--json")[:2] == (0, {"series": [], "left_out": [], "unread": []})
     assert drift(path)[2] == "nothing yet\n"
     code, _, words = drift(path.with_name("none.db"))
     assert code == 2 and "none.db" in words and msgspec.json.encode(words).count(b"\\n") == 1
@@ -132,5 +132,5 @@ def test_what_a_boards_answer_had_moved_is_no_drift_of_the_sweeps(
     life.writer.close()
     code, answer, _ = drift(path, "--json", *kind)
     (sweeps,) = (one for one in answer["series"] if one["check"] == "fence-square")
-    assert code == 0 and [len(stretch["looks"]) for stretch in sweeps["stretches"]] == [3, 2], sweeps
+    assert code == 0 and [len(period["results"]) for period in sweeps["baselines"]] == [3, 2], sweeps
     assert len(answer["series"]) == (1 if kind else 2)

@@ -18,7 +18,7 @@ from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogError, LogNewer, LogUnknown
-from bench.log.tables import APPLICATION_ID, VERSION, migrate
+from bench.log.tables import APPLICATION_ID, CHANGES, VERSION, create_first, migrate
 from tests.bench.log.conftest import LOGS, Database
 
 
@@ -40,7 +40,7 @@ def test_it_is_durable_and_says_whose_it_is(live, path) -> None:
         assert db.execute("PRAGMA synchronous").fetchone() == (2,)
         assert db.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
         names = db.execute("SELECT name FROM migration ORDER BY migration_key").fetchall()
-    assert names == [("first tables",)]
+    assert names == [("first tables",), *((name,) for name, _ in CHANGES)]
 
 
 def test_a_failing_change_leaves_the_one_before(path) -> None:
@@ -52,9 +52,9 @@ def test_a_failing_change_leaves_the_one_before(path) -> None:
     with closing(schema.connect(path)) as db:
         before = db.execute("SELECT * FROM sqlite_schema").fetchall()
         with pytest.raises(sqlite3.OperationalError, match="nowhere"):
-            migrate(db, [("next", next_tables)])
-        assert db.execute("PRAGMA user_version").fetchone() == (1,)
-        assert db.execute("SELECT name FROM migration").fetchall() == [("first tables",)]
+            migrate(db, [*CHANGES, ("next", next_tables)])
+        assert db.execute("PRAGMA user_version").fetchone() == (VERSION,)
+        assert db.execute("SELECT count(*) FROM migration").fetchone() == (VERSION,)
         assert db.execute("SELECT * FROM sqlite_schema").fetchall() == before
 
 
@@ -62,13 +62,11 @@ def test_changes_run_once_and_in_order(path) -> None:
     ran: list[str] = []
     changes = [(f"change {n}", lambda log, n=n: ran.append(f"change {n}")) for n in range(3)]
     with closing(schema.connect(path)) as db:
-        assert migrate(db, changes[:2]) == ["change 0", "change 1"]
-        assert migrate(db, changes) == ["change 2"]
-        assert migrate(db, changes) == []
-        assert db.execute("SELECT name FROM migration ORDER BY migration_key").fetchall() == [
-            ("first tables",),
-            *((name,) for name in ran),
-        ]
+        assert migrate(db, [*CHANGES, *changes[:2]]) == ["change 0", "change 1"]
+        assert migrate(db, [*CHANGES, *changes]) == ["change 2"]
+        assert migrate(db, [*CHANGES, *changes]) == []
+        names = db.execute("SELECT name FROM migration ORDER BY migration_key").fetchall()
+        assert [name for (name,) in names[VERSION:]] == ran
     assert ran == ["change 0", "change 1", "change 2"]
 
 
@@ -76,7 +74,8 @@ def test_a_log_of_the_first_version_stays_readable(path, live) -> None:
     """The fixture was written before the tables moved into `tables.sql`: a new log has them on the same
     pages, as salvage lays a new list of tables over a damaged one."""
     path.write_bytes(gzip.decompress((LOGS / "first_tables.sqlite.gz").read_bytes()))
-    with closing(Database(path)) as old, closing(schema.connect(path.with_name("new.sqlite"))) as new:
+    with closing(Database(path)) as old, closing(sqlite3.connect(":memory:", isolation_level=None)) as new:
+        create_first(new)
         assert list(old.execute(LIST_OF_TABLES)) == list(new.execute(LIST_OF_TABLES))
         columns = "SELECT * FROM description"
         assert list(old.execute(columns)) == list(new.execute(columns))
@@ -100,7 +99,7 @@ from pathlib import Path
 sys.modules["pandas"] = None  # sqlite-utils would import it
 import sqlite_utils
 from bench.log import schema
-from bench.log.tables import migrate
+from bench.log.tables import CHANGES, migrate
 
 def many(log):
     for n in range(20):
@@ -109,7 +108,7 @@ def many(log):
 
 db = schema.connect(Path(sys.argv[1]))
 print("go", flush=True)
-migrate(db, [("many", many)])
+migrate(db, [*CHANGES, ("many", many)])
 print("done", flush=True)
 sys.stdin.read()
 """
@@ -133,7 +132,7 @@ def migrated(path, moment_s: float | None) -> tuple[int, float]:
         assert log.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         count = sum(name.startswith("extra_") for name in log.table_names())
         version = log.execute("PRAGMA user_version").fetchone()[0]
-        assert version == log.table("migration").count == 1 + (count > 0)
+        assert version == log.table("migration").count == VERSION + (count > 0)
     return count, took
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import tomllib
 
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.settings.edit import HEADER, as_text, changes, keep, says, wire_of, write_units
+from bench.settings.edit import HEADER, as_text, changes, keep, says, wire_of, write_setting
 from bench.settings.settings_file import SettingsError, load
 
 INDICATOR = {
@@ -115,6 +116,29 @@ def test_a_file_made_read_only_stays_as_it_is_also_for_root(tmp_path) -> None:
     )
 
 
+@pytest.mark.skipif("os.geteuid() != 0", reason="root alone gives a file to another user")
+def test_a_file_that_another_user_wrote_by_hand_is_added_to(tmp_path) -> None:
+    """As root writes it with an editor, for a daemon that runs as its own user."""
+    path = tmp_path / "settings.toml"
+    path.write_text("units = 'inch'  # mine\n")
+    path.chmod(0o644)
+    tmp_path.chmod(0o777)
+    for folder in tmp_path.parents[:2]:
+        folder.chmod(0o755)
+    process = multiprocessing.get_context("fork").Process(target=_keep_as_nobody, args=(path,))
+    process.start()
+    process.join()
+    assert process.exitcode == 0
+    assert path.read_text().startswith("units = 'inch'  # mine\n")
+    assert load(path).gear.indicator.grows == "pulled-out"
+
+
+def _keep_as_nobody(path) -> None:
+    os.setgid(65534)
+    os.setuid(65534)
+    keep(path, "indicator", INDICATOR)
+
+
 @pytest.mark.parametrize(
     ("before", "words"),
     [("[indicator\n", "not TOML"), ("indicator = 3\n", "a table would do"), ("[indicatr]\n", "indicatr")],
@@ -164,10 +188,10 @@ def test_units_stand_before_all_tables(tmp_path, before) -> None:
     path.write_text(before)
     if "a = 1" in before:
         with pytest.raises(SettingsError):  # a key that means nothing: nothing is written
-            write_units(path, "inch")
+            write_setting(path, "units", "inch")
         assert path.read_text() == before
         return
-    assert write_units(path, "inch").units == "inch"
+    assert write_setting(path, "units", "inch").units == "inch"
     assert load(path).units == "inch"
     for line in before.splitlines():
         assert line.replace("'mm'", '"inch"') in path.read_text().splitlines()

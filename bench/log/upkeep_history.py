@@ -1,0 +1,282 @@
+"""Reads what drift and due dates are worked out from: results in the order of time,
+moves, events of the gear, climate.
+
+Blocking; called off the event loop. What cannot be charted is left out and named:
+nothing is taken from the log.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import time
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from bench.checks import checks
+from bench.checks.model import EvidenceGear, SquareHistory
+from bench.finding import Climate, Unread
+from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.findings import FindingRow, each_finding
+from bench.log.moves import list_moves
+from bench.log.read_only import open_read
+from bench.log.tables import GEAR_EVENT, has_climate
+from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
+from bench.upkeep.drift import drift_document
+from bench.upkeep.due import due_document
+from bench.upkeep.history import (
+    EVENTS,
+    FenceMove,
+    GearEvent,
+    History,
+    LeftOut,
+    Result,
+    results_of,
+    sound_climate,
+)
+from bench.upkeep.quick import WhyWhole, inherited, why_whole
+
+# a result dated so far outside of those recorded before and after it has a date of a
+# clock that was wrong, where no more than SELDOM of them are so
+ASTRAY_DAYS = 60.0
+FAR_DAYS = 400.0  # the same at the ends, where only one neighbour tells
+SELDOM = 0.1
+
+
+def drift_of_log(
+    path: Path, jig: str | None = None, check: str | None = None
+) -> dict[str, Any]:
+    """Raises LogError. `unread`: what is there and can no longer be read."""
+    history, unread = load_history(path)
+    document = drift_document(history, jig=jig, check=check)
+    return {**document, "unread": msgspec.to_builtins(unread)}
+
+
+def due_of_log(
+    path: Path, at: str | None = None, jigs: Iterable[str] = ()
+) -> dict[str, Any]:
+    """at: an ISO date; today where None. jigs: sleds of the settings. Raises LogError,
+    ValueError for what is no date, BeforeLastResult."""
+    history, unread = load_history(path, jigs)
+    last = max((one.day for one in history.results), default=0.0)
+    # a clock that stands behind the log's last result asks for the day of that one
+    day = max(time.time() / DAY_S, last) if at is None else day_of(at)
+    if at is not None and len(at) == len("2026-01-01"):
+        day += 1 - 1 / DAY_S  # a date is asked about at its end
+    document = due_document(history, at=day)
+    left_out = drift_document(history)["left_out"] if history.left_out else []
+    return {
+        **document,
+        "left_out": left_out,
+        "unread": msgspec.to_builtins(unread),
+    }
+
+
+def why_whole_check(
+    path: Path, gear: EvidenceGear, instrument: str | None
+) -> tuple[WhyWhole | None, str | None]:
+    """Why a quick check of this sled will not do, or None; and the wall that the last
+    whole one held it to."""
+    history, _ = load_history(path)
+    jig, saw = _names(gear)
+    why = why_whole(
+        history, jig=jig, saw=saw, day=time.time() / DAY_S, instrument=instrument
+    )
+    found = inherited(history, jig=jig, saw=saw)
+    return why or (None if found else "never-whole"), found.hold if found else None
+
+
+def inherited_square(path: Path, gear: EvidenceGear) -> SquareHistory | None:
+    """The square's error that a quick check of this sled takes over."""
+    history, _ = load_history(path)
+    jig, saw = _names(gear)
+    found = inherited(history, jig=jig, saw=saw)
+    if found is None:
+        return None
+    return SquareHistory(
+        error=found.error,
+        standard_uncertainty=found.standard,
+        degrees_of_freedom=found.freedom,
+        count=found.count,
+        whole=date_of(found.day),
+    )
+
+
+def _names(gear: EvidenceGear) -> tuple[str | None, str | None]:
+    """Of the sled and of the saw."""
+    return gear.jig.name if gear.jig else None, gear.saw.name if gear.saw else None
+
+
+def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Unread]]:
+    """jigs: sleds of the settings, beside those that the log knows."""
+    unread: list[Unread] = []
+    with open_read(path) as db:
+        rows = [row for row in each_finding(db, unread) if row.superseded_by is None]
+        placed, left_out = _placed(rows)
+        squares = _squares(db)
+        results: list[Result] = []
+        for row, day in placed:
+            results += _results(row, day, squares, left_out)
+        days = {row.finding.id: (row, day) for row, day in placed}
+        moves = []
+        for move in list_moves(db, unread=unread):
+            if move.made is not None and move.finding in days:
+                row, day = days[move.finding]
+                moves.append(
+                    FenceMove(
+                        row.finding.id,
+                        row.finding.jig,
+                        row.finding.saw,
+                        day,
+                        row.order,
+                    )
+                )
+        return (
+            History(
+                results=tuple(sorted(results, key=lambda one: (one.day, one.order))),
+                moves=tuple(moves),
+                events=tuple(_events(db)),
+                left_out=tuple(left_out),
+                climate=_climate(db),
+                jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
+            ),
+            unread,
+        )
+
+
+def _results(
+    row: FindingRow, day: float, squares: dict[str, str | None], left_out: list[LeftOut]
+) -> list[Result]:
+    finding = row.finding
+    if finding.doubts:
+        left_out.append(LeftOut(finding.id, finding.at, "doubt"))
+        return []
+    if finding.climate is not None and sound_climate(finding.climate) is None:
+        left_out.append(LeftOut(finding.id, finding.at, "climate"))
+    check = checks().get(finding.check)  # a later version's log may have others
+    gear = {
+        "square": squares.get(row.run),
+        "instrument": row.instrument,
+        "hold": row.hold,
+    }
+    try:
+        return results_of(
+            finding,
+            day=day,
+            order=row.order,
+            gear=gear,
+            turns_fence=check is not None and check.turns_fence,
+        )
+    except ValueError:
+        left_out.append(LeftOut(finding.id, finding.at, "value"))
+        return []
+
+
+def _placed(
+    rows: Sequence[FindingRow],
+) -> tuple[list[tuple[FindingRow, float]], list[LeftOut]]:
+    """Each result with its day, and those whose date cannot be: it may have been
+    recorded while the clock was wrong. rows: in the order of recording."""
+    now = time.time() / DAY_S
+    days = [_day(row) for row in rows]
+    wrong = {n for n, day in enumerate(days) if not day >= FIRST_DAY}
+    sound = [n for n in range(len(rows)) if n not in wrong]
+    astray = {n for n in _astray([days[n] for n in sound], now)}
+    if len(astray) <= max(1.0, SELDOM * len(sound)):
+        wrong |= {sound[n] for n in astray}
+    placed = [(row, days[n]) for n, row in enumerate(rows) if n not in wrong]
+    left_out = [
+        LeftOut(rows[n].finding.id, rows[n].finding.at, "date") for n in sorted(wrong)
+    ]
+    return placed, left_out
+
+
+def _astray(days: Sequence[float], now: float) -> list[int]:
+    """Places of days that lie far outside of those of both neighbours in the order of
+    recording; at the ends, far from all others."""
+    astray = []
+    last = len(days) - 1
+    for n, day in enumerate(days):
+        before = days[n - 1] if n > 0 else None
+        after = days[n + 1] if n < last else None
+        if before is not None and after is not None:
+            between = before - ASTRAY_DAYS <= day <= after + ASTRAY_DAYS
+            if before <= after and not between:
+                astray.append(n)
+            continue
+        # the last one may be years later, but not later than today
+        late = before is not None and day - before > FAR_DAYS and day > now + 1
+        if late or (after is not None and day - max(days[1:]) > FAR_DAYS):
+            astray.append(n)
+    return astray
+
+
+def _day(row: FindingRow) -> float:
+    """As the finding says, put right where the clock was set later; else as it was
+    recorded. Not a number where neither can be."""
+    try:
+        return day_of(row.finding.at) + row.corrected_by / DAY_S
+    except ValueError:
+        return row.wall_s / DAY_S
+
+
+def _squares(db: sqlite3.Connection) -> dict[str, str | None]:
+    """By run: the name of the square."""
+    names: dict[str, str | None] = {}
+    rows = db.execute(
+        "SELECT run, json_extract(gear_json, '$.square.name') FROM check_run JOIN gear"
+        " USING (gear_key) WHERE json_valid(gear_json)"
+    )
+    for run, name in rows:
+        names[run] = name
+    return names
+
+
+def jigs_of_log(path: Path) -> list[str]:
+    """Names of the sleds that any check was begun with. Raises LogError."""
+    with open_read(path) as db:
+        return _jigs(db)
+
+
+def _jigs(db: sqlite3.Connection) -> list[str]:
+    rows = db.execute("SELECT DISTINCT jig FROM check_run WHERE jig IS NOT NULL")
+    return [jig for (jig,) in rows]
+
+
+def _events(db: sqlite3.Connection) -> Iterable[GearEvent]:
+    """In the order of time; one that cannot be read costs only itself."""
+    zeros = wall_times_at_zero(db)
+    rows = db.execute(
+        "SELECT CAST(data_json AS BLOB), e.wall_s, e.clock_synced, e.monotonic_ns,"
+        " boot_id FROM event AS e JOIN boot USING (boot_key) WHERE kind ="
+        f" '{GEAR_EVENT}' ORDER BY event_key"
+    )
+    found = []
+    for data, wall, synced, monotonic, boot_id in rows:
+        at, _ = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        try:
+            told = json.loads(data)
+            day = day_of(told["at"]) if told.get("at") else at / DAY_S
+            if told["what"] in EVENTS:
+                note = str(told.get("note", ""))
+                found.append(GearEvent(str(told["jig"]), told["what"], day, note))
+        except (ValueError, KeyError, TypeError, AttributeError):
+            continue
+    return sorted(found, key=lambda event: event.day)
+
+
+def _climate(db: sqlite3.Connection) -> tuple[float, Climate] | None:
+    """The latest reading of the air that can be."""
+    if not has_climate(db):
+        return None
+    row = db.execute(
+        "SELECT wall_s, temperature_c, humidity_fraction FROM climate ORDER BY"
+        " climate_key DESC LIMIT 1"
+    ).fetchone()
+    if row is None:
+        return None
+    climate = sound_climate(Climate(row[1], row[2]))
+    return None if climate is None else (row[0] / DAY_S, climate)

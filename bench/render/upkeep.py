@@ -1,0 +1,221 @@
+"""Sentences of drift and due dates, from their documents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from bench.render.template import sentence
+from bench.units import System
+
+Document = Mapping[str, Any]
+
+MONTH = 30  # days of which a trend is told
+
+TEMPLATES = {
+    "one": "{of}: one result since {since}.",
+    "several": "{of}: {count} results since {since}.",
+    "no-result": "{of}: no result since {since}.",
+    "latest": "Latest, {date}: {way}{value:size}.",
+    "no-change-yet": "One result shows no change yet; the next one can.",
+    "quiet": "No change seen; a step of {detectable:size} would be.",
+    "step": "{date} it changed by {off:size}, {direction}.",
+    "creep": "{date} it had crept by {off:size}, {direction}.",
+    "what-happened": (
+        "What happened? `sweepgauge event --jig {jig} dropped` (or moved, runners,"
+        " blade, saw, square, accepted) answers it."
+    ),
+    "may-be-season": "It may be the season: too little is known of that yet.",
+    "runs": "Worth a look: {runs}.",
+    "trend": (
+        "It goes by {month:size} in 30 days, {direction}, give or take {give:size}."
+    ),
+    "leaves": "It may leave good enough from {date} on.",
+    "season": (
+        "In a dry month it stands at {low:size}, in a wet one at {high:size}: set it"
+        " between."
+    ),
+    "season-small": "It follows the season by {swing:size}; that is taken out here.",
+    "again-now": "Look again now, with the whole check.",
+    "again": "Look again by {date}.",
+    "left-out": "Left out: {id} of {at}: {why:reason}.",
+    # due dates
+    "now": "Now: {of}: {reason:due}. {minutes} minutes{quick}.",
+    "soon": "By {by}: {of}. {minutes} minutes{quick}.",
+    "later": "By {by}: {of}.",
+    "never-checked": "Never checked: {of}. {minutes} minutes.",
+    "why": "{reason:due}",
+    "nothing-due": "Nothing is due.",
+}
+
+_CHOICES = {
+    "reason": (
+        "date=its date cannot be right|value=it holds no number"
+        "|doubt=it contradicts itself|climate=its climate cannot be; the value is used"
+    ),
+    "due": (
+        "step=it changed|trend=it creeps|interval=it is time|moved=something happened"
+        " to it|season=the air has changed|never-checked=never checked"
+    ),
+}
+_HAPPENED = {
+    "dropped": "it was dropped",
+    "moved": "it was moved",
+    "runners": "its runners were changed",
+    "blade": "a new blade",
+    "saw": "the saw was moved",
+    "square": "the square was changed",
+    "accepted": "it is taken as it stands now",
+}
+_WHOLE = "take the whole check"
+WHY_WHOLE = {
+    "never-whole": f"no whole check of this sled measured its square yet: {_WHOLE}",
+    "square-old": f"the square was last turned over more than a year ago: {_WHOLE}",
+    "indicator-changed": f"the last whole check used another indicator: {_WHOLE}",
+    "moved": f"the sled was moved since its last whole check: {_WHOLE}",
+}
+_RUNS = {
+    "two-of-three-beyond-two": "two of three far to one side",
+    "four-of-five-beyond-one": "four of five to one side",
+    "eight-on-one-side": "eight on one side",
+}
+
+
+def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
+    """Of an event as the log has it; an older or newer program's may hold less."""
+    note = str(data.get("note") or "").strip().rstrip(".")
+    return {
+        "jig": str(data.get("jig", "a sled")),
+        "what": _HAPPENED.get(str(data.get("what")), "something happened"),
+        "date": str(data.get("at", ""))[:10],
+        "note": f": {note}" if note else "",
+    }
+
+
+def drift_lines(document: Document, units: System = "mm") -> Iterator[str]:
+    for series in document["series"]:
+        yield from _series(series, units)
+    yield from left_out_lines(document)
+    if not document["series"]:
+        yield "nothing yet"
+
+
+def due_lines(document: Document) -> Iterator[str]:
+    for row in document["due"]:
+        told = {**row, "of": _of(row), "quick": ", quick check" if row["quick"] else ""}
+        yield _line(row["state"], told)
+    if not document["due"]:
+        yield TEMPLATES["nothing-due"]
+    yield from left_out_lines(document)
+
+
+def reminder(document: Document) -> str:
+    """What is due now, in one line."""
+    now = [
+        f"{_of(row)} ({_line('why', row)})"
+        for row in document["due"]
+        if row["state"] == "now"
+    ]
+    return f"Due now: {'; '.join(now)}." if now else TEMPLATES["nothing-due"]
+
+
+def left_out_lines(document: Document) -> Iterator[str]:
+    for one in document["left_out"]:
+        yield _line("left-out", {**one, "at": one["at"][:10]})
+
+
+def _line(
+    code: str, values: Mapping[str, object], units: System = "mm", unit: str = "rad"
+) -> str:
+    template = TEMPLATES[code].replace(
+        ":size}", ":length}" if unit == "mm" else ":slope}"
+    )
+    for name, choices in _CHOICES.items():
+        template = template.replace(f":{name}}}", f":{choices}}}")
+    return sentence(template, values, units)
+
+
+def _of(series: Document) -> str:
+    of = " on ".join(part for part in (series["jig"], series["saw"]) if part)
+    what = series["check"]
+    if series.get("quantity") == "square":
+        what = f"the square's own error in {what}"
+    return f"{what} of {of}" if of else what
+
+
+def _series(series: Document, units: System) -> Iterator[str]:
+    last = series["baselines"][-1]
+    results, unit = last["results"], series["unit"]
+
+    def line(code: str, **values: object) -> str:
+        return "  " + _line(code, values, units, unit)
+
+    count = len(results)
+    code = "no-result" if count == 0 else "one" if count == 1 else "several"
+    told = {"of": _of(series), "count": count, "since": _since(last)}
+    yield _line(code, told)
+    if results:
+        latest = results[-1]
+        way = f"{series['way']}: " if series["way"] else ""
+        yield line(
+            "latest", date=latest["at"][:10], way=way, value=abs(latest["value"])
+        )
+        yield from _changes(series, last, line)
+    if series["alarm"] or not results:
+        yield line("again-now")
+    else:
+        yield line("again", date=series["look_again"])
+
+
+def _since(baseline: Document) -> str:
+    if baseline["reason"] == "first":
+        return str(baseline["from"])
+    why = {"moved": "the move", "dropped": "the drop", "accepted": "it was accepted"}
+    word = why.get(baseline["reason"], f"a change of {baseline['reason']}")
+    return f"{word} of {baseline['from']}" if " " not in word[3:] else word
+
+
+def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
+    results = last["results"]
+    latest = results[-1]
+
+    def direction(change: float) -> str:
+        """In the words of the latest result's own way."""
+        if not series["way"] or latest["value"] == 0:
+            return "up" if change > 0 else "down"
+        same = change * latest["value"] > 0
+        return f"{'toward' if same else 'away from'}: {series['way']}"
+
+    alarms = [one for one in results if one["alarm"] is not None]
+    if len(results) == 1:
+        yield line("no-change-yet")
+    elif not alarms:
+        yield line("quiet", detectable=last["detectable"])
+    for one in alarms[-1:]:
+        off = one["corrected"] - last["mean"]
+        yield line(
+            one["alarm"], date=one["at"][:10], off=abs(off), direction=direction(off)
+        )
+        if series["season"] is None and latest["humidity"] is not None:
+            yield line("may-be-season")
+    if series["alarm"]:
+        yield line("what-happened", jig=series["jig"] or "NAME")
+    if latest["runs"]:
+        yield line("runs", runs=", ".join(_RUNS[run] for run in latest["runs"]))
+    found = last["trend"]
+    if found is not None and found["significant"]:
+        slope = found["per_day"]
+        yield line(
+            "trend",
+            month=abs(slope) * MONTH,
+            direction=direction(slope),
+            give=found["uncertainty"] * MONTH,
+        )
+        if found["leaves_tolerance"] is not None:
+            yield line("leaves", date=found["leaves_tolerance"])
+    season = series["season"]
+    if season is not None and season["kept"]:
+        if season["significant"]:
+            yield line("season", low=season["low"], high=season["high"])
+        else:
+            yield line("season-small", swing=abs(season["high"] - season["low"]))

@@ -1,0 +1,248 @@
+"""What should be checked again, when and why: the day on which the chance that it has
+left the tolerance reaches one in ten.
+
+Pure: no clock, no files.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Any, Literal
+
+from bench.upkeep.dates import date_of
+from bench.upkeep.drift import SQUARE, SeriesJudged, judged_series, swing
+from bench.upkeep.history import History
+from bench.upkeep.moisture import moisture
+from bench.upkeep.quick import TURNED_OVER, why_whole
+
+CHANCE = 0.10
+SOONEST, LATEST = 7.0, 91.0  # days; a week, a quarter of a year
+SOON = 7.0  # days before it is due that it is called soon
+MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
+FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
+# jigs that move by themselves, a year: before the log knows better, as if one had been
+# watched for so long
+USUAL_MOVES, USUAL_YEARS = 0.5, 1.0
+YEAR_DAYS = 365.25
+# common practice, no source
+QUICK_MINUTES, WHOLE_MINUTES = 2, 8
+
+Why = Literal["step", "trend", "interval", "moved", "season", "never-checked"]
+
+_normal = NormalDist()
+
+
+class BeforeLastResult(ValueError):
+    """The day asked about lies before the last result, so nothing is known of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    day: float
+    why: Why
+
+
+def self_moves(history: History) -> float:
+    """How often a year a sled of this shop moves without anybody meaning it to."""
+    spans: dict[str, tuple[float, float]] = {}
+    for one in history.results:
+        if one.jig is not None:
+            low, high = spans.get(one.jig, (one.day, one.day))
+            spans[one.jig] = min(low, one.day), max(high, one.day)
+    years = math.fsum(high - low for low, high in spans.values()) / YEAR_DAYS
+    moved = sum(event.what in ("dropped", "accepted") for event in history.events)
+    return (USUAL_MOVES * USUAL_YEARS + moved) / (USUAL_YEARS + years)
+
+
+def next_check(one: SeriesJudged, moves_a_year: float) -> NextCheck:
+    """moves_a_year: see `self_moves`."""
+    period = one.last
+    if not period.results:
+        return NextCheck(period.baseline.from_day, "moved")
+    last = period.results[-1]
+    if last.alarm is not None:
+        why: Why = "step" if last.alarm == "step" else "trend"
+        return NextCheck(last.result.day, why)
+    # while nothing is seen: as long again as nothing was seen
+    quiet = last.result.day - period.baseline.from_day
+    days, why = min(max(SOONEST, quiet), LATEST), "interval"
+    if one.tolerance is not None:
+        sooner, because = _within(one, moves_a_year, days)
+        if sooner < days:
+            days, why = sooner, because
+    return NextCheck(last.result.day + days, why)
+
+
+def _within(one: SeriesJudged, moves_a_year: float, days: float) -> tuple[float, Why]:
+    """The latest day until which the chance stays below CHANCE, a week at least, and
+    what brings it on."""
+    ahead = SOONEST
+    while ahead + 1 <= days and chance_of_out(one, moves_a_year, ahead + 1) < CHANCE:
+        ahead += 1
+    if ahead + 1 > days:
+        return days, "interval"
+    found = one.last.trend
+    if found is not None and found.significant:
+        return ahead, "trend"
+    seasonal = one.season is not None and one.season.kept
+    still = chance_of_out(one, moves_a_year, ahead + 1, season=False) < CHANCE
+    return ahead, "season" if seasonal and still else "interval"
+
+
+def chance_of_out(
+    one: SeriesJudged, moves_a_year: float, ahead: float, *, season: bool = True
+) -> float:
+    """That it stands outside its tolerance so many days after its last result. From
+    its level, how well that is known, trend, season and what moves by itself."""
+    tolerance = one.tolerance
+    last = one.last.results[-1].result
+    assert tolerance is not None and one.last.sigma is not None
+    level, spread = _level(one, ahead)
+    # what all results share (the square, the travel's scale) is not in their scatter
+    lasting = max(0.0, (last.expanded / 2) ** 2 - last.varying**2)
+    spread = math.sqrt(spread**2 + lasting)
+    places = [level]
+    if season and one.season is not None and one.season.kept:
+        here = one.correction.corrected(last) - last.value
+        places = [
+            level - here + (end - level + here) * min(1.0, ahead / LATEST)
+            for end in swing(one, level)
+        ]
+    out = max(_outside(place, spread, tolerance) for place in places)
+    jumped = _outside(level, math.hypot(spread, tolerance), tolerance)
+    return 1 - (1 - out) * math.exp(-moves_a_year * ahead / YEAR_DAYS * jumped)
+
+
+def _level(one: SeriesJudged, ahead: float) -> tuple[float, float]:
+    """Level without the season's part so many days after the last result, and its
+    standard uncertainty."""
+    period = one.last
+    sigma = period.sigma or 0.0
+    quiet = [j for j in period.results if j.alarm is None]
+    level = math.fsum(j.corrected for j in quiet) / len(quiet)
+    known = sigma / math.sqrt(len(quiet))
+    found = period.trend
+    if found is None or not found.significant:
+        return level, known
+    days = [j.result.day for j in period.results]
+    middle = math.fsum(days) / len(days)
+    level = math.fsum(j.corrected for j in period.results) / len(days)
+    away = days[-1] + ahead - middle
+    return level + found.slope * away, math.hypot(known, found.standard * away)
+
+
+def _outside(level: float, spread: float, tolerance: float) -> float:
+    if spread <= 0:
+        return float(abs(level) > tolerance)
+    return _normal.cdf((level - tolerance) / spread) + _normal.cdf(
+        (-level - tolerance) / spread
+    )
+
+
+# ---- the document ------------------------------------------------------------------
+
+
+def due_document(
+    history: History, *, at: float, check_of_fences: str = "fence-square"
+) -> dict[str, Any]:
+    """What `sweepgauge due --json` prints. at: the day in question. check_of_fences:
+    what a sled without any result of its fence is due for.
+
+    Raises BeforeLastResult.
+    """
+    last = max((one.day for one in history.results), default=at)
+    if at // 1 < last // 1:
+        raise BeforeLastResult(
+            f"{date_of(at)} lies before the last result, of {date_of(last)}:"
+            " ask for that day or a later one"
+        )
+    rate = self_moves(history)
+    rows = [_row(one, history, rate, at) for one in _latest(history)]
+    checked = {one.jig for one in history.results if one.turns_fence}
+    rows += [
+        _never(jig, check_of_fences, at) for jig in history.jigs if jig not in checked
+    ]
+    order = ("now", "never-checked", "soon", "later")
+    rows.sort(key=lambda row: (order.index(row["state"]), row["by"], row["check"]))
+    return {"at": date_of(at), "due": rows}
+
+
+def _latest(history: History) -> list[SeriesJudged]:
+    """Of each check, sled and saw the series with the latest result. A board that
+    judges a fence which the square judges too is not due by itself."""
+    newest: dict[tuple[str, str | None, str | None], SeriesJudged] = {}
+    for one in judged_series(history):
+        if one.key.quantity == SQUARE or one.tolerance is None:
+            continue
+        key = one.key[:3]
+        before = newest.get(key)
+        if before is None or before.results[-1].day <= one.results[-1].day:
+            newest[key] = one
+    squared = {
+        (one.key.jig, one.key.saw)
+        for one in newest.values()
+        if one.key.set_up == TURNED_OVER
+    }
+    return [
+        one
+        for one in newest.values()
+        if one.key.set_up == TURNED_OVER
+        or not one.results[-1].turns_fence
+        or (one.key.jig, one.key.saw) not in squared
+    ]
+
+
+def _row(one: SeriesJudged, history: History, rate: float, at: float) -> dict[str, Any]:
+    coming = next_check(one, rate)
+    if _air_changed(one, history, at):
+        coming = NextCheck(min(coming.day, at), "season")
+    state = "later"
+    if coming.day <= at:
+        state = "now"
+    elif coming.day <= at + SOON:
+        state = "soon"
+    last = one.results[-1]
+    quick = (
+        one.key.set_up == TURNED_OVER
+        and coming.why not in ("moved", "step")
+        and why_whole(history, jig=one.key.jig, saw=one.key.saw, day=at) is None
+    )
+    return {
+        "check": one.key.check,
+        "jig": one.key.jig,
+        "saw": one.key.saw,
+        "state": state,
+        "by": date_of(coming.day),
+        "last": date_of(last.day),
+        "reason": coming.why,
+        "minutes": QUICK_MINUTES if quick else WHOLE_MINUTES,
+        "quick": quick,
+    }
+
+
+def _air_changed(one: SeriesJudged, history: History, at: float) -> bool:
+    """Whether the wood has taken up or lost so much that the last result no longer
+    speaks for it."""
+    if one.key.jig is None or history.climate is None:
+        return False
+    day, climate = history.climate
+    now, then = moisture(climate), moisture(one.results[-1].climate)
+    if now is None or then is None or not 0 <= at - day <= FRESH_CLIMATE:
+        return False
+    return abs(now - then) > MOISTURE_CHANGE
+
+
+def _never(jig: str, check: str, at: float) -> dict[str, Any]:
+    return {
+        "check": check,
+        "jig": jig,
+        "saw": None,
+        "state": "never-checked",
+        "by": date_of(at),
+        "last": None,
+        "reason": "never-checked",
+        "minutes": WHOLE_MINUTES,
+        "quick": False,
+    }

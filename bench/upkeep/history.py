@@ -1,0 +1,186 @@
+"""What the charts and the due dates are worked out from: results, moves, events of the
+gear and climate, as plain values.
+
+Pure: no clock, no files. Times are days since 1970-01-01 UTC; values are in rad or mm
+as findings have them; humidity is a fraction.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from bench.finding import Climate, Finding
+
+What = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
+EVENTS: tuple[What, ...] = get_args(What)
+Reason = Literal[
+    "first", "moved", "dropped", "runners", "blade", "saw", "square", "accepted"
+]
+# why something does not stand in the charts: its date cannot be, its value is no
+# number, it contradicts itself, its climate cannot be
+WhyLeftOut = Literal["date", "value", "doubt", "climate"]
+
+# rows of a budget that are the same at every check, and so cannot make one result
+# differ from the next
+LASTING = frozenset(
+    {
+        "indicator over the span used",
+        "travel scale",
+        "square",
+        "blade",
+        "form of the arm",
+        "straightedge",
+    }
+)
+# degrees Celsius; outside it the sensor, or whoever typed it, is wrong: sensors of air
+# are specified for this range
+COLDEST, HOTTEST = -40.0, 85.0
+# of the remark of a quick check that took the square's error from the log
+QUICK = "quick-inherits"
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One quantity of one finding. varying: standard uncertainty of what differs from
+    result to result, by its budget. set_up: which placements it stands on; a quick
+    check is of the kind of the whole check that measured its square. turns_fence: the
+    check judges the sled fence, which a move turns."""
+
+    finding: str
+    day: float
+    order: int  # of recording
+    check: str
+    jig: str | None
+    saw: str | None
+    quantity: str
+    unit: str
+    value: float
+    expanded: float
+    varying: float
+    tolerance: float | None = None
+    verdict: str | None = None
+    square: str | None = None
+    instrument: str | None = None
+    hold: str | None = None
+    set_up: str = ""
+    quick: bool = False
+    turns_fence: bool = False
+    climate: Climate | None = None
+    way: str | None = None  # of the value, in words
+
+
+@dataclass(frozen=True, slots=True)
+class FenceMove:
+    """A move that was made: after which finding, of which sled on which saw."""
+
+    finding: str
+    jig: str | None
+    saw: str | None
+    day: float  # of that finding
+    order: int  # of recording of that finding
+
+
+@dataclass(frozen=True, slots=True)
+class GearEvent:
+    """What somebody said happened to a sled, its saw or its square."""
+
+    jig: str
+    what: What
+    day: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    finding: str
+    at: str
+    why: WhyLeftOut
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """All of one log. results: in the order of time. climate: the latest reading of the
+    shop's air and its day. jigs: sleds that there are, with or without results."""
+
+    results: tuple[Result, ...] = ()
+    moves: tuple[FenceMove, ...] = ()
+    events: tuple[GearEvent, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    climate: tuple[float, Climate] | None = None
+    jigs: tuple[str, ...] = ()
+
+
+def sound_climate(climate: Climate | None) -> Climate | None:
+    """What of a climate can be: None where nothing can. A humidity of 120 % or a
+    temperature of -60 deg C is no climate of a shop."""
+    if climate is None:
+        return None
+    t, h = climate.temperature, climate.humidity
+    if t is not None and not (math.isfinite(t) and COLDEST <= t <= HOTTEST):
+        return None  # a sensor that lies in one number is believed in neither
+    if h is not None and not (math.isfinite(h) and 0.0 < h <= 1.0):
+        return None
+    return None if t is None and h is None else climate
+
+
+def varying(finding: Finding) -> float:
+    """Standard uncertainty of the rows of the budget that differ from result to result
+    (of the first quantity)."""
+    return math.hypot(
+        *(row.standard_uncertainty for row in finding.budget if row.part not in LASTING)
+    )
+
+
+def results_of(
+    finding: Finding,
+    *,
+    day: float,
+    order: int,
+    gear: Mapping[str, str | None],
+    turns_fence: bool,
+) -> list[Result]:
+    """The charted quantities of a finding: its first, and the square's own error where
+    it was measured. gear: names of `square`, `instrument` and `hold`.
+
+    Raises ValueError where a number is none.
+    """
+    quick = QUICK in finding.codes
+    placements = sorted({sweep.placement for sweep in finding.sweeps})
+    turned = quick or any(q.name == "square" for q in finding.quantities)
+    charted = [
+        quantity
+        for place, quantity in enumerate(finding.quantities)
+        if place == 0 or (quantity.name == "square" and turns_fence)
+    ]
+    results = []
+    for quantity in charted:
+        numbers = (quantity.value, quantity.uncertainty, varying(finding))
+        if not all(math.isfinite(number) for number in numbers):
+            raise ValueError(f"{finding.id}: {quantity.name} is no number")
+        results.append(
+            Result(
+                finding=finding.id,
+                day=day,
+                order=order,
+                check=finding.check,
+                jig=finding.jig,
+                saw=finding.saw,
+                quantity=quantity.name,
+                unit=quantity.unit,
+                value=quantity.value,
+                expanded=abs(quantity.uncertainty),
+                varying=varying(finding),
+                tolerance=quantity.tolerance,
+                verdict=quantity.verdict,
+                set_up="turned-over" if turned else "+".join(placements),
+                quick=quick,
+                turns_fence=turns_fence and quantity is finding.quantities[0],
+                climate=sound_climate(finding.climate),
+                way=quantity.way,
+                **gear,
+            )
+        )
+    return results

@@ -1,0 +1,226 @@
+"""One baseline period judged: the score of each result, its alarm, the trend.
+
+A result is compared with the mean of the baseline's first quiet results, so that a
+slow change cannot take the mean along. Individuals beyond three sigma and the EWMA
+alarm; run rules are remarked on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.uncertainty.student import t_quantile
+from bench.upkeep import charts
+from bench.upkeep.history import Result
+from bench.upkeep.moisture import moisture
+from bench.upkeep.scatter import NOTHING, QUICK_VARIANCE, Residuals, Scatter, variance
+from bench.upkeep.season import Correction
+from bench.upkeep.series import Baseline
+from bench.upkeep.shape import FEWEST_FOR_TREND, shapes
+
+FIRST_RESULTS = 15  # of which the mean is made, once there are so many
+FEWEST_TO_TELL_SHAPES = 6
+SURE = 0.99  # that a slope is one: it is asked at every result
+AHEAD = 0.5  # of the span looked back on: no day farther ahead is named
+
+Alarm = Literal["step", "creep"]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """z: the deviation as a normal score. ewma: the weighted mean of the scores, and
+    the limit beyond which it alarms. None: the first of a period."""
+
+    result: Result
+    corrected: float  # less the season's part
+    z: float | None = None
+    ewma: float | None = None
+    ewma_limit: float | None = None
+    alarm: Alarm | None = None
+    runs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A straight line through a period. slope and its expanded uncertainty a day;
+    leaves: day on which the tolerance may be left at the earliest, or None."""
+
+    slope: float
+    expanded: float
+    standard: float
+    significant: bool
+    leaves: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """A baseline period judged. mean and sigma are None without a result; mean_sigma:
+    standard uncertainty of the mean; detectable: the step that a further result would
+    have to make to alarm."""
+
+    baseline: Baseline
+    results: tuple[Judged, ...]
+    mean: float | None = None
+    mean_sigma: float = 0.0
+    sigma: float | None = None
+    detectable: float | None = None
+    trend: Trend | None = None
+    moisture: float | None = None  # mean of those that made the mean
+
+    @property
+    def trailing_alarms(self) -> int:
+        """Results at its end that alarm, one after the other."""
+        count = 0
+        for one in reversed(self.results):
+            if one.alarm is None:
+                break
+            count += 1
+        return count
+
+
+class _Reference:
+    """What further results are compared with: the first quiet ones."""
+
+    def __init__(self) -> None:
+        self.n = 0
+        self.weight = self._sum = 0.0
+        self._wet: list[float] = []
+        self._origin = 0.0
+
+    def add(self, value: float, weight: float, wet: float | None) -> None:
+        if self.n >= FIRST_RESULTS:
+            return
+        if self.n == 0:
+            self._origin = value
+        self.n += 1
+        self.weight += weight
+        self._sum += weight * (value - self._origin)
+        if wet is not None:
+            self._wet.append(wet)
+
+    @property
+    def mean(self) -> float:
+        return self._origin + self._sum / self.weight
+
+    @property
+    def moisture(self) -> float | None:
+        return sum(self._wet) / len(self._wet) if self._wet else None
+
+
+def judge(
+    baseline: Baseline,
+    correction: Correction,
+    elsewhere: Scatter = NOTHING,
+    set_up: Scatter = NOTHING,
+) -> Period:
+    """elsewhere: scatter of the same series' other periods. set_up: scatter of the
+    square's error."""
+    reference, seen = _Reference(), Residuals()
+    judged: list[Judged] = []
+    scores: list[float] = []
+    weighted = budget = 0.0
+    sigma2 = freedom = 0.0
+    for number, one in enumerate(baseline.results, 1):
+        value, factor = correction.corrected(one), _factor(one)
+        budget += ((one.varying or one.expanded / 2) ** 2 - budget) / number
+        sigma2, freedom = variance(
+            seen.scatter() + elsewhere, set_up, math.sqrt(budget)
+        )
+        wet = moisture(one.climate)
+        alarm: Alarm | None = None
+        row = Judged(one, value)
+        if reference.n and sigma2 > 0:
+            spread = sigma2 * (factor + 1 / reference.weight) + correction.variance(
+                one, reference.moisture
+            )
+            z = charts.score((value - reference.mean) / math.sqrt(spread), freedom)
+            scores.append(z)
+            capped = max(-charts.MOST_SCORE, min(charts.MOST_SCORE, z))
+            weighted = charts.WEIGHT * capped + (1 - charts.WEIGHT) * weighted
+            limit = charts.LIMIT * charts.ewma_sigma(len(scores), charts.WEIGHT)
+            alarm = _alarm(z, weighted, limit, [*judged, row])
+            runs = tuple(charts.runs(scores))
+            row = Judged(one, value, z, weighted, limit, alarm, runs)
+        judged.append(row)
+        if alarm is None:
+            reference.add(value, 1 / factor, wet)
+            seen.add(one.day, value, 1 / factor)
+    if not judged:
+        return Period(baseline, ())
+    sigma2, freedom = variance(seen.scatter() + elsewhere, set_up, math.sqrt(budget))
+    sigma = math.sqrt(sigma2)
+    known = sigma / math.sqrt(reference.weight)
+    return Period(
+        baseline,
+        tuple(judged),
+        mean=reference.mean,
+        mean_sigma=known,
+        sigma=sigma,
+        detectable=charts.limit(freedom) * math.hypot(sigma, known) if freedom else 0.0,
+        trend=trend(judged, sigma),
+        moisture=reference.moisture,
+    )
+
+
+def _factor(one: Result) -> float:
+    return QUICK_VARIANCE if one.quick else 1.0
+
+
+def _alarm(
+    z: float, weighted: float, limit: float, judged: Sequence[Judged]
+) -> Alarm | None:
+    if abs(z) > charts.THREE_SIGMA:
+        return "creep" if _is_line(judged) else "step"
+    return "creep" if abs(weighted) > limit else None
+
+
+def _is_line(judged: Sequence[Judged]) -> bool:
+    if len(judged) < FEWEST_TO_TELL_SHAPES:
+        return False
+    found = shapes([j.result.day for j in judged], [j.corrected for j in judged])
+    return (
+        "trend" in found
+        and found["trend"].aicc < found["level"].aicc
+        and ("step" not in found or found["trend"].aicc < found["step"].aicc)
+    )
+
+
+def trend(judged: Sequence[Judged], sigma: float) -> Trend | None:
+    """Least squares over the days; None where there are too few results, all on one
+    day, or where one step says it better (AICc)."""
+    n = len(judged)
+    if n < FEWEST_FOR_TREND:
+        return None
+    days = [one.result.day for one in judged]
+    found = shapes(days, [one.corrected for one in judged])
+    line = found.get("trend")
+    if line is None:
+        return None
+    if "step" in found and found["step"].aicc < min(line.aicc, found["level"].aicc):
+        return None
+    left = math.sqrt(line.sums.yy / (n - 2))
+    standard = max(sigma, left) / math.sqrt(line.times)
+    significant = line.aicc < found["level"].aicc and (
+        abs(line.slope) > t_quantile(SURE, n - 2) * standard
+    )
+    expanded = t_quantile(0.95, n - 2) * standard
+    leaves = _leaves(judged, line.slope, expanded) if significant else None
+    return Trend(line.slope, expanded, standard, significant, leaves)
+
+
+def _leaves(judged: Sequence[Judged], slope: float, expanded: float) -> float | None:
+    """The first day on which the tolerance may be left, by the steepest slope of the
+    interval and less the last result's own uncertainty; None where it lies farther
+    ahead than half the span looked back on."""
+    last = judged[-1].result
+    if last.tolerance is None:
+        return None
+    days = [one.result.day for one in judged]
+    middle = math.fsum(days) / len(days)
+    level = math.fsum(one.corrected for one in judged) / len(judged)
+    here = math.copysign(1.0, slope) * (level + slope * (last.day - middle))
+    ahead = max(0.0, last.tolerance - last.expanded - here) / (abs(slope) + expanded)
+    return last.day + ahead if ahead <= AHEAD * (max(days) - min(days)) else None

@@ -1,0 +1,129 @@
+"""Control charts against the published worked examples, digit by digit."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import statistics
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.upkeep import charts
+
+REFERENCE = Path(__file__).parents[3] / "fixtures/reference"
+
+
+def reference(name: str) -> dict:
+    return json.loads((REFERENCE / f"{name}.json").read_text())
+
+
+def table(name: str) -> list[dict[str, str]]:
+    with (REFERENCE / name).open() as file:
+        return list(csv.DictReader(file))
+
+
+def test_individuals_limits_of_the_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.2.2: mean moving range and three-sigma limits of the flow-rate example."""
+    told = reference("nist_individuals_chart")
+    data, published = told["data"], told["published"]
+    assert round(charts.mean_moving_range(data), 4) == published["mean_moving_range"]
+    assert round(statistics.fmean(data), 2) == published["mean"]
+    low, high = charts.individuals_limits(data)
+    assert (round(low, 4), round(high, 4)) == (published["lcl"], published["ucl"])
+    assert [x for x in data if not low <= x <= high] == published["out_of_control"]
+
+
+def test_ewma_of_the_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.2.4; its limits are the steady ones. It chops its digits."""
+    told = reference("nist_ewma_chart")
+    ours = charts.ewma(told["data"], told["start_value"], told["lambda_"])
+    assert ours == pytest.approx(told["recomputed"]["ewma_including_start"], abs=1e-9)
+    for mine, theirs in zip(ours, told["published"]["ewma_including_start"], strict=True):
+        assert abs(mine - theirs) < 0.0101
+    width = told["k"] * told["sigma"] * charts.ewma_sigma(10_000, told["lambda_"])
+    published = told["published"]
+    assert round(told["start_value"] + width, 4) == published["ucl"]
+    assert math.floor((told["start_value"] - width) * 1e4) / 1e4 == published["lcl"]
+
+
+def test_cusum_of_the_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.2.3: the sums of twenty group means, and where they signal."""
+    told = reference("nist_cusum_chart")
+    rows = table(told["data_file"])
+    means = [float(row["mean_of_4[1]"]) for row in rows]
+    upper, lower = charts.cusum(means, told["target"], told["k"])
+    assert upper == pytest.approx([float(row["upper_sum[1]"]) for row in rows], abs=1e-9)
+    assert lower == pytest.approx([float(row["lower_sum[1]"]) for row in rows], abs=1e-9)
+    signals = [n for n, pair in enumerate(zip(upper, lower, strict=True), 1) if max(pair) > told["h"]]
+    assert signals == told["expected"]["signals"]
+    assert round(upper[-1], 2) == told["expected"]["last_upper_sum"]
+
+
+def test_cusum_and_ewma_of_the_textbook() -> None:
+    """Montgomery, Introduction to Statistical Quality Control, tables 9.1 and 9.2, examples 9.1 and 9.2: a
+    shift of one sigma behind the twentieth value is told at the 29th."""
+    told = reference("montgomery_cusum_ewma")
+    rows = table(told["data_file"])
+    x = [float(row["x[1]"]) for row in rows]
+    upper, lower = charts.cusum(x, told["target"], told["cusum"]["K"])
+    assert [round(v, 2) for v in upper] == [float(row["cusum_upper[1]"]) for row in rows]
+    assert [round(v, 2) for v in lower] == [float(row["cusum_lower[1]"]) for row in rows]
+    first = next(n for n, v in enumerate(upper, 1) if v > told["cusum"]["H"])
+    assert first == told["cusum"]["published"]["first_signal_period"]
+    weight, width = told["ewma"]["lambda_"], told["ewma"]["L"]
+    ours = charts.ewma(x, told["target"], weight)[1:]
+    assert ours == pytest.approx([float(row["ewma[1]"]) for row in rows], abs=5e-5)
+    limits = [told["target"] + width * charts.ewma_sigma(n, weight) for n in range(1, len(x) + 1)]
+    assert limits == pytest.approx([float(row["ewma_ucl[1]"]) for row in rows], abs=5e-5)
+    signals = [n for n, (z, top) in enumerate(zip(ours, limits, strict=True), 1) if abs(z - 10) > top - 10]
+    assert signals == told["ewma"]["published"]["signals"]
+
+
+NAMES = {
+    "2_two_of_three_beyond_2_sigma": "two-of-three-beyond-two",
+    "3_four_of_five_beyond_1_sigma": "four-of-five-beyond-one",
+    "4_eight_same_side": "eight-on-one-side",
+}
+
+
+def test_runs_of_the_western_electric_handbook() -> None:
+    told = reference("western_electric_rules")
+    assert told["sequences_constructed_here"]
+    for case in told["sequences_constructed_here"]:
+        first: dict[str, int] = {}
+        for n in range(1, len(case["z"]) + 1):
+            for name in charts.runs(case["z"][:n]):
+                first.setdefault(name, n)
+            if abs(case["z"][n - 1]) > charts.THREE_SIGMA:
+                first.setdefault("beyond", n)
+        wanted = {NAMES.get(k, "beyond"): n for k, n in case["first_signal_point"].items()}
+        assert first == wanted, case["name"]
+
+
+@given(t=st.floats(-60, 60), dof=st.floats(1, 200))
+def test_a_score_is_as_far_out_as_its_t(t: float, dof: float) -> None:
+    from scipy import stats
+
+    mine = charts.score(t, dof)
+    tail = 2 * stats.t.sf(abs(t), dof)
+    if 1e-12 < tail < 1:
+        assert 2 * stats.norm.sf(abs(mine)) == pytest.approx(tail, rel=1e-6)
+    assert (mine > 0) == (t > 0) or abs(mine) < 1e-9
+
+
+def test_three_sigma_of_a_few_results_is_farther_out() -> None:
+    """Two-sided 0.27 %; JCGM 100:2008, table G.2, column 99.73 %."""
+    with (REFERENCE / "gum_table_g2_t.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    column = next(name for name in rows[0] if "99.73" in name)
+    name = next(iter(rows[0]))
+    checked = 0
+    for row in rows:
+        if row[name].isdigit():
+            assert charts.limit(float(row[name])) == pytest.approx(float(row[column]), rel=1.5e-4, abs=0.006)
+            checked += 1
+    assert checked > 20
