@@ -9,7 +9,6 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from bench.upkeep.history import FenceMove, History, results_of
 
 from bench.checks.model import EvidenceGear
 from bench.finding import BudgetRow, Climate, Finding, Move, Quantity
@@ -17,6 +16,7 @@ from bench.gear import Indicator, Jig, Saw, Square
 from bench.render.report.source import ReportSource
 from bench.upkeep.dates import day_of
 from bench.upkeep.drift import drift_document
+from bench.upkeep.history import FenceMove, History, results_of
 
 TOLERANCE = 0.05 / 300
 GIVE = 0.012 / 300
