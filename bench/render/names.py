@@ -66,7 +66,6 @@ PARTS = {
     "play": "play in the slots",
     "between set-ups": "set-ups that differ",
     "form between the marks": "form between the marks",
-    "form of the long edge": "the form of the square's long edge",
     "form that repeats": "form that repeats in every pass",
     "lever of the twist": "how far off the sled was twisted",
     "place of the spots": "the places of the spots",

@@ -183,15 +183,9 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         assert "Not now: No caliper is set up." in text
         await pilot.press("3")  # not now: it does nothing
         await pilot.press("1")
-<<<<<<< HEAD
-        await scenes.until(pilot, lambda t: "Pushes a set-up: as the check asks" in t)
-        await pilot.press("2", "2", "4", "5")  # five pushes, tapped; which set-ups
-        await scenes.until(pilot, lambda t: "Pushes a set-up: 5" in t and "handle left" in t)
-=======
         await scenes.until(pilot, lambda t: "Passes a set-up: 3" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
->>>>>>> w-screen
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
         await scenes.until(pilot, lambda t: "Length of the runners: 19.75 mm" in t)
         await pilot.press("1")
