@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
-    " base, with two fingers: the hand does not press on the straightedge."
+    " base, with two fingers. Do not press on the straightedge."
 )
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
@@ -51,25 +51,25 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     as_is = Step(
         placement=AS_IS,
         words=(
-            "Straightedge along the sled fence, its ends on two equal blocks. The"
-            " indicator rides along the straightedge, its tip on the face of the sled"
-            " fence, and is pushed from left to right; travel is the place along the"
-            " sled fence, from the blade."
+            "Straightedge along the sled fence, its ends on two equal blocks."
+            " Indicator riding along the straightedge, its tip on the sled fence."
+            " It begins at the left end; the travel counts from the blade."
         ),
         gather="sweep",
         picture="straightedge-as-is",
         reseat=AGAIN,
+        pushed="indicator",
     )
     rolled = Step(
         placement=ROLLED,
         words=(
-            "Roll the straightedge over about its own length: the same end stays on the"
-            " left, the edge that was ridden now faces the other way. Not swung end for"
-            " end, not flipped end over end."
+            "Roll the straightedge over about its own length. The same end stays on the"
+            " left. The edge that was ridden faces the other way. Do not swap its ends."
         ),
         gather="sweep",
         picture="straightedge-rolled-over",
         reseat=AGAIN,
+        pushed="indicator",
     )
     only = options.get("placements") or "both"
     return (as_is,) if only == AS_IS else (as_is, rolled)

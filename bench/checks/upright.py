@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -25,6 +25,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle
@@ -45,9 +46,10 @@ LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
 APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
 LIMIT = 0.05 / 50
+ALIKE = 2.0  # counts from low to high, which an indicator that was not slid shows too
 # rad, of a square that is used to set up by; common practice, no source
 POOR_SQUARE = 0.1 / 300
-AGAIN = "Lift the tip and slide the indicator there anew for each reading."
+AGAIN = "Lift the tip and slide the indicator there anew."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -77,12 +79,12 @@ def _step(
         text = (
             _fence_words(name, gear) if name in FENCE else _blade_words(name, options)
         )
-        text += " Indicator held to the upright edge,"
+        text += " Indicator held to the upright edge."
     else:
-        text = "The square stays as it stands. Slide the indicator along its edge,"
+        text = "The square stays as it stands. Slide the indicator along its edge."
     return Step(
         name,
-        f"{text} tip on the face {at:g} mm up. {AGAIN}",
+        text + " Its tip touches {at:station} up.",
         "spot",
         READINGS,
         None if name in FENCE else _side(options),
@@ -90,6 +92,7 @@ def _step(
         at=at,
         picture="plumb",
         reseat=AGAIN,
+        focus=Focus("place", at),
     )
 
 
@@ -100,12 +103,12 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
         away, toward = toward, away
     if name == FENCE[0]:
         return (
-            "Square upright on the sled's base, before the sled fence's face, its"
-            f" stock pointing {away}."
+            "Square upright on the sled's base, before the sled fence's face."
+            f" Its stock points {away}."
         )
     return (
-        f"Turn the square about, the same edge upright, its stock now pointing {toward}"
-        " under the indicator."
+        "Turn the square about, the same edge upright. Under the indicator its stock"
+        f" now points {toward}."
     )
 
 
@@ -115,8 +118,8 @@ def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     stock = side if "away" in name else other
     return (
         f"Blade right up, turned by hand to {TURNS[name]} degrees. Square upright on"
-        f" the table (not on its insert), {side.upper()} of the blade, its stock"
-        f" pointing {stock.upper()}; tip on the blade body, clear of the teeth."
+        f" the bare table, {side.upper()} of the blade. Its stock points"
+        f" {stock.upper()}. Tip on the blade body, clear of the teeth."
     )
 
 
@@ -128,6 +131,7 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
 class _Answer:
     quantity: Quantity
     lean: Lean
+    alike: bool  # low and high read the same in every set-up
     combined: Combined
     rows: list[Part | None]
     readings: int  # a height
@@ -149,6 +153,8 @@ def evaluate(evidence: Evidence) -> Finding:
     if answers[1] is not None and not set(QUARTER) <= there:
         remarks.append(Remark("two-turns"))
     remarks.extend(_of_square(answers[0]))
+    if any(answer.alike for answer in found):
+        remarks.append(Remark("heights-alike", severity="warning"))
     judged = found[0]
     said = judged.quantity.verdict
     return Finding(
@@ -210,7 +216,14 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
     )
     spots = sum(len(set(heights)) for heights, _ in read.values())
     each = sum(len(heights) for heights, _ in read.values()) // spots
-    return _Answer(quantity, found, combined, rows, each, spots)
+    count = count_of(
+        evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
+    )
+    alike = all(
+        abs(slopes[one].slope) * (max(zs) - min(zs)) < ALIKE * count
+        for one, (zs, _) in read.items()
+    )
+    return _Answer(quantity, found, alike, combined, rows, each, spots)
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:

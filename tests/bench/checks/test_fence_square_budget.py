@@ -173,7 +173,7 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
 
 def test_verdicts_and_what_would_settle(recorded) -> None:
     scatter = (-3e-5, 0.0, 3e-5)
-    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.4e-4, "cannot-tell"), (-6e-4, "outside")):
+    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.34e-4, "cannot-tell"), (-6e-4, "outside")):
         found = recorded("fence-square", rows_of({p: [a + d for d in scatter] for p in BOTH}), gear=FINE)
         assert found.verdict == found.quantities[0].verdict == said
         assert (found.settle is not None) == (said == "cannot-tell")
