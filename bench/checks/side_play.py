@@ -178,6 +178,7 @@ class _Found:
         self.options = evidence.options
         self._indicator = evidence.gear.indicator
         self._count = count_of(self._indicator, readings)
+        self._runner = number(self.options, "runner_length", USUAL_RUNNER)
 
     @property
     def values(self) -> dict[str, float]:
@@ -220,6 +221,7 @@ class _Found:
                 combined.degrees_of_freedom,
                 most,
                 said,
+                over=None if unit == "mm" else self._runner,
             )
         )
         self.budget = self.budget or combined.rows
