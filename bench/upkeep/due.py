@@ -19,6 +19,9 @@ from bench.upkeep.quick import TURNED_OVER, why_whole
 
 CHANCE = 0.10
 SOONEST, LATEST = 7.0, 91.0  # days; a week, a quarter of a year
+# the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
+# the longest that halves the days out of tolerance of a whole check each month
+LATEST_QUICK = 56.0
 SOON = 7.0  # days before it is due that it is called soon
 MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
 FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
@@ -67,7 +70,8 @@ def next_check(one: SeriesJudged, moves_a_year: float) -> NextCheck:
         return NextCheck(last.result.day, why)
     # while nothing is seen: as long again as nothing was seen
     quiet = last.result.day - period.baseline.from_day
-    days, why = min(max(SOONEST, quiet), LATEST), "interval"
+    latest = LATEST_QUICK if one.key.set_up == TURNED_OVER else LATEST
+    days, why = min(max(SOONEST, quiet), latest), "interval"
     if one.tolerance is not None:
         sooner, because = _within(one, moves_a_year, days)
         if sooner < days:
