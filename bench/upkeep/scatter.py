@@ -17,7 +17,7 @@ from bench.uncertainty.student import f_upper_tail
 WEIGHT_OF_BUDGET = 4.0
 # the chance below which results are believed to scatter more than the square's error
 # does: from day to day, by more than the set-up
-MORE_THAN_SET_UP = 0.25
+MORE_THAN_SET_UP = 0.15
 # degrees of freedom that the square's error may count for: beside many of its results
 # few of the fence's own would not be heard
 MOST_OF_SET_UP = 10.0

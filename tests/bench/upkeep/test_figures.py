@@ -122,7 +122,7 @@ def test_steps_after_so_many_results() -> None:
             print(json.dumps({"before": before, "season": season, "0.05": large, "0.03": small}))
             if before >= (3 if season == 0 else 8):
                 assert large[0] >= 0.9, before
-            if before >= (6 if season == 0 else 12):
+            if before >= (8 if season == 0 else 12):
                 assert small[1] >= 0.9, before
 
 
