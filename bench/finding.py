@@ -35,9 +35,10 @@ class Unread(msgspec.Struct, frozen=True):
 class Quantity(msgspec.Struct, frozen=True):
     name: str
     value: float
-    unit: Literal["rad", "mm"]
+    # "1/mm" is a curvature: rad of heading a mm of travel
+    unit: Literal["rad", "mm", "1/mm"]
     uncertainty: float
-    degrees_of_freedom: float | None
+    degrees_of_freedom: float | None = None
     tolerance: float | None = None
     verdict: Verdict | None = None
     way: str | None = None
@@ -71,6 +72,7 @@ class Move(msgspec.Struct, frozen=True):
     leaves: list[float]
     leaves_left_over: float  # distance minus leaves
     text: str
+    fence: Literal["left", "right"] | None = None  # which of a mitre sled's two
 
 
 class Settle(msgspec.Struct, frozen=True):
@@ -95,6 +97,22 @@ class Position(msgspec.Struct, frozen=True):
     yaw_play: float | None
     side_play: float | None
     relief: float
+
+
+class Comparison(msgspec.Struct, frozen=True):
+    """A result beside another one of the same rotation.
+
+    at: when the other was found, ISO 8601, None where it was only named. value,
+    uncertainty: its own, rad, expanded. e_n: |difference| / sqrt(U1^2 + U2^2), ISO
+    13528:2022, 9.7; None where both claim to be exact and differ. agrees: it is not
+    above 1.
+    """
+
+    at: str | None
+    value: float
+    uncertainty: float
+    e_n: float | None
+    agrees: bool
 
 
 RemarkValue = int | float | str | Sequence[int | float | str]
@@ -146,6 +164,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     sweeps: list[SweepRow] = []
     budget: list[BudgetRow] = []
     move: Move | None = None
+    comparison: Comparison | None = None  # with what else was found of it
     single_sweep: bool = False
     profile: list[tuple[float, float]] | None = None
     contact: list[Contact] | None = None

@@ -14,6 +14,7 @@ import msgspec
 
 LONGEST_NAME = 80  # characters of a name, or of any text that a client sends
 LeftRight = Literal["left", "right"]
+MitrePoint = Literal["point-away", "point-toward"]  # from whoever pushes the sled
 
 
 class Indicator(msgspec.Struct, frozen=True):
@@ -70,6 +71,12 @@ class Jig(msgspec.Struct, frozen=True):
     screw_pitch: float | None = None
     widest_board: float | None = None
     tolerance: float = 0.05 / 300  # rad
+    # of a sled with two fences at 45 degrees: where they meet, and which end of each
+    # stays; None: one fence across the travel
+    mitre: MitrePoint | None = None
+    mitre_pivot: Literal["point", "outer"] = "point"
+    # the wall of the slots against which it is held in every cut; None: not said
+    hold: LeftRight | None = None
 
     @property
     def moving_end(self) -> LeftRight:
@@ -95,11 +102,19 @@ class Jig(msgspec.Struct, frozen=True):
             return None
         return -reach if self.pivot == "right" else reach
 
+    def mitre_fence(self, which: LeftRight) -> Jig:
+        """One fence of a mitre sled as a sled of its own: by the end that moves, it
+        turns as a fence across the travel does. Both are as long from the pivot."""
+        outer = self.mitre_pivot == "outer"
+        stays = which if outer else "left" if which == "right" else "right"
+        return msgspec.structs.replace(self, pivot=stays)
+
 
 class Square(msgspec.Struct, frozen=True):
     name: str
     arm: float | None = None  # mm
     tolerance: float | None = None  # mm over the arm
+    long_edge: float | None = None  # mm, of a 45-degree square
 
 
 class Gear(msgspec.Struct, frozen=True):

@@ -464,6 +464,19 @@ def across(
     return f"{rise} across {length_words(board_mm, system)}"
 
 
+def bow_words(
+    curvature: float, system: System, uncertainty: float | None = None
+) -> str:
+    """A curvature in 1/mm as the bow of an arc: `0.011 mm over 300 mm`."""
+    over = PER_MM if system == "mm" else PER_INCH
+    bow = abs(curvature) * over**2 / 8
+    if uncertainty is None:
+        much = length_words(bow, system)
+    else:
+        much = give_or_take(bow, uncertainty * over**2 / 8, system)
+    return f"{much} over {per_words(system)}"
+
+
 def angle_words(rad: float) -> str:
     """`2 deg`, and `0.5 mrad` for less than a tenth of a degree."""
     size, unit = (

@@ -15,6 +15,13 @@ from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue
+from bench.checks.shared.arm import (
+    curvature_of_slot,
+    placed_on_one_stretch,
+    stand_row,
+    told_of_slot,
+    told_of_stand,
+)
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
     COUNT_OFF,
@@ -22,14 +29,21 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
+from bench.checks.shared.placed import Placed
+from bench.checks.shared.remarks import (
+    of_steps,
+    of_sweeps,
+    rests_on,
+    undecided,
+    wall_of,
+)
 from bench.checks.shared.slips import side_proved
-from bench.checks.shared.slopes import Placed, place, shared_rows
-from bench.finding import Finding, Quantity, Remark, RemarkValue, Settle
+from bench.checks.shared.slopes import shared_rows
+from bench.finding import Finding, Quantity, Remark, RemarkValue, Settle, Verdict
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Part
+    from bench.uncertainty import Combined, Part
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
@@ -73,7 +87,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         words=(
             "Square on the sled: handle against the sled fence to the LEFT of the arm,"
             f" arm pointing {lies}. Indicator standing on the {first.upper()} of the"
-            " arm, at the height of the leading teeth."
+            " arm, at the height of the leading teeth. Pencil on the arm where the tip"
+            " touches."
         ),
         gather="sweep",
         side=first,
@@ -87,7 +102,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         words=(
             "Turn the square over: handle to the RIGHT of the arm, on the same stretch"
             " of the sled fence, the same edge of the arm. Indicator standing on the"
-            f" {second.upper()} of the arm."
+            f" {second.upper()} of the arm, the tip on the pencil mark."
         ),
         gather="sweep",
         side=second,
@@ -103,7 +118,13 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.uncertainty import between_sweeps, combine, settle, verdict
+    from bench.uncertainty import (
+        between_set_ups,
+        between_sweeps,
+        combine,
+        settle,
+        verdict,
+    )
 
     remarks: list[Remark] = []
     present = {t.placement for t in evidence.traces}
@@ -111,7 +132,7 @@ def evaluate(evidence: Evidence) -> Finding:
         raise EvidenceError(f"no sweep at {LEFT} or {RIGHT}")
     taken = "both" if {LEFT, RIGHT} <= present else LEFT if LEFT in present else RIGHT
     steps = plan({**evidence.options, "placements": taken}, evidence.gear)
-    placed, rows = place(evidence, steps, remarks)
+    placed, rows, seen = placed_on_one_stretch(evidence, steps, remarks)
     jig, known = evidence.gear.jig, evidence.known
     confidence = 0.99 if known.looks else 0.95
     # the arm points toward you from a far fence, so the square's error enters the other
@@ -123,59 +144,28 @@ def evaluate(evidence: Evidence) -> Finding:
     between = between_sweeps(
         groups, known.pool, known.yaw_play, known.single_sweep_scatter
     )
-    quantities: list[Quantity] = []
-    extra: list[Part | None]
+    own = [*between.parts, between_set_ups(weights, known.set_ups), stand_row(seen)]
     if both:
-        b1, b2 = placed[0].rotation, placed[1].rotation
-        a, e = (b1 + b2) / 2, sense * (b2 - b1) / 2
-        extra = [_arm_form(evidence, placed)]
+        a = (placed[0].rotation + placed[1].rotation) / 2
+        own.append(_arm_form(evidence, placed))
     else:
         a, row = _with_known_square(evidence, placed[0], sense, remarks)
-        extra = [row]
-    combined = combine(
-        [
-            *between.parts,
-            *shared_rows(evidence, placed, weights, a, common=True),
-            *extra,
-        ],
-        confidence,
-    )
+        own.append(row)
+    shared = shared_rows(evidence, placed, weights, a, common=True)
+    combined = combine([*own, *shared], confidence)
     tolerance = jig.tolerance if jig is not None else None
     said = verdict(a, combined.expanded, tolerance) if tolerance is not None else None
-    quantities.append(
-        Quantity(
-            "fence",
-            a,
-            "rad",
-            combined.expanded,
-            combined.degrees_of_freedom,
-            tolerance,
-            said,
-            fence_way(a, jig),
-        )
-    )
+    quantities = [_fence(a, combined, jig, said)]
     if both:
-        of_square = combine(
-            [
-                *between.parts,
-                *shared_rows(evidence, placed, weights, e, common=False),
-                *extra,
-            ],
-            confidence,
-        )
-        quantities.append(
-            Quantity(
-                "square",
-                e,
-                "rad",
-                of_square.expanded,
-                of_square.degrees_of_freedom,
-                way="wider than square" if e > 0 else "tighter than square",
-            )
-        )
-        remarks.extend(
-            square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
-        )
+        e = sense * (placed[1].rotation - placed[0].rotation) / 2
+        shared = shared_rows(evidence, placed, weights, e, common=False)
+        of_square = combine([*own, *shared], confidence)
+        quantities.append(_square(e, of_square))
+        if seen is not None:
+            quantities.append(curvature_of_slot(seen, confidence))
+        remarks += square_remarks(evidence, a, combined.expanded, e, of_square.expanded)
+        remarks += told_of_stand(combined, seen)
+        remarks += told_of_slot(seen, placed[0].length, combined.expanded)
     settled: Settle | None = None
     if said == "cannot-tell" and tolerance is not None:
         settled = settle(
@@ -190,17 +180,13 @@ def evaluate(evidence: Evidence) -> Finding:
         )
     if said == "cannot-tell" and abs(a) <= combined.expanded:
         remarks.append(Remark("either-side", severity="warning"))
-    remarks.extend(of_sweeps(evidence, between))
-    remarks.extend(_away_untold(evidence))
-    remarks.extend(undecided(combined, tolerance))
-    remarks.extend(of_steps(combined, said))
-    if known.yaw_play is None and not _hold_said(evidence):
-        remarks.append(Remark("yaw-unknown"))
-    if not side_proved(evidence, steps) and jig is not None and said == "outside":
-        proof = {"proof": "without-play" if evidence.leans else "unleaned"}
-        remarks.append(Remark("side-as-said", values=proof, severity="warning"))
-    if jig is None:
-        remarks.append(Remark("no-sled"))
+    remarks += of_sweeps(evidence, between)
+    remarks += rests_on(known, pooled=between.pooled or between.single)
+    remarks += _away_untold(evidence)
+    remarks += undecided(combined, tolerance)
+    remarks += of_steps(combined, said)
+    remarks += _of_hold(evidence)
+    remarks += _of_sled(evidence, steps, said)
     if both:
         remarks.append(Remark("handle-stretch"))
     return Finding(
@@ -216,6 +202,53 @@ def evaluate(evidence: Evidence) -> Finding:
         single_sweep=between.single,
         remarks=remarks,
     )
+
+
+def _fence(
+    a: float, found: Combined, jig: Jig | None, said: Verdict | None
+) -> Quantity:
+    return Quantity(
+        "fence",
+        a,
+        "rad",
+        found.expanded,
+        found.degrees_of_freedom,
+        jig.tolerance if jig is not None else None,
+        said,
+        fence_way(a, jig),
+    )
+
+
+def _square(e: float, found: Combined) -> Quantity:
+    return Quantity(
+        "square",
+        e,
+        "rad",
+        found.expanded,
+        found.degrees_of_freedom,
+        way="wider than square" if e > 0 else "tighter than square",
+    )
+
+
+def _of_hold(evidence: Evidence) -> list[Remark]:
+    """Where it was not said against which wall the sled is held."""
+    if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
+        return []
+    play = evidence.known.yaw_play
+    if play is None:
+        return [Remark("yaw-unknown")]
+    return [Remark("hold-unsaid", values={"play": play})]
+
+
+def _of_sled(
+    evidence: Evidence, steps: Sequence[Step], said: Verdict | None
+) -> list[Remark]:
+    if evidence.gear.jig is None:
+        return [Remark("no-sled")]
+    if side_proved(evidence, steps) or said != "outside":
+        return []
+    proof = {"proof": "without-play" if evidence.leans else "unleaned"}
+    return [Remark("side-as-said", values=proof, severity="warning")]
 
 
 def _with_known_square(
@@ -307,12 +340,6 @@ def _away_untold(evidence: Evidence) -> list[Remark]:
     return [Remark("touch-away-unknown", severity="warning")]
 
 
-def _hold_said(evidence: Evidence) -> bool:
-    return bool(evidence.options.get("hold")) or all(
-        t.hold for t in evidence.traces if t.push
-    )
-
-
 def _longest(evidence: Evidence) -> float | None:
     """mm of the arm that a pass could cover: clear of tip and handle."""
     square = evidence.gear.square
@@ -338,7 +365,7 @@ CHECK = Check(
     question="Is the sled's fence square to the cut?",
     plan=plan,
     evaluate=evaluate,
-    quantities=("fence", "square"),
+    quantities=("fence", "square", "slot-curvature"),
     turns_fence=True,
     rank=1,
     measures=("fence", "square"),

@@ -21,6 +21,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.edge_bending import BENDING_OPTIONS, Bending, bending
 from bench.checks.shared.face_profile import (
     SINGLE,
     Differs,
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
     from bench.uncertainty import Combined, Part
 
 AS_IS, ROLLED = "as-is", "rolled-over"
+AGAIN = (
+    "Draw the indicator back to the left end and wipe the face. Push it low at its"
+    " base, with two fingers: the hand does not press on the straightedge."
+)
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
@@ -57,7 +62,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         ),
         gather="sweep",
         picture="straightedge-as-is",
-        reseat="Draw the indicator back to the left end and wipe the face.",
+        reseat=AGAIN,
     )
     rolled = Step(
         placement=ROLLED,
@@ -68,7 +73,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         ),
         gather="sweep",
         picture="straightedge-rolled-over",
-        reseat="Draw the indicator back to the left end and wipe the face.",
+        reseat=AGAIN,
     )
     only = options.get("placements") or "both"
     return (as_is,) if only == AS_IS else (as_is, rolled)
@@ -98,6 +103,8 @@ def _evaluate(evidence: Evidence) -> Finding:
         evidence.traces, placements, evidence.gear.indicator.resolution, remarks
     )
     rest = [_span(evidence, face), _straightedge(evidence, face, remarks)]
+    bent, said_of_it = bending(evidence, face)
+    remarks += said_of_it
     confidence = 0.99 if evidence.known.looks else 0.95
     zone, line, arch = (
         minimum_zone(face.x, face.f),
@@ -110,7 +117,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         of_zone,
         "minimum-zone",
-        [*rest, _lost(lost, zone.sensitivity)],
+        [*rest, bent.row(zone.sensitivity), _lost(lost, zone.sensitivity)],
         confidence,
     )
     limit = _limit(evidence)
@@ -118,7 +125,10 @@ def _evaluate(evidence: Evidence) -> Finding:
     crown, of_bow = (
         float(arch.height),
         _bow_row(
-            face, arch.sensitivity, [*rest, _lost(lost, arch.sensitivity)], confidence
+            face,
+            arch.sensitivity,
+            [*rest, bent.row(arch.sensitivity), _lost(lost, arch.sensitivity)],
+            confidence,
         ),
     )
     way = (
@@ -132,7 +142,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         differs(face, line.sensitivity),
         "least-squares",
-        [*rest, _lost(lost, line.sensitivity)],
+        [*rest, bent.row(line.sensitivity), _lost(lost, line.sensitivity)],
         confidence,
     )
     quantities = [
@@ -178,7 +188,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     remarks += short_pushes(
         [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     )
-    contact = _contacts(evidence, face, rest, confidence, remarks)
+    contact = _contacts(evidence, face, rest, bent, confidence, remarks)
     if of_zone.between.single:
         remarks.append(Remark("one-pass", values={"source": "usual"}))
     jig = evidence.gear.jig
@@ -337,6 +347,7 @@ def _contacts(
     evidence: Evidence,
     face: Face,
     rest: Sequence[Part | None],
+    bent: Bending,
     confidence: float,
     remarks: list[Remark],
 ) -> list[Contact]:
@@ -388,6 +399,7 @@ def _contacts(
             [
                 *scatter,
                 *rows,
+                bent.row(plain.sensitivity),
                 Part("form averaged away", "B", missed) if missed else None,
                 travel_scale(rotation, gear.travel.scale_error),
                 tilt(rotation, gear.indicator.tilt),
@@ -438,6 +450,7 @@ CHECK = Check(
             low=0.0,
             high=10.0,
         ),
+        *BENDING_OPTIONS,
     ),
     needs=("jig",),
     rank=5,

@@ -8,14 +8,15 @@ mm, angles in rad, times in s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
 
 from bench.checks.options import Option, OptionValue
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Caliper, Indicator, Jig, LeftRight, Saw, Square, Travel
+from bench.units import System
 
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
@@ -76,6 +77,18 @@ class Pool(msgspec.Struct, frozen=True):
 
     variance: float
     degrees_of_freedom: float
+    passes: int = 0  # that it rests on
+
+
+class SetUpScatter(msgspec.Struct, frozen=True):
+    """Scatter of the square's error over earlier checks (rad^2), and the share of it
+    that the passes' own scatter explains, each with its degrees of freedom."""
+
+    variance: float
+    degrees_of_freedom: float
+    own_variance: float
+    own_degrees_of_freedom: float
+    checks: int
 
 
 class SquareHistory(msgspec.Struct, frozen=True):
@@ -103,10 +116,13 @@ class Known(msgspec.Struct, frozen=True):
 
     pool: Pool | None = None
     seat_scatter: float | None = None  # rad, standard deviation
+    # scatter between the sled fence's own passes, for a check that cuts on that sled
+    passes: Pool | None = None
     yaw_play: float | None = None  # rad, full swing
     square: SquareHistory | None = None
     sweep: SweepHistory | None = None  # for the test board, to agree with
     single_sweep_scatter: float | None = None  # rad
+    set_ups: SetUpScatter | None = None
     looks: int = 0  # how often this check has been extended: later looks use 99 %
 
 
@@ -207,5 +223,14 @@ class Check(msgspec.Struct, frozen=True):
     turns_saw: Literal["blade", "rip fence"] | None = None
     # why nothing should be moved by this finding though the fence is out, or None
     holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
+    # the move of a check whose first quantity is not one fence's rotation, and what is
+    # to be said of it, from quantities, sled and leaves; asked only where one is due
+    moves: (
+        Callable[
+            [Sequence[Quantity], Jig, Sequence[float], System],
+            tuple[Move | None, list[Remark]],
+        ]
+        | None
+    ) = None
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

@@ -1,7 +1,9 @@
 """How much does the saw plate wobble? The indicator stands still, the blade is turned
 by hand to n marks.
 
-Tilt is the full swing of the first harmonic over the turn, warp is what is left.
+Tilt is the full swing of the first harmonic over the turn, warp is the range of what is
+left: of the second harmonic, and of a third where there is one. The total is that of
+the whole curve, peaks between the marks too.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from bench.checks.shared.turns import even_turns, turn_of, widest_gap
 from bench.finding import Finding, Quantity, Remark, Settle
 
 MARKS = 8  # turns read live unless said
+READINGS = 2  # at each mark, so that a warp is told from noise
+AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
 FEWEST = 3  # turns that fix an offset and a first harmonic
@@ -28,11 +32,12 @@ def _step(placement: str, words: str) -> Step:
         placement,
         words,
         "spot",
-        repeat=1,
+        repeat=READINGS,
         side="right",
         mount="still",
         at=0.0,
         picture="plate-wobble",
+        reseat=AGAIN,
     )
 
 
@@ -99,6 +104,12 @@ def evaluate(evidence: Evidence) -> Finding:
         unread = rectangular("unread part of the turn", half)
         unseen = {"degrees": math.degrees(gap)}
         remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
+    between = None
+    if not found.curve and found.turns > FEWEST:
+        # so few marks show a warp at two waves' crests or at their flanks
+        between = rectangular("form between the marks", found.warp)
+        marks = {"marks": found.turns, "better": MARKS}
+        remarks.append(Remark("few-marks", values=marks))
     if found.u_total is None:
         remarks.append(Remark("three-turns", severity="warning"))
     saw = evidence.gear.saw
@@ -108,19 +119,20 @@ def evaluate(evidence: Evidence) -> Finding:
     quantities: list[Quantity] = []
     budget = None
     confidence = 0.99 if evidence.known.looks else 0.95
+    dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
     for name, value, u in (
         ("total", found.total, found.u_total),
         ("tilt", found.tilt, found.u_tilt),
         ("warp", found.warp, found.u_warp),
     ):
-        dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
         scatter = (
             Part("scatter of the readings", "A", float(u), dof)
             if u is not None and u > 0
             else None
         )
         first = name == "total"
-        combined = combine([scatter, *fixed, unread if first else None], confidence)
+        more = unread if first else between if name == "warp" else None
+        combined = combine([scatter, *fixed, more], confidence)
         said = (
             verdict(value, combined.expanded, limit)
             if first and limit is not None
@@ -139,7 +151,7 @@ def evaluate(evidence: Evidence) -> Finding:
         )
         budget = budget or combined.rows
     phase = (
-        Part("scatter of the readings", "A", float(found.u_phase), None)
+        Part("scatter of the readings", "A", float(found.u_phase), dof)
         if found.u_phase
         else None
     )

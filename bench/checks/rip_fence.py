@@ -34,6 +34,8 @@ from bench.gear import LeftRight
 from bench.moves.alignment import CLOSES, OPENS
 
 PLACEMENT = "-"
+# three leave Student's t so wide that half the limit is seldom called good
+PASSES = 6
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -50,6 +52,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
                 " height; held against one wall of the slot."
             ),
             gather="sweep",
+            repeat=PASSES,
             side=side,
             mount="standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",

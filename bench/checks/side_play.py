@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
@@ -23,14 +24,23 @@ from bench.checks.shared.cautions import (
 )
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import BudgetRow, Finding, Quantity, Remark
+from bench.finding import BudgetRow, Finding, Quantity, Remark, Settle, Verdict
+
+if TYPE_CHECKING:
+    from bench.geometry.play import Play
+    from bench.uncertainty import Part
 
 TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
 AGAIN = "Let go and do it anew for each reading."
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
-TWIST_AT = 200.0  # mm from the runners' middle, live, unless said
+TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
+# mm, where the runners' length is not said; common practice, no source
+USUAL_RUNNER = 450.0
+# mm, half-width: a spot's place from the runners' middle, by eye and rule; common
+# practice, no source
+PLACE_ERROR = 10.0
 # mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE = 0.03, 0.15
 PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
@@ -38,7 +48,9 @@ PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
-    at = number(options, "twist_at", TWIST_AT)
+    # half a runner's length off the middle the swing is the whole yaw play
+    length = given_number(options, "runner_length")
+    at = number(options, "twist_at", max(TWIST_AT, (length or 0.0) / 2))
 
     def step(placement: str, words: str, place: float) -> Step:
         return Step(
@@ -69,17 +81,10 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 
 
 def evaluate(evidence: Evidence) -> Finding:
-    from bench.geometry.play import side_play, yaw_play
     from bench.geometry.reversal import GeometryError
-    from bench.uncertainty import Part, combine, indicator_error
 
-    turn = -1.0 if evidence.options.get("side") == "left" else 1.0
-    spots: dict[str, list[float]] = {name: [] for name in PLACES}
-    places: dict[str, list[float]] = {name: [] for name in PLACES}
-    for trace in evidence.traces:
-        spots[trace.placement].extend(turn * r for r in trace.reading)
-        places[trace.placement].extend(trace.travel)
-    remarks: list[Remark] = []
+    spots, places = _spots(evidence)
+    found = _Found(evidence, [r for name in PLACES for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
     doubts = [
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
@@ -90,114 +95,166 @@ def evaluate(evidence: Evidence) -> Finding:
         if len(lacking) == 1:
             there = next(name for name in pair if spots[name])
             values = {"lacking": lacking[0], "there": there}
-            remarks.append(Remark("pair-lacking", values=values, severity="warning"))
-    quantities: list[Quantity] = []
-    budget: list[BudgetRow] = []
-    indicator = evidence.gear.indicator
-    count = count_of(indicator, [r for name in PLACES for r in spots[name]])
-    confidence = 0.99 if evidence.known.looks else 0.95
-    found: dict[str, float] = {}
+            found.remarks.append(
+                Remark("pair-lacking", values=values, severity="warning")
+            )
+    try:
+        if spots["leaned-left"] and spots["leaned-right"]:
+            _leaned(found, spots)
+        if spots["twisted-left"] and spots["twisted-right"]:
+            _twisted(found, spots, places)
+    except GeometryError as error:
+        raise EvidenceError(str(error)) from error
+    found.remarks.extend(_runner_remarks(evidence, found.values, places))
+    if not found.quantities:
+        raise EvidenceError(
+            "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
+        )
+    jig, said = evidence.gear.jig, found.quantities[0].verdict
+    return Finding(
+        check=KIND,
+        jig=jig.name if jig else None,
+        saw=evidence.gear.saw.name if evidence.gear.saw else None,
+        quantities=found.quantities,
+        verdict=said,
+        confidence=found.confidence,
+        settle=Settle(part=found.budget[0].part) if said == "cannot-tell" else None,
+        budget=found.budget,
+        remarks=found.remarks,
+        doubts=doubts,
+    )
 
-    def add(
-        name: str, value: float, u: float | None, dof: float, per: float, unit: str
-    ) -> None:
-        used = abs(value) * per
+
+def _spots(
+    evidence: Evidence,
+) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
+    """Displacements to the right and places along Y, by set-up, mm."""
+    turn = -1.0 if evidence.options.get("side") == "left" else 1.0
+    spots: dict[str, list[float]] = {name: [] for name in PLACES}
+    places: dict[str, list[float]] = {name: [] for name in PLACES}
+    for trace in evidence.traces:
+        spots[trace.placement].extend(turn * r for r in trace.reading)
+        places[trace.placement].extend(trace.travel)
+    return spots, places
+
+
+class _Found:
+    """What is concluded so far. readings: all of them, mm."""
+
+    def __init__(self, evidence: Evidence, readings: list[float]) -> None:
+        self.quantities: list[Quantity] = []
+        self.budget: list[BudgetRow] = []  # of the first quantity
+        self.remarks: list[Remark] = []
+        self.confidence = 0.99 if evidence.known.looks else 0.95
+        self.options = evidence.options
+        self._indicator = evidence.gear.indicator
+        self._count = count_of(self._indicator, readings)
+
+    @property
+    def values(self) -> dict[str, float]:
+        return {q.name: q.value for q in self.quantities}
+
+    def add(self, name: str, play: Play, per: float, more: Sequence[Part]) -> None:
+        """per: mm of displacement for one unit of the quantity; more: its own rows."""
+        from bench.uncertainty import Part, combine, indicator_error
+
+        u, dof = play.standard_uncertainty, play.degrees_of_freedom
         scatter = None
         if u is not None:
-            scatter = Part(
-                "scatter of the leans",
-                "A",
-                u,
-                dof if math.isfinite(dof) and dof > 0 else None,
-            )
+            freedom = dof if math.isfinite(dof) and dof > 0 else None
+            scatter = Part("scatter of the leans", "A", u, freedom)
+        else:
+            values = {"quantity": name}
+            self.remarks.append(Remark("read-once", values=values, severity="warning"))
         span = indicator_error(
-            used, count, short_span_error=indicator.short_span_error, rounded=True
+            abs(play.value) * per,
+            self._count,
+            short_span_error=self._indicator.short_span_error,
+            rounded=True,
         )
+        rounding = self._count / 2 / math.sqrt(3) * math.sqrt(2)
         rows = [
             scatter,
             Part("indicator over the span used", "B", span / per),
-            Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / per),
+            Part("resolution", "B", rounding / per),
+            *more,
         ]
-        combined = combine(rows, confidence)
-        found[name] = value
-        if u is None:
-            values = {"quantity": name}
-            remarks.append(Remark("read-once", values=values, severity="warning"))
-        quantities.append(
+        combined = combine(rows, self.confidence)
+        value, unit = float(play.value), "mm" if name == "side-play" else "rad"
+        most, said = self._judged(name, value, combined.expanded)
+        self.quantities.append(
             Quantity(
                 name,
                 value,
                 "rad" if unit == "rad" else "mm",
                 combined.expanded,
                 combined.degrees_of_freedom,
+                most,
+                said,
             )
         )
-        if not budget:
-            budget.extend(combined.rows)
+        self.budget = self.budget or combined.rows
 
-    try:
-        if spots["leaned-left"] and spots["leaned-right"]:
-            leaned = side_play(spots["leaned-left"], spots["leaned-right"])
-            add(
-                "side-play",
-                float(leaned.value),
-                leaned.standard_uncertainty,
-                leaned.degrees_of_freedom,
-                1.0,
-                "mm",
-            )
-            if leaned.value < 0:
-                remarks.append(Remark("leaned-wrong", severity="warning"))
-            else:
-                remarks.append(
-                    _held(
-                        spots["leaned-left"], spots["leaned-right"], float(leaned.value)
-                    )
-                )
-            if 0 <= leaned.value < BINDS:
-                remarks.append(Remark("play-little", values={"limit": BINDS}))
-            elif leaned.value > LOOSE:
-                remarks.append(Remark("play-much", values={"limit": LOOSE}))
-        if spots["twisted-left"] and spots["twisted-right"]:
-            place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
-            if abs(place) < 1.0:
-                raise EvidenceError(
-                    "twisted at the runners' middle nothing is seen: read some way off"
-                    " it (travel)"
-                )
-            twisted = yaw_play(spots["twisted-left"], spots["twisted-right"], place)
-            add(
-                "yaw-play",
-                float(twisted.value),
-                twisted.standard_uncertainty,
-                twisted.degrees_of_freedom,
-                abs(place),
-                "rad",
-            )
-            if statistics.fmean(spots["twisted-right"]) < statistics.fmean(
-                spots["twisted-left"]
-            ):
-                remarks.append(Remark("twisted-wrong", severity="warning"))
-            scatter = {"yaw": float(abs(twisted.value))}
-            remarks.append(Remark("cuts-scatter", values=scatter))
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
-    remarks.extend(_runner_remarks(evidence, found, places))
-    if not quantities:
+    def _judged(
+        self, name: str, value: float, expanded: float
+    ) -> tuple[float | None, Verdict | None]:
+        """Judged by the side play, where it was said how much is good enough."""
+        least = given_number(self.options, "play_least")
+        most = given_number(self.options, "play_most")
+        if name != "side-play" or least is most is None:
+            return None, None
+        low, high = value - expanded, value + expanded
+        floor, top = least or 0.0, math.inf if most is None else most
+        if low >= floor and high <= top:
+            return most, "inside"
+        return most, "outside" if high < floor or low > top else "cannot-tell"
+
+
+def _leaned(found: _Found, spots: Mapping[str, list[float]]) -> None:
+    from bench.geometry.play import side_play
+
+    left, right = spots["leaned-left"], spots["leaned-right"]
+    leaned = side_play(left, right)
+    found.add("side-play", leaned, 1.0, [])
+    if leaned.value < 0:
+        found.remarks.append(Remark("leaned-wrong", severity="warning"))
+    else:
+        found.remarks.append(_held(left, right, float(leaned.value)))
+    if 0 <= leaned.value < BINDS:
+        found.remarks.append(Remark("play-little", values={"limit": BINDS}))
+    elif leaned.value > LOOSE:
+        found.remarks.append(Remark("play-much", values={"limit": LOOSE}))
+
+
+def _twisted(
+    found: _Found,
+    spots: Mapping[str, list[float]],
+    places: Mapping[str, list[float]],
+) -> None:
+    from bench.geometry.play import yaw_play
+    from bench.uncertainty import Part
+
+    left, right = spots["twisted-left"], spots["twisted-right"]
+    place = statistics.fmean(places["twisted-left"] + places["twisted-right"])
+    if abs(place) < 1.0:
         raise EvidenceError(
-            "it takes leaned-left with leaned-right, or twisted-left with twisted-right"
+            "twisted at the runners' middle nothing is seen: read some way off it"
+            " (travel)"
         )
-    jig = evidence.gear.jig
-    return Finding(
-        check=KIND,
-        jig=jig.name if jig else None,
-        saw=evidence.gear.saw.name if evidence.gear.saw else None,
-        quantities=quantities,
-        confidence=confidence,
-        budget=budget,
-        remarks=remarks,
-        doubts=doubts,
-    )
+    length = number(found.options, "runner_length", USUAL_RUNNER)
+    place_error = number(found.options, "place_error", PLACE_ERROR) / math.sqrt(3)
+    twisted = yaw_play(left, right, place, length, place_error)
+    rows = [Part("place of the spots", "B", twisted.place_uncertainty)]
+    if twisted.lever_uncertainty > 0:
+        rows.append(Part("lever of the twist", "B", twisted.lever_uncertainty))
+        if given_number(found.options, "runner_length") is None:
+            values = {"at": abs(place), "runner": length}
+            found.remarks.append(Remark("runner-usual", values=values))
+    found.add("yaw-play", twisted, twisted.lever, rows)
+    if statistics.fmean(right) < statistics.fmean(left):
+        found.remarks.append(Remark("twisted-wrong", severity="warning"))
+    scatter = {"yaw": float(abs(twisted.value))}
+    found.remarks.append(Remark("cuts-scatter", values=scatter))
 
 
 def _held(left: list[float], right: list[float], play: float) -> Remark:
@@ -257,6 +314,28 @@ CHECK = Check(
         ),
         Option(
             "runner_length", "length", "Length of the runners", low=10.0, high=5000.0
+        ),
+        Option(
+            "place_error",
+            "length",
+            f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said;"
+            " common practice, no source)",
+            low=0.0,
+            high=200.0,
+        ),
+        Option(
+            "play_least",
+            "length",
+            "The least side play that is good enough",
+            low=0.0,
+            high=5.0,
+        ),
+        Option(
+            "play_most",
+            "length",
+            "The most side play that is good enough",
+            low=0.001,
+            high=5.0,
         ),
         SIDE,
     ),

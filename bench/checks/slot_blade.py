@@ -3,41 +3,45 @@ blade body.
 
 First choice, one spot: a marked spot touched at the front, the blade turned by hand
 until the same spot stands at the rear, touched again: b = -(X_rear - X_front) / D,
-immune to tilt, warp and dish. Second, sweeps over the blade body at even turns: their
-mean cancels tilt.
+immune to tilt, warp and dish. The indicator is slid to and fro between the touches, so
+that their scatter holds the float of carriage and arbor. Second, sweeps over the blade
+body at even turns: their mean cancels tilt.
 """
 
 from __future__ import annotations
 
-import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
+from bench.checks.shared.blade_spots import (
+    CARRIAGE_FLOAT,
+    END_FLOAT,
+    SPOTS,
+    more_touches,
+    spot_readings,
+    spot_rows,
+)
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
-from bench.checks.shared.counts import count_of
-from bench.checks.shared.mean_turn import mean_turn
+from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
+from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.slips import uneven_spots
-from bench.checks.shared.slopes import place, shared_rows, turn_factor
+from bench.checks.shared.slopes import place, shared_rows
 from bench.checks.shared.turns import are_even, even_turns, turn_of
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
 from bench.gear import LeftRight, Saw
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Part
+    from bench.uncertainty import Combined
 
-TOUCHES = 3
-MOST_TOUCHES = 12  # an end; beyond it another change is named
+ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
 AGAIN = "Lift the plunger and let it down for each reading."
-# mm, half-width of the arbor's float along its axis; common practice, no source
-END_FLOAT = 0.005
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
-SPOTS = ("front", "rear")
 # mm along the travel, live, unless said; common practice, no source
 FRONT_AT, REAR_AT = 0.0, 160.0
 
@@ -58,37 +62,30 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     side, mount = _side(options), _mount(options)
     if (turns := given_number(options, "turns")) is not None:
         return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
-    words = (
+    front_at = number(options, "front_at", FRONT_AT)
+    rear_at = number(options, "rear_at", REAR_AT)
+    begin = (
         f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a"
-        " marked spot of the blade body below the gullets, "
+        " marked spot of the blade body below the gullets, the spot at the FRONT."
     )
-    at_front, at_rear = (
-        number(options, "front_at", FRONT_AT),
-        number(options, "rear_at", REAR_AT),
+    rear = (
+        "Plunger lifted, turn the blade by hand until the same spot stands at the REAR"
+        " at the same height; slide the indicator there, let it down."
     )
-
-    def spot(name: str, text: str, at: float) -> Step:
-        return Step(
-            name,
-            f"{text} {AGAIN}",
-            "spot",
-            TOUCHES,
-            side,
-            mount,
-            at,
-            "slot-blade",
-            AGAIN,
-        )
-
-    return (
-        spot("front", words + "the spot at the FRONT.", at_front),
-        spot(
-            "rear",
-            "Plunger lifted, turn the blade by hand until the same spot stands at the"
-            " REAR at the same height; slide the indicator there, let it down.",
-            at_rear,
-        ),
+    again = (
+        "Plunger lifted, turn the spot back to the FRONT; slide the indicator there"
+        " anew, let it down."
     )
+    steps: list[Step] = []
+    for visit in range(ROUNDS):
+        for name, words, at in (
+            ("front", again if visit else begin, front_at),
+            ("rear", rear, rear_at),
+        ):
+            steps.append(
+                Step(name, words, "spot", 1, side, mount, at, "slot-blade", AGAIN)
+            )
+    return tuple(steps)
 
 
 def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
@@ -131,109 +128,34 @@ def evaluate(evidence: Evidence) -> Finding:
 
 
 def _one_spot(evidence: Evidence) -> Finding:
-    from bench.uncertainty import (
-        Part,
-        combine,
-        indicator_error,
-        rectangular,
-        tilt,
-        travel_scale,
-    )
+    from bench.uncertainty import combine
 
+    read = spot_readings(evidence)
     factor = turn_factor(_mount(evidence.options), _side(evidence.options), "pushed-in")
-    where: dict[str, list[float]] = {name: [] for name in SPOTS}
-    depth: dict[str, list[float]] = {name: [] for name in SPOTS}
-    for trace in evidence.traces:
-        if trace.placement in SPOTS:
-            where[trace.placement].extend(trace.travel)
-            depth[trace.placement].extend(trace.reading)
-    for name in SPOTS:
-        if len(depth[name]) < TOUCHES:
-            raise EvidenceError(
-                f"{name} was touched {len(depth[name])} times; {TOUCHES} touches at"
-                " least"
-            )
-    apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
-    if abs(apart) < 10.0:
-        raise EvidenceError(
-            f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
-            " in the travel"
-        )
-    lean = statistics.fmean(depth["rear"]) - statistics.fmean(depth["front"])
-    b = factor * lean / apart
-    indicator = evidence.gear.indicator
-    count = count_of(indicator, [r for name in SPOTS for r in depth[name]])
-    variances = [statistics.variance(depth[name]) for name in SPOTS]
-    sizes = [len(depth[name]) for name in SPOTS]
-    dof = sum(n - 1 for n in sizes)
-    pooled = sum(v * (n - 1) for v, n in zip(variances, sizes, strict=True)) / dof
-    length = abs(apart)
-    rounded = math.sqrt(pooled) < count / 3
-    span = indicator_error(
-        lean, count, short_span_error=indicator.short_span_error, rounded=rounded
-    )
-    end_float = number(evidence.options, "end_float", END_FLOAT)
-    rows: list[Part | None] = [
-        (
-            Part(
-                "touches",
-                "A",
-                math.sqrt(pooled * sum(1 / n for n in sizes)) / length,
-                dof,
-            )
-            if pooled > 0
-            else None
-        ),
-        rectangular("arbor end float", end_float / length),
-        (
-            Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2) / length)
-            if rounded
-            else None
-        ),
-        Part("indicator over the span used", "B", span / length),
-        travel_scale(b, evidence.gear.travel.scale_error),
-        tilt(b, indicator.tilt),
-    ]
+    b = factor * read.lean / read.apart
+    rows, stated = spot_rows(evidence, read, b)
     confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
-    remarks = [Remark("one-spot")]
-    if evidence.options.get("end_float") is None:
-        remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
-    if abs(apart) < SHORT:
-        remarks.append(Remark("spots-near", values={"apart": length}))
+    remarks = [Remark("one-spot"), *stated]
+    if (apart := abs(read.apart)) < SHORT:
+        remarks.append(Remark("spots-near", values={"apart": apart}))
     settled = None
     limit = evidence.gear.saw.parallel if evidence.gear.saw is not None else None
-    if (
-        limit is not None
-        and abs(b) - combined.expanded <= limit < abs(b) + combined.expanded
-    ):
-        settled = _more_touches(rows, combined, abs(abs(b) - limit), max(sizes))
+    if limit is not None and _is_open(b, combined, limit):
+        touches = max(len(readings) for readings in read.readings.values())
+        settled = more_touches(rows, combined, abs(abs(b) - limit), touches)
     found = _finding(
         evidence, b, combined, confidence, [], remarks, settled, single=False
     )
     return msgspec.structs.replace(
-        found, doubts=uneven_spots({name: depth[name] for name in SPOTS})
+        found,
+        doubts=uneven_spots(
+            {
+                name: [r for v in visits for r in v]
+                for name, visits in read.visits.items()
+            }
+        ),
     )
-
-
-def _more_touches(
-    rows: Sequence[Part | None], combined: Combined, clear: float, touches: int
-) -> Settle:
-    """Touches in all with which it would be told at the confidence of a later look;
-    else the row it hangs on."""
-    from bench.uncertainty import LATER, Part, combine
-
-    fixed = [row for row in rows if row is not None and row.name != "touches"]
-    ones = [row for row in rows if row is not None and row.name == "touches"]
-    if ones and combine(fixed, LATER).expanded < clear:
-        u = ones[0].standard_uncertainty
-        for each in range(touches + 1, MOST_TOUCHES + 1):
-            more = Part("touches", "A", u * math.sqrt(touches / each), 2.0 * (each - 1))
-            if combine([*fixed, more], LATER).expanded <= clear:
-                return Settle(part="touches", sweeps=2 * each)
-    if fixed and combine(fixed, LATER).expanded >= clear:
-        return Settle(part=max(fixed, key=lambda row: row.standard_uncertainty).name)
-    return Settle(part=combined.rows[0].part)
 
 
 def _turns(evidence: Evidence) -> Finding:
@@ -258,8 +180,9 @@ def _turns(evidence: Evidence) -> Finding:
         else [p.group(w) for p, w in zip(placed, weights, strict=True)]
     )
     known, saw = evidence.known, evidence.gear.saw
+    of_turns = scatter_of_turns(placed, degrees, known.pool)
     between = between_sweeps(
-        groups, known.pool, known.yaw_play, known.single_sweep_scatter
+        groups, of_turns or known.pool, known.yaw_play, known.single_sweep_scatter
     )
     b = (
         together.rotation
@@ -278,15 +201,18 @@ def _turns(evidence: Evidence) -> Finding:
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
         remarks.append(Remark("turns-uneven", severity="warning"))
-    remarks.extend(of_sweeps(evidence, between))
+    remarks.extend(
+        r
+        for r in of_sweeps(evidence, between)
+        if of_turns is None or r.code != "one-pass"
+    )
+    if of_turns is not None:
+        remarks.append(Remark("turns-once", values={"turns": len(placed)}))
     remarks.append(Remark("dished-plate"))
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
     settled = None
-    if (
-        saw is not None
-        and abs(b) - combined.expanded <= saw.parallel < abs(b) + combined.expanded
-    ):
+    if saw is not None and _is_open(b, combined, saw.parallel):
         settled = settle(b, combined, saw.parallel, between, groups, length=length)
     return _finding(
         evidence,
@@ -298,6 +224,10 @@ def _turns(evidence: Evidence) -> Finding:
         settled,
         single=between.single,
     )
+
+
+def _is_open(b: float, combined: Combined, limit: float) -> bool:
+    return abs(b) - combined.expanded <= limit < abs(b) + combined.expanded
 
 
 def _finding(
@@ -402,6 +332,16 @@ CHECK = Check(
             low=0.0,
             high=10.0,
             unless="turns",
+        ),
+        Option(
+            "carriage_float",
+            "length",
+            "How far the indicator comes to rest elsewhere each time it is slid, either"
+            f" way ({CARRIAGE_FLOAT:g} mm unless said; common practice, no source)",
+            low=0.0,
+            high=1.0,
+            unless="turns",
+            recorded=True,
         ),
         MOUNT,
         SIDE,

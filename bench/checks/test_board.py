@@ -19,10 +19,9 @@ from bench.checks.model import (
     EvidenceError,
     EvidenceGear,
     Step,
-    SweepHistory,
 )
 from bench.checks.options import STEEPEST, Option, OptionValue, given_number, number
-from bench.checks.shared.board_agreement import agreement_remarks, compare
+from bench.checks.shared.board_agreement import beside_passes
 from bench.checks.shared.cautions import (
     BOARD_HELD,
     COUNT_OFF,
@@ -30,7 +29,8 @@ from bench.checks.shared.cautions import (
     EXIT_BLOCK,
     MANUAL,
 )
-from bench.checks.shared.width_doubts import of_strip
+from bench.checks.shared.cut_scatter import ROW, cut_scatter, of_cuts
+from bench.checks.shared.width_doubts import of_ends, of_strip
 from bench.finding import Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
@@ -43,11 +43,9 @@ TURNS = 4
 BOARD, IN_FROM_END = 400.0, 15.0  # mm, live, unless said; common practice, no source
 APART_ERROR = 0.5  # mm, half-width: taken with a rule; common practice, no source
 MOST_TURNS = 24
-# rad by which one cut may differ where no play is known; common practice, no source
-FREE_CUT = 100e-6
-# mm: widths of one end farther apart, or a strip that tapers more, were perhaps
-# misread; common practice, no source
-WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
+# mm, standard uncertainty by which a sawn edge stands off its line where the jaws meet
+# it; common practice, no source
+EDGE = 0.01
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -75,9 +73,8 @@ def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.board import board_rotation
     from bench.geometry.reversal import GeometryError
     from bench.uncertainty import combine, verdict
-    from bench.uncertainty.budget import SEAT
 
-    options, known, caliper = evidence.options, evidence.known, evidence.gear.caliper
+    options, caliper = evidence.options, evidence.gear.caliper
     near, far = (_widths(evidence, end) for end in (NEAR, FAR))
     apart, turns = _apart(evidence), int(number(options, "turns", TURNS))
     remarks: list[Remark] = []
@@ -87,12 +84,9 @@ def evaluate(evidence: Evidence) -> Finding:
     if turns % 4:
         values = {"turns": turns}
         remarks.append(Remark("turns-not-four", values=values, severity="warning"))
-    play, hold = known.yaw_play, options.get("hold")
-    if hold:
-        play = 0.0
+    cuts = cut_scatter(evidence)
+    if hold := options.get("hold"):
         remarks.append(Remark("wall", values={"wall": str(hold)}))
-    elif play is None:
-        remarks.append(Remark("yaw-of-cuts-usual", values={"usual": FREE_CUT}))
     try:
         board = board_rotation(
             near,
@@ -100,24 +94,26 @@ def evaluate(evidence: Evidence) -> Finding:
             apart,
             turns,
             "left" if _clockwise(options, evidence.gear) else "right",
-            yaw_play=play if play is not None else FREE_CUT * math.sqrt(12.0),
-            seat=known.seat_scatter if known.seat_scatter is not None else SEAT,
+            cut_scatter=cuts.of_one_cut,
+            edge=number(options, "edge", EDGE),
             width_uncertainty=caliper.max_error / math.sqrt(3.0) if single else None,
             apart_uncertainty=APART_ERROR / math.sqrt(3.0),
         )
     except GeometryError as error:
         raise EvidenceError(str(error)) from error
     rows = _rows(board, near, far, caliper.resolution, turns * apart)
-    confidence = 0.99 if known.looks else 0.95
+    rows = [cuts.row(turns) if row.name == ROW else row for row in rows]
+    confidence = 0.99 if evidence.known.looks else 0.95
     combined = combine(rows, confidence)
+    remarks += of_cuts(cuts, turns, rows, combined)
     jig = evidence.gear.jig
     limit = jig.tolerance if jig is not None else None
     a = float(board.rotation)
     said = verdict(a, combined.expanded, limit) if limit is not None else None
     doubts = of_strip(near, far)
     if not doubts:
-        remarks += _contradictions(near, far, combined.expanded * turns * apart)
-    remarks += _beside_sweep(evidence, a, combined.expanded, turns)
+        remarks += of_ends(near, far, combined.expanded * turns * apart)
+    beside, comparison = beside_passes(evidence, a, combined.expanded, turns)
     width = given_number(options, "board")
     remarks.append(
         Remark("boards-of-that-width", values={"board": width})
@@ -144,7 +140,8 @@ def evaluate(evidence: Evidence) -> Finding:
         confidence=confidence,
         settle=Settle(part=combined.rows[0].part) if said == "cannot-tell" else None,
         budget=combined.rows,
-        remarks=remarks,
+        comparison=comparison,
+        remarks=[*beside, *remarks],
         doubts=doubts,
     )
 
@@ -218,68 +215,10 @@ def _rows(
     return rows
 
 
-def _contradictions(
-    near: Sequence[float], far: Sequence[float], expanded: float
-) -> list[Remark]:
-    """What the widths themselves contradict."""
-    remarks = []
-    for end, widths in ((NEAR, near), (FAR, far)):
-        reach = max(widths) - min(widths)
-        if reach > WIDTHS_APART:
-            remarks.append(
-                Remark(
-                    "widths-differ",
-                    values={"end": end, "apart": reach},
-                    severity="warning",
-                )
-            )
-    taper = abs(sum(near) / len(near) - sum(far) / len(far))
-    if taper > max(MUCH_TAPER, 5 * expanded):
-        values = {"taper": taper}
-        remarks.append(Remark("much-taper", values=values, severity="warning"))
-    return remarks
-
-
-def _beside_sweep(
-    evidence: Evidence, a: float, expanded: float, turns: int
-) -> list[Remark]:
-    """Beside the sweep that was named, else beside the latest in the log."""
-    sweep = _sweep(evidence)
-    if sweep is None:
-        return []
-    remarks = []
-    if (
-        "sweep_fence" in evidence.options
-        and "sweep_fence_uncertainty" not in evidence.options
-    ):
-        remarks.append(Remark("pass-exact"))
-    remarks += agreement_remarks(
-        compare(a, expanded, sweep.fence, sweep.expanded, turns)
-    )
-    if sweep.at:
-        remarks.append(Remark("pass-of-day", values={"day": sweep.at[:10]}))
-    return remarks
-
-
-def _sweep(evidence: Evidence) -> SweepHistory | None:
-    named = given_number(evidence.options, "sweep_fence")
-    if named is None:
-        return evidence.known.sweep
-    return SweepHistory(
-        named, given_number(evidence.options, "sweep_fence_uncertainty") or 0.0
-    )
-
-
 def holds_back(evidence: Evidence, finding: Finding) -> Remark | None:
-    """One of the two is wrong where board and sweep differ, and nothing should be moved
-    by either."""
-    sweep, board = _sweep(evidence), finding.quantities[0]
-    if sweep is None:
-        return None
-    turns = int(number(evidence.options, "turns", TURNS))
-    if compare(
-        board.value, board.uncertainty, sweep.fence, sweep.expanded, turns
-    ).agree:
+    """One of the two is wrong where board and passes differ, and nothing should be
+    moved by either."""
+    if finding.comparison is None or finding.comparison.agrees:
         return None
     return Remark("no-move-while-differing", severity="act")
 
@@ -334,6 +273,22 @@ CHECK = Check(
             "Against which wall the sled was held in every cut",
             None,
             ("left", "right"),
+        ),
+        Option(
+            "cut_scatter",
+            "angle",
+            "How much the direction of one cut scatters (standard deviation); from the"
+            " log's passes unless said",
+            low=0.0,
+            high=STEEPEST,
+        ),
+        Option(
+            "edge",
+            "length",
+            f"How far the strip's edge stands off its line ({EDGE:g} mm unless said;"
+            " common practice, no source)",
+            low=0.0,
+            high=1.0,
         ),
         Option(
             "sweep_fence",

@@ -41,8 +41,14 @@ COMMANDS = {
         "drift",
         "How results have changed without a move, and when to look again.",
     ),
+    "service": ("service", "Have a Pi run it for good, or no longer."),
     "due": ("due", "What should be checked again, when and why."),
     "event": ("event", "Note what happened to a sled, its saw or its square."),
+    "cut": ("cut", "How square the parts come out, and what to put right first."),
+    "symptom": (
+        "symptom",
+        "What is wrong with the cut or the sled, and the checks that tell.",
+    ),
     "log": ("log", "List, show or export what was measured."),
 }
 

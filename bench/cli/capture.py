@@ -71,7 +71,7 @@ def capture(
 
     Example:  sweepgauge capture indicator --seconds 10 --save mine.json
     """
-    where = paths(settings=settings_path, socket=socket_path)
+    where = paths(settings=settings_path, socket=socket_path, client=True)
     if note is not None and save is None:
         raise Complaint("--note goes into the file of --save: name that too")
     device = _device(instrument, where)
@@ -204,10 +204,9 @@ def _end(seconds: float | None) -> float | None:
 
 def _settings_of(name: str, where: Paths) -> PortSettings | None:
     """The port in the settings; in the service's, where the service gave the bytes."""
-    from bench.cli.doctor import settings_of_service
     from bench.doctor.direct_port import wired_ports
 
-    return wired_ports(load_settings(settings_of_service(where))).get(name)
+    return wired_ports(load_settings(where)).get(name)
 
 
 def _direct(

@@ -18,7 +18,12 @@ from bench.cli.options import declared, read_options, the_check
 @click.option("--jig", metavar="NAME", help="The sled; the only one by default.")
 @click.option("--saw", metavar="NAME", help="The saw; the sled's, else the only one.")
 @click.option("--square", metavar="NAME", help="The square; the only one by default.")
-@click.option("--sweeps", type=int, default=3, metavar="N", help="Pushes per set-up.")
+@click.option(
+    "--sweeps",
+    type=int,
+    metavar="N",
+    help="Pushes per set-up; 3 unless said, 6 along the rip fence.",
+)
 @click.option(
     "--lean",
     is_flag=True,
@@ -56,7 +61,7 @@ def check(
     jig: str | None,
     saw: str | None,
     square: str | None,
-    sweeps: int,
+    sweeps: int | None,
     lean: bool,
     tap: bool,
     beat: float | None,

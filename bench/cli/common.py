@@ -49,12 +49,19 @@ def json_option(f: F) -> F:
 
 
 def paths(
-    *, settings: str | None = None, log: str | None = None, socket: str | None = None
+    *,
+    settings: str | None = None,
+    log: str | None = None,
+    socket: str | None = None,
+    client: bool = False,
 ) -> Paths:
+    """client: the socket is wanted to reach a daemon, the service's too."""
     from bench.settings.paths import SettingsError, default_paths
 
     try:
-        return default_paths(os.environ, settings=settings, log=log, socket=socket)
+        return default_paths(
+            os.environ, settings=settings, log=log, socket=socket, client=client
+        )
     except SettingsError as error:
         raise Complaint(str(error)) from error
 
@@ -70,7 +77,7 @@ def load_settings(where: Paths, *, gear: bool = True) -> Settings:
 
 def socket_path(given: str | None) -> Path:
     """Only the socket, without reading any settings: `status` must answer at once."""
-    return paths(socket=given).socket
+    return paths(socket=given, client=True).socket
 
 
 def connect(given: str | None) -> WireClient:

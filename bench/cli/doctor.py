@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator, Sequence
-from pathlib import Path
+from collections.abc import Generator, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -32,9 +31,6 @@ if TYPE_CHECKING:
     from bench.doctor.ports import Cable
     from bench.doctor.rights import User
     from bench.settings.settings_file import Paths, Settings
-
-SERVICE_SETTINGS = Path("/etc/sweepgauge/settings.toml")
-SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 
 
 @click.command()
@@ -78,9 +74,7 @@ def doctor(
         raise Complaint(f"--spacing: {error}") from error
     if wanted <= 0:
         raise Complaint(f"--spacing takes a length above zero, not {spacing}")
-    where = paths(settings=settings_path, log=log_path, socket=socket_path)
-    if settings_path is None:
-        where = settings_of_service(where)
+    where = paths(settings=settings_path, log=log_path, socket=socket_path, client=True)
     if seconds is not None:
         say(
             f"Listening for {seconds:g} s: move it, leave it at rest, or press its"
@@ -100,19 +94,6 @@ def doctor(
         open_ends = sum(one.good is None and bool(one.advice) for one in diagnostics)
         click.echo(_total(faults, open_ends))
     return 1 if faults else 0
-
-
-def settings_of_service(where: Paths) -> Paths:
-    """The service's own settings where it is the service that is asked and nobody named
-    others."""
-    if (
-        where.socket == SERVICE_SOCKET
-        and "SWEEPGAUGE_SETTINGS" not in os.environ
-        and not where.settings.exists()
-        and SERVICE_SETTINGS.exists()
-    ):
-        return where._replace(settings=SERVICE_SETTINGS)
-    return where
 
 
 def _total(faults: int, open_ends: int) -> str:
@@ -155,14 +136,15 @@ def _diagnose(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     cables = ports.find_ports()
     user = rights.this_user()
     yield from ports.diagnose_cables(cables, wired)
-    yield from _instruments(where, wired, cables, user, options, known=known)
+    served = yield from _instruments(where, wired, cables, user, options, known=known)
     yield from recent_events(where.log, time.time())
     yield from ports.diagnose_neighbours(named={port.port for _, port in wired})
-    wants = _wanted_groups(settings, wired, cables)
-    yield from rights.diagnose_groups(user, rights.known_groups(), wants)
+    if not served:
+        wants = _wanted_groups(settings, wired, cables)
+        yield from rights.diagnose_groups(user, rights.known_groups(), wants)
     yield from pins.diagnose_pins(settings)
     yield from machine.diagnose_clock(machine.clock_synced(), time.time())
-    yield from machine.diagnose_disk(where.log)
+    yield from machine.diagnose_disk(where.log, ours=not served)
     yield from machine.diagnose_power()
     yield from machine.diagnose_air()
     yield from machine.diagnose_packages()
@@ -204,15 +186,19 @@ def _instruments(
     options: ListeningOptions,
     *,
     known: bool,
-) -> Iterator[Diagnostic]:
-    """Through the daemon where one runs. known: the settings could be read."""
+) -> Generator[Diagnostic, None, bool]:
+    """Through the daemon where one runs. known: the settings could be read. Returns
+    whether a daemon of another user holds ports and log, which then need no rights of
+    ours."""
     from bench.doctor import instruments, service
     from bench.doctor.diagnostic import fault, note
     from bench.protocol.client import Gone, NoDaemon, Refused, WireClient
 
+    served = False
     try:
         with WireClient(where.socket, slow=service.Patience()) as client:
             yield from service.diagnose_daemon(client, dict(wired), options)
+        served = where.socket.stat().st_uid != os.geteuid()
         yield from instruments.diagnose_unnamed_cables(wired, cables, user)
         advice = "plug them in, and: sweepgauge learn indicator; or sweepgauge console"
     except NoDaemon:
@@ -220,7 +206,7 @@ def _instruments(
         if socket is not None:
             yield socket
             if socket.good is False:
-                return
+                return served
         yield note(
             "daemon", f"none runs at {where.socket}; the ports are looked at here"
         )
@@ -236,13 +222,14 @@ def _instruments(
             str(error),
             "is the machine busy? else: sudo systemctl restart sweepgauge",
         )
-        return
+        return served
     except (Gone, Refused) as error:
         yield fault(
             "daemon",
             f"it ended the talk: {error}",
             "see what it says: journalctl -u sweepgauge -e",
         )
-        return
+        return served
     if known and not wired:
         yield note("instruments", "none is set up", advice)
+    return served

@@ -6,10 +6,13 @@ import hashlib
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 import click
 
+from bench.checks import checks
+from bench.checks.model import EvidenceGear
 from bench.cli.common import (
     Complaint,
     json_option,
@@ -23,7 +26,23 @@ from bench.cli.common import (
 from bench.cli.options import declared, read_options, the_check
 
 
-@click.command()
+def _placements() -> str:
+    """The names that the column `placement` (`what`, `end`) may hold, by kind."""
+    lines = ["\b", "Set-ups by their names in a file:"]
+    for check in checks().values():
+        names = [s.placement for s in check.plan({}, EvidenceGear())]
+        text = f"{check.kind}: {', '.join(dict.fromkeys(names))}"
+        lines += wrap(
+            text,
+            74,
+            initial_indent="  ",
+            subsequent_indent="    ",
+            break_on_hyphens=False,
+        )
+    return "\n".join(lines)
+
+
+@click.command(epilog=_placements())
 @click.argument("kind")
 @click.argument("files", nargs=-1, required=True, metavar="FILE.csv...")
 @click.option(

@@ -1,4 +1,4 @@
-"""`sweepgauge log list|show|export|events`, of the daemon or of a file."""
+"""`sweepgauge log list|show|export|import|events`, of the daemon or of a file."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from bench.cli.common import (
     say,
     socket_option,
 )
+from bench.cli.log_import import log_import
 
 if TYPE_CHECKING:
     from bench.finding import Unread
@@ -29,8 +30,11 @@ T = TypeVar("T")
 
 @click.group()
 def log() -> None:
-    """List, show or export what was measured; list what happened to instruments and
-    log."""
+    """List, show, export or import what was measured; list what happened to instruments
+    and log."""
+
+
+log.add_command(log_import)
 
 
 def _file_option(f: Any) -> Any:
@@ -147,7 +151,8 @@ def show(id: str, socket_path: str | None, log_path: str | None, as_json: bool) 
 @socket_option
 @_file_option
 def export(id: str | None, socket_path: str | None, log_path: str | None) -> int:
-    """The sweeps of one result as CSV, or everything, one JSON object a line.
+    """The sweeps of one result as CSV, or everything, one JSON object a line, which
+    `log import` takes.
 
     Example:  sweepgauge log export 3f2a9c0d1e4b > monday.csv
     """
@@ -309,6 +314,7 @@ def listed(
         rows.moves.update(page.moves)
         rows.superseded.extend(page.superseded)
         rows.unread.extend(page.unread)
+        rows.distances.update(page.distances)
         if len(page.findings) < want or len(rows.findings) >= most:
             return rows, units
 

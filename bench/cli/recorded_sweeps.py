@@ -88,7 +88,8 @@ def _traces(
 ) -> list[Trace]:
     columns = _Columns(table, name, check)
     steps = _Steps(name, check, options, gear)
-    groups: dict[tuple[str, str], _Group] = {}
+    groups: dict[tuple[str, str, int], _Group] = {}
+    visit, before = 0, ""
     for row in table.rows:
         placement = row.cells[columns.place]
         if not placement:
@@ -101,8 +102,11 @@ def _traces(
             raise RecordedError(
                 f"{name}:{row.line}: the column sweep is empty; number the sweeps"
             )
+        # a spot that is come back to is read anew, whatever its number
+        visit += step.gather == "spot" and placement != before
+        before = placement
         group = groups.setdefault(
-            (sweep, placement), _Group(row.line, step, sweep, placement)
+            (sweep, placement, visit), _Group(row.line, step, sweep, placement)
         )
         _take(group, row, name, columns, gear)
     return [_trace(name, group) for group in groups.values()]

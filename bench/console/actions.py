@@ -104,6 +104,13 @@ def _has_move(controller: Controller) -> bool:
     return _at_rest(controller) and finding is not None and finding.proposed is not None
 
 
+def _can_live(controller: Controller) -> bool:
+    """A mitre fence stands across the live indicator's way."""
+    finding = controller.state.finding
+    move = finding.proposed if finding is not None else None
+    return _has_move(controller) and move is not None and move.fence is None
+
+
 def _has_drawing(controller: Controller) -> bool:
     if _running(controller):
         return controller.navigation.wide < 56
@@ -165,7 +172,7 @@ ACTIONS: tuple[Action, ...] = (
         lambda d: "end live" if d.state.live is not None else "live",
         "Make the move with the remaining distance live, or leave it.",
         lambda d: d.live(),
-        lambda d: _has_move(d) or d.state.live is not None,
+        lambda d: _can_live(d) or d.state.live is not None,
         sure=lambda d: d.state.live is not None,
     ),
     Action(

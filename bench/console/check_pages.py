@@ -51,7 +51,8 @@ def option_rows(controller: Controller) -> list[ListRow]:
     swept = _swept(controller, kind)
 
     def pushes() -> None:
-        navigation.pushes = navigation.pushes % 9 + 1
+        before = 3 if navigation.pushes is None else navigation.pushes
+        navigation.pushes = before % 9 + 1
 
     def lean() -> None:
         navigation.lean = not navigation.lean
@@ -62,7 +63,7 @@ def option_rows(controller: Controller) -> list[ListRow]:
     if swept:
         out.append(
             ListRow(
-                f"Pushes a set-up: {navigation.pushes}",
+                f"Pushes a set-up: {navigation.pushes or 'as the check asks'}",
                 pushes,
                 more="Three tell how much pushes differ.",
             )

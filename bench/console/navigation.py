@@ -45,7 +45,7 @@ class Navigation(msgspec.Struct):
     glyphs: GlyphSet = RICH
     kind: str | None = None  # the check whose options are open
     options: dict[str, str] = msgspec.field(default_factory=dict)  # as typed or chosen
-    pushes: int = 3
+    pushes: int | None = None  # a set-up; None: as many as the check asks for
     lean: bool = True
     tap: bool = False
     shown: str | None = None  # id of a past result that is looked at

@@ -97,13 +97,15 @@ def move_rows(controller: Controller) -> list[ListRow]:
     if finding is None or finding.proposed is None:
         return []
     move = finding.proposed
-    out = [
-        ListRow(
-            "Make it live: the distance still to go, large",
-            lambda: controller.navigation.go("live"),
-            "act",
+    out = []
+    if move.fence is None:
+        out.append(
+            ListRow(
+                "Make it live: the distance still to go, large",
+                lambda: controller.navigation.go("live"),
+                "act",
+            )
         )
-    ]
     if move.leaves:
         stack = sum(move.leaves)
         out.append(

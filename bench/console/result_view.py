@@ -20,7 +20,7 @@ from bench.console.text import (
 from bench.console.view_model import ViewModel
 from bench.protocol import Finding
 from bench.render import result as words
-from bench.render.remarks import notes_of, remark_words
+from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
 from bench.units import length_words
 
@@ -164,8 +164,8 @@ def _further(state: ViewModel, finding: Finding, wide: int) -> Block:
     if finding.budget:
         most = words.name(finding.budget[0].part)
         out += wrap(f"Limits it most: {most}.", wide, "faint")
-    wrong = diagnosis(finding)
-    for note in notes_of(finding, state.units, but=wrong):
+    shown = diagnosis(finding) or said_first(finding)
+    for note in notes_of(finding, state.units, but=shown):
         out += wrap(note, wide, "faint", indent=2)
     return out
 

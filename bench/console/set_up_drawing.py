@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from bench.console.canvas import Canvas
 from bench.console.glyphs import GlyphSet
+from bench.console.square_drawing import draw_mitre, draw_upright
 from bench.console.text import Block
 from bench.protocol import Jig, Prompt
 
@@ -270,6 +271,8 @@ def _surface(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
 _DRAWINGS: tuple[
     tuple[set[str], Callable[[Canvas, Prompt, Jig | None, set[str]], None]], ...
 ] = (
+    ({"mitre"}, draw_mitre),
+    ({"plumb"}, draw_upright),
     ({"square"}, _square),
     ({"rip"}, _rip),
     ({"straight", "straightedge", "profile"}, _straight),

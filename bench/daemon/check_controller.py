@@ -85,7 +85,11 @@ class CheckController:
     def _look_at(self, trace: Trace, straight: bool) -> None:
         if self.run is not None:
             self.concluding.look_at(
-                trace, self.run.evidence, self._looked, straight=straight
+                trace,
+                self.run.evidence,
+                self._looked,
+                straight=straight,
+                earlier=self.run.crooked.get(trace.placement),
             )
 
     def _looked(
@@ -103,6 +107,7 @@ class CheckController:
         if run is not None and straight and fitted.words and trace in run.kept.traces:
             # better told now, while the sled is at hand, than when all is done
             reason = StatusMessage("pass-not-straight", {"why": fitted.words})
+            run.crooked[trace.placement] = trace
             run.refuse_kept(trace, reason, time.monotonic())
             return
         if run is not None:
@@ -176,7 +181,7 @@ class CheckController:
                 f"{self.run.check.kind} is in progress ({asked}); finish it, or end it"
                 " with `sweepgauge abandon`"
             )
-        if not 1 <= request.sweeps <= 50:
+        if request.sweeps is not None and not 1 <= request.sweeps <= 50:
             raise InvalidRequest(
                 f"--sweeps takes 1 to 50 pushes a set-up, not {request.sweeps}"
             )

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import msgspec
 
+from bench.log.importer import Importer
 from bench.protocol import (
     LONGEST_REQUEST,
     Error,
@@ -50,6 +51,7 @@ class Client:
         self.capturing: str | None = None
         self.holding: dict[str, Readings] = {}  # live readings that wait for their turn
         self.due: dict[str, float] = {}
+        self.importing: Importer | None = None  # the export that it is sending
         self.bad = 0
         self.spoke = False  # it has asked for something
         self.gone = False

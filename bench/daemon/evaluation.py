@@ -95,17 +95,24 @@ class Evaluation:
         seen: Seen,
         *,
         straight: bool,
+        earlier: Trace | None = None,
     ) -> None:
         """Fit a line to a kept pass, for the screen to show which readings are set
-        aside, and look for doubts in all passes so far."""
+        aside, and look for doubts in all passes so far. earlier: a pass of this set-up
+        that was refused as no line."""
         task = asyncio.get_running_loop().create_task(
-            self._look_at(trace, evidence, seen, straight)
+            self._look_at(trace, evidence, seen, straight, earlier)
         )
         self._looking.add(task)
         task.add_done_callback(self._looking.discard)
 
     async def _look_at(
-        self, trace: Trace, evidence: Callable[[], Evidence], seen: Seen, straight: bool
+        self,
+        trace: Trace,
+        evidence: Callable[[], Evidence],
+        seen: Seen,
+        straight: bool,
+        earlier: Trace | None,
     ) -> None:
         from bench.daemon.evaluation_worker import doubts_of, look_at
 
@@ -114,7 +121,7 @@ class Evaluation:
             if len(trace.reading) > 1:
                 count = self._settings().gear.indicator.resolution
                 units = self._settings().units
-                fitted = await asyncio.to_thread(look_at, trace, count, units)
+                fitted = await asyncio.to_thread(look_at, trace, count, units, earlier)
             doubts = await asyncio.to_thread(doubts_of, evidence())
         except Exception:
             # The finding does not depend on this look.

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 
 from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.shared.doubts import of_evidence, told
+from bench.checks.shared.repeated_form import jump_of, repeats
 from bench.finding import Doubt, Finding
 from bench.geometry.line_fit import fit_sweep
 from bench.procedure.conclusion import conclude
@@ -25,10 +27,21 @@ def doubts_of(evidence: Evidence) -> Mapping[tuple[str, str | None, str | None],
     return told(of_evidence(evidence, find(evidence.check)))
 
 
-def look_at(trace: Trace, resolution: float | None, units: System) -> FittedPass:
+def look_at(
+    trace: Trace, resolution: float | None, units: System, earlier: Trace | None = None
+) -> FittedPass:
     """The line through one kept pass, and its points: thinned evenly, with all those
-    that were set aside."""
+    that were set aside.
+
+    earlier: a pass of this set-up that was refused: what jumps as that one did belongs
+    to the surface, and this one is not refused.
+    """
     fit = fit_sweep(trace.travel, trace.reading, resolution=resolution, at=trace.at)
+    if earlier is not None and (jump := jump_of(fit)) is not None:
+        s, r, at = earlier.travel, earlier.reading, earlier.at
+        before = jump_of(fit_sweep(s, r, resolution=resolution, at=at))
+        if before is not None and repeats([before, jump]):
+            fit = dataclasses.replace(fit, refused=None)
     step = max(1, len(trace.travel) // POINTS)
     shown = [i for i, aside in enumerate(fit.aside) if aside or i % step == 0]
     return FittedPass(

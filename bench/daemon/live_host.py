@@ -49,6 +49,11 @@ class LiveHost:
             raise InvalidRequest(
                 f"that result is too close to call, so it proposes no move. {settled}"
             )
+        if finding.move is not None and finding.move.fence is not None:
+            raise InvalidRequest(
+                "a mitre fence is moved with leaves or a shim: live, the number shows a"
+                " fence across the travel only"
+            )
         if finding.id in self.past.made:
             raise InvalidRequest(
                 "the move of that result was made already: take the verifying passes,"

@@ -15,7 +15,12 @@ from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.gear_events import note_event
 from bench.daemon.gear_requests import GearService, put_gear, put_units
-from bench.daemon.log_requests import LogService, answer_from_log
+from bench.daemon.log_requests import (
+    FromLog,
+    LogService,
+    answer_from_log,
+    import_piece,
+)
 from bench.daemon.outbox import Send
 from bench.daemon.quick_check import as_quick
 from bench.finding import Finding
@@ -28,6 +33,7 @@ from bench.protocol import (
     Capture,
     CheckKind,
     ChecksReply,
+    CutForecast,
     Done,
     Drift,
     Due,
@@ -42,6 +48,7 @@ from bench.protocol import (
     Live,
     LogEvents,
     LogExport,
+    LogImport,
     LogList,
     LogShow,
     Moved,
@@ -57,6 +64,7 @@ from bench.protocol import (
     Recording,
     Request,
     Saved,
+    ShopForecast,
     StatusReply,
     Undo,
     Watch,
@@ -79,6 +87,9 @@ ONLY_ASKS = (
     LogEvents,
     Drift,
     Due,
+    CutForecast,
+    ShopForecast,
+    LogImport,
 )
 SHORTEST_BEAT, LONGEST_BEAT = 1.0, 60.0  # s
 
@@ -200,9 +211,9 @@ class RequestHandlers:
             await put_units(self.service, send, request)
         elif isinstance(request, NoteEvent):
             await note_event(self.service, send, request)
-        elif isinstance(
-            request, LogList | LogShow | LogExport | LogEvents | Drift | Due
-        ):
+        elif isinstance(request, LogImport):
+            await import_piece(self.service, client, request)
+        elif isinstance(request, FromLog):
             await answer_from_log(self.service, client, request)
         else:
             raise InvalidRequest("this daemon cannot do that")

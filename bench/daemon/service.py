@@ -19,6 +19,7 @@ from bench import __version__
 from bench.checks.model import EvidenceGear, Known
 from bench.daemon.clients import Client, Clients, SocketHeld
 from bench.daemon.device_setup import DeviceSetup
+from bench.daemon.log_requests import LAST
 from bench.daemon.notify import notify, watchdog_interval
 from bench.daemon.panel import PanelLink
 from bench.daemon.request_handlers import RequestHandlers
@@ -56,7 +57,6 @@ AS_THEY_COME = 150.0  # the same where a client wants each as it comes
 STAYS = 0.75
 # readings a second from which what the kernel keeps (4 kB) must not wait for a round
 HURRIES = 2000.0
-LAST = 5  # findings in a status
 
 
 class CannotRun(Exception):

@@ -27,7 +27,7 @@ async def set_up(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
     """Put up what a placement wants. ValueError where the saw has none of that kind."""
     placement = ask.placement or ""
     if ask.gather != "width":
-        await hands.put(placement, mount=ask.mount, at=ask.at)
+        await hands.put(placement, mount=ask.mount, at=ask.at, side=ask.side)
         return
     if placement == FIRST_WIDTH and not ask.taken:
         side, turns = options.get("kept", "left"), options.get("turns", 4)
@@ -52,6 +52,8 @@ async def follow(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
         await hands.stop_at(ask.at or 0.0, 400.0)
     elif ask.phase == "spot" and ask.taken:
         await hands.touch()
+    elif ask.phase == "spot":
+        await hands.slide(ask.at or 0.0)
     elif ask.phase == "width":
         await hands.measure(ask.placement or "", ask.at or 0.0)
 

@@ -10,7 +10,7 @@ from bench.demo.operator import Operator, connect, say_finding, virtual_bench
 from bench.demo.truth import truth_of
 from bench.finding import Finding
 from bench.protocol import Begin
-from bench.units import PER_MM
+from bench.units import PER_MM, bow_words
 
 
 async def one_check(
@@ -78,6 +78,8 @@ def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
                 else (
                     f"{known * PER_MM:+.3f} mm per 300 mm"
                     if q.unit == "rad"
+                    else bow_words(known, "mm")
+                    if q.unit == "1/mm"
                     else f"{known:.4f} mm"
                 )
             )

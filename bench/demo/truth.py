@@ -70,6 +70,12 @@ def _board(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
     return {"board": saw.bodies.board_truth(saw.face(), saw.slot_angle, kept)}
 
 
+def _leans(saw: VirtualSaw, options: Options, finding: Finding | None) -> Truth:
+    only = str(options.get("placements") or "both")
+    leans = {"fence": saw.fence_lean, "blade": saw.blade_lean}
+    return {f"{name}-lean": v for name, v in leans.items() if only in ("both", name)}
+
+
 TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
     JOB: _named("fence=rotation", "square=reference_error"),
     "slot-blade": _named("blade=blade"),
@@ -79,4 +85,6 @@ TRUTHS: dict[str, Callable[[VirtualSaw, Options, Finding | None], Truth]] = {
     "side-play": _named("side-play=side_play", "yaw-play=yaw_play"),
     "runner-fit": _runners,
     "test-board": _board,
+    "mitre-square": _named("between=between", "left=left", "right=right"),
+    "upright": _leans,
 }

@@ -66,9 +66,10 @@ def diagnose_clock(
 
 
 def diagnose_disk(
-    log: Path, *, mounts: Path = Path("/proc/self/mounts")
+    log: Path, *, ours: bool = True, mounts: Path = Path("/proc/self/mounts")
 ) -> Iterator[Diagnostic]:
-    """The disk of the log, or where it would be."""
+    """The disk of the log, or where it would be. ours: this user is to write it, and
+    not a service."""
     if log.is_dir():
         yield fault(
             "disk",
@@ -87,7 +88,7 @@ def diagnose_disk(
             "give the log a place of its own that can be written: --log, or the overlay"
             " of the card off",
         )
-    elif not os.access(folder, os.W_OK):
+    elif ours and not os.access(folder, os.W_OK):
         yield fault(
             "disk",
             f"{folder} may not be written by this user",

@@ -22,7 +22,7 @@ from bench.doctor.observation import (
     diagnose_no_reading,
     diagnose_observation,
 )
-from bench.doctor.rights import group_of
+from bench.doctor.rights import group_of, this_user
 from bench.doctor.silence import silence_advice
 from bench.doctor.stream_figures import rate_of, stream_figures
 from bench.doctor.unrecognised import diagnose_bytes, diagnose_frames, heard_as_set
@@ -69,30 +69,42 @@ class Patience:
 
 def diagnose_socket(path: Path) -> Diagnostic | None:
     """A socket that is there and answers nobody."""
-    if not path.exists():
+    try:
+        mode = path.stat().st_mode
+    except PermissionError:
+        return _closed_to_us(path, group_of(path.parent))
+    except OSError:
         return None
-    if not stat.S_ISSOCK(path.stat().st_mode):
+    if not stat.S_ISSOCK(mode):
         return fault(
             "socket",
             f"{path} is there and is not a socket",
             "remove it, or name another with --socket",
         )
     if not os.access(path, os.R_OK | os.W_OK):
-        group = group_of(path)
-        return fault(
-            "socket",
-            f"{path} may not be opened by this user; its group, {group}, may",
-            (
-                "its daemon was started by root: end that one, and start the service or"
-                " one of your own"
-                if group == "root"
-                else f"sudo adduser $USER {group}, then log out and in again"
-            ),
-        )
+        return _closed_to_us(path, group_of(path))
     return note(
         "socket",
         f"{path} is left over from a daemon that was killed; the next one clears it"
         " away",
+    )
+
+
+def _closed_to_us(path: Path, group: str) -> Diagnostic:
+    user = this_user()
+    if group == "root":
+        advice = (
+            "its daemon was started by root: end that one, and start the service or one"
+            " of your own"
+        )
+    elif group in user.listed:
+        advice = "log out and in again: this login began before you joined the group"
+    else:
+        advice = f"sudo adduser {user.name} {group}, then log out and in again"
+    return fault(
+        "socket",
+        f"{path} may not be opened by this user; its group, {group}, may",
+        advice,
     )
 
 

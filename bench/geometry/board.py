@@ -12,9 +12,6 @@ import numpy as np
 
 from bench.geometry.reversal import Column, GeometryError, column
 
-# rad, one seating of the board; found by simulation of sleds, no source
-DEFAULT_SEAT = 30e-6
-
 
 @dataclass(frozen=True)
 class BoardRotation:
@@ -40,8 +37,8 @@ def board_rotation(
     turns: int = 4,
     kept: Literal["left", "right"] = "left",
     *,
-    yaw_play: float = 0.0,
-    seat: float = DEFAULT_SEAT,
+    cut_scatter: float = 0.0,
+    edge: float = 0.0,
     width_uncertainty: float | None = None,
     apart_uncertainty: float = 0.0,
 ) -> BoardRotation:
@@ -52,9 +49,11 @@ def board_rotation(
     `apart` mm from it. kept: the side of the blade the board lies on: left, the freshly
     cut edge turned clockwise onto the fence; right, counter-clockwise, which flips the
     sign; against a fence beyond the board the two change places. Four turns for the
-    usual board with five cuts. yaw_play: full range the sled can yaw in, rad: each cut
-    falls anywhere in it, yaw_play / sqrt(12 turns). seat: standard uncertainty of one
-    seating, rad: seat / sqrt(turns). width_uncertainty: standard uncertainty of one
+    usual board with five cuts. cut_scatter: standard deviation of the direction of one
+    cut, rad (hold, play and seating together): cut_scatter / sqrt(turns). edge:
+    standard uncertainty in mm by which the strip's edge at the place of a width stands
+    off its line, at either end: sqrt(2) edge / (turns apart), however often the width
+    is read. width_uncertainty: standard uncertainty of one
     width, mm; from the scatter of the readings at both ends, pooled, unless given. With
     one reading an end the last is sqrt(2) u / (turns apart). A caliper's scale error
     cancels. Raises GeometryError for a length or a count that is not above zero.
@@ -71,8 +70,8 @@ def board_rotation(
         raise GeometryError(
             f"turns {turns}: the board must have been turned once at least"
         )
-    if min(yaw_play, seat, apart_uncertainty, width_uncertainty or 0.0) < 0.0:
-        raise GeometryError("an uncertainty or a play below zero: give zero or more")
+    if min(cut_scatter, edge, apart_uncertainty, width_uncertainty or 0.0) < 0.0:
+        raise GeometryError("an uncertainty below zero: give zero or more")
     taper = float(w_near.mean() - w_far.mean())
     rotation = taper / (turns * apart) * (1.0 if kept == "left" else -1.0)
     freedom = float(w_near.size + w_far.size - 2)
@@ -84,8 +83,8 @@ def board_rotation(
     elif width_uncertainty is not None:
         freedom = float("inf")
     parts = {
-        "play": yaw_play / float(np.sqrt(12.0 * turns)),
-        "seat": seat / float(np.sqrt(turns)),
+        "scatter of the cuts": cut_scatter / float(np.sqrt(turns)),
+        "edge of the strip": edge * float(np.sqrt(2.0)) / (turns * apart),
     }
     if width_uncertainty is not None:
         share = float(np.sqrt(1.0 / w_near.size + 1.0 / w_far.size))

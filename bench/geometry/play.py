@@ -28,6 +28,16 @@ class Play:
     degrees_of_freedom: float
 
 
+@dataclass(frozen=True)
+class Twist(Play):
+    """Yaw play. lever: mm by which the swing was divided. lever_uncertainty,
+    place_uncertainty: standard, rad, beside the scatter."""
+
+    lever: float = 0.0
+    lever_uncertainty: float = 0.0
+    place_uncertainty: float = 0.0
+
+
 def side_play(leaned_left: Column, leaned_right: Column) -> Play:
     """How far the sled shifts bodily: mean displacement leaned right less leaned left,
     mm.
@@ -45,16 +55,20 @@ def yaw_play(
     twisted_left: Column,
     twisted_right: Column,
     place: float,
+    runner_length: float = 0.0,
     place_uncertainty: float = 0.0,
-) -> Play:
+) -> Twist:
     """Range of yaw: the size of the mean difference of both twists over the distance
     from the middle, rad.
 
     twisted_left, twisted_right: (n,), (m,) mm of displacement at `place` mm along Y
-    from the runners' middle, either way. It is the whole yaw play only at half a
-    runner's length or more from the middle: nearer, a sled that is leaned as well shows
-    more than it can yaw. place_uncertainty: standard, mm. Raises GeometryError at the
-    middle itself.
+    from the runners' middle, either way. A rigid runner of length Lr with clearance c
+    yaws by 2 c / Lr and shifts by c: read at half its length or farther off, the swing
+    is the yaw play times that distance. Nearer, a sled that is only twisted still
+    swings by the distance, one that is leaned as well by up to half of Lr: the lever is
+    the middle of the two, and `lever_uncertainty` is rectangular between them.
+    runner_length: Lr in mm, 0 where the lever is the distance whatever it is.
+    place_uncertainty: standard, mm. Raises GeometryError at the middle itself.
     """
     distance = abs(place)
     if not distance > 0.0:
@@ -65,15 +79,19 @@ def yaw_play(
     swing = _difference(
         column("twisted left", twisted_left), column("twisted right", twisted_right)
     )
-    value = abs(swing.value) / distance
-    if swing.standard_uncertainty is None:
-        return Play(value, None, 0.0)
-    u = float(
-        np.hypot(
-            swing.standard_uncertainty / distance, value * place_uncertainty / distance
-        )
+    least = abs(swing.value) / max(distance, runner_length / 2.0)
+    most = abs(swing.value) / distance
+    value, half = (least + most) / 2.0, (most - least) / 2.0
+    lever = most / value * distance if value else distance
+    scatter = swing.standard_uncertainty
+    return Twist(
+        value,
+        None if scatter is None else scatter / lever,
+        swing.degrees_of_freedom,
+        lever=lever,
+        lever_uncertainty=half / float(np.sqrt(3.0)),
+        place_uncertainty=value * place_uncertainty / distance,
     )
-    return Play(value, u, swing.degrees_of_freedom)
 
 
 def _difference(first: Column, second: Column) -> Play:

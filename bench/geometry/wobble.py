@@ -13,18 +13,28 @@ import numpy as np
 from bench.geometry.reversal import Array, Column, GeometryError, column
 
 FULL_TURN = 2.0 * np.pi
+FEWEST_FOR_WARP = 6  # turns from which a second harmonic is fitted
+FEWEST_LEFT = 3  # degrees of freedom that must then be left, repeats among them
+FEWEST_FOR_THREE = 8  # turns from which a third harmonic may be fitted
+# times the noise, from which what a curve leaves is form; about the 5 % point of F for
+# three and eight degrees of freedom
+MISFIT = 4.0
+LOOKS = 720  # places of the turn at which the curve is looked at for its extremes
+LOST = np.pi / np.sqrt(3.0)  # rad: a phase of which nothing is known
 
 
 @dataclass(frozen=True)
 class Wobble:
     """What a turned plate shows at the radius it was read at.
 
-    total: range of the readings, mm. tilt: full swing of the first harmonic (twice its
-    amplitude), mm. phase: the turn, 0 <= phase < 2 pi, where the first harmonic is
-    largest. warp: range of what is left, mm. u_*: their standard uncertainties, None
-    where nothing tells the noise (three turns read once each). degrees_of_freedom: of
-    those. turns: number of different turns. Noise widens total and warp: a flat plate
-    read with noise has the range of the noise.
+    total: range of the fitted curve over the whole turn, mm; where no second harmonic
+    is fitted the larger of tilt and of the readings' range. tilt: full swing of the
+    first harmonic (twice its amplitude), mm. phase: the turn, 0 <= phase < 2 pi, where
+    the first harmonic is largest. warp: range of the curve without the first harmonic,
+    mm; where no other is fitted of what that one leaves. u_*: their standard
+    uncertainties, None where nothing tells the noise (three turns read once each).
+    degrees_of_freedom: of those. turns: number of different turns. curve: whether a
+    second harmonic was fitted.
     """
 
     total: float
@@ -37,23 +47,64 @@ class Wobble:
     u_phase: float | None
     degrees_of_freedom: float
     turns: int
+    curve: bool
+
+
+@dataclass(frozen=True)
+class _Marks:
+    """turns: (m,) rad, ascending. means: (m,) mm. counts: (m,) readings at each.
+    squares: of the readings about their turn's mean, mm^2; repeats: their degrees of
+    freedom."""
+
+    turns: Array
+    means: Array
+    counts: Array
+    squares: float
+    repeats: int
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """found: (p,) coefficients. covariance: (p, p) mm^2. left: (m,) mm."""
+
+    found: Array
+    covariance: Array
+    left: Array
+    freedom: float
 
 
 def wobble(turns: Column, readings: Column) -> Wobble:
-    """Least-squares first harmonic of readings at marks round a plate.
+    """Least-squares harmonics of readings at marks round a plate.
 
     turns: (n,) rad, in any order, evenly spaced or not, each read once or more.
     readings: (n,) mm of displacement along X. Readings at one turn are averaged first,
-    each turn then counting alike. Noise: the scatter of repeats about their turn's
-    mean, pooled; without repeats what the harmonic leaves, with (turns - 3) degrees of
-    freedom, which counts warp as noise. On unevenly spaced turns a warp leaks into the
-    tilt, so there what it leaves beyond the repeats is added. The phase has no meaning,
-    and its uncertainty is pi / sqrt(3), where the tilt is lost in its own noise. Raises
-    GeometryError under three different turns, or where all lie so that no harmonic can
-    be told. Source: linear least squares with sine and cosine, e.g. IEEE Std 1057
-    three-parameter sine fit; standard uncertainties by JCGM 100:2008, 5.1.
+    each turn then counting alike. From FEWEST_FOR_WARP turns on a second harmonic is
+    fitted beside the first, where FEWEST_LEFT degrees of freedom are left: warp is then
+    no noise, and the total is that of the curve, its peaks between the marks among it;
+    a third harmonic is fitted where two leave far more than noise.
+    A squared amplitude is less by what noise adds to it. Noise: the repeats' scatter
+    and what the curve leaves, pooled unless the latter is far larger. With fewer turns
+    the first harmonic alone is fitted, and a warp counts as noise. The phase has no
+    meaning, and its uncertainty is pi / sqrt(3), where the tilt is lost in its own
+    noise. Raises GeometryError under three different turns, or where all lie so that no
+    harmonic can be told. Source: linear least squares with sines and cosines, e.g. IEEE
+    Std 1057 sine fit; standard uncertainties by JCGM 100:2008, 5.1.
     """
-    angles, values = column("turns", turns), column("readings", readings)
+    marks = _marks(column("turns", turns), column("readings", readings))
+    number = marks.turns.size
+    enough = number - 5 + marks.repeats >= FEWEST_LEFT
+    if number >= FEWEST_FOR_WARP and enough and _spread(marks, 2):
+        return _of_curve(marks)
+    design = _design(marks.turns, 1)
+    if np.linalg.cond(design) > 1e4:
+        raise GeometryError(
+            "the turns lie too close together to tell a tilt: spread them round the"
+            " plate"
+        )
+    return _of_first(marks, design)
+
+
+def _marks(angles: Array, values: Array) -> _Marks:
     if angles.size != values.size:
         raise GeometryError(
             f"{angles.size} turns but {values.size} readings: give one reading for each"
@@ -61,73 +112,195 @@ def wobble(turns: Column, readings: Column) -> Wobble:
         )
     angles = np.asarray(np.round(np.mod(angles, FULL_TURN), 9), dtype=np.float64)
     angles[angles >= round(FULL_TURN, 9)] = 0.0
-    marks, member, count = np.unique(angles, return_inverse=True, return_counts=True)
+    turns, member, counts = np.unique(angles, return_inverse=True, return_counts=True)
     member = member.reshape(-1)
-    if marks.size < 3:
+    if turns.size < 3:
         raise GeometryError(
-            f"{marks.size} different turns: a tilt needs three at least"
+            f"{turns.size} different turns: a tilt needs three at least"
         )
-    means = np.bincount(member, values) / count
-    design = np.column_stack((np.ones(marks.size), np.cos(marks), np.sin(marks)))
-    if np.linalg.cond(design) > 1e4:
-        raise GeometryError(
-            "the turns lie too close together to tell a tilt: spread them round the"
-            " plate"
-        )
-    inverse = np.linalg.pinv(design)
-    _, along, across = inverse @ means
-    residual = means - design @ np.array([0.0, along, across])
-    residual -= residual.mean()
-    amplitude = float(np.hypot(along, across))
-    phase = float(np.mod(np.arctan2(across, along), FULL_TURN))
-    phase = 0.0 if phase >= FULL_TURN else phase
+    means = np.bincount(member, values) / counts
+    squares = float(np.sum((values - means[member]) ** 2))
+    return _Marks(
+        turns, means, counts.astype(np.float64), squares, int(values.size - turns.size)
+    )
 
-    repeats = values.size - marks.size
-    left = marks.size - 3
+
+def _design(turns: Array, harmonics: int) -> Array:
+    """(m, 1 + 2 harmonics): one, then cosine and sine of each harmonic."""
+    columns = [np.ones(turns.size)]
+    for k in range(1, harmonics + 1):
+        columns += [np.cos(k * turns), np.sin(k * turns)]
+    return np.column_stack(columns)
+
+
+def _of_curve(marks: _Marks) -> Wobble:
+    fit = _fit_curve(marks, _design(marks.turns, 2))
+    if _three_wanted(marks, fit):
+        fit = _fit_curve(marks, _design(marks.turns, 3))
+    tilt, u_tilt, phase, u_phase = _tilt(fit)
+    clean = _less_noise(fit)
+    total, u_total = _range(fit, clean)
+    clean[1:3] = 0.0
+    warp, u_warp = _range(fit, clean, without_first=True)
+    return Wobble(
+        total,
+        tilt,
+        warp,
+        phase,
+        u_total,
+        u_tilt,
+        u_warp,
+        u_phase,
+        fit.freedom,
+        int(marks.turns.size),
+        True,
+    )
+
+
+def _three_wanted(marks: _Marks, two: _Fit) -> bool:
+    """Whether what two harmonics leave is far more than noise: than the repeats', else
+    than what a third one would leave."""
+    design = _design(marks.turns, 3)
+    spare = marks.turns.size - design.shape[1]
+    enough = marks.repeats >= FEWEST_LEFT or spare >= FEWEST_LEFT
+    if marks.turns.size < FEWEST_FOR_THREE or not enough or not _spread(marks, 3):
+        return False
+    left = float(two.left @ two.left)
+    if marks.repeats:
+        noise = marks.squares / marks.repeats * float(np.mean(1.0 / marks.counts))
+        return bool(left / (spare + 2) > MISFIT * noise)
+    rest = marks.means - design @ (np.linalg.pinv(design) @ marks.means)
+    after = float(rest @ rest)
+    return bool((left - after) / 2.0 > MISFIT * after / spare)
+
+
+def _spread(marks: _Marks, harmonics: int) -> bool:
+    """Whether the turns tell so many harmonics apart."""
+    return bool(np.linalg.cond(_design(marks.turns, harmonics)) < 1e3)
+
+
+def _fit_curve(marks: _Marks, design: Array) -> _Fit:
+    """Each turn counts alike; noise is that of repeats and misfit pooled, of the misfit
+    alone where that is far larger."""
+    inverse = np.linalg.pinv(design)
+    found = inverse @ marks.means
+    left = marks.means - design @ found
+    misfit_dof = marks.turns.size - design.shape[1]
+    misfit = float(left @ left) / misfit_dof if misfit_dof else 0.0
+    variance, freedom = misfit, float(misfit_dof)
+    if marks.repeats:
+        repeated = marks.squares / marks.repeats * float(np.mean(1.0 / marks.counts))
+        if misfit <= MISFIT * repeated:
+            freedom += marks.repeats
+            squares = misfit_dof * misfit + marks.repeats * repeated
+            variance = squares / freedom
+    return _Fit(found, variance * (inverse @ inverse.T), left, freedom)
+
+
+def _tilt(fit: _Fit) -> tuple[float, float, float, float]:
+    """Full swing of the first harmonic, its standard uncertainty, its phase and that
+    one's."""
+    pair, of_pair = fit.found[1:3], fit.covariance[1:3, 1:3]
+    amplitude = float(np.hypot(*pair))
+    phase = float(np.mod(np.arctan2(pair[1], pair[0]), FULL_TURN))
+    towards = pair / amplitude if amplitude else np.array([1.0, 0.0])
+    across = np.array([-towards[1], towards[0]])
+    u_amplitude = float(np.sqrt(towards @ of_pair @ towards))
+    u_across = float(np.sqrt(across @ of_pair @ across))
+    u_phase = min(u_across / amplitude, LOST) if amplitude else LOST
+    clean = float(np.hypot(*_less_noise(fit)[1:3]))
+    phase = 0.0 if phase >= FULL_TURN else phase
+    return 2.0 * clean, 2.0 * u_amplitude, phase, float(u_phase)
+
+
+def _less_noise(fit: _Fit) -> Array:
+    """The coefficients with each squared amplitude less by the noise of its sine and
+    cosine, which is what noise adds to it on average."""
+    clean = fit.found.copy()
+    for at in range(1, clean.size, 2):
+        square = float(clean[at : at + 2] @ clean[at : at + 2])
+        noise = float(np.trace(fit.covariance[at : at + 2, at : at + 2]))
+        share = max(0.0, square - noise) / square if square else 0.0
+        clean[at : at + 2] *= np.sqrt(share)
+    return clean
+
+
+def _range(
+    fit: _Fit, coefficients: Array, *, without_first: bool = False
+) -> tuple[float, float]:
+    """Range of a curve over the whole turn, peaks between the marks too, and its
+    standard uncertainty."""
+    looks = np.linspace(0.0, FULL_TURN, LOOKS, endpoint=False)
+    rows = _design(looks, (coefficients.size - 1) // 2)
+    if without_first:
+        rows[:, 1:3] = 0.0
+    curve = rows @ coefficients
+    # where nothing is left of it, its extremes are those of the noise
+    shown = curve if np.ptp(curve) > 0.0 else rows @ fit.found
+    gradient = rows[int(np.argmax(shown))] - rows[int(np.argmin(shown))]
+    u = float(np.sqrt(gradient @ fit.covariance @ gradient))
+    return _crest(curve) + _crest(-curve), u
+
+
+def _crest(curve: Array) -> float:
+    """The largest value of a closed curve, by a parabola through its largest place and
+    that one's neighbours."""
+    at = int(np.argmax(curve))
+    before, top, after = curve[at - 1], curve[at], curve[(at + 1) % curve.size]
+    bend = before - 2.0 * top + after
+    return float(top - (after - before) ** 2 / (8.0 * bend) if bend < 0.0 else top)
+
+
+def _of_first(marks: _Marks, design: Array) -> Wobble:
+    """The first harmonic alone: what it leaves is the warp, and noise where nothing was
+    read twice."""
+    inverse = np.linalg.pinv(design)
+    found: Array = np.asarray(inverse @ marks.means, dtype=np.float64)
+    residual = marks.means - design @ np.array([0.0, *found[1:]])
+    residual -= residual.mean()
+    amplitude = float(np.hypot(*found[1:]))
+    phase = float(np.mod(np.arctan2(found[2], found[1]), FULL_TURN))
+    left = marks.turns.size - 3
     left_square = float(residual @ residual) / left if left else 0.0
-    if repeats:
-        single = float(np.sum((values - means[member]) ** 2)) / repeats
-        variance = single / count
-        freedom = float(repeats)
+    if marks.repeats:
+        variance = marks.squares / marks.repeats / marks.counts
+        freedom = float(marks.repeats)
     else:
-        variance = np.full(marks.size, left_square)
+        variance = np.full(marks.turns.size, left_square)
         freedom = float(left)
     leak = variance
-    if repeats and not _even(marks):
+    if marks.repeats and not _even(marks.turns):
         leak = variance + max(0.0, left_square - float(variance.mean()))
-    high, low = int(np.argmax(means)), int(np.argmin(means))
+    towards, sideways = _directions(np.asarray(inverse), found, amplitude)
+    high, low = int(np.argmax(marks.means)), int(np.argmin(marks.means))
     crest, dip = int(np.argmax(residual)), int(np.argmin(residual))
-    towards = (
-        (inverse[1] * along + inverse[2] * across) / amplitude
-        if amplitude
-        else inverse[1]
-    )
-    sideways = (
-        (inverse[2] * along - inverse[1] * across) / amplitude
-        if amplitude
-        else inverse[2]
-    )
-    remainder = np.eye(marks.size) - design @ inverse
+    remainder = np.eye(marks.turns.size) - design @ inverse
     rest = remainder[crest] - remainder[dip]
-    u_amplitude = float(np.sqrt(np.sum(towards**2 * leak)))
     u_sideways = float(np.sqrt(np.sum(sideways**2 * leak)))
-    lost = np.pi / np.sqrt(3.0)
+    u_phase = min(u_sideways / amplitude, LOST) if amplitude else LOST
     known = freedom > 0.0
     return Wobble(
-        total=float(means[high] - means[low]),
+        total=max(float(marks.means[high] - marks.means[low]), 2.0 * amplitude),
         tilt=2.0 * amplitude,
         warp=float(residual[crest] - residual[dip]),
-        phase=phase,
+        phase=0.0 if phase >= FULL_TURN else phase,
         u_total=float(np.sqrt(variance[high] + variance[low])) if known else None,
-        u_tilt=2.0 * u_amplitude if known else None,
+        u_tilt=2.0 * float(np.sqrt(np.sum(towards**2 * leak))) if known else None,
         u_warp=float(np.sqrt(np.sum(rest**2 * variance))) if known else None,
-        u_phase=(
-            (min(u_sideways / amplitude, lost) if amplitude else lost)
-            if known
-            else None
-        ),
+        u_phase=float(u_phase) if known else None,
         degrees_of_freedom=freedom,
-        turns=int(marks.size),
+        turns=int(marks.turns.size),
+        curve=False,
+    )
+
+
+def _directions(inverse: Array, found: Array, amplitude: float) -> tuple[Array, Array]:
+    """How each turn's mean enters the amplitude, and what stands across it."""
+    if not amplitude:
+        return inverse[1], inverse[2]
+    along, across = found[1:] / amplitude
+    return inverse[1] * along + inverse[2] * across, (
+        inverse[2] * along - inverse[1] * across
     )
 
 

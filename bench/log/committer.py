@@ -33,7 +33,6 @@ from bench.log.write_queue import (
     refuse_without_room,
 )
 
-GROUP_S = 0.25  # a write that is not urgent waits this long for others
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 2.0
 STALL_S = 2.0  # a disk that has not answered for so long is told as trouble
@@ -130,8 +129,10 @@ class Committer:
                     self.awaited = self._ticket
                 if self._closing_at is None:
                     self._queue.add(self._ticket, size, urgent, write, sweep, finding)
-                    # The thread waits for company already where others are queued.
-                    if urgent or len(self._queue) == 1:
+                    # The thread waits for blocks' company already where others are
+                    # queued.
+                    is_block = isinstance(write, ReadingBlock)
+                    if urgent or not is_block or len(self._queue) == 1:
                         self._wake.notify_all()
             self.look()
             return self._ticket if fits and self._closing_at is None else NOT_QUEUED
@@ -155,7 +156,7 @@ class Committer:
     def look(self) -> None:
         """To be called now and then: a write that waits for too long is trouble."""
         with self._wake:
-            if self.trouble is None and self._queue.waits_longer_than(STALL_S):
+            if self.trouble is None and self._queue.wait_s < -STALL_S:
                 self._tell_trouble(
                     f"NOT RECORDED: the disk has not answered for {STALL_S:g} s"
                     f" ({self.path})"
@@ -216,8 +217,8 @@ class Committer:
                 lambda: self._queue or self._closing_at is not None or self._damaged,
                 LOOK_S,
             )
-            if self._queue:
-                self._wake.wait_for(self._is_hurried, GROUP_S)
+            while self._queue and not self._is_hurried() and self._queue.wait_s > 0:
+                self._wake.wait(self._queue.wait_s)
             return self._queue.batch()
 
     def _is_hurried(self) -> bool:
@@ -364,5 +365,5 @@ class Committer:
             _log.debug("nobody listens any more: %r", what)
 
     def _words(self, error: Exception) -> str:
-        reason = f"NOT RECORDED: {why(error)} ({self.path})"
+        reason = f"NOT RECORDED: {why(error, self.path)} ({self.path})"
         return f"{reason}; readings go on and it is tried again"

@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+# how the boot of rows begins that came out of another log
+IMPORTED = "import-"
+# share of an import's results dated before the one before it, above which its lines are
+# in no order; fewer are of a clock that was wrong
+DISORDER = 0.1
 
 
 def wall_times_at_zero(db: sqlite3.Connection) -> dict[str, float]:
@@ -25,3 +35,73 @@ def corrected_time(
     if synced or zero is None:
         return wall, synced
     return zero + monotonic_ns / 1e9, True
+
+
+class _Dated(NamedTuple):
+    """A result's number, the date of its check where that is known, and its own."""
+
+    number: int
+    date: float | None
+    at: str
+
+
+def in_time(db: sqlite3.Connection, numbers: Sequence[int]) -> Sequence[int]:
+    """Numbers of results, given in the order of recording, with those that came out of
+    other logs put between this log's own by their dates. The results of one log keep
+    their order, since a clock may have been wrong; lines that were in no order stand by
+    their dates."""
+    query = "SELECT 1 FROM boot WHERE boot_id GLOB ? LIMIT 1"
+    if db.execute(query, (IMPORTED + "*",)).fetchone() is None:
+        return numbers
+    own: list[_Dated] = []
+    imported: dict[str, list[_Dated]] = {}
+    for boot_id, one in _dated(db, numbers):
+        if boot_id.startswith(IMPORTED):
+            imported.setdefault(boot_id, []).append(one)
+        else:
+            own.append(one)
+    places = _places(own)
+    for results in imported.values():
+        if _backward(results) > DISORDER * len(results):
+            results.sort(key=lambda one: (one.date or 0.0, one.at, one.number))
+        places += _places(results)
+    return [number for _, number in sorted(places, key=lambda place: place[0])]
+
+
+def _dated(
+    db: sqlite3.Connection, numbers: Sequence[int]
+) -> Iterator[tuple[str, _Dated]]:
+    zeros = wall_times_at_zero(db)
+    rows = db.execute(
+        "SELECT finding_key, at, begun_wall_s, begun_clock_synced, begun_monotonic_ns,"
+        " boot.boot_id FROM finding JOIN check_run USING (run_key) JOIN boot ON"
+        " boot.boot_key = check_run.boot_key WHERE finding_key IN (SELECT value FROM"
+        " json_each(?))",
+        (json.dumps([*numbers]),),
+    )
+    found = {number: row for number, *row in rows}
+    for number in numbers:
+        at, wall, synced, monotonic, boot_id = found.get(number, ("", 0.0, 0, 0, ""))
+        zero = zeros.get(boot_id)
+        date, known = corrected_time(wall, bool(synced), monotonic, zero)
+        yield boot_id, _Dated(number, date if known else None, at)
+
+
+def _backward(results: Sequence[_Dated]) -> int:
+    """How often the date goes back from one to the next."""
+    dates = [(one.date, one.at) for one in results if one.date is not None]
+    return sum(after < before for before, after in pairwise(dates))
+
+
+def _places(results: Sequence[_Dated]) -> list[tuple[float, int]]:
+    """(date, number), the dates never going back: one that is not known, lies before
+    that of the result before it or after that of the next one counts for nothing."""
+    places = []
+    latest = 0.0
+    for n, one in enumerate(results):
+        following = results[n + 1].date if n + 1 < len(results) else None
+        date = one.date
+        if date is not None and (following is None or date <= following):
+            latest = max(latest, date)
+        places.append((latest, one.number))
+    return places

@@ -198,6 +198,8 @@ def finding(
             trace_key=keep_trace(entry.db, trace),
         )
     for position, quantity in enumerate(finding.quantities):
+        if quantity.unit == "1/mm":  # no chart follows it, and older logs refuse it
+            continue
         insert(
             entry.db,
             "quantity",

@@ -88,6 +88,9 @@ def _log_words(kind: str, data: dict[str, Any]) -> str:
         return text([StatusMessage("event-opened", {"program": data.get("program")})])
     if kind == "unread":
         return text([StatusMessage("event-unread")])
+    if kind == "imported":
+        counts = {"taken": data.get("taken"), "known": data.get("known")}
+        return text([StatusMessage("event-imported", counts)])
     why = {"readings": data.get("readings"), "why": data.get("why")}
     if kind == "not-recorded":
         return text([StatusMessage("event-not-recorded", why)])

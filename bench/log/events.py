@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Iterator
+from contextlib import suppress
 
-from bench.log.dates import corrected_time, wall_times_at_zero
+import msgspec
+
+from bench.log.dates import IMPORTED, corrected_time, wall_times_at_zero
+from bench.log.export_line import ExportedEvent
 from bench.log.rows import EventRow, Incident
 from bench.log.tables import GEAR_EVENT
 
@@ -15,7 +20,14 @@ LOG_EVENTS = ("log-salvaged", "log-lacks")
 _INCIDENT_KINDS = (  # of instruments, the gear, the clock and of the log itself
     GEAR_EVENT,
     *("instrument", "held", "spoiled", "unit", "learned", "leaf"),
-    *("clock", "clock-jumped", *LOG_EVENTS, "refused-by-log", "not-recorded"),
+    *(
+        "clock",
+        "clock-jumped",
+        *LOG_EVENTS,
+        "refused-by-log",
+        "not-recorded",
+        "imported",
+    ),
 )
 
 
@@ -42,7 +54,7 @@ _INCIDENTS = f"""
      UNION ALL
     SELECT 'opened', json_object('program', program), wall_s, clock_synced,
            monotonic_ns, boot_id, NULL, NULL, NULL, boot_key, 0
-      FROM boot
+      FROM boot WHERE boot_id NOT GLOB '{IMPORTED}*'
      ORDER BY opening DESC, place DESC LIMIT ?
 """
 
@@ -96,3 +108,22 @@ def list_incidents(db: sqlite3.Connection, most: int = -1) -> list[Incident]:
         except ValueError:
             incidents.append(Incident("unread", {}, at, known))
     return incidents
+
+
+def list_gear_events(db: sqlite3.Connection) -> Iterator[ExportedEvent]:
+    """What happened to the gear, in the order of recording; dates put right as those of
+    findings are. One that cannot be read is left aside."""
+    zeros = wall_times_at_zero(db)
+    rows = db.execute(
+        "SELECT data_json, e.wall_s, e.clock_synced, e.monotonic_ns, boot_id FROM event"
+        " AS e JOIN boot USING (boot_key) WHERE kind = ? AND json_valid(data_json)"
+        " ORDER BY event_key",
+        (GEAR_EVENT,),
+    )
+    for data, wall, synced, monotonic, boot_id in rows.fetchall():
+        at, known = corrected_time(wall, bool(synced), monotonic, zeros.get(boot_id))
+        with suppress(msgspec.ValidationError):
+            told = msgspec.json.decode(data, type=dict[str, str | None])
+            yield ExportedEvent(
+                kind=GEAR_EVENT, data=told, wall_s=at, clock_synced=known
+            )

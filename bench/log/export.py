@@ -17,7 +17,9 @@ from bench.checks import find
 from bench.checks.model import Evidence, Trace
 from bench.checks.options import understood
 from bench.finding import Unread
+from bench.log.export_line import ExportLine
 from bench.log.findings import FindingRow, load_finding
+from bench.log.moves import list_moves
 from bench.log.rows import LogDamaged
 
 SWEEP_COLUMNS = ("sweep", "placement", "travel", "reading", "t", "seat", "hold")
@@ -30,7 +32,8 @@ _PLACEMENT, _TRAVEL, _READING = (
 
 
 def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> str:
-    """The finding with its run, what replaced it, and its whole evidence; one object.
+    """The finding with its run, what replaced it, its whole evidence and what became of
+    its move; one object.
 
     Evidence that can no longer be read is null, with the reason under `damaged`, and is
     put into `unread`.
@@ -42,17 +45,18 @@ def json_line(db: sqlite3.Connection, row: FindingRow, unread: list[Unread]) -> 
     except LogDamaged as error:
         damaged = str(error)
         unread.append(Unread("evidence", row.order, row.finding.at))
-    line = {
-        "run": row.run,
-        "wall_s": row.wall_s,
-        "clock_synced": row.synced,
-        "instrument": row.instrument,
-        "hold": row.hold,
-        "superseded_by": row.superseded_by,
-        "finding": row.finding,
-        "evidence": evidence,
-        "damaged": damaged,
-    }
+    line = ExportLine(
+        run=row.run,
+        wall_s=row.wall_s,
+        clock_synced=row.synced,
+        instrument=row.instrument,
+        hold=row.hold,
+        superseded_by=row.superseded_by,
+        finding=row.finding,
+        evidence=evidence,
+        damaged=damaged,
+        moves=list(list_moves(db, finding=row.finding.id, unread=unread)),
+    )
     return msgspec.json.encode(line).decode() + "\n"
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import errno
+import os
 import sqlite3
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import msgspec
 
 from bench.log.rows import LogDamaged
 
+READ_ONLY = "the medium is read-only"
 _DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")
 # errors to which sqlite3 gives no name
 _SAID = ("unsupported file format", "Could not decode to UTF-8")
@@ -49,23 +52,32 @@ def contained(what: str) -> Iterator[None]:
         raise LogDamaged(f"{what} can no longer be read: {error}") from error
 
 
-def why(error: Exception) -> str:
-    """What is wrong with the disk or the file, in words for the user."""
+def why(error: Exception, path: Path) -> str:
+    """What is wrong with the disk or the file at `path`, in words for the user."""
     name = getattr(error, "sqlite_errorname", "") or errno.errorcode.get(
         getattr(error, "errno", 0) or 0, ""
     )
+    if name.startswith("SQLITE_CANTOPEN") and _is_read_only(path.parent):
+        name = "EROFS"  # SQLite could not make its files beside the log
     for start, words in _WORDS:
         if name.startswith(start):
             return words
     return str(error)
 
 
+def _is_read_only(folder: Path) -> bool:
+    try:
+        return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
+    except OSError:
+        return False
+
+
 _WORDS = (
     ("SQLITE_FULL", "the disk is full"),
     ("ENOSPC", "the disk is full"),
     ("EDQUOT", "the disk is full"),
-    ("SQLITE_READONLY", "the medium is read-only"),
-    ("EROFS", "the medium is read-only"),
+    ("SQLITE_READONLY", READ_ONLY),
+    ("EROFS", READ_ONLY),
     ("EACCES", "this user may not write there"),
     ("EPERM", "this user may not write there"),
     ("SQLITE_PERM", "this user may not write there"),

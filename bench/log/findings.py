@@ -6,7 +6,7 @@ import itertools
 import json
 import sqlite3
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from typing import Any
 
@@ -14,7 +14,7 @@ import msgspec
 
 from bench.checks.model import Evidence
 from bench.finding import Finding, Unread
-from bench.log.dates import corrected_time, wall_times_at_zero
+from bench.log.dates import corrected_time, in_time, wall_times_at_zero
 from bench.log.earlier import with_remarks
 from bench.log.faults import contained
 from bench.log.row_by_row import each_row, last_number
@@ -67,38 +67,44 @@ def list_findings(
         for c, v in (("f.jig = ?", jig), ("f.check_kind = ?", check))
         if v is not None
     ]
-    end = last_number(db, "finding") + 1
+    numbers = _numbers(db, wanted)
     if before is not None:
         row = db.execute(
             "SELECT finding_key FROM finding WHERE finding = ?", (before,)
         ).fetchone()
-        end = row[0] if row else 0
-    newest_first = _findings(db, _numbers(db, end, wanted), unread, wanted)
+        numbers = _before(numbers, row[0]) if row else []
+    newest_first = _findings(db, reversed(numbers), unread, wanted)
     return list(itertools.islice(newest_first, last))[::-1]
 
 
+def _before(numbers: Sequence[int], number: int) -> Sequence[int]:
+    if number in numbers:
+        return numbers[: numbers.index(number)]
+    return [one for one in numbers if one < number]
+
+
 def _numbers(
-    db: sqlite3.Connection, end: int, wanted: list[tuple[str, str]]
-) -> Iterable[int]:
-    """Those below `end`, downwards; only of what is wanted, where damage lets SQLite
-    look for it."""
-    if wanted:
-        where = " AND ".join(["f.finding_key < ?", *(clause for clause, _ in wanted)])
-        query = (
-            f"SELECT finding_key FROM finding AS f WHERE {where} ORDER BY finding_key"
-            " DESC"
-        )
-        with suppress(LogDamaged), contained("the list of results"):
-            return [
-                key
-                for (key,) in db.execute(query, (end, *(value for _, value in wanted)))
-            ]
-    return range(end - 1, 0, -1)
+    db: sqlite3.Connection, wanted: Sequence[tuple[str, str]] = ()
+) -> Sequence[int]:
+    """Of results, oldest first; only of what is wanted, where damage lets SQLite look
+    for it."""
+    numbers: Sequence[int] = range(1, last_number(db, "finding") + 1)
+    with suppress(LogDamaged), contained("the list of results"):
+        if wanted:
+            where = " AND ".join(clause for clause, _ in wanted)
+            query = (
+                f"SELECT finding_key FROM finding AS f WHERE {where} ORDER BY"
+                " finding_key"
+            )
+            found = db.execute(query, [value for _, value in wanted])
+            numbers = [key for (key,) in found]
+        return in_time(db, numbers)
+    return numbers
 
 
 def each_finding(db: sqlite3.Connection, unread: list[Unread]) -> Iterator[FindingRow]:
     """All of them, oldest first, one at a time: between two the log is not held."""
-    return _findings(db, range(1, last_number(db, "finding") + 1), unread, [])
+    return _findings(db, _numbers(db), unread, [])
 
 
 def _findings(

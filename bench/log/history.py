@@ -24,12 +24,17 @@ from bench.checks.model import (
     SquareHistory,
     SweepHistory,
 )
+from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
 from bench.log import export
+from bench.log.dates import in_time
+from bench.log.events import list_gear_events
+from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
+from bench.log.rows import LogError
 from bench.log.store import load_gear
 from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogRows
@@ -38,7 +43,6 @@ from bench.protocol import LogRows
 # long
 LOOK_BACK = 200
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
-ENOUGH = 6  # degrees of freedom before one scatter is taken from another
 
 
 class FindingDetails(msgspec.Struct, frozen=True):
@@ -97,21 +101,41 @@ def listed(
         rows = list_findings(
             db, jig=jig, check=check, last=most, before=before, unread=unread
         )
-        became = {
-            m.finding: (
-                "verified"
-                if m.verified_by
-                else "made"
-                if m.made is not None
-                else "planned"
-            )
+        moves = [
+            move
             for row in rows
-            for m in list_moves(db, finding=row.finding.id, unread=unread)
-        }
+            for move in list_moves(db, finding=row.finding.id, unread=unread)
+        ]
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
     return LogRows(
-        [row.finding for row in reversed(rows)], became, superseded, unread=unread
+        [row.finding for row in reversed(rows)],
+        {move.finding: _became(move) for move in moves},
+        superseded,
+        unread=unread,
+        distances={
+            move.finding: float(far)
+            for move in moves
+            if move.made is not None
+            and isinstance(far := move.made.get("distance_mm"), int | float)
+        },
     )
+
+
+def _became(move: MoveRow) -> str:
+    if move.verified_by:
+        return "verified"
+    return "planned" if move.made is None else "made"
+
+
+def gear_used(path: Path, finding: str) -> EvidenceGear:
+    """What a finding was worked out with. Raises LogError."""
+    with open_read(path) as db:
+        row = db.execute(
+            "SELECT gear_key FROM finding WHERE finding = ?", (finding,)
+        ).fetchone()
+        if row is None:
+            raise LogError(f"the log has no finding {finding!r}")
+        return load_gear(db, row[0])
 
 
 def show(path: Path, finding: str) -> FindingDetails:
@@ -126,7 +150,7 @@ def exported(
     path: Path, finding: str | None, unread: list[Unread]
 ) -> Generator[str, None, None]:
     """One finding's sweeps as CSV in the recorded shape, or every finding with its
-    evidence, a JSON line each.
+    evidence and then what happened to the gear, a JSON line each.
 
     In pieces, and the log is not held between them: it may take as long as it takes.
     unread: takes what could not be read.
@@ -135,6 +159,8 @@ def exported(
         if finding is None:
             for row in each_finding(db, unread):
                 yield export.json_line(db, row, unread)
+            for event in list_gear_events(db):
+                yield msgspec.json.encode(EventLine(event)).decode() + "\n"
             return
         evidence = find_finding(db, finding)[1]
         columns = find(evidence.check).columns
@@ -164,13 +190,14 @@ def known(
     with open_read(path) as db:
         hold = str(options["hold"]) if options.get("hold") else None
         rows = _speaking(db, kind, gear, hold, instrument or _instrument_now(db, kind))
-        reseated, one_seat = (
-            _scatter(rows, on_one_seat=False),
-            _scatter(rows, on_one_seat=True),
-        )
+        findings = [found for found, _ in rows]
+        reseated = pool_of(findings, on_one_seat=False)
+        one_seat = pool_of(findings, on_one_seat=True)
         return Known(
             pool=reseated,
-            seat_scatter=_seat(reseated, one_seat),
+            set_ups=set_ups_of([f for f, used in rows if used.square == gear.square]),
+            seat_scatter=seat_of(reseated, one_seat),
+            passes=_passes(db, gear, hold) if "fence" in find(kind).takes else None,
             yaw_play=_yaw_play(db, gear),
             square=(
                 None
@@ -198,13 +225,14 @@ def _speaking(
     gear: EvidenceGear,
     hold: str | None,
     instrument: str | None,
-) -> list[Finding]:
-    """Findings that may speak for a new one, newest first, the last 20."""
+) -> list[tuple[Finding, EvidenceGear]]:
+    """Findings that may speak for a new one, newest first, the last 20, each with the
+    gear that it used."""
     jig, saw = (
         (gear.jig.name if gear.jig else None),
         (gear.saw.name if gear.saw else None),
     )
-    found: list[Finding] = []
+    found: list[tuple[Finding, EvidenceGear]] = []
     for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
         if (
@@ -216,7 +244,7 @@ def _speaking(
         state, used = _run(db, row.run)
         if state == "open" or used.indicator != gear.indicator or row.finding.doubts:
             continue
-        found.append(row.finding)
+        found.append((row.finding, used))
         if len(found) == KNOWN_FINDINGS:
             break
     return found
@@ -229,50 +257,17 @@ def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
     return state, load_gear(db, key)
 
 
-def _scatter(findings: list[Finding], *, on_one_seat: bool) -> Pool | None:
-    """Scatter of pushes about their placement's mean; those on one seat lack the
-    seating and are kept apart."""
-    squares, freedom = 0.0, 0
-    for found in findings:
-        if not found.quantities or found.quantities[0].unit != "rad":
-            continue
-        if on_one_seat != any(row.part == "seat" for row in found.budget):
-            continue
-        slopes: dict[str, list[float]] = {}
-        for sweep in found.sweeps:
-            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
-                slopes.setdefault(sweep.placement, []).append(sweep.slope)
-        for values in slopes.values():
-            mean = math.fsum(values) / len(values)
-            squares += math.fsum((value - mean) ** 2 for value in values)
-            freedom += len(values) - 1
-    return (
-        Pool(squares / freedom, float(freedom)) if freedom > 0 and squares > 0 else None
-    )
-
-
-def _seat(reseated: Pool | None, one_seat: Pool | None) -> float | None:
-    """What reseating adds to the scatter; None where both are not known well enough, or
-    nothing is seen."""
-    if reseated is None or one_seat is None:
-        return None
-    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
-        return None
-    more = reseated.variance - one_seat.variance
-    return math.sqrt(more) if more > 0 else None
-
-
 def _measuring(
     db: sqlite3.Connection, what: Measured, *, jig: str | None = None, last: int
 ) -> list[FindingRow]:
     """Findings of the checks that measure it, newest first; last: so many of each."""
     kinds = [check.kind for check in checks().values() if what in check.measures]
-    rows = [
-        row
+    rows = {
+        row.order: row
         for kind in kinds
         for row in list_findings(db, check=kind, jig=jig, last=last)
-    ]
-    return sorted(rows, key=lambda row: row.order, reverse=True)
+    }
+    return [rows[number] for number in reversed(in_time(db, sorted(rows)))]
 
 
 def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
@@ -312,6 +307,24 @@ def _sweep(db: sqlite3.Connection, gear: EvidenceGear) -> SweepHistory | None:
         fence = found.quantities[0]
         return SweepHistory(fence.value, fence.uncertainty, found.at)
     return None
+
+
+def _passes(
+    db: sqlite3.Connection, gear: EvidenceGear, hold: str | None
+) -> Pool | None:
+    """Scatter between the passes by which this sled fence was measured on this saw,
+    under that hold; the last 20 findings."""
+    if gear.jig is None:
+        return None
+    saw = gear.saw.name if gear.saw else None
+    rows = [
+        row.finding
+        for row in _measuring(db, "fence", jig=gear.jig.name, last=LOOK_BACK)
+        if (row.finding.saw, row.hold) == (saw, hold)
+        and row.superseded_by is None
+        and not row.finding.doubts
+    ]
+    return pool_of(rows[:KNOWN_FINDINGS], on_one_seat=False)
 
 
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:

@@ -15,7 +15,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from bench.log import schema
-from bench.log.faults import is_damage, why
+from bench.log.faults import READ_ONLY, is_damage, why
 from bench.log.rows import LogDamaged, LogError
 
 _COPIES = 5  # tries to copy a log that is being written to
@@ -46,12 +46,12 @@ def _ours(error: Exception, path: Path) -> LogError:
         return LogDamaged(
             f"{path} is damaged: {error}; a daemon that opens it salvages what it can"
         )
-    return LogError(f"{path} cannot be read: {why(error)}")
+    return LogError(f"{path} cannot be read: {why(error, path)}")
 
 
 def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
     """In place where that leaves nothing behind that its owner could not write; else a
-    copy."""
+    copy, as on a read-only medium."""
     beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
     ours = os.geteuid() == path.stat().st_uid
     if ours or all(file.exists() for file in beside):
@@ -69,7 +69,7 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
             db.close()
             if "no such table" in str(error):
                 raise LogError(f"{path} holds no log yet") from error
-            if ours:
+            if ours and not why(error, path) == READ_ONLY:
                 raise
         except BaseException:
             db.close()

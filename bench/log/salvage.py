@@ -24,10 +24,12 @@ from bench.log import schema
 from bench.log.row_checks import row_is_sound
 from bench.log.rows import LogDamaged, Salvage
 from bench.log.tables import create_first, migrate
-from bench.log.wal import overlay_pages
+from bench.log.wal import PAGE_SIZES, frames, overlay_pages
 
 _MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
 _MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
+
+_B_TREE_KINDS = (2, 5, 10, 13)  # the first byte of such a page (section 1.6)
 
 Row = tuple[object, ...]
 
@@ -247,10 +249,11 @@ def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
     Where only the write-ahead file is left, it is laid over a fresh log.
     """
     copy, fresh = scratch / "copy.sqlite", scratch / "fresh.sqlite"
+    page = _page_bytes(aside)
     with closing(sqlite3.connect(fresh, isolation_level=None)) as db:
+        db.execute(f"PRAGMA page_size = {page}")
         create_first(db)
     shutil.copyfile(aside if aside.exists() else fresh, copy)
-    page = struct.unpack(">H", fresh.read_bytes()[16:18])[0]
     with copy.open("r+b") as file:
         overlay_pages(_beside(aside, "-wal"), file)
         _set_page_count(file, page)
@@ -262,6 +265,21 @@ def _readable_copy(aside: Path, scratch: Path) -> closing[sqlite3.Connection]:
         return closing(_open_with_all_tables(copy))
     except (sqlite3.Error, LogDamaged, UnicodeDecodeError):
         return closing(_empty_log())
+
+
+def _page_bytes(aside: Path) -> int:
+    """The page size of a damaged log: what its header says (file format, section
+    1.3.2), else its write-ahead file's frames, else where its b-tree pages begin."""
+    data = aside.read_bytes() if aside.exists() else b""
+    said = int.from_bytes(data[16:18], "big")
+    if data[:16] == b"SQLite format 3\0" and said in PAGE_SIZES:
+        return said
+    for frame in frames(_beside(aside, "-wal")):
+        return frame.size
+    small, large = PAGE_SIZES
+    between = [at for at in range(0, len(data), small) if at % large]
+    kinds = sum(data[at] in _B_TREE_KINDS for at in between)
+    return small if kinds > len(between) / 4 else large
 
 
 def _open_with_all_tables(path: Path) -> sqlite3.Connection:

@@ -12,7 +12,7 @@ import sqlite3
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -23,7 +23,8 @@ Change = tuple[str, "str | Callable[[Database], None]"]
 # "SWEG", so that `file` and this program can tell the log from other databases
 APPLICATION_ID = 0x53574547
 
-GEAR_EVENT = "gear-event"  # kind of the event that says what happened to the gear
+# kind of the event that says what happened to the gear
+GEAR_EVENT: Literal["gear-event"] = "gear-event"
 
 _CLIMATE = """\
 CREATE TABLE climate ( -- the shop's air, every quarter of an hour while the daemon runs

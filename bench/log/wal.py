@@ -17,7 +17,8 @@ from typing import BinaryIO, NamedTuple
 HEADER_BYTES, FRAME_HEADER_BYTES = 32, 24
 # byte order of the checksum by magic number
 _BYTE_ORDERS = {0x377F0682: "<", 0x377F0683: ">"}
-_PAGE_BYTES = 4096
+PAGE_SIZES = (1024, 4096)  # bytes; of our logs: new ones, and those made before
+_DAMAGE_BYTES = 4096  # at the beginning of the file, which is survived
 
 
 class Frame(NamedTuple):
@@ -30,7 +31,9 @@ class Frame(NamedTuple):
 
 def frames(wal: Path, *, checked: bool = False) -> Iterator[Frame]:
     """Frames of the file's present generation, in order. checked: also those after a
-    damaged one, each by checksum."""
+    damaged one, each by checksum. None where there is no such file."""
+    if not wal.exists():
+        return
     with wal.open("rb") as file:
         order, size, salt, before = _header(file)
         at = HEADER_BYTES
@@ -75,9 +78,14 @@ def _header(file: BinaryIO) -> tuple[str, int, bytes, bytes]:
     order = _BYTE_ORDERS.get(magic, "<")
     if _checksum(order, bytes(8), head[:24]) == head[24:32] and size:
         return order, size, head[16:24], head[24:32]
-    # the third frame: 4 KiB of damage do not reach it
-    file.seek(HEADER_BYTES + 2 * (FRAME_HEADER_BYTES + _PAGE_BYTES))
-    return order, _PAGE_BYTES, file.read(FRAME_HEADER_BYTES)[8:16], b""
+    for size in PAGE_SIZES:
+        frame = FRAME_HEADER_BYTES + size
+        file.seek(HEADER_BYTES + -(-_DAMAGE_BYTES // frame) * frame)
+        salt = file.read(FRAME_HEADER_BYTES)[8:16]
+        file.seek(size, 1)
+        if salt and file.read(FRAME_HEADER_BYTES)[8:16] == salt:
+            return order, size, salt, b""
+    return order, PAGE_SIZES[-1], b"", b""
 
 
 def _checksum(order: str, before: bytes, data: bytes) -> bytes:

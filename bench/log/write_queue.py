@@ -6,6 +6,7 @@ import sqlite3
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from math import inf
 from typing import NamedTuple
 
 from bench.log import entries
@@ -15,6 +16,11 @@ QUEUE_BYTES = 16 * 2**20  # at 8,000 readings a second over a minute of a stalle
 # beyond the limit blocks of readings are refused; this is left for ends and findings
 QUEUE_RESERVE_BYTES = 4 * 2**20
 BATCH_BYTES = 4 * 2**20  # at most, of one commit
+GROUP_S = 0.25  # a write that is not urgent waits this long for others
+# Blocks of readings wait longer: nobody was told of them, a pass ends sooner as a rule,
+# and each commit writes some 30 KiB to the card whatever is in it. A cut of the power
+# costs so much of the pass that it interrupts anyway.
+BLOCK_GROUP_S = 5.0
 
 # connection in a transaction, number of the opening
 Write = Callable[[sqlite3.Connection, int], object]
@@ -30,11 +36,12 @@ class ReadingBlock(NamedTuple):
 
 
 class QueuedWrite(NamedTuple):
-    """since: monotonic s. size: bytes of memory. urgent: it does not wait for others.
-    sweep, finding: what the commit names as saved."""
+    """due: monotonic s, when it is to be committed without waiting any longer. size:
+    bytes of memory. urgent: it does not wait for others. sweep, finding: what the
+    commit names as saved."""
 
     ticket: int
-    since: float
+    due: float
     size: int
     urgent: bool
     write: Write | ReadingBlock
@@ -54,6 +61,7 @@ class WriteQueue:
         self._writes: deque[QueuedWrite] = deque()
         self._bytes = 0
         self._urgent = 0
+        self._due = inf  # the earliest of the writes, monotonic s
 
     def __len__(self) -> int:
         return len(self._writes)
@@ -63,12 +71,14 @@ class WriteQueue:
         """Whether a write in it does not wait for others."""
         return self._urgent > 0
 
+    @property
+    def wait_s(self) -> float:
+        """How long its writes may wait for others; negative when one is late."""
+        return self._due - time.monotonic()
+
     def fits(self, size: int, reserve: bool) -> bool:
         limit = QUEUE_BYTES + (QUEUE_RESERVE_BYTES if reserve else 0)
         return self._bytes + size <= limit
-
-    def waits_longer_than(self, seconds: float) -> bool:
-        return bool(self) and time.monotonic() - self._writes[0].since > seconds
 
     def add(
         self,
@@ -79,8 +89,11 @@ class WriteQueue:
         sweep: str | None,
         finding: str | None,
     ) -> None:
-        now = time.monotonic()
-        queued = QueuedWrite(ticket, now, size, urgent, write, sweep, finding)
+        is_block = isinstance(write, ReadingBlock)
+        wait = 0.0 if urgent else BLOCK_GROUP_S if is_block else GROUP_S
+        due = time.monotonic() + wait
+        queued = QueuedWrite(ticket, due, size, urgent, write, sweep, finding)
+        self._due = min(self._due, due)
         self._writes.append(queued)
         self._bytes += size
         self._urgent += urgent
@@ -102,6 +115,7 @@ class WriteQueue:
             write = self._writes.popleft()
             self._bytes -= write.size
             self._urgent -= write.urgent
+        self._due = min((write.due for write in self._writes), default=inf)
 
 
 def merged(batch: list[QueuedWrite], done: int) -> Iterator[tuple[list[int], Write]]:

@@ -45,7 +45,7 @@ class CheckProcedure:
         options: Mapping[str, OptionValue],
         gear: EvidenceGear,
         *,
-        sweeps: int,
+        sweeps: int | None,
         lean: bool,
         tap: bool = False,
         marks: tuple[float, ...],
@@ -59,7 +59,9 @@ class CheckProcedure:
         self.options = dict(options)
         self.gear = gear
         self.steps: tuple[Step, ...] = tuple(
-            msgspec.structs.replace(s, repeat=sweeps) if s.gather == "sweep" else s
+            msgspec.structs.replace(s, repeat=sweeps)
+            if s.gather == "sweep" and sweeps is not None
+            else s
             for s in check.plan(self.options, gear)
         )
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
@@ -72,6 +74,8 @@ class CheckProcedure:
         self._journal = journal
         self.verifies = verifies
         self.looks = 0  # how often it was extended
+        # by set-up, the last pass that was refused because no line fits it
+        self.crooked: dict[str, Trace] = {}
         self._tell = tell
         self._at_rest = at_rest
         self._early = 0

@@ -53,9 +53,8 @@ def conclude(evidence: Evidence, *, id: str, at: str, units: System = "mm") -> F
     own = saw_move(finding, check.turns_saw, evidence.gear.saw)
     if own is not None:
         remarks.insert(0, own)
-    move, why_not = _move(check, evidence, finding, units)
-    if why_not is not None:
-        remarks.append(why_not)
+    move, of_move = _move(check, evidence, finding, units)
+    remarks.extend(of_move)
     return msgspec.structs.replace(finding, id=id, at=at, move=move, remarks=remarks)
 
 
@@ -78,20 +77,22 @@ def _doubted(finding: Finding, doubts: list[Doubt]) -> Finding:
 
 def _move(
     check: Check, evidence: Evidence, finding: Finding, units: System
-) -> tuple[Move | None, Remark | None]:
-    """The move of the sled's fence, or why none is given; neither where none is due."""
+) -> tuple[Move | None, list[Remark]]:
+    """The move of a sled's fence with what is to be said of it, or why none is given;
+    nothing where none is due."""
     jig = evidence.gear.jig
     first = finding.quantities[0] if finding.quantities else None
-    if jig is None or first is None or not check.turns_fence:
-        return None, None
-    if finding.verdict == "inside":
-        return None, None
+    moves_fence = check.turns_fence or check.moves is not None
+    if jig is None or first is None or not moves_fence or finding.verdict == "inside":
+        return None, []
     if finding.doubts:
-        return None, Remark("no-move-in-doubt")
+        return None, [Remark("no-move-in-doubt")]
+    if check.moves is not None:
+        return check.moves(finding.quantities, jig, evidence.gear.leaves, units)
     if check.holds_back is not None:
         held = check.holds_back(evidence, finding)
         if held is not None:
-            return None, held
+            return None, [held]
     move = fence_move(
         first.value,
         first.uncertainty,
@@ -100,7 +101,7 @@ def _move(
         units=units,
         then=check.verified_by,
     )
-    return move, None if move is not None else why_no_move(jig)
+    return move, [] if move is not None else [why_no_move(jig)]
 
 
 def _of_lean(evidence: Evidence, lean: Lean) -> Remark:

@@ -287,9 +287,12 @@ class AcceptedPasses:
     ) -> None:
         self.traces.remove(trace)
         self.passes = [p for p in self.passes if p.sweep != trace.sweep]
-        for index, step in enumerate(self._steps if trace.push else ()):
-            if step.placement == trace.placement and step.at in (None, trace.travel[0]):
-                self._facts.kept[index] = max(0, self._facts.kept[index] - 1)
+        # of a spot that is visited several times the latest visit gives it back
+        for index in reversed(range(len(self._steps) if trace.push else 0)):
+            step = self._steps[index]
+            fits = step.placement == trace.placement
+            if fits and step.at in (None, trace.travel[0]) and self._facts.kept[index]:
+                self._facts.kept[index] -= 1
                 break
         self._journal.undo_sweep(trace.sweep, reason)
         self._tell(

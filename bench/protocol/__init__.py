@@ -58,7 +58,7 @@ def decode_request(line: bytes) -> Request:
     """Raises WireError, also for a text that would not be one short line on whatever
     terminal it is shown."""
     request: Request = _decode(_request, line)
-    for text in _texts(msgspec.to_builtins(request)):
+    for text in _texts(msgspec.to_builtins(request, builtin_types=(bytes,))):
         if len(text) > LONGEST_NAME or not text.isprintable():
             found = ascii(text[:LONGEST_NAME])
             raise WireError(

@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from bench.finding import Finding, Unread
+from bench.procedure.status_message import StatusMessage
 from bench.protocol.base import Tagged
 
 
@@ -15,7 +16,8 @@ class LogRows(Tagged, frozen=True, tag="log-rows"):
     "verified".
 
     superseded: those that a later look at the same check took the place of. unread:
-    what lies among them and can no longer be read.
+    what lies among them and can no longer be read. distances: by finding id, mm that
+    its move was made by, where that was noted.
     """
 
     findings: list[Finding]
@@ -23,6 +25,7 @@ class LogRows(Tagged, frozen=True, tag="log-rows"):
     superseded: list[str] = []
     ref: int | None = None
     unread: list[Unread] = []
+    distances: dict[str, float] = {}
 
 
 class LogOne(Tagged, frozen=True, tag="log-one"):
@@ -68,4 +71,18 @@ class Document(Tagged, frozen=True, tag="document"):
     """What a command prints as JSON, made from the log."""
 
     document: dict[str, Any]
+    ref: int | None = None
+
+
+class LogImported(Tagged, frozen=True, tag="log-imported"):
+    """What was taken of an import so far, once it is on the disk; problems: those of
+    this piece. Counts are of lines: new results, results that were here, new events,
+    and lines left out wholly or in part."""
+
+    lines: int
+    taken: int
+    known: int
+    events: int
+    left_out: int
+    problems: list[StatusMessage] = []
     ref: int | None = None

@@ -18,6 +18,7 @@ from bench.protocol.base import Notification, Tagged
 from bench.protocol.log_replies import (
     Document,
     LogEventRows,
+    LogImported,
     LogOne,
     LogRows,
     LogText,
@@ -296,6 +297,7 @@ AnyNotification = (
     | LogText
     | LogEventRows
     | Document
+    | LogImported
     | FittedPass
     | Recording
     | GearReply

@@ -32,7 +32,7 @@ class Begin(Tagged, frozen=True, tag="begin"):
     jig: str | None = None
     saw: str | None = None
     square: str | None = None
-    sweeps: int = 3
+    sweeps: int | None = None  # pushes a set-up; None: as many as the check asks for
     lean: bool = False
     # tap the stand before the first push of every set-up: the number must come back
     tap: bool = False
@@ -201,6 +201,15 @@ class LogExport(Tagged, frozen=True, tag="log-export"):
     ref: int | None = None
 
 
+class LogImport(Tagged, frozen=True, tag="log-import"):
+    """A piece of an export, of at most 45,000 bytes, in the order of the file; the next
+    is sent when this is answered. `last` ends it."""
+
+    piece: bytes = b""
+    last: bool = False
+    ref: int | None = None
+
+
 class LogEvents(Tagged, frozen=True, tag="log-events"):
     """What happened to the instruments and to the log itself, the latest so many."""
 
@@ -222,6 +231,21 @@ class Due(Tagged, frozen=True, tag="due"):
 
     at: str | None = None
     remind: bool = False
+    ref: int | None = None
+
+
+class CutForecast(Tagged, frozen=True, tag="cut-forecast"):
+    """How the parts of a sled come out; without a name that of the only sled, or all
+    sleds shortly. options: what is cut, by the names of `bench.cut.sheet`."""
+
+    jig: str | None = None
+    options: dict[str, Any] = {}
+    ref: int | None = None
+
+
+class ShopForecast(Tagged, frozen=True, tag="shop-forecast"):
+    """All sleds of the shop: state, worst part, next date."""
+
     ref: int | None = None
 
 
@@ -252,4 +276,7 @@ Request = (
     | LogEvents
     | Drift
     | Due
+    | CutForecast
+    | ShopForecast
+    | LogImport
 )

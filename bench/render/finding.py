@@ -6,8 +6,15 @@ import math
 from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
-from bench.render.remarks import notes_of
-from bench.units import System, across, give_or_take, length_words, slope_words
+from bench.render.remarks import notes_of, remark_words, said_first
+from bench.units import (
+    System,
+    across,
+    bow_words,
+    give_or_take,
+    length_words,
+    slope_words,
+)
 
 TURN = 0.1  # rad: more is no slope of anything on a saw
 VERDICTS = {
@@ -31,6 +38,8 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
     elif q.unit == "mm":
         size = give_or_take(q.value, q.uncertainty, units)
+    elif q.unit == "1/mm":
+        size = bow_words(q.value, units, q.uncertainty)
     elif board is not None:
         size = across(abs(q.value), board, units, q.uncertainty)
     else:
@@ -50,7 +59,8 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
 def finding_words(
     finding: Finding, units: System, board: float | None = None
 ) -> list[str]:
-    lines = []
+    first = said_first(finding)
+    lines = [] if first is None else [remark_words(first, units)]
     of = " of ".join(part for part in (finding.check, finding.jig) if part)
     if finding.verdict is not None:
         settled = (
@@ -74,7 +84,7 @@ def finding_words(
         lines.append(
             f"  What limits this answer most: {top.part} ({top.share:.0%} of it)."
         )
-    lines.extend(f"  Note: {note}" for note in notes_of(finding, units))
+    lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
     return lines
 
 

@@ -21,6 +21,8 @@ def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
     }
     if jig.saw is not None:
         texts["saw"] = jig.saw
+    if jig.mitre is not None:
+        texts |= {"mitre": jig.mitre, "mitre_pivot": jig.mitre_pivot}
     for key in (
         "pivot_to_blade",
         "pivot_to_screw",
@@ -49,4 +51,6 @@ def square_texts(square: Square) -> dict[str, str | list[str]]:
         texts["arm"] = _length(square.arm)
     if square.tolerance is not None:
         texts["tolerance"] = _length(square.tolerance)
+    if square.long_edge is not None:
+        texts["long_edge"] = _length(square.long_edge)
     return texts

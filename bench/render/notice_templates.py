@@ -322,6 +322,21 @@ TEMPLATES = {
     "event-opened": "The log was opened by {program}.",
     "event-unread": "One event of the log can no longer be read.",
     "event-not-recorded": "{readings} readings of a pass were not recorded: {why}.",
+    "event-imported": (
+        "An export was taken into the log: {taken} results were new, {known} were here"
+        " already."
+    ),
+    # of an import
+    "import-left-out": "Line {number} is left out: {why}.",
+    "import-too-long": "Line {number} is left out: it is longer than {most} MiB.",
+    "import-without": "Line {number}: its passes are left out: {why}.",
+    "import-differs": ("Line {number} is left out: this log has another result {id}."),
+    "import-unlinked": (
+        "Line {number} names a later result, {later}, that is not in this log."
+    ),
+    "import-unknown": (
+        "This version does not know the field {field} ({lines} lines): it is left out."
+    ),
     "event-refused": "The log could not take one entry: {why}.",
     # settings and gear
     "units-mm": "Millimetres from now on; kept in {file}.",

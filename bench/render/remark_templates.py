@@ -101,6 +101,16 @@ backlash: At {placement} the reading is {size:length} {rise:higher|lower} on eve
 return-error: At {placement} the reading did not come back by {error:length}, more than
   play explains. Was the stand bumped? Does it creep, or the indicator warm up? The give
   or take allows for it.
+form-repeats: In every pass at {placement} the number jumps by {size:length} at
+  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
+  It is kept. Begin after it, or end before it, to leave it out.
+return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
+  stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
+  give or take allows for it.
+return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
+  Was the stand bumped? Does it creep? The give or take allows for it.
+return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. Only
+  passes away from you count: the answer is not touched.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
 one-pass: One pass a set-up does not show how much passes differ. {source:log=The
@@ -121,6 +131,19 @@ either-side: The sled fence may be out to either side. Make no move before that 
   settled.
 yaw-unknown: How far the runners let the sled yaw is not known. The answer is for the
   sled as it was held.
+hold-unsaid: The answer is for the sled as it was held. Its runners let it yaw by
+  {play:slope}: hold it for cuts as for these passes. Say once against which wall: hold
+  = "left" or "right" with the sled in the settings.
+stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
+  own marks show it, and it is reckoned with.
+stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
+  in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
+  times.
+slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
+  answer is for the middle of it. A short cut at either end is out by up to
+  {half:slope} more.
+rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
+  differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said; {proof:unleaned=no lean
   test was made|without-play=the lean test showed no play}. On the other side the way is
   the opposite. Let a pass after the move confirm it.
@@ -149,14 +172,45 @@ square-not-turned: {near_zero:The sled fence came out near dead square too. A se
 touch-away-unknown: The give or take leaves out what touching away from the teeth adds.
   Say how straight the slot is and how long the runners are.
 
+# Two mitre fences by a 45-degree square; leaning out of plumb.
+mitre-either-side: The angle between the fences may be out to either side. Make no move
+  before that is settled.
+right-angle-as-measured: The square's right angle is the one measured before.
+right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
+  set-ups against a batten to know it.
+right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
+  {poor:slope} (common practice, no source). Take its two set-ups against a batten, or name
+  a square with its tolerance.
+corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
+  differ. Was corner A taken for B once, or a set-up not turned over? Check the pencil
+  marks and take it again.
+mitre-swung: The fences stand square to each other, but both are turned
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres come
+  out longer than the other's.
+mitre-fences-unknown: These set-ups tell the angle between the fences, not which of them
+  is out. Turn the square over and take the other two set-ups.
+mitre-other-stays: The {fence} fence stays as it is: it is good enough.
+mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
+  {distance:length} (give or take {uncertainty:length})
+  {way:away=away from you|toward=toward you}.
+square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
+  set-ups, and nothing under the stock?
+
 # Blade, plate and rip fence.
 one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
 end-float-usual: The arbor is taken to float by {float:length} along its axis either way
   (common practice, no source). Give what yours does.
+spots-not-by-turns: Front and rear were not touched by turns, so how the indicator
+  comes to rest when it is slid was not seen. Touch front, rear, front, rear, and slide
+  it anew each time.
+carriage-float-usual: The indicator is taken to come to rest {float:length} elsewhere
+  either way each time it is slid (common practice, no source).
 spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
+turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
+  tilt stands for the passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
@@ -176,6 +230,7 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
+few-marks: {marks} marks show a warp by half. Read {better} marks, each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -202,6 +257,11 @@ straightedge-as-told: One set-up: the straightedge is trusted as straight as you
 straightedge-unknown: One set-up: sled fence and straightedge are seen together, and
   nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
   over to know, or say how straight it is.
+straightedge-bends-usual: A straightedge gives way under a hand that presses on it, alike
+  both times, by some {bend:fine} here (common practice, no source). Push low at the
+  indicator's base, and say how thick and how high it is.
+straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
+  {gives:fine}. Push low at the indicator's base.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
@@ -249,6 +309,9 @@ shift-free: Free, the sled may shift by {play:length}. How well it comes back to
   one reading does not show.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
+runner-usual: Twisted {at:station} from the runners' middle; runners of {runner:station} are
+  taken (common practice, no source). Say how long yours are: nearer than half of that
+  a twist does not show how far the sled yaws.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station} or
   more: nearer, a sled that is leaned as well shows more than it can yaw.
 plays-differ: Leaned, the sled showed {leaned:length} of play; twisted, with the
@@ -260,9 +323,17 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-yaw-of-cuts-usual: How far the runners let the sled yaw is not known. Each cut is given
-  {usual:slope} for it. Measure the side play to know. Or lean the sled on one wall in
-  every cut and say so (hold).
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each, as the passes of
+  this sled in the log do.
+cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope},
+  as of a held sled (common practice, no source). Passes of this sled in the log would
+  show it. With care it is then give or take {then:slope}, not {now:slope}.
+cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
+  every cut and say so (hold). Passes of this sled in the log show what that leaves.
+cuts-unknown: How far the runners let the sled yaw is not known. Each cut is given
+  {usual:slope} for it. Measure the side play, or take passes of this sled fence, to
+  know. It may then be give or take {then:slope}, not {now:slope}. Or lean the sled on
+  one wall in every cut and say so (hold).
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
@@ -272,10 +343,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-pass-of-day: The passes compared with are those of {day}.
-board-agrees: Board and passes agree within what both can tell (E_n {e_n:.1f}).
-board-differs: Board and passes differ by more than both can tell (E_n {e_n:.1f}). What
-  may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|} within what both can tell (E_n
+  {e_n:.1f}).
+differs-from-passes: It differs from the passes{dated: of {day}|} by more than both can tell
+  (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
 cause-ends-mixed: The strip's ends were mixed up, or the board lay on the other side of
   the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

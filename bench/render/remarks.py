@@ -34,6 +34,11 @@ def remark_words(remark: Remark, units: System) -> str:
     return words
 
 
+def said_first(finding: Finding) -> Remark | None:
+    """What comes before the figures: whether they agree with what else was found."""
+    return finding.remarks[0] if finding.comparison and finding.remarks else None
+
+
 def notes_of(
     finding: Finding, units: System, *, but: Remark | None = None
 ) -> list[str]:

@@ -17,12 +17,13 @@ from bench.render.finding import (
     finding_words,
     settle_words,
 )
-from bench.render.remarks import remark_words
+from bench.render.remarks import remark_words, said_first
 from bench.units import (
     PER_INCH,
     PER_MM,
     System,
     across,
+    bow_words,
     give_or_take,
     length_words,
     per_words,
@@ -78,6 +79,8 @@ def size(q: Quantity, units: System, board: float | None) -> str:
     """How large, without sign: the way says which way."""
     if q.unit == "mm":
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
+    if q.unit == "1/mm":
+        return bow_words(q.value, units, q.uncertainty)
     if board is None:
         return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
     return across(abs(q.value), board, units, q.uncertainty)
@@ -136,14 +139,16 @@ def headline(finding: Finding, units: System, board: float | None) -> Headline:
     if warning is not None:
         lead = ["Work can bind behind the blade and be thrown back: open it."]
         return Headline(warning, lead, small)
+    beside = said_first(finding)
+    lead = [] if beside is None else [remark_words(beside, units)]
     if finding.verdict == "inside":
         if way and q.way != OPENS:
             small.insert(0, f"{way}: too little to move.")
-        return Headline(None, [in_short(finding, units, board)], small)
+        return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
-        return Headline(None, [f"{upper_first(name(q.name))}: {much}."], small)
+        return Headline(None, [*lead, f"{upper_first(name(q.name))}: {much}."], small)
     told = much if q.unit == "rad" else f"{upper_first(name(q.name))}: {much}"
-    return Headline(None, [f"{way}.", f"{told}."], small)
+    return Headline(None, [*lead, f"{way}.", f"{told}."], small)
 
 
 def in_short(finding: Finding, units: System, board: float | None) -> str:
@@ -194,9 +199,10 @@ def move_distance(move: Move, units: System) -> str:
 
 
 def short_move(move: Move, units: System) -> str:
-    return (
-        f"Move the {move.end} end {move_distance(move, units)} {DIRECTIONS[move.way]}."
-    )
+    end = f"{move.end} end"
+    if move.fence is not None:
+        end = f"{move.fence} fence's {end}"
+    return f"Move the {end} {move_distance(move, units)} {DIRECTIONS[move.way]}."
 
 
 def leaves(move: Move, jig: Jig | None, units: System) -> list[str]:
@@ -278,6 +284,8 @@ _OTHER_WAY = {
     "too near you": "too far from you",
     "left": "right",
     "opens": "closes",
+    "wider": "tighter",
+    "toward you": "away from you",
 }
 
 

@@ -8,6 +8,7 @@ from bench.units import length_words, slope_words
 from hw.formats import FORMATS
 
 if TYPE_CHECKING:
+    from bench.gear import Jig
     from bench.settings.settings_file import PortSettings, Settings
 
 
@@ -141,15 +142,15 @@ def _gear_words(settings: Settings) -> list[str]:
             else ""
         )
         lines.append(
-            f"Sled {jig.name}{on_saw}: fence at the {jig.fence} side, pivot at its"
-            f" {jig.pivot} end, the {jig.moving_end} end moves; from the pivot to the"
+            f"Sled {jig.name}{on_saw}: {_fences(jig)}; from the pivot to the"
             f" blade {far(jig.pivot_to_blade)}, to the screw {far(jig.pivot_to_screw)},"
             f" to the stop {far(reach)}{pitch}; widest board {far(jig.widest_board)};"
             f" good enough within {slope_words(jig.tolerance, units)}."
         )
     for square in gear.squares.values():
+        edge = f", long edge {far(square.long_edge)}" if square.long_edge else ""
         lines.append(
-            f"Square {square.name}: arm {far(square.arm)}, true within"
+            f"Square {square.name}: arm {far(square.arm)}{edge}, true within"
             f" {far(square.tolerance)} over it."
         )
     if gear.leaves:
@@ -159,3 +160,17 @@ def _gear_words(settings: Settings) -> list[str]:
             + "."
         )
     return lines
+
+
+def _fences(jig: Jig) -> str:
+    if jig.mitre is None:
+        return (
+            f"fence at the {jig.fence} side, pivot at its {jig.pivot} end, the"
+            f" {jig.moving_end} end moves"
+        )
+    point = "away from you" if jig.mitre == "point-away" else "toward you"
+    stays = "inner" if jig.mitre_pivot == "point" else "outer"
+    return (
+        f"two fences at 45 degrees at the {jig.fence} side, their point {point}, the"
+        f" {stays} end of each stays"
+    )

@@ -6,7 +6,6 @@ written, and the new file takes the old one's place in a single step.
 
 from __future__ import annotations
 
-import os
 import tempfile
 import tomllib
 from collections.abc import Callable, Mapping
@@ -123,15 +122,13 @@ def _kept(path: Path, put: Callable[[Any], None], gear_path: Path | None) -> Set
     before = target.read_bytes().decode("utf-8-sig") if target.exists() else ""
     text = _with(before, put, path)
     settings = _checked(text, path, gear_path)
-    if target.exists() and not (
-        target.stat().st_mode & 0o222 and os.access(target, os.W_OK)
-    ):
-        # a file that was made read-only could still be replaced by another: that is not
-        # what was meant
+    mode = target.stat().st_mode if target.exists() else None
+    if mode is not None and not mode & 0o222:
+        # A file that was made read-only for everybody is meant to stay as it is. One
+        # that another user wrote by hand is replaced, where the folder may be written.
         raise PermissionError(13, "it is read-only", str(path))
-    is_new = not target.exists()
     write_whole(target, text)
-    if is_new:
+    if mode is None:
         # a service's mask would keep its own user's group from reading and mending it
         target.chmod(0o664)
     return settings

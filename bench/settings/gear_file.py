@@ -123,6 +123,9 @@ def read_jig(name: str, table: Table) -> Jig:
             screw_pitch=table.length("screw_pitch"),
             widest_board=table.length("widest_board"),
             tolerance=table.slope("tolerance"),
+            mitre=table.choice("mitre", ("point-away", "point-toward")),
+            mitre_pivot=table.choice("mitre_pivot", ("point", "outer")),
+            hold=table.choice("hold", ("left", "right")),
         ),
     )
     table.done()
@@ -131,7 +134,12 @@ def read_jig(name: str, table: Table) -> Jig:
 
 def read_square(name: str, table: Table) -> Square:
     square = Square(
-        name=name, **given(arm=table.length("arm"), tolerance=table.length("tolerance"))
+        name=name,
+        **given(
+            arm=table.length("arm"),
+            tolerance=table.length("tolerance"),
+            long_edge=table.length("long_edge"),
+        ),
     )
     table.done()
     return square

@@ -10,7 +10,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 _NAME = "sweepgauge"
-
+# where systemd/sweepgauge.service keeps its things
+SERVICE_SETTINGS = Path("/etc/sweepgauge/settings.toml")
+SERVICE_LOG = Path("/var/lib/sweepgauge/sweepgauge.db")
+SERVICE_SOCKET = Path("/run/sweepgauge/socket")
 
 LONGEST_LINE = 600  # characters; of a longer one the middle is left out
 
@@ -51,15 +54,35 @@ def _home_of_user() -> str:
         return ""
 
 
+def _listens(socket_path: Path) -> bool:
+    """Whether a daemon takes connections at this path."""
+    import socket
+
+    with socket.socket(socket.AF_UNIX) as probe:
+        probe.setblocking(False)
+        try:
+            probe.connect(str(socket_path))
+        except BlockingIOError:
+            return True  # its queue of waiting clients is full
+        except (OSError, ValueError):
+            return False
+        return True
+
+
 def default_paths(
     environ: Mapping[str, str],
     *,
     settings: Path | str | None = None,
     log: Path | str | None = None,
     socket: Path | str | None = None,
+    client: bool = False,
 ) -> Paths:
     """The command line's own paths, else the environment's, else the service's
     directories, else XDG's.
+
+    client: the path is wanted to reach a daemon. The installed service's socket is then
+    taken where nothing was named and no daemon of the user's own listens, and with it
+    the service's settings and log.
 
     systemd names its directories in STATE_DIRECTORY, RUNTIME_DIRECTORY,
     CONFIGURATION_DIRECTORY (systemd.exec, "RuntimeDirectory="); the rest follows the
@@ -107,6 +130,11 @@ def default_paths(
             else folder("STATE_DIRECTORY", "XDG_STATE_HOME", ".local/state")
         )
         socket_path = where / "socket"
+        if client and SERVICE_SOCKET.parent.is_dir() and not _listens(socket_path):
+            socket_path = SERVICE_SOCKET
+    if client and socket_path == SERVICE_SOCKET:
+        settings_path = named(settings, "SWEEPGAUGE_SETTINGS") or SERVICE_SETTINGS
+        log_path = named(log, "SWEEPGAUGE_LOG") or SERVICE_LOG
     return Paths(
         settings=settings_path,
         log=log_path,

@@ -33,6 +33,8 @@ from bench.units import (
 STEEPEST_RAD = 0.1
 LARGEST_FILE_BYTES = 1_000_000
 LONGEST_MM = 10_000.0  # nothing on a table saw is longer
+# leaves of a set, marks along the travel: common practice has up to some 30
+MOST_LENGTHS = 200
 
 
 class Written(msgspec.Struct, frozen=True):
@@ -237,6 +239,10 @@ class Table:
                 key,
                 values,
                 'a list of lengths would do, such as ["0.05 mm", "0.10 mm"]',
+            )
+        if len(values) > MOST_LENGTHS:
+            raise self.wrong(
+                key, f"{len(values)} lengths", f"at most {MOST_LENGTHS} would do"
             )
         out = []
         for n, value in enumerate(values):

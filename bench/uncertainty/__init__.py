@@ -13,7 +13,6 @@ from bench.uncertainty.budget import (
     combine,
     contact_away,
     effective_dof,
-    hold,
     indicator_error,
     reading_age,
     rectangular,
@@ -24,6 +23,7 @@ from bench.uncertainty.budget import (
     tilt,
     travel_scale,
 )
+from bench.uncertainty.components import Components, between_set_ups, one_way
 from bench.uncertainty.decide import (
     LATER,
     agreement,
@@ -40,9 +40,11 @@ __all__ = [
     "LATER",
     "Between",
     "Combined",
+    "Components",
     "Group",
     "Part",
     "agreement",
+    "between_set_ups",
     "between_sweeps",
     "can_ever_decide",
     "closure",
@@ -50,8 +52,8 @@ __all__ = [
     "contact_away",
     "decidable_tolerance",
     "effective_dof",
-    "hold",
     "indicator_error",
+    "one_way",
     "reading_age",
     "rectangular",
     "resolution",

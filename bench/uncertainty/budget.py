@@ -128,19 +128,6 @@ def seat(
     )
 
 
-def hold(yaw_play: float | None, *, declared: bool) -> Part | None:
-    """Play between runners and slots where it is not said against which wall the sled
-    is held.
-
-    Rectangular with a half-width of half the yaw play (full swing, rad): what biases
-    all placements alike, hence no weights. None when the hold is declared or no play is
-    known.
-    """
-    if declared or yaw_play is None:
-        return None
-    return rectangular("hold against the walls", yaw_play / 2)
-
-
 def contact_away(
     away: float | None, straightness: float | None, runner: float | None
 ) -> Part | None:

@@ -76,7 +76,8 @@ def between_sweeps(
     both in full would count the noise twice. With the log's scatter pooled in, s_b is
     known well enough to go without the 0.15 w^2. One push in every placement adds a
     scatter never seen: from the log, else `single_scatter`, else yaw play / sqrt 12
-    (rectangular, full swing), else 100 urad. Raises ValueError without a sweep.
+    (rectangular, full swing) where that is less than 100 urad, else 100 urad. Raises
+    ValueError without a sweep.
     """
     if not groups or any(not group.slopes for group in groups):
         raise ValueError("every placement needs at least one push")
@@ -138,7 +139,9 @@ def _single(
     elif single_scatter is not None:
         part = Part("between sweeps", "B", single_scatter * weights)
     elif yaw_play is not None:
-        part = Part("between sweeps", "B", yaw_play / math.sqrt(12) * weights)
+        part = Part(
+            "between sweeps", "B", min(yaw_play / math.sqrt(12), SINGLE) * weights
+        )
     else:
         part = Part("between sweeps", "B", SINGLE * weights)
     return Between(

@@ -31,6 +31,7 @@ class AlongFence:
     straightedge: EdgeProfile
     rolled: bool
     lies: float = 0.0
+    gives: float = 0.0  # mm by which its middle gives way toward the face, under a hand
 
     def distance(self, place: float, off: float = 0.0) -> float | None:
         """mm that the plunger reaches with the base at that place, mm from the blade;
@@ -41,10 +42,14 @@ class AlongFence:
     def probe(self, place: float, off: float = 0.0) -> Probe:
         """The plunger as the base holds it."""
         edge = self.edge()
+        # a beam on blocks at its ends, under a force that moves along it
+        share = min(max((place + HALF) / (2.0 * HALF), 0.0), 1.0)
+        gives = -self.gives * 16.0 * (share * (1.0 - share)) ** 2
         left, right = (
             edge.base
             + edge.along * at
             + edge.outward * (off + self.straightedge.at(at))
+            + self.face.outward * gives
             for at in (place + HALF - FEET, place + HALF + FEET)
         )
         across = right - left

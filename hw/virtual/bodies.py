@@ -28,6 +28,7 @@ FOOT = (
     -70.0,
     40.0,
 )
+ARBOR_BELOW = 20.0  # mm under the table, with the blade right up
 TURNS = 720  # turns of the plate from which its truth is worked out
 BOARD = 412.0  # mm across, before it is cut
 
@@ -45,7 +46,8 @@ def turn_of(placement: str) -> float | None:
 class Bodies:
     """plate_turn: rad, as the hand left it. end_float: mm of the arbor along its axis
     now. jaws: what the caliper is laid across, and where, mm; jaw_errors: mm, of its
-    outside and inside jaws; feel_error: mm, of this laying."""
+    outside and inside jaws; feel_error: mm, of this laying. edge_errors: mm by which
+    the strip's edge stands off its line, by end."""
 
     traits: Traits
     seed: int
@@ -59,6 +61,7 @@ class Bodies:
     jaws: tuple[str, float] | None = None
     feel_error: float = 0.0
     board: Board | None = field(default=None)
+    edge_errors: dict[str, float] = field(default_factory=dict)
 
     @classmethod
     def draw(cls, seed: int, traits: Traits) -> Bodies:
@@ -114,6 +117,20 @@ class Bodies:
             start, Space(points.x, points.y, 0.0), self.plate_turn, stands
         )
 
+    def distance_up_plate(
+        self, start: Vector, points: Vector, stands: float, lean: float
+    ) -> float | None:
+        """mm from a plunger in the upright plane through the arbor (x to the right, y
+        up from the table) to the plate; lean: rad, of its top to the left."""
+        arbor = Vector(self.end_float, -ARBOR_BELOW)
+        begins, ray = (start - arbor).turned(-lean), points.turned(-lean)
+        return self.plate.reach(
+            Space(begins.x, 0.0, begins.y),
+            Space(ray.x, 0.0, ray.y),
+            self.plate_turn,
+            stands,
+        )
+
     def plate_truth(self) -> dict[str, float]:
         """What the plate shows where a standing indicator touches it: total, tilt, warp
         (mm), phase (rad of turn).
@@ -165,7 +182,11 @@ class Bodies:
 
     def lay_straightedge(self, face: Surface, *, rolled: bool) -> AlongFence:
         return AlongFence(
-            face, self.straightedge, rolled, self.acts.gauss(0.0, self.traits.blocks)
+            face,
+            self.straightedge,
+            rolled,
+            self.acts.gauss(0.0, self.traits.blocks),
+            self.traits.edge_gives,
         )
 
     def wipe(self, dust: float) -> None:
@@ -217,7 +238,7 @@ class Bodies:
             return self.slideways.width(what, at)
         if self.board is None:
             raise ValueError("no board was cut yet")
-        return self.board.width(at)
+        return self.board.width(at) + self.edge_errors.get(what, 0.0)
 
     def runner_truth(self, sides: tuple[int, ...] = (0,)) -> dict[str, float]:
         """side_play in mm, yaw_play in rad, relief in mm, of those runners in their
@@ -248,6 +269,9 @@ class Bodies:
 
         self.board = Board.rough(BOARD, kept, far=far)
         self.board.cut_edges(next_cut, turns)
+        if self.traits.sawn_edge:
+            for end in ("near", "far"):
+                self.edge_errors[end] = self.acts.gauss(0.0, self.traits.sawn_edge)
 
     def board_truth(
         self,

@@ -90,7 +90,12 @@ class Hands:
     # -- acts on the set-up ------------------------------------------------------------
 
     async def put(
-        self, placement: str, *, mount: str | None = None, at: float | None = None
+        self,
+        placement: str,
+        *,
+        mount: str | None = None,
+        at: float | None = None,
+        side: str | None = None,
     ) -> None:
         """Clear the saw and set up `placement` (see `VirtualSaw.place`), with the
         plunger preloaded.
@@ -105,13 +110,18 @@ class Hands:
             rear if placement == "rear" else front if placement == "front" else 0.0,
             400.0,
         )
-        self.saw.place(placement, self._line.last, mount=mount, at=at)
+        self.saw.place(placement, self._line.last, mount=mount, at=at, side=side)
         how, _, way = placement.partition("-")
         if how in ("leaned", "twisted"):
             await self.lean(
                 "left" if way == "left" else "right", twist=how == "twisted"
             )
         await self._wait(0.15)
+
+    async def slide(self, at: float) -> None:
+        """Lift the plunger, go to the next station of the same set-up, lower it."""
+        self.saw.slide(at)
+        await self.touch()
 
     async def seat(self) -> None:
         """Lift the square, wipe, press it home again."""
@@ -227,7 +237,7 @@ class Hands:
         self, speed: float = 400.0, *, settle: float = REST_AFTER
     ) -> None:
         """Draw the sled back to the start, let go, come to rest."""
-        await self._take_hold()
+        await self._take_hold(back=True)
         await self._move_to(0.0, speed)
         await self._let_go()
         await self.rest(settle)
@@ -260,8 +270,8 @@ class Hands:
     def _scatter(self, mm: float) -> float:
         return self.saw.acts.uniform(-mm, mm) if self.saw.traits.uneven else 0.0
 
-    async def _take_hold(self) -> None:
-        x, yaw = self.saw.hold()
+    async def _take_hold(self, *, back: bool = False) -> None:
+        x, yaw = self.saw.hold(back=back)
         await self._go(self._line.last._replace(x=x, yaw=yaw), GRIP * self.pace)
 
     async def _let_go(self) -> None:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from . import mitre, upright
 from .along_fence import RUN, AlongFence
 from .bodies import FOOT, turn_of
 from .motion import START, Pose
 from .plane import Probe, Surface, Vector, reach
-from .saw_and_sled import MIDDLE, PUSH, TIP_CLEAR, LeftRight, SawAndSled
+from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
+from .upright import UprightSquare
 
 PLACEMENTS = (
     "handle-left",
@@ -28,6 +30,8 @@ PLACEMENTS = (
     "twisted-right",
     "as-is",
     "rolled-over",
+    *mitre.PLACEMENTS,
+    *upright.PLACEMENTS,
 )
 PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
@@ -47,10 +51,14 @@ class VirtualSaw(SawAndSled):
     side: LeftRight = "right"  # of what it touches, on which the indicator stands
     seat_angle: float = 0.0
     seat_gap: float = 0.0
+    stance: float = 0.0  # rad, of the square all through this set-up
     _probe: Probe | None = None
     _along: AlongFence | None = None
+    _upright: UprightSquare | None = None
+    _height: float = 0.0  # mm, of the plunger beside an upright square
     _preload: float = 2.5  # mm of depth at the distance _home
     _home: float = 0.0  # mm from the plunger's origin to what it touched when set up
+    _rests: float = 0.0  # mm along X at which the carriage came to rest this time
     _slip: str | None = None
     _mount: str | None = None
     # the surface that is touched, and whether it rides on the sled; for this set-up
@@ -62,6 +70,8 @@ class VirtualSaw(SawAndSled):
         """mm of one push: of the sled, or of the indicator along the sled fence."""
         if self._along is not None:
             return RUN
+        if self.placement in mitre.RIGHT_ANGLE_PLACEMENTS:
+            return mitre.LEG_RUN
         return PUSH if turn_of(self.placement or "") is None else PLATE_PUSH
 
     @property
@@ -96,18 +106,21 @@ class VirtualSaw(SawAndSled):
         *,
         mount: str | None = None,
         at: float | None = None,
+        side: str | None = None,
     ) -> None:
         """Set up the square (or the carried indicator) and the plunger, preloaded 2 to
         3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body (the indicator stays as it was set at the front);
+        spot of the blade body (the indicator stays as it was set at the first);
         "free-end" for an indicator on the jig that looks back at the fence's face near
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
         it (TWIST_AT unless said); as-is, rolled-over for one that rides along a
         straightedge, its tip on the sled fence; turn-90 and the like for one on the
-        plate, turned by hand to that mark: standing, or carried along the slot (mount).
+        plate, turned by hand to that mark: standing, or carried along the slot (mount);
+        those of `mitre` and `upright`, the latter `at` mm above the table, beside the
+        blade on that side.
         """
         slip, self._slip = self._slip, None
         turn = turn_of(placement)
@@ -117,7 +130,7 @@ class VirtualSaw(SawAndSled):
             )
         before = self.placement or ""
         stays = (
-            (placement == "rear" and before == "front")
+            {placement, before} == {"front", "rear"}
             or (
                 placement.partition("-")[0] in ("leaned", "twisted")
                 and before.startswith(placement[:6])
@@ -131,9 +144,11 @@ class VirtualSaw(SawAndSled):
         )
         if turn is not None:
             self.bodies.turn_plate(turn)
+        if placement in ("front", "rear") and self.traits.carriage_float:
+            self._rests = self.acts.gauss(0.0, self.traits.carriage_float)
         if not stays:
             self._mount = mount
-            self._set_up(placement, slip, at)
+            self._set_up(placement, slip, at, side)
         if slip != "not-turned" or not stays:
             self.placement = placement
         self.seat()
@@ -146,6 +161,11 @@ class VirtualSaw(SawAndSled):
                 distance = self._distance(pose._replace(s=pose.s + 40.0))
             self._home = distance or 0.0
 
+    def slide(self, height: float) -> None:
+        """Slide a plunger to another height (mm) along the upright edge it is held
+        to."""
+        self._height = height
+
     def seat(self) -> None:
         """Lift the square, wipe, press it home: it comes to rest a little differently
         each time. The plate has nothing to seat; the face of the fence is wiped."""
@@ -156,7 +176,10 @@ class VirtualSaw(SawAndSled):
             return
         self.seat_angle = self.acts.gauss(0.0, self.traits.seat)
         self.seat_gap = abs(self.acts.gauss(0.0, self.traits.seat)) * 100.0
-        for form in (self.edge, self.other_edge, self.rip_fence_form):
+        forms = (self.edge, self.other_edge, self.rip_fence_form)
+        if self.placement in mitre.PLACEMENTS:
+            forms = (self.mitre.long_edge, self.mitre.leg, self.edge)
+        for form in forms:
             form.wipe(self.acts, self.traits.dust * form.length / self.arm)
 
     def bump(self, step: float) -> None:
@@ -168,21 +191,26 @@ class VirtualSaw(SawAndSled):
     def depth(self, pose: Pose) -> float:
         """How far the plunger is pushed in, mm, with the sled at that pose; 0 when it
         touches nothing."""
-        if self.lifted or self._probe is None:
+        if self.lifted or (self._probe is None and self._upright is None):
             return 0.0
         distance = self._distance(pose)
         if distance is None:
             return 0.0
-        depth = self._preload - (distance - self._home)
+        depth = self._preload - (distance - self._home) * (1.0 + self.traits.gain)
         return min(max(depth, 0.0), PLUNGER_RANGE)
 
     def _distance(self, pose: Pose) -> float | None:
+        if self._upright is not None:
+            return self.distance_beside(self._upright, self.placement, self._height)
         if self._probe is None:
             return None
         if self._along is not None:
             return self._along.distance(pose.s + self.travel_begins, pose.x)
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
+        if self.placement in ("front", "rear"):
+            at = probe.origin + Vector(self._rests, 0.0)
+            probe = Probe(at, probe.points, probe.rides)
         if turn_of(self.placement or "") is not None:
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
@@ -191,6 +219,7 @@ class VirtualSaw(SawAndSled):
             self.fence_angle,
             self.seat_angle,
             self.seat_gap,
+            self.stance,
             self.placement,
             self.side,
         )
@@ -199,19 +228,44 @@ class VirtualSaw(SawAndSled):
             self._surface_key, self._touched = key, self._surface()
         surface, rides = self._touched
         met = reach(probe, surface.carried_by(frame) if rides else surface)
-        return None if met is None else met[0]
+        if met is None:
+            return None
+        # above the middle of the roll the arm moves to the right as the sled rolls
+        rolled = self.traits.off_plane * self.traits.roll * pose.s / PUSH
+        return met[0] + (probe.points.x * rolled if rides else 0.0)
 
-    def _set_up(self, placement: str, slip: str | None, at: float | None) -> None:
-        self._along = None
-        if placement in ("handle-left", "handle-right"):
+    def _set_up(
+        self, placement: str, slip: str | None, at: float | None, side: str | None
+    ) -> None:
+        self._along = self._upright = None
+        if placement in mitre.PLACEMENTS:
+            self.side = mitre.side_of(placement)
+            self._probe = _sideways(
+                self.side, Vector(0.0, self.mitre.begins(placement)), rides=False
+            )
+        elif placement in upright.PLACEMENTS:
+            self.side, self._height = "left" if side == "left" else "right", at or 0.0
+            self._probe = None
+            self._upright = UprightSquare(
+                self.square_error,
+                self.acts.gauss(0.0, self.traits.seat),
+                "away" in placement,
+                self.side,
+            )
+            if placement in upright.BLADE_TURNS:
+                self.bodies.turn_plate(upright.BLADE_TURNS[placement])
+        elif placement in ("handle-left", "handle-right"):
             self.handle = "left" if placement == "handle-left" else "right"
             self.side = "right" if self.handle == "left" else "left"
             if slip == "wrong-side":
                 self.side = "left" if self.side == "right" else "right"
-            clear = self.arm - TIP_CLEAR if self.fence == "near" else 30.0
+            y = self.teeth
             if slip == "near-tip":
-                clear = self.arm + 12.0 if self.fence == "near" else self.arm - 150.0
-            y = self.pivot_point.y + (clear if self.fence == "near" else -clear)
+                y += 27.0 if self.fence == "near" else 180.0 - self.arm
+            if self.traits.stance:
+                self.stance = self.acts.gauss(0.0, self.traits.stance)
+            if self.traits.stand_shift and placement == "handle-right":
+                y += self.acts.gauss(0.0, self.traits.stand_shift)
             self._probe = _sideways(self.side, Vector(0.0, y), rides=False)
         elif placement == "-":
             self.side = "left" if self.rip_fence_side == "right" else "right"
@@ -222,6 +276,8 @@ class VirtualSaw(SawAndSled):
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
             off = TWIST_AT if at is None else at
+            if self.traits.spot_off and placement.startswith("twisted"):
+                off += self.acts.gauss(0.0, self.traits.spot_off)
             y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
         elif placement in ("as-is", "rolled-over"):
@@ -252,6 +308,11 @@ class VirtualSaw(SawAndSled):
         """What the plunger touches, and whether it is part of the sled."""
         if self.placement in ("handle-left", "handle-right"):
             return self._arm(), True
+        if self.placement in mitre.PLACEMENTS:
+            edge = self.mitre.edge(
+                self.placement, self.slot_angle, self.seat_angle, self.seat_gap
+            )
+            return edge, True
         if self.placement == "-":
             inward = -1.0 if self.rip_fence_side == "right" else 1.0
             base = Vector(-120.0 * inward, -450.0)
@@ -281,7 +342,7 @@ class VirtualSaw(SawAndSled):
         turned_over = (self.side == "left") == (self.handle == "left")
         return ridden_edge(
             self.pivot_point + face * ((x - self.pivot_point.x) / face.x),
-            self.fence_angle + self.seat_angle,
+            self.fence_angle + self.seat_angle + self.stance,
             self.arm,
             self.square_error,
             self.seat_gap,

@@ -13,9 +13,11 @@ from typing import Literal, Self
 
 from .bodies import Bodies
 from .form import EdgeProfile
+from .mitre import MitreFences
 from .motion import Pose
 from .plane import Frame, Surface, Vector
 from .traits import Traits
+from .upright import FENCE_PLACEMENTS, UprightSquare, distance_to_face
 
 LeftRight = Literal["left", "right"]
 NearFar = Literal["near", "far"]
@@ -31,8 +33,10 @@ MIDDLE = Vector(0.0, 200.0)  # of the runners, in the sled
 @dataclass
 class SawAndSled:
     """fence_angle, slot_angle, blade_angle, rip_fence_angle: in the plane's own frame,
-    rad. square_error: e; 90 deg + e lies between handle and ridden edge, through the
-    square's body. acts, noise: the chance in what hands do, and in instruments.
+    rad. fence_lean, blade_lean: rad, of the face's top toward the operator, of the
+    blade's to the left. square_error: e; 90 deg + e lies between handle and ridden
+    edge, through the square's body. acts, noise: the chance in what hands do, and in
+    instruments.
     """
 
     traits: Traits
@@ -53,6 +57,9 @@ class SawAndSled:
     other_edge_angle: float
     rip_fence_form: EdgeProfile
     bodies: Bodies
+    mitre: MitreFences
+    fence_lean: float
+    blade_lean: float
     acts: Random
     noise: Random
 
@@ -70,13 +77,13 @@ class SawAndSled:
         """The saw of that seed; rotation and square_error, where given, take the place
         of those drawn."""
         traits = traits or Traits()
-        random = Random(f"saw {seed}")
+        random, lean = Random(f"saw {seed}"), Random(f"plumb {seed}")
         slot = random.uniform(-traits.slot, traits.slot)
         turned = random.uniform(-traits.rotation, traits.rotation)
         error = random.gauss(0.0, traits.square)
         ridden = (60.0, ARM - TIP_CLEAR) if fence == "near" else (30.0, 255.0)
         stop = random.uniform(470.0, 490.0)
-        return cls(
+        saw = cls(
             traits=traits,
             fence=fence,
             pivot=random.choice(("left", "right")),
@@ -101,9 +108,16 @@ class SawAndSled:
                 random, 900.0, traits.texture, 0.0, (450.0, 450.0 + PUSH)
             ),
             bodies=Bodies.draw(seed, traits),
+            mitre=MitreFences.draw(seed, traits),
+            fence_lean=lean.gauss(0.0, traits.fence_lean),
+            blade_lean=lean.gauss(0.0, traits.blade_lean),
             acts=Random(f"acts {seed}"),
             noise=Random(f"noise {seed}"),
         )
+        if traits.dent:  # near where a push ends
+            end = ridden[0] + 15.0 if fence == "near" else ridden[1] - 15.0
+            saw.edge = saw.edge.raised(end, 12.0, -traits.dent)
+        return saw
 
     def truth(self) -> dict[str, float]:
         """What the instrument ought to find, as things stand now; rad and mm.
@@ -113,14 +127,41 @@ class SawAndSled:
         fence against blade.
         """
         return {
-            "rotation": self.fence_angle - self.slot_angle,
+            "rotation": self.fence_angle - self.slot_angle - self._turned_at_teeth(),
             "reference_error": self.square_error,
             "blade": self.blade_angle - self.slot_angle,
             "rip_fence": self.rip_fence_angle - self.slot_angle,
             "toe": self.rip_fence_angle - self.blade_angle,
             "yaw_play": self.traits.yaw_play,
             "side_play": self.traits.side_play,
+            "fence_lean": self.fence_lean,
+            "blade_lean": self.blade_lean,
+            **self.mitre.truth(),
+            "slot_curvature": self.traits.slot_curve,
         }
+
+    @property
+    def teeth(self) -> float:
+        """Y in mm, with the sled at the start, of leading teeth and plunger: clear of
+        the arm's tip, or of the handle of a square that points toward the operator."""
+        clear = self.arm - TIP_CLEAR if self.fence == "near" else -30.0
+        return self.pivot_point.y + clear
+
+    def _turned_at_teeth(self) -> float:
+        """rad by which the line that the teeth draw through the sled in a whole push
+        runs off the slot's own direction at the start: the slot curves."""
+        if not self.traits.slot_curve:
+            return 0.0
+        tooth = Vector(0.0, self.teeth)
+        places = []
+        for k in range(23):
+            frame = self.sled_frame(Pose(PUSH * k / 22))
+            back = (tooth - frame.middle - frame.shift).turned(-frame.angle)
+            places.append(back.turned(-self.slot_angle))
+        mean_x = sum(p.x for p in places) / len(places)
+        mean_y = sum(p.y for p in places) / len(places)
+        across = sum((p.x - mean_x) * (p.y - mean_y) for p in places)
+        return -across / sum((p.y - mean_y) ** 2 for p in places)
 
     def face(self) -> Surface:
         """The working face of the sled fence, with its form."""
@@ -161,9 +202,14 @@ class SawAndSled:
         return Vector(x, 0.0 if self.fence == "near" else 400.0)
 
     def hold(
-        self, lean: LeftRight | None = None, twist: LeftRight | None = None
+        self,
+        lean: LeftRight | None = None,
+        twist: LeftRight | None = None,
+        *,
+        back: bool = False,
     ) -> tuple[float, float]:
-        """(x, yaw) at which hands hold the sled within its play this time."""
+        """(x, yaw) at which hands hold the sled within its play this time; back: as it
+        is drawn back."""
         x = self.acts.gauss(0.0, self.traits.hold_side)
         yaw = self.acts.gauss(0.0, self.traits.hold_yaw)
         if lean is not None:
@@ -171,6 +217,8 @@ class SawAndSled:
                 1.0 if lean == "right" else -1.0
             )
             yaw /= 2.0
+        if back:
+            yaw += self.traits.return_yaw
         half = self.traits.yaw_play / 2.0
         if twist is not None:  # the far end of the sled is pressed that way
             return x, half * (-1.0 if twist == "right" else 1.0)
@@ -215,5 +263,26 @@ class SawAndSled:
         )
 
     def sled_frame(self, pose: Pose) -> Frame:
-        along_slot = Vector(0.0, 1.0).turned(self.slot_angle)
-        return Frame(MIDDLE, Vector(pose.x, 0.0) + along_slot * pose.s, pose.yaw)
+        curve = self.traits.slot_curve
+        along = Vector(0.0, pose.s)
+        if curve:  # round the centre of the arc, which lies to the left
+            turned = curve * pose.s
+            along = Vector(math.cos(turned) - 1.0, math.sin(turned)) * (1.0 / curve)
+        shift = Vector(pose.x, 0.0) + along.turned(self.slot_angle)
+        return Frame(MIDDLE, shift, pose.yaw + curve * pose.s)
+
+    def distance_beside(
+        self, square: UprightSquare, placement: str | None, height: float
+    ) -> float | None:
+        """mm from a plunger held to the upright edge at a height to fence or blade."""
+        start, points = square.plunger(height)
+        if placement in FENCE_PLACEMENTS:
+            # seen from the fence's right end, away from the operator is to the right
+            top = Vector(0.0, 1.0).turned(self.fence_lean)
+            out = top.x if self.fence == "near" else -top.x
+            return distance_to_face(start, points, math.atan2(out, top.y))
+        if square.side == "left":
+            start, points = Vector(-start.x, start.y), Vector(-points.x, points.y)
+        return self.bodies.distance_up_plate(
+            start, points, self.blade_angle, self.blade_lean
+        )

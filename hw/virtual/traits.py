@@ -37,12 +37,28 @@ class Traits:
     fence_bow: float = 0.03  # sd of the sled fence's crown over 900
     straightedge_bow: float = 0.015  # sd, over 900
     blocks: float = 40e-6  # sd of the straightedge against the fence
+    fence_lean: float = 1.0e-3  # sd, of the sled fence out of plumb
+    blade_lean: float = 0.6e-3  # sd
     slot_bow: float = 0.006  # sd of each wall's crown, of slots and of runners
     pinch: float = 0.0  # by which the left slot narrows at one place
     jaws: float = 0.006  # sd of the caliper's error, outside and inside jaws each
     felt: float = 0.004  # sd of how one width is felt
     noise: float = 0.0005  # sd of the indicator
     hysteresis: float = 0.001  # full width
+    # What few saws have; 0 is off, and draws nothing.
+    stance: float = 0.0  # sd by which the square lies otherwise all through one set-up
+    return_yaw: float = 0.0  # by which a sled drawn back lies on its other wall
+    stand_shift: float = 0.0  # sd, mm along the arm, of the stand set down once more
+    slot_curve: float = 0.0  # 1/mm, positive: the sled turns left as it is pushed away
+    dent: float = 0.0  # depth, mm, over 24 of the arm where a push ends
+    off_plane: float = 0.0  # mm by which the plunger touches above the arm's plane
+    roll: float = 0.0  # rad that the sled rolls to the right over a push
+    gain: float = 0.0  # relative, of the indicator
+    # disturbances that are there only where they are asked for
+    carriage_float: float = 0.0  # sd of a carried indicator each time it is slid anew
+    edge_gives: float = 0.0  # by which the straightedge's middle gives way to the hand
+    spot_off: float = 0.0  # sd of the place at which a twist is read
+    sawn_edge: float = 0.0  # sd of the strip's edge at the place of a width
 
     @classmethod
     def quiet(cls, **given: float) -> Traits:

@@ -43,6 +43,12 @@ class Case:
     count: float | None = None
     limit: float | None = None
     way: str | None = None
+    # what is declared of the sled and the square
+    sled: dict[str, object] = field(default_factory=dict)
+    square: dict[str, object] = field(default_factory=dict)
+    log: dict[str, float] = field(
+        default_factory=dict
+    )  # `yaw_play`; `passes`: a variance of 34 degrees of freedom
 
 
 @dataclass

@@ -48,7 +48,7 @@ class Recorder:
 
     def _sweep(self, length: float, speed: float) -> list[tuple[float, float]]:
         traits = self.saw.traits
-        x, yaw = self.saw.hold()
+        x, yaw = self.saw.hold(back=length < 0)
         travel = stroke(self.saw.acts, self._s, length, speed, traits.uneven)
         first = Pose(self._s, x, yaw)
         sway = self.saw.acts.gauss(0.0, traits.sway) if traits.sway else 0.0

@@ -37,6 +37,7 @@ ROOMS = {
     "bench/geometry": "Pure: arrays in, numbers out.",
     "bench/uncertainty": "Pure: the budget, degrees of freedom and the verdict.",
     "bench/moves": "Pure: from a finding to the move.",
+    "bench/cut": "Pure: what the cut will be, what to put right first, and which check a symptom leads to.",
     "bench/upkeep": "Pure: drift between moves, and the seasons.",
     "bench/log": "The log: one SQLite file with a writer thread of its own.",
     "bench/protocol": "The messages between daemon and clients: one JSON object a line over a Unix socket.",

@@ -26,7 +26,7 @@ def lines(script: str, *args: str) -> list[dict]:
 @pytest.mark.ci
 def test_foreign_files_in_small() -> None:
     rows = lines("foreign_files.py", "--files", "2", "--seed", "3")
-    assert len({row["kind"] for row in rows}) == 8
+    assert len({row["kind"] for row in rows}) == 10
     for row in rows:
         assert (row["wrong_ways"], row["wrong_verdicts"]) == (0, 0), row
     held = [row["held"] * row["files"] for row in rows]

@@ -24,6 +24,7 @@ from bench.finding import Finding
 from bench.gear import Indicator, Jig
 from bench.procedure.conclusion import conclude
 from hw.virtual.saw import VirtualSaw
+from hw.virtual.traits import Traits
 
 PUSH = 220.0  # mm
 PLACEMENTS = ("handle-left", "handle-right")
@@ -54,6 +55,7 @@ def take(
     *,
     shift_stand: bool = False,
     scale: float = 0.0,
+    traits: Traits | None = None,
 ) -> tuple[Finding, dict[str, float], Jig]:
     """One check of the saw of that seed: its finding, the truth, and the sled.
 
@@ -61,7 +63,7 @@ def take(
     error in counts.
     """
     chance, errs = Random(f"stand {seed}"), Scale(seed, count, scale)
-    saw = VirtualSaw.draw(seed, fence="far" if seed % 4 == 3 else "near")
+    saw = VirtualSaw.draw(seed, traits, fence="far" if seed % 4 == 3 else "near")
     recorder = Recorder(saw, resolution=0.0 if scale else count)
     traces = []
     for placement in PLACEMENTS:
@@ -111,6 +113,7 @@ def table(
     *,
     shift_stand: bool = False,
     scale: float = 0.0,
+    traits: Traits | None = None,
 ) -> dict[str, object]:
     began = time.process_time()
     wide, errors, held, held_square, bad, way = [], [], [], [], 0, 0
@@ -118,8 +121,10 @@ def table(
     parts: dict[str, list[float]] = {}
     remarks: Counter[str] = Counter()
     for seed in range(first, first + saws):
-        finding, truth, jig = take(seed, count, short_span, shift_stand=shift_stand, scale=scale)
-        fence, square = finding.quantities
+        finding, truth, jig = take(
+            seed, count, short_span, shift_stand=shift_stand, scale=scale, traits=traits
+        )
+        fence, square = finding.quantities[:2]
         wide.append(fence.uncertainty * OVER)
         errors.append((fence.value - truth["rotation"]) * OVER)
         held.append(abs(errors[-1]) <= wide[-1])
@@ -168,8 +173,14 @@ def main() -> None:
     parser.add_argument(
         "--scale-error", type=float, default=0.0, help="height in counts of the indicator's own error"
     )
+    parser.add_argument(
+        "--with", dest="traits", action="append", default=[], metavar="NAME=VALUE",
+        help="of hw.virtual.traits: slot_curve=1e-6, return_yaw=1e-4, stance=3e-5, ...",
+    )  # fmt: skip
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     args = parser.parse_args()
+    given = dict(pair.split("=") for pair in args.traits)
+    traits = Traits(**{name: float(value) for name, value in given.items()})
     for count in args.count or (0.001, 0.01):
         row = table(
             args.saws,
@@ -178,6 +189,7 @@ def main() -> None:
             args.short_span,
             shift_stand=args.shift_stand,
             scale=args.scale_error,
+            traits=traits,
         )
         print(json.dumps(row), flush=True)
 

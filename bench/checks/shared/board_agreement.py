@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from bench.finding import Remark
+from bench.checks.model import Evidence, SweepHistory
+from bench.checks.options import given_number
+from bench.finding import Comparison, Remark
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
@@ -63,10 +65,52 @@ def compare(
     return Agreement(e_n, False, tuple(named))
 
 
-def agreement_remarks(found: Agreement) -> list[Remark]:
-    """Whether they agree; where not, the likeliest causes in order."""
-    values = {"e_n": found.e_n}
+def agreement_remarks(found: Agreement, day: str = "") -> list[Remark]:
+    """Whether they agree; where not, the likeliest causes in order. day: of the passes,
+    as ISO 8601, empty where they have none."""
+    e_n, dated = found.e_n, float(bool(day))
     if found.agree:
-        return [Remark("board-agrees", values=values)]
-    differs = Remark("board-differs", values=values, severity="warning")
+        return [
+            Remark(
+                "agrees-with-passes",
+                values={"e_n": e_n, "dated": dated, "day": day},
+            )
+        ]
+    differs = Remark(
+        "differs-from-passes",
+        values={"e_n": e_n, "dated": dated, "day": day},
+        severity="warning",
+    )
     return [differs, *found.causes[:MOST_CAUSES]]
+
+
+def beside_passes(
+    evidence: Evidence, a: float, expanded: float, turns: int
+) -> tuple[list[Remark], Comparison | None]:
+    """Beside the passes that were named, else beside the latest in the log; what is
+    said of it comes first."""
+    sweep = passes_beside(evidence)
+    if sweep is None:
+        return [], None
+    found = compare(a, expanded, sweep.fence, sweep.expanded, turns)
+    remarks = agreement_remarks(found, sweep.at[:10])
+    options = evidence.options
+    if "sweep_fence" in options and "sweep_fence_uncertainty" not in options:
+        remarks.append(Remark("pass-exact"))
+    comparison = Comparison(
+        at=sweep.at or None,
+        value=sweep.fence,
+        uncertainty=sweep.expanded,
+        e_n=found.e_n if math.isfinite(found.e_n) else None,
+        agrees=found.agree,
+    )
+    return remarks, comparison
+
+
+def passes_beside(evidence: Evidence) -> SweepHistory | None:
+    named = given_number(evidence.options, "sweep_fence")
+    if named is None:
+        return evidence.known.sweep
+    return SweepHistory(
+        named, given_number(evidence.options, "sweep_fence_uncertainty") or 0.0
+    )

@@ -4,9 +4,10 @@ play can do.
 A stand that was bumped, that creeps or warms up reads otherwise when the sled is drawn
 back to where it began. So does a sled that shifts in its slots, and it does so every
 time. Held otherwise on the way back, sideways, it shifts the whole pull-back and is
-taken out here; yawed otherwise, it turns it, by no more than the play and differently
-each time. What is left above that is closure. What shifts every pull-back alike is lost
-motion or lag. Lengths in mm.
+taken out here; yawed otherwise, it turns it. What is left above the scatter between
+cycles is closure. Two set-ups from opposite sides part it: creep reads alike in both, a
+yawed sled does not. What shifts every pull-back alike is lost motion or lag. Lengths in
+mm.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from bench.checks.model import Trace
 
@@ -63,15 +65,71 @@ def gap(push: Trace, pull: Trace) -> tuple[float, float] | None:
     return ends[0] - ends[1], reach
 
 
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """Of the cycles of one set-up: mm that the reading did not come back by, signed as
+    it was read; what play and scatter explain of it; mm of travel; what it resolves."""
+
+    gap: float
+    allowed: float
+    length: float
+    count: float
+
+    @property
+    def left(self) -> float | None:
+        """mm beyond what play explains, without sign; None where play explains it
+        all."""
+        return _beyond(self.gap, self.allowed, self.count)
+
+
+@dataclass(frozen=True, slots=True)
+class Parted:
+    """Of two set-ups that meet the surface from opposite sides, mm without sign, each
+    None where play and scatter explain it.
+
+    common: by which the reading did not come back in both alike: a stand that creeps,
+    an indicator that warms up. It turns both set-ups' lines alike as they are read,
+    which is the square's error and cancels in the fence. alternating: by which the sled
+    itself lay turned on its way back, alike in the table and so opposite as it is read.
+    """
+
+    common: float | None
+    alternating: float | None
+
+    @property
+    def unequal(self) -> float | None:
+        """What may be creep in one set-up only, which no sign tells from both kinds
+        together: the smaller of the two."""
+        if self.common is None or self.alternating is None:
+            return None
+        return min(self.common, self.alternating)
+
+
+def _beyond(gap: float, allowed: float, count: float) -> float | None:
+    left = abs(gap) - allowed
+    return left if left > BACK * count else None
+
+
+def parted(first: Returned | None, second: Returned | None) -> Parted:
+    """The return errors of two set-ups, the indicator right of the surface and left of
+    it, parted by their signs."""
+    count = max((r.count for r in (first, second) if r is not None), default=0.0)
+    one, two = (r.gap if r is not None else 0.0 for r in (first, second))
+    allowed = math.hypot(*(r.allowed for r in (first, second) if r is not None)) / 2
+    return Parted(
+        _beyond((one + two) / 2, allowed, count / 2),
+        _beyond((one - two) / 2, allowed, count / 2),
+    )
+
+
 def out_and_back(
     pairs: Sequence[tuple[Trace, Trace]], *, count: float, yaw_play: float | None = None
-) -> float | None:
-    """mm that the reading did not come back by, beyond what play explains; None where
-    play explains it all.
+) -> Returned | None:
+    """What the reading did not come back by; None where no cycle shows it.
 
-    yaw_play: rad, full swing, where known: at most that turns a pull-back against its
-    push. Where it is not, the scatter between cycles stands for it (95 %, Student's t),
-    or 100 urad with a single cycle.
+    The scatter between cycles stands for play (95 %, Student's t). A single cycle shows
+    no scatter: then yaw_play (rad, full swing) where known, but 100 urad at most, turns
+    the pull-back against its push.
     """
     from bench.uncertainty import t_quantile
 
@@ -84,13 +142,9 @@ def out_and_back(
         error = statistics.stdev(gaps) / math.sqrt(len(gaps))
         allowed = t_quantile(0.95, len(gaps) - 1) * error
     else:
-        allowed = UNSEEN_PLAY * length
-    if yaw_play is not None:
-        allowed = (
-            max(allowed, yaw_play * length) if len(gaps) > 1 else yaw_play * length
-        )
-    left = abs(statistics.fmean(gaps)) - allowed
-    return left if left > BACK * count else None
+        play = UNSEEN_PLAY if yaw_play is None else min(yaw_play, UNSEEN_PLAY)
+        allowed = play * length
+    return Returned(statistics.fmean(gaps), allowed, length, count)
 
 
 def lost_motion(pairs: Sequence[tuple[Trace, Trace]], *, count: float) -> float | None:

@@ -108,6 +108,8 @@ def _of_cycle(push: Trace, pull: Trace, count: float) -> float | None:
         return tried
 
     coarse = look(np.arange(-LONGEST, LONGEST + COARSE / 2, COARSE))
+    if not coarse:
+        return None
     near = min(coarse)[1]
     tried = coarse + look(np.arange(near - COARSE, near + COARSE, STEP))
     least, tau = min(tried)

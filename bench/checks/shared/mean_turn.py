@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.checks.shared.slopes import Placed
+from bench.checks.model import Pool
+from bench.checks.shared.placed import Placed
 from bench.checks.shared.stretch import travel_span
 
 if TYPE_CHECKING:
@@ -25,6 +26,12 @@ POINTS = 400  # over the stretch that all turns cover; fewer where fewer reading
 LEAST_COUNT = 1e-6
 FEWEST_FOR_FORM = 20  # places from which the fit tells a dish from noise by itself
 FEWEST = 4  # readings that make a line and judge it
+FEWEST_TURNS = 4  # that show a scatter beside offset, sine and cosine of the tilt
+# rad, scatter of a pass of the carried indicator, and the degrees of freedom that this
+# counts for beside the turns' own; common practice, no source
+USUAL_PASS, WORTH = 20e-6, 3.0
+# p of the F test below which the turns alone speak; they are two at least then
+LOOKS_DIFFERENT, ENOUGH = 0.25, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +107,41 @@ def mean_turn(placed: Sequence[Placed]) -> MeanTurn | None:
         float(fit.standard_uncertainty),
         float(fit.degrees_of_freedom),
     )
+
+
+def scatter_of_turns(
+    placed: Sequence[Placed], degrees: Sequence[float], log: Pool | None
+) -> Pool | None:
+    """Scatter of one pass where every turn was swept once, rad^2; None where turns were
+    swept more often, or are too few.
+
+    A tilted plate turns the passes' slopes as a sine of the turn: what is left about
+    that sine is the scatter. It has few degrees of freedom and is pooled with that of
+    the log, else with what is usual (JCGM 100:2008, 4.2.4), unless it looks larger.
+    """
+    import numpy as np
+
+    from bench.uncertainty.student import f_two_sided
+
+    freedom = len(placed) - 3
+    if len(placed) < FEWEST_TURNS or any(len(p.pushes) != 1 for p in placed):
+        return None
+    turn = np.radians(np.asarray(degrees, dtype=np.float64))
+    design = np.column_stack((np.ones(turn.size), np.cos(turn), np.sin(turn)))
+    slopes = np.array([p.rotation for p in placed])
+    found, _, rank, _ = np.linalg.lstsq(design, slopes, rcond=None)
+    if rank < design.shape[1]:
+        return None
+    left = slopes - design @ found
+    own = float(left @ left) / freedom
+    usual = log or Pool(USUAL_PASS**2, WORTH)
+    if freedom >= ENOUGH and own > usual.variance:
+        p = f_two_sided(own / usual.variance, freedom, usual.degrees_of_freedom)
+        if p < LOOKS_DIFFERENT:
+            return Pool(own, float(freedom))
+    both = freedom + usual.degrees_of_freedom
+    squares = freedom * own + usual.degrees_of_freedom * usual.variance
+    return Pool(squares / both, both)
 
 
 def _dished(grid: Array, mean: Array, factor: float) -> MeanTurn:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Evidence
+from bench.checks.model import Evidence, Known
 from bench.finding import Remark
 
 if TYPE_CHECKING:
@@ -43,14 +43,31 @@ def of_sweeps(evidence: Evidence, between: Between) -> list[Remark]:
     holds = sorted(
         {trace.hold for trace in evidence.traces if trace.push and trace.hold}
     )
-    declared = evidence.options.get("hold")
+    declared = wall_of(evidence)
     if len(holds) > 1:
         values = {"walls": holds}
         remarks.append(Remark("walls-mixed", values=values, severity="warning"))
     elif holds or declared:
-        wall = {"wall": holds[0] if holds else str(declared)}
+        wall = {"wall": holds[0] if holds else declared or ""}
         remarks.append(Remark("wall", values=wall))
     return remarks
+
+
+def wall_of(evidence: Evidence) -> str | None:
+    """Against which wall the sled is held: as said for this check, else as the sled's
+    description says once and for all; None where neither says."""
+    jig = evidence.gear.jig
+    said = evidence.options.get("hold") or (jig.hold if jig is not None else None)
+    return str(said) if said else None
+
+
+def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
+    """What of the log the give or take rests on."""
+    passes = known.pool.passes if known.pool is not None and pooled else 0
+    checks = known.set_ups.checks if known.set_ups is not None else 0
+    if not passes and not checks:
+        return []
+    return [Remark("rests-on-log", values={"passes": passes, "checks": checks})]
 
 
 def undecided(combined: Combined, tolerance: float | None) -> list[Remark]:

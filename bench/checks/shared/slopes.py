@@ -9,8 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import statistics
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,6 +20,9 @@ from bench.checks.options import given_number
 from bench.checks.shared.closure import cycles, lost_motion, out_and_back
 from bench.checks.shared.counts import count_of_sweeps
 from bench.checks.shared.lateness import later
+from bench.checks.shared.placed import Placed, turn_factor
+from bench.checks.shared.repeated_form import Form, form_of, form_row, told_of_forms
+from bench.checks.shared.returns import return_row, told_of_returns
 from bench.checks.shared.slips import (
     SHARE_OF_LONGEST,
     of_leans,
@@ -35,96 +37,46 @@ from bench.finding import Remark, SweepRow
 
 if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
-    from bench.uncertainty import Group, Part
-
-
-# mm from one push's level to the next one above it: 0.2 to 0.5 is what is asked for,
-# and a pressed zero is more
-PRELOAD_MOVED = 0.15, 1.0
-
-
-@dataclass(slots=True)
-class Placed:
-    """The sweeps of one placement. `factor` turns dr/ds into the rotation of the
-    surface touched."""
-
-    name: str
-    factor: float
-    pushes: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    pulls: list[tuple[Trace, SweepFit]] = field(default_factory=list)
-    # mm that the reading did not come back by, beyond what play explains
-    closure: float | None = None
-
-    @property
-    def rotation(self) -> float:
-        return statistics.fmean(self.rotations)
-
-    @property
-    def rotations(self) -> list[float]:
-        return [self.factor * float(fit.slope) for _, fit in self.pushes]
-
-    @property
-    def length(self) -> float:
-        return statistics.fmean(float(fit.stop - fit.start) for _, fit in self.pushes)
-
-    @property
-    def reseated(self) -> bool:
-        seats = [trace.seat for trace, _ in self.pushes]
-        return all(seat is None for seat in seats) or len(set(seats)) == len(seats)
-
-    @property
-    def preload_moved(self) -> bool:
-        """Each push was read over a stretch of the indicator of its own, so that its
-        errors there scatter."""
-        levels = sorted(statistics.median(trace.reading) for trace, _ in self.pushes)
-        least, most = PRELOAD_MOVED
-        return len(levels) > 1 and all(
-            least <= b - a <= most for a, b in pairwise(levels)
-        )
-
-    def group(self, weight: float) -> Group:
-        from bench.uncertainty import Group
-
-        fits = [fit for _, fit in self.pushes]
-        return Group(
-            weight,
-            self.rotations,
-            [float(fit.standard_uncertainty) for fit in fits],
-            [float(fit.degrees_of_freedom) for fit in fits],
-        )
-
-
-def turn_factor(mount: str, side: str, grows: str) -> float:
-    """dr/ds -> rotation from the +Y direction, counter-clockwise positive.
-
-    dX = +dr with the indicator on the right, -dr on the left; the rotation is +dX/ds of
-    a surface that walks past a standing indicator, -dX/ds of one that a carried
-    indicator walks along.
-    """
-    factor = 1.0 if side == "right" else -1.0
-    if mount == "carried":
-        factor = -factor
-    return factor if grows == "pushed-in" else -factor
+    from bench.uncertainty import Part
 
 
 def place(
-    evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
+    evidence: Evidence,
+    steps: Sequence[Step],
+    remarks: list[Remark],
+    shifts: Mapping[str, float] = {},
 ) -> tuple[list[Placed], list[SweepRow]]:
     """Fit every sweep. Raises EvidenceError where a placement is left without a push
-    that can be used."""
+    that can be used. shifts: see `in_common`."""
     short = {id(t) for step in steps for t in too_short(_at(evidence, step))}
-    stretch = in_common([t for t in evidence.traces if id(t) not in short], remarks)
+    usable = [t for t in evidence.traces if id(t) not in short]
+    shared = in_common(usable, remarks, shifts)
     count = count_of_sweeps(evidence)
     placed: list[Placed] = []
     rows: list[SweepRow] = []
     for step in steps:
         traces = _at(evidence, step)
         assert step.mount is not None and step.side is not None
+        by = shifts.get(step.placement, 0.0)
+        stretch = None if shared is None else (shared[0] - by, shared[1] - by)
         here = Placed(step.placement, turn_factor(step.mount, step.side, "pushed-in"))
-        for number, trace in enumerate(traces, 1):
-            fit = _fit(
-                trace, count, stretch if trace.push else None, short=id(trace) in short
-            )
+        fits = [
+            _fit(t, count, stretch if t.push else None, short=id(t) in short)
+            for t in traces
+        ]
+        here.form = form_of(traces, fits, stretch)
+        if here.form is not None:
+            fits = [
+                _fit(
+                    t,
+                    count,
+                    stretch if t.push else None,
+                    here.form,
+                    short=id(t) in short,
+                )
+                for t in traces
+            ]
+        for number, (trace, fit) in enumerate(zip(traces, fits, strict=True), 1):
             rows.append(_row(trace, fit))
             if fit.refused is not None:
                 remarks.append(refused_pass(fit.refused, trace, number))
@@ -163,6 +115,8 @@ def place(
         )
     for here, step in zip(placed, steps, strict=True):
         _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
+    remarks.extend(told_of_returns(placed))
+    remarks.extend(told_of_forms(placed))
     remarks.extend(too_fine(evidence))
     remarks.extend(short_pushes([p.length for p in placed]))
     remarks.extend(of_leans(evidence, steps))
@@ -177,6 +131,7 @@ def _fit(
     trace: Trace,
     count: float | None,
     stretch: tuple[float, float] | None,
+    form: Form | None = None,
     *,
     short: bool,
 ) -> SweepFit:
@@ -184,7 +139,7 @@ def _fit(
 
     fit = fit_sweep(
         trace.travel,
-        trace.reading,
+        trace.reading if form is None else form.taken_off(trace),
         resolution=count,
         at=trace.at,
         stretch=None if short else stretch,
@@ -267,13 +222,10 @@ def _close(
     """late: why the ways back read otherwise is told already."""
     pairs = _pairs(here, traces)
     count = max(fit.count for _, fit in here.pushes)
-    here.closure = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
+    here.returned = out_and_back(pairs, count=count, yaw_play=evidence.known.yaw_play)
     if not late and (behind := lost_motion(pairs, count=count)) is not None:
         values = {"size": abs(behind), "rise": behind}
         remarks.append(Remark("backlash", here.name, values=values))
-    if here.closure is not None:
-        values = {"error": here.closure}
-        remarks.append(Remark("return-error", here.name, None, values, "warning"))
 
 
 def shared_rows(
@@ -290,9 +242,7 @@ def shared_rows(
     teeth) stays in it.
     """
     from bench.uncertainty import (
-        closure,
         contact_away,
-        hold,
         reading_age,
         resolution,
         seat,
@@ -328,13 +278,10 @@ def shared_rows(
         reading_age(rotation, gear.indicator.age, _speed_change(traces), length),
         travel_scale(rotation, gear.travel.scale_error),
         tilt(rotation, gear.indicator.tilt),
-        closure(
-            max((p.closure for p in placed if p.closure), default=None), length, weights
-        ),
+        return_row(placed, length, weights, common=common),
+        form_row(placed) if common else None,
     ]
     if common:
-        declared = bool(options.get("hold")) or all(trace.hold for trace in traces)
-        rows.append(hold(known.yaw_play, declared=declared))
         rows.append(
             contact_away(
                 given_number(options, "touch_away"),

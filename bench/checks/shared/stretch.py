@@ -3,7 +3,7 @@ lengths in mm."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from bench.checks.model import Trace
 from bench.finding import Remark
@@ -15,15 +15,23 @@ EDGE = 0.5  # mm: a mark read from a scale is not left out for a hair
 
 
 def in_common(
-    traces: Sequence[Trace], remarks: list[Remark]
+    traces: Sequence[Trace], remarks: list[Remark], shifts: Mapping[str, float] = {}
 ) -> tuple[float, float] | None:
     """The stretch of travel that all pushes cover: only over the same stretch does
     reversal hold.
 
-    None where they share too little of it to fit; what then remains of the arm's form
-    is the caller's row.
+    shifts: by set-up, mm by which its travel is less than that of the first at the same
+    place of the arm; the stretch is told by the travel of the first. None where they
+    share too little of it to fit; what then remains of the arm's form is the caller's
+    row.
     """
-    spans = [travel_span(t.travel) for t in traces if t.push and len(t.travel) > 1]
+    spans = [
+        (low + by, high + by)
+        for t in traces
+        if t.push and len(t.travel) > 1
+        for by in (shifts.get(t.placement, 0.0),)
+        for low, high in (travel_span(t.travel),)
+    ]
     if len(spans) < 2:
         return None
     low, high = max(a for a, _ in spans), min(b for _, b in spans)

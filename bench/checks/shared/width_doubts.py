@@ -21,6 +21,9 @@ ODD = (
     # practice, no source
     0.5
 )
+# mm: widths of one end farther apart, or a strip that tapers more, were perhaps
+# misread; common practice, no source
+WIDTHS_APART, MUCH_TAPER = 0.1, 3.0
 # mm between a slot and its runner that were made for each other; common practice, no
 # source
 APART = 1.0
@@ -96,3 +99,26 @@ def of_runners(
 def of_strip(near: Sequence[float], far: Sequence[float]) -> list[Doubt]:
     """Doubts about the two ends of a strip."""
     return thin([*near, *far]) or mixed("the near end", near, "the far end", far)
+
+
+def of_ends(
+    near: Sequence[float], far: Sequence[float], expanded: float
+) -> list[Remark]:
+    """What the widths of a strip's two ends contradict. expanded: give or take of
+    their difference, mm."""
+    remarks = []
+    for end, widths in (("near", near), ("far", far)):
+        reach = max(widths) - min(widths)
+        if reach > WIDTHS_APART:
+            remarks.append(
+                Remark(
+                    "widths-differ",
+                    values={"end": end, "apart": reach},
+                    severity="warning",
+                )
+            )
+    taper = abs(sum(near) / len(near) - sum(far) / len(far))
+    if taper > max(MUCH_TAPER, 5 * expanded):
+        values = {"taper": taper}
+        remarks.append(Remark("much-taper", values=values, severity="warning"))
+    return remarks

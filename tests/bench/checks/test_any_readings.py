@@ -26,7 +26,20 @@ some_gear = st.builds(
         age=st.sampled_from([None, 0.02]),
     ),
     saw=st.sampled_from([None, Saw("saw"), Saw("saw", rip_fence="left", parallel=0.0, toe=0.0, wobble=0.0)]),
-    jig=st.sampled_from([None, Jig("sled"), Jig("sled", fence="far", pivot="left", pivot_to_screw=500.0)]),
+    jig=st.sampled_from(
+        [
+            None,
+            Jig("sled"),
+            Jig(
+                "sled",
+                fence="far",
+                pivot="left",
+                pivot_to_screw=500.0,
+                mitre="point-toward",
+                mitre_pivot="outer",
+            ),
+        ]
+    ),
     square=st.sampled_from([None, Square("shop"), Square("shop", 250.0, 0.02)]),
 )
 some_known = st.builds(
@@ -73,6 +86,21 @@ KINDS = {
     "slot-blade": swept(("turn-0", "turn-90", "turn-180", "turn-270"))
     | touched((("front", 0.0), ("rear", 160.0))),
     "plate-wobble": touched(tuple((f"turn-{t}", 0.0) for t in range(0, 360, 45))),
+    "mitre-square": swept(
+        (
+            *(f"{fence}-fence-corner-{corner}" for fence in ("left", "right") for corner in "ab"),
+            "right-angle-left",
+            "right-angle-right",
+        )
+    ),
+    "upright": touched(
+        tuple(
+            (f"{what}-{way}", z)
+            for what in ("fence", "blade")
+            for way in ("away", "toward")
+            for z in (10.0, 70.0)
+        )
+    ),
     "side-play": touched(
         (("leaned-left", 0.0), ("leaned-right", 0.0), ("twisted-left", -250.0), ("twisted-right", -250.0))
     ),
@@ -86,6 +114,8 @@ OPTIONS: dict[str, list[dict]] = {
     "rip-fence": [{}, {"blade": 1e-4}, {"blade": -1e-4, "blade_uncertainty": 2e-5}],
     "slot-blade": [{}, {"slot": "left"}, {"end_float": 0.0}],
     "plate-wobble": [{}, {"radius": 80.0, "rim": 100.0}],
+    "mitre-square": [{}, {"right_angle": "known"}, {"hold": "left"}],
+    "upright": [{"limit": 1e-3}, {"stands": "left", "blade_turns": "two"}, {"placements": "fence"}],
     "side-play": [{}, {"runner_length": 500.0, "side": "left"}],
 }
 
@@ -95,7 +125,7 @@ def sound(finding: Finding) -> None:
         assert math.isfinite(q.value) and math.isfinite(q.uncertainty) and q.uncertainty >= 0
         assert q.degrees_of_freedom is None or q.degrees_of_freedom > 0
         assert (q.verdict is None) == (q.tolerance is None)
-        if q.name in ("fence", "blade", "total") and q.tolerance is not None:
+        if q.name in ("fence", "blade", "total", "between", "fence-lean") and q.tolerance is not None:
             worst, best = abs(q.value) + q.uncertainty, abs(q.value) - q.uncertainty
             said = "inside" if worst <= q.tolerance else "outside" if best > q.tolerance else "cannot-tell"
             assert q.verdict == ("cannot-tell" if finding.doubts else said)

@@ -9,9 +9,17 @@ from __future__ import annotations
 import math
 import random
 
+import msgspec
 import pytest
 
-from bench.checks.model import EvidenceError, EvidenceGear, Known, Pool, SquareHistory
+from bench.checks.model import (
+    EvidenceError,
+    EvidenceGear,
+    Known,
+    Pool,
+    SetUpScatter,
+    SquareHistory,
+)
 from bench.finding import BudgetRow, Finding
 from bench.gear import Indicator, Jig, Square
 from bench.render.remarks import notes_of
@@ -58,7 +66,7 @@ def test_the_rows_of_a_plain_check(recorded) -> None:
         "handle-right": [a + e + d for d in (-2e-5, 0, 2e-5)],
     }
     found = recorded("fence-square", rows_of(b), gear=FINE)
-    fence, square = found.quantities
+    fence, square = found.quantities[:2]
     assert fence.value == pytest.approx(a, abs=3e-6) and square.value == pytest.approx(e, abs=3e-6)
     # scatter of 20 urad in either placement, three pushes each: 20 sqrt(1/4 (1/3 + 1/3)), and a little noise
     assert std(found, "between sweeps") == pytest.approx(2e-5 / math.sqrt(6), rel=0.05)
@@ -70,7 +78,7 @@ def test_the_rows_of_a_plain_check(recorded) -> None:
         (1 - math.cos(math.radians(2))) * a / math.sqrt(3), rel=0.01
     )
     for absent in (
-        "seat", "hold against the walls", "contact away from the teeth", "resolution", "reading age", "square",
+        "seat", "contact away from the teeth", "resolution", "reading age", "square",
         "closure", "form of the arm", "fence form",
     ):  # fmt: skip
         assert part(found, absent) is None
@@ -95,21 +103,34 @@ def test_declared_span_error_and_coarse_counts(recorded) -> None:
     )
 
 
-def test_play_and_contact_away_from_the_teeth_are_in_a_not_in_e(recorded) -> None:
+def test_contact_away_from_the_teeth_is_in_a_not_in_e(recorded) -> None:
     b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
     options = {"touch_away": 60.0, "slot_straight": 0.1, "runner_length": 400.0}
-    found = recorded("fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=2e-4), options=options)
-    assert std(found, "hold against the walls") == pytest.approx(1e-4 / math.sqrt(3))
+    found = recorded("fence-square", rows_of(b), gear=FINE, options=options)
     assert std(found, "contact away from the teeth") == pytest.approx(8 * 0.1 * 60 / 400**2 / math.sqrt(3))
-    fence, square = found.quantities
+    fence, square = found.quantities[:2]
     assert square.uncertainty < fence.uncertainty / 2
-    held = recorded(
+
+
+def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> None:
+    b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
+    unknown = recorded("fence-square", rows_of(b), gear=FINE)
+    loose = recorded("fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=3.56e-4))
+    assert loose.quantities[0].uncertainty <= unknown.quantities[0].uncertainty
+    assert "yaw-unknown" in unknown.codes and "hold-unsaid" in loose.codes
+    assert any("0.107 mm per 300 mm" in note for note in notes_of(loose, "mm"))
+    by_option = recorded(
         "fence-square", rows_of(b), gear=FINE, known=Known(yaw_play=2e-4), options={"hold": "left"}
     )
-    assert part(held, "hold against the walls") is None
-    assert "wall" in held.codes
-    unknown = recorded("fence-square", rows_of(b), gear=FINE)
-    assert "yaw-unknown" in unknown.codes
+    once = EvidenceGear(indicator=FINE.indicator, jig=msgspec.structs.replace(SLED, hold="left"))
+    by_sled = recorded("fence-square", rows_of(b), gear=once)
+    for held in (by_option, by_sled):
+        assert "wall" in held.codes and held.codes.isdisjoint({"hold-unsaid", "yaw-unknown"})
+    one = {p: [1e-4] for p in BOTH}
+    single, known = (
+        recorded("fence-square", rows_of(one), gear=FINE, known=k) for k in (Known(), Known(yaw_play=9e-4))
+    )
+    assert known.quantities[0].uncertainty <= single.quantities[0].uncertainty
 
 
 @pytest.mark.parametrize(
@@ -130,7 +151,8 @@ def test_one_push_a_set_up_adds_what_was_not_seen(recorded, known, each, kind, w
 def test_history_sharpens_few_pushes_unless_today_looks_worse(recorded) -> None:
     quiet = rows_of({p: [1e-4 - 1e-5, 1e-4 + 1e-5] for p in BOTH})
     wild = rows_of({p: [1e-4 - 9e-5, 1e-4 + 9e-5] for p in BOTH})
-    pool = Known(pool=Pool(2e-10, 30))
+    own = 2e-10 / 6
+    pool = Known(pool=Pool(2e-10, 30), set_ups=SetUpScatter(own, 19, own, 30, 20))
     alone, with_log = (recorded("fence-square", quiet, gear=FINE, known=k) for k in (Known(), pool))
     assert with_log.quantities[0].uncertainty < 0.7 * alone.quantities[0].uncertainty
     worse = recorded("fence-square", wild, gear=FINE, known=pool)
@@ -160,15 +182,14 @@ def test_verdicts_and_what_would_settle(recorded) -> None:
             assert found.settle.part == "between sweeps" and found.settle.sweeps % 2 == 0
             assert found.settle.sweeps > 6
     coarse = EvidenceGear(indicator=Indicator(resolution=0.05, short_span_error=0.05), jig=SLED)
-    found = recorded("fence-square", rows_of({p: [1.5e-4] * 3 for p in BOTH}), gear=coarse)
+    found = recorded("fence-square", rows_of({p: [1.3e-4] * 3 for p in BOTH}), gear=coarse)
     assert found.verdict == "cannot-tell"
     assert (
         found.settle.sweeps is None and found.settle.resolution is not None and found.settle.resolution < 0.05
     )
-    far = recorded(
-        "fence-square", rows_of({p: [1.66e-4] * 3 for p in BOTH}), gear=FINE, known=Known(yaw_play=1e-3)
-    )
-    assert far.settle.part == "hold against the walls"
+    options = {"touch_away": 200.0, "slot_straight": 0.1, "runner_length": 400.0}
+    far = recorded("fence-square", rows_of({p: [1.66e-4] * 3 for p in BOTH}), gear=FINE, options=options)
+    assert far.settle.part == "contact away from the teeth"
     assert (far.settle.sweeps, far.settle.length, far.settle.resolution) == (None, None, None)
     assert "limit-too-fine" in far.codes
 

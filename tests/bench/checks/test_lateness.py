@@ -9,7 +9,9 @@ from __future__ import annotations
 import math
 import random
 
+import numpy as np
 import pytest
+from fence_bodies import Disturbed, Hands, check, draw
 
 from bench.checks import find
 from bench.checks.model import Evidence, EvidenceGear, Trace
@@ -128,3 +130,18 @@ def test_the_finding_says_what_to_write(late: float, travel_late: float, says: s
     notes = " ".join(notes_of(found, "mm"))
     assert (says in notes) if says else ("late =" not in notes)
     assert "backlash" not in found.codes
+
+
+def test_readings_on_no_grid_that_no_lateness_brings_together_show_none() -> None:
+    """A count of 0, as where no grid is seen: whatever lateness is tried, the ways part more evenly than they lie."""
+    hands, calm = Hands(), Disturbed()
+    for seed in (2, 3, 5):
+        rng = np.random.default_rng([seed])
+        saw = draw(rng, hands, calm)
+        saw.form = saw.form - 0.02 * ((saw.places >= 65.0) & (saw.places < 105.0))
+        traces = [
+            Trace(name, s.tolist(), r.tolist(), push, f"{n}", at=t.tolist())
+            for n, (name, push, s, r, t) in enumerate(check(rng, saw, hands, calm))
+        ]
+        for pair in cycles(traces):
+            assert later([pair, pair], 0.0) is None

@@ -132,7 +132,9 @@ def _literals(path: Path) -> Iterator[tuple[int, str]]:
 
 def test_no_room_but_their_own_knows_a_check_by_name() -> None:
     root = Path(bench.__file__).parent.parent
-    named = re.compile(rf"\b({'|'.join(checks())})\b")
+    # a kind of one plain word may stand in a sentence, but not alone
+    one_word = [kind for kind in checks() if "-" not in kind]
+    named = re.compile(rf"\b({'|'.join(set(checks()) - set(one_word))})\b|\A({'|'.join(one_word)})\Z")
     demo = root / "bench/demo/truth.py"  # the virtual saw's own table: what it knows of each
     found = [
         f"{path.relative_to(root)}:{line}: {text!r}"

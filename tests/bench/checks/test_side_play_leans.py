@@ -84,7 +84,10 @@ def test_rows(recorded) -> None:
     yaw = found.quantities[1]
     u = (
         math.sqrt(
-            (each * math.sqrt(2 / 5)) ** 2 + (0.001 / math.sqrt(3)) ** 2 + (0.0005 * math.sqrt(2 / 3)) ** 2
+            (each * math.sqrt(2 / 5)) ** 2
+            + (0.001 / math.sqrt(3)) ** 2
+            + (0.0005 * math.sqrt(2 / 3)) ** 2
+            + (yaw.value * 10.0 / math.sqrt(3)) ** 2  # the twist\'s place
         )
         / 250
     )
@@ -155,3 +158,28 @@ def test_one_way_of_two_is_no_play_and_is_said(recorded, lacking: str) -> None:
     (there,) = found.quantities
     assert there.name == ("yaw-play" if lacking.startswith("leaned") else "side-play")
     assert any(note.startswith(f"No {lacking}") for note in notes_of(found, "mm"))
+
+
+@pytest.mark.parametrize(
+    ("limits", "said"),
+    [
+        ({}, None),
+        ({"play_most": 0.15}, "inside"),
+        ({"play_most": 0.05}, "outside"),
+        ({"play_least": 0.2}, "outside"),
+        ({"play_least": 0.03, "play_most": 0.1005}, "cannot-tell"),
+    ],
+)
+def test_a_verdict_where_it_was_said_how_much_is_good(recorded, limits, said) -> None:
+    found = recorded("side-play", readings(250.0, jitter=0.002), gear=GEAR, options=limits)
+    assert found.verdict == found.quantities[0].verdict == said
+    assert (found.settle is None) == (said != "cannot-tell")
+    assert found.quantities[1].verdict is None
+
+
+def test_the_twist_is_asked_for_half_a_runner_off() -> None:
+    check = find("side-play")
+    at = {s.placement: s.at for s in check.plan({"runner_length": 600.0}, EvidenceGear())}
+    assert at["twisted-left"] == at["twisted-right"] == 300.0
+    assert find("side-play").plan({}, EvidenceGear())[2].at == 250.0
+    assert find("side-play").plan({"twist_at": 210.0, "runner_length": 600.0}, EvidenceGear())[2].at == 210.0

@@ -133,7 +133,9 @@ def test_rows_of_one_spot(recorded) -> None:
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.01})
     std = {r.part: r.standard_uncertainty for r in found.budget}
-    assert std["arbor end float"] == pytest.approx(0.01 / math.sqrt(3) / 170)
+    # at either end
+    assert std["arbor end float"] == pytest.approx(0.01 / math.sqrt(3) * math.sqrt(2) / 170)
+    assert std["carriage float"] == pytest.approx(0.01 / math.sqrt(3) * math.sqrt(2) / 170)
     ends = [[float(r[3]) for r in rows if r[1] == name] for name in ("front", "rear")]
     pooled = math.sqrt(sum(statistics.variance(e) for e in ends) / 2)
     assert std["touches"] == pytest.approx(pooled * math.sqrt(2 / 5) / 170, rel=1e-3)
@@ -143,10 +145,66 @@ def test_rows_of_one_spot(recorded) -> None:
     assert "resolution" not in std
     default = recorded("slot-blade", spots(1e-4, "right"), gear=gear)
     std = {r.part: r.standard_uncertainty for r in default.budget}
-    assert std["arbor end float"] == pytest.approx(0.005 / math.sqrt(3) / 170)
+    assert std["arbor end float"] == pytest.approx(0.005 / math.sqrt(3) * math.sqrt(2) / 170)
     assert std["resolution"] == pytest.approx(0.0005 / math.sqrt(3) * math.sqrt(2) / 170)
-    assert "end-float-usual" in default.codes
+    assert {"end-float-usual", "carriage-float-usual", "spots-not-by-turns"} <= set(default.codes)
     assert "end-float-usual" not in found.codes
+
+
+def by_turns(b: float, numbers: list[int], visits: list[float], touch: float = 0.0) -> list[tuple]:
+    """Front and rear in turn, two touches a visit; visits: where each comes to rest, mm."""
+    rows = []
+    for number, (place, rest) in zip(numbers, enumerate(visits), strict=True):
+        name, at = ("front", 10.0) if place % 2 == 0 else ("rear", 170.0)
+        for k in (-1, 1):
+            rows.append((number, name, at, f"{2 - b * at + rest + k * touch:.6f}"))
+    return rows
+
+
+@pytest.mark.parametrize("numbers", [[1, 2, 3, 4, 5, 6], [1, 2, 1, 2, 1, 2], [1, 1, 2, 2, 3, 3]])
+def test_slid_anew_the_visits_scatter_and_no_float_is_stated(recorded, numbers) -> None:
+    """Whatever the sweeps are numbered, the order of the file tells the visits."""
+    rests = [0.004, -0.002, -0.003, 0.005, -0.001, -0.003]
+    found = recorded("slot-blade", by_turns(2e-4, numbers, rests), gear=EvidenceGear(indicator=FINE))
+    front, rear = rests[::2], rests[1::2]
+    assert found.quantities[0].value == pytest.approx(
+        2e-4 - (statistics.mean(rear) - statistics.mean(front)) / 160, abs=1e-7
+    )
+    rows = {r.part: r for r in found.budget}
+    u = math.sqrt((statistics.variance(front) + statistics.variance(rear)) / 2 * (2 / 3)) / 160
+    assert rows["touches"].standard_uncertainty == pytest.approx(u, rel=1e-3)
+    assert rows["touches"].degrees_of_freedom == pytest.approx(4)
+    assert not {"arbor end float", "carriage float"} & set(rows)
+    assert "spots-not-by-turns" not in found.codes
+
+
+def test_seats_tell_the_visits_too(recorded) -> None:
+    header = "sweep,placement,travel_mm,reading_mm,seat"
+    rows = [(*row, f"s{row[0]}") for row in by_turns(2e-4, [1, 2, 3, 4], [0.004, -0.002, -0.003, 0.005])]
+    sorted_rows = sorted(rows, key=lambda row: row[1])
+    found = recorded("slot-blade", sorted_rows, header, gear=EvidenceGear(indicator=FINE))
+    assert "spots-not-by-turns" not in found.codes
+    assert {r.part: r for r in found.budget}["touches"].degrees_of_freedom == pytest.approx(2)
+
+
+def test_four_turns_once_are_judged_by_their_own_scatter(recorded) -> None:
+    """What is left about the tilt's sine, by numpy, pooled with the usual scatter of a pass."""
+    import numpy as np
+
+    from bench.checks.shared.mean_turn import USUAL_PASS, WORTH
+
+    swings, rows = [3e-4, 1e-4, -2.6e-4, -1.2e-4], []
+    for k, more in enumerate(swings):
+        rows += [(k, f"turn-{90 * k}", s, f"{2 - (1e-4 + more) * s:.6f}") for s in range(0, 141, 5)]
+    found = recorded("slot-blade", rows, gear=EvidenceGear(indicator=FINE))
+    turn = np.radians([0, 90, 180, 270])
+    design = np.column_stack([np.ones(4), np.cos(turn), np.sin(turn)])
+    left = float(np.linalg.lstsq(design, np.array(swings), rcond=None)[1][0])
+    row = {r.part: r for r in found.budget}["between sweeps"]
+    assert row.degrees_of_freedom == pytest.approx(1 + WORTH)
+    pooled = (left + WORTH * USUAL_PASS**2) / (1 + WORTH)
+    assert row.standard_uncertainty == pytest.approx(math.sqrt(pooled) / 2, rel=1e-3)
+    assert "turns-once" in found.codes and "one-pass" not in found.codes
 
 
 def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
@@ -154,7 +212,7 @@ def test_verdicts_by_how_parallel_it_should_be(recorded) -> None:
     for b, said in ((1e-4, "inside"), (6e-4, "outside"), (3.2e-4, "cannot-tell")):
         found = recorded("slot-blade", spots(b, "right"), gear=gear)
         assert found.verdict == said and (found.settle is not None) == (said == "cannot-tell")
-    assert found.settle.part == "arbor end float" and found.settle.sweeps is None
+    assert found.settle.part == "carriage float" and found.settle.sweeps is None
     alone = recorded("slot-blade", spots(6e-4, "right"))
     assert alone.verdict is None and alone.quantities[0].tolerance is None
     assert "no-saw-blade" in alone.codes
@@ -169,7 +227,7 @@ def test_more_touches_are_asked_for_where_they_would_tell(recorded) -> None:
 
     gear = EvidenceGear(indicator=FINE, saw=SAW)
     rows = spots(1.5e-4, "right", scatter=0.01)
-    found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.002})
+    found = recorded("slot-blade", rows, gear=gear, options={"end_float": 0.002, "carriage_float": 0.002})
     (blade,) = found.quantities
     assert found.verdict == "cannot-tell" and found.settle.part == "touches"
     each = found.settle.sweeps / 2
@@ -205,9 +263,11 @@ def test_spots_and_turns_do_not_mix(recorded) -> None:
 
 def test_what_is_asked_for_live() -> None:
     check = find("slot-blade")
-    front, rear = check.plan({"slot": "left", "front_at": 10.0, "rear_at": 150.0}, EvidenceGear())
-    assert (front.placement, front.gather, front.repeat, front.at) == ("front", "spot", 3, 10.0)
-    assert (rear.placement, rear.gather, rear.repeat, rear.at) == ("rear", "spot", 3, 150.0)
+    steps = check.plan({"slot": "left", "front_at": 10.0, "rear_at": 150.0}, EvidenceGear())
+    assert [s.placement for s in steps] == ["front", "rear"] * 3
+    front, rear = steps[:2]
+    assert (front.placement, front.gather, front.repeat, front.at) == ("front", "spot", 1, 10.0)
+    assert (rear.placement, rear.gather, rear.repeat, rear.at) == ("rear", "spot", 1, 150.0)
     assert {s.side for s in (front, rear)} == {"left"} and {s.mount for s in (front, rear)} == {"carried"}
     turns = check.plan({"turns": 4}, EvidenceGear())
     assert [s.placement for s in turns] == ["turn-0", "turn-90", "turn-180", "turn-270"]

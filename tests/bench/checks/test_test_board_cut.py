@@ -11,13 +11,15 @@ import pytest
 import shapely
 import shapely.affinity
 
-from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, SweepHistory, Trace
+from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Pool, SweepHistory, Trace
 from bench.checks.shared.board_agreement import compare
 from bench.checks.test_board import CHECK, evaluate
 from bench.finding import Finding
 from bench.gear import Caliper, Jig
 from bench.procedure.conclusion import conclude
 from bench.procedure.prompt import ProcedureState, advance, ask
+from bench.render.finding import finding_words
+from bench.render.result import headline
 
 EN = json.loads(
     (Path(__file__).parents[3] / "fixtures" / "reference" / "conformity_decisions.json").read_text()
@@ -110,8 +112,9 @@ def test_the_rows_are_those_of_n_cuts() -> None:
     near, far = [25.01, 25.02, 25.03], [24.00, 24.01, 24.02]
     found = board(near, far, known=Known(yaw_play=4e-4, seat_scatter=2e-5))
     u = {r.part: r for r in found.budget}
-    assert u["play"].standard_uncertainty == pytest.approx(4e-4 / math.sqrt(48))
-    assert u["seat"].standard_uncertainty == pytest.approx(2e-5 / 2)
+    cut = math.hypot(4e-4 / math.sqrt(12), 2e-5)
+    assert u["scatter of the cuts"].standard_uncertainty == pytest.approx(cut / 2)
+    assert u["edge of the strip"].standard_uncertainty == pytest.approx(math.sqrt(2) * 0.01 / (4 * 370))
     width = u["width repeatability"]
     # three readings an end: the standard uncertainty of either mean is 0.01 / sqrt 3
     assert width.standard_uncertainty == pytest.approx(math.sqrt(2) * 0.01 / math.sqrt(3) / (4 * 370))
@@ -132,8 +135,42 @@ def test_the_rows_are_those_of_n_cuts() -> None:
 def test_unknown_play_is_not_taken_for_none() -> None:
     unknown, none = board([25.0] * 3, [25.0] * 3), board([25.0] * 3, [25.0] * 3, known=Known(yaw_play=0.0))
     assert unknown.quantities[0].uncertainty > 2 * none.quantities[0].uncertainty
-    assert "yaw-of-cuts-usual" in unknown.codes
-    assert "yaw-of-cuts-usual" not in none.codes
+    assert "cuts-unknown" in unknown.codes
+    assert "cuts-unknown" not in none.codes
+
+
+@pytest.mark.parametrize(
+    ("known", "options", "cut", "dof", "code"),
+    [
+        (Known(passes=Pool(25e-6**2, 34.0), yaw_play=6e-4), {}, 25e-6, 34.0, "cuts-as-passes"),
+        (Known(passes=Pool(25e-6**2, 34.0)), {"cut_scatter": 1e-5}, 1e-5, None, None),
+        (Known(), {"hold": "left"}, 60e-6, None, "cuts-held-usual"),
+        (Known(yaw_play=3e-4), {}, math.hypot(3e-4 / math.sqrt(12), 30e-6), None, "cuts-in-the-play"),
+        (Known(), {}, math.hypot(100e-6, 30e-6), None, "cuts-unknown"),
+    ],
+)
+def test_the_best_that_is_known_of_a_cut_counts(known, options, cut, dof, code) -> None:
+    found = board([25.01, 25.02, 25.03], [25.0, 25.01, 25.02], known=known, **options)
+    row = {r.part: r for r in found.budget}["scatter of the cuts"]
+    assert row.standard_uncertainty == pytest.approx(cut / 2) and row.degrees_of_freedom == dof
+    assert {c for c in found.codes if c.startswith("cuts-")} == ({code} if code else set())
+
+
+def test_agreement_is_said_before_all_else() -> None:
+    day = SweepHistory(fence=2e-4, expanded=3e-5, at="2026-02-03T10:00:00+00:00")
+    known = Known(sweep=day, passes=Pool(2e-5**2, 30.0))
+    same = board([25.3] * 3, [25.0] * 3, known=known, jig=None)
+    assert same.remarks[0].code == "agrees-with-passes"
+    assert finding_words(same, "mm")[0].startswith("It agrees with the passes of 2026-02-03")
+    assert headline(same, "mm", None).lead[0].startswith("It agrees with the passes of 2026-02-03")
+    beside = same.comparison
+    assert beside is not None and beside.agrees and beside.at == day.at and beside.value == 2e-4
+    off = board([25.9] * 3, [25.0] * 3, known=known)
+    assert off.remarks[0].code == "differs-from-passes" and off.comparison is not None
+    a = off.quantities[0]
+    e_n = abs(a.value - 2e-4) / math.hypot(a.uncertainty, 3e-5)  # ISO 13528:2022, 9.7
+    assert off.comparison.e_n == pytest.approx(e_n) and not off.comparison.agrees
+    assert board([25.3], [25.0]).comparison is None
 
 
 def test_a_scale_error_of_the_caliper_and_its_zero_cancel() -> None:
@@ -179,7 +216,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
     near, far = [width(15.0)] * 3, [width(385.0)] * 3
     options: dict[str, object] = {"sweep_fence": a, "sweep_fence_uncertainty": 3e-5}
     known = Known(yaw_play=1e-4)
-    assert "board-agrees" in board(near, far, known=known, **options).codes
+    assert "agrees-with-passes" in board(near, far, known=known, **options).codes
     if slip == "ends":
         near, far = far, near
     elif slip == "side":
@@ -189,7 +226,7 @@ def test_slips_with_a_board_really_cut_are_named_first(slip, first) -> None:
     else:
         options["sweep_fence"] = 5e-4
     codes = [r.code for r in board(near, far, known=known, **options).remarks]
-    assert codes[codes.index("board-differs") + 1] == first
+    assert codes[codes.index("differs-from-passes") + 1] == first
 
 
 def test_a_square_fence_says_nothing_of_swapped_ends() -> None:

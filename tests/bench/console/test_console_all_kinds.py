@@ -19,6 +19,8 @@ from bench.demo.truth import truth_of
         pytest.param("slot-blade", True, marks=pytest.mark.slow),
         pytest.param("rip-fence", False, marks=pytest.mark.slow),
         pytest.param("side-play", True, marks=pytest.mark.slow),
+        pytest.param("mitre-square", True, marks=pytest.mark.slow),
+        pytest.param("upright", True, marks=pytest.mark.slow),
     ],
 )
 async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_operator) -> None:
@@ -28,7 +30,8 @@ async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_op
     ):
         place = [one.kind for one in app.state.checks].index(kind) + 1
         one_push = ["2"] * 8 if app.state.checks[place - 1].swept else []
-        for key in ("1", str(place), *one_push, "1"):
+        chosen = [str(place)] if place < 10 else [*["down"] * (place - 1), "enter"]
+        for key in ("1", *chosen, *one_push, "1"):
             await job.press(key)
         await wait(lambda: hands_client.ask is not None)
         if by_operator:

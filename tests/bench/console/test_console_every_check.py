@@ -104,7 +104,8 @@ async def choose(app, pilot, kind: str) -> None:
     await until(app, lambda: app.state.status_known and bool(app.state.checks) and app.state.gear is not None)
     await pilot.press("1")
     place = next(n for n, one in enumerate(app.state.checks, 1) if one.kind == kind)
-    await pilot.press(str(place))
+    # digits take the first nine rows, the arrow and Enter any of them
+    await pilot.press(*([str(place)] if place < 10 else [*["down"] * (place - 1), "enter"]))
     await until(app, lambda: app.navigation.page == "options")
 
 
@@ -170,6 +171,8 @@ def shown(ask: Prompt, cables: Cables) -> None:
         cables.values["indicator"] = 2.5 + 0.03 * math.cos(math.radians(float(place[5:]) - 90.0))
     elif place in LEANS:
         cables.values["indicator"] = LEANS[place]
+    elif place.startswith(("fence-", "blade-")):
+        cables.values["indicator"] = 2.5 + 1e-3 * (ask.at or 0.0)
     else:
         cables.values["indicator"] = {"front": 2.50, "rear": 2.56}.get(place, 2.5)
 
@@ -178,6 +181,8 @@ def swept(place: str, s: float) -> float:
     if place in ("as-is", "rolled-over"):  # a crown of 0.08, and a straightedge that is 0.02 hollow
         x = (s - 105.0) / 105.0
         return 2.5 + 0.08 * (1 - x * x) + (0.02 if place == "as-is" else -0.02) * (1 - x * x)
+    if "-fence-corner-" in place:
+        return 2.5 + 3e-4 * s * (1 if place.startswith("left") else -1)
     return 2.5 + (3e-4 if place in ("handle-left", "-") else -3e-4) * s
 
 
@@ -271,6 +276,22 @@ def _play(finding: Finding) -> None:
 @expects("test-board")
 def _board(finding: Finding) -> None:
     assert finding.quantities[0].name == "board" and finding.verdict == "outside"
+
+
+@expects("mitre-square")
+def _mitre(finding: Finding) -> None:
+    # every long edge is turned by -3e-4; the batten shows the right angle 3e-4 too wide, so that the sharp corners
+    # are 3e-4 too tight together, half of it each
+    assert value(finding, "between") == pytest.approx(-3e-4, abs=4e-6)
+    assert value(finding, "left") == pytest.approx(-1.5e-4, abs=4e-6)
+    assert value(finding, "right") == pytest.approx(-4.5e-4, abs=4e-6)
+    assert finding.move is not None and finding.move.fence is not None
+
+
+@expects("upright")
+def _upright(finding: Finding) -> None:
+    assert value(finding, "fence-lean") == pytest.approx(-1e-3, abs=5e-6)
+    assert value(finding, "blade-lean") == pytest.approx(-1e-3, abs=5e-6)
 
 
 @pytest.mark.slow  # each reading is held still for half a second, as by hand

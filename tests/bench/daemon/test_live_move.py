@@ -302,6 +302,16 @@ def test_too_close_to_call_is_not_made_live() -> None:
     assert host.move is None and not told
 
 
+def test_a_mitre_fence_is_not_moved_live() -> None:
+    settings = SimpleNamespace(gear=SimpleNamespace(jigs={"big-sled": JIG}), units="mm")
+    host = LiveHost(None, lambda said: None, lambda: settings)  # type: ignore[arg-type]
+    one = finding()
+    assert one.move is not None
+    mitre = msgspec.structs.replace(one, move=msgspec.structs.replace(one.move, fence="left"))
+    with pytest.raises(InvalidRequest, match="a mitre fence is moved with leaves or a shim"):
+        host.start(Live(), mitre)
+
+
 class Made:
     """One live move on the pretend saw, as hands would do it; `drawn`: mm that its screw draws back."""
 

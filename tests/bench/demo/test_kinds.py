@@ -35,6 +35,8 @@ SEEDS = {
     "runner-fit": (2, 3),
     "side-play": (1,),
     "test-board": (3, 7),
+    "mitre-square": (1, 2),
+    "upright": (1, 3),
 }
 
 
@@ -65,7 +67,18 @@ async def test_the_finding_holds_what_is_true(kind, seed) -> None:
     assert any(line.startswith("The virtual saw tells") for line in said)
 
 
-SIGNED = {"fence", "blade", "rip-fence", "bow", "board"}
+SIGNED = {
+    "fence",
+    "blade",
+    "rip-fence",
+    "bow",
+    "board",
+    "between",
+    "left",
+    "right",
+    "fence-lean",
+    "blade-lean",
+}
 
 
 @pytest.mark.ci
@@ -77,6 +90,7 @@ SIGNED = {"fence", "blade", "rip-fence", "bow", "board"}
         ("runner-fit", 1, {"runner": "both"}),
         ("test-board", 9, {"kept": "right"}),
         ("side-play", 2, {"twist_at": 220.0}),
+        ("upright", 2, {"placements": "blade", "blade_turns": "two", "stands": "left", "high_at": 60.0}),
     ],
 )
 async def test_their_options_too(kind, seed, options) -> None:

@@ -53,7 +53,7 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
     sweep(rig, 2, check)
     assert check.wait() == 1  # out: bad news
     finding = check.answer()
-    fence, square = finding["quantities"]
+    fence, square, _ = finding["quantities"]
     assert fence["value"] == pytest.approx(A, abs=max(8e-6, fence["uncertainty"]))
     assert square["value"] == pytest.approx(E, abs=max(8e-6, square["uncertainty"]))
     assert fence["uncertainty"] < 1e-4

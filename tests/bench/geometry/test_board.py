@@ -77,12 +77,13 @@ def test_the_uncertainty_is_the_scatter_of_boards_cut_with_play_and_seating():
     """Each of four cuts falls anywhere in the play and on its own seating; widths are read three times."""
     rng = np.random.default_rng(8)
     play, seat, reading, apart = 2e-4, 3e-5, 0.02, 370.0
+    cut = np.hypot(play / np.sqrt(12.0), seat)
     found = []
     for _ in range(4000):
         angles = 0.0004 + rng.uniform(-play / 2, play / 2, 4) + rng.normal(0, seat, 4)
         taper = angles.sum() * apart
         near = 25.0 + taper + rng.normal(0, reading, 3)
-        found.append(board_rotation(near, 25.0 + rng.normal(0, reading, 3), apart, yaw_play=play, seat=seat))
+        found.append(board_rotation(near, 25.0 + rng.normal(0, reading, 3), apart, cut_scatter=cut))
     error = np.array([f.rotation for f in found]) - 0.0004
     said = np.sqrt(np.mean([f.standard_uncertainty**2 for f in found]))
     assert np.std(error) == pytest.approx(said, rel=0.05)
@@ -92,10 +93,10 @@ def test_the_uncertainty_is_the_scatter_of_boards_cut_with_play_and_seating():
 
 def test_the_parts_of_the_uncertainty():
     found = board_rotation(
-        [25.0], [24.0], 400.0, yaw_play=1e-3, seat=2e-5, width_uncertainty=0.02, apart_uncertainty=1.0
+        [25.0], [24.0], 400.0, cut_scatter=2e-5, edge=0.01, width_uncertainty=0.02, apart_uncertainty=1.0
     )
-    assert found.parts["play"] == pytest.approx(1e-3 / np.sqrt(48.0))
-    assert found.parts["seat"] == pytest.approx(1e-5)
+    assert found.parts["scatter of the cuts"] == pytest.approx(1e-5)
+    assert found.parts["edge of the strip"] == pytest.approx(np.sqrt(2) * 0.01 / 1600.0)
     assert found.parts["width repeatability"] == pytest.approx(np.sqrt(2) * 0.02 / 1600.0)
     assert found.parts["length between widths"] == pytest.approx(abs(found.rotation) / 400.0)
     assert found.standard_uncertainty == pytest.approx(np.sqrt(sum(v**2 for v in found.parts.values())))
@@ -118,7 +119,7 @@ def test_zero_errors_cancel_and_swapped_ends_flip(near, far, apart, zero):
         (lambda: board_rotation([25.0], [24.0], 0.0), "apart"),
         (lambda: board_rotation([25.0], [24.0], 400.0, 0), "turns"),
         (lambda: board_rotation([25.0], [], 400.0), "far widths"),
-        (lambda: board_rotation([25.0], [24.0], 400.0, yaw_play=-1.0), "below zero"),
+        (lambda: board_rotation([25.0], [24.0], 400.0, cut_scatter=-1.0), "below zero"),
     ],
 )
 def test_what_cannot_be_worked_out_says_why(call, says):

@@ -52,9 +52,26 @@ def test_zero_and_side_of_the_twist_do_not_matter(left, right, place, zero):
 def test_a_place_not_well_known_widens_the_yaw():
     sharp = yaw_play([0.0, 0.002], [0.1, 0.102], 250.0)
     loose = yaw_play([0.0, 0.002], [0.1, 0.102], 250.0, place_uncertainty=5.0)
-    assert loose.standard_uncertainty == pytest.approx(
-        np.hypot(sharp.standard_uncertainty, sharp.value * 5.0 / 250.0)
+    assert loose.standard_uncertainty == sharp.standard_uncertainty
+    assert (sharp.place_uncertainty, loose.place_uncertainty) == (
+        0.0,
+        pytest.approx(sharp.value * 5.0 / 250.0),
     )
+
+
+def test_nearer_than_half_a_runner_the_lever_lies_between_twisted_and_leaned():
+    """A runner of 500 with 0.1 of clearance: 0.4 mrad, whether read at 150 it is twisted only or pressed to a wall."""
+    clearance, length, at = 0.1, 500.0, 150.0
+    yaw = 2 * clearance / length
+    for swing in (
+        yaw * at,
+        clearance,
+    ):  # twisted about the middle; pressed at that place, it goes to the wall
+        found = yaw_play([0.0] * 2, [swing] * 2, at, length)
+        half = found.lever_uncertainty * np.sqrt(3)
+        assert abs(found.value - yaw) <= half * (1 + 1e-9)
+        assert found.lever == pytest.approx(swing / found.value)
+    assert yaw_play([0.0] * 2, [yaw * 260.0] * 2, 260.0, length).lever_uncertainty == 0.0
 
 
 def test_single_readings():

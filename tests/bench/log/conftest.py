@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,11 +13,14 @@ from types import SimpleNamespace
 import pytest
 
 from bench.checks.model import Evidence, EvidenceGear, Lean, Trace
+from bench.daemon.clients import Clients
+from bench.daemon.request_handlers import RequestHandlers
 from bench.finding import Finding, Move, Quantity
 from bench.gear import Indicator, Jig
 from bench.log import committer
 from bench.log.rows import Commit, Stamp
 from bench.log.writer import LogWriter
+from bench.protocol import Version
 
 with pytest.MonkeyPatch.context() as patch:
     # sqlite-utils imports pandas where statsmodels brought it: 1.3 s that no test here needs
@@ -150,3 +156,42 @@ def live(path: Path) -> Iterator[Callable[..., Life]]:
 @pytest.fixture
 def make() -> SimpleNamespace:
     return SimpleNamespace(found=found, gear=GEAR, move=MOVE, Clock=Clock)
+
+
+async def serve_log(
+    path: Path, at: Path, writer: LogWriter | None, begun: Callable[[], None] = lambda: None
+) -> None:
+    """What answers for the log in the daemon, without its instruments; until it is cancelled."""
+    service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path), log=writer, last=[])
+    clients = Clients(
+        at, lambda client: client.send(Version("test", log=str(path))), RequestHandlers(service).answer
+    )
+    await clients.start()
+    begun()
+    try:
+        await asyncio.Event().wait()
+    finally:
+        await clients.stop()
+
+
+@pytest.fixture
+def serving(tmp_path: Path) -> Iterator[Callable[..., Path]]:
+    """Begins to answer for a log; gives the socket."""
+    loop, begun, tasks = asyncio.new_event_loop(), threading.Event(), []
+
+    def start(path: Path, writer: LogWriter | None = None) -> Path:
+        tasks.append(loop.create_task(serve_log(path, tmp_path / "socket", writer, begun.set)))
+        thread.start()
+        assert begun.wait(HANG_S)
+        return tmp_path / "socket"
+
+    def run() -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            loop.run_until_complete(tasks[0])
+
+    thread = threading.Thread(target=run)
+    yield start
+    if tasks:
+        loop.call_soon_threadsafe(tasks[0].cancel)
+        thread.join(10)
+    loop.close()

@@ -16,6 +16,7 @@ from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
+from bench.log.schema import PAGE_BYTES
 from bench.log.sweeps import list_sweeps
 
 
@@ -46,7 +47,7 @@ def test_a_damaged_table_is_salvaged_around_the_damage(live, path) -> None:
     with closing(sqlite3.connect(path)) as db:
         root = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'event'").fetchone()[0]
     original = path.read_bytes()
-    overwrite(path, (root - 1) * 4096, b"\xff" * 1000)
+    overwrite(path, (root - 1) * PAGE_BYTES, b"\xff" * 1000)
     life = live("boot-b")
     salvage = life.writer.unfinished.salvage
     assert salvage is not None
@@ -85,7 +86,7 @@ def test_what_comes_after_never_takes_the_place_of_what_was_lost(live, path, tab
         root = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)).fetchone()[0]
         (pages,) = db.execute("PRAGMA page_count").fetchone()
     assert root < pages
-    overwrite(path, (root - 1) * 4096, b"\xff" * 4096)
+    overwrite(path, (root - 1) * PAGE_BYTES, b"\xff" * PAGE_BYTES)
     life = live("boot-b")
     wanted = {}
     for number in range(6):
@@ -137,7 +138,7 @@ def test_damage_found_while_running_is_salvaged_without_a_restart(live, path) ->
             row[0] for row in db.execute("SELECT rootpage FROM sqlite_schema WHERE tbl_name = 'quantity'")
         ]
     for root in roots:
-        overwrite(path, (root - 1) * 4096, b"\xff" * 200)
+        overwrite(path, (root - 1) * PAGE_BYTES, b"\xff" * 200)
     for number in range(40):
         life.whole_check(f"late-{number}")
         names.append(f"late-{number}-f")

@@ -120,6 +120,7 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
         ("log-lacks", {"event": 2}, "2 events, "),
         ("not-recorded", {"sweep": "s", "readings": 40, "why": "the log was stalled"}, "40 readings"),
         ("refused-by-log", {"why": "no such sweep"}, "no such sweep"),
+        ("imported", {"taken": 3, "known": 1}, "3 results were new"),
         ("learned", {"what": "travel", "values": {"port": "/dev/x", "grows": "away"}}, "port /dev/x"),
         ("leaf", {"leaf_mm": 0.1, "change_mm": 0.1, "outcome": "proved"}, "0.100 mm"),
         ("leaf", {"leaf_mm": 0.1, "change_mm": None, "outcome": "nothing"}, "proved nothing"),
@@ -135,7 +136,7 @@ def test_no_kind_is_listed_without_words(path) -> None:
     for kind in events._INCIDENT_KINDS:
         about = event_log._words(Incident(kind, {}, 0.0, True), {}, "mm")[0]
         assert (about == "log") == (
-            kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log")
+            kind in ("log-salvaged", "log-lacks", "not-recorded", "refused-by-log", "imported")
         ), kind
 
 

@@ -2,75 +2,38 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import hashlib
 import json
 import os
 import socket
 import subprocess
 import sys
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
 
 from bench.cli.log import log
-from bench.daemon.clients import DROP, Clients
-from bench.daemon.request_handlers import RequestHandlers
+from bench.daemon.clients import DROP
 from bench.log import export
 from bench.log.findings import each_finding
 from bench.log.read_only import open_read
-from bench.protocol import LogExport, LogText, Version, encode
+from bench.protocol import LogExport, LogText, encode
 from bench.protocol.client import WireClient
 
 DAEMON = """
 import asyncio, sys
 from pathlib import Path
-from tests.bench.log.test_log_export import serve
-asyncio.run(serve(Path(sys.argv[1]), Path(sys.argv[2]), None))
+from tests.bench.log.conftest import serve_log
+asyncio.run(serve_log(Path(sys.argv[1]), Path(sys.argv[2]), None))
 """
 
 
-async def serve(path: Path, at: Path, begun: Callable[[], None] | None) -> None:
-    """What answers for the log in the daemon, without its instruments; until it is cancelled."""
-    service = SimpleNamespace(bench=None, paths=SimpleNamespace(log=path))
-    clients = Clients(
-        at, lambda client: client.send(Version("test", log=str(path))), RequestHandlers(service).answer
-    )
-    await clients.start()
-    if begun is not None:
-        begun()
-    try:
-        await asyncio.Event().wait()
-    finally:
-        await clients.stop()
-
-
 @pytest.fixture
-def answering(path: Path, tmp_path: Path) -> Iterator[Callable[[], Path]]:
+def answering(path: Path, serving: Callable[..., Path]) -> Callable[[], Path]:
     """Begins to answer for the test's log; gives the socket."""
-    loop, begun, tasks = asyncio.new_event_loop(), threading.Event(), []
-
-    def start() -> Path:
-        tasks.append(loop.create_task(serve(path, tmp_path / "socket", begun.set)))
-        thread.start()
-        assert begun.wait(60)
-        return tmp_path / "socket"
-
-    def run() -> None:
-        with contextlib.suppress(asyncio.CancelledError):
-            loop.run_until_complete(tasks[0])
-
-    thread = threading.Thread(target=run)
-    yield start
-    if tasks:
-        loop.call_soon_threadsafe(tasks[0].cancel)
-        thread.join(10)
-    loop.close()
+    return lambda: serving(path)
 
 
 def run(*args: str):

@@ -18,6 +18,7 @@ from bench.log import acknowledged, wal
 from bench.log.findings import each_finding, list_findings
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged
+from bench.log.schema import PAGE_BYTES
 
 KEPT = ("", "-wal", ".acknowledged")
 
@@ -85,7 +86,7 @@ def test_a_bad_page_costs_what_lies_on_it(live, path) -> None:
         life.whole_check(f"run-{number:02}", sweeps=1)
     life.writer.close()
     data = bytearray(path.read_bytes())
-    page = data.index(b'"id":"run-07-f"') // 4096 * 4096
+    page = data.index(b'"id":"run-07-f"') // PAGE_BYTES * PAGE_BYTES
     data[page : page + 8] = b"\xff" * 8
     path.write_bytes(data)
     for more in ((), ("--jig", "big-sled"), ("--check", "fence-square")):
@@ -154,7 +155,7 @@ def test_a_lost_write_ahead_file_is_known_by_what_was_told(live, pulled) -> None
 def test_a_damaged_write_ahead_file_is_read_beyond_the_damage(live, pulled) -> None:
     path, files = pulled
     frames_of = files["-wal"]
-    third = wal.HEADER_BYTES + 2 * (wal.FRAME_HEADER_BYTES + 4096)
+    third = wal.HEADER_BYTES + 2 * (wal.FRAME_HEADER_BYTES + PAGE_BYTES)
     damaged = frames_of[:third] + b"\xa5" * 1024 + frames_of[third + 1024 :]
     lay_down(path, files | {"-wal": damaged})
     left = start(live, path)

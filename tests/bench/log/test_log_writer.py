@@ -10,8 +10,7 @@ import msgspec
 import pytest
 
 from bench.checks.model import Evidence, Known, Lean, Pool, Tap, Trace
-from bench.log import committer
-from bench.log.committer import GROUP_S
+from bench.log import write_queue
 from bench.log.events import list_events
 from bench.log.findings import find_finding, list_findings
 from bench.log.moves import list_moves
@@ -76,16 +75,17 @@ def test_chunks_wait_for_company_and_a_sweeps_end_does_not(live, path, monkeypat
     life.writer.start_sweep("s", "run-1", "-")
     life.writer.flush()
     told = len(life.saved)
+    monkeypatch.setattr(write_queue, "BLOCK_GROUP_S", 0.4)
     began = time.monotonic()
     for n in range(5):
         life.writer.chunk("s", "indicator", b"x", [n])
     while len(life.saved) == told:
         time.sleep(0.005)
-    assert time.monotonic() - began > 0.8 * GROUP_S
+    assert time.monotonic() - began > 0.8 * 0.4
     assert len(life.saved) == told + 1  # five chunks, one commit, one row
     with open_read(path) as db:
         assert db.execute("SELECT raw, readings FROM chunk").fetchall() == [(b"xxxxx", 5)]
-    monkeypatch.setattr(committer, "GROUP_S", 1000.0)
+    monkeypatch.setattr(write_queue, "BLOCK_GROUP_S", 1000.0)
     ticket = life.writer.end_sweep("s", "whole")
     while life.saved[-1].upto < ticket:  # at once, or never in this test's life
         time.sleep(0.001)

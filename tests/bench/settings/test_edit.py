@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import tomllib
 
@@ -113,6 +114,29 @@ def test_a_file_made_read_only_stays_as_it_is_also_for_root(tmp_path) -> None:
     assert as_text("travel", TRAVEL).startswith(
         '[travel] port = "/dev/serial/by-id/usb-b"; format = "line"; baud = 9600'
     )
+
+
+@pytest.mark.skipif("os.geteuid() != 0", reason="root alone gives a file to another user")
+def test_a_file_that_another_user_wrote_by_hand_is_added_to(tmp_path) -> None:
+    """As root writes it with an editor, for a daemon that runs as its own user."""
+    path = tmp_path / "settings.toml"
+    path.write_text("units = 'inch'  # mine\n")
+    path.chmod(0o644)
+    tmp_path.chmod(0o777)
+    for folder in tmp_path.parents[:2]:
+        folder.chmod(0o755)
+    process = multiprocessing.get_context("fork").Process(target=_keep_as_nobody, args=(path,))
+    process.start()
+    process.join()
+    assert process.exitcode == 0
+    assert path.read_text().startswith("units = 'inch'  # mine\n")
+    assert load(path).gear.indicator.grows == "pulled-out"
+
+
+def _keep_as_nobody(path) -> None:
+    os.setgid(65534)
+    os.setuid(65534)
+    keep(path, "indicator", INDICATOR)
 
 
 @pytest.mark.parametrize(

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import os
 import stat
+import tomllib
 from pathlib import Path
 
+import msgspec
 import pytest
 
+from bench.render.gear import jig_texts, square_texts
+from bench.render.settings import words
 from bench.settings.settings_file import SettingsError, add_gear, load
 
 
@@ -28,6 +32,39 @@ def test_both_files_together(tmp_path: Path) -> None:
     assert settings.gear.leaves == (0.05,)
     assert {item.file for item in settings.written} == {str(paths[1])}
     assert settings.gear_file == str(paths[1])
+
+
+MITRE = '[jig.frames]\nmitre = "point-toward"\nmitre_pivot = "outer"\npivot_to_stop = "300 mm"\n'
+
+
+def test_a_mitre_sled_and_a_45_degree_square(tmp_path: Path) -> None:
+    paths = both(tmp_path, MITRE + '[square.s]\narm = "200 mm"\nlong_edge = "283 mm"\n', "")
+    settings = load(*paths)
+    jig, square = settings.gear.jigs["frames"], settings.gear.squares["s"]
+    assert (jig.mitre, jig.mitre_pivot, square.long_edge) == ("point-toward", "outer", 283.0)
+    # the outer end of each stays, so that the inner one moves
+    assert [jig.mitre_fence(which).moving_end for which in ("left", "right")] == ["right", "left"]
+    told = " ".join(words(settings))
+    assert "two fences at 45 degrees at the near side, their point toward you" in told
+    assert "the outer end of each stays" in told and "long edge 283 mm" in told
+    add_gear(paths[1], "jig", "again", jig_texts(jig))
+    add_gear(paths[1], "square", "t", square_texts(square))
+    again = load(*paths)
+    assert msgspec.structs.replace(again.gear.jigs["again"], name="frames") == jig
+    assert again.gear.squares["t"].long_edge == 283.0
+    assert load(*both(tmp_path, "[jig.plain]\n", "")).gear.jigs["plain"].mitre is None
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('mitre = "45"', r'jig\.frames\.mitre: found "45"'),
+        ('mitre_pivot = "left"', r'jig\.frames\.mitre_pivot: found "left"'),
+    ],
+)
+def test_a_mitre_sled_said_wrongly_is_refused(tmp_path: Path, line: str, said: str) -> None:
+    with pytest.raises(SettingsError, match=said):
+        load(*both(tmp_path, f"[jig.frames]\n{line}\n", ""))
 
 
 @pytest.mark.parametrize(
@@ -229,3 +266,11 @@ def test_what_lies_under_the_files_name_and_never_ends_is_not_waited_for(tmp_pat
     (tmp_path / "endless").symlink_to("/dev/zero")
     with pytest.raises(SettingsError, match="more than 1000000 bytes"):
         load(tmp_path / "endless")
+
+
+def test_more_leaves_than_anybody_stacks_are_refused(tmp_path) -> None:
+    path = tmp_path / "gear.toml"
+    add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 201)]})
+    with pytest.raises(SettingsError, match=r"201 lengths.*at most 200 would do"):
+        add_gear(path, "leaves", None, {"set": [f"{n / 100:.2f} mm" for n in range(1, 202)]})
+    assert len(tomllib.loads(path.read_text())["leaves"]["set"]) == 200

@@ -14,7 +14,6 @@ from bench.uncertainty import (
     closure,
     combine,
     contact_away,
-    hold,
     reading_age,
     rectangular,
     resolution,
@@ -167,19 +166,11 @@ def test_sum_is_no_less_than_its_largest_row(rows: list[tuple[float, float | Non
 HALF = (0.5, 0.5)
 
 
-def test_seat_and_hold() -> None:
-    import scipy.stats
-
+def test_seat() -> None:
     assert seat(HALF, reseated=True) is None
     assert seat(HALF, reseated=False).standard_uncertainty == pytest.approx(30e-6 / math.sqrt(2))
     logged = seat((1.0,), reseated=False, scatter=20e-6, dof=12)
     assert (logged.type, logged.standard_uncertainty, logged.degrees_of_freedom) == ("A", 20e-6, 12)
-    assert hold(4e-4, declared=True) is None
-    assert hold(None, declared=False) is None
-    # the standard deviation of a uniform variable over the full swing
-    assert hold(4e-4, declared=False).standard_uncertainty == pytest.approx(
-        scipy.stats.uniform(-2e-4, 4e-4).std()
-    )
 
 
 def test_contact_away_is_the_turn_of_an_arc() -> None:

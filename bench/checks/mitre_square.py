@@ -1,0 +1,346 @@
+"""Do the two fences of a mitre sled stand square to each other? One 45-degree square
+lies with a leg on either fence, its long edge along the travel; the sled is swept past.
+
+b = a + e at the fence whose line runs from near left to far right, b = a - e at the
+other one; with both acute corners on both fences, and the right angle against a batten,
+no corner of the square is trusted: its angles sum to half a turn, see
+`bench.geometry.mitre`. Reversal and closure: Evans, Hocken, Estler (1996), CIRP Annals
+45(2), 617-634.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.options import Option, OptionValue
+from bench.checks.shared.cautions import (
+    BLADE_DOWN,
+    COUNT_OFF,
+    MANUAL,
+    STILL_TEETH,
+    UNPLUG,
+)
+from bench.checks.shared.long_edge import (
+    RightAngle,
+    edge_form,
+    known_right_angle,
+    long_edge,
+)
+from bench.checks.shared.placed import Placed
+from bench.checks.shared.remarks import of_steps, of_sweeps, undecided
+from bench.checks.shared.slopes import place, shared_rows
+from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
+from bench.gear import Jig, LeftRight
+from bench.moves.mitre import FENCES, mitre_moves, mitre_way
+
+if TYPE_CHECKING:
+    from bench.geometry.mitre import Point
+    from bench.uncertainty import Between, Combined, Group, Part
+
+KIND = "mitre-square"
+OTHER: dict[LeftRight, LeftRight] = {"left": "right", "right": "left"}
+# in the order of the hands: slid across as it lies, then turned over and slid back
+FENCE_SET_UPS = (
+    "left-fence-corner-a",
+    "right-fence-corner-b",
+    "right-fence-corner-a",
+    "left-fence-corner-b",
+)
+RIGHT_ANGLE = ("right-angle-left", "right-angle-right")
+CLEAR_OF_ENDS = 30.0  # mm of the long edge, both ends; common practice, no source
+RESEAT = "Lift the square, wipe it, press it home again."
+
+
+def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
+    known = options.get("right_angle") == "known"
+    names = FENCE_SET_UPS if known else (*FENCE_SET_UPS, *RIGHT_ANGLE)
+    return tuple(_step(name, gear) for name in names)
+
+
+def accepts(
+    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
+) -> Step | None:
+    del options
+    return _step(placement, gear) if placement in RIGHT_ANGLE else None
+
+
+def _step(placement: str, gear: EvidenceGear) -> Step:
+    side, words = (
+        _right_angle_set_up(placement)
+        if placement in RIGHT_ANGLE
+        else _fence_set_up(placement, gear.jig)
+    )
+    return Step(
+        placement=placement,
+        words=f"{words} Indicator standing on the {side.upper()} of that edge.",
+        gather="sweep",
+        side=side,
+        mount="standing",
+        picture=f"mitre-{placement}",
+        reseat=RESEAT,
+    )
+
+
+def _fence_set_up(placement: str, jig: Jig | None) -> tuple[LeftRight, str]:
+    """The side on which the long edge lies free, and what to put up."""
+    fence: LeftRight = "left" if placement.startswith("left") else "right"
+    far = jig is not None and jig.fence == "far"
+    outer = (point_of(jig) == "away") != far
+    # the long edge looks away from the blade where it begins at the outer end
+    side = fence if outer else OTHER[fence]
+    where = "outer end" if outer else "end at the blade"
+    words = (
+        f"45-degree square on the {fence.upper()} fence: corner"
+        f" {placement[-1].upper()} at the fence's {where}, one leg on the fence, the"
+        " long edge along the travel; the pass over the middle of that edge. A and B"
+        " are pencilled at its two sharp corners."
+    )
+    return side, words
+
+
+def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
+    lies: LeftRight = "left" if placement == RIGHT_ANGLE[0] else "right"
+    if lies == "left":
+        words = (
+            "A straight batten clamped across the sled. One leg of the square along it,"
+            " pointing LEFT, the other leg pointing away from you."
+        )
+    else:
+        words = (
+            "Turn the square over: the same leg along the same stretch of the batten,"
+            " now pointing RIGHT, the other leg pointing away from you."
+        )
+    return OTHER[lies], words
+
+
+def point_of(jig: Jig | None) -> Point:
+    """Where the fences meet, seen from the operator; away unless the settings say."""
+    toward = jig is not None and jig.mitre == "point-toward"
+    return "toward" if toward else "away"
+
+
+@dataclass(frozen=True)
+class _Answer:
+    quantity: Quantity
+    combined: Combined
+    between: Between
+    groups: list[Group]
+
+
+def evaluate(evidence: Evidence) -> Finding:
+    remarks: list[Remark] = []
+    placed, rows = _placed(evidence, remarks)
+    known = None
+    if not set(RIGHT_ANGLE) <= {p.name for p in placed}:
+        known = known_right_angle(evidence, remarks)
+    answers = [
+        answer
+        for name in ("between", *FENCES)
+        if (answer := _answer(name, evidence, placed, known)) is not None
+    ]
+    if not answers or answers[0].quantity.name != "between":
+        raise EvidenceError(_lacking(placed))
+    first = answers[0]
+    said, tolerance = first.quantity.verdict, first.quantity.tolerance
+    if (
+        said == "cannot-tell"
+        and abs(first.quantity.value) <= first.quantity.uncertainty
+    ):
+        remarks.append(Remark("mitre-either-side", severity="warning"))
+    remarks.extend(of_sweeps(evidence, first.between))
+    remarks.extend(undecided(first.combined, tolerance))
+    remarks.extend(of_steps(first.combined, said))
+    remarks.extend(_of_corners(placed, evidence.gear.jig, first))
+    remarks.extend(_of_swing([answer.quantity for answer in answers]))
+    if evidence.gear.jig is None:
+        remarks.append(Remark("no-sled"))
+    return Finding(
+        check=KIND,
+        jig=evidence.gear.jig.name if evidence.gear.jig else None,
+        saw=evidence.gear.saw.name if evidence.gear.saw else None,
+        quantities=[answer.quantity for answer in answers],
+        verdict=said,
+        confidence=first.combined.confidence,
+        settle=_settle(first, evidence, placed),
+        sweeps=rows,
+        budget=first.combined.rows,
+        single_sweep=first.between.single,
+        remarks=remarks,
+    )
+
+
+def _placed(
+    evidence: Evidence, remarks: list[Remark]
+) -> tuple[list[Placed], list[SweepRow]]:
+    """Long edge and legs are ridden over stretches of their own."""
+    placed: list[Placed] = []
+    rows: list[SweepRow] = []
+    for names in (FENCE_SET_UPS, RIGHT_ANGLE):
+        traces = [t for t in evidence.traces if t.placement in names]
+        there = [n for n in names if any(t.placement == n for t in traces)]
+        if names is RIGHT_ANGLE and len(there) == 1:
+            missing = next(n for n in names if n not in there)
+            raise EvidenceError(f"{there[0]} without {missing} tells nothing")
+        if not there:
+            continue
+        own = msgspec.structs.replace(evidence, traces=traces)
+        steps = [_step(name, evidence.gear) for name in there]
+        more, more_rows = place(own, steps, remarks)
+        placed += more
+        rows += more_rows
+    return placed, rows
+
+
+def _lacking(placed: Sequence[Placed]) -> str:
+    there = ", ".join(p.name for p in placed) or "none"
+    return (
+        "the angle between the fences takes each corner on both fences, or corner A on"
+        f" one and corner B on the other; there is {there}"
+    )
+
+
+def _answer(
+    name: str, evidence: Evidence, placed: Sequence[Placed], known: RightAngle | None
+) -> _Answer | None:
+    """One quantity with its own budget; None where these set-ups do not determine
+    it."""
+    from bench.geometry.mitre import KNOWN, combination
+    from bench.uncertainty import between_sweeps, combine, verdict
+
+    seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
+    weights = combination(name, seen, point_of(evidence.gear.jig))
+    if weights is None:
+        return None
+    used = [p for p in placed if abs(weights[p.name]) > 1e-9]
+    shares = [weights[p.name] for p in used]
+    value = math.fsum(w * p.rotation for w, p in zip(shares, used, strict=True))
+    on_fence = [p for p in used if p.name not in RIGHT_ANGLE]
+    ridden = max(p.length for p in on_fence)
+    abs_share = math.fsum(abs(weights[p.name]) for p in on_fence)
+    groups = [p.group(w) for p, w in zip(used, shares, strict=True)]
+    past = evidence.known
+    between = between_sweeps(
+        groups, past.pool, past.yaw_play, past.single_sweep_scatter
+    )
+    parts: list[Part | None] = [
+        *between.parts,
+        *shared_rows(evidence, used, shares, value, common=name != "between"),
+        edge_form(evidence.gear.square, ridden, abs_share),
+    ]
+    if known is not None:
+        share = weights[KNOWN]
+        value += share * known.error
+        parts.append(known.part(share))
+    combined = combine(parts, 0.99 if past.looks else 0.95)
+    jig = evidence.gear.jig
+    limit = jig.tolerance if jig is not None else None
+    quantity = Quantity(
+        name,
+        value,
+        "rad",
+        combined.expanded,
+        combined.degrees_of_freedom,
+        limit,
+        verdict(value, combined.expanded, limit) if limit is not None else None,
+        _way(name, value, jig),
+    )
+    return _Answer(quantity, combined, between, groups)
+
+
+def _way(name: str, value: float, jig: Jig | None) -> str:
+    if name == "between":
+        return f"fences {'wider' if value > 0 else 'tighter'} than square"
+    return mitre_way("left" if name == "left" else "right", value, jig)
+
+
+def _settle(
+    first: _Answer, evidence: Evidence, placed: Sequence[Placed]
+) -> Settle | None:
+    from bench.uncertainty import settle
+
+    quantity = first.quantity
+    if quantity.verdict != "cannot-tell" or quantity.tolerance is None:
+        return None
+    edge = long_edge(evidence.gear.square)
+    return settle(
+        quantity.value,
+        first.combined,
+        quantity.tolerance,
+        first.between,
+        first.groups,
+        length=placed[0].length,
+        longest=edge - 2 * CLEAR_OF_ENDS if edge else None,
+        count=max(fit.count for p in placed for _, fit in p.pushes),
+    )
+
+
+def _of_corners(
+    placed: Sequence[Placed], jig: Jig | None, first: _Answer
+) -> list[Remark]:
+    """Both fences show how the acute corners differ: they must show the same."""
+    by_name = {p.name: p.rotation for p in placed}
+    if not set(FENCE_SET_UPS) <= set(by_name):
+        return []
+    from bench.geometry.mitre import slant
+
+    shown = [
+        slant(fence, point_of(jig))
+        * (by_name[f"{fence}-fence-corner-a"] - by_name[f"{fence}-fence-corner-b"])
+        for fence in FENCES
+    ]
+    apart = abs(shown[0] - shown[1])
+    # each corner enters the angle between the fences by half, this in full
+    if apart <= 2 * first.combined.expanded:
+        return []
+    return [Remark("corners-apart", values={"apart": apart}, severity="warning")]
+
+
+def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
+    """Square to each other and both turned the same way: the joint closes, but the
+    parts' mitres are not equally long."""
+    between, *fences = quantities
+    if between.verdict != "inside" or len(fences) < 2:
+        return []
+    swing = (fences[0].value + fences[1].value) / 2
+    if abs(swing) <= (between.tolerance or math.inf):
+        return []
+    values = {"swing": abs(swing), "way": float(swing)}
+    return [Remark("mitre-swung", values=values)]
+
+
+CHECK = Check(
+    kind=KIND,
+    question="Do the two fences of a mitre sled stand square to each other?",
+    plan=plan,
+    accepts=accepts,
+    evaluate=evaluate,
+    quantities=("between", *FENCES),
+    moves=mitre_moves,
+    rank=9,
+    takes=("square",),
+    cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
+    options=(
+        Option(
+            "right_angle",
+            "choice",
+            "The square's right angle: measured here against a batten, or known from"
+            " its log",
+            "measured",
+            ("measured", "known"),
+        ),
+        Option(
+            "hold",
+            "choice",
+            "Against which wall of the slots the sled is held",
+            None,
+            ("left", "right"),
+        ),
+    ),
+    needs=("jig",),
+)

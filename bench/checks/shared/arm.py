@@ -1,0 +1,223 @@
+"""What both set-ups of a square show of its arm and of the slot: which of them bends,
+and whether the stand was set down on the same place of the arm.
+
+A sled whose slot curves turns as it is pushed. An arm that is bowed looks alike from
+both set-ups, for the plunger stands on the same edge; the slot does not, for the
+plunger stands on the other side. Pure. Lengths in mm, rotations in rad, curvatures in
+1/mm.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from bench.checks.model import Evidence, Step, Trace
+from bench.checks.shared.placed import Placed, opposed
+from bench.checks.shared.slopes import place
+from bench.finding import Quantity, Remark, SweepRow
+
+if TYPE_CHECKING:
+    from bench.geometry.line_fit import SweepFit
+    from bench.uncertainty import Combined, Part
+
+# mm, standard deviation of a stand set down anew beside an arm without a mark to start
+# from; common practice, no source
+STAND_SET_DOWN = 10.0
+# mm: a shift so small that nothing is made of it
+STAND_STAYED = 0.5
+# s, standard deviation by which one instrument is late against the other; common
+# practice, no source
+LATE = 0.005
+WORTH_TELLING = 0.1  # share of the variance from which the stand is spoken of
+# mm over which the bow of an arm is told
+WHOLE_TRAVEL = 300.0
+
+
+@dataclass(frozen=True, slots=True)
+class ArmAndSlot:
+    """slot, arm: second derivatives; slot positive where the sled turns counter-
+    clockwise as it is pushed away, arm positive where the edge is hollow. shift: mm by
+    which the stand of the second set-up touches the arm further along the travel than
+    that of the first, None where the textures do not show it."""
+
+    slot: float
+    slot_uncertainty: float  # standard
+    degrees_of_freedom: float
+    arm: float
+    shift: float | None
+
+
+def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
+    """From the two set-ups of one square; None where a pass has too few places.
+
+    The reading of a plunger on the right grows with X, of one on the left against it:
+    `factor` of the set-up. X of the edge bends by the slot's curvature in both set-ups
+    alike, so that each set-up's bend times its factor is the slot, and the bends
+    themselves are the arm.
+    """
+    from bench.geometry.arm_form import bend_of, texture_shift
+
+    bends = []
+    for here in placed:
+        seen = [bend_of(*clean(trace, fit)) for trace, fit in here.pushes]
+        known = [bend for bend in seen if bend is not None]
+        if not known:
+            return None
+        bends.append((here.factor, known))
+    means = [(f, statistics.fmean(b.value for b in bs)) for f, bs in bends]
+    slot = statistics.fmean(factor * mean for factor, mean in means)
+    arm = statistics.fmean(mean for _, mean in means)
+    variance, dof = _scatter([bs for _, bs in bends])
+    share = math.fsum(1 / len(bs) for _, bs in bends) / len(bends) ** 2
+    rounded = math.fsum(_rounded(here) for here in placed) / len(bends) ** 2
+    late = statistics.fmean(_late(here) for here in placed)
+    shift = texture_shift(
+        *([clean(trace, fit) for trace, fit in here.pushes] for here in placed)
+    )
+    return ArmAndSlot(
+        slot,
+        math.sqrt(variance * share + rounded + late**2),
+        dof,
+        arm,
+        None if shift is None else shift.distance,
+    )
+
+
+def _scatter(bends: Sequence[Sequence[object]]) -> tuple[float, float]:
+    """Variance of one pass's bend, and its degrees of freedom: between the passes of a
+    set-up, pooled; of single passes, by their own residuals."""
+    from bench.geometry.arm_form import Bend
+
+    groups = [[b for b in bs if isinstance(b, Bend)] for bs in bends]
+    own = statistics.fmean(b.standard_uncertainty**2 for bs in groups for b in bs)
+    dof = sum(len(bs) - 1 for bs in groups)
+    if dof == 0:
+        return own, 5.0
+    squares = math.fsum(
+        math.fsum((b.value - statistics.fmean(c.value for c in bs)) ** 2 for b in bs)
+        for bs in groups
+    )
+    return squares / dof, float(dof)
+
+
+def _rounded(here: Placed) -> float:
+    """Variance of a bend whose readings hardly scatter within a count: beginning,
+    middle and end are each rounded by up to half of one (GUM F.2.2.1)."""
+    count = max(fit.count for _, fit in here.pushes)
+    spread = statistics.fmean(fit.residual_spread for _, fit in here.pushes)
+    if spread >= count / 2:
+        return 0.0
+    # the second difference of three readings L / 2 apart, over (L / 2)^2
+    return 6 * count**2 / 12 * (4 / here.length**2) ** 2
+
+
+def _late(here: Placed) -> float:
+    """Bend that one instrument's lateness against the other may feign as the sled
+    speeds up and slows down; alike in both set-ups, since they turn alike."""
+    from bench.geometry.arm_form import bend_of_speed
+
+    bends = [
+        abs(fit.slope * bend_of_speed(trace.travel, trace.at))
+        for trace, fit in here.pushes
+        if trace.at is not None and len(trace.at) == len(trace.travel)
+    ]
+    return LATE * statistics.fmean(bends) if bends else 0.0
+
+
+def clean(trace: Trace, fit: SweepFit) -> tuple[list[float], list[float]]:
+    """Travel and reading of a pass within the fitted stretch, without what was set
+    aside."""
+    kept = [
+        i
+        for i, (s, aside) in enumerate(zip(trace.travel, fit.aside, strict=True))
+        if not aside and fit.start <= s <= fit.stop
+    ]
+    return [trace.travel[i] for i in kept], [trace.reading[i] for i in kept]
+
+
+def placed_on_one_stretch(
+    evidence: Evidence, steps: Sequence[Step], remarks: list[Remark]
+) -> tuple[list[Placed], list[SweepRow], ArmAndSlot | None]:
+    """Fit every pass, both set-ups over the same stretch of the arm.
+
+    Where their textures show that the stand was set down elsewhere along the arm, its
+    passes are fitted over the stretch of the arm that both have met; what the slot
+    turns the sled by between the two stretches is taken off. ArmAndSlot: None with one
+    set-up, or where the indicator rides along. Raises EvidenceError as `place`.
+    """
+    told: list[Remark] = []
+    placed, rows = place(evidence, steps, told)
+    standing = all(step.mount == "standing" for step in steps)
+    seen = of_arm_and_slot(placed) if opposed(placed) and standing else None
+    if seen is not None and seen.shift is not None and abs(seen.shift) > STAND_STAYED:
+        middle = statistics.fmean(_middle(here) for here in placed)
+        told = [_told_of_shift(seen.shift)]
+        placed, rows = place(evidence, steps, told, {steps[1].placement: -seen.shift})
+        again = of_arm_and_slot(placed)
+        seen = replace(again or seen, shift=seen.shift)
+        for here in placed:
+            here.slot_turn = seen.slot * (_middle(here) - middle)
+    remarks.extend(told)
+    return placed, rows, seen
+
+
+def _middle(here: Placed) -> float:
+    return statistics.fmean((fit.start + fit.stop) / 2 for _, fit in here.pushes)
+
+
+def _told_of_shift(shift: float) -> Remark:
+    return Remark("stand-shifted", values={"by": abs(shift)})
+
+
+def stand_row(seen: ArmAndSlot | None) -> Part | None:
+    """A bowed arm, met elsewhere by so much as a stand set down anew is out: half of
+    the turn is left in fence and square. None where the textures show where it
+    stood."""
+    from bench.uncertainty import Part
+
+    if seen is None or seen.shift is not None:
+        return None
+    return Part("stand along the arm", "B", abs(seen.arm) * STAND_SET_DOWN / 2)
+
+
+def told_of_stand(combined: Combined, seen: ArmAndSlot | None) -> list[Remark]:
+    """A bowed arm whose stand may have been shifted, where it weighs in the answer."""
+    share = next((r.share for r in combined.rows if r.part == "stand along the arm"), 0)
+    if seen is None or share < WORTH_TELLING:
+        return []
+    values = {"bow": abs(seen.arm) * WHOLE_TRAVEL**2 / 8, "over": WHOLE_TRAVEL}
+    return [Remark("stand-unseen", values=values, severity="warning")]
+
+
+def told_of_slot(
+    seen: ArmAndSlot | None, length: float, expanded: float
+) -> list[Remark]:
+    """A slot that turns the sled between the ends of its travel by more than the give
+    or take of the answer, and by more than is known of it."""
+    if seen is None:
+        return []
+    turn = abs(seen.slot) * length
+    if turn <= max(expanded, 3 * seen.slot_uncertainty * length):
+        return []
+    values = {"turn": turn, "over": length, "half": turn / 2}
+    return [Remark("slot-curved", values=values, severity="warning")]
+
+
+def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:
+    """The slot's curvature as a quantity, with its give or take."""
+    from bench.uncertainty import t_quantile
+
+    dof = seen.degrees_of_freedom
+    way = "turns left" if seen.slot > 0 else "turns right"
+    return Quantity(
+        "slot-curvature",
+        seen.slot,
+        "1/mm",
+        t_quantile(confidence, dof) * seen.slot_uncertainty,
+        dof,
+        way=f"the sled {way} as it is pushed away",
+    )

@@ -1,0 +1,208 @@
+"""One spot of the blade, touched at the front and at the rear: readings to a rotation
+and its budget rows.
+
+A visit is what is read at one end before the indicator is slid away: where each end is
+visited anew, the scatter of the visits holds the float of carriage and arbor; where
+not, stated rows stand for it. Lengths in mm, rotations in rad.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from bench.checks.model import Evidence, EvidenceError, Trace
+from bench.checks.options import number
+from bench.checks.shared.counts import count_of
+from bench.finding import Remark, Settle
+
+if TYPE_CHECKING:
+    from bench.uncertainty import Combined, Group, Part
+
+TOUCHES = 3  # at an end that is visited once
+VISITS = 2  # an end, from which their scatter speaks for the float
+MOST_TOUCHES = 12  # an end; beyond it another change is named
+# mm, half-width of the arbor's float along its axis; common practice, no source
+END_FLOAT = 0.005
+# mm, half-width by which a carriage in its slot comes to rest elsewhere each time;
+# common practice, no source
+CARRIAGE_FLOAT = 0.01
+APART = 10.0  # mm of travel that the two ends lie apart at least
+SPOTS = ("front", "rear")
+
+
+@dataclass(frozen=True, slots=True)
+class SpotReadings:
+    """visits: by end, the readings of each visit, mm. apart: mm of travel from front to
+    rear, signed. lean: mm, rear less front. count: of the instrument, mm."""
+
+    visits: Mapping[str, list[list[float]]]
+    apart: float
+    lean: float
+    count: float
+
+    @property
+    def readings(self) -> dict[str, list[float]]:
+        """All of an end, mm."""
+        return {n: [r for v in visits for r in v] for n, visits in self.visits.items()}
+
+    @property
+    def slid_anew(self) -> bool:
+        return all(len(visits) >= VISITS for visits in self.visits.values())
+
+    @property
+    def touch_variance(self) -> tuple[float, int]:
+        """Of one reading within its visit, pooled, with its degrees of freedom."""
+        visits = [v for name in SPOTS for v in self.visits[name]]
+        squares = math.fsum(statistics.pvariance(v) * len(v) for v in visits)
+        freedom = sum(len(v) - 1 for v in visits)
+        return (squares / freedom if freedom else 0.0), freedom
+
+
+def spot_readings(evidence: Evidence) -> SpotReadings:
+    """Readings by end and visit, in the order in which they came. Raises EvidenceError
+    where an end was read too seldom, or both lie at one place."""
+    where: dict[str, list[float]] = {name: [] for name in SPOTS}
+    visits: dict[str, list[list[float]]] = {name: [] for name in SPOTS}
+    before: Trace | None = None
+    for trace in evidence.traces:
+        if _begins_a_visit(before, trace):
+            visits[trace.placement].append([])
+        visits[trace.placement][-1].extend(trace.reading)
+        where[trace.placement].extend(trace.travel)
+        before = trace
+    for name in SPOTS:
+        touches = sum(len(v) for v in visits[name])
+        if touches < TOUCHES and len(visits[name]) < VISITS:
+            raise EvidenceError(
+                f"{name} was touched {touches} times; {TOUCHES} touches at least, or"
+                " front and rear by turns"
+            )
+    apart = statistics.fmean(where["rear"]) - statistics.fmean(where["front"])
+    if abs(apart) < APART:
+        raise EvidenceError(
+            f"front and rear are {apart:.1f} mm apart in travel; give the place of each"
+            " in the travel"
+        )
+    means = {
+        name: statistics.fmean(statistics.fmean(v) for v in visits[name])
+        for name in SPOTS
+    }
+    all_of_them = [r for name in SPOTS for v in visits[name] for r in v]
+    count = count_of(evidence.gear.indicator, all_of_them)
+    return SpotReadings(visits, apart, means["rear"] - means["front"], count)
+
+
+def _begins_a_visit(before: Trace | None, trace: Trace) -> bool:
+    if before is None or before.placement != trace.placement:
+        return True
+    return trace.seat is not None and trace.seat != before.seat
+
+
+def spot_rows(
+    evidence: Evidence, read: SpotReadings, rotation: float
+) -> tuple[list[Part], list[Remark]]:
+    """The budget of one spot, and what is said where a row was only stated."""
+    from bench.uncertainty import (
+        Part,
+        indicator_error,
+        rectangular,
+        tilt,
+        travel_scale,
+    )
+
+    gear, length = evidence.gear, abs(read.apart)
+    touches, spread = _scatter(read, length)
+    rounded = spread < read.count / 3
+    span = indicator_error(
+        read.lean,
+        read.count,
+        short_span_error=gear.indicator.short_span_error,
+        rounded=rounded,
+    )
+    rows = [touches] if touches.standard_uncertainty > 0 else []
+    remarks: list[Remark] = []
+    if not read.slid_anew:
+        remarks = _stated(evidence)
+        for name, option, usual in (
+            ("carriage float", "carriage_float", CARRIAGE_FLOAT),
+            ("arbor end float", "end_float", END_FLOAT),
+        ):
+            # either end of the spot's way is read with a float of its own
+            both = math.sqrt(2) * number(evidence.options, option, usual)
+            rows.append(rectangular(name, both / length))
+    if rounded:
+        each = read.count / 2 / math.sqrt(3)
+        rows.append(Part("resolution", "B", each * math.sqrt(2) / length))
+    rows += [
+        Part("indicator over the span used", "B", span / length),
+        travel_scale(rotation, gear.travel.scale_error),
+        tilt(rotation, gear.indicator.tilt),
+    ]
+    return rows, remarks
+
+
+def _scatter(read: SpotReadings, length: float) -> tuple[Part, float]:
+    """The row of what was read more than once, and the spread of one reading, mm: of
+    the visits where they were repeated, else of the touches."""
+    from bench.uncertainty import Part, between_sweeps
+
+    variance, freedom = read.touch_variance
+    if not read.slid_anew:
+        sizes = [len(readings) for readings in read.readings.values()]
+        u = math.sqrt(variance * sum(1 / n for n in sizes)) / length
+        return Part("touches", "A", u, freedom or None), math.sqrt(variance)
+    between = between_sweeps(_groups(read, length, variance, freedom))
+    part = between.part
+    spread = max(between.s_between or 0.0, math.sqrt(variance))
+    row = Part("touches", "A", part.standard_uncertainty, part.degrees_of_freedom)
+    return row, spread
+
+
+def _groups(
+    read: SpotReadings, length: float, variance: float, freedom: int
+) -> list[Group]:
+    from bench.uncertainty import Group
+
+    each = freedom / sum(len(visits) for visits in read.visits.values())
+    return [
+        Group(
+            1 / length,
+            [statistics.fmean(v) for v in visits],
+            [math.sqrt(variance / len(v)) for v in visits],
+            [max(each, 1.0)] * len(visits),
+        )
+        for visits in read.visits.values()
+    ]
+
+
+def _stated(evidence: Evidence) -> list[Remark]:
+    remarks = [Remark("spots-not-by-turns", severity="warning")]
+    if evidence.options.get("carriage_float") is None:
+        remarks.append(Remark("carriage-float-usual", values={"float": CARRIAGE_FLOAT}))
+    if evidence.options.get("end_float") is None:
+        remarks.append(Remark("end-float-usual", values={"float": END_FLOAT}))
+    return remarks
+
+
+def more_touches(
+    rows: Sequence[Part], combined: Combined, clear: float, touches: int
+) -> Settle:
+    """Touches in all with which it would be told at the confidence of a later look;
+    else the row it hangs on."""
+    from bench.uncertainty import LATER, Part, combine
+
+    fixed = [row for row in rows if row.name != "touches"]
+    ones = [row for row in rows if row.name == "touches"]
+    if ones and combine(fixed, LATER).expanded < clear:
+        u = ones[0].standard_uncertainty
+        for each in range(touches + 1, MOST_TOUCHES + 1):
+            more = Part("touches", "A", u * math.sqrt(touches / each), 2.0 * (each - 1))
+            if combine([*fixed, more], LATER).expanded <= clear:
+                return Settle(part="touches", sweeps=2 * each)
+    if fixed and combine(fixed, LATER).expanded >= clear:
+        return Settle(part=max(fixed, key=lambda row: row.standard_uncertainty).name)
+    return Settle(part=combined.rows[0].part)

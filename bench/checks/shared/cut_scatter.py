@@ -1,0 +1,92 @@
+"""How much the direction of one cut scatters on this sled, from the best that is known
+of it. Angles in rad."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from bench.checks.model import Evidence
+from bench.checks.options import given_number
+from bench.finding import Remark
+
+if TYPE_CHECKING:
+    from bench.uncertainty import Combined, Part
+
+Source = Literal["given", "log", "held", "play", "usual"]
+# rad, standard deviation of one cut: with the sled held against one wall (seating and
+# hold), and where nothing at all is known; common practice, no source
+HELD_CUT, FREE_CUT = 60e-6, 100e-6
+# rad, a sled that is held and a board that is seated with care: what measuring may
+# show; found by simulation of sleds, no source
+CAREFUL_CUT = 30e-6
+ROW = "scatter of the cuts"
+
+
+@dataclass(frozen=True, slots=True)
+class CutScatter:
+    """of_one_cut: standard deviation, rad. degrees_of_freedom: None where it was only
+    stated."""
+
+    of_one_cut: float
+    degrees_of_freedom: float | None
+    source: Source
+
+    def row(self, turns: int, of_one_cut: float | None = None) -> Part:
+        """The budget's row of a board that was turned so often."""
+        from bench.uncertainty import Part
+
+        each = self.of_one_cut if of_one_cut is None else of_one_cut
+        seen = self.degrees_of_freedom
+        kind: Literal["A", "B"] = "B" if seen is None else "A"
+        return Part(ROW, kind, each / math.sqrt(turns), seen)
+
+
+def cut_scatter(evidence: Evidence) -> CutScatter:
+    """As said; else as the passes of this sled scatter in the log, under the same hold;
+    else what hold or play leave open.
+
+    A cut is made as a pass is: the sled is held anew and pushed along the same slots.
+    """
+    from bench.uncertainty.budget import SEAT
+
+    known, held = evidence.known, bool(evidence.options.get("hold"))
+    given = given_number(evidence.options, "cut_scatter")
+    if given is not None:
+        return CutScatter(given, None, "given")
+    if known.passes is not None and known.passes.degrees_of_freedom > 0:
+        deviation = math.sqrt(known.passes.variance)
+        return CutScatter(deviation, known.passes.degrees_of_freedom, "log")
+    if held:
+        return CutScatter(HELD_CUT, None, "held")
+    seat = known.seat_scatter if known.seat_scatter is not None else SEAT
+    if known.yaw_play is not None:
+        return CutScatter(math.hypot(known.yaw_play / 12**0.5, seat), None, "play")
+    return CutScatter(math.hypot(FREE_CUT, seat), None, "usual")
+
+
+def of_cuts(
+    cuts: CutScatter, turns: int, rows: Sequence[Part], combined: Combined
+) -> list[Remark]:
+    """What the scatter of the cuts rests on; where nothing is known, what knowing it
+    would gain."""
+    from bench.uncertainty import combine
+
+    if cuts.source == "log":
+        return [Remark("cuts-as-passes", values={"scatter": cuts.of_one_cut})]
+    if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:
+        return [Remark("cuts-in-the-play")]
+    if cuts.source not in ("held", "usual"):
+        return []
+    rest = [row for row in rows if row.name != ROW]
+    careful = combine([cuts.row(turns, CAREFUL_CUT), *rest], combined.confidence)
+    values = {
+        "usual": cuts.of_one_cut,
+        "now": combined.expanded,
+        "then": careful.expanded,
+    }
+    if cuts.source == "held":
+        return [Remark("cuts-held-usual", values=values)]
+    return [Remark("cuts-unknown", values=values)]

@@ -1,0 +1,91 @@
+"""What earlier findings say of the scatter of a new one: of passes within a set-up, of
+seating, and between set-ups.
+
+Pure: findings in, variances out. GUM 4.2.4 (pooled standard deviation). Rotations in
+rad.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterable, Sequence
+
+from bench.checks.model import Pool, SetUpScatter
+from bench.finding import Finding
+
+ENOUGH = 6  # degrees of freedom before one scatter is taken from another
+
+
+def pool_of(findings: Iterable[Finding], *, on_one_seat: bool) -> Pool | None:
+    """Scatter of passes about their set-up's mean; those on one seat lack the seating
+    and are kept apart."""
+    squares, freedom, passes = 0.0, 0, 0
+    for found in findings:
+        if not found.quantities or found.quantities[0].unit != "rad":
+            continue
+        if on_one_seat != any(row.part == "seat" for row in found.budget):
+            continue
+        for values in slopes_of(found).values():
+            mean = math.fsum(values) / len(values)
+            squares += math.fsum((value - mean) ** 2 for value in values)
+            freedom += len(values) - 1
+            passes += len(values)
+    if freedom == 0 or squares == 0:
+        return None
+    return Pool(squares / freedom, float(freedom), passes)
+
+
+def slopes_of(found: Finding) -> dict[str, list[float]]:
+    """Of its passes away that were used, by set-up."""
+    slopes: dict[str, list[float]] = {}
+    for sweep in found.sweeps:
+        if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
+            slopes.setdefault(sweep.placement, []).append(sweep.slope)
+    return slopes
+
+
+def seat_of(reseated: Pool | None, one_seat: Pool | None) -> float | None:
+    """What reseating adds to the scatter; None where both are not known well enough, or
+    nothing is seen."""
+    if reseated is None or one_seat is None:
+        return None
+    if min(reseated.degrees_of_freedom, one_seat.degrees_of_freedom) < ENOUGH:
+        return None
+    more = reseated.variance - one_seat.variance
+    return math.sqrt(more) if more > 0 else None
+
+
+def set_ups_of(findings: Sequence[Finding]) -> SetUpScatter | None:
+    """Scatter of the square's error over findings with one square, turned over in each;
+    None with fewer than two.
+
+    A finding whose square seems not to have been turned over beside a fence near zero
+    does not speak: what it says of the square is the fence.
+    """
+    errors, shares = [], []
+    for found in findings:
+        square = next((q for q in found.quantities if q.name == "square"), None)
+        slopes = slopes_of(found)
+        if square is None or len(slopes) != 2 or _not_turned(found):
+            continue
+        errors.append(square.value)
+        shares.append(math.fsum(0.25 / len(values) for values in slopes.values()))
+    if len(errors) < 2:
+        return None
+    pools = [pool_of(findings, on_one_seat=seat) for seat in (False, True)]
+    pool = next((p for p in pools if p is not None), None)
+    return SetUpScatter(
+        variance=statistics.variance(errors),
+        degrees_of_freedom=float(len(errors) - 1),
+        own_variance=pool.variance * statistics.fmean(shares) if pool else 0.0,
+        own_degrees_of_freedom=pool.degrees_of_freedom if pool else 0.0,
+        checks=len(errors),
+    )
+
+
+def _not_turned(found: Finding) -> bool:
+    return any(
+        r.code == "square-not-turned" and bool(r.values.get("near_zero"))
+        for r in found.remarks
+    )

@@ -1,0 +1,153 @@
+"""`sweepgauge log import`: an export into the running daemon's log, or into a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bench.cli.common import Complaint, connect, say, socket_option
+
+if TYPE_CHECKING:
+    from bench.log.importer import ImportCounts, SizedWrite
+    from bench.log.writer import LogWriter
+    from bench.procedure.status_message import StatusMessage
+
+PIECE = 45_000  # bytes, the most that the daemon takes in one message
+SHOWN = 20  # problems that are shown; the others are counted
+DATABASE = b"SQLite format 3\0"
+
+# a piece, and whether it is the last; gives what was read so far, and what was wrong
+Feed = Callable[[bytes, bool], "tuple[ImportCounts, list[StatusMessage]]"]
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@socket_option
+@click.option(
+    "--log",
+    "log_path",
+    metavar="FILE",
+    help="Write into this file instead of asking the daemon.",
+)
+def log_import(file: Path, socket_path: str | None, log_path: str | None) -> int:
+    """Take what `log export` wrote into this log: by id, and never twice.
+
+    Each line of FILE is one JSON object: a `finding` (its fields are those of `check
+    --json`; `check`, `at` and one quantity with name, value, unit and uncertainty are
+    enough), and where they are there its `evidence`, `moves`, `instrument`, `hold` and
+    what it was `superseded_by`. A line may also be the finding alone, or an `event`
+    of the gear. A line that cannot be read is named and left out. Bytes of the wire
+    and the climate between results are not in an export: for those keep the log file
+    itself.
+
+    Example:  sweepgauge log import all.jsonl
+    """
+    from bench.render.notices import text
+    from bench.settings.paths import one_line
+
+    into = _daemon(socket_path) if log_path is None else _log_file(Path(log_path))
+    problems: list[StatusMessage] = []
+    with into as feed:
+        for piece, last in _pieces(file):
+            counts, told = feed(piece, last)
+            problems += told
+    if counts.left_out == counts.lines > 0 and not counts.taken + counts.known:
+        raise Complaint(f"{file} is no export: {one_line(text(problems[:1]))}")
+    for problem in problems[:SHOWN]:
+        say(one_line(text([problem])))
+    if more := max(0, len(problems) - SHOWN):
+        say(f"and {more} more")
+    click.echo(
+        f"Results: {counts.taken} new, {counts.known} here already."
+        + (f" Events: {counts.events} new." if counts.events else "")
+        + (f" Lines left out: {counts.left_out}." if counts.left_out else "")
+    )
+    return 1 if counts.left_out else 0
+
+
+def _pieces(file: Path) -> Iterator[tuple[bytes, bool]]:
+    """The file in pieces, each with whether it is the last; an empty one is one."""
+    try:
+        with file.open("rb") as source:
+            piece = source.read(PIECE)
+            if piece.startswith(DATABASE):
+                raise Complaint(
+                    f"{file} is a log and no export: `sweepgauge log export --log"
+                    f" {file}` makes one"
+                )
+            while following := source.read(PIECE):
+                yield piece, False
+                piece = following
+            yield piece, True
+    except OSError as error:
+        raise Complaint(f"{file} cannot be read: {error.strerror}") from error
+
+
+@contextmanager
+def _daemon(socket_path: str | None) -> Iterator[Feed]:
+    from bench.log.importer import ImportCounts
+    from bench.protocol import LogImport, LogImported
+    from bench.protocol.client import Gone, Refused
+
+    def feed(piece: bytes, last: bool) -> tuple[ImportCounts, list[StatusMessage]]:
+        reply = client.ask(LogImport(piece, last), LogImported)
+        counts = ImportCounts(
+            reply.lines, reply.taken, reply.known, reply.events, reply.left_out
+        )
+        return counts, reply.problems
+
+    with connect(socket_path) as client:
+        try:
+            yield feed
+        except (Refused, Gone) as error:
+            raise Complaint(
+                f"{error}; what was taken stays, and the same import goes on from there"
+            ) from error
+
+
+@contextmanager
+def _log_file(path: Path) -> Iterator[Feed]:
+    """Through a writer of its own, as the daemon would: refused while one has it."""
+    from bench import __version__
+    from bench.log.importer import Importer
+    from bench.log.rows import LogError, now
+    from bench.log.writer import LogWriter
+
+    try:
+        writer = LogWriter.open(
+            path,
+            boot_id=f"command-{now().wall_s:.0f}",
+            program=f"sweepgauge {__version__}",
+            on_saved=lambda commit: None,
+            on_trouble=lambda words: None,
+        )
+    except (LogError, OSError) as error:
+        raise Complaint(str(error)) from error
+    importer = Importer()
+
+    def feed(piece: bytes, last: bool) -> tuple[ImportCounts, list[StatusMessage]]:
+        for one in importer.read(piece, last=last):
+            _write(writer, one)
+        _flush(writer)
+        if last:
+            for one in importer.end():
+                _write(writer, one)
+            _flush(writer)
+        return importer.counts, importer.problems()
+
+    with closing(writer):
+        yield feed
+
+
+def _write(writer: LogWriter, one: SizedWrite) -> None:
+    writer.put(one.write, size=one.size)
+
+
+def _flush(writer: LogWriter) -> None:
+    while not writer.flush(1.0):
+        if writer.trouble is not None:
+            raise Complaint(writer.trouble)

@@ -1,0 +1,159 @@
+"""`sweepgauge service install|remove`: sets up what a Pi needs to run the daemon for
+good, and takes it away again."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from bench.cli.common import Complaint
+from bench.cli.service_steps import Place, Step, install_steps, remove_steps
+
+HOME_FOLDERS = ("/home/", "/root/", "/run/user/")  # what ProtectHome= hides
+
+
+@click.group()
+def service() -> None:
+    """Everything that a Pi needs to run the instrument for good.
+
+    Example:  sudo /opt/sweepgauge/bin/sweepgauge service install
+    """
+
+
+dry_run_option = click.option(
+    "--dry-run", is_flag=True, help="Only print the steps; change nothing."
+)
+yes_option = click.option("--yes", is_flag=True, help="Do not ask before the start.")
+root_option = click.option(
+    "--root",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    default=Path("/"),
+    help="The file tree of a card mounted there, instead of this machine's own.",
+)
+user_option = click.option(
+    "--user",
+    "person",
+    metavar="NAME",
+    help="Who may use the instrument; the one who called sudo if not said.",
+)
+
+
+@service.command()
+@dry_run_option
+@yes_option
+@root_option
+@user_option
+@click.option(
+    "--screen",
+    is_flag=True,
+    help="Show the console on the machine's own screen (tty1) from its start.",
+)
+def install(
+    dry_run: bool, yes: bool, root: Path, person: str | None, screen: bool
+) -> int:
+    """Install and start the service. Run again it changes only what has changed."""
+    place = Place(root, _program(), person or os.environ.get("SUDO_USER"), screen)
+    if place.screen and place.person is None:
+        raise Complaint("--screen: whose console? Name the person with --user")
+    _carry_out(list(install_steps(place)), dry_run=dry_run, yes=yes)
+    if not dry_run:
+        for line in _still_missing(place):
+            click.echo(line)
+    return 0
+
+
+@service.command()
+@dry_run_option
+@yes_option
+@root_option
+@user_option
+def remove(dry_run: bool, yes: bool, root: Path, person: str | None) -> int:
+    """Stop the service and take it away. The log and the settings stay."""
+    place = Place(root, _program(), person or os.environ.get("SUDO_USER"), False)
+    _carry_out(list(remove_steps(place)), dry_run=dry_run, yes=yes)
+    click.echo(
+        "Left as they are: the log in /var/lib/sweepgauge, the settings in"
+        " /etc/sweepgauge, the user sweepgauge that owns them, and the program in"
+        f" {sys.prefix}."
+    )
+    return 0
+
+
+def _program() -> str:
+    """The command of this environment. Raises Complaint where a service may not reach
+    it."""
+    program = Path(sys.prefix) / "bin" / "sweepgauge"
+    if str(program).startswith(HOME_FOLDERS):
+        raise Complaint(
+            f"{program} lies in a home folder, which a service may not read: install"
+            " it into /opt/sweepgauge, as README.md says, and call it there"
+        )
+    return str(program)
+
+
+# ---- carrying it out -----------------------------------------------------------------
+
+
+def _carry_out(steps: list[Step], *, dry_run: bool, yes: bool) -> None:
+    """Print every step, ask once, do them. Raises Complaint, which names the step that
+    failed."""
+    left = [step for step in steps if not step.done]
+    for step in steps:
+        click.echo(f"{'already so' if step.done else 'to do     '}  {step.words}")
+    if not left or dry_run:
+        click.echo("Nothing to do." if not left else "Nothing was changed (--dry-run).")
+        return
+    if os.geteuid() != 0:
+        raise Complaint(
+            "this needs root: call it with sudo, or add --dry-run to see it"
+        )
+    if not yes:
+        click.confirm("Go on?", default=True, abort=True)
+    for step in left:
+        click.echo(step.words)
+        try:
+            step.act()
+        except subprocess.CalledProcessError as error:
+            words = " ".join(error.cmd)
+            raise Complaint(
+                f"{step.words}: `{words}` ended with {error.returncode}; mend that and"
+                " call it again, what is done stays done"
+            ) from error
+        except OSError as error:
+            raise Complaint(
+                f"{step.words}: {error.strerror or error}; mend that and call it again,"
+                " what is done stays done"
+            ) from error
+
+
+def _still_missing(place: Place) -> Iterator[str]:
+    """What only the person can do."""
+    if place.person is not None and place.root == Path("/"):
+        yield (
+            f"{place.person}: log in again once, then `sweepgauge console` works in any"
+            " shell."
+        )
+        if not _person_exists(place.person):
+            yield f"There is no user {place.person} on this machine."
+    if not any(Path("/dev").glob("gpiochip*")):
+        yield "No pins here: pedal, lamp and buzzer need a Pi."
+    elif shutil.which("raspi-config") and not Path("/dev/serial0").exists():
+        yield (
+            "The serial port on the pins is off. Where an instrument hangs on it:"
+            " sudo raspi-config nonint do_serial_hw 0, and restart."
+        )
+
+
+def _person_exists(name: str) -> bool:
+    try:
+        pwd.getpwnam(name)
+    except KeyError:
+        return False
+    return True

@@ -1,0 +1,260 @@
+"""The steps that install the service and take it away, each with what is there
+already."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from bench.cli.common import Complaint
+
+UNIT = "sweepgauge.service"
+SCREEN_UNIT = "sweepgauge-screen.service"
+GROUP = "sweepgauge"
+SHELL_COMMAND = Path("usr/local/bin/sweepgauge")  # on the PATH of login and ssh shells
+# end of a file's name in systemd/ -> the folder and the end of its name there, where
+# systemd-sysusers(8), systemd-tmpfiles(8), udev(7) and systemd.unit(5) look for it
+FOLDERS = {
+    ".sysusers.conf": ("usr/lib/sysusers.d", ".conf"),
+    ".tmpfiles.conf": ("usr/lib/tmpfiles.d", ".conf"),
+    ".rules": ("etc/udev/rules.d", ".rules"),
+    ".service": ("etc/systemd/system", ".service"),
+    ".timer": ("etc/systemd/system", ".timer"),
+}
+PROGRAM_IN_UNITS = "/opt/sweepgauge/bin/sweepgauge"
+PERSON_IN_UNITS = "@PERSON@"
+
+
+class Step(NamedTuple):
+    """One thing to do. words: what it does, with its path. done: it is so already."""
+
+    words: str
+    done: bool
+    commands: tuple[tuple[str, ...], ...] = ()
+    path: Path | None = None
+    text: str | None = None  # the file's new content; None with a path removes it
+    link: str | None = None  # the path becomes a link to this
+
+    def act(self) -> None:
+        """Raises OSError, subprocess.CalledProcessError."""
+        if self.path is not None:
+            if self.text is None:
+                self.path.unlink(missing_ok=True)
+            if self.text is not None or self.link is not None:
+                self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self.text is not None:
+                self.path.write_text(self.text)
+                self.path.chmod(0o644)
+            if self.link is not None:
+                self.path.symlink_to(self.link)
+        for command in self.commands:
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+
+
+class Place(NamedTuple):
+    """root: of the file tree, / on a running machine. program: its own path in there.
+    person: who is to use the instrument, if anybody. screen: the console at start on
+    the machine's own screen."""
+
+    root: Path
+    program: str
+    person: str | None
+    screen: bool
+
+    @property
+    def runs(self) -> bool:
+        """The tree is this machine's, and systemd runs it."""
+        return self.root == Path("/") and Path("/run/systemd/system").is_dir()
+
+
+def install_steps(place: Place) -> Iterator[Step]:
+    """In the order in which each needs the one before."""
+    files = _files(screen=place.screen)
+    is_changed = False
+    for name, target in files.items():
+        step = _file_step(place.root / target, _text_of(name, place))
+        is_changed |= not step.done
+        yield step
+        if name.endswith(".sysusers.conf"):
+            yield _command(
+                "make the user and the group sweepgauge",
+                _has_account(place.root, "passwd", GROUP),
+                _tool(place, "systemd-sysusers", "sweepgauge.conf"),
+            )
+        elif name.endswith(".tmpfiles.conf"):
+            yield _command(
+                "make the folder of the settings, /etc/sweepgauge",
+                step.done and (place.root / "etc/sweepgauge").is_dir(),
+                _tool(place, "systemd-tmpfiles", "--create", "sweepgauge.conf"),
+            )
+    if place.person is not None:
+        yield _command(
+            f"let {place.person} use the instrument: group sweepgauge",
+            place.person in _members(place.root, GROUP),
+            ("usermod", *_prefix(place), "-a", "-G", GROUP, place.person),
+        )
+    yield _link_step(place.root / SHELL_COMMAND, place.program)
+    started = _started(files)
+    if not place.runs:
+        yield _command(
+            "have it started when the machine starts: " + ", ".join(started),
+            all(_is_enabled(place.root, unit) for unit in started),
+            ("systemctl", f"--root={place.root}", "enable", *started),
+        )
+        return
+    yield _command(
+        "have the rule for cables used, for those plugged in too",
+        not is_changed,
+        ("udevadm", "control", "--reload"),
+        ("udevadm", "trigger", "--subsystem-match=tty"),
+    )
+    yield _command(
+        "start it, now and when the machine starts: " + ", ".join(started),
+        not is_changed and all(_is_active(unit) for unit in started),
+        ("systemctl", "daemon-reload"),
+        ("systemctl", "enable", *started),
+        ("systemctl", "restart", *started),
+    )
+
+
+def remove_steps(place: Place) -> Iterator[Step]:
+    ours = [
+        unit
+        for unit in reversed(_started(_files(screen=True)))
+        if (place.root / "etc/systemd/system" / unit).exists()
+    ]
+    if ours:
+        now, root = (("--now",), ()) if place.runs else ((), (f"--root={place.root}",))
+        yield _command(
+            "stop it and have it started no more: " + ", ".join(ours),
+            False,
+            ("systemctl", *root, "disable", *now, *ours),
+        )
+    targets = [*_files(screen=True).values(), str(SHELL_COMMAND)]
+    for target in targets:
+        path = place.root / target
+        ours_too = target != str(SHELL_COMMAND) or path.is_symlink()
+        yield Step(
+            f"remove {path}", not (os.path.lexists(path) and ours_too), path=path
+        )
+    if place.person is not None:
+        yield _command(
+            f"take {place.person} out of the group sweepgauge",
+            place.person not in _members(place.root, GROUP),
+            ("gpasswd", *_gpasswd_root(place), "-d", place.person, GROUP),
+        )
+    if place.runs:
+        yield _command(
+            "have systemd and udev forget it",
+            False,
+            ("systemctl", "daemon-reload"),
+            ("udevadm", "control", "--reload"),
+        )
+
+
+def _files(*, screen: bool) -> dict[str, str]:
+    """Each file of systemd/ and where it goes, users and folders first."""
+    names = [path.name for path in _folder().iterdir()]
+    out = {}
+    for end, (folder, new_end) in FOLDERS.items():
+        for name in sorted(name for name in names if name.endswith(end)):
+            if screen or name != SCREEN_UNIT:
+                out[name] = f"{folder}/{name.removesuffix(end)}{new_end}"
+    return out
+
+
+def _started(files: dict[str, str]) -> list[str]:
+    """The units that start by themselves; a timer starts the service of its name."""
+    return [
+        name for name in files if name in (UNIT, SCREEN_UNIT) or name.endswith(".timer")
+    ]
+
+
+def _file_step(path: Path, text: str) -> Step:
+    there = path.read_text() if path.is_file() else None
+    verb = "write" if there is None else "replace"
+    return Step(f"{verb} {path}", there == text, path=path, text=text)
+
+
+def _link_step(path: Path, program: str) -> Step:
+    done = path.is_symlink() and os.readlink(path) == program
+    if path.exists() and not path.is_symlink():
+        raise Complaint(
+            f"{path} is there and is no link of ours: move it away, then install again"
+        )
+    words = f"link {path} to {program}, so that every shell finds it"
+    return Step(words, done, path=path, link=program)
+
+
+def _command(words: str, done: bool, *commands: tuple[str, ...]) -> Step:
+    return Step(words, done, commands)
+
+
+def _tool(place: Place, *command: str) -> tuple[str, ...]:
+    """A tool of systemd, told where the tree is."""
+    return (command[0], f"--root={place.root}", *command[1:])
+
+
+def _prefix(place: Place) -> tuple[str, ...]:
+    return () if place.root == Path("/") else ("--prefix", str(place.root))
+
+
+def _gpasswd_root(place: Place) -> tuple[str, ...]:
+    return () if place.root == Path("/") else ("--root", str(place.root))
+
+
+# ---- what is there -------------------------------------------------------------------
+
+
+def _text_of(name: str, place: Place) -> str:
+    """The file as this machine needs it: with this program's path and the person."""
+    text = (_folder() / name).read_text()
+    return text.replace(PROGRAM_IN_UNITS, place.program).replace(
+        PERSON_IN_UNITS, place.person or ""
+    )
+
+
+def _folder() -> Path:
+    """The project's systemd/ folder: installed beside the program, or in a checkout."""
+    for folder in (
+        Path(sys.prefix) / "share" / "sweepgauge" / "systemd",
+        Path(__file__).parents[2] / "systemd",
+    ):
+        if (folder / UNIT).is_file():
+            return folder
+    raise Complaint(
+        f"the files for systemd are missing in {sys.prefix}/share/sweepgauge: install"
+        " the program again with pip"
+    )
+
+
+def _has_account(root: Path, table: str, name: str) -> bool:
+    return any(line.startswith(f"{name}:") for line in _lines(root / "etc" / table))
+
+
+def _members(root: Path, group: str) -> list[str]:
+    for line in _lines(root / "etc/group"):
+        name, _, rest = line.partition(":")
+        if name == group:
+            return rest.rpartition(":")[2].split(",")
+    return []
+
+
+def _lines(path: Path) -> list[str]:
+    return path.read_text().splitlines() if path.is_file() else []
+
+
+def _is_enabled(root: Path, unit: str) -> bool:
+    wants = (root / "etc/systemd/system").glob("*.wants")
+    return any((folder / unit).is_symlink() for folder in wants)
+
+
+def _is_active(unit: str) -> bool:
+    return (
+        subprocess.run(["systemctl", "is-active", "-q", unit], check=False).returncode
+        == 0
+    )

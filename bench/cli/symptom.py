@@ -1,0 +1,34 @@
+"""`sweepgauge symptom`: from what is wrong with the cut or the sled to the checks that
+tell, in order."""
+
+from __future__ import annotations
+
+import click
+
+from bench.cli.common import Complaint, json_option
+
+
+@click.command()
+@click.argument("name", required=False)
+@json_option
+def symptom(name: str | None, as_json: bool) -> int:
+    """What is wrong with the cut or the sled, and the checks that tell, in order.
+
+    Example:  sweepgauge symptom rattles
+    """
+    from bench.render.symptoms import symptom_lines, symptoms
+
+    known = symptoms()
+    chosen = [one for one in known if name in (None, one["name"])]
+    if not chosen:
+        names = ", ".join(one["name"] for one in known)
+        raise Complaint(f"no symptom is called {name!r}; there are: {names}")
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode({"symptoms": chosen}))
+        return 0
+    for one in chosen:
+        for line in symptom_lines(one):
+            click.echo(line)
+    return 0

@@ -1,0 +1,258 @@
+"""The forecast of a sled's cut, and of all sleds of the shop, as plain JSON documents.
+
+Field names are a promise to other people's tools: add freely, change no meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
+
+import msgspec
+
+from bench.checks import checks
+from bench.cut.forecast import (
+    GOOD_SHARE,
+    Act,
+    Outcome,
+    Part,
+    Term,
+    advice,
+    best_pair,
+    outcome,
+    worth,
+)
+from bench.cut.sheet import Sheet
+from bench.cut.terms import Result, cut_terms, latest
+from bench.gear import Jig
+from bench.uncertainty import t_quantile
+
+CONFIDENCE = 0.95
+# what a forecast is made from; the last three turn no edge, and are named where nobody
+# looked
+KINDS = (
+    "fence-square",
+    "fence-straight",
+    "side-play",
+    "slot-blade",
+    "plate-wobble",
+    "upright",
+)
+LEANS = ("fence-lean", "blade-lean")
+
+
+class Angle(msgspec.Struct, frozen=True):
+    """rad; uncertainty: expanded, 95 %."""
+
+    value: float
+    uncertainty: float
+
+
+class Row(msgspec.Struct, frozen=True):
+    """standard_uncertainty: of one cut, from this part alone. worth: what `within_95`
+    falls by when it is put right."""
+
+    part: Part
+    value: float
+    standard_uncertainty: float
+    check: str
+    finding: str | None
+    age_days: int | None
+    assumed: bool
+    worth: float
+
+
+class First(msgspec.Struct, frozen=True):
+    """What to do first. together_with: what must be put right with it, else parts
+    become worse. words: a sentence, made in `bench.render.cut`."""
+
+    part: Part
+    worth: float
+    check: str
+    act: Act
+    together_with: Part | None = None
+    assumed: bool = False
+    words: str = ""
+
+
+class Together(msgspec.Struct, frozen=True):
+    parts: tuple[Part, Part]
+    worth: float
+
+
+class Lean(msgspec.Struct, frozen=True):
+    """Across the thickness: which body leans, by how much; rad, 95 %."""
+
+    part: str
+    value: float
+    uncertainty: float
+    check: str
+    finding: str
+    age_days: int
+
+
+class Forecast(msgspec.Struct, frozen=True, kw_only=True):
+    """square: of the next cut, so that 95 % of the cuts lie within its uncertainty;
+    spread: standard deviation from cut to cut; within_95: what 95 % of the parts stay
+    within. rows: by worth, the largest first. missing: checks that were never taken."""
+
+    jig: str | None
+    saw: str | None
+    board_mm: float
+    cut_mm: float
+    at: str
+    tolerance: float
+    square: Angle
+    spread: float
+    good_share: float
+    within_95: float
+    rows: list[Row]
+    first: First | None
+    pair: Together | None
+    thickness: list[Lean]
+    missing: list[str]
+
+
+class Sled(msgspec.Struct, frozen=True):
+    """state: `good` while 95 % of the parts are, `never-checked` while its sled fence
+    is not. worst: the part that gains most when put right. next: ISO date."""
+
+    jig: str
+    saw: str | None
+    state: Literal["good", "bad", "never-checked"]
+    worst: Part | None
+    good_share: float
+    within_95: float
+    tolerance: float
+    next: str | None = None
+
+
+def cut_document(
+    results: Sequence[Result], jig: Jig | None = None, sheet: Sheet | None = None
+) -> dict[str, Any]:
+    """What the parts of this sled will be: `Forecast` as plain JSON.
+
+    results: newest first, of this sled on its saw, and of the saw; none superseded or
+    doubted. sheet: what is cut; the sled's widest board unless given.
+    """
+    sheet = sheet or _usual(jig)
+    tolerance = (jig or Jig("")).tolerance
+    terms = cut_terms(results, sheet, jig)
+    after = outcome(terms, tolerance)
+    named = results[0].finding if results else None
+    forecast = Forecast(
+        jig=jig.name if jig is not None else None,
+        saw=named.saw if named is not None else jig.saw if jig is not None else None,
+        board_mm=sheet.board,
+        cut_mm=sheet.cut,
+        at=sheet.at,
+        tolerance=tolerance,
+        square=Angle(after.value, _expanded(after)),
+        spread=after.spread,
+        good_share=after.good_share,
+        within_95=after.within_95,
+        rows=_rows(terms, tolerance),
+        first=_first(terms, tolerance),
+        pair=_pair(terms, tolerance),
+        thickness=_leans(results),
+        missing=_missing(results, terms),
+    )
+    document: dict[str, Any] = msgspec.to_builtins(forecast)
+    return document
+
+
+def shop_document(
+    sleds: Sequence[tuple[Jig, Sequence[Result]]],
+    next_dates: Mapping[str, str | None] | None = None,
+) -> dict[str, Any]:
+    """All sleds of the shop, a `Sled` each, as plain JSON. next_dates: by sled, the ISO
+    date of its next check where one is due."""
+    dates = next_dates or {}
+    rows = [_sled(jig, results, dates.get(jig.name)) for jig, results in sleds]
+    return {"sleds": msgspec.to_builtins(rows)}
+
+
+def _sled(jig: Jig, results: Sequence[Result], date: str | None) -> Sled:
+    told = msgspec.convert(cut_document(results, jig), Forecast)
+    checked = latest(results, "fence-square", "fence") is not None
+    good = told.good_share >= GOOD_SHARE
+    return Sled(
+        jig=jig.name,
+        saw=told.saw,
+        state="never-checked" if not checked else "good" if good else "bad",
+        worst=told.first.part if told.first is not None else None,
+        good_share=told.good_share,
+        within_95=told.within_95,
+        tolerance=told.tolerance,
+        next=date,
+    )
+
+
+def _usual(jig: Jig | None) -> Sheet:
+    if jig is None or jig.widest_board is None:
+        return Sheet()
+    return Sheet(board=jig.widest_board)
+
+
+def _expanded(after: Outcome) -> float:
+    return t_quantile(CONFIDENCE, None) * after.standard_uncertainty
+
+
+def _rows(terms: Sequence[Term], tolerance: float) -> list[Row]:
+    rows = [
+        Row(
+            part=term.part,
+            value=term.value,
+            standard_uncertainty=term.standard_uncertainty,
+            check=term.check,
+            finding=term.finding,
+            age_days=term.age_days,
+            assumed=term.assumed,
+            worth=worth(terms, tolerance, term.part),
+        )
+        for term in terms
+    ]
+    return sorted(rows, key=lambda row: row.worth, reverse=True)
+
+
+def _first(terms: Sequence[Term], tolerance: float) -> First | None:
+    best = advice(terms, tolerance)
+    if best is None:
+        return None
+    term = next(term for term in terms if term.part == best.part)
+    return First(
+        part=best.part,
+        worth=best.worth,
+        check=term.check,
+        act=best.act,
+        together_with=best.together_with,
+        assumed=term.assumed,
+    )
+
+
+def _pair(terms: Sequence[Term], tolerance: float) -> Together | None:
+    pair = best_pair(terms, tolerance)
+    return None if pair is None else Together(pair.parts, pair.worth)
+
+
+def _leans(results: Sequence[Result]) -> list[Lean]:
+    leans = []
+    for name in LEANS:
+        found = latest(results, "upright", name)
+        if found is not None:
+            result, q = found
+            finding = result.finding
+            age = result.age_days
+            leans.append(Lean(name, q.value, q.uncertainty, "upright", finding.id, age))
+    return leans
+
+
+def _missing(results: Sequence[Result], terms: Sequence[Term]) -> list[str]:
+    """Checks that this version has and nobody took, in the order of their weight."""
+    taken = {one.finding.check for one in results}
+    taken |= {term.check for term in terms if not term.assumed}
+    if "runner-fit" in taken or any(
+        term.part == "play" and not term.assumed for term in terms
+    ):
+        taken.add("side-play")
+    return [kind for kind in KINDS if kind in checks() and kind not in taken]

@@ -1,0 +1,265 @@
+"""The terms of a cut from the latest findings of a sled and its saw.
+
+What was never measured enters with the trade's allowance: rectangular, its half-width
+over the square root of three.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from bench.cut.forecast import MORE_PASSES, Term
+from bench.cut.resting import turned_against
+from bench.cut.sheet import Sheet
+from bench.finding import Finding, Quantity
+from bench.gear import Jig, Saw
+from bench.uncertainty import t_quantile
+from bench.uncertainty.budget import SEAT
+
+ROOT_3, ROOT_12 = math.sqrt(3.0), math.sqrt(12.0)
+
+# allowances, half-widths; common practice, no source
+FENCE_ALLOWANCE = 0.10 / 300.0  # rad, an everyday sled fence
+BOW_ALLOWANCE = (0.05, 600.0)  # mm of bow, over mm of sled fence
+SLOT_ALLOWANCE = (0.02, 500.0)  # mm of bow, over mm of slot
+BLADE_ALLOWANCE = Saw("").parallel  # rad, of the blade against the slot
+FREE_SCATTER = 100e-6  # rad, standard, of a cut in slots whose play nobody measured
+# rad, standard, what a whole check leaves unknown; found by simulation, no source
+CHECKED = {"fence": 17e-6, "bow": 15e-6, "slot": 10e-6}
+HELD_SCATTER = (
+    20e-6  # rad, standard, of a sled held to a wall; by simulation, no source
+)
+CHORD = 200.0  # mm of the blade at the table's height; common practice, no source
+# mm from the sled fence to where a pass over the square's arm ends: the handle, and the
+# clear stretch before it; half-width beside it; common practice, no source
+PASS_ENDS, PASS_ENDS_WITHIN = 30.0, 15.0
+SWEPT = 250.0  # mm of a pass, where it is not known
+FEWEST_PASSES = 2  # degrees of freedom that tell a scatter
+LATEST = 20  # findings that still speak for the sled as it is
+
+
+class Result(msgspec.Struct, frozen=True):
+    """A finding of the log with what the log knows beside it.
+
+    hold: the wall to which the sled was held. moved: its move was made, so that it
+    tells of the sled fence as it was. swept: mm of a pass.
+    """
+
+    finding: Finding
+    age_days: int
+    hold: str | None = None
+    moved: bool = False
+    swept: float | None = None
+
+
+def cut_terms(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> list[Term]:
+    """results: newest first, of this sled, or of its saw where it is the saw's."""
+    play = _play(results, sheet)
+    terms = [
+        _fence(results),
+        _bow(results, sheet, jig),
+        _slot(results, sheet, jig),
+        play,
+    ]
+    if not sheet.clear:
+        terms.append(_heel(results, sheet))
+    if play.check != "fence-square" or play.assumed:
+        # the passes of a held sled were reseated: their scatter has the seat in it
+        seat = Term(
+            part="seat", check="fence-square", scatter=SEAT, assumed=True, lasting=True
+        )
+        terms.append(seat)
+    return terms
+
+
+def latest(
+    results: Iterable[Result], check: str, quantity: str
+) -> tuple[Result, Quantity] | None:
+    for one in results:
+        if one.finding.check == check:
+            for q in one.finding.quantities:
+                if q.name == quantity:
+                    return one, q
+    return None
+
+
+def standard(result: Result, quantity: Quantity) -> float:
+    """From the expanded uncertainty, by the degrees of freedom that it was made with:
+    JCGM 100:2008, G.3."""
+    freedom = quantity.degrees_of_freedom
+    return quantity.uncertainty / t_quantile(result.finding.confidence, freedom)
+
+
+def _from(result: Result, term: Term) -> Term:
+    return msgspec.structs.replace(
+        term, finding=result.finding.id, age_days=result.age_days
+    )
+
+
+def _fence(results: Sequence[Result]) -> Term:
+    found = latest(results, "fence-square", "fence")
+    if found is None or found[0].moved:  # nobody looked since
+        return Term(
+            part="fence",
+            check="fence-square",
+            uncertainty=FENCE_ALLOWANCE / ROOT_3,
+            best_uncertainty=CHECKED["fence"],
+            assumed=True,
+        )
+    u = standard(*found)
+    term = Term(
+        part="fence",
+        check="fence-square",
+        value=found[1].value,
+        uncertainty=u,
+        best_uncertainty=u * MORE_PASSES,
+    )
+    return _from(found[0], term)
+
+
+def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
+    fence = jig.fence if jig is not None else "near"
+    for one in results:
+        if one.finding.check != "fence-straight":
+            continue
+        turned = turned_against(one.finding, sheet.stretch, sheet.handle_stretch, fence)
+        if turned is None:
+            continue  # an older one may reach further
+        value, u = turned
+        term = Term(
+            part="bow",
+            check="fence-straight",
+            value=value,
+            uncertainty=u,
+            best_uncertainty=u * MORE_PASSES,
+        )
+        return _from(one, term)
+    # the chord of a parabola is as steep as its tangent in the middle
+    height, over = BOW_ALLOWANCE
+    apart = sum(sheet.stretch) / 2 - sum(sheet.handle_stretch) / 2
+    return Term(
+        part="bow",
+        check="fence-straight",
+        uncertainty=8 * height * abs(apart) / over**2 / ROOT_3,
+        best_uncertainty=CHECKED["bow"],
+        assumed=True,
+    )
+
+
+def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
+    """The sled's heading where the cut is made against that where it was swept."""
+    fence = latest(results, "fence-square", "fence")
+    swept = (fence[0].swept if fence is not None else None) or SWEPT
+    # travel grows while the sled fence comes nearer to the teeth; a far one goes away
+    further = PASS_ENDS + swept / 2 - sheet.cut / 2
+    if jig is not None and jig.fence == "far":
+        further = -further
+    found = latest(results, "fence-square", "slot-curvature")
+    if found is None:
+        height, over = SLOT_ALLOWANCE
+        u = 8 * height / over**2 / ROOT_3 * abs(further)
+        return Term(
+            part="slot",
+            check="fence-square",
+            uncertainty=u,
+            best_uncertainty=CHECKED["slot"],
+            assumed=True,
+        )
+    curvature = found[1].value
+    u = math.hypot(standard(*found) * further, curvature * PASS_ENDS_WITHIN / ROOT_3)
+    term = Term(
+        part="slot",
+        check="fence-square",
+        value=curvature * further,
+        uncertainty=u,
+        best_uncertainty=u * MORE_PASSES,
+    )
+    return _from(found[0], term)
+
+
+def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
+    """What the rear teeth take from the kept part where the cut is not pushed clear:
+    from nothing to the blade's lean over its chord, so the mean is half of it."""
+    per_rad = CHORD / sheet.cut
+    found = latest(results, "slot-blade", "blade")
+    if found is None:
+        # toward the kept part one time in two, anywhere up to the usual limit
+        u = BLADE_ALLOWANCE * per_rad / math.sqrt(18.0)
+        return Term(
+            part="heel",
+            check="slot-blade",
+            uncertainty=u,
+            assumed=True,
+            practice=True,
+        )
+    blade = found[1].value
+    kept_left = sheet.at != "right"
+    toward = (blade > 0) == kept_left
+    most = abs(blade) * per_rad if toward else 0.0
+    term = Term(
+        part="heel",
+        check="slot-blade",
+        value=math.copysign(most / 2, -blade),
+        uncertainty=math.hypot(most / ROOT_12, standard(*found) * per_rad / 2),
+        practice=True,
+    )
+    return _from(found[0], term)
+
+
+def _play(results: Sequence[Result], sheet: Sheet) -> Term:
+    fence = latest(results, "fence-square", "fence")
+    held = sheet.held
+    if held is None:
+        held = fence is not None and fence[0].hold is not None
+    if held:
+        passes = [one for one in results if one.hold is not None]
+        scatter = pooled_scatter(passes)
+        if scatter is None:
+            return Term(
+                part="play",
+                check="fence-square",
+                scatter=HELD_SCATTER,
+                assumed=True,
+                lasting=True,
+            )
+        term = Term(part="play", check="fence-square", scatter=scatter, lasting=True)
+        return _from(passes[0], term)
+    for check in ("side-play", "runner-fit"):
+        found = latest(results, check, "yaw-play")
+        if found is not None:
+            term = Term(
+                part="play",
+                check=check,
+                scatter=abs(found[1].value) / ROOT_12,
+                best_scatter=HELD_SCATTER,
+            )
+            return _from(found[0], term)
+    return Term(
+        part="play",
+        check="side-play",
+        scatter=FREE_SCATTER,
+        best_scatter=HELD_SCATTER,
+        assumed=True,
+    )
+
+
+def pooled_scatter(results: Sequence[Result]) -> float | None:
+    """Standard deviation of reseated passes about the mean of their set-up, rad, of the
+    latest findings; JCGM 100:2008, 4.2.4. None where too few tell it."""
+    squares, freedom = 0.0, 0
+    of_fence = [one.finding for one in results if one.finding.check == "fence-square"]
+    for finding in of_fence[:LATEST]:
+        if any(row.part == "seat" for row in finding.budget):
+            continue  # on one seat: the seating is not in the scatter
+        slopes: dict[str, list[float]] = {}
+        for sweep in finding.sweeps:
+            if sweep.push and sweep.standard_uncertainty > 0:  # a refused one has none
+                slopes.setdefault(sweep.placement, []).append(sweep.slope)
+        for values in slopes.values():
+            mean = math.fsum(values) / len(values)
+            squares += math.fsum((value - mean) ** 2 for value in values)
+            freedom += len(values) - 1
+    return math.sqrt(squares / freedom) if freedom >= FEWEST_PASSES else None

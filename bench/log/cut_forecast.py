@@ -1,0 +1,140 @@
+"""What the log knows of a sled's cut, and the forecasts that are made from it.
+
+Reads beside the writer. Every function blocks: call it off the event loop.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import statistics
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from bench.cut.document import cut_document, shop_document
+from bench.cut.sheet import read_sheet
+from bench.cut.terms import LATEST, Result
+from bench.gear import Jig
+from bench.log.findings import FindingRow, list_findings, load_finding
+from bench.log.moves import list_moves
+from bench.log.read_only import open_read
+from bench.log.rows import LogDamaged, LogError
+from bench.log.store import load_gear
+from bench.render.cut import with_words
+from bench.units import System
+
+OF_SLED = ("fence-square", "fence-straight", "side-play", "runner-fit", "upright")
+OF_SAW = ("slot-blade", "plate-wobble")
+DAY = 86400.0  # s
+
+
+def cut_forecast(
+    path: Path,
+    jig: str | None,
+    options: Mapping[str, object],
+    *,
+    now: float,
+    jigs: Mapping[str, Jig] | None = None,
+    units: System = "mm",
+) -> dict[str, Any]:
+    """The forecast of one sled with its sentence; without a name that of the only
+    sled, or of all sleds where there are several. now: s since the epoch. jigs: the
+    user's sleds as the settings have them; else as the log has kept them. Raises
+    LogError for a sled that neither knows, OptionError."""
+    with open_read(path) as db:
+        sleds = _sleds(db, jigs or {})
+        if jig is None and len(sleds) > 1:
+            return _shop(db, sleds, now)
+        if jig is not None and jig not in sleds:
+            there = ", ".join(sleds) or "none yet"
+            raise LogError(f"no sled is called {jig!r}; there are: {there}")
+        sled = sleds[jig] if jig is not None else next(iter(sleds.values()), None)
+        sheet = read_sheet(options, sled)
+        document = cut_document(_results(db, sled, now), sled, sheet)
+    return with_words(document, units)
+
+
+def shop_forecast(
+    path: Path, *, now: float, jigs: Mapping[str, Jig] | None = None
+) -> dict[str, Any]:
+    """All sleds of the shop, shortly."""
+    with open_read(path) as db:
+        return _shop(db, _sleds(db, jigs or {}), now)
+
+
+def _shop(
+    db: sqlite3.Connection, sleds: Mapping[str, Jig], now: float
+) -> dict[str, Any]:
+    return shop_document([(sled, _results(db, sled, now)) for sled in sleds.values()])
+
+
+def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
+    """By name: those of the settings, and those of the log as it last kept them."""
+    sleds = {}
+    rows = db.execute(
+        "SELECT jig, max(run_key), gear_key FROM check_run WHERE jig IS NOT NULL GROUP"
+        " BY jig ORDER BY jig"
+    )
+    for name, _, gear_key in rows.fetchall():
+        sleds[name] = load_gear(db, gear_key).jig or Jig(name)
+    return {**sleds, **jigs}
+
+
+def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Result]:
+    """Newest first: of the sled on the saw of its latest result, and of that saw."""
+    if sled is None:
+        return []
+    rows = [row for kind in OF_SLED for row in _sound(db, kind, sled.name)]
+    rows.sort(key=lambda row: row.order, reverse=True)
+    saw = rows[0].finding.saw if rows else sled.saw
+    rows = [row for row in rows if row.finding.saw == saw]
+    for kind in OF_SAW:
+        rows += [row for row in _sound(db, kind, None) if row.finding.saw == saw]
+    rows.sort(key=lambda row: row.order, reverse=True)
+    swept = _swept(db, rows)
+    moved = _last_moved(db, sled.name)
+    return [
+        Result(
+            finding=row.finding,
+            age_days=max(0, int((now - row.wall_s) / DAY)),
+            hold=row.hold,
+            moved=row.order <= moved,
+            swept=swept,
+        )
+        for row in rows
+    ]
+
+
+def _sound(db: sqlite3.Connection, kind: str, jig: str | None) -> list[FindingRow]:
+    return [
+        row
+        for row in list_findings(db, check=kind, jig=jig, last=LATEST)
+        if row.superseded_by is None and not row.finding.doubts
+    ]
+
+
+def _last_moved(db: sqlite3.Connection, jig: str) -> int:
+    """Place in the log of the latest result, of whatever check and on whatever saw, by
+    which the sled fence was moved; 0 where it never was."""
+    last = 0
+    for move in list_moves(db):
+        if move.made is not None:
+            of_sled = "SELECT finding_key FROM finding WHERE finding = ? AND jig = ?"
+            for (key,) in db.execute(of_sled, (move.finding, jig)):
+                last = max(last, key)
+    return last
+
+
+def _swept(db: sqlite3.Connection, rows: Sequence[FindingRow]) -> float | None:
+    """mm of a pass of the latest check of the sled fence; None where not known."""
+    latest = next((r for r in rows if r.finding.check == "fence-square"), None)
+    if latest is None:
+        return None
+    try:
+        _, evidence = load_finding(db, latest.finding.id)
+    except LogDamaged:
+        return None
+    lengths = [
+        max(t.travel) - min(t.travel) for t in evidence.traces if t.push and t.travel
+    ]
+    return statistics.median(lengths) if lengths else None

@@ -1,0 +1,420 @@
+"""The appliance rig: a Debian boots under QEMU with the service in it and is treated as a Pi on a shelf.
+
+As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from the project's folder:
+
+    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--cuts 30] [--only NAME]...
+
+IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
+bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
+not be tried here (pins, a slow card's wear) is said by a line with "pass": null.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import json
+import re
+import sys
+import tempfile
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from image import image
+from machine import Machine
+
+from bench.demo.operator import Operator
+from bench.demo.truth import JOB
+from bench.finding import Finding
+from bench.protocol import Begin, GetStatus, PassNotice, StatusReply
+from bench.protocol.async_client import AsyncClient
+from bench.settings.edit import whole_file
+from hw.virtual.hands import Hands
+from hw.virtual.ptys import VirtualPorts
+from hw.virtual.saw import VirtualSaw
+
+HOUSE = Path(__file__).resolve().parents[2]
+GAUGE, TRAVEL, CALIPER = "GAUGE01", "TRAVEL01", "CALIPER01"
+NAMES = {"indicator": GAUGE, "travel": TRAVEL, "caliper": CALIPER}
+BY_ID = "/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_{}-if00-port0"
+SOCKET = "/run/sweepgauge/socket"
+INSTALL = (
+    "sudo python3 -m venv --system-site-packages /opt/sweepgauge && "
+    "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/wheels sweepgauge && "
+    "sudo /opt/sweepgauge/bin/sweepgauge service install --yes"
+)
+REST_S = 960.0
+SECTOR = 512  # bytes, in /sys/block/*/stat (the kernel's Documentation/block/stat)
+
+
+def tell(test: str, figure: object, limit: object, good: bool | None) -> bool:
+    print(json.dumps({"test": test, "figure": figure, "limit": limit, "pass": good}), flush=True)
+    return good is not False
+
+
+class Rig:
+    """A machine, the virtual saw at its cables, and the hands that do what its daemon asks."""
+
+    def __init__(self, machine: Machine, saw: VirtualSaw, hands: Hands, ports: VirtualPorts) -> None:
+        self.machine, self.saw, self.hands, self.ports = machine, saw, hands, ports
+        self.said: list[str] = []
+
+    async def shell(self, command: str, **options: Any) -> str:
+        return (await asyncio.to_thread(self.machine.call, command, **options)).stdout
+
+    async def start(self) -> float:
+        return await asyncio.to_thread(self.machine.start)
+
+    async def answers(self) -> None:
+        """Until the daemon in the guest takes requests."""
+        while (
+            await asyncio.to_thread(self.machine.call, "sweepgauge status --json", check=False)
+        ).returncode == 2:
+            await asyncio.sleep(0.5)
+
+    @contextlib.asynccontextmanager
+    async def client(self) -> AsyncIterator[Path]:
+        """The path of the daemon's socket, on this side."""
+        door = self.machine.forwarded(SOCKET)
+        path = await asyncio.to_thread(door.__enter__)
+        try:
+            yield path
+        finally:
+            await asyncio.to_thread(door.__exit__, None, None, None)
+
+    async def check(self, path: Path, *, kind: str = JOB) -> Finding:
+        """A whole check, by the hands; a check that was in progress is gone on with."""
+        client = await AsyncClient.connect(path)
+        try:
+            return await Operator(client, self.hands, self.said.append).take(Begin(kind))
+        finally:
+            client.close()
+
+    def missed(self, finding: Finding) -> float:
+        """How far the fence's value is from the truth, as a part of its give or take."""
+        fence = finding.quantities[0]
+        return abs(fence.value - self.saw.truth()["rotation"]) / fence.uncertainty
+
+
+@contextlib.asynccontextmanager
+async def rig(machine_of: Callable[[dict[str, str]], Machine], seed: int) -> AsyncIterator[Rig]:
+    saw = VirtualSaw.draw(seed)
+    hands = Hands(saw)
+    with tempfile.TemporaryDirectory(prefix="sweepgauge-rig-") as folder:
+        ports = VirtualPorts(saw, hands, Path(folder), 100.0, caliper=True)
+        await ports.start()
+        devices = {NAMES[name]: str(device) for name, device in ports.devices.items()}
+        machine = machine_of(devices)
+        try:
+            yield Rig(machine, saw, hands, ports)
+        finally:
+            await asyncio.to_thread(machine.close)
+            await ports.stop()
+
+
+# ---- what is tried -------------------------------------------------------------------
+
+
+async def installs(rig: Rig, wheels: Path) -> bool:
+    """README's two lines on a blank image, then a new login without any setting."""
+    booted = await rig.start()
+    await asyncio.to_thread(rig.machine.send, wheels, "/tmp/wheels")
+    began = time.monotonic()
+    await rig.shell(INSTALL)
+    minutes = (time.monotonic() - began) / 60
+    await rig.answers()
+    again = await rig.shell("sudo /opt/sweepgauge/bin/sweepgauge service install --yes")
+    await _set_up(rig)
+    seen = (await asyncio.to_thread(rig.machine.call, "sweepgauge status --json", check=False)).returncode
+    faults = await _faults(rig)
+    exposure = await rig.shell("systemd-analyze security sweepgauge --no-pager | tail -1")
+    number = re.search(r": ([0-9.]+) ", exposure)
+    return all(
+        [
+            tell("first boot, s", round(booted, 1), None, None),
+            tell("install, minutes", round(minutes, 2), None, None),
+            tell(
+                "install run again changes nothing",
+                again.strip().splitlines()[-2:],
+                "Nothing to do.",
+                "Nothing to do." in again,
+            ),
+            tell("status in a new ssh login, exit", seen, "0 or 1", seen in (0, 1)),
+            tell("faults that doctor finds in a correct installation", faults, [], faults == []),
+            tell(
+                "exposure of the unit",
+                number and float(number[1]),
+                1.0,
+                bool(number and float(number[1]) <= 1.0),
+            ),
+        ]
+    )
+
+
+async def _set_up(rig: Rig) -> None:
+    """Settings as a person writes them by hand, as root."""
+    values: dict[str, Any] = dict(rig.saw.gear())
+    values["indicator"] = {"port": BY_ID.format(GAUGE), "resolution": "0.001 mm"}
+    values["travel"] = {"port": BY_ID.format(TRAVEL)}
+    values["caliper"] = {"port": BY_ID.format(CALIPER), "resolution": "0.01 mm"}
+    await rig.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=whole_file(values).encode())
+    await rig.shell("sudo systemctl restart sweepgauge")
+    await rig.answers()
+
+
+async def _faults(rig: Rig) -> list[str]:
+    done = await asyncio.to_thread(rig.machine.call, "sweepgauge doctor --json", check=False)
+    matters = json.loads(done.stdout)["matters"]
+    return [f"{one['about']}: {one['words']}" for one in matters if one["good"] is False]
+
+
+async def whole_check(rig: Rig, _: Path) -> bool:
+    """Over the kernel's own serial driver; and what it writes to the card."""
+    async with rig.client() as path:
+        before = await _written(rig)
+        finding = await rig.check(path)
+        await rig.shell("sync")
+        daemon, machine = (after - then for after, then in zip(await _written(rig), before, strict=True))
+    part = rig.missed(finding)
+    return all(
+        [
+            tell("whole check: error over give or take", round(part, 2), 1.0, part <= 1.0),
+            tell("written by the daemon in a check, KiB", round(daemon / 1024), None, None),
+            tell("written by the whole machine meanwhile, KiB", round(machine / 1024), None, None),
+        ]
+    )
+
+
+async def _written(rig: Rig) -> tuple[int, int]:
+    """Bytes that the daemon and the whole machine have written to the card (proc(5), write_bytes)."""
+    daemon = await rig.shell(f"sudo awk '/^write_bytes/ {{print $2}}' /proc/{_PID}/io")
+    machine = (await rig.shell("cat /sys/block/vda/stat")).split()[6]
+    return int(daemon), int(machine) * SECTOR
+
+
+_PID = "$(systemctl show -p MainPID --value sweepgauge)"
+
+
+async def at_rest(rig: Rig, _: Path) -> bool:
+    """Some minutes with nobody at it, reckoned to a day: a quarter of an hour's climate is among them."""
+    await rig.shell("sync")
+    before, busy = await _written(rig), await _cpu(rig)
+    began = time.monotonic()
+    await asyncio.sleep(REST_S)
+    await rig.shell("sync")
+    seconds = time.monotonic() - began
+    per_day = 86400 / seconds / 2**20
+    daemon, machine = (after - then for after, then in zip(await _written(rig), before, strict=True))
+    memory = int(await rig.shell("systemctl show -p MemoryCurrent --value sweepgauge")) / 2**20
+    rss = int(await rig.shell(f"awk '/VmRSS/ {{print $2}}' /proc/{_PID}/status")) / 1024
+    cpu = (await _cpu(rig) - busy) / seconds * 100
+    return all(
+        [
+            tell(
+                "written by the daemon at rest, MiB a day",
+                round(daemon * per_day, 2),
+                2.0,
+                daemon * per_day <= 2.0,
+            ),
+            tell("written by the whole machine at rest, MiB a day", round(machine * per_day, 1), None, None),
+            tell("daemon's CPU at rest, three instruments at 100/s, %", round(cpu, 2), None, None),
+            tell("daemon's memory, MiB", round(rss, 1), 60, rss <= 60),
+            tell("its control group with page cache, MiB", round(memory, 1), 200, memory <= 200),
+        ]
+    )
+
+
+async def _cpu(rig: Rig) -> float:
+    return int(await rig.shell("systemctl show -p CPUUsageNSec --value sweepgauge")) / 1e9
+
+
+async def cables(rig: Rig, _: Path) -> bool:
+    """The indicator's cable pulled in mid-pass; then both, put back in the other order."""
+    async with rig.client() as path:
+        work = asyncio.create_task(rig.check(path))
+        seen = await _pass_running(path)
+        await asyncio.to_thread(rig.machine.unplug, GAUGE)
+        refused = await _until_pass(seen, "refused")
+        await asyncio.to_thread(rig.machine.unplug, TRAVEL)
+        await asyncio.to_thread(rig.machine.plug, TRAVEL)
+        await asyncio.to_thread(rig.machine.plug, GAUGE)
+        finding = await work
+    told = [line for line in rig.said if "went away" in line or "cannot be used" in line]
+    part = rig.missed(finding)
+    return all(
+        [
+            tell(
+                "a cable pulled in mid-pass is told",
+                told[:1] or refused,
+                "the pass is refused",
+                bool(refused),
+            ),
+            tell("swapped cables: error over give or take", round(part, 2), 1.0, part <= 1.0),
+        ]
+    )
+
+
+async def _pass_running(path: Path) -> AsyncClient:
+    observer = await AsyncClient.connect(path)
+    await _until_pass(observer, "running")
+    return observer
+
+
+async def _until_pass(observer: AsyncClient, state: str) -> str:
+    while (message := await observer.inbox.get()) is not None:
+        if isinstance(message, PassNotice) and message.state == state:
+            return message.sweep
+    raise RuntimeError("the daemon went away")
+
+
+async def power_cuts(rig: Rig, cuts: int) -> bool:
+    """The switch flipped in mid-pass, again and again; every pass that was said to be kept must still count."""
+    lost, booted, goes_on = [], [], 0
+    for _ in range(cuts):
+        async with rig.client() as path:
+            work = asyncio.create_task(rig.check(path))
+            kept = await _kept_until_running(path)
+            await asyncio.to_thread(rig.machine.cut_power)
+            work.cancel()
+            await asyncio.gather(work, return_exceptions=True)
+        booted.append(await rig.start())
+        await rig.answers()
+        there = await _passes_kept(rig)
+        lost += [] if there >= kept else [f"{kept - there} of {kept}"]
+        async with rig.client() as path:
+            finding = await rig.check(path)
+            goes_on += rig.missed(finding) <= 1.0
+    sound = "ok" in await rig.shell(_SOUND)
+    return all(
+        [
+            tell(f"passes said to be kept and lost in {cuts} power cuts", lost, [], not lost),
+            tell(
+                "checks that went on to a right result",
+                goes_on,
+                f"at least {int(0.9 * cuts)}",
+                goes_on >= 0.9 * cuts,
+            ),
+            tell("log sound at the end", sound, True, sound),
+            tell("boot after a cut, s, longest", round(max(booted), 1), None, None),
+        ]
+    )
+
+
+_SOUND = (
+    'sudo python3 -c \'import sqlite3; print(sqlite3.connect("/var/lib/sweepgauge/sweepgauge.db")'
+    '.execute("pragma integrity_check").fetchone()[0])\''
+)
+
+
+async def _kept_until_running(path: Path) -> int:
+    """Passes kept so far when another one runs, at the second kept one at the latest."""
+    observer, kept = await AsyncClient.connect(path), 0
+    while (message := await observer.inbox.get()) is not None:
+        if isinstance(message, PassNotice):
+            kept += message.state == "kept"
+            if message.state == "running" and kept >= 2:
+                return kept
+    raise RuntimeError("the daemon went away")
+
+
+async def _passes_kept(rig: Rig) -> int:
+    async with rig.client() as path:
+        client = await AsyncClient.connect(path)
+        client.send(GetStatus())
+        while (message := await client.inbox.get()) is not None:
+            if isinstance(message, StatusReply):
+                client.close()
+                return len(message.run.passes) if message.run else 0
+    raise RuntimeError("the daemon went away")
+
+
+async def life(rig: Rig, _: Path) -> bool:
+    """Killed, frozen, stopped, with wrong settings, for members of the group and strangers."""
+    seen = dict(line.split("\t", 1) for line in (await rig.shell(LIFE)).splitlines())
+    await _set_up(rig)
+    return all(
+        [
+            tell("status for a stranger, exit", seen["stranger"], "2", seen["stranger"] == "2"),
+            tell("the daemon may keep its settings", seen["settings"], "yes", seen["settings"] == "yes"),
+            tell("but write nowhere else", seen["elsewhere"], "no", seen["elsewhere"] == "no"),
+            tell("answers again after kill -9, s", seen["killed"], None, float(seen["killed"]) < 300),
+            tell("answers again after a freeze, s", seen["frozen"], None, float(seen["frozen"]) < 300),
+            tell("stopped with exit", seen["stopped"], "0", seen["stopped"] == "0"),
+            tell(
+                "wrong settings: no restarts, failed",
+                seen["wrong"],
+                "0 failed",
+                sorted(seen["wrong"].split()) == ["0", "failed"],
+            ),
+            tell("wrong settings are named in the journal", seen["named"], "1", seen["named"] == "1"),
+        ]
+    )
+
+
+LIFE = r"""
+say() { printf '%s\t%s\n' "$1" "$2"; }
+pid() { systemctl show -p MainPID --value sweepgauge; }
+answers() { until sweepgauge status >/dev/null 2>&1 || [ $? = 1 ]; do sleep 0.5; done; }
+another() { while [ "$(pid)" = "$1" ] || [ "$(pid)" = 0 ]; do sleep 0.2; done; }
+inside() { sudo nsenter -t "$(pid)" -m -S "$(id -u sweepgauge)" -G "$(id -g sweepgauge)" sh -c "$1"; }
+since() { echo "$(date +%s.%N) $1" | awk '{printf "%.1f", $1 - $2}'; }
+say stranger "$(sudo -u nobody /usr/local/bin/sweepgauge status >/dev/null 2>&1; echo $?)"
+say settings "$(inside 'touch /etc/sweepgauge/x && rm /etc/sweepgauge/x' && echo yes)"
+say elsewhere "$(inside 'touch /etc/x 2>/dev/null' && echo yes || echo no)"
+old=$(pid); t=$(date +%s.%N); sudo kill -9 "$old"; another "$old"; answers; say killed "$(since "$t")"
+old=$(pid); t=$(date +%s.%N); sudo kill -STOP "$old"; another "$old"; answers; say frozen "$(since "$t")"
+sudo systemctl stop sweepgauge; say stopped "$(systemctl show -p ExecMainStatus --value sweepgauge)"
+printf '[indicator]\nprot = "x"\n' | sudo tee /etc/sweepgauge/settings.toml >/dev/null
+sudo systemctl start sweepgauge 2>/dev/null; until systemctl is-failed -q sweepgauge; do sleep 0.5; done; sleep 5
+say wrong "$(systemctl show -p NRestarts,ActiveState --value sweepgauge | tr '\n' ' ')"
+say named "$(sudo journalctl -b -u sweepgauge -o cat --no-pager | grep -c 'settings.toml: indicator.prot')"
+sudo systemctl reset-failed sweepgauge
+"""
+
+
+# ---- one after the other -------------------------------------------------------------
+
+
+async def run(arguments: argparse.Namespace) -> bool:
+    made = await asyncio.to_thread(image, arguments.suite, arguments.images)
+
+    def machine_of(ports: dict[str, str]) -> Machine:
+        return Machine(made, arguments.images / f"run-{arguments.suite}", ports=ports, kvm=arguments.kvm)
+
+    tests: dict[str, Callable[[Rig], Awaitable[bool]]] = {
+        "whole_check": lambda rig: whole_check(rig, arguments.wheels),
+        "at_rest": lambda rig: at_rest(rig, arguments.wheels),
+        "cables": lambda rig: cables(rig, arguments.wheels),
+        "life": lambda rig: life(rig, arguments.wheels),
+        "power_cuts": lambda rig: power_cuts(rig, arguments.cuts),
+    }
+    good = True
+    async with rig(machine_of, seed=arguments.seed) as one:
+        good &= await installs(one, arguments.wheels)
+        for name, test in tests.items():
+            if not arguments.only or name in arguments.only:
+                try:
+                    good &= await test(one)
+                except Exception as error:
+                    good &= tell(name, f"{type(error).__name__}: {error}", None, False)
+    tell("pins: pedal, lamp, encoder, clocked gauge", "this kernel brings no simulated pins", None, None)
+    return good
+
+
+def main(argv: Sequence[str]) -> int:
+    parser = argparse.ArgumentParser(description="The appliance rig")
+    parser.add_argument("images", type=Path)
+    parser.add_argument("wheels", type=Path)
+    parser.add_argument("suite", nargs="?", default="bookworm")
+    parser.add_argument("--cuts", type=int, default=30)
+    parser.add_argument("--seed", type=int, default=3)
+    parser.add_argument("--kvm", action="store_true", help="this host's /dev/kvm works")
+    parser.add_argument("--only", action="append", default=[])
+    return 0 if asyncio.run(run(parser.parse_args(argv))) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,77 @@
+"""What is said of a forecast: each sentence alone, in the user's unit, with what to do first."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from bench.cut.document import cut_document
+from bench.cut.sheet import Sheet
+from bench.cut.terms import Result
+from bench.finding import Finding, Quantity
+from bench.gear import Jig
+from bench.render.cut import NEVER_MEASURED, PUT_RIGHT, answer_lines, forecast_lines, with_words
+
+SLED = Jig("big-sled", widest_board=400.0)
+
+
+def angle(name: str, value: float, uncertainty: float = 2e-5) -> Quantity:
+    return Quantity(name, value, "rad", uncertainty, None)
+
+
+def results(fence: float = 2e-4) -> list[Result]:
+    def one(check: str, *quantities: Quantity) -> Result:
+        found = Finding(id=check, check=check, jig="big-sled", saw="cabinet", quantities=list(quantities))
+        return Result(found, 12)
+
+    return [
+        one("fence-square", angle("fence", fence), angle("slot-curvature", 0.0, 1e-8)),
+        one("side-play", angle("yaw-play", 1e-4)),
+        one("upright", angle("fence-lean", 4e-4, 1e-4)),
+    ]
+
+
+def words(document: dict, units: str = "mm") -> list[str]:
+    return list(forecast_lines(with_words(document, units), units))
+
+
+def test_the_way_the_parts_come_out_is_that_of_a_corner() -> None:
+    """Turned counter-clockwise the sled fence opens the corner of a part left of the cut, and closes that of one on
+    the right."""
+    for fence, at, way in (
+        (2e-4, "left", "Longer"),
+        (-2e-4, "left", "Shorter"),
+        (2e-4, "right", "Shorter"),
+        (-2e-4, "right", "Longer"),
+    ):
+        lines = list(answer_lines(cut_document(results(fence), SLED, Sheet(400.0, at=at)), "mm"))
+        assert lines[1].startswith(f"{way} away from the sled fence: 0.06 mm give or take"), lines
+
+
+def test_the_answer_in_either_unit() -> None:
+    document = cut_document(results(), SLED)
+    assert document["first"]["words"] == ""
+    told = words(document)
+    assert told[:2] == ["big-sled on cabinet:", "400 mm board, 300 mm cut:"]
+    # before anything is moved for it: the bow, which nobody knows, may make up for the sled fence
+    assert any(line.startswith("Check whether the sled fence is straight: worth 0.0") for line in told)
+    assert any("the sled fence leans by 0.12 mm" in line for line in told)
+    inches = words(document, "inch")
+    assert not any(re.search(r"\bmm\b", line) for line in inches) and any("thou" in line for line in inches)
+
+
+def test_nothing_measured_says_so_and_what_to_check() -> None:
+    told = words(cut_document([], SLED))
+    assert any(line.startswith(NEVER_MEASURED["fence"]) for line in told)
+    assert told[-1].startswith("Never measured here: fence square, fence straight")
+
+
+@pytest.mark.parametrize("table", [PUT_RIGHT, NEVER_MEASURED])
+def test_each_act_is_a_short_sentence(table: dict[str, str]) -> None:
+    assert all(len(act.split()) <= 12 for act in table.values())
+
+
+def test_no_internals_in_the_words() -> None:
+    told = " ".join(words(cut_document(results(), SLED)))
+    assert not re.search(r"\brad\b|_|fence-square|None", told)
