@@ -42,6 +42,9 @@ class Quantity(msgspec.Struct, frozen=True):
     tolerance: float | None = None
     verdict: Verdict | None = None
     way: str | None = None
+    # mm: the length of what an angle is an angle of, over which a person is told it;
+    # None: the user's own board
+    over: float | None = None
 
 
 class SweepRow(msgspec.Struct, frozen=True):

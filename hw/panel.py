@@ -40,7 +40,8 @@ class Pattern(NamedTuple):
     lasts: bool = False
 
 
-# Low and high differ in rhythm too, as some buzzers have one pitch only.
+# Tones differ in rhythm too, as some buzzers have one pitch only: one stroke is ready,
+# two are accepted, four are there; one long is refused, two long are too far.
 PATTERNS: dict[str, Pattern] = {
     "idle": Pattern((Beat(1.0, False),), lasts=True),
     # something should be checked again, some day soon: a short light, seldom
@@ -48,10 +49,14 @@ PATTERNS: dict[str, Pattern] = {
     "wants-you": Pattern((Beat(0.5, True), Beat(0.5, False)), lasts=True),
     "ready": Pattern((Beat(1.0, True),), lasts=True),
     "trouble": Pattern((Beat(0.1, True), Beat(0.1, False)), lasts=True),
-    "kept": Pattern(
+    "ready-tone": Pattern((Beat(0.12, True, HIGH_HZ),)),
+    "accepted": Pattern(
         (Beat(0.08, False, HIGH_HZ), Beat(0.08, True), Beat(0.08, False, HIGH_HZ))
     ),
     "refused": Pattern((Beat(0.6, False, LOW_HZ), Beat(0.1, True), Beat(0.1, False))),
+    "there": Pattern((Beat(0.06, True, HIGH_HZ), Beat(0.06, False)) * 4),
+    "too-far": Pattern((Beat(0.3, False, LOW_HZ), Beat(0.2, True)) * 2),
+    "nudge": Pattern((Beat(0.05, True, HIGH_HZ),)),
     "low": Pattern((Beat(0.25, False, LOW_HZ),)),
     "high": Pattern(
         (Beat(0.06, True, HIGH_HZ), Beat(0.06, True), Beat(0.06, True, HIGH_HZ))

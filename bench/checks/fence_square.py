@@ -63,10 +63,7 @@ COARSE = (
     # practice, no source
     0.005
 )
-SHIFT = (
-    "Shift the stand too, so that the reading changes by 0.2 to 0.5 mm: this"
-    " indicator's own steps then average out."
-)
+SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -85,10 +82,10 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     left = Step(
         placement=LEFT,
         words=(
-            "Square on the sled: handle against the sled fence to the LEFT of the arm,"
-            f" arm pointing {lies}. Indicator standing on the {first.upper()} of the"
-            " arm, at the height of the leading teeth. Pencil on the arm where the tip"
-            " touches."
+            "Square on the sled fence, handle to the LEFT of the arm."
+            f" The arm points {lies}. Indicator standing on the {first.upper()} of the"
+            " arm. It touches as high as the leading teeth. Pencil on the arm where the"
+            " tip touches."
         ),
         gather="sweep",
         side=first,
@@ -100,9 +97,9 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     right = Step(
         placement=RIGHT,
         words=(
-            "Turn the square over: handle to the RIGHT of the arm, on the same stretch"
-            " of the sled fence, the same edge of the arm. Indicator standing on the"
-            f" {second.upper()} of the arm, the tip on the pencil mark."
+            "Turn the square over: handle to the RIGHT of the arm. Same stretch of the"
+            " sled fence, same edge of the arm. Indicator standing on the"
+            f" {second.upper()} of the arm. Tip on the pencil mark."
         ),
         gather="sweep",
         side=second,
@@ -360,6 +357,14 @@ def fence_way(a: float, jig: Jig | None) -> str:
 
 KIND = "fence-square"
 
+
+def lighter(finding: Finding) -> Mapping[str, OptionValue] | None:
+    """One set-up, where both were taken before: the square's error is known."""
+    if any(q.name == "square" for q in finding.quantities):
+        return {"placements": LEFT}
+    return None
+
+
 CHECK = Check(
     kind=KIND,
     question="Is the sled's fence square to the cut?",
@@ -369,6 +374,7 @@ CHECK = Check(
     turns_fence=True,
     rank=1,
     measures=("fence", "square"),
+    lighter=lighter,
     takes=("square",),
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(

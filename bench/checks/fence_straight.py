@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
 from bench.checks.options import Option, OptionValue, given_number
+from bench.checks.shared.board_contacts import AS_IS, ROLLED, contacts
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
     COUNT_OFF,
@@ -21,9 +22,8 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.edge_bending import BENDING_OPTIONS, Bending, bending
+from bench.checks.shared.edge_bending import BENDING_OPTIONS, bending
 from bench.checks.shared.face_profile import (
-    SINGLE,
     Differs,
     Face,
     averaged_away,
@@ -31,23 +31,19 @@ from bench.checks.shared.face_profile import (
     face_of,
 )
 from bench.checks.shared.slips import short_pushes, too_fine
-from bench.finding import Contact, Finding, Quantity, Remark, Settle
+from bench.finding import Finding, Quantity, Remark, Settle
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
     from bench.uncertainty import Combined, Part
 
-AS_IS, ROLLED = "as-is", "rolled-over"
 AGAIN = (
     "Draw the indicator back to the left end and wipe the face. Push it low at its"
-    " base, with two fingers: the hand does not press on the straightedge."
+    " base, with two fingers. Do not press on the straightedge."
 )
 STRAIGHT = 0.05  # mm, over 600 mm; common practice, no source
 # of its length, half-width, where nothing is said; common practice, no source
 STRAIGHTEDGE = 0.05 / 600
-# mm of fence that a board must rest on to be told apart from a point
-LEAST_BOARD = 50.0
-EITHER_SIDE = 50.0  # mm by which a push may be off the board's middle
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -55,25 +51,25 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     as_is = Step(
         placement=AS_IS,
         words=(
-            "Straightedge along the sled fence, its ends on two equal blocks. The"
-            " indicator rides along the straightedge, its tip on the face of the sled"
-            " fence, and is pushed from left to right; travel is the place along the"
-            " sled fence, from the blade."
+            "Straightedge along the sled fence, its ends on two equal blocks."
+            " Indicator riding along the straightedge, its tip on the sled fence."
+            " It begins at the left end; the travel counts from the blade."
         ),
         gather="sweep",
         picture="straightedge-as-is",
         reseat=AGAIN,
+        pushed="indicator",
     )
     rolled = Step(
         placement=ROLLED,
         words=(
-            "Roll the straightedge over about its own length: the same end stays on the"
-            " left, the edge that was ridden now faces the other way. Not swung end for"
-            " end, not flipped end over end."
+            "Roll the straightedge over about its own length. The same end stays on the"
+            " left. The edge that was ridden faces the other way. Do not swap its ends."
         ),
         gather="sweep",
         picture="straightedge-rolled-over",
         reseat=AGAIN,
+        pushed="indicator",
     )
     only = options.get("placements") or "both"
     return (as_is,) if only == AS_IS else (as_is, rolled)
@@ -188,7 +184,7 @@ def _evaluate(evidence: Evidence) -> Finding:
     remarks += short_pushes(
         [max(t.travel) - min(t.travel) for t in evidence.traces if t.travel]
     )
-    contact = _contacts(evidence, face, rest, bent, confidence, remarks)
+    contact = contacts(evidence, face, rest, bent, confidence, remarks)
     if of_zone.between.single:
         remarks.append(Remark("one-pass", values={"source": "usual"}))
     jig = evidence.gear.jig
@@ -315,113 +311,6 @@ def _contradictions(
     if value > 3.0 * fuzz and of_edge < 0.1 * value:
         return [Remark("set-ups-alike", severity="warning")]
     return []
-
-
-def _boards(
-    evidence: Evidence, face: Face, remarks: list[Remark]
-) -> list[tuple[float, float]]:
-    """The widest board left of the blade, over it and right of it; else the whole
-    profile and each half."""
-    low, high = float(face.x[0]), float(face.x[-1])
-    middle = (low + high) / 2
-    plain = [(low, high), (low, middle), (middle, high)]
-    jig = evidence.gear.jig
-    wide = jig.widest_board if jig is not None else None
-    if wide is None:
-        return plain
-    boards: list[tuple[float, float]] = []
-    for start, stop in ((-wide, 0.0), (-wide / 2, wide / 2), (0.0, wide)):
-        cut = (max(low, start), min(high, stop))
-        if cut[1] - cut[0] >= max(LEAST_BOARD, 0.5 * wide) and cut not in boards:
-            boards.append(cut)
-    if not boards:
-        values = {"from": low, "to": high, "board": wide}
-        remarks.append(Remark("profile-short", values=values))
-        return plain
-    if max(stop - start for start, stop in boards) < wide - 5.0:
-        remarks.append(Remark("profile-ends", values={"board": wide}))
-    return boards
-
-
-def _contacts(
-    evidence: Evidence,
-    face: Face,
-    rest: Sequence[Part | None],
-    bent: Bending,
-    confidence: float,
-    remarks: list[Remark],
-) -> list[Contact]:
-    """The line each board rests on when pushed at its middle, relative to the profile's
-    own line."""
-    from bench.checks.shared.face_texture import contact_missed, texture
-    from bench.geometry.contact import contact_line
-    from bench.uncertainty import Part, combine, tilt, travel_scale
-
-    fine = texture(
-        face, evidence.traces, (AS_IS, ROLLED) if face.g is not None else (AS_IS,)
-    )
-    jig = evidence.gear.jig
-    sign: float = -1.0 if jig is not None and jig.fence == "far" else 1.0
-    side: Literal["near", "far"] = "near" if sign > 0 else "far"
-    lines: list[Contact] = []
-    for start, stop in _boards(evidence, face, remarks):
-        if stop - start < LEAST_BOARD:
-            continue
-        pushed = (start + stop) / 2
-        plain = contact_line(face.x, sign * face.f, start, stop, pushed, fence=side)
-        edge = max(abs(plain.edge[1] - plain.edge[0]), LEAST_BOARD)
-        differ = differs(face, sign * plain.sensitivity, SINGLE * 2**0.5 / edge)
-        found = contact_line(
-            face.x,
-            sign * face.f,
-            start,
-            stop,
-            pushed,
-            fence=side,
-            either_side=EITHER_SIDE,
-            noise=face.covariance,
-        )
-        rotation = float(found.rotation)
-        scatter = differ.rows(float(found.standard_uncertainty or 0.0))
-        rows = [
-            (
-                None
-                if p is None
-                else Part(p.name, p.type, p.standard_uncertainty * 2**0.5 / edge)
-            )
-            for p in rest
-        ]
-        gear = evidence.gear
-        # a board stands on the texture that the average no longer has: as much again as
-        # that was seen to turn it
-        missed = contact_missed(face, fine, (start, stop), pushed, side)
-        combined = combine(
-            [
-                *scatter,
-                *rows,
-                bent.row(plain.sensitivity),
-                Part("form averaged away", "B", missed) if missed else None,
-                travel_scale(rotation, gear.travel.scale_error),
-                tilt(rotation, gear.indicator.tilt),
-            ],
-            confidence,
-        )
-        lines.append(Contact(start, stop, pushed, rotation, combined.expanded))
-        low, high = found.span
-        if max(high - rotation, rotation - low) > combined.expanded:
-            remarks.append(
-                Remark(
-                    "board-turns",
-                    values={
-                        "from": start,
-                        "to": stop,
-                        "low": float(low),
-                        "high": float(high),
-                        "either_side": EITHER_SIDE,
-                    },
-                )
-            )
-    return lines
 
 
 KIND = "fence-straight"

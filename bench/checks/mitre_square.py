@@ -96,10 +96,9 @@ def _fence_set_up(placement: str, jig: Jig | None) -> tuple[LeftRight, str]:
     side = fence if outer else OTHER[fence]
     where = "outer end" if outer else "end at the blade"
     words = (
-        f"45-degree square on the {fence.upper()} fence: corner"
-        f" {placement[-1].upper()} at the fence's {where}, one leg on the fence, the"
-        " long edge along the travel; the pass over the middle of that edge. A and B"
-        " are pencilled at its two sharp corners."
+        f"45-degree square on the {fence.upper()} fence, one leg on the fence. Corner"
+        f" {placement[-1].upper()} at the fence's {where}. A and B are pencilled at its"
+        " two sharp corners. The long edge lies along the travel; pass over its middle."
     )
     return side, words
 
@@ -109,12 +108,12 @@ def _right_angle_set_up(placement: str) -> tuple[LeftRight, str]:
     if lies == "left":
         words = (
             "A straight batten clamped across the sled. One leg of the square along it,"
-            " pointing LEFT, the other leg pointing away from you."
+            " pointing LEFT. The other leg points away from you."
         )
     else:
         words = (
-            "Turn the square over: the same leg along the same stretch of the batten,"
-            " now pointing RIGHT, the other leg pointing away from you."
+            "Turn the square over. The same leg lies on the same stretch of the batten."
+            " It now points RIGHT, the other leg away from you."
         )
     return OTHER[lies], words
 
@@ -316,7 +315,7 @@ def _of_swing(quantities: Sequence[Quantity]) -> list[Remark]:
 
 CHECK = Check(
     kind=KIND,
-    question="Do the two fences of a mitre sled stand square to each other?",
+    question="Do the two fences of a mitre sled stand square?",
     plan=plan,
     accepts=accepts,
     evaluate=evaluate,
@@ -329,8 +328,7 @@ CHECK = Check(
         Option(
             "right_angle",
             "choice",
-            "The square's right angle: measured here against a batten, or known from"
-            " its log",
+            "Whether the square's right angle is measured here or known",
             "measured",
             ("measured", "known"),
         ),

@@ -21,6 +21,7 @@ from bench.units import System
 Gather = Literal["sweep", "spot", "width"]
 Mount = Literal["standing", "carried", "still"]
 Measured = Literal["fence", "square", "yaw-play"]  # what one check leaves to another
+AWAY = 0.3  # mm that a lifted plunger or an opened caliper moves by; common practice
 
 
 class Caution(msgspec.Struct, frozen=True):
@@ -29,7 +30,21 @@ class Caution(msgspec.Struct, frozen=True):
 
     name: str
     words: str
-    about: str = "day"  # "day": once a day; "blade", "power", "cut": when that changes
+    # "day": once a day on a saw. "blade", "power": also when the check before wanted
+    # the blade or the power otherwise. "cut": before every check that cuts.
+    about: Literal["day", "blade", "power", "cut"] = "day"
+
+
+class Focus(msgspec.Struct, frozen=True):
+    """The one thing in which a set-up differs from the one before it.
+
+    turn: of the blade, rad. place: along what is measured, mm. lean, twist: to which
+    side. end: of the blade or the fence.
+    """
+
+    what: Literal["turn", "place", "lean", "twist", "end"]
+    value: float = 0.0
+    side: Literal["left", "right", "front", "rear"] | None = None
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -50,6 +65,21 @@ class Step(msgspec.Struct, frozen=True):
     reseat: str | None = None  # what to do again before each repeat
     # what is swept is a line; a pass that no line fits is refused while it is at hand
     straight: bool = True
+    # what is pushed along, and so whether there is a sled to lean
+    pushed: Literal["sled", "indicator"] = "sled"
+    # mm that the number of a spot or a width moves away between two readings, so that
+    # the next one is known when it comes back and holds; None: each one is asked for
+    away: float | None = AWAY
+    # the set-up before it stands, and only `focus` is another
+    continues: bool = False
+    focus: Focus | None = None
+
+    @property
+    def leans(self) -> bool:
+        """Whether a lean test proves on which side the indicator stands."""
+        return (
+            self.gather == "sweep" and self.pushed == "sled" and self.side is not None
+        )
 
 
 class Trace(msgspec.Struct, frozen=True):
@@ -223,6 +253,9 @@ class Check(msgspec.Struct, frozen=True):
     turns_saw: Literal["blade", "rip fence"] | None = None
     # why nothing should be moved by this finding though the fence is out, or None
     holds_back: Callable[[Evidence, Finding], Remark | None] | None = None
+    # from a finding whose move was made to the options of a lighter check that
+    # verifies the move, None where that finding does not allow it
+    lighter: Callable[[Finding], Mapping[str, OptionValue] | None] | None = None
     # the move of a check whose first quantity is not one fence's rotation, and what is
     # to be said of it, from quantities, sled and leaves; asked only where one is due
     moves: (

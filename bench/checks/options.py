@@ -196,7 +196,7 @@ MOUNT = Option(
 SIDE = Option(
     "side",
     "choice",
-    "On which side of the surface the indicator stood in the first set-up",
+    "On which side of the surface the indicator first stood",
     choices=("left", "right"),
     recorded=True,
 )

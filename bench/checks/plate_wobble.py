@@ -11,7 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Step,
+)
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.counts import count_of
@@ -27,7 +34,8 @@ MOST_UNREAD = math.radians(91)
 FEWEST = 3  # turns that fix an offset and a first harmonic
 
 
-def _step(placement: str, words: str) -> Step:
+def _step(placement: str, words: str, *, continues: bool = False) -> Step:
+    degrees = turn_of(placement)
     return Step(
         placement,
         words,
@@ -38,20 +46,30 @@ def _step(placement: str, words: str) -> Step:
         at=0.0,
         picture="plate-wobble",
         reseat=AGAIN,
+        continues=continues,
+        focus=Focus("turn", math.radians(degrees)) if degrees is not None else None,
     )
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
     del gear
     count = int(number(options, "turns", MARKS))
-    return tuple(
-        _step(
-            name,
-            "Indicator standing on the right of the plate, on the blade body below the"
-            " gullets. Lift the plunger, turn the blade by hand to mark"
-            f" {name.removeprefix('turn-')} degrees, let it down.",
-        )
-        for name in even_turns(count)
+    first, *others = even_turns(count)
+    words = (
+        "Indicator standing on the right of the plate. Tip on the blade body, below"
+        " the gullets. Mark this place on the plate."
+    )
+    return (
+        _step(first, words),
+        *(
+            _step(
+                name,
+                "Lift the plunger and hold it up. Turn the blade by hand to"
+                f" {name.removeprefix('turn-')} degrees. Let the plunger down.",
+                continues=True,
+            )
+            for name in others
+        ),
     )
 
 

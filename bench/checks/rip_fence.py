@@ -48,14 +48,15 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             placement=PLACEMENT,
             words=(
                 "Lock the rip fence. Indicator riding in the slot on the"
-                f" {side.upper()} of the rip fence, plunger on its face at a board's"
-                " height; held against one wall of the slot."
+                f" {side.upper()} of the rip fence. Tip on its face, at a board's"
+                " height; hold against one wall."
             ),
             gather="sweep",
             repeat=PASSES,
             side=side,
             mount="standing" if options.get("mount") == "standing" else "carried",
             picture="rip-fence",
+            pushed="indicator",
             reseat="Unlock and lock the rip fence again.",
         ),
     )
@@ -178,7 +179,7 @@ KIND = "rip-fence"
 
 CHECK = Check(
     kind=KIND,
-    question="Does the rip fence run with the blade, open a little at the rear?",
+    question="Does the rip fence run with the blade?",
     plan=plan,
     evaluate=evaluate,
     quantities=("rip-fence", "toe"),

@@ -12,7 +12,14 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Step,
+)
 from bench.checks.options import Option, OptionValue, number
 from bench.checks.shared.cautions import BLADE_DOWN, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.runner_widths import (
@@ -42,10 +49,10 @@ BINDS, LOOSE, RUNS = 0.03, 0.15, 0.05
 BOW = 0.02
 ONE_PLACE = 1.0  # mm: a tight stretch shorter than this is told as one place
 WORDS = {
-    "slot": "Inside jaws of the caliper: width of the {side} slot",
-    "runner": "Outside jaws of the caliper: width of the {side} runner",
-    "slot-spacing": "How far apart the slots stand, centre to centre",
-    "runner-spacing": "How far apart the runners stand, centre to centre",
+    "slot": "Caliper's inside jaws across the {side} slot",
+    "runner": "Caliper's outside jaws across the {side} runner",
+    "slot-spacing": "Caliper across both slots, from left wall to left wall",
+    "runner-spacing": "Caliper across both runners, from left side to left side",
 }
 
 
@@ -80,11 +87,16 @@ def _stations(options: Mapping[str, OptionValue], length: float) -> list[float]:
 def _width(name: str, at: float | None) -> Step:
     what, _, side = name.partition("-")
     words = (WORDS[name] if name in WORDS else WORDS[what]).format(side=side)
-    where = "" if at is None else f", {at:.0f} mm from its near end"
-    if side == "spacing":
-        words += " (left wall to left wall, if both are equally wide)"
+    where = "" if at is None else ". Measure {at:station} from the near end"
     return Step(
-        name, f"{words}{where}.", "width", repeat=1, at=at, picture=f"{what}-widths"
+        name,
+        words + where + ".",
+        "width",
+        repeat=1,
+        at=at,
+        picture=f"{what}-widths",
+        continues=bool(at),
+        focus=Focus("place", at) if at is not None else None,
     )
 
 

@@ -13,7 +13,14 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Step,
+)
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -25,6 +32,7 @@ from bench.checks.shared.cautions import (
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import BudgetRow, Finding, Quantity, Remark, Settle, Verdict
+from bench.gear import LeftRight
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -32,7 +40,8 @@ if TYPE_CHECKING:
 
 TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
-AGAIN = "Let go and do it anew for each reading."
+# mm that the sled moves between two leans; less than any play worth knowing
+LEAST_AWAY = 0.015
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
@@ -52,29 +61,49 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     length = given_number(options, "runner_length")
     at = number(options, "twist_at", max(TWIST_AT, (length or 0.0) / 2))
 
-    def step(placement: str, words: str, place: float) -> Step:
+    def step(placement: str, words: str, again: str, place: float) -> Step:
+        lean = placement.startswith("leaned")
+        side: LeftRight = "left" if placement.endswith("left") else "right"
         return Step(
-            placement, words, "spot", TIMES, "right", "standing", place, "side-play"
+            placement,
+            words,
+            "spot",
+            TIMES,
+            "right",
+            "standing",
+            place,
+            "side-play",
+            reseat=again,
+            away=LEAST_AWAY,
+            focus=Focus("lean" if lean else "twist", side=side),
         )
 
-    stand = "Indicator standing on the right of the sled's side"
+    stand = "Indicator standing on the right of the sled"
     return (
         step(
             "leaned-left",
-            f"{stand}, at the runners' middle. Lean the sled bodily LEFT and hold."
-            f" {AGAIN}",
+            f"{stand}, at the runners' middle. Its tip touches the sled's side. Press"
+            " the whole sled to the LEFT and hold it there.",
+            "Press it to the right, then to the LEFT again; hold.",
             0.0,
         ),
-        step("leaned-right", f"The same, leaned bodily RIGHT and held. {AGAIN}", 0.0),
+        step(
+            "leaned-right",
+            "Leave the indicator. Press the whole sled to the RIGHT and hold it there.",
+            "Press it to the left, then to the RIGHT again; hold.",
+            0.0,
+        ),
         step(
             "twisted-left",
-            f"{stand}, {at:g} mm beyond the runners' middle. Twist the sled so that it"
-            f" goes LEFT there; hold. {AGAIN}",
+            "Indicator standing on the right, {at:station} beyond the runners' middle."
+            " Twist the sled to the LEFT there and hold it.",
+            "Twist it to the right, then to the LEFT again; hold.",
             at,
         ),
         step(
             "twisted-right",
-            f"The same, twisted so that it goes RIGHT there; hold. {AGAIN}",
+            "Leave the indicator. Twist the sled to the RIGHT there and hold it.",
+            "Twist it to the left, then to the RIGHT again; hold.",
             at,
         ),
     )
@@ -221,9 +250,14 @@ def _leaned(found: _Found, spots: Mapping[str, list[float]]) -> None:
     else:
         found.remarks.append(_held(left, right, float(leaned.value)))
     if 0 <= leaned.value < BINDS:
-        found.remarks.append(Remark("play-little", values={"limit": BINDS}))
+        band = {"limit": BINDS}
+        found.remarks.append(Remark("play-little", values=band, severity="act"))
     elif leaned.value > LOOSE:
-        found.remarks.append(Remark("play-much", values={"limit": LOOSE}))
+        band = {"limit": LOOSE}
+        found.remarks.append(Remark("play-much", values=band, severity="act"))
+    elif leaned.value > 0:
+        band = {"binds": BINDS, "loose": LOOSE}
+        found.remarks.append(Remark("play-good", values=band, severity="act"))
 
 
 def _twisted(
@@ -299,7 +333,7 @@ KIND = "side-play"
 
 CHECK = Check(
     kind=KIND,
-    question="How far do the runners let the sled shift and yaw?",
+    question="How far do the runners let the sled shift and twist?",
     plan=plan,
     evaluate=evaluate,
     quantities=("side-play", "yaw-play"),
@@ -318,8 +352,7 @@ CHECK = Check(
         Option(
             "place_error",
             "length",
-            f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said;"
-            " common practice, no source)",
+            f"How far the twist's place may be off ({PLACE_ERROR:g} mm unless said)",
             low=0.0,
             high=200.0,
         ),

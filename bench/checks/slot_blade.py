@@ -10,13 +10,22 @@ body at even turns: their mean cancels tilt.
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
+from bench.checks.model import (
+    Check,
+    Evidence,
+    EvidenceError,
+    EvidenceGear,
+    Focus,
+    Mount,
+    Step,
+)
 from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
 from bench.checks.shared.blade_spots import (
     CARRIAGE_FLOAT,
@@ -40,10 +49,9 @@ if TYPE_CHECKING:
     from bench.uncertainty import Combined
 
 ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
-AGAIN = "Lift the plunger and let it down for each reading."
+AGAIN = "Lift the plunger and let it down again."
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
-# mm along the travel, live, unless said; common practice, no source
-FRONT_AT, REAR_AT = 0.0, 160.0
+FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
 
 
 def _side(options: Mapping[str, OptionValue]) -> LeftRight:
@@ -65,16 +73,16 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     front_at = number(options, "front_at", FRONT_AT)
     rear_at = number(options, "rear_at", REAR_AT)
     begin = (
-        f"Indicator riding in the {side.upper()} slot, held against one wall, tip on a"
-        " marked spot of the blade body below the gullets, the spot at the FRONT."
+        f"Indicator riding in the {side.upper()} slot, held against one wall. Mark a"
+        " spot on the blade body below the gullets. Tip on that spot, at the FRONT."
     )
     rear = (
-        "Plunger lifted, turn the blade by hand until the same spot stands at the REAR"
-        " at the same height; slide the indicator there, let it down."
+        "Lift the plunger. Turn the blade by hand: the spot to the REAR, as high."
+        " Slide the indicator there and let the plunger down."
     )
     again = (
-        "Plunger lifted, turn the spot back to the FRONT; slide the indicator there"
-        " anew, let it down."
+        "Lift the plunger. Turn the spot back to the FRONT. Slide the indicator there"
+        " anew and let the plunger down."
     )
     steps: list[Step] = []
     for visit in range(ROUNDS):
@@ -83,7 +91,19 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
             ("rear", rear, rear_at),
         ):
             steps.append(
-                Step(name, words, "spot", 1, side, mount, at, "slot-blade", AGAIN)
+                Step(
+                    name,
+                    words,
+                    "spot",
+                    1,
+                    side,
+                    mount,
+                    at,
+                    "slot-blade",
+                    AGAIN,
+                    continues=bool(steps),
+                    focus=Focus("end", side="front" if name == "front" else "rear"),
+                )
             )
     return tuple(steps)
 
@@ -91,14 +111,17 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
 def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
     return Step(
         name,
-        f"Plunger lifted, turn the blade by hand to {name.removeprefix('turn-')}"
-        f" degrees. Indicator in the {side.upper()} slot, swept over the blade body"
-        " inside the gullets, as far before the arbor as behind it.",
+        "Lift the plunger. Turn the blade by hand to"
+        f" {name.removeprefix('turn-')} degrees. Indicator in the {side.upper()} slot,"
+        " at the front of the blade body. It passes inside the gullets, as far before"
+        " the arbor as behind.",
         "sweep",
         side=side,
         mount=mount,
         picture="slot-blade-turn",
         straight=False,  # a plate has a form of its own, which even turns take out
+        pushed="indicator",
+        focus=Focus("turn", math.radians(turn_of(name) or 0.0)),
     )
 
 
@@ -201,13 +224,11 @@ def _turns(evidence: Evidence) -> Finding:
     if len(degrees) > 1 and not are_even(degrees):
         rows.append(rectangular("turns not even", swing / 2 / length))
         remarks.append(Remark("turns-uneven", severity="warning"))
-    remarks.extend(
-        r
-        for r in of_sweeps(evidence, between)
-        if of_turns is None or r.code != "one-pass"
-    )
+    told = of_sweeps(evidence, between)
     if of_turns is not None:
-        remarks.append(Remark("turns-once", values={"turns": len(placed)}))
+        told = [r for r in told if r.code != "one-pass"]
+        told.append(Remark("turns-once", values={"turns": len(placed)}))
+    remarks.extend(told)
     remarks.append(Remark("dished-plate"))
     confidence = 0.99 if known.looks else 0.95
     combined = combine(rows, confidence)
@@ -303,7 +324,7 @@ CHECK = Check(
         Option(
             "turns",
             "count",
-            "Sweeps at so many even turns instead of one spot",
+            "Passes at so many even turns instead of one spot",
             low=1,
             high=72,
             sweeps=True,
@@ -327,8 +348,7 @@ CHECK = Check(
         Option(
             "end_float",
             "length",
-            f"How far the arbor floats along its axis, either way ({END_FLOAT:g} mm"
-            " unless said; common practice, no source)",
+            f"How far the arbor floats either way ({END_FLOAT:g} mm unless said)",
             low=0.0,
             high=10.0,
             unless="turns",
@@ -336,8 +356,8 @@ CHECK = Check(
         Option(
             "carriage_float",
             "length",
-            "How far the indicator comes to rest elsewhere each time it is slid, either"
-            f" way ({CARRIAGE_FLOAT:g} mm unless said; common practice, no source)",
+            "How far a slid indicator comes to rest elsewhere"
+            f" ({CARRIAGE_FLOAT:g} mm unless said)",
             low=0.0,
             high=1.0,
             unless="turns",

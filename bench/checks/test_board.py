@@ -18,6 +18,7 @@ from bench.checks.model import (
     Evidence,
     EvidenceError,
     EvidenceGear,
+    Focus,
     Step,
 )
 from bench.checks.options import STEEPEST, Option, OptionValue, given_number, number
@@ -55,18 +56,28 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     side = "RIGHT" if right else "LEFT"
     way = "clockwise" if _clockwise(options, gear) else "counter-clockwise"
     near = (
-        f"Board on the {side} of the blade. Pencil 1 on its first edge and cut that;"
-        f" turn the board {way}, so that the edge just cut lies on the sled fence, and"
-        f" cut the next; {turns} turns in all. The last cut takes a strip, 25 to 30 mm"
-        " wide, off edge 1: pencil N on its end at the sled fence and F on the other"
-        f" before it is lifted. Saw off: caliper across the strip {IN_FROM_END:.0f} mm"
-        " from end N."
+        f"Board on the {side} of the blade. Pencil 1 on its first edge and cut it."
+        f" Turn the board {way}: the edge just cut onto the sled fence. Cut the next,"
+        f" {turns} turns in all. The last cut takes a strip off edge 1. It is 25 to 30"
+        " mm wide. Before it is lifted, pencil N on its end at the fence. Pencil F"
+        " on the other end. Saw off: caliper across the strip, {at:station} from N."
     )
-    far = f"Caliper across the strip {IN_FROM_END + apart:.0f} mm from end N, toward F."
-    return (
-        Step(NEAR, near, "width", READINGS, at=IN_FROM_END, picture="test-board"),
-        Step(FAR, far, "width", READINGS, at=IN_FROM_END + apart, picture="test-board"),
-    )
+    there = IN_FROM_END + apart
+    far = "Caliper across the strip, {at:station} from N, near F."
+
+    def step(name: str, words: str, at: float) -> Step:
+        return Step(
+            name,
+            words,
+            "width",
+            READINGS,
+            at=at,
+            picture="test-board",
+            reseat="Open the caliper and close it on the same place again.",
+            focus=Focus("place", at),
+        )
+
+    return step(NEAR, near, IN_FROM_END), step(FAR, far, there)
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -277,23 +288,21 @@ CHECK = Check(
         Option(
             "cut_scatter",
             "angle",
-            "How much the direction of one cut scatters (standard deviation); from the"
-            " log's passes unless said",
+            "How much one cut's direction scatters; else from the log",
             low=0.0,
             high=STEEPEST,
         ),
         Option(
             "edge",
             "length",
-            f"How far the strip's edge stands off its line ({EDGE:g} mm unless said;"
-            " common practice, no source)",
+            f"How far the strip's edge stands off its line ({EDGE:g} mm unless said)",
             low=0.0,
             high=1.0,
         ),
         Option(
             "sweep_fence",
             "angle",
-            "What the sweep found for the fence, to compare",
+            "What the passes found for the sled fence, to compare",
             low=-STEEPEST,
             high=STEEPEST,
         ),

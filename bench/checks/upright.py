@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Step
+from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Focus, Step
 from bench.checks.options import Option, OptionValue, given_number, number
 from bench.checks.shared.cautions import (
     BLADE_DOWN,
@@ -47,7 +47,7 @@ APART = 10.0  # mm between the heights, at least
 LIMIT = 0.05 / 50
 # rad, of a square that is used to set up by; common practice, no source
 POOR_SQUARE = 0.1 / 300
-AGAIN = "Lift the tip and slide the indicator there anew for each reading."
+AGAIN = "Lift the tip and slide the indicator there anew."
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -77,12 +77,12 @@ def _step(
         text = (
             _fence_words(name, gear) if name in FENCE else _blade_words(name, options)
         )
-        text += " Indicator held to the upright edge,"
+        text += " Indicator held to the upright edge."
     else:
-        text = "The square stays as it stands. Slide the indicator along its edge,"
+        text = "The square stays as it stands. Slide the indicator along its edge."
     return Step(
         name,
-        f"{text} tip on the face {at:g} mm up. {AGAIN}",
+        text + " Its tip touches {at:station} up.",
         "spot",
         READINGS,
         None if name in FENCE else _side(options),
@@ -90,6 +90,7 @@ def _step(
         at=at,
         picture="plumb",
         reseat=AGAIN,
+        focus=Focus("place", at),
     )
 
 
@@ -100,12 +101,12 @@ def _fence_words(name: str, gear: EvidenceGear) -> str:
         away, toward = toward, away
     if name == FENCE[0]:
         return (
-            "Square upright on the sled's base, before the sled fence's face, its"
-            f" stock pointing {away}."
+            "Square upright on the sled's base, before the sled fence's face."
+            f" Its stock points {away}."
         )
     return (
-        f"Turn the square about, the same edge upright, its stock now pointing {toward}"
-        " under the indicator."
+        "Turn the square about, the same edge upright. Under the indicator its stock"
+        f" now points {toward}."
     )
 
 
@@ -115,8 +116,8 @@ def _blade_words(name: str, options: Mapping[str, OptionValue]) -> str:
     stock = side if "away" in name else other
     return (
         f"Blade right up, turned by hand to {TURNS[name]} degrees. Square upright on"
-        f" the table (not on its insert), {side.upper()} of the blade, its stock"
-        f" pointing {stock.upper()}; tip on the blade body, clear of the teeth."
+        f" the bare table, {side.upper()} of the blade. Its stock points"
+        f" {stock.upper()}. Tip on the blade body, clear of the teeth."
     )
 
 

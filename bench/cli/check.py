@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from bench.cli.check_conversation import CheckConversation
 from bench.cli.climate import typed_climate
-from bench.cli.common import json_option, say, socket_option, worst
+from bench.cli.common import Complaint, json_option, say, socket_option, worst
 from bench.cli.options import declared, read_options, the_check
+
+if TYPE_CHECKING:
+    from bench.checks.model import Check
+    from bench.checks.options import OptionValue
 
 
 @click.command(context_settings={"show_default": True})
@@ -22,7 +27,7 @@ from bench.cli.options import declared, read_options, the_check
     "--sweeps",
     type=int,
     metavar="N",
-    help="Pushes per set-up; 3 unless said, 6 along the rip fence.",
+    help="Passes per set-up; 3 unless said, 6 along the rip fence.",
 )
 @click.option(
     "--lean",
@@ -95,6 +100,7 @@ def check(
         verifies=verifies,
         climate=typed_climate(temperature, humidity),
     )
+    _refuse_what_is_not_there(found, options, lean, tap)
     extends = sys.stdin.isatty() if extend is None else extend
     conversation = CheckConversation(socket_path, begin, extends)
     finding = conversation.run()
@@ -108,3 +114,16 @@ def check(
         say(UNRECORDED)
         return 1
     return worst([finding.verdict])
+
+
+def _refuse_what_is_not_there(
+    found: Check, options: Mapping[str, OptionValue], lean: bool, tap: bool
+) -> None:
+    """A test that this check has not is wrong use."""
+    from bench.checks.model import EvidenceGear
+
+    steps = found.plan(options, EvidenceGear())
+    if lean and not any(step.leans for step in steps):
+        raise Complaint(f"{found.kind} has no lean test: no sled is pushed there")
+    if tap and not any(step.gather == "sweep" for step in steps):
+        raise Complaint(f"{found.kind} has no tap test: no passes are taken there")

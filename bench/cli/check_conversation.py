@@ -212,7 +212,7 @@ class CheckConversation:
         if not self._extends or not self._input_open or more is None:
             return False
         self._extends, self._offered = False, finding
-        many = "one push" if more == 1 else f"{more} pushes"
+        many = "one pass" if more == 1 else f"{more} passes"
         say(
             f"Too close to call; {many} more in each set-up may settle it: Enter to go"
             " on, q to leave."
@@ -234,7 +234,9 @@ class CheckConversation:
         """Say what is wanted, once; a sled that merely moves is no news."""
         import msgspec
 
-        calm = msgspec.structs.replace(ask, moving=False, waiting=False)
+        calm = msgspec.structs.replace(
+            ask, moving=False, waiting=False, by_itself=False, words=""
+        )
         before, self._last_ask = self._last_ask, calm
         if calm == before:
             return
@@ -252,7 +254,7 @@ class CheckConversation:
             say("Press Enter when this is so.")
         elif ask.phase == "place":
             say(f"[{ask.step} of {ask.steps}] {ask.words}")
-            say("Press Enter when it stands.")
+            say(f"{'Or press' if ask.by_itself else 'Press'} Enter when it stands.")
         elif ask.phase == "mark":
             ready = (
                 f"when the {' and the '.join(self._silent)} reads again"

@@ -5,6 +5,7 @@ Field names are a promise to other people's tools: add freely, change no meaning
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
@@ -91,6 +92,17 @@ class Lean(msgspec.Struct, frozen=True):
     age_days: int
 
 
+class Frame(msgspec.Struct, frozen=True):
+    """Four corners, each of a part from either fence of a mitre sled: by how much the
+    last joint is wider (positive) or tighter than square; rad, 95 %."""
+
+    value: float
+    uncertainty: float
+    check: str
+    finding: str
+    age_days: int
+
+
 class Forecast(msgspec.Struct, frozen=True, kw_only=True):
     """square: of the next cut, so that 95 % of the cuts lie within its uncertainty;
     spread: standard deviation from cut to cut; within_95: what 95 % of the parts stay
@@ -110,6 +122,7 @@ class Forecast(msgspec.Struct, frozen=True, kw_only=True):
     first: First | None
     pair: Together | None
     thickness: list[Lean]
+    frame: Frame | None
     missing: list[str]
 
 
@@ -155,6 +168,7 @@ def cut_document(
         first=_first(terms, tolerance),
         pair=_pair(terms, tolerance),
         thickness=_leans(results),
+        frame=_frame(results, after.spread),
         missing=_missing(results, terms),
     )
     document: dict[str, Any] = msgspec.to_builtins(forecast)
@@ -245,6 +259,22 @@ def _leans(results: Sequence[Result]) -> list[Lean]:
             age = result.age_days
             leans.append(Lean(name, q.value, q.uncertainty, "upright", finding.id, age))
     return leans
+
+
+def _frame(results: Sequence[Result], spread: float) -> Frame | None:
+    """Four times the error between the fences, and the scatter of eight cuts."""
+    found = latest(results, "mitre-square", "between")
+    if found is None:
+        return None
+    result, between = found
+    cuts = math.sqrt(8.0) * spread * t_quantile(CONFIDENCE, None)
+    return Frame(
+        value=4.0 * between.value,
+        uncertainty=math.hypot(4.0 * between.uncertainty, cuts),
+        check="mitre-square",
+        finding=result.finding.id,
+        age_days=result.age_days,
+    )
 
 
 def _missing(results: Sequence[Result], terms: Sequence[Term]) -> list[str]:

@@ -98,7 +98,11 @@ def write(
     OSError."""
     settings, gear = paths.settings, paths.gear
     kept = edit.keep(settings, section, values, gear_path=gear, take_from=take_from)
-    return edit.write_units(settings, "inch", gear_path=gear) if inches else kept
+    return (
+        edit.write_setting(settings, "units", "inch", gear_path=gear)
+        if inches
+        else kept
+    )
 
 
 def not_kept_remark(

@@ -9,13 +9,23 @@ from __future__ import annotations
 import logging
 import time
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 import msgspec
 
 from bench.checks import UnknownCheck, find
-from bench.checks.model import Check, Evidence, EvidenceGear, Known, Lean, Tap, Trace
+from bench.checks.model import (
+    Caution,
+    Check,
+    Evidence,
+    EvidenceGear,
+    Known,
+    Lean,
+    Step,
+    Tap,
+    Trace,
+)
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
 from bench.daemon.check_journal import CheckJournal
@@ -23,6 +33,7 @@ from bench.daemon.evaluation import Evaluation, with_verdict_on_move
 from bench.finding import Climate, Doubt, Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
+from bench.procedure.acknowledged_cautions import AcknowledgedCautions
 from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.status_message import StatusMessage
@@ -71,6 +82,8 @@ class CheckController:
         self._finished_as: str | None = None
         self._supersedes: str | None = None
         self._jumps: list[Remark] = []  # of the clock, while the check went on
+        self.cautions = AcknowledgedCautions()
+        self._known = known
         self._tell = tell
         self._settings = settings
         self._at_rest = at_rest
@@ -169,10 +182,12 @@ class CheckController:
         WrongUse."""
         try:
             check = find(request.check)
+            request = self._lightened(check, request)
             options = validated(check, request.options)
         except (UnknownCheck, OptionError) as error:
             raise InvalidRequest(str(error)) from error
         request = msgspec.structs.replace(request, options=options)
+        request = _applying(request, check.plan(options, EvidenceGear()))
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -197,7 +212,8 @@ class CheckController:
         if self.air is not None:
             self.air.want()
         run_id = uuid.uuid4().hex[:12]
-        run = self._make_run(run_id, request, gear)
+        cautions = self.cautions.due(check.cautions, _saw(gear), _today())
+        run = self._make_run(run_id, request, gear, cautions)
         self._supersedes = None
         indicator = self._settings().indicator
         self.log.begin_check(
@@ -212,12 +228,48 @@ class CheckController:
         )
         self._tell(Saved("check", run_id))
         self.journal.event(run_id, "asked-for", msgspec.to_builtins(request))
+        if len(cautions) < len(check.cautions):
+            skipped = [c.name for c in check.cautions if c not in cautions]
+            data = {"cautions": skipped, "asked": [c.name for c in cautions]}
+            self.journal.event(run_id, "cautions-known", data)
+        self._acknowledge(run)
         run.settle_down(now)
         log.info("check %s begins: %s", run_id, request.check)
         return False
 
+    def _lightened(self, check: Check, request: Begin) -> Begin:
+        """What verifies a move needs no proof of the side again, and one set-up where
+        the result before has proved the rest. An option that is not as usual stands."""
+        verified = request.verifies
+        if verified is None:
+            return request
+        request = msgspec.structs.replace(request, lean=False, tap=False)
+        before = self.find(verified)
+        if before is None or check.lighter is None:
+            return request
+        lighter = check.lighter(before)
+        usual = {option.name: option.default for option in check.options}
+        if lighter is None or any(
+            request.options.get(name) not in (None, usual[name]) for name in lighter
+        ):
+            return request
+        known = self._known(self.gear_for(request), check.kind, request.options)
+        if "square" in check.takes and known.square is None:
+            return request
+        return msgspec.structs.replace(request, options={**request.options, **lighter})
+
+    def _acknowledge(self, run: CheckProcedure) -> None:
+        """Where its cautions are acknowledged, they need not be asked so soon again."""
+        if run.facts.acknowledged:
+            cautions = run.check.cautions
+            self.cautions.acknowledge(cautions, _saw(run.gear), _today())
+
     def _make_run(
-        self, run_id: str, request: Begin, gear: EvidenceGear
+        self,
+        run_id: str,
+        request: Begin,
+        gear: EvidenceGear,
+        cautions: Sequence[Caution] | None = None,
     ) -> CheckProcedure:
         travel = self._settings().gear.travel
         self.begun = request
@@ -235,6 +287,7 @@ class CheckController:
             tell=self._tell,
             at_rest=self._at_rest,
             verifies=request.verifies,
+            cautions=cautions,
         )
         wired = (
             ("indicator", self._settings().indicator),
@@ -271,7 +324,11 @@ class CheckController:
             if e.kind == "lean"
         ]
         run.resume(
-            acknowledged=any(e.kind == "acknowledged" for e in left.events),
+            acknowledged=any(
+                e.kind == "acknowledged"
+                or (e.kind == "cautions-known" and not e.data["asked"])
+                for e in left.events
+            ),
             traces=[
                 s.trace
                 for s in left.sweeps
@@ -294,7 +351,10 @@ class CheckController:
     def press(self, now: float, *, waits: bool) -> bool:
         if self.run is None:
             return False
-        used = self.run.press(now, waits=waits)
+        run, asked = self.run, not self.run.facts.acknowledged
+        used = run.press(now, waits=waits)
+        if asked:
+            self._acknowledge(run)
         self.after()
         return used
 
@@ -361,6 +421,23 @@ class CheckController:
         self.log.abandon(run.id, why)
         remark = StatusMessage("not-concluded", {"why": why.rstrip(".")})
         self._tell(NoFinding(run.id, remarks=[remark]))
+
+
+def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
+    """Without a test that no step of the check has."""
+    return msgspec.structs.replace(
+        request,
+        lean=request.lean and any(step.leans for step in steps),
+        tap=request.tap and any(step.gather == "sweep" for step in steps),
+    )
+
+
+def _saw(gear: EvidenceGear) -> str | None:
+    return gear.saw.name if gear.saw is not None else None
+
+
+def _today() -> str:
+    return time.strftime("%Y-%m-%d")
 
 
 def same(a: Begin, b: Begin) -> bool:

@@ -1,4 +1,4 @@
-"""Requests that write down the user's gear or units, and read them again."""
+"""Requests that write down the user's gear, units or sound, and read them again."""
 
 from __future__ import annotations
 
@@ -11,9 +11,17 @@ from bench.daemon.station import Station
 from bench.gear import Gear
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Done, PutJig, PutLeaves, PutSaw, PutSquare, PutUnits
+from bench.protocol import (
+    Done,
+    PutJig,
+    PutLeaves,
+    PutSaw,
+    PutSound,
+    PutSquare,
+    PutUnits,
+)
 from bench.render.gear import jig_texts, saw_texts, square_texts
-from bench.settings.edit import write_units
+from bench.settings.edit import write_setting
 from bench.settings.settings_file import Paths, Settings, add_gear, load
 
 
@@ -28,16 +36,25 @@ class GearService(Protocol):
     async def rewire(self, settings: Settings) -> None: ...
 
 
-async def put_units(service: GearService, send: Send, request: PutUnits) -> None:
-    """What people see: kept in the settings file, and true at once."""
+async def put_setting(
+    service: GearService, send: Send, request: PutUnits | PutSound
+) -> None:
+    """What people see or hear: kept in the settings file, and true at once."""
     if (why := service.busy()) is not None:
         raise InvalidRequest(why)
     paths = service.paths
+    key: str
+    value: str | bool
+    if isinstance(request, PutUnits):
+        key, value = "units", request.units
+        code = "units-mm" if request.units == "mm" else "units-inch"
+    else:
+        key, value = "sound", request.on
+        code = "sound-on" if request.on else "sound-off"
     settings = await asyncio.to_thread(
-        write_units, paths.settings, request.units, gear_path=paths.gear
+        write_setting, paths.settings, key, value, gear_path=paths.gear
     )
     await service.rewire(settings)
-    code = "units-mm" if request.units == "mm" else "units-inch"
     remark = StatusMessage(code, {"file": paths.settings.name})
     send(Done(ref=request.ref, remarks=[remark]))
 

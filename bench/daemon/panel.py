@@ -25,6 +25,7 @@ from bench.protocol import (
 from bench.settings.settings_file import Panel as PanelSettings
 
 WELL = ("open", "marks")  # states of an instrument that need nobody
+PATTERN_OF = {"ready": "ready-tone"}  # the panel's `ready` is a light
 
 
 class PanelLink:
@@ -92,12 +93,10 @@ class PanelLink:
             (self._unwell.discard if message.state in WELL else self._unwell.add)(
                 message.name
             )
-        elif isinstance(message, MarkNotice):
-            self._panel.show("kept" if message.recorded else "trouble")
-            return
-        elif isinstance(message, PassNotice):
-            if sound := _SOUNDS.get(message.state):
-                self._panel.show(sound)
+        elif isinstance(message, PassNotice | MarkNotice):
+            if message.recorded and getattr(message, "state", "") != "measured":
+                return
+            self._panel.show("trouble")
             return
         else:
             return
@@ -120,18 +119,10 @@ class PanelLink:
             pattern = "due"
         self._panel.show(pattern)
 
-    def tone(self, pitch: str) -> None:
-        """ "low": move on; "high": stand still."""
+    def tone(self, name: str) -> None:
+        """Play a tone on top of what is shown; `low`: move on, `high`: stand still."""
         if self._panel is not None:
-            self._panel.show(pitch)
-
-
-_SOUNDS = {
-    "kept": "kept",
-    "measured": "trouble",
-    "refused": "refused",
-    "undone": "refused",
-}
+            self._panel.show(PATTERN_OF.get(name, name))
 
 
 def _wanted(message: PromptChanged) -> str | None:

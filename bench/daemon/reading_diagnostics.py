@@ -15,6 +15,7 @@ from bench.log.writer import LogWriter
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.protocol import InstrumentState, Rejected, notice
 from bench.render.notices import text
+from bench.render.wording import without_port
 from bench.settings.settings_file import Settings
 from hw.formats import meaning_of
 
@@ -58,8 +59,11 @@ class ReadingDiagnostics:
         self._outlier_due: dict[str, float] = {}
 
     def state(self, instrument: Instrument) -> InstrumentState:
-        """The instrument's state, with the flag that spoils its readings."""
+        """The instrument's state, with the flag that spoils its readings, and without
+        the path of its port."""
         state, flag = instrument.said(), self.spoiling.get(instrument.name, "")
+        words = without_port(state.name, state.port, state.words)
+        state = msgspec.structs.replace(state, words=words)
         if not flag or state.state != "open":
             return state
         return msgspec.structs.replace(

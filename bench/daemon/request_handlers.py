@@ -14,7 +14,7 @@ from bench.checks.model import EvidenceGear
 from bench.daemon.clients import Client
 from bench.daemon.device_setup import DeviceSetup
 from bench.daemon.gear_events import note_event
-from bench.daemon.gear_requests import GearService, put_gear, put_units
+from bench.daemon.gear_requests import GearService, put_gear, put_setting
 from bench.daemon.log_requests import (
     FromLog,
     LogService,
@@ -59,6 +59,7 @@ from bench.protocol import (
     PutJig,
     PutLeaves,
     PutSaw,
+    PutSound,
     PutSquare,
     PutUnits,
     Recording,
@@ -207,8 +208,8 @@ class RequestHandlers:
             send(self.kinds(ref))
         elif isinstance(request, PutJig | PutSaw | PutSquare | PutLeaves):
             await put_gear(self.service, send, request)
-        elif isinstance(request, PutUnits):
-            await put_units(self.service, send, request)
+        elif isinstance(request, PutUnits | PutSound):
+            await put_setting(self.service, send, request)
         elif isinstance(request, NoteEvent):
             await note_event(self.service, send, request)
         elif isinstance(request, LogImport):
@@ -253,6 +254,7 @@ class RequestHandlers:
             squares=list(gear.squares.values()),
             leaves=list(gear.leaves),
             units=settings.units,
+            sound=settings.sound,
             marks=list(gear.travel.marks) if gear.travel.by_marks else [],
             ref=ref,
         )
@@ -272,7 +274,8 @@ class RequestHandlers:
                     can=why is None,
                     why_not=why or "",
                     swept=any(step.gather == "sweep" for step in steps),
-                    sided=any(step.side is not None for step in steps),
+                    sided=any(step.leans for step in steps),
+                    verifies=check.lighter is not None,
                 )
             )
         return ChecksReply(kinds, ref)

@@ -26,6 +26,7 @@ from bench.daemon.request_handlers import RequestHandlers
 from bench.daemon.serial_places import Places, places
 from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
+from bench.daemon.tones import Tones
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
@@ -38,6 +39,7 @@ from bench.protocol import (
     Notice,
     PromptChanged,
     Recording,
+    Tone,
     Version,
     notice,
 )
@@ -111,6 +113,7 @@ class Service:
         )
         self.bench.setup = self.learner
         self.panel = PanelLink(settings.panel, self._pedal, self._pedal_long)
+        self._tones = Tones()
 
     def _on_loop(self, call: Any, argument: Any) -> None:
         # the loop may be gone while the last commit is told
@@ -205,6 +208,7 @@ class Service:
             for client in list(self.clients.all):
                 client.flush(now)
             self._beat_on(now)
+            self._sound(self._tones.tick(now))
             if interval is not None and not self.bench.stalled(now) and now >= due:
                 # alive is who reads: the loop that this runs on, and each reader by
                 # what it leaves unread
@@ -356,6 +360,12 @@ class Service:
             self.beat = None
         self.clients.tell(message)
         self.panel.show(message)
+        self._sound(self._tones.hear(message))
+
+    def _sound(self, tone: Tone | None) -> None:
+        if tone is not None and self.settings.sound:
+            self.clients.tell(tone)
+            self.panel.tone(tone.name)
 
     def press(self, now: float, *, waits: bool = True) -> bool:
         """Enter or the pedal goes to whatever is asked."""
@@ -368,6 +378,11 @@ class Service:
         with contextlib.suppress(InvalidRequest):
             self.bench.outbox.tell(notice("undo", self.bench.undo(time.monotonic())))
 
+    def _beep(self, pitch: str) -> None:
+        """ "low": move on; "high": stand still."""
+        if self.settings.sound:
+            self.panel.tone(pitch)
+
     def _beat_on(self, now: float) -> None:
         """Marks by a beat: on the low tone move, on the high tone stand still and be
         read."""
@@ -379,11 +394,11 @@ class Service:
         ask = self.bench.run.ask
         if ask.phase == "mark" and not ask.waiting:
             if still:
-                self.panel.tone("high")
+                self._beep("high")
                 self.tell(notice("beat", StatusMessage("beat-stand-still")))
                 self.bench.press(now, waits=False)
             else:
-                self.panel.tone("low")
+                self._beep("low")
                 self.tell(notice("beat", StatusMessage("beat-move", {"at": ask.at})))
             self.beat = (period, now + (period if not still else 0.8), not still)
 

@@ -52,9 +52,9 @@ async def follow(hands: Hands, ask: Prompt, options: Mapping[str, OptionValue]) 
         await hands.stop_at(ask.at or 0.0, 400.0)
     elif ask.phase == "spot" and ask.taken:
         await hands.touch()
-    elif ask.phase == "spot":
+    elif ask.phase == "spot" and not ask.waiting:
         await hands.slide(ask.at or 0.0)
-    elif ask.phase == "width":
+    elif ask.phase == "width" and not ask.waiting:
         await hands.measure(ask.placement or "", ask.at or 0.0)
 
 

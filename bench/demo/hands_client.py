@@ -46,6 +46,7 @@ from hw.virtual.ptys import VirtualPorts
 READ = 4.0  # s that the operator leaves a result on the screen
 # fields of a request; hands that answered it act again when one of them changes
 ACTED_ON = ("phase", "placement", "at", "lean", "mark", "taken", "ready", "because")
+TAKEN_BY_ITSELF = 2.0  # s after which Enter is pressed for a number all the same
 PROOF_S = 0.3  # that the indicator is left at rest before Enter
 
 
@@ -240,7 +241,7 @@ class HandsClient:
             if self.operator:
                 self._look_at_rest(self.finding)
             return
-        key = tuple(getattr(ask, name) for name in ACTED_ON)
+        key = self._acted_on()
         if ask.phase == "tap":
             if not self.operator or not self.can_hand():
                 return
@@ -320,8 +321,13 @@ class HandsClient:
         except ValueError as error:
             self.trouble = f"The pretend saw cannot: {error}; 9 gives up."
             raise
-        if self.operator:
+        if ask.by_itself and self.operator:
+            await self.hands.rest(TAKEN_BY_ITSELF)
+        if self.operator and self._acted_on() == self._answered:
             self.client.send(Press(waits=False))
+
+    def _acted_on(self) -> object:
+        return tuple(getattr(self.ask, name, None) for name in ACTED_ON)
 
     async def _prove(self, live: LiveMoveNotice) -> None:
         if not self._at_free_end:

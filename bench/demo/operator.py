@@ -55,6 +55,7 @@ BOARD = 600.0  # mm: the pretend sled's widest board, see hw.virtual.saw
 # pushes more in a set-up that the hands take to settle what is too close: all must be
 # over in 45 s
 MOST_MORE = 1
+TAKEN_BY_ITSELF = 4.0  # s after which hands press Enter for a number all the same
 
 
 WAITED_FOR = {
@@ -128,19 +129,27 @@ class Operator:
         elif ask.phase == "sweep" and ask.ready:
             await push(self.hands, ask)
         self._again = False
-        await self._until(
-            lambda: (
-                self._finding is not None or self._again or _moved_on(ask, self._ask)
-            ),
-            _waited_for(ask),
-        )
+        await self._until(lambda: self._again or self._changed(ask), _waited_for(ask))
 
     async def _follow(self, ask: Prompt) -> None:
         try:
             await follow(self.hands, ask, self._options)
         except ValueError as error:
             raise DemoError(f"the pretend saw cannot: {error}") from error
-        self.client.send(Press())
+        if not ask.by_itself or not await self._goes_on(ask):
+            self.client.send(Press())
+
+    async def _goes_on(self, ask: Prompt) -> bool:
+        """Whether the number is taken by itself; one that came back too far from the
+        one before is asked about."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(TAKEN_BY_ITSELF):
+                await self._until(lambda: self._changed(ask), "the number")
+                return True
+        return self._changed(ask)
+
+    def _changed(self, ask: Prompt) -> bool:
+        return self._finding is not None or _moved_on(ask, self._ask)
 
     async def _listen(self) -> None:
         while (message := await self.client.inbox.get()) is not None:

@@ -39,21 +39,21 @@ LESSONS = {
     "tapped": "It jumped and came back. Enter: it is compared with the rest.",
     "sweep": "h pushes. Only after READY it counts. b bumps, k pulls a cable.",
     "sweep other": "h pushes, right through. Only after READY it counts.",
-    "sweep again": "Seated anew each time: only then do pushes tell. h pushes.",
-    "moving": "The line is the arm as it is met; dust is set aside.",
+    "sweep again": "Lift and seat the square before every pass. h pushes.",
+    "moving": "The line is the arm as it is met. Dust is left out.",
     "mark": "The hands stop the sled at each mark; Enter takes it.",
-    "spot": "The hands lift the plunger and let it down. Enter takes it.",
-    "width": "The hands lay the caliper across. Enter takes the width.",
+    "spot": "The hands do it anew. Held still, it is taken by itself.",
+    "width": "The hands measure. Held still, it is taken by itself.",
     "live stand": "The hands set the indicator on the sled. Enter.",
     "live lean": "The hands lean the sled. The number stands still: Enter.",
     "live go": "h turns the screw a little. Where it says there, Enter.",
     "live tighten": "h tightens the last screw. Watch what the fence does.",
     "live tight": "It drew back. 0 slackens, to aim past it; or h turns on. Enter.",
-    "unplugged": "The cable is out: what was kept is kept. k puts it back.",
+    "unplugged": "The cable is out. What was kept is kept. k puts it back.",
     "new": "Pretend sled, off square. Enter: find out. o: the hands do all.",
     "out": "Which end, which way, how far, how sure. Enter: the move.",
     "close": "Too close to call, so no move. It says what would settle it.",
-    "moved": "Moved. Believe nobody: Enter checks again and proves it.",
+    "moved": "Moved. Enter checks it again and proves it.",
 }
 
 
@@ -81,6 +81,8 @@ def lesson(controller: ScreenController, hands_client: HandsClient) -> str:
 
 
 def _step(ask: Prompt, hands_client: HandsClient) -> str:
+    if ask.by_itself:
+        return "width" if ask.gather == "width" else "spot"
     square = (ask.placement or "").startswith("handle-")
     if ask.phase == "place" and not square:
         return (

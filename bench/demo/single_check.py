@@ -10,6 +10,7 @@ from bench.demo.operator import Operator, connect, say_finding, virtual_bench
 from bench.demo.truth import truth_of
 from bench.finding import Finding
 from bench.protocol import Begin
+from bench.render.names import quantity_name
 from bench.units import PER_MM, bow_words
 
 
@@ -80,8 +81,8 @@ def truth_words(finding: Finding, truth: dict[str, float]) -> list[str]:
                     if q.unit == "rad"
                     else bow_words(known, "mm")
                     if q.unit == "1/mm"
-                    else f"{known:.4f} mm"
+                    else f"{known:.3f} mm"
                 )
             )
-            out.append(f"{q.name} {said}")
+            out.append(f"{quantity_name(q.name)} {said}")
     return out

@@ -23,7 +23,14 @@ from bench.log.store import load_gear
 from bench.render.cut import with_words
 from bench.units import System
 
-OF_SLED = ("fence-square", "fence-straight", "side-play", "runner-fit", "upright")
+OF_SLED = (
+    "fence-square",
+    "fence-straight",
+    "side-play",
+    "runner-fit",
+    "upright",
+    "mitre-square",
+)
 OF_SAW = ("slot-blade", "plate-wobble")
 DAY = 86400.0  # s
 

@@ -313,18 +313,10 @@ def _passes(
     db: sqlite3.Connection, gear: EvidenceGear, hold: str | None
 ) -> Pool | None:
     """Scatter between the passes by which this sled fence was measured on this saw,
-    under that hold; the last 20 findings."""
-    if gear.jig is None:
-        return None
-    saw = gear.saw.name if gear.saw else None
-    rows = [
-        row.finding
-        for row in _measuring(db, "fence", jig=gear.jig.name, last=LOOK_BACK)
-        if (row.finding.saw, row.hold) == (saw, hold)
-        and row.superseded_by is None
-        and not row.finding.doubts
-    ]
-    return pool_of(rows[:KNOWN_FINDINGS], on_one_seat=False)
+    with this indicator, under that hold."""
+    kinds = [check.kind for check in checks().values() if "fence" in check.measures]
+    found = [f for kind in kinds for f, _ in _speaking(db, kind, gear, hold, None)]
+    return pool_of(found, on_one_seat=False) if gear.jig is not None else None
 
 
 def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:

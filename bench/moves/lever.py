@@ -123,7 +123,7 @@ def fence_move(
 def _what(move: Move, jig: Jig, units: System) -> str:
     way = "away from you" if move.way == "away" else "toward you"
     amount = give_or_take(move.distance, move.uncertainty, units)
-    return f"Move the {move.end} end {way} by {amount}, {_where(jig, units)}."
+    return f"Move the {move.end} end {way} by {amount}. Do it {_where(jig, units)}."
 
 
 def _where(jig: Jig, units: System) -> str:
@@ -147,10 +147,9 @@ def _how(move: Move, jig: Jig, owns_leaves: bool, units: System) -> list[str]:
     if not move.leaves:
         if not owns_leaves:
             return [
-                "No leaves are listed: use a shim of that thickness between fence and"
-                " stop, or do it live."
+                "No leaves are listed: use a shim of that thickness. Or do it live."
             ]
-        return ["No leaf so thin: do it live, with the indicator on the sled."]
+        return ["No leaf so thin: do it live, indicator on the sled."]
     stack = " + ".join(length_words(leaf, units) for leaf in move.leaves)
     many = len(move.leaves) > 1
     take = f"Take {'the leaves' if many else 'the leaf of'} {stack}."
@@ -158,16 +157,16 @@ def _how(move: Move, jig: Jig, owns_leaves: bool, units: System) -> list[str]:
     verb = "" if many else "s"
     if leads_with_leaves(jig, move.way):
         steps = (
-            f"Hold the {them} against the working face there, set a stop against the"
-            f" {them} and clamp the stop. Take the {them} out, slacken the screw, bring"
+            f"Hold the {them} against the working face there. Set a stop against the"
+            f" {them} and clamp it. Take the {them} out and slacken the screw. Bring"
             " the fence to the stop and tighten."
         )
     else:
         back = "away from you" if move.way == "away" else "toward you"
         steps = (
             "Set a stop against the bare working face there and clamp it. Slacken the"
-            f" screw, move the fence {back}, slip the {them} between face and stop,"
-            f" bring the fence up so that the {them} just fill{verb} the gap, tighten,"
+            f" screw and move the fence {back}. Slip the {them} between face and stop."
+            f" Bring the fence up until the {them} just fill{verb} the gap. Tighten,"
             f" and take the {them} out."
         )
     return [take, steps, *_rest(move, units)]
@@ -179,13 +178,9 @@ def _rest(move: Move, units: System) -> list[str]:
     if abs(rest) <= max(move.uncertainty, 5e-4):
         return []
     if rest > 0:
-        return [
-            f"The stack is {length_words(rest, units)} short of the distance: do the"
-            " rest live."
-        ]
+        return [f"The stack is {length_words(rest, units)} short: do the rest live."]
     return [
-        f"The stack is {length_words(-rest, units)} more than the distance: stop short"
-        " of it, live."
+        f"The stack is {length_words(-rest, units)} more than the distance: stop short."
     ]
 
 
@@ -215,6 +210,7 @@ def _turns(rotation: float, jig: Jig, units: System) -> list[str]:
     if turns is None or jig.screw_pitch is None:
         return []
     return [
-        f"Or by the jack screw of pitch {length_words(jig.screw_pitch, units)}:"
-        f" {clock_words(turns)}, turned the way that moves the fence so."
+        "Or turn the jack screw, of pitch"
+        f" {length_words(jig.screw_pitch, units)}, that way. Turn it"
+        f" {clock_words(turns)}."
     ]

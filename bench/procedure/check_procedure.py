@@ -7,12 +7,21 @@ journal before it is told.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import msgspec
 
-from bench.checks.model import Check, Evidence, EvidenceGear, Lean, Step, Tap, Trace
+from bench.checks.model import (
+    Caution,
+    Check,
+    Evidence,
+    EvidenceGear,
+    Lean,
+    Step,
+    Tap,
+    Trace,
+)
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
 from bench.procedure.journal import Journal
@@ -20,6 +29,7 @@ from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.marks import Marks
 from bench.procedure.passes import AcceptedPasses
 from bench.procedure.prompt import ProcedureState, Prompt, advance, ask
+from bench.procedure.return_watch import ReturnWatch
 from bench.procedure.set_up_tests import SetUpTests
 from bench.procedure.status_message import Severity, StatusMessage
 from bench.procedure.trouble_watch import TroubleWatch
@@ -31,6 +41,9 @@ from bench.stream.sweep_detector import Began, Broken, Ended, Sweep, SweepEvent
 SETTLE = 0.15
 # phases answered by a reading that holds
 STANDING_STILL = {"lean", "tap", "mark", "spot", "width"}
+SINGLE_NUMBERS = {"spot", "width"}  # each of them is a set-up's own number
+# s after a number was taken by itself in which a press still means that number
+HASTE = 1.0
 MOST_WAITING_PRESSES = 100  # presses that wait; more are somebody leaning on the pedal
 
 
@@ -53,7 +66,9 @@ class CheckProcedure:
         tell: Callable[[msgspec.Struct], None],
         at_rest: Callable[[], bool],
         verifies: str | None = None,
+        cautions: Sequence[Caution] | None = None,
     ) -> None:
+        """cautions: those that are asked; all of the check where None."""
         self.id = run_id
         self.check = check
         self.options = dict(options)
@@ -64,7 +79,9 @@ class CheckProcedure:
             else s
             for s in check.plan(self.options, gear)
         )
+        self.cautions = tuple(check.cautions if cautions is None else cautions)
         self.facts = ProcedureState(lean_wanted=lean, tap_wanted=tap, marks=marks)
+        self.facts.acknowledged = not self.cautions
         hold = self.options.get("hold")
         self.kept = AcceptedPasses(
             run_id, self.steps, self.facts, str(hold) if hold else None, journal, tell
@@ -86,6 +103,10 @@ class CheckProcedure:
             (gear.caliper if by_caliper else gear.indicator).resolution
         )
         self._pressed_for_number = -BOUNCE  # when a number was last pressed for
+        self.return_watch = ReturnWatch()
+        # the number that is waited for was not pressed for; it came back by itself
+        self._automatic = self._came_back = False
+        self._taken_by_itself: float | None = None  # when that last was so
         self.life = LivenessMonitor()
         self._said: Prompt | None = None
         self.troubles = TroubleWatch(
@@ -98,7 +119,7 @@ class CheckProcedure:
 
     @property
     def ask(self) -> Prompt:
-        return ask(self.check.cautions, self.steps, self.facts)
+        return ask(self.cautions, self.steps, self.facts)
 
     @property
     def step(self) -> Step | None:
@@ -191,8 +212,10 @@ class CheckProcedure:
         """Enter or the pedal. False when nothing asks for it and it should not wait.
 
         Whoever presses for a number twice within BOUNCE means one: the second press is
-        dropped.
+        dropped. So is one for a number that was just taken by itself.
         """
+        if self._means_the_taken(now):
+            return True
         if self.ask.phase in STANDING_STILL:
             before, self._pressed_for_number = self._pressed_for_number, now
             if now - before < BOUNCE:
@@ -201,31 +224,58 @@ class CheckProcedure:
             self._use_press(now)
             self.settle_down(now)
             return True
+        if self.facts.waiting and self.ask.phase in SINGLE_NUMBERS:
+            return True
         if waits:
             self._early = min(MOST_WAITING_PRESSES, self._early + 1)
         return waits
 
+    def _means_the_taken(self, now: float) -> bool:
+        current = self.ask
+        return (
+            self._taken_by_itself is not None
+            and now - self._taken_by_itself < HASTE
+            and not self.return_watch.left
+            and current.by_itself
+            and not self.facts.waiting
+        )
+
     def _wants_press(self) -> bool:
-        return self.ask.enter and not self.facts.waiting
+        return self.ask.enter and (not self.facts.waiting or self._automatic)
 
     def _use_press(self, now: float) -> None:
         current = self.ask
         self.facts.remark = None
         if current.phase == "cautions":
             self.facts.acknowledged = True
-            self._event(
-                "acknowledged", {"cautions": [c.name for c in self.check.cautions]}
-            )
+            names = [caution.name for caution in self.cautions]
+            self._event("acknowledged", {"cautions": names})
         elif current.phase == "place":
-            self.facts.placed, self.facts.rested = True, False
-            self.tests.restart()
-            self._placed_at = now
-            if current.gather == "sweep":
-                self.life.anew(current.placement)
-            self._event("placed", {"placement": current.placement})
+            self._forget_number()
+            self._place(current, now)
+            if current.gather != "sweep" and not current.button:
+                self._take_by_itself(now)
         elif current.phase in STANDING_STILL:
+            self._automatic = self._came_back = False
             self.facts.waiting = True
             self.rest_detector.press(now)
+
+    def _place(self, current: Prompt, now: float) -> None:
+        self.facts.placed, self.facts.rested = True, False
+        self.tests.restart()
+        self._placed_at = now
+        if current.gather == "sweep":
+            self.life.anew(current.placement)
+        self._event("placed", {"placement": current.placement})
+
+    def _take_by_itself(self, now: float) -> None:
+        """The number at hand is taken as soon as it holds still, without a press."""
+        self.facts.waiting = self._automatic = True
+        self.rest_detector.press(now)
+
+    def _forget_number(self) -> None:
+        self.return_watch.forget()
+        self.facts.number_known = self._automatic = self._came_back = False
 
     @property
     def _rest_wanted(self) -> bool:
@@ -247,6 +297,7 @@ class CheckProcedure:
         fresh = [v for t, v in zip(times, values, strict=True) if t > self._placed_at]
         if self.troubles.readings(fresh, self.ask, self.rest_detector.count, now):
             self.settle_down(now)
+        self._watch_return(values, now)
         answer = self.rest_detector.readings(times, values)
         if isinstance(answer, Taken):
             self._took(answer, now)
@@ -257,6 +308,24 @@ class CheckProcedure:
                 "reading-wanders" if wanders else "reading-creeps", moves
             )
             self._notify("indicator", remark, "warning")
+
+    def _watch_return(self, values: list[float], now: float) -> None:
+        """A spot or width is at hand when the number came back; it is none any more
+        when it leaves again before it was taken."""
+        step, facts = self.step, self.facts
+        if step is None or step.gather == "sweep" or step.away is None:
+            return
+        back = self.return_watch.back(values, step.away)
+        if self._came_back and not back:
+            self.rest_detector.cancel()
+            facts.waiting = self._automatic = self._came_back = False
+            self.settle_down(now)
+        elif back and not facts.waiting and self.ask.by_itself:
+            if not facts.placed:
+                self._place(self.ask, now)
+            self._take_by_itself(now)
+            self._came_back = True
+            self.settle_down(now)
 
     def doubts(self, found: Mapping[Any, Doubt], now: float) -> None:
         """What the passes so far show against themselves: each is said once; a pass
@@ -287,14 +356,20 @@ class CheckProcedure:
             self.settle_down(now)
         if self._rest_wanted:
             self.settle_down(now)
-        if self.ask.phase in STANDING_STILL:
+        current = self.ask
+        # a press at the instrument's own button says that it stands, too
+        stands = current.phase == "place" and current.gather in SINGLE_NUMBERS
+        if current.phase in STANDING_STILL or (stands and current.button):
             taken = self.rest_detector.button(now)
             if taken is not None:
+                if stands:
+                    self._place(current, now)
                 self._took(taken, now)
 
     def _took(self, taken: Taken, now: float) -> None:
         current = self.ask
-        self.facts.waiting = False
+        self._taken_by_itself = now if self._automatic else None
+        self.facts.waiting = self._automatic = self._came_back = False
         if current.phase == "lean":
             self.tests.lean(
                 current, taken, self.steps[self.facts.step], self.rest_detector.count
@@ -303,12 +378,14 @@ class CheckProcedure:
             self.tests.tap(current, taken, self.rest_detector.count)
         elif current.phase == "mark":
             self._marks.take(current, taken)
-        elif current.phase in {"spot", "width"}:
+        elif current.phase in SINGLE_NUMBERS:
             self._spotted(current, taken)
         self.settle_down(now)
 
     def _spotted(self, current: Prompt, taken: Taken) -> None:
         at = current.at if current.at is not None else 0.0
+        self.return_watch.taken(taken.value)
+        self.facts.number_known = True
         self.kept.keep(Sweep(taken.at, taken.at, True, [at], [taken.value], [taken.at]))
         self.life.anew()
 
@@ -356,6 +433,7 @@ class CheckProcedure:
         self.facts.marks_taken = 0
         self.kept.interrupt(remark)
         self.rest_detector.cancel()
+        self._forget_number()
         self.facts.waiting = self.facts.rested = False
         self._say(now)
 
@@ -363,9 +441,13 @@ class CheckProcedure:
         """Take back the press that waits, else the last mark of an unfinished pass,
         else the last kept pass."""
         self._early = 0
+        if self._came_back:  # nobody pressed for it: what was taken before is meant
+            self.rest_detector.cancel()
+            self.facts.waiting = self._automatic = self._came_back = False
+            self.return_watch.stay()
         if self.facts.waiting and self.ask.enter:
             self.rest_detector.cancel()
-            self.facts.waiting = False
+            self.facts.waiting = self._automatic = False
             remark = StatusMessage("press-undone")
         elif self.facts.marks_taken:
             remark = self._marks.take_back()

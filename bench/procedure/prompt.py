@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from bench.checks.model import Caution, Gather, Mount, Step
+from bench.checks.model import Caution, Focus, Gather, Mount, Step
 from bench.gear import LeftRight
 from bench.procedure.status_message import StatusMessage
 
@@ -51,7 +51,9 @@ class ProcedureState(msgspec.Struct):
     marks_taken: int = 0  # of the present push
     buttons: tuple[str, ...] = ()  # instruments that send only at their own button
     extra: int = 0  # pushes per placement added by an extension
-    waiting: bool = False  # a press was taken; waiting for the reading to hold still
+    waiting: bool = False  # waiting for the reading to hold still
+    # a spot or width was taken, from which the next is told when it comes back
+    number_known: bool = False
     moving: bool = False  # a sweep is under way
     remark: StatusMessage | None = None  # why the last thing was not kept
 
@@ -93,6 +95,13 @@ class Prompt(msgspec.Struct, frozen=True):
     set_up: str = ""  # how the check declares the set-up
     reseat: str | None = None  # what to do again before each repeat
     button: str | None = None  # the instrument whose own button takes the number
+    # the number is taken without Enter, once it came back and holds
+    by_itself: bool = False
+    # all in which this set-up differs from the one before: drawn largest. focus_words:
+    # `135 degrees`, `150 mm`, `to the left`, made by `bench.render`
+    focus: Focus | None = None
+    focus_words: str = ""
+    pushed: Literal["sled", "indicator"] = "sled"  # what moves in a pass
 
 
 def wanted(step: Step, facts: ProcedureState) -> int:
@@ -158,8 +167,32 @@ def ask(
         set_up=step.words,
         reseat=step.reseat,
         button=instrument if instrument in facts.buttons else None,
+        by_itself=_by_itself(steps, facts),
+        focus=step.focus,
+        pushed=step.pushed,
     )
     return msgspec.structs.replace(base, **_phase(step, facts))
+
+
+def follows_on(steps: Sequence[Step], facts: ProcedureState) -> bool:
+    """Whether the present step goes on from the one before it, which was just taken:
+    nothing is set up anew."""
+    index = facts.step
+    if index == 0 or not facts.kept[index - 1]:
+        return False
+    step, before = steps[index], steps[index - 1]
+    return step.continues or step.placement == before.placement
+
+
+def _by_itself(steps: Sequence[Step], facts: ProcedureState) -> bool:
+    """Whether the number is taken when it holds still, without Enter."""
+    step = steps[facts.step]
+    if step.gather == "sweep":
+        return False
+    if facts.waiting:
+        return True
+    known = facts.taken > 0 or follows_on(steps, facts)
+    return step.away is not None and known and facts.number_known
 
 
 def _phase(step: Step, facts: ProcedureState) -> dict[str, Any]:
@@ -171,9 +204,7 @@ def _phase(step: Step, facts: ProcedureState) -> dict[str, Any]:
     # before the lean test: a sled that is let go after it would move the number too
     if facts.tap_wanted and not facts.tapped:
         return {"phase": "tap", "enter": facts.tap_rest}
-    # without a side there is nothing to prove
-    proves = facts.lean_wanted and step.side is not None
-    if proves and facts.step not in facts.leaned:
+    if facts.lean_wanted and step.leans and facts.step not in facts.leaned:
         return {"phase": "lean", "lean": facts.lean_next or "left"}
     if not facts.marks:
         return {"phase": "sweep", "enter": False, "ready": facts.rested}

@@ -30,6 +30,7 @@ UNRECORDED = (
     "NOT RECORDED: what waits in memory is written as soon as the disk takes it."
 )
 
+ToneName = Literal["ready", "accepted", "refused", "there", "too-far", "nudge"]
 LogState = Literal["recording", "saving", "not-recorded"]
 
 
@@ -148,6 +149,7 @@ class GearReply(Tagged, frozen=True, tag="gear"):
     leaves: list[float]
     units: Literal["mm", "inch"] = "mm"
     marks: list[float] = []  # empty where a travel instrument is set up
+    sound: bool = True  # tones are sent
     ref: int | None = None
 
 
@@ -159,7 +161,10 @@ class CheckKind(msgspec.Struct, frozen=True):
     can: bool = True
     why_not: str = ""
     swept: bool = True  # passes are taken; else only with an option that says so
-    sided: bool = True  # the indicator stands on a side, which a lean test proves
+    # a lean test proves on which side of what is swept the indicator stands
+    sided: bool = True
+    # it is verified in one set-up where the result before tells the square's error
+    verifies: bool = False
 
 
 class ChecksReply(Tagged, frozen=True, tag="checks"):
@@ -270,6 +275,17 @@ def notice(about: str, remark: StatusMessage, severity: Severity = "note") -> No
     return Notice(about, "", remark.code, remark.values, severity)
 
 
+class Tone(Tagged, frozen=True, tag="tone"):
+    """What is heard now; sent unless sound is switched off.
+
+    strokes: s from now at which a bell is rung. "nudge" comes again and again, the
+    sooner the less is to go.
+    """
+
+    name: ToneName
+    strokes: list[float]
+
+
 class RawBytes(Tagged, frozen=True, tag="bytes"):
     instrument: str
     hex: str
@@ -291,6 +307,7 @@ AnyNotification = (
     | Concluded
     | NoFinding
     | Notice
+    | Tone
     | RawBytes
     | LogRows
     | LogOne

@@ -149,6 +149,13 @@ class PutUnits(Tagged, frozen=True, tag="put-units"):
     ref: int | None = None
 
 
+class PutSound(Tagged, frozen=True, tag="put-sound"):
+    """Whether tones are sent and the buzzer sounds; kept in the settings file."""
+
+    on: bool
+    ref: int | None = None
+
+
 class Learn(Tagged, frozen=True, tag="learn"):
     """First start: find the port that moves when the plunger is pressed or the sled
     pushed, and its direction.
@@ -268,6 +275,7 @@ Request = (
     | PutSquare
     | PutLeaves
     | PutUnits
+    | PutSound
     | Learn
     | Live
     | LogList

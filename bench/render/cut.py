@@ -85,6 +85,11 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     yield from answer_lines(document, units)
     for words in row_lines(document, units):
         yield f"  {words}"
+    if told.frame is not None:
+        value, give = told.frame.value, told.frame.uncertainty
+        way = "wider" if value > 0 else "tighter"
+        much = slope_words(abs(value), units, uncertainty=give)
+        yield f"  Frame of four corners: the last joint {way} by {much}."
     for lean in told.thickness:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
         yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."

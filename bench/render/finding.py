@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from bench.finding import Finding, Quantity, Unread
+from bench.render.names import part_name, plain, quantity_name, upper_first
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.units import (
     System,
@@ -32,7 +33,8 @@ MOVED_WRONG = {
 
 def quantity_words(q: Quantity, units: System, board: float | None = None) -> str:
     """`left end too near you; 0.12 mm across 400 mm, give or take 0.01`: the size is
-    without sign, the way has it."""
+    without sign, the way has it. An angle is told over its own length, else across the
+    board."""
     if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
         where = "" if q.way else f"{math.degrees(q.value):.0f} degrees, "
         size = f"{where}give or take {math.degrees(q.uncertainty):.1f} degrees"
@@ -40,20 +42,35 @@ def quantity_words(q: Quantity, units: System, board: float | None = None) -> st
         size = give_or_take(q.value, q.uncertainty, units)
     elif q.unit == "1/mm":
         size = bow_words(q.value, units, q.uncertainty)
+    elif q.over is not None:
+        size = over_own(q, units)
     elif board is not None:
         size = across(abs(q.value), board, units, q.uncertainty)
     else:
         size = slope_words(abs(q.value), units, uncertainty=q.uncertainty)
     way = f"{q.way}: " if q.way else ""
-    line = f"{q.name}: {way}{size}"
+    line = f"{upper_first(quantity_name(q.name))}: {way}{size}"
     if q.tolerance is not None:
-        limit = (
-            length_words(q.tolerance, units)
-            if q.unit == "mm"
-            else slope_words(q.tolerance, units)
-        )
-        line += f" (good enough within {limit})"
+        line += f" (good enough within {limit_words(q, units)})"
     return line
+
+
+def over_own(q: Quantity, units: System) -> str:
+    """An angle over its own length: `0.12 mm give or take 0.02 mm over 160 mm`."""
+    over = q.over or 0.0
+    rise = give_or_take(abs(q.value) * over, q.uncertainty * over, units)
+    return f"{rise} over {length_words(over, units)}"
+
+
+def limit_words(q: Quantity, units: System) -> str:
+    """The limit of a quantity that has one, as its size is told."""
+    tolerance = q.tolerance or 0.0
+    if q.unit == "mm":
+        return length_words(tolerance, units)
+    if q.over is not None:
+        over = length_words(q.over, units)
+        return f"{length_words(tolerance * q.over, units)} over {over}"
+    return slope_words(tolerance, units)
 
 
 def finding_words(
@@ -61,7 +78,8 @@ def finding_words(
 ) -> list[str]:
     first = said_first(finding)
     lines = [] if first is None else [remark_words(first, units)]
-    of = " of ".join(part for part in (finding.check, finding.jig) if part)
+    check = upper_first(plain(finding.check))
+    of = f"{check} of {finding.jig}" if finding.jig else check
     if finding.verdict is not None:
         settled = (
             f" {settle_words(finding, units)}"
@@ -82,7 +100,8 @@ def finding_words(
     if finding.budget:
         top = finding.budget[0]
         lines.append(
-            f"  What limits this answer most: {top.part} ({top.share:.0%} of it)."
+            f"  What limits this answer most: {part_name(top.part)}"
+            f" ({top.share:.0%} of it)."
         )
     lines.extend(f"  Note: {note}" for note in notes_of(finding, units, but=first))
     return lines
@@ -95,7 +114,7 @@ def settle_words(finding: Finding, units: System) -> str:
     if settle is None:
         return "What would settle it is not known; the notes say why."
     if settle.sweeps is not None:
-        return f"{settle.sweeps} pushes in all would settle it."
+        return f"{settle.sweeps} passes in all would settle it."
     if settle.length is not None:
         return f"A pass of {length_words(settle.length, units)} would settle it."
     if settle.resolution is not None:
@@ -105,12 +124,12 @@ def settle_words(finding: Finding, units: System) -> str:
         )
     if settle.part == "between sweeps":
         return (
-            "More than 12 pushes a set-up would be needed: look for what sets them"
+            "More than 12 passes a set-up would be needed. Look for what sets them"
             " apart, such as seat or hold."
         )
     return (
         "This set-up cannot settle it, however many passes. It hangs on:"
-        f" {settle.part}."
+        f" {part_name(settle.part)}."
     )
 
 

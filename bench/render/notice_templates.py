@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-_WANDERS = "it wanders over {spread:length 3}; {allowed:length 3} would do."
-_CREEPS = "it creeps, or shivers too much to tell."
 _SEEN = "I saw {seen:length 3 1} where the leaf is {leaf:length 3 1}"
 _SEEN_OUT = "I saw {seen:length 3 1} going OUT where"
 _DECIMALS = (
@@ -13,30 +11,25 @@ _DECIMALS = (
 _OTHER_LEAF = "Is it that leaf, and clean? Nothing is kept; prove it again."
 _DISTANCE = "{distance:rounded {uncertainty}}"
 _MOVE = "move the {end} end {way:way}."
-_OFF_PATH = (
-    "One reading of the {name}, {value:length 3}, was not used: it is off the path of"
-    " those around it"
-)
 
 TEMPLATES = {
     # passes
     "pass-kept": "{taken} of {wanted} kept.",
     "pass-measured": "NOT RECORDED: {taken} of {wanted} measured.",
-    "returned": "Back at the start.",
+    "returned": "Returned to the start: good.",
     "returned-first": (
-        "That was a draw back; only pushes count. If it was a push, the travel counts"
-        " the other way: say so with grows, under [travel]."
+        "That pass came back; only passes away from you count. Did you push it away?"
+        " Then the travel counts the other way. Say so with grows, under [travel]."
     ),
     "too-few-readings": (
-        "Only {readings} readings came in that pass: push slower, or is the cable"
-        " loose?"
+        "Only {readings} readings came in that pass. Push slower. Is the cable loose?"
     ),
     "not-whole": (
-        "That pass was {length:length 0}, the longest {longest:length 0}: push right"
+        "That pass was {length:length 0}, the longest {longest:length 0}. Push right"
         " through to the end."
     ),
     "shown-not-whole": (
-        "It was {length:length 0}; a later pass of {longest:length 0} shows it was not"
+        "It was {length:length 0}. A later pass of {longest:length 0} shows it was not"
         " whole."
     ),
     "pass-broken": "{why}",
@@ -44,9 +37,9 @@ TEMPLATES = {
     "pass-interrupted": "The {name} {how}; do this pass again.",
     "began-too-early": "That movement began too early: it does not count.",
     "too-short": "too short for a pass",
-    "short-return": "a short draw back",
-    "return-of-refused": "the draw back of a pass that was not kept",
-    "return-of-undone": "the draw back of a pass taken back",
+    "short-return": "a short way back",
+    "return-of-refused": "the way back of a pass that was not kept",
+    "return-of-undone": "the way back of a pass taken back",
     "mark-taken": "{value:length 3} taken at {at:place}.",
     # what was taken back, and how a check ends
     "mark-undone": "Mark at {at:place} taken back.",
@@ -55,56 +48,53 @@ TEMPLATES = {
     "press-undone": "The press is taken back: no number was taken.",
     "pass-undone": "The last pass at {placement} is taken back.",
     "nothing-to-undo": "There is nothing to take back.",
-    "extended": "{sweeps} pushes more in every set-up.",
+    "extended": "{sweeps} passes more in every set-up.",
     "check-given-up": "The check was given up.",
     "given-up": "{check} is given up; what was measured stays in the log.",
     "daemon-ended": "The daemon was ended.",
     "not-concluded": "No result: {why}.",
-    "move-noted": "Noted: the {end} end moved {way} {distance:length}.",
+    "move-noted": "Noted: the {end} end moved {distance:length} {way:way}.",
     # the set-up's own tests
-    "lean-no-play": "No play to see: the side is taken as declared. Be sure of it.",
+    "lean-no-play": "No play was seen. The side is taken as said: check it.",
     "lean-proved": (
-        "The indicator stands on the {side}, as it should; play {play:length 3}."
+        "The indicator stands on the {side}, as it should. Play {play:length 3}."
     ),
     "lean-wrong-side": (
-        "The lean test says the indicator stands on the {side}; this set-up wants it on"
-        " the {wanted}. Was the square turned over? Put it as said, then Enter."
+        "The lean test puts the indicator on the {side}. This set-up wants it on the"
+        " {wanted}. Was the square turned over? Put it as said, then Enter."
     ),
-    "tap-passed": "Tapped: the number came back, the stand holds.",
+    "tap-passed": "The number came back: the stand holds.",
     "tap-failed": (
-        "Tapped, and the number did not come back: it stands {off:length 3} off. Is"
-        " the magnet on, the foot clean, every screw of the stand tight? Mend it, then"
-        " hands off: it is asked again."
+        "The number did not come back: it stands {off:length 3} off. Is the magnet on,"
+        " the foot clean, every screw tight? Mend it, then hands off: it is asked"
+        " again."
     ),
     "reading-wanders": (
-        "The reading does not hold still: "
-        + _WANDERS
-        + " Hands off the sled; is the stand firm?"
+        "The number does not hold still: it wanders over {spread:length 3}."
+        " {allowed:length 3} would do. Hands off the sled; is the stand firm?"
     ),
     "reading-creeps": (
-        "The reading does not hold still: "
-        + _CREEPS
-        + " Hands off the sled; is the stand firm?"
+        "The number does not hold still: it creeps or shivers. Hands off the sled; is"
+        " the stand firm?"
     ),
     "number-moves": "The number moves: good.",
     "cables-swapped": (
-        "The indicator moves as a sled does and the travel stands still: are their"
-        " cables swapped? Change the two, or the ports under [indicator] and [travel]"
+        "The indicator moves as a sled does; the travel stands still. Are their cables"
+        " swapped? Change the two. Or change the ports under [indicator] and [travel]"
         " in the settings."
     ),
     "travel-stuck": (
         "The indicator moves and the travel stands still. If you are pushing, the"
-        " travel is not read: see to its cable, its wheel or its scale. Nothing is"
+        " travel is not read. See to its cable, its wheel or its scale. Nothing is"
         " taken till it moves."
     ),
     "no-travel": (
-        "No travel was seen since ready. If you pushed, it is not read: see to its"
-        " cable, its wheel or its scale, and that indicator and travel are not swapped."
+        "No travel was seen since ready. If you pushed, it is not read. See to its"
+        " cable, its wheel or its scale. Are indicator and travel swapped?"
     ),
     "sled-not-at-rest": (
-        "The sled is not seen at rest, so no pass can begin: let go of it. If it stands"
-        " still, the travel wanders or is not heard: see to its cable and its reading"
-        " head."
+        "The sled is not at rest, so no pass can begin. Let go of it. If it stands"
+        " still, see to the travel's cable and head."
     ),
     # the instruments
     "unit-switched": "The {name} was switched from {before} to {unit}.",
@@ -114,42 +104,48 @@ TEMPLATES = {
         " then nothing counts."
     ),
     "missed-edge": (
-        "The {name} has missed an edge: where the sled is, is not known. Push slower."
+        "The {name} has missed an edge. Where the sled is, is not known. Push slower."
     ),
-    "reading-held": _OFF_PATH + " (dust, a jerk or a bit lost; {held} so far).",
-    "travel-held": _OFF_PATH + " (a jerk or a bit lost; {held} so far).",
+    "reading-held": (
+        "One reading of the {name} was left out: {value:length 3}. It jumped off the"
+        " path: dust, a jerk or a lost bit. So far {held}."
+    ),
+    "travel-held": (
+        "One reading of the {name} was left out: {value:length 3}. It jumped off the"
+        " path: a jerk or a lost bit. So far {held}."
+    ),
     "press-without-reading": (
         "That press of the {name} gave no reading: {why}. Press again."
     ),
     "beat-stand-still": "Stand still.",
     "beat-move": "Move to {at:place}.",
     # the live move
-    "live-unread": "The indicator does not read: what is left to go is not known.",
+    "live-unread": "The indicator does not read. What is left to go is not known.",
     "live-not-heard": "The indicator is not heard.",
     "live-stand-fence": (
-        "Stand the indicator on the sled, its tip on the sled fence {distance:length}"
-        " from the pivot. Enter when it stands."
+        "Stand the indicator on the sled, its tip on the sled fence. The tip goes"
+        " {distance:length} from the pivot. Enter when it stands."
     ),
     "live-stand-arm-beyond": (
-        "Stand the indicator on the sled, its tip on the square's arm {distance:length}"
-        " beyond the pivot's line. Enter when it stands."
+        "Stand the indicator on the sled, its tip on the square's arm. The tip goes"
+        " {distance:length} beyond the pivot's line. Enter when it stands."
     ),
     "live-stand-arm-short": (
-        "Stand the indicator on the sled, its tip on the square's arm {distance:length}"
-        " this side of the pivot's line. Enter when it stands."
+        "Stand the indicator on the sled, its tip on the square's arm. The tip goes"
+        " {distance:length} this side of the pivot's line. Enter when it stands."
     ),
     "live-lean": (
-        "Lean the sled left and right and push it a little: the number must stand"
+        "Lean the sled left and right and push it a little. The number must stand"
         " still. Then Enter."
     ),
     "live-not-on-sled": (
-        "The number moved by {moved:length} while the sled was leaned: the indicator"
-        " does not stand on the sled. Set it there, then Enter, and lean again."
+        "Leaning the sled moved the number by {moved:length}. So the indicator does"
+        " not stand on the sled. Set it there, then Enter, and lean again."
     ),
     "live-still-moves": "The number still moves. Let it hold, then Enter.",
     "live-below-noise": (
-        "The move at the tip is {move:length}, no more than the number's own noise:"
-        " this indicator cannot show it there."
+        "The move at the tip is {move:length}. The number's own noise is as large."
+        " This indicator cannot show it there."
     ),
     "live-not-moved": (
         "The number has not moved. Does the tip touch the sled fence, is the screw"
@@ -169,8 +165,8 @@ TEMPLATES = {
         f"It aims {_DISTANCE} short: the screw draws it so much {{way:way}}."
     ),
     "live-jumped": (
-        f"It jumped {_DISTANCE} at once: if that was the stand, end live and check"
-        " again."
+        "It jumped {distance:rounded {uncertainty}} at once. If that was the stand,"
+        " end live and check again."
     ),
     "live-tighten": "Tighten.",
     "live-drawn": f"It has drawn {_DISTANCE} {{way:way}}.",
@@ -178,7 +174,7 @@ TEMPLATES = {
     "live-short": f"{_DISTANCE} short: {{way:way}}.",
     "live-enter-tight": "Enter when it is tight.",
     "live-slack-off": (
-        "Or slack off and take it back (undo): then it aims past by what was drawn."
+        "Or slack off and take it back: undo. Then it aims past by what was drawn."
     ),
     "live-slackened": "Slack off: it aims past by what the screw drew.",
     "live-tight": "Tight.",
@@ -187,8 +183,11 @@ TEMPLATES = {
     # the leaf proof
     "leaf-rest": "Rest the tip on something flat and hard. Enter when it rests.",
     "leaf-hold-still": "Hold it still.",
-    "number-wanders": "The number does not hold still: " + _WANDERS,
-    "number-creeps": "The number does not hold still: " + _CREEPS,
+    "number-wanders": (
+        "The number does not hold still: it wanders over {spread:length 3}."
+        " {allowed:length 3} would do."
+    ),
+    "number-creeps": "The number does not hold still: it creeps or shivers.",
     "leaf-indicator-gone": (
         "The indicator went away: nothing is proved. Plug it in, then again."
     ),
@@ -196,14 +195,13 @@ TEMPLATES = {
         "No reading comes: is the instrument on? Press its send button, if it has one."
     ),
     "leaf-slip": (
-        "Slip the leaf of {leaf:length} under the tip and let the tip rest on it. Enter"
+        "Slip the leaf of {leaf:length} under the tip. Let the tip rest on it. Enter"
         " when it does."
     ),
     "leaf-proved": "I saw {seen:length 3 1} going in: right unit, right way.",
     "leaf-wrong-way": (
-        _SEEN_OUT
-        + " a leaf of {leaf:length 3 1} pushes it in: the way is wrong. Nothing is"
-        " kept; find the indicator again by pressing its plunger in."
+        "The number went {seen:length 3 1} the wrong way. A leaf pushes the plunger"
+        " in. Nothing is kept. Find the indicator again by pressing its plunger in."
     ),
     "leaf-inches": (
         _SEEN + ": 1/{part:g} of it. The instrument shows inches and is taken for"
@@ -221,30 +219,29 @@ TEMPLATES = {
     ),
     "leaf-other": _SEEN + ". " + _OTHER_LEAF,
     "leaf-other-out": _SEEN_OUT + " the leaf is {leaf:length 3 1}. " + _OTHER_LEAF,
-    "leaf-cure": ('It sends no unit: default_unit = "{unit}" would put that right.'),
+    "leaf-cure": 'It sends no unit: default_unit = "{unit}" would put that right.',
     "leaf-cure-resolution": (
-        'It sends no unit: default_unit = "{unit}", the resolution with it, would put'
-        " that right."
+        'It sends no unit: set default_unit = "{unit}". Set the resolution with it.'
     ),
     # which cable is which instrument
-    "setup-press": "Press the indicator's plunger in, some 2 mm, and let it out again.",
-    "setup-push": "Push the sled AWAY from you, 50 mm or more, and leave it there.",
+    "setup-press": "Press the indicator's plunger in, some 2 mm. Let it out again.",
+    "setup-push": "Push the sled away from you, 50 mm or more. Leave it there.",
     "setup-port-gone": "{name} went away; nothing was kept.",
     "setup-port-gone-midway": (
-        "{name} went away in the middle of it: plug it in, then again."
+        "{name} went away in the middle of it. Plug it in, then again."
     ),
     "setup-nothing-heard": (
-        "Nothing has moved yet; no instrument is heard: plug its cable in, switch it"
-        " on, or press its send button."
+        "Nothing has moved yet, and no instrument is heard. Plug its cable in and"
+        " switch it on. Or press its send button."
     ),
     "setup-nothing-moved": "Nothing has moved yet; heard: {names}.",
     "setup-too-far": (
         "{name} moved by {far:distance}: no plunger goes so far. Was it the sled?"
     ),
     "setup-too-little": (
-        "{name} moved by {far:distance} only: {least:length} at the least is wanted."
+        "{name} moved by {far:distance} only: {least:length} at least is wanted."
     ),
-    "setup-push-on": "Push on, AWAY from you.",
+    "setup-push-on": "Push on, away from you.",
     "setup-stays": (
         "{name} moved by {far:distance} and stays there: let the plunger out again."
     ),
@@ -252,24 +249,24 @@ TEMPLATES = {
         "{name} moved by {far:distance} and stayed there: no plunger does."
     ),
     "setup-came-back": (
-        "{name} moved by {far:distance} and came back: leave the sled where you pushed"
+        "{name} moved by {far:distance} and came back. Leave the sled where you pushed"
         " it."
     ),
     "setup-indicator-grows": (
-        "{name} went {far:distance} and back: it is the indicator; its number grows as"
+        "{name} went {far:distance} and back: it is the indicator. Its number grows as"
         " the plunger goes in."
     ),
     "setup-indicator-falls": (
-        "{name} went {far:distance} and back: it is the indicator; its number falls as"
+        "{name} went {far:distance} and back: it is the indicator. Its number falls as"
         " the plunger goes in."
     ),
     "setup-travel-grows": (
-        "{name} went {far:distance}: it is the travel; its number grows as the sled"
-        " goes away."
+        "{name} went {far:distance}: it is the travel. Its number grows as the sled"
+        " goes away from you."
     ),
     "setup-travel-falls": (
-        "{name} went {far:distance}: it is the travel; its number falls as the sled"
-        " goes away."
+        "{name} went {far:distance}: it is the travel. Its number falls as the sled"
+        " goes away from you."
     ),
     "setup-inches": "It shows inches, and so will this.",
     "setup-was-other": "It was the {other} until now, which then has no cable.",
@@ -286,35 +283,32 @@ TEMPLATES = {
     "cable-asleep": "It has fallen silent: is the instrument asleep?",
     "cable-held": "It is held by {holders}: close that program.",
     "cable-busy": "Another program holds it: close that program.",
-    "cable-denied": "It may not be opened: add the daemon's user to the group dialout.",
+    "cable-denied": "It may not be opened. Add the daemon's user to the group dialout.",
     "cable-gone": "It went away: was the cable pulled?",
     "cable-no-port": "{why}.",
     "cable-changed": "What it sends has changed; it is listened to again.",
     "cable-silent": (
-        "Nothing is sent: switch it on, let it send by itself, or press its send"
+        "Nothing is sent. Switch it on and let it send by itself. Or press its send"
         " button."
     ),
-    "cable-text": "Lines of text at {baud} baud, of a shape that is not known.",
-    "cable-unknown": (
-        "Something is sent that nothing known reads; `sweepgauge doctor` says more."
-    ),
+    "cable-text": "Lines of text at {baud} baud, in no known form.",
+    "cable-unknown": "What is sent has no known form. `sweepgauge doctor` says more.",
     "cable-reads": "It reads: {format} lines at {baud} baud.",
     "cable-reads-parity": (
         "It reads: {format} lines at {baud} baud, {parity} parity over seven bits."
     ),
     "cable-reads-seven": (
-        "It reads: {format} lines at {baud} baud, seven bits and two stop bits."
+        "It reads: {format} lines at {baud} baud, seven bits, two stop bits."
     ),
     # events of the log
     "event-learned": "The {what} was found and kept in the settings.",
     "event-learned-values": "The {what} was found and kept in the settings: {kept}.",
     "event-leaf-proved": (
-        "A leaf of {leaf:length 3} was slipped under the tip, and the number moved by"
-        " {seen:length 3}: right unit, right way."
+        "A leaf of {leaf:length 3} moved the number by {seen:length 3}."
+        " Right unit, right way."
     ),
     "event-leaf-unproved": (
-        "A leaf of {leaf:length 3} was slipped under the tip, and the number moved by"
-        " {seen:length 3}: it proved nothing."
+        "A leaf of {leaf:length 3} moved the number by {seen:length 3}: nothing proved."
     ),
     "gear-event": "{jig}: {what} on {date}{note}.",
     "gear-event-noted": ("Noted of {jig}: {what}. Its charts begin anew from {date}."),
@@ -323,8 +317,7 @@ TEMPLATES = {
     "event-unread": "One event of the log can no longer be read.",
     "event-not-recorded": "{readings} readings of a pass were not recorded: {why}.",
     "event-imported": (
-        "An export was taken into the log: {taken} results were new, {known} were here"
-        " already."
+        "An export was taken in: {taken} results were new. {known} were here already."
     ),
     # of an import
     "import-left-out": "Line {number} is left out: {why}.",
@@ -332,14 +325,16 @@ TEMPLATES = {
     "import-without": "Line {number}: its passes are left out: {why}.",
     "import-differs": ("Line {number} is left out: this log has another result {id}."),
     "import-unlinked": (
-        "Line {number} names a later result, {later}, that is not in this log."
+        "Line {number} names a later result, {later}. It is not in this log."
     ),
     "import-unknown": (
-        "This version does not know the field {field} ({lines} lines): it is left out."
+        "The field {field} is not known, so it is left out. It is in {lines} lines."
     ),
     "event-refused": "The log could not take one entry: {why}.",
     # settings and gear
     "units-mm": "Millimetres from now on; kept in {file}.",
     "units-inch": "Inches from now on; kept in {file}.",
+    "sound-on": "Sound is on; kept in {file}.",
+    "sound-off": "Sound is off; kept in {file}.",
     "gear-kept": "{name} is kept in {path}.",
 }

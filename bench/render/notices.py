@@ -23,8 +23,9 @@ from bench.protocol import (
     StatusReply,
 )
 from bench.render.clock import jump_words
+from bench.render.names import placement_name
 from bench.render.notice_templates import TEMPLATES
-from bench.render.prompts import prompt_words
+from bench.render.prompts import focus_words, prompt_words
 from bench.render.remarks import remark_words
 from bench.render.template import sentence
 from bench.units import System
@@ -77,6 +78,8 @@ def stored_text(data: Mapping[str, Any], units: System = "mm") -> str:
 def _sentence(code: str, values: Mapping[str, Any], units: System) -> str:
     if code in SENTENCES:
         return SENTENCES[code](values, units)
+    if isinstance(placement := values.get("placement"), str):
+        values = {**values, "placement": placement_name(placement)}
     return sentence(TEMPLATES[code], values, units)
 
 
@@ -113,8 +116,8 @@ def with_words(message: msgspec.Struct, units: System) -> msgspec.Struct:
 def with_prompt_words(ask: Prompt, units: System) -> Prompt:
     """The prompt with its sentences, also that of why the last pass was not kept."""
     remark = None if ask.because is None else text([ask.because], units)
-    words = prompt_words(ask, units)
-    return msgspec.structs.replace(ask, words=words, remark=remark)
+    words, focus = prompt_words(ask, units), focus_words(ask.focus, units)
+    return msgspec.structs.replace(ask, words=words, remark=remark, focus_words=focus)
 
 
 def _marked(

@@ -1,6 +1,6 @@
 """The sentences of a finding's remarks, one template for each code.
 
-Beside a remark's own values a template knows `placement`, `sweep` and `where` (`At
+Beside a remark's own values a template knows `placement`, `pass` and `where` (`At
 handle-left`, or `In this check` for a remark about all set-ups).
 `bench.render.template` says what stands behind a value's name.
 """
@@ -24,39 +24,39 @@ TEMPLATES: dict[str, str] = dict(
         """
 # What speaks against an answer: no verdict and no move.
 frozen: At {placement} the number {span:moved by {span:length} only|did not move}. Does
-  the tip touch? Is the plunger free, the display not on hold? Slip a sheet of paper under the
-  tip and draw it out: the number must move.
+  the tip touch? Is the plunger free, the display not on hold? Slip a sheet of paper
+  under the tip and draw it out. The number must move.
 frozen-spots: {where} {read} readings are one and the same number. Is the display on
-  hold, or are the tip or the jaws off? Lift the plunger, or open the jaws, before every
+  hold? Are the tip or the jaws off? Lift the plunger, or open the jaws, before every
   reading.
-stood: In a pass at {placement} the number stood still from {from:station} to {to:station}
-  of travel. Did the tip leave what it touches? Did the plunger stick, or the display
-  hold? Put it right and take that pass again.
-backward: At {placement} the first pass came toward you, by the travel's count. If you
-  pushed, the travel counts backward, and the answer is out the other way: set grows =
-  "{grows:away|toward}" under [travel] in the settings and begin anew. If you drew the
-  sled back, take that pass back (undo), then push.
+stood: In a pass at {placement} the number stood still. That was from {from:station} to
+  {to:station} of travel. Did the tip leave what it touches? Did the plunger stick, or
+  the display hold? Put it right and take that pass again.
+backward: At {placement} the first pass came toward you, by the travel's count. Did you
+  push? Then the travel counts backward, and the answer is the wrong way. Set grows =
+  "{grows:away|toward}" under [travel] in the settings and begin anew. Did you draw the
+  sled back? Take that pass back, then push.
 short: {where} the passes cover no more than {length:station}. {better:station} at least
   would tell more. Is the travel in the unit that its column says?
-steep: At {placement} the reading changes by {slope:.2f} mm for every mm of travel.
-  Nothing on a saw does so. Are the cables of travel and indicator swapped?
+steep: At {placement} the reading changes by {slope:.2f} mm every mm of travel. Nothing
+  on a saw does so. Are the cables of travel and indicator swapped?
 of-inches: {where} the readings go in steps of {count} mm. No indicator at a bench shows
   so fine. Were they read in inches, or in mm?
-half-thou: {where} the readings go in steps of {count}, as displays in inches do. Was it
-  left on inches? If it shows mm, write its resolution in the settings.
-finer: {where} the readings go in finer steps, {count:length}, than the
-  {declared:length} in the settings. Were they read in inches, or in mm? If the
+half-thou: {where} the readings go in steps of {count}, as in inches. Was it left on
+  inches? If it shows mm, write its resolution in the settings.
+finer: {where} the readings go in steps of {count:length}. The settings say
+  {declared:length}, which is coarser. Were they read in inches, or in mm? If the
   indicator has another resolution, correct the settings.
-coarser: {where} the readings go in coarser steps, {count:length}, than the
-  {declared:length} in the settings. Were they read in inches, or in mm? If the
+coarser: {where} the readings go in steps of {count:length}. The settings say
+  {declared:length}, which is finer. Were they read in inches, or in mm? If the
   indicator has another resolution, correct the settings.
 unlike: The set-ups were read in steps of {counts:length}, at {set_ups} in turn. Were
   some read in inches?
-lean: Leaning the sled at {placement} says: the indicator stood on the
-  {right:right|left}, not on the {right:left|right} as you said. Do not trust the way.
+lean: The lean test at {placement} puts the indicator on the {right:right|left}. You
+  said {right:left|right}. Do not trust the way.
 spread: The readings at {placement} lie up to {apart:length} apart. Was one misread, or
   read in the other unit, inches or mm? Take them again.
-set-ups-apart: The set-ups read {apart:length} apart, more than a blade or a sled moves.
+set-ups-apart: The set-ups read {apart:length} apart. No blade and no sled moves so far.
   Was zero pressed between them, or the stand moved? Was one read in inches? Take them
   again.
 thin: The widths are {least:.3f} to {most:.3f} mm. Were they read in inches? Give them
@@ -68,10 +68,10 @@ mixed: There are widths of {least:.2f} and {most:.2f} mm. Was {placement} read i
 pass-few-readings: It is too short: only {readings} readings are left to fit.
 pass-without-travel: The travel does not move.
 pass-few-places: It is too short: it was read at {places} places only.
-pass-dirty: {share:.0%} of its readings would have to be set aside, more than a third.
-  Take it again.
-pass-jumps: The reading jumps by about {size:length} at {at:station} of travel and does
-  not come back. Was the stand bumped, zero pressed, or the square moved? Take it again.
+pass-dirty: {share:.0%} of its readings are dust or slips, more than a third. Take it
+  again.
+pass-jumps: The reading jumps by about {size:length} at {at:station} and stays there.
+  Was the stand bumped, zero pressed, or the square moved? Take it again.
 pass-short: It covers only {covered:station}, under {share:.0%} of the longest there.
 pass-disturbed: It differs from the others by {apart:length} near {near:station}. Was the
   stand bumped, or did something slip?
@@ -79,13 +79,14 @@ pass-disturbed: It differs from the others by {apart:length} near {near:station}
 # Of passes, whatever the check.
 stretches-apart: The passes share only {common:station} of {shortest:station} of travel. A
   bow of the arm then stays in the answer.
-stretches-differ: The passes cover different stretches of the travel. Only what they
-  share is used: {common:station} of {shortest:station}, from {from:station} to {to:station}.
-grid-finer: At {placement} the readings go in finer steps than the {declared:length} in
-  the settings. Were they read in inches, or in mm?
+stretches-differ: The passes cover different stretches of the travel. Only the common
+  {common:station} of {shortest:station} are used. They reach from {from:station} to
+  {to:station}.
+grid-finer: At {placement} the readings go in steps finer than {declared:length}. That
+  is what the settings say. Were they read in inches, or in mm?
 sticks: At {placement} the number stands still, then jumps, again and again. The plunger
   sticks, or the tip catches. Free it: a drag hides the slope.
-pass-apart: Pass {sweep} at {placement} lies {apart:slope} apart from the others. Was
+pass-apart: {pass} at {placement} lies {apart:slope} apart from the others. Was
   all seated and held as for them? It counts all the same. Take it again where something
   was in the way.
 ways-apart: At {placement} the passes back differ from the others by {apart:slope}.
@@ -93,17 +94,17 @@ ways-apart: At {placement} the passes back differ from the others by {apart:slop
 ways-differ: At {placement} the passes back differ from the others by {apart:length}.
   Late readings or a dragging plunger do that. Only passes with rising x count.
 late: The {which}'s readings come about {late:time} later than the {other}'s. That bends
-  the answer. Write late = "{late:time}" under [{which}] in the settings, or add it to
-  what stands there. Then take the check again.
+  the answer. Write late = "{late:time}" under [{which}] in the settings. If something
+  stands there, add to it. Then take the check again.
 backlash: At {placement} the reading is {size:length} {rise:higher|lower} on every way
   back. Backlash, a dragging plunger, late readings or the other wall do that. The
   passes that count are all alike in it.
-return-error: At {placement} the reading did not come back by {error:length}, more than
-  play explains. Was the stand bumped? Does it creep, or the indicator warm up? The give
-  or take allows for it.
-form-repeats: In every pass at {placement} the number jumps by {size:length} at
-  {at:station} of travel. What repeats at one place belongs to the edge, such as a dent.
-  It is kept. Begin after it, or end before it, to leave it out.
+return-error: At {placement} the reading came back {error:length} off, more than play
+  explains. Was the stand bumped? Does it creep, or the indicator warm up? The give or
+  take allows for it.
+form-repeats: In every pass at {placement} the number jumps at {at:station} of travel.
+  It jumps by {size:length}. What repeats at one place belongs to the edge: a dent. It
+  is kept. Begin after it, or end before it, to leave it out.
 return-crept: Drawn back, the number was {error:length} off in both set-ups alike. The
   stand creeps, or the indicator warms up. That cancels in the sled fence. The square's
   give or take allows for it.
@@ -114,7 +115,7 @@ return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. O
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
 one-pass: One pass a set-up does not show how much passes differ. {source:log=The
-  scatter in the log|play=The yaw play|usual=A generous figure} stands for it.
+  scatter in the log|play=The twist in the slots|usual=A generous figure} stands for it.
 scatter-grew: Today's passes differ more than those in the log. Look for what is loose.
   Take three more.
 walls-mixed: Some passes were held against one wall, some against the other ({walls}).
@@ -122,55 +123,55 @@ walls-mixed: Some passes were held against one wall, some against the other ({wa
 wall: The answer is for a sled held against the {wall} wall.
 limit-too-fine: With this set-up even a perfect one could not be called good. It can
   decide {least:slope}, not {limit:slope}.
-shift-stand: The indicator's own steps weigh most. Shift its stand from pass to pass, so
-  that the reading changes by {low:length} to {high:length}. Then more passes average
-  them out.
+shift-stand: The indicator's own steps weigh most. Shift its stand from pass to pass.
+  The reading must change by {low:length} to {high:length}. Then more passes average the
+  steps out.
 
 # The sled fence by a square.
 either-side: The sled fence may be out to either side. Make no move before that is
   settled.
-yaw-unknown: How far the runners let the sled yaw is not known. The answer is for the
+yaw-unknown: How far the sled twists in its slots is not known. The answer is for the
   sled as it was held.
-hold-unsaid: The answer is for the sled as it was held. Its runners let it yaw by
-  {play:slope}: hold it for cuts as for these passes. Say once against which wall: hold
-  = "left" or "right" with the sled in the settings.
+hold-unsaid: The answer is for the sled as it was held. Its runners let it twist by
+  {play:slope}. Hold it for cuts as for these passes. Say once against which wall: hold
+  = "left" or "right" with the sled.
 stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
   own marks show it, and it is reckoned with.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
   in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
   times.
 slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
-  answer is for the middle of it. A short cut at either end is out by up to
-  {half:slope} more.
+  answer is for the middle of it. A short cut at either end may be out by {half:slope}
+  more.
 rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
   differs between set-ups is known from {checks} earlier checks.|}
-side-as-said: On which side the indicator stood is as you said; {proof:unleaned=no lean
-  test was made|without-play=the lean test showed no play}. On the other side the way is
-  the opposite. Let a pass after the move confirm it.
-no-sled: No sled is named. Without its tolerance and its pivot there is no verdict and
-  no move.
+side-as-said: On which side the indicator stood is as you said. {proof:unleaned=No lean
+  test was made.|without-play=The lean test showed no play.} On the other side the way
+  is the opposite. Let a pass after the move confirm it.
+no-sled: No sled is named. Its tolerance and its pivot are not known. So there is no
+  verdict and no move.
 handle-stretch: The answer is for the stretch that the handle rested on. On a bowed sled
   fence other boards lie otherwise.
-square-as-measured: One set-up: the square's error is the one measured before, for the
-  same edge and stretch.
+square-as-measured: One set-up: the square's error is known from before. That holds for
+  the same edge and stretch.
 quick-inherits: Quick check: the square's error is the mean of {count} measured before.
   Wall, indicator and saw are those of the whole check of {whole}.
 square-as-told: One set-up: the square is trusted within its tolerance. Turn it over to
   know its error.
 square-unknown: One set-up, and nothing is known of the square. The answer is the sled
   fence and the square together. A poor square is out by {poor:slope} (common practice,
-  no source). Turn the square over and take passes again, or name a square with its
+  no source). Turn the square over and take passes again. Or name a square with its
   tolerance.
 square-changed: The square's error came out {off:slope} off what it was before.
 square-over-tolerance: The square came out {off:slope} off, more than its tolerance.
-square-poor: The square came out {off:slope} off, more than a square for setting out
-  should be.
+square-poor: The square came out {off:slope} off. A square for setting out should be
+  better.
 square-not-turned: {near_zero:The sled fence came out near dead square too. A set-up
-  where nothing was turned comes out so. |}Was the square turned over, with the
-  indicator on the same edge and the side as you said? {near_zero:Take the other set-up
-  again before you trust this answer.|Or was the square dropped?}
-touch-away-unknown: The give or take leaves out what touching away from the teeth adds.
-  Say how straight the slot is and how long the runners are.
+  where nothing was turned comes out so. |}Was the square turned over? Was the indicator
+  on the same edge, and the side as said? {near_zero:Take the other set-up again before
+  you trust this answer.|Or was the square dropped?}
+touch-away-unknown: The indicator touched away from the teeth. What that adds is left
+  out. Say how straight the slot is and how long the runners are.
 
 # Two mitre fences by a 45-degree square; leaning out of plumb.
 mitre-either-side: The angle between the fences may be out to either side. Make no move
@@ -179,32 +180,32 @@ right-angle-as-measured: The square's right angle is the one measured before.
 right-angle-as-told: The square's right angle is trusted within {half:slope}. Take its two
   set-ups against a batten to know it.
 right-angle-unknown: Nothing is known of the square's right angle. A poor one is out by
-  {poor:slope} (common practice, no source). Take its two set-ups against a batten, or name
-  a square with its tolerance.
+  {poor:slope} (common practice, no source). Take its two set-ups against a batten. Or
+  name a square with its tolerance.
 corners-apart: The two fences tell {apart:slope} apart how the square's sharp corners
-  differ. Was corner A taken for B once, or a set-up not turned over? Check the pencil
-  marks and take it again.
-mitre-swung: The fences stand square to each other, but both are turned
-  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres come
-  out longer than the other's.
-mitre-fences-unknown: These set-ups tell the angle between the fences, not which of them
-  is out. Turn the square over and take the other two set-ups.
+  differ. Was corner A taken for B? Was a set-up not turned over? Check the pencil marks
+  and take it again.
+mitre-swung: The fences stand square to each other. But both are turned
+  {way:counter-clockwise|clockwise} by {swing:slope}. Joints close; one side's mitres
+  come out longer than the other's.
+mitre-fences-unknown: These set-ups tell the angle between the fences. They do not tell
+  which of them is out. Turn the square over and take the other two set-ups.
 mitre-other-stays: The {fence} fence stays as it is: it is good enough.
-mitre-move-too: Then the {fence} fence, square to its face: move its {end} end
-  {distance:length} (give or take {uncertainty:length})
-  {way:away=away from you|toward=toward you}.
+mitre-move-too: Then move the {fence} fence as well, square to its face. Move its {end}
+  end {distance:length} {way:away=away from you|toward=toward you}. Give or take
+  {uncertainty:length}.
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
-  set-ups, and nothing under the stock?
+  set-ups? Was there nothing under the stock?
 
 # Blade, plate and rip fence.
-one-spot: One spot: tilt, warp and dish of the plate are not in the answer.
-end-float-usual: The arbor is taken to float by {float:length} along its axis either way
-  (common practice, no source). Give what yours does.
-spots-not-by-turns: Front and rear were not touched by turns, so how the indicator
-  comes to rest when it is slid was not seen. Touch front, rear, front, rear, and slide
-  it anew each time.
-carriage-float-usual: The indicator is taken to come to rest {float:length} elsewhere
-  either way each time it is slid (common practice, no source).
+one-spot: One spot: the plate's tilt, warp and dish do not count.
+end-float-usual: The arbor is taken to float by {float:length} either way. That is
+  common practice, no source. Give what yours does.
+spots-not-by-turns: Front and rear were not touched by turns. So it was not seen how a
+  slid indicator comes to rest. Touch front, rear, front, rear, and slide it anew each
+  time.
+carriage-float-usual: A slid indicator is taken to come to rest {float:length}
+  elsewhere. That is either way, each time (common practice, no source).
 spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
@@ -214,17 +215,16 @@ turns-once: Each of the {turns} turns was swept once. Their scatter beside the p
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
-dished-plate: A dished plate cancels only where the pass reaches as far before the arbor
-  as behind it.
+dished-plate: A dished plate cancels only in a pass even about the arbor. It must reach
+  as far before it as behind it.
 no-saw-blade: No saw is named: there is no limit to judge by. The rip fence's side is
   not known.
 no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is taken
   to stand right of the blade.
-no-saw-wobble: No saw is named: there is no limit to judge the wobble by.
+no-saw-wobble: No saw is named: there is no limit for the wobble.
 blade-exact: The blade's rotation is taken as exact.
-blade-not-given: The blade's own rotation was not given. The rip fence is judged as
-  though the blade ran with the slot.
-closes: It {surely:closes|seems to close} toward the rear by {closing:slope}. Work can
+blade-not-given: The blade's own direction is not known. It is taken to run with the slot.
+closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
 no-opening-good: With this set-up no opening could be called good enough. It takes a
   limit of {least:slope} at least.
@@ -236,30 +236,30 @@ three-turns: Three turns read once each do not show how readings scatter. Read m
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
   proportion. Give the rim's radius to have it worked out.
 rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
-  {tilt:length}{over:, over what was set for the saw|}.
-move-saw: First unplug the saw and see the blade at rest. Which bolts, in what order and
-  how tight: the saw's manual says so and goes first. Move the rear end of the
+  {tilt:length}. {over:That is over what was set for the saw.|}
+move-saw: First unplug the saw and see the blade at rest. Which bolts, in what order,
+  how tight: the saw's manual says. Hold the front in its place. Move the rear of the
   {part:blade=blade's carriage|rip fence=rip fence} {turn:slope {uncertainty}} to the
-  {way}, from the place where its front is held. {part:blade=On a saw whose table is
-  shifted instead, move the table's rear as much to the {other_way}.|rip fence=It then
-  opens a little at the rear.} Then take the check again.
+  {way}. {part:blade=On some saws the table is shifted instead. Then move the table's
+  rear as much to the {other_way}.|rip fence=It then opens a little at the rear.} Then
+  take the check again.
 
 # The sled fence's form.
 both-ways: Not every set-up has a pass with rising x. Passes both ways are used.
 proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe the
   face and take the passes again. What stays counts as the sled fence.
-set-aside: {readings} readings were set aside as dust, gaps or slips, most of them near
-  {near:station}.
+set-aside: {readings} readings were left out as dust, gaps or slips. Most of them are
+  near {near:station}.
 two-differ: The two passes at {placement} differ by {apart:length} near {near:station}.
   One of them was disturbed: make a third.
 straightedge-as-told: One set-up: the straightedge is trusted as straight as you said.
   Roll it over to know.
-straightedge-unknown: One set-up: sled fence and straightedge are seen together, and
-  nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
+straightedge-unknown: One set-up shows the sled fence and the straightedge together.
+  Nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
   over to know, or say how straight it is.
-straightedge-bends-usual: A straightedge gives way under a hand that presses on it, alike
-  both times, by some {bend:fine} here (common practice, no source). Push low at the
-  indicator's base, and say how thick and how high it is.
+straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
+  that is some {bend:fine}, alike both times (common practice, no source). Push low at
+  the indicator's base. Say how thick and how high the straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
@@ -267,31 +267,34 @@ straightedge-crooked: The straightedge came out {crooked:length} crooked, more t
   are mixed up.
 set-ups-alike: Both set-ups show the same line. The straightedge is very straight, or
   was not rolled over.
-profile-short: The profile from {from:station} to {to:station} covers no half of a
-  {board:station} board beside the blade. It is judged by its own length.
-profile-ends: The profile ends before a {board:station} board does: boards are cut to it.
-board-turns: A board from {from:station} to {to:station} turns with where it is pushed:
-  between {low:slope+} and {high:slope+} within {either_side:station} of its middle.
+profile-short: The passes reach from {from:station} to {to:station}. That is less than
+  half of a {board:station} board beside the blade. The stretch is judged by its own
+  length.
+profile-ends: The passes end before a {board:station} board does. Boards are taken as
+  far as they reach.
+board-turns: A board from {from:station} to {to:station} turns with where it is pushed.
+  It lies between {low:slope+} and {high:slope+}. It is
+  pushed within {either_side:station} of its middle.
 
 # Widths of slots, runners and strips.
 width-odd: {placement} at {at:station} reads {width:fine}, its others about {others:fine}.
   Was it misread? Measure it again.
-slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero,
-  and were both measured in the same way?
-tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the slot: take {off:fine} off in all to
-  let it through. Take {off_to_run:fine} off for it to run with {clearance:fine} of
-  clearance. A little at a time, and measure again.
+slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero?
+  Were both measured in the same way?
+tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the
+  slot. Take {off:fine} off in all to let it through. Take {off_to_run:fine} off for it
+  to run with {clearance:fine} of clearance. A little at a time, and measure again.
 nearly-tight: It fits, with {spare:fine} to spare near {places:station}. Under
-  {least:fine} it is likely to bind: take {off:fine} off in all there.
+  {least:fine} it is likely to bind. Take {off:fine} off in all there.
 loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
-  for every cut. Or pack one side of the runner by {pack:fine}, or make it anew.
+  for every cut. Or pack one side of the runner by {pack:fine}. Or make it anew.
 runner-longer: The runner is longer than the slot that was measured. The figures are for
   the places with most of it inside.
 one-runner: Only the {side} runner was measured. A second one can take play away.
-widths-only: Widths do not show a bowed slot, and a caliper not a hundredth. Side play
-  measured on the saw is the better number.
-measure-the-play: Side play measured on the saw with the indicator decides what a
-  caliper cannot.
+widths-only: Widths do not show a bowed slot. A caliper does not show a hundredth. Side
+  play measured on the saw is the better number.
+measure-the-play: A caliper cannot decide this. Measure the side play on the saw with
+  the indicator.
 
 # Play of the sled in its slots.
 pair-lacking: No {lacking} was read: what was read {there} is left out. Take both.
@@ -302,38 +305,39 @@ leaned-wrong: Leaned right the reading fell. The indicator stands on the left, o
 twisted-wrong: Twisted right the reading fell. The indicator stands on the left, or the
   twists were mixed up.
 play-little: Under {limit:length} in all: it is likely to bind.
-play-much: Over {limit:length} in all: loose. Lean the sled on one wall for every cut,
-  or fit the runners.
+play-good: Good play: it binds under {binds:length} and is loose over {loose:length}.
+play-much: Over {limit:length} in all: loose. Lean the sled on one wall for every cut.
+  Or fit the runners.
 cuts-scatter: Free, cut angles scatter over {yaw:slope}. Leaned on one wall they do not.
-shift-free: Free, the sled may shift by {play:length}. How well it comes back to a wall,
-  one reading does not show.
+shift-free: Free, the sled may shift by {play:length}. One reading does not show how
+  well it comes back.
 shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
   back within {left:length}, leaned right within {right:length}.
-runner-usual: Twisted {at:station} from the runners' middle; runners of {runner:station} are
-  taken (common practice, no source). Say how long yours are: nearer than half of that
-  a twist does not show how far the sled yaws.
-twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station} or
-  more: nearer, a sled that is leaned as well shows more than it can yaw.
-plays-differ: Leaned, the sled showed {leaned:length} of play; twisted, with the
-  runners' length, {twisted:length}. Was it pressed right to both walls? Do the slots
-  pinch at one end?
+runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
+  are taken (common practice, no source). Say how long yours are. Nearer than half of
+  that a twist does not show all.
+twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
+  or more. Nearer, a sled that is leaned too shows more than twist.
+plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
+  runners' length, it showed {twisted:length}. Was it pressed right to both walls? Do
+  the slots pinch at one end?
 
 # A test board beside the passes.
 one-width: One width an end does not show how well it repeats. The caliper's limit
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each, as the passes of
-  this sled in the log do.
-cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope},
-  as of a held sled (common practice, no source). Passes of this sled in the log would
-  show it. With care it is then give or take {then:slope}, not {now:slope}.
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do {passes}
+  earlier passes of this sled.
+cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
+  of a held sled. That is common practice, no source. Passes of this sled in the log
+  would show it. With care it is then give or take {then:slope}, not {now:slope}.
 cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
-  every cut and say so (hold). Passes of this sled in the log show what that leaves.
-cuts-unknown: How far the runners let the sled yaw is not known. Each cut is given
-  {usual:slope} for it. Measure the side play, or take passes of this sled fence, to
-  know. It may then be give or take {then:slope}, not {now:slope}. Or lean the sled on
-  one wall in every cut and say so (hold).
+  every cut. Say so with hold. Passes of this sled in the log show what that leaves.
+cuts-unknown: How far the sled twists in its slots is not known. Each cut is given
+  {usual:slope} for it. Measure the side play to know, or take passes. It may then be
+  give or take {then:slope}, not {now:slope}. Or lean the sled on one wall in every cut.
+  Say so with hold.
 widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
@@ -343,41 +347,40 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|} within what both can tell (E_n
-  {e_n:.1f}).
-differs-from-passes: It differs from the passes{dated: of {day}|} by more than both can tell
-  (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
-cause-ends-mixed: The strip's ends were mixed up, or the board lay on the other side of
-  the blade. Turned round, the two agree.
+agrees-with-passes: It agrees with the passes{dated: of {day}|}. Both can tell no more
+  than that (E_n {e_n:.1f}).
+differs-from-passes: It differs from the passes{dated: of {day}|}. That is more than
+  both can tell (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
+cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
+  side of the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.
-cause-wall: The sled was held against another wall in the cuts than in the passes, or
-  between them.
+cause-wall: Perhaps the sled was held against another wall in the cuts. Or it was held
+  between the walls.
 cause-bow: The sled fence is bowed. The board rests on another part of it than the
   handle did.
-cause-chip: A chip or dust lay between board and sled fence, or an edge was not pressed
-  home.
-cause-cut: A cut was not pushed clear past the rear teeth, or the blade leans and they
-  cut too.
-cause-moved: The sled fence moved between the two: was it tightened, leaned on or
-  knocked?
+cause-chip: Perhaps a chip or dust lay between board and sled fence. Or an edge was not
+  pressed home.
+cause-cut: Perhaps a cut was not pushed clear past the rear teeth. Or the blade leans,
+  and the rear teeth cut too.
+cause-moved: Perhaps the sled fence moved between the two. Was it tightened, leaned on
+  or knocked?
 cause-square: The square was not turned over in the passes. Its own error is in them.
 
 # Of every check, when it is concluded.
 option-ignored: Option {option} {problem}. It is worked out as though it was not said.
 lean-with-play: Lean test at {placement}: play {play:length}, and the side is as
   declared.
-lean-without-play: Lean test at {placement}: it showed no play, so the side is only as
-  said.
+lean-without-play: Lean test at {placement}: no play was seen. The side is only as said.
 tap-back: Tap test at {placement}: the number came back to within {back:length}.
 tap-back-at-last: Tap test at {placement}: the number came back to within {back:length}.
   Before that it stayed {off:length} off.
-tap-off: Tap test at {placement}: the number never came back, and stayed {off:length}
+tap-off: Tap test at {placement}: the number never came back. It stayed {off:length}
   off.
 no-move-in-doubt: No move is given before that is cleared up.
 no-move-while-differing: No move is given while board and passes differ. Find out which
   of them is wrong first.
-no-lever: How far it is from the pivot of {jig} to its screw or stop is not known. So no
-  move can be worked out: give pivot_to_screw or pivot_to_stop.
+no-lever: How far the stop of {jig} is from its pivot is missing.
+  So no move can be worked out: give pivot_to_screw or pivot_to_stop.
 move-too-small: The move is too small to make.
 moved-wrong-way: The move: wrong way.
 hardly-moved: The move: hardly moved.

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from bench.finding import Finding, Remark
+from bench.finding import Finding, Remark, RemarkValue
+from bench.render.names import placement_name, quantity_name
 from bench.render.remark_templates import TEMPLATES
 from bench.render.template import sentence
 from bench.units import System
@@ -18,11 +20,12 @@ if TYPE_CHECKING:
 def remark_words(remark: Remark, units: System) -> str:
     """Whole sentences. A remark that this version does not know, as one from a newer
     version, is shown by its code and values."""
+    placement = placement_name(remark.placement) if remark.placement else ""
     values = {
-        **remark.values,
-        "placement": remark.placement,
-        "sweep": remark.sweep,
-        "where": f"At {remark.placement}" if remark.placement else "In this check",
+        **{name: _plain(name, value) for name, value in remark.values.items()},
+        "placement": placement,
+        "pass": _pass_words(remark.sweep),
+        "where": f"At {placement}" if placement else "In this check",
     }
     try:
         words = sentence(TEMPLATES[remark.code], values, units)
@@ -30,8 +33,30 @@ def remark_words(remark: Remark, units: System) -> str:
         given = ", ".join(f"{name} {value}" for name, value in remark.values.items())
         return f"{remark.code}: {given or 'no values'}."
     if remark.severity == "refused" and remark.sweep is not None:
-        return f"Pass {remark.sweep} at {remark.placement} is not used. {words}"
+        return f"{_pass_words(remark.sweep)} at {placement} is not used. {words}"
     return words
+
+
+# values that name set-ups or quantities
+_NAMES = ("lacking", "there", "set_ups", "slot", "runner", "low", "high")
+
+
+def _plain(name: str, value: RemarkValue) -> RemarkValue:
+    """Names of set-ups and quantities as they are told; anything else as it is."""
+    if name == "quantity" and isinstance(value, str):
+        return quantity_name(value)
+    if name not in _NAMES:
+        return value
+    if isinstance(value, str):
+        return placement_name(value)
+    if isinstance(value, Sequence):
+        return [placement_name(v) if isinstance(v, str) else v for v in value]
+    return value
+
+
+def _pass_words(sweep: str | None) -> str:
+    """`Pass 3` of a file; a pass that was taken live has a mark and no number."""
+    return f"Pass {sweep}" if sweep is not None and sweep.isdigit() else "One pass"
 
 
 def said_first(finding: Finding) -> Remark | None:

@@ -10,13 +10,17 @@ import msgspec
 from bench.finding import Finding, Move, Quantity, Remark
 from bench.gear import Jig
 from bench.moves.alignment import CLOSES, OPENS
+from bench.render import names
 from bench.render.finding import (
     MOVED_WRONG,
     TURN,
     VERDICTS,
     finding_words,
+    limit_words,
+    over_own,
     settle_words,
 )
+from bench.render.names import plain, quantity_name
 from bench.render.remarks import remark_words, said_first
 from bench.units import (
     PER_INCH,
@@ -33,6 +37,7 @@ from bench.units import (
 # a whole direction for each `way` of a move
 DIRECTIONS = {"away": "AWAY from you", "toward": "TOWARD you"}
 MEASURED = "measured"  # the verdict where no limit is set
+upper_first = names.upper_first
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown
 
 
@@ -51,11 +56,7 @@ def verdict_words(verdict: str | None) -> str:
 
 def name(kind: str) -> str:
     """`fence-square` -> `fence square`: what the daemon calls a thing, as words."""
-    return kind.replace("-", " ").replace("_", " ").strip()
-
-
-def upper_first(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return plain(kind)
 
 
 def judged(finding: Finding) -> Quantity:
@@ -81,6 +82,8 @@ def size(q: Quantity, units: System, board: float | None) -> str:
         return give_or_take(abs(q.value) if q.way else q.value, q.uncertainty, units)
     if q.unit == "1/mm":
         return bow_words(q.value, units, q.uncertainty)
+    if q.over is not None:
+        return over_own(q, units)
     if board is None:
         return slope_words(abs(q.value), units, uncertainty=q.uncertainty)
     return across(abs(q.value), board, units, q.uncertainty)
@@ -88,7 +91,7 @@ def size(q: Quantity, units: System, board: float | None) -> str:
 
 def own_size(q: Quantity, units: System, board: float | None) -> str:
     """`size`, told of the user's own board: `0.12 mm ... across your 400 mm board`."""
-    if q.unit == "mm" or board is None:
+    if q.unit == "mm" or board is None or q.over is not None:
         return size(q, units, board)
     rise = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
     return f"{rise} across your {length_words(board, units)} board"
@@ -97,12 +100,7 @@ def own_size(q: Quantity, units: System, board: float | None) -> str:
 def limit(q: Quantity, units: System) -> str:
     if q.tolerance is None:
         return ""
-    words = (
-        length_words(q.tolerance, units)
-        if q.unit == "mm"
-        else slope_words(q.tolerance, units)
-    )
-    return f"Good enough within {words}."
+    return f"Good enough within {limit_words(q, units)}."
 
 
 def danger(finding: Finding, units: System) -> str | None:
@@ -146,8 +144,10 @@ def headline(finding: Finding, units: System, board: float | None) -> Headline:
             small.insert(0, f"{way}: too little to move.")
         return Headline(None, [*lead, in_short(finding, units, board)], small)
     if not way:
-        return Headline(None, [*lead, f"{upper_first(name(q.name))}: {much}."], small)
-    told = much if q.unit == "rad" else f"{upper_first(name(q.name))}: {much}"
+        return Headline(
+            None, [*lead, f"{upper_first(quantity_name(q.name))}: {much}."], small
+        )
+    told = much if q.unit == "rad" else f"{upper_first(quantity_name(q.name))}: {much}"
     return Headline(None, [*lead, f"{way}.", f"{told}."], small)
 
 
@@ -158,9 +158,13 @@ def in_short(finding: Finding, units: System, board: float | None) -> str:
     if warning is not None:
         return warning
     if finding.verdict == "inside":
-        what = f"{q.way}, " if q.way == OPENS else f"{name(q.name)} " * (q.unit == "mm")
+        what = (
+            f"{q.way}, "
+            if q.way == OPENS
+            else f"{quantity_name(q.name)} " * (q.unit == "mm")
+        )
         return f"Good: {what}{own_size(q, units, board)}."
-    return f"{upper_first(q.way or name(q.name))}: {size(q, units, board)}."
+    return f"{upper_first(q.way or quantity_name(q.name))}: {size(q, units, board)}."
 
 
 def result_lines(
@@ -168,10 +172,10 @@ def result_lines(
 ) -> list[str]:
     """The whole result for the command line: a danger first, then all that is known."""
     warning = danger(finding, units) if finding.quantities else None
-    return [
-        *([] if warning is None else [warning]),
-        *finding_words(finding, units, board),
-    ]
+    first = [] if warning is None else [warning]
+    if warning is None and finding.verdict == "inside":
+        first = [in_short(finding, units, board)]
+    return [*first, *finding_words(finding, units, board)]
 
 
 def others(finding: Finding, units: System) -> list[str]:
@@ -186,11 +190,13 @@ def others(finding: Finding, units: System) -> list[str]:
         if q.unit == "rad" and abs(q.value) + q.uncertainty > TURN:
             much = f"give or take {math.degrees(q.uncertainty):.1f} degrees"
             lines.append(
-                f"{upper_first(name(q.name))}:"
+                f"{upper_first(quantity_name(q.name))}:"
                 f" {way or f'{math.degrees(q.value):.0f} degrees, '}{much}."
             )
             continue
-        lines.append(f"{upper_first(name(q.name))}: {way}{size(q, units, None)}.")
+        lines.append(
+            f"{upper_first(quantity_name(q.name))}: {way}{size(q, units, None)}."
+        )
     return lines
 
 
@@ -234,6 +240,13 @@ def diagnosis(finding: Finding) -> Remark | None:
     return next((r for r in finding.remarks if r.code in MOVED_WRONG), None)
 
 
+def act_words(finding: Finding, units: System) -> str:
+    """What the check itself says is to be done, such as what to take off, and where;
+    empty where it says nothing."""
+    act = next((r for r in finding.remarks if r.severity == "act"), None)
+    return "" if act is None else remark_words(act, units)
+
+
 def next_act(finding: Finding | None, units: System) -> str:
     """What to do now, from the last result: one sentence."""
     if finding is None:
@@ -245,11 +258,8 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "inside":
         return "Good enough: nothing to move. Stop here."
     if finding.verdict == "outside":
-        act = next((r for r in finding.remarks if r.severity == "act"), None)
-        if act is not None:  # the check itself knows what to take off, and where
-            return remark_words(act, units)
-        return "Put it right, then check again."
-    return "Measured; no limit is set for a verdict."
+        return act_words(finding, units) or "Put it right, then check again."
+    return act_words(finding, units) or "Measured; no limit is set for a verdict."
 
 
 def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
@@ -259,7 +269,7 @@ def row(finding: Finding, units: System, board: float | None, sign: str) -> str:
     much = ""
     if finding.quantities:
         q = judged(finding)
-        if q.unit == "rad" and board is not None:
+        if q.unit == "rad" and q.over is None and board is not None:
             much = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
         else:
             much = size(q, units, None)

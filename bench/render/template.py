@@ -6,17 +6,18 @@ hundredth of a millimetre, `{from:station}` one along a travel, to the millimetr
 `{at:place}` a place in mm without zeros at its end, `{far:distance}` a distance in
 three digits, `{left:rounded 0.01}` a length in the digits that its uncertainty (here
 0.01 mm) supports. `{slope:slope}` is a slope in rad, `{turn:slope {uncertainty}}` one
-with its give or take, `{gap:angle}` an angle in rad, `{late:time}` a time in s, to ten
-milliseconds, `{jump:jump}` a jump of the clock in s. `{way:way}` is `away` or `toward`,
-told in full. A `+` behind the word keeps the sign. `{grows:away|toward}` is the first
-text where the value is above zero, else the second; `{part:blade=the blade|plate=the
-plate}` is the text that stands behind the value. A value without such a word is shown
-as `format` shows it. A list is shown as `a, b and c`, each value alike. A value of None
-is not known.
+with its give or take, `{gap:angle}` an angle in rad, `{turn:degrees}` one in degrees,
+`{late:time}` a time in s, to ten milliseconds, `{jump:jump}` a jump of the clock in s.
+`{way:way}` is `away` or `toward`, told in full. A `+` behind the word keeps the sign.
+`{grows:away|toward}` is the first text where the value is above zero, else the second;
+`{part:blade=the blade|plate=the plate}` is the text that stands behind the value. A
+value without such a word is shown as `format` shows it. A list is shown as `a, b and
+c`, each value alike. A value of None is not known.
 """
 
 from __future__ import annotations
 
+import math
 import string
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -59,6 +60,8 @@ class _InUnits(string.Formatter):
         if kind == "slope":
             uncertainty = float(more) if more else None
             return sign + slope_words(value, self._units, uncertainty=uncertainty)
+        if kind == "degrees":
+            return f"{math.degrees(value):.4g} degrees"
         if kind == "angle":
             return sign + angle_words(value)
         if kind == "time":

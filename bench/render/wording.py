@@ -16,7 +16,10 @@ def without_name(name: str, words: str) -> str:
 def without_port(name: str, port: str, words: str) -> str:
     """`The indicator's cable is not there: ...` for `/dev/... is not there: ...`: the
     path of a device says nothing at the saw."""
-    if port and words.startswith(port):
+    if not port:
+        return words
+    words = words.removesuffix(f" ({port})")
+    if words.startswith(port):
         return f"The {name}'s cable{words.removeprefix(port)}"
     return words
 

@@ -18,7 +18,6 @@ from bench.settings.gear_file import write_whole
 from bench.settings.port_settings import wire_keys
 from bench.settings.settings_file import Settings, SettingsError, load
 from bench.settings.toml_table import read_toml
-from bench.units import System
 
 Section = Literal["indicator", "travel"]
 Value = str | int
@@ -105,13 +104,13 @@ def keep(
     )
 
 
-def write_units(
-    path: Path, units: System, *, gear_path: Path | None = None
+def write_setting(
+    path: Path, key: str, value: str | bool, *, gear_path: Path | None = None
 ) -> Settings:
-    """Write what people see; errors as `keep`."""
+    """Write a setting that stands above all tables; errors as `keep`."""
 
     def put(document: Any) -> None:
-        document["units"] = units
+        document[key] = value
 
     return _kept(path, put, gear_path)
 

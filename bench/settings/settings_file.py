@@ -44,6 +44,7 @@ class Settings(msgspec.Struct, frozen=True):
     """All that the files say, in mm, rad and s. A port that is None is not wired."""
 
     units: System = "mm"
+    sound: bool = True  # tones for buzzer and bell
     gear: Gear = Gear()
     indicator: PortSettings | None = None
     travel: PortSettings | None = None
@@ -65,6 +66,7 @@ def load(
     pins: dict[int, str] = {}
 
     units: System = top.choice("units", ("mm", "inch")) or "mm"
+    sound = top.yes_no("sound")
     indicator_port, indicator = _indicator(top, pins)
     travel_port, travel = _travel(top, pins)
     caliper_port, caliper = _caliper(top, pins)
@@ -80,6 +82,7 @@ def load(
     tables.check_saws()
     return Settings(
         units=units,
+        sound=sound is not False,
         gear=Gear(
             indicator=indicator,
             travel=travel,

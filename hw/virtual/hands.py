@@ -132,14 +132,16 @@ class Hands:
         await self._wait(0.15)
 
     async def touch(self) -> None:
-        """Lift the plunger and lower it again; a leaned or twisted sled is held
-        anew."""
+        """Lift the plunger and lower it again; a leaned or twisted sled is brought to
+        the other side and back."""
         how, _, way = (self.saw.placement or "").partition("-")
         if how in ("leaned", "twisted"):
-            await self.lean(None)
-            await self.lean(
-                "left" if way == "left" else "right", twist=how == "twisted"
+            ways: tuple[LeftRight, LeftRight] = (
+                ("right", "left") if way == "left" else ("left", "right")
             )
+            for side in ways:
+                await self.lean(side, twist=how == "twisted")
+                await self._wait(0.1)
         else:
             await self._push_in(-1.0, 0.3 * self.pace, 0.05)
         await self._wait(0.1)
@@ -147,7 +149,7 @@ class Hands:
     async def measure(self, what: str, at: float) -> None:
         """Take the caliper off, lay it across a width (see `Bodies.lay_caliper`)."""
         self.saw.bodies.jaws = None
-        await self._wait(0.15)
+        await self._wait(0.3)
         self.saw.bodies.lay_caliper(what, at)
         await self._wait(0.15)
 

@@ -2,7 +2,7 @@
 
 Recorded files made by other hands with disturbances that no model of the program draws are worked out by the road of
 `evaluate`. One JSON line a class and quantity: coverage of the truth, half-width over that of one who knew every size
-(root mean square over root mean square), mean error over the half-width (`bias`), verdicts inside and wrong ones.
+(median over median), mean error over the half-width (`bias`), verdicts inside and wrong ones.
 `--tree FOLDER` holds the code of another commit to the same files.
 """
 
@@ -33,7 +33,7 @@ class Tally:
             "cases": off.size,
             "held": round(float(np.mean(np.abs(off) <= u)), 3),
             "width": round(float(np.median(u) / np.median(best)), 2),
-            "bias": round(float(np.mean(off) / np.median(u)), 3),
+            "bias": round(float(np.mean(off) / max(np.median(u), 1e-12)), 3),
         }
 
 

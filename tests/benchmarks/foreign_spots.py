@@ -24,7 +24,9 @@ def plate_wobble(rng: Rng) -> Case:
         for m in range(marks):
             d = plate[m : m + 1] + 1.5 + rng.normal(0, lift, 1)
             out.add(f"{k + 1},turn-{360 * m // marks}", np.zeros(1), g.read(rng, d))
-    truths = {"total": float(np.ptp(plate)), "tilt": tilt, "warp": float(np.ptp(rest)), "phase": where[0]}
+    fine = np.linspace(0, 2 * np.pi, 7200)  # the plate's own, not that of the marks
+    whole = tilt / 2 * np.cos(fine - where[0]) + warp / 2 * np.cos(2 * fine - where[1])
+    truths = {"total": float(np.ptp(whole)), "tilt": tilt, "warp": float(warp), "phase": where[0]}
     one = np.hypot(g.single, lift) / np.sqrt(times)
     scale = g.wave
     ideals = {

@@ -106,13 +106,19 @@ def _one_spot(rng: Rng) -> Case:
     touches, lift = int(rng.choice([3, 3, 5])), rng.choice([0.0, 0.001, 0.003])
     out = swept_file(rng, g)
     off, turned = rng.uniform(-0.2, 0.2), np.array([[np.cos(b), -np.sin(b)], [np.sin(b), np.cos(b)]])
-    for n, (name, half) in enumerate((("front", -apart / 2), ("rear", apart / 2))):
+    ends = (("front", -apart / 2), ("rear", apart / 2))
+    by_turns = bool(rng.uniform() < 0.5)
+    rounds, each = (touches, 1) if by_turns else (1, touches)
+    for n, (name, half) in enumerate(ends * rounds):
         x = float((turned @ np.array([off, half]))[0]) + rng.uniform(-float_, float_)
-        depth = (x if slot == "right" else -x) + 2.0 + rng.normal(0, lift, touches)
-        out.add(f"{n + 1},{name}", np.full(touches, start + (0 if half < 0 else apart)), g.read(rng, depth))
-    sd = np.sqrt(2 * (np.hypot(g.single, lift) ** 2 / touches + float_**2 / 3) + 2 * g.wave**2 / 2) / apart
+        depth = (x if slot == "right" else -x) + 2.0 + rng.normal(0, lift, each)
+        out.add(f"{n + 1},{name}", np.full(each, start + (0 if half < 0 else apart)), g.read(rng, depth))
+    sd = (
+        np.sqrt(2 * (np.hypot(g.single, lift) ** 2 / touches + float_**2 / 3 / rounds) + 2 * g.wave**2 / 2)
+        / apart
+    )
     way = ("rear leans left" if b > 0 else "rear leans right") if abs(b) > 1.5e-4 else None
-    tags = {"one spot", "float" if float_ else "no float"}
+    tags = {"one spot", "float" if float_ else "no float", "by turns" if by_turns else "one after the other"}
     return Case(
         "slot-blade",
         out.text,

@@ -239,7 +239,7 @@ def test_lamp_blinks_while_it_wants_you_and_stands_when_ready(bench) -> None:
 
 def test_kept_beeps_high_twice_and_then_the_lasting_pattern_goes_on(bench) -> None:
     bench.panel.show("ready")
-    bench.panel.show("kept")
+    bench.panel.show("accepted")
     sounds = []
     for _ in range(40):
         if not sounds or sounds[-1] != bench.buzzer.state:
@@ -298,7 +298,7 @@ def test_without_pins_it_is_off_and_says_why() -> None:
     panel.start(HandLoop())
     assert panel.state == "off"
     assert "pedal on pin 17 does not: " in panel.words
-    panel.show("kept")
+    panel.show("accepted")
     panel.show("ready")
     panel.stop()
 

@@ -33,6 +33,7 @@ class CutScatter:
     of_one_cut: float
     degrees_of_freedom: float | None
     source: Source
+    passes: int = 0  # of the log that it rests on
 
     def row(self, turns: int, of_one_cut: float | None = None) -> Part:
         """The budget's row of a board that was turned so often."""
@@ -57,8 +58,9 @@ def cut_scatter(evidence: Evidence) -> CutScatter:
     if given is not None:
         return CutScatter(given, None, "given")
     if known.passes is not None and known.passes.degrees_of_freedom > 0:
-        deviation = math.sqrt(known.passes.variance)
-        return CutScatter(deviation, known.passes.degrees_of_freedom, "log")
+        pool = known.passes
+        deviation = math.sqrt(pool.variance)
+        return CutScatter(deviation, pool.degrees_of_freedom, "log", pool.passes)
     if held:
         return CutScatter(HELD_CUT, None, "held")
     seat = known.seat_scatter if known.seat_scatter is not None else SEAT
@@ -75,7 +77,8 @@ def of_cuts(
     from bench.uncertainty import combine
 
     if cuts.source == "log":
-        return [Remark("cuts-as-passes", values={"scatter": cuts.of_one_cut})]
+        seen = {"scatter": cuts.of_one_cut, "passes": cuts.passes}
+        return [Remark("cuts-as-passes", values=seen)]
     if cuts.source == "play" and cuts.of_one_cut > CAREFUL_CUT:
         return [Remark("cuts-in-the-play")]
     if cuts.source not in ("held", "usual"):

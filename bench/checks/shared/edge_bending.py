@@ -105,7 +105,7 @@ BENDING_OPTIONS = (
     Option(
         "straightedge_span",
         "length",
-        "How far apart the blocks stand; the length of a pass unless said",
+        "How far apart the blocks stand; else a pass's length",
         low=50.0,
         high=5000.0,
         needs="straightedge_thick",

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from bench.checks.model import Trace
-from bench.checks.shared.face_profile import WINDOW, Face
+from bench.checks.shared.face_passes import WINDOW
+from bench.checks.shared.face_profile import Face
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array

@@ -154,7 +154,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         await job.press("enter")
         await wait(lambda: hands_client.ask.phase == "lean", strict=False)
         assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.state.notices])
-        await shows(app, "Tapped: the number came back")
+        await shows(app, "The number came back")
         await job.until(lambda: app.state.result is not None)
         assert hands_client.hands.saw.truth() == before
         (note,) = (n for n in app.state.finding.notes if n.startswith("Tap test"))

@@ -147,6 +147,22 @@ def test_the_yaw_play_of_this_sled_on_this_saw(kept) -> None:
     assert history.known(path, "fence-square", EvidenceGear(), {}).yaw_play is None
 
 
+def test_a_test_board_is_told_how_this_sleds_passes_scatter(kept) -> None:
+    """Pooled about each set-up's mean, of the same hold only (GUM 4.2.4)."""
+    from msgspec.structs import replace
+
+    path = kept(a_finding({"handle-left": [0.0, 2e-5], "handle-right": [3e-4, 3e-4 + 4e-5]}))
+    kept(a_finding({"handle-left": [0.0, 9e-4]}), hold="left")
+    kept(a_finding({"handle-left": [0.0, 9e-4]}, jig="other"), replace(GEAR, jig=Jig("other")))
+    told = history.known(path, "test-board", GEAR, {}).passes
+    assert told is not None and told.degrees_of_freedom == 2
+    assert told.variance == pytest.approx((2e-5**2 / 2 + 4e-5**2 / 2) / 2)
+    held = history.known(path, "test-board", GEAR, {"hold": "left"}).passes
+    assert held is not None and held.variance == pytest.approx(9e-4**2 / 2)
+    assert history.known(path, "fence-square", GEAR, {}).passes is None
+    assert history.known(path, "test-board", EvidenceGear(), {}).passes is None
+
+
 def test_the_squares_error_and_a_set_up_that_was_not_turned_over(kept) -> None:
     from msgspec.structs import replace
 

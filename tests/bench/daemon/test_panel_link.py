@@ -71,7 +71,7 @@ async def test_pedal_lamp_and_buzzer(foot: Foot) -> None:
     foot.pedal.drive_high()
     await foot.until(lambda: bool(foot.presses))
     assert foot.presses == ["press"]
-    foot.link.show(PassNotice("s", "handle-left", "kept"))
+    foot.link.tone("accepted")
     assert foot.buzzer.state  # heard where the eyes are on the fence
     foot.link.tone("low")
     foot.link.show(Concluded("1", Finding(check="fence-square", quantities=[])))

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from bench.checks.model import Evidence, EvidenceGear, Trace
+from bench.cli.common import Complaint
+from bench.cli.cut import cut as command
 from bench.finding import Contact, Finding, Move, Quantity, SweepRow
 from bench.gear import Jig, Saw
 
@@ -53,15 +54,12 @@ def everything(life, *, jig: str = "big-sled", fence: float = 1e-4) -> None:
 
 
 def cut(path: Path, *more: str) -> tuple[int, dict, str]:
-    asked = subprocess.run(
-        [sys.executable, "-m", "bench.cli", "cut", "--log", str(path), *more],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
-    )
-    told = json.loads(asked.stdout) if "--json" in more and asked.stdout else {}
-    return asked.returncode, told, asked.stdout + asked.stderr
+    """Exit status, what was printed as JSON, and all words; wrong use is status 2."""
+    done = CliRunner().invoke(command, ["--log", str(path), *more], standalone_mode=False)
+    if isinstance(done.exception, Complaint):
+        return 2, {}, str(done.exception)
+    assert done.exception is None
+    return done.return_value, json.loads(done.output) if "--json" in more else {}, done.output
 
 
 def by_part(told: dict) -> dict[str, dict]:

@@ -59,12 +59,12 @@ from pathlib import Path
 from bench.log import schema
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
-from bench.log.tables import migrate
+from bench.log.tables import CHANGES, migrate
 db = schema.connect(Path(sys.argv[1]))
 with open_read(sys.argv[1]) as log:
     list_findings(log)
 print("sqlite_utils" in sys.modules)
-migrate(db, [("next", lambda log: None)])
+migrate(db, [*CHANGES, ("next", lambda log: None)])
 print("sqlite_utils" in sys.modules)
 """
     done = subprocess.run(

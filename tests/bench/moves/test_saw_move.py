@@ -36,7 +36,7 @@ def work(kind: str, rotation: float, side: str, saw: Saw | None, **options):
 
 
 def told(finding) -> tuple[float, str]:
-    words = next(note for note in notes_of(finding, "mm") if "Move the rear end" in note)
+    words = next(note for note in notes_of(finding, "mm") if "Move the rear" in note)
     assert words.startswith("First unplug the saw") and "manual" in words
     size, way = re.search(r"([\d.]+) mm.*? to the (left|right)", words).groups()
     return float(size), way
@@ -75,6 +75,6 @@ def test_nothing_is_told_where_it_is_good_or_nothing_judges_it() -> None:
 
 def test_inch_users_read_it_over_a_foot() -> None:
     finding = work("slot-blade", 0.0012, "right", Saw("s", parallel=0.0002))
-    note = next(note for note in notes_of(finding, "inch") if "Move the rear end" in note)
+    note = next(note for note in notes_of(finding, "inch") if "Move the rear" in note)
     assert " mm" not in note
     assert "per ft to the right" in note

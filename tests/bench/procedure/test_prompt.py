@@ -53,7 +53,7 @@ def test_marks_are_asked_near_to_far_and_begin_again() -> None:
     assert ask((), STEPS, facts).at == 50.0
     facts.marks_taken, facts.kept[0] = 0, 1
     again = ask((), STEPS, facts)
-    assert again.at == 25.0 and prompt_words(again).startswith("Draw back")
+    assert again.at == 25.0 and prompt_words(again).startswith("Draw it back")
 
 
 def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
@@ -61,7 +61,7 @@ def test_an_instrument_that_sends_at_its_button_is_asked_for_by_that() -> None:
     advance(STEPS, facts)
     facts.placed = True
     words = prompt_words(ask((), STEPS, facts))
-    assert "press the indicator's own button" in words and "Enter" not in words
+    assert "Press the indicator's own button" in words and "Enter" not in words
     width = (Step("slot-left", "Measure it.", "width", 1),)
     facts = ProcedureState(acknowledged=True, buttons=("indicator",))
     advance(width, facts)
@@ -110,4 +110,7 @@ def test_a_set_up_is_told_once_not_with_every_reading() -> None:
     first = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[0]))
     second = ask((), (step,), ProcedureState(acknowledged=True, placed=True, kept=[1]))
     assert prompt_words(first).startswith("Tip on a marked spot")
-    assert prompt_words(second) == "Let go, then the same again. Press Enter when it stands still."
+    assert (
+        prompt_words(second)
+        == "Lift off, then measure the same place again. Press Enter when it stands still."
+    )

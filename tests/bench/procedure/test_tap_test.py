@@ -90,11 +90,11 @@ def noted(*taps: Tap, units: str = "mm") -> list[str]:
 def test_the_finding_tells_how_far_the_number_stayed_off() -> None:
     assert noted() == []
     good, bad = Tap("handle-left", 2.5, 2.501), Tap("handle-left", 2.5, 2.52, False)
-    assert noted(good) == ["Tap test at handle-left: the number came back to within 0.001 mm."]
+    assert noted(good) == ["Tap test at handle left: the number came back to within 0.001 mm."]
     assert noted(bad, bad, good) == [
-        "Tap test at handle-left: the number came back to within 0.001 mm. Before that it stayed 0.02 mm off."
+        "Tap test at handle left: the number came back to within 0.001 mm. Before that it stayed 0.02 mm off."
     ]
-    assert noted(bad) == ["Tap test at handle-left: the number never came back, and stayed 0.02 mm off."]
+    assert noted(bad) == ["Tap test at handle left: the number never came back. It stayed 0.02 mm off."]
     (inches,) = noted(good, units="inch")
     assert "mm" not in inches
 
@@ -148,7 +148,7 @@ def test_a_stand_that_does_not_hold_is_asked_again(rigs, run, tmp_path) -> None:
     check.wait()
     finding = check.answer()
     taps = [note for note in finding["notes"] if note.startswith("Tap test")]
-    assert [note.split(":")[0] for note in taps] == ["Tap test at handle-left", "Tap test at handle-right"]
+    assert [note.split(":")[0] for note in taps] == ["Tap test at handle left", "Tap test at handle right"]
     assert taps[0].endswith("Before that it stayed 0.02 mm off.")
     shown = run("log", "show", finding["id"], "--json")
     assert shown.wait() == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
@@ -59,6 +60,17 @@ def test_the_answer_in_either_unit() -> None:
     assert any("the sled fence leans by 0.12 mm" in line for line in told)
     inches = words(document, "inch")
     assert not any(re.search(r"\bmm\b", line) for line in inches) and any("thou" in line for line in inches)
+
+
+def test_a_frame_has_the_error_between_the_fences_four_times() -> None:
+    found = Finding(id="m", check="mitre-square", jig="big-sled", quantities=[angle("between", -1e-4, 4e-5)])
+    document = cut_document([Result(found, 1)], SLED)
+    assert document["frame"]["value"] == pytest.approx(-4e-4)
+    # eight cuts scatter besides
+    assert document["frame"]["uncertainty"] == pytest.approx(
+        math.hypot(1.6e-4, 1.95996 * math.sqrt(8) * document["spread"]), rel=1e-4
+    )
+    assert any("the last joint tighter by 0.12 mm" in line for line in words(document))
 
 
 def test_nothing_measured_says_so_and_what_to_check() -> None:

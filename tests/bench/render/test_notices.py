@@ -146,8 +146,8 @@ def test_every_template_is_a_whole_sentence() -> None:
 
 def test_words_are_in_the_units_of_whoever_reads_them() -> None:
     remark = StatusMessage("lean-proved", {"side": "left", "play": 0.1016})
-    assert text([remark]) == "The indicator stands on the left, as it should; play 0.102 mm."
-    assert text([remark], "inch") == "The indicator stands on the left, as it should; play 4 thou."
+    assert text([remark]) == "The indicator stands on the left, as it should. Play 0.102 mm."
+    assert text([remark], "inch") == "The indicator stands on the left, as it should. Play 4 thou."
 
 
 def test_a_message_gets_its_words_where_it_leaves() -> None:
@@ -160,8 +160,8 @@ def test_a_message_gets_its_words_where_it_leaves() -> None:
     )
     asking = with_words(PromptChanged("r", ask=ask), "mm")
     assert isinstance(asking, PromptChanged) and asking.ask is not None
-    assert asking.ask.words == "Push to the mark at 75 mm, stop, press Enter, hold still."
-    assert asking.ask.remark == "Only 3 readings came in that pass: push slower, or is the cable loose?"
+    assert asking.ask.words == "Push to the mark at 75 mm and stop. Press Enter, hold still."
+    assert asking.ask.remark == "Only 3 readings came in that pass. Push slower. Is the cable loose?"
     (cable,) = with_words(
         Cables([Cable("/dev/a", "a", "silent", remarks=[StatusMessage("cable-asleep")])]), "mm"
     ).cables

@@ -27,20 +27,24 @@ def asks() -> list[Prompt]:
             lean="left",
             set_up="Put it.",
             reseat=reseat,
+            by_itself=more,
+            waiting=more and ready,
+            pushed="indicator" if more else "sled",
         )
-        for phase, enter, ready, taken, mark, reseat in product(
+        for phase, enter, ready, taken, mark, reseat, more in product(
             set(get_args(Phase)) - NEVER,
             (True, False),
             (True, False),
             (0, 1),
             (1, 2),
             (None, "Seat it anew."),
+            (True, False),
         )
     ]
 
 
 def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
-    assert {code for ask in asks() for code in prompts._codes(ask)} == prompts.TEMPLATES.keys()
+    assert {code for ask in asks() for code in prompts._codes(ask)} == prompts.TEMPLATES.keys() | {"place"}
     assert all(prompt_words(ask).endswith(".") for ask in asks())
 
 
@@ -48,14 +52,14 @@ def test_every_phase_has_a_sentence_and_every_template_a_phase() -> None:
     ("ask", "words"),
     [
         (Prompt("tap", enter=False), "Hands off everything: the number at rest is being taken."),
-        (Prompt("sweep"), "Leave the sled at rest a moment, until the instruments are heard."),
+        (Prompt("sweep"), "Leave the sled at rest a moment."),
         (
             Prompt("sweep", ready=True, taken=1, reseat="Seat the square anew."),
-            "Seat the square anew. Push the sled, evenly, right through; stop; draw back.",
+            "Seat the square anew. Push the sled evenly, right through. Stop, then draw it back.",
         ),
         (
             Prompt("mark", at=25.0, mark=1, marks=2, taken=1, reseat="Seat the square anew."),
-            "Draw back. Seat the square anew. Push to the mark at 25 mm, stop, press Enter, hold still.",
+            "Draw it back. Seat the square anew. Push to the mark at 25 mm and stop. Press Enter, hold still.",
         ),
         (
             Prompt("width", set_up="Measure it.", button="caliper"),
@@ -72,4 +76,4 @@ def test_what_is_asked_in_words(ask: Prompt, words: str) -> None:
 
 
 def test_a_place_is_told_in_the_units_of_whoever_reads_it() -> None:
-    assert "the mark at 2 in, stop" in prompt_words(Prompt("mark", at=50.8, mark=2, marks=3), "inch")
+    assert "the mark at 2 in and stop" in prompt_words(Prompt("mark", at=50.8, mark=2, marks=3), "inch")

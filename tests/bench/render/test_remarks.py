@@ -16,7 +16,7 @@ from bench.render.remark_templates import TEMPLATES
 from bench.render.remarks import notes_of, remark_words, with_notes
 
 FIELDS = tuple(Remark.__struct_fields__)
-ALWAYS = {"placement", "sweep", "where"}
+ALWAYS = {"placement", "pass", "where"}
 
 
 def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
@@ -28,8 +28,8 @@ def given() -> Iterator[tuple[str, str, set[str], set[str]]]:
                 continue
             named: dict[str, list[set[str]]] = {}
             for node in _own(function):
-                if isinstance(node, ast.Assign) and isinstance(node.value, ast.Dict):
-                    for target in node.targets:
+                if isinstance(node, ast.Assign | ast.AnnAssign) and isinstance(node.value, ast.Dict):
+                    for target in node.targets if isinstance(node, ast.Assign) else [node.target]:
                         if isinstance(target, ast.Name):
                             named.setdefault(target.id, []).append(_keys(node.value))
                 elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("Remark", "Doubt"):

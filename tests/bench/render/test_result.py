@@ -128,5 +128,5 @@ def test_the_other_way(way: str, other: str) -> None:
 def test_the_command_line_says_the_danger_first() -> None:
     closing = _rip("outside", "closes at the rear", 0.24)
     assert result_lines(closing, "mm")[0] == danger(closing, "mm")
-    assert result_lines(closing, "mm")[1].startswith("rip-fence: out")
-    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("fence-square: out")
+    assert result_lines(closing, "mm")[1].startswith("Rip fence: out")
+    assert result_lines(_fence("outside", 0.09), "mm")[0].startswith("Fence square: out")

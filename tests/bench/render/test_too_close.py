@@ -16,14 +16,18 @@ from bench.render.result import next_act
 
 LIMIT = 0.05 / 300
 SETTLES = [
-    (Settle("between sweeps", sweeps=10), "10 pushes in all would settle it.", "more"),
+    (Settle("between sweeps", sweeps=10), "10 passes in all would settle it.", "more"),
     (Settle("resolution", length=400.0), "A pass of 400 mm would settle it.", "again"),
     (
         Settle("resolution", resolution=0.001),
         "An indicator that reads to 0.001 mm would settle it.",
         "limits",
     ),
-    (Settle("square"), "This set-up cannot settle it, however many passes. It hangs on: square.", "limits"),
+    (
+        Settle("square"),
+        "This set-up cannot settle it, however many passes. It hangs on: the square's own error.",
+        "limits",
+    ),
     (None, "What would settle it is not known; the notes say why.", "again"),
 ]
 
@@ -45,7 +49,7 @@ def finding(settle: Settle | None, verdict: str = "cannot-tell") -> Finding:
 def test_printed_words_and_the_screens_act_say_what_would_settle_it(settle, words, act) -> None:
     found = finding(settle)
     lines = finding_words(found, "mm")
-    assert lines[0] == f"fence-square of big-sled: too close to call. {words}"
+    assert lines[0] == f"Fence square of big-sled: too close to call. {words}"
     assert not any("Move " in line for line in lines)
     assert next_act(found, "mm") == words
     assert msgspec.json.decode(msgspec.json.encode(found))["move"]["distance"] == 0.077  # data, for scripts

@@ -16,3 +16,4 @@ def test_words_that_name_it_stay() -> None:
     words = "The indicator has sent nothing for 2 s: is it on?"
     assert without_port("indicator", PORT, words) == words
     assert without_port("indicator", "", words) == words
+    assert without_port("indicator", PORT, f"{words} ({PORT})") == words

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.settings.edit import HEADER, as_text, changes, keep, says, wire_of, write_units
+from bench.settings.edit import HEADER, as_text, changes, keep, says, wire_of, write_setting
 from bench.settings.settings_file import SettingsError, load
 
 INDICATOR = {
@@ -188,10 +188,10 @@ def test_units_stand_before_all_tables(tmp_path, before) -> None:
     path.write_text(before)
     if "a = 1" in before:
         with pytest.raises(SettingsError):  # a key that means nothing: nothing is written
-            write_units(path, "inch")
+            write_setting(path, "units", "inch")
         assert path.read_text() == before
         return
-    assert write_units(path, "inch").units == "inch"
+    assert write_setting(path, "units", "inch").units == "inch"
     assert load(path).units == "inch"
     for line in before.splitlines():
         assert line.replace("'mm'", '"inch"') in path.read_text().splitlines()

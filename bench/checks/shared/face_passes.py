@@ -1,0 +1,222 @@
+"""The passes along a face: cleaned, refused where they are no pass, compared with the
+ways back.
+
+Positions and heights in mm; a height grows where the face stands proud.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from bench.checks.model import EvidenceError, Trace
+from bench.checks.shared.face_dirt import dirt_on_face
+from bench.checks.shared.slips import SHARE_OF_LONGEST
+from bench.checks.shared.slopes import refused_pass
+from bench.finding import Remark, SweepRow
+
+if TYPE_CHECKING:
+    from bench.geometry.cells import Array, Mask
+
+WINDOW = 45.0  # mm that are averaged: longer than a texture, shorter than a board
+CELLS_PER_WINDOW = 20
+MOST_ASIDE = 1 / 3
+# mm: so wide a place that stands proud in every sweep is the face, whatever it is
+LUMP = 8.0
+
+
+@dataclass(slots=True)
+class Pass:
+    """One sweep that is used. x, r: (n,) mm, all of its readings. aside: (n,)."""
+
+    trace: Trace
+    number: int
+    x: Array
+    r: Array
+    aside: Mask
+
+    @property
+    def kept(self) -> tuple[Array, Array]:
+        return self.x[~self.aside], self.r[~self.aside]
+
+
+def passes_of(
+    traces: Sequence[Trace],
+    placements: Sequence[str],
+    count: float | None,
+    remarks: list[Remark],
+) -> tuple[list[list[Pass]], list[SweepRow]]:
+    import numpy as np
+
+    from bench.geometry.cells import count_seen
+
+    chosen = [[t for t in traces if t.placement == p] for p in placements]
+    if not all(any(t.push for t in group) for group in chosen):
+        remarks.append(Remark("both-ways"))
+    else:
+        _compare_pulls(chosen, remarks)
+        chosen = [[t for t in group if t.push] for group in chosen]
+    longest = max(float(np.ptp(t.travel)) for group in chosen for t in group)
+    groups: list[list[Pass]] = []
+    rows: list[SweepRow] = []
+    looks: list[tuple[Pass, bool]] = []
+    for placement, group in zip(placements, chosen, strict=True):
+        good: list[Pass] = []
+        for number, trace in enumerate(group, 1):
+            x, r = (
+                np.asarray(trace.travel, np.float64),
+                np.asarray(trace.reading, np.float64),
+            )
+            aside = dirt_on_face(
+                x, r, count if count is not None else count_seen(r), WINDOW
+            )
+            one = Pass(trace, number, x, r, aside)
+            why = None
+            if float(np.ptp(x)) < SHARE_OF_LONGEST * longest:
+                why = Remark(
+                    "pass-short",
+                    values={"covered": float(np.ptp(x)), "share": SHARE_OF_LONGEST},
+                    severity="refused",
+                )
+            elif aside.mean() > MOST_ASIDE:
+                dirty = {"share": float(aside.mean())}
+                why = Remark("pass-dirty", values=dirty, severity="refused")
+            if why is None:
+                good.append(one)
+            else:
+                remarks.append(refused_pass(why, trace, number))
+            looks.append((one, why is None))
+        if not good:
+            raise EvidenceError(f"no pass at {placement} can be used", remarks[-1])
+        groups.append(good)
+    _lumps([p for group in groups for p in group], remarks)
+    for one, _ in looks:
+        rows.append(_row(one))
+    for trace in traces:
+        if trace.placement in placements and not any(
+            trace is one.trace for one, _ in looks
+        ):
+            x, r = (
+                np.asarray(trace.travel, np.float64),
+                np.asarray(trace.reading, np.float64),
+            )
+            rows.append(_row(Pass(trace, 0, x, r, np.zeros(x.size, dtype=bool))))
+    return groups, rows
+
+
+def _row(one: Pass) -> SweepRow:
+    """Slope as read and what single readings scatter about the line; a bow is scatter
+    here."""
+    import numpy as np
+
+    x, r = one.kept
+    slope, error = 0.0, 0.0
+    if x.size > 2 and np.ptp(x) > 0.0:
+        offsets = x - x.mean()
+        spread = float(offsets @ offsets)
+        slope = float(offsets @ (r - r.mean())) / spread
+        left = r - r.mean() - slope * offsets
+        error = math.sqrt(float(left @ left) / (x.size - 2) / spread)
+    trace = one.trace
+    return SweepRow(
+        trace.placement, trace.push, int(one.x.size), int(one.aside.sum()), slope, error
+    )
+
+
+def _lumps(passes: Sequence[Pass], remarks: list[Remark]) -> None:
+    """A place that stands proud in every pass is the face; one that is missing in every
+    pass is a gap."""
+    import numpy as np
+
+    if not any(p.aside.any() for p in passes):
+        return
+    low, high = (
+        min(float(p.x.min()) for p in passes),
+        max(float(p.x.max()) for p in passes),
+    )
+    edges = np.arange(low, high + 2.0, 2.0)
+    proud = np.ones(edges.size - 1, dtype=bool)
+    for one in passes:
+        x, r = one.kept
+        order = np.argsort(x)
+        over = one.aside & (one.r > np.interp(one.x, x[order], r[order]))
+        filled = np.histogram(one.x, edges)[0]
+        proud &= (np.histogram(one.x[over], edges)[0] > 0.5 * filled) | (filled == 0)
+        proud &= np.histogram(one.x[over], edges)[0] + (filled == 0) > 0
+    runs = [
+        (edges[a], edges[b]) for a, b in _runs_of(proud) if edges[b] - edges[a] >= LUMP
+    ]
+    for start, stop in runs:
+        for one in passes:
+            one.aside &= ~((one.x >= start - 4.0) & (one.x <= stop + 4.0))
+        values = {"from": float(start), "to": float(stop)}
+        remarks.append(Remark("proud", values=values, severity="warning"))
+    shown = sum(int(p.aside.sum()) for p in passes)
+    if shown:
+        worst = max(passes, key=lambda p: int(p.aside.sum()))
+        at = worst.x[worst.aside]
+        values = {"readings": shown, "near": float(np.median(at))}
+        remarks.append(Remark("set-aside", values=values))
+
+
+def _runs_of(mask: Mask) -> list[tuple[int, int]]:
+    import numpy as np
+
+    turns = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
+    return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
+
+
+def averaged(x: Array, r: Array, grid: Array) -> Array:
+    """One sweep's levelled average on the grid, (n,). Readings are first taken together
+    in cells: thousands then cost no more than hundreds, and every stretch of travel
+    counts alike either way. They are levelled before, so that the half cell by which
+    the grid reaches beyond the outermost cells is no step of the set-up's slope.
+    """
+    import numpy as np
+
+    from bench.geometry.reversal import level, smooth
+
+    places, heights = x, level(x, r)
+    reach = float(np.ptp(x))
+    cells = round(reach * CELLS_PER_WINDOW / WINDOW)
+    if x.size > 2 * cells > 2:
+        member = np.minimum(
+            ((x - x.min()) * (cells / reach)).astype(np.intp), cells - 1
+        )
+        held = np.bincount(member)
+        full = held > 0
+        places = np.bincount(member, x)[full] / held[full]
+        heights = np.bincount(member, heights)[full] / held[full]
+    at = np.clip(grid, places.min(), places.max())
+    return np.asarray(level(grid, smooth(places, heights, at, WINDOW)))
+
+
+def _compare_pulls(groups: Sequence[Sequence[Trace]], remarks: list[Remark]) -> None:
+    import numpy as np
+
+    from bench.geometry.reversal import GeometryError, common_grid
+
+    for group in groups:
+        pulls = [t for t in group if not t.push]
+        if not pulls:
+            continue
+        try:
+            grid = common_grid([t.travel for t in group], 20.0)
+        except GeometryError:
+            continue
+        back, forth = (
+            np.mean(
+                [
+                    averaged(np.asarray(t.travel), np.asarray(t.reading), grid)
+                    for t in some
+                ],
+                axis=0,
+            )
+            for some in (pulls, [t for t in group if t.push])
+        )
+        apart = float(np.max(np.abs(back - forth)))
+        if apart > 0.02:
+            values = {"apart": apart}
+            remarks.append(Remark("ways-differ", pulls[0].placement, values=values))

@@ -1,0 +1,122 @@
+"""Tones: what is told of a check or a live move as a rhythm, for ears alone.
+
+Five tones differ in rhythm, not in pitch alone; a sixth repeats while a move is made,
+the faster the less is to go. The panel's buzzer plays them, and clients without one
+ring the same rhythm on a terminal's bell. Never the only signal. Pure; mm and s.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from bench.daemon.panel import PATTERN_OF
+from bench.protocol import (
+    Concluded,
+    LiveMoveNotice,
+    MarkNotice,
+    NoFinding,
+    Notice,
+    PassNotice,
+    PromptChanged,
+    SetupNotice,
+    Tone,
+    ToneName,
+)
+from hw.panel import PATTERNS
+
+# s between two nudges, at the aim and FAR from it or farther
+QUICKEST, SLOWEST = 0.15, 1.2
+FAR = 0.3  # mm
+AGAIN = 1.5  # s after which a move that went too far is told again
+LONG = 0.3  # s: a stroke so long is rung as several, as a bell has no length
+RING = 0.1  # s between them
+PASSES: dict[str, ToneName] = {
+    "kept": "accepted",
+    "measured": "refused",
+    "refused": "refused",
+    "undone": "refused",
+}
+# what a notice may be about to be heard as well
+ABOUT = ("tap", "lean", "sweep", "doubt")
+SET_UP: dict[str, ToneName] = {
+    "seen": "accepted",
+    "kept": "accepted",
+    "failed": "refused",
+}
+
+
+def strokes(name: str) -> list[float]:
+    """s from the start of a tone at which a bell is rung for it."""
+    at, rung = 0.0, []
+    for beat in PATTERNS[PATTERN_OF.get(name, name)].beats:
+        if beat.pitch is not None:
+            rings = round(beat.seconds / RING) if beat.seconds >= LONG else 1
+            rung += [round(at + RING * n, 3) for n in range(rings)]
+        at += beat.seconds
+    return rung
+
+
+def nudge_interval(to_go: float) -> float:
+    """s between two nudges where so many mm are still to go."""
+    return QUICKEST + (SLOWEST - QUICKEST) * min(abs(to_go) / FAR, 1.0)
+
+
+class Tones:
+    """From the messages to clients, in their order, to the tones that go with them."""
+
+    def __init__(self) -> None:
+        self._ready = False
+        self._lean: str | None = None
+        self._live: LiveMoveNotice | None = None
+        self._next = 0.0  # when the live move is heard again, s
+        self._told: ToneName | None = None  # of the live move
+
+    def hear(self, message: msgspec.Struct) -> Tone | None:
+        name = self._name(message)
+        return tone(name) if name is not None else None
+
+    def _name(self, message: msgspec.Struct) -> ToneName | None:
+        if isinstance(message, PromptChanged):
+            return self._of_prompt(message)
+        if isinstance(message, PassNotice):
+            return PASSES.get(message.state)
+        if isinstance(message, MarkNotice):
+            return "accepted" if message.recorded else "refused"
+        if isinstance(message, Notice) and message.about in ABOUT:
+            return "refused" if message.severity == "warning" else "accepted"
+        if isinstance(message, SetupNotice):
+            return SET_UP.get(message.phase)
+        if isinstance(message, LiveMoveNotice):
+            self._live = message if message.on and message.phase == "go" else None
+            self._told = self._told if self._live is not None else None
+        if isinstance(message, Concluded):
+            self._ready = False
+            return "accepted"
+        return "refused" if isinstance(message, NoFinding) else None
+
+    def _of_prompt(self, message: PromptChanged) -> ToneName | None:
+        ask = message.ask
+        lean, self._lean = self._lean, ask.lean if ask is not None else None
+        swept = ask is not None and ask.phase == "sweep"
+        was, self._ready = self._ready, swept and ask is not None and ask.ready
+        if self._ready and not was:
+            return "ready"
+        return "accepted" if (lean, self._lean) == ("left", "right") else None
+
+    def tick(self, now: float) -> Tone | None:
+        """The live move as it is heard at this moment, s."""
+        live = self._live
+        if live is None or live.to_go is None:
+            return None
+        name: ToneName = (
+            "there" if live.there else "too-far" if live.past or live.wrong else "nudge"
+        )
+        same, self._told = name == self._told, name
+        if same and (name == "there" or now < self._next):
+            return None
+        self._next = now + (nudge_interval(live.to_go) if name == "nudge" else AGAIN)
+        return tone(name)
+
+
+def tone(name: ToneName) -> Tone:
+    return Tone(name, strokes(name))

@@ -1,0 +1,99 @@
+"""What quantities, rows of a budget, set-ups and checks are called before a person; the
+names of code and JSON stay there."""
+
+from __future__ import annotations
+
+import re
+
+QUANTITIES = {
+    "fence": "sled fence",
+    "square": "square",
+    "board": "sled fence, by the board",
+    "blade": "blade",
+    "rip-fence": "rip fence",
+    "toe": "rip fence against the blade",
+    "total": "wobble in all",
+    "tilt": "wobble by tilt",
+    "warp": "wobble by warp",
+    "phase": "high spot",
+    "minimum-zone": "out of straight",
+    "least-squares": "out of straight, about the mean line",
+    "bow": "bow",
+    "side-play": "side play",
+    "yaw-play": "twist in the slots",
+    "relief": "to take off the runner",
+    "slot-curvature": "curve of the slot",
+    "between": "angle between the fences",
+    "left": "left fence",
+    "right": "right fence",
+    "fence-lean": "lean of the sled fence",
+    "blade-lean": "lean of the blade",
+}
+PARTS = {
+    "between sweeps": "passes that differ",
+    "within the sweep": "scatter within a pass",
+    "seat": "how the square is seated",
+    "hold against the walls": "how the sled is held",
+    "contact away from the teeth": "touching away from the teeth",
+    "resolution": "the indicator's steps",
+    "indicator over the span used": "the indicator, over this travel",
+    "reading age": "readings that come late",
+    "travel scale": "the travel scale",
+    "plunger tilt": "a plunger that stands askew",
+    "square": "the square's own error",
+    "closure": "passes that did not come back",
+    "form of the arm": "the form of the square's arm",
+    "blade": "the blade's own direction",
+    "touches": "touches that differ",
+    "arbor end float": "float of the arbor",
+    "plate tilt": "tilt of the plate",
+    "plate warp": "warp of the plate",
+    "turns not even": "turns that are not even",
+    "scatter of the readings": "readings that differ",
+    "unread part of the turn": "the part of the turn not read",
+    "scatter of the leans": "leans that differ",
+    "scatter of the cuts": "cuts that differ",
+    "straightedge": "the straightedge",
+    "form averaged away": "fine form of the face",
+    "bow that no width shows": "a bow that no width shows",
+    "inside against outside jaws": "the caliper's inside against its outside jaws",
+    "spacing": "the spacing as measured",
+    "widths as read": "widths as read",
+    "width repeatability": "widths that differ",
+    "length between widths": "the length between the widths",
+    "play": "play in the slots",
+    "between set-ups": "set-ups that differ",
+    "form between the marks": "form between the marks",
+    "form that repeats": "form that repeats in every pass",
+    "lever of the twist": "how far off the sled was twisted",
+    "place of the spots": "the places of the spots",
+    "right angle of the square": "the square's right angle",
+    "stand along the arm": "where the stand touched the arm",
+    "straightedge that bends": "a straightedge that bends",
+}
+_TURN = re.compile(r"turn-(-?[0-9.]+)")
+
+
+def plain(name: str) -> str:
+    """`handle-left` -> `handle left`."""
+    return name.replace("-", " ").replace("_", " ").strip()
+
+
+def upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def quantity_name(name: str) -> str:
+    return QUANTITIES.get(name) or plain(name)
+
+
+def part_name(part: str) -> str:
+    return PARTS.get(part, part)
+
+
+def placement_name(placement: str) -> str:
+    """A set-up as it stands behind `at`: `handle left`, `45 degrees`, `this set-up`."""
+    turn = _TURN.fullmatch(placement)
+    if turn is not None:
+        return f"{turn[1]} degrees"
+    return plain(placement) or "this set-up"

@@ -1,0 +1,80 @@
+"""How far a straightedge gives way, against a beam worked out by finite differences, and its row in the answer."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from bench.checks.model import EvidenceGear
+from bench.checks.shared.edge_bending import BEND, MODULUS, gives_way
+from bench.gear import Indicator
+
+THICK, HIGH, SPAN = 17.5, 30.0, 600.0
+
+
+def beam(force: float, span: float, at: float, stiffness: float) -> float:
+    """mm under a force at the share `at` of a beam on two supports: E I w'' = M, integrated on 4,000 places."""
+    x = np.linspace(0.0, span, 4001)
+    a = at * span
+    moment = force * np.where(x < a, (1 - at) * x, at * (span - x))
+    step = x[1] - x[0]
+    slope = np.concatenate([[0.0], np.cumsum((moment[1:] + moment[:-1]) / 2) * step])
+    way = np.concatenate([[0.0], np.cumsum((slope[1:] + slope[:-1]) / 2) * step]) / stiffness
+    way -= way[-1] * x / span  # both ends rest on their blocks
+    return float(-np.interp(a, x, way))
+
+
+@pytest.mark.parametrize("of", ["steel", "aluminium"])
+def test_the_middle_gives_way_as_a_beam_does(of) -> None:
+    stiffness = MODULUS[of] * HIGH * THICK**3 / 12
+    assert gives_way(5.0, SPAN, THICK, HIGH, MODULUS[of]) == pytest.approx(
+        beam(5.0, SPAN, 0.5, stiffness), rel=1e-4
+    )
+
+
+@pytest.mark.parametrize("at", [0.1, 0.3, 0.5])
+def test_a_force_that_moves_along_it_gives_the_shape(at) -> None:
+    shape = 16 * at**2 * (1 - at) ** 2
+    assert beam(1.0, 1.0, at, 1.0) == pytest.approx(shape * beam(1.0, 1.0, 0.5, 1.0), rel=1e-4)
+
+
+def straight_rows(gives: float = 0.0) -> list[tuple]:
+    rows = []
+    for n in range(3):
+        for placement, sign in (("as-is", 1), ("rolled-over", -1)):
+            for x in range(-300, 301, 5):
+                u = x / 600 + 0.5
+                form = sign * 0.01 * (1 - (x / 300) ** 2) + gives * 16 * u**2 * (1 - u) ** 2
+                rows.append((n, placement, x, f"{1 + form + 0.0003 * math.sin(7 * x + n):.5f}"))
+    return rows
+
+
+def test_a_straight_fence_under_a_straightedge_that_bends_is_within_its_give_or_take(recorded) -> None:
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001))
+    size = {"straightedge_thick": THICK, "straightedge_high": HIGH}
+    gives = gives_way(5.0, SPAN, THICK, HIGH, MODULUS["steel"])
+    assert gives == pytest.approx(0.008, rel=0.01)
+    found = recorded("fence-straight", straight_rows(gives), gear=gear, options=size)
+    for q in found.quantities:
+        assert abs(q.value) <= q.uncertainty
+    row = {r.part: r for r in found.budget}["straightedge that bends"]
+    assert row.standard_uncertainty <= gives / math.sqrt(3) and "straightedge-bends" in found.codes
+    stiff = recorded(
+        "fence-straight", straight_rows(), gear=gear, options={**size, "straightedge_thick": 60.0}
+    )
+    assert stiff.quantities[0].uncertainty < found.quantities[0].uncertainty / 3
+    light = recorded(
+        "fence-straight", straight_rows(), gear=gear, options={**size, "straightedge_of": "aluminium"}
+    )
+    ratio = {r.part: r for r in light.budget}[
+        "straightedge that bends"
+    ].standard_uncertainty / row.standard_uncertainty
+    assert ratio == pytest.approx(3.0, rel=0.5)
+
+
+def test_unsaid_it_bends_as_usual(recorded) -> None:
+    found = recorded("fence-straight", straight_rows())
+    bow = found.quantities[2]
+    assert bow.uncertainty > BEND and "straightedge-bends-usual" in found.codes

@@ -1,0 +1,78 @@
+"""Quantities, rows of a budget and set-ups have names that a person reads; none is shown as code has it."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import bench
+from bench.checks import checks
+from bench.finding import BudgetRow, Finding, Quantity, Remark
+from bench.render.finding import finding_words, quantity_words
+from bench.render.names import PARTS, QUANTITIES, placement_name
+from bench.render.remarks import remark_words
+from bench.render.result import own_size, result_lines
+
+
+def test_every_quantity_of_every_check_has_a_name() -> None:
+    assert {name for check in checks().values() for name in check.quantities} <= QUANTITIES.keys()
+
+
+def test_every_row_of_a_budget_has_a_name() -> None:
+    found: set[str] = set()
+    for path in Path(bench.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Call)
+                and getattr(node.func, "id", "") in ("Part", "rectangular")
+                and node.args
+            ):
+                first = node.args[0]
+                if isinstance(first, ast.Constant) and isinstance(first.value, str):
+                    found.add(first.value)
+    assert found and found <= PARTS.keys(), found - PARTS.keys()
+
+
+@pytest.mark.parametrize(
+    ("placement", "name"),
+    [("handle-left", "handle left"), ("turn-135", "135 degrees"), ("-", "this set-up"), ("as-is", "as is")],
+)
+def test_a_set_up_is_named_without_its_identifier(placement: str, name: str) -> None:
+    assert placement_name(placement) == name
+
+
+def test_no_identifier_is_shown() -> None:
+    """Neither that of a set-up nor of a pass that was taken live."""
+    row = BudgetRow("between sweeps", "A", 1e-5, 5.0, 0.6)
+    q = Quantity("yaw-play", 3e-4, "rad", 2e-5, 9.0)
+    remarks = [
+        Remark("pass-apart", "handle-left", "3f2ab81c9d01", {"apart": 1e-4}),
+        Remark("pair-lacking", None, None, {"lacking": "leaned-left", "there": "leaned-right"}),
+        Remark("read-once", values={"quantity": "yaw-play"}),
+    ]
+    said = " ".join(
+        finding_words(Finding(check="side-play", quantities=[q], budget=[row], remarks=remarks), "mm")
+    )
+    for internal in ("3f2ab81c9d01", "handle-left", "leaned-left", "yaw-play", "between sweeps", "side-play"):
+        assert internal not in said, said
+    assert remark_words(Remark("pass-apart", "handle-left", "3", {"apart": 1e-4}), "mm").startswith(
+        "Pass 3 at handle"
+    )
+
+
+def test_an_angle_is_told_over_its_own_length() -> None:
+    """A blade between its two spots, and not across a board that it never meets."""
+    q = Quantity("blade", 5e-4, "rad", 1e-4, 9.0, 3.3e-4, "outside", "rear leans right", over=160.0)
+    assert "0.080 mm give or take 0.016 mm over 160 mm" in quantity_words(q, "mm", 600.0)
+    assert own_size(q, "mm", 600.0) == "0.080 mm give or take 0.016 mm over 160 mm"
+    assert "good enough within 0.053 mm over 160 mm" in quantity_words(q, "mm")
+    board = Quantity("fence", 5e-4, "rad", 1e-4, 9.0)
+    assert own_size(board, "mm", 600.0).endswith("across your 600 mm board")
+
+
+def test_a_good_result_opens_with_good_and_the_figure_that_is_left() -> None:
+    q = Quantity("fence", 2e-5, "rad", 1e-5, 9.0, 1.6e-4, "inside", "left end too near you")
+    lines = result_lines(Finding(check="fence-square", quantities=[q], verdict="inside"), "mm", 400.0)
+    assert lines[0].startswith("Good: 0.0") and "too near" not in lines[0]

@@ -1,0 +1,98 @@
+"""Presses and seconds from "begin" to the result, for every kind of check on the virtual saw.
+
+Hands that hurry set up, push and measure; what they press is counted. A press that carries an act
+by hand (a lean that is held, a mark that is stood at) is counted apart. Prints one JSON line a check.
+
+    .venv/bin/python tests/benchmarks/presses.py [--only KIND]
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import time
+from typing import Any
+
+import msgspec
+
+from bench.checks import checks
+from bench.demo.operator import Operator, connect, virtual_bench
+from bench.demo.truth import JOB
+from bench.finding import Finding
+from bench.protocol import Begin, Moved, Press
+
+BY_HAND = ("lean", "tap", "mark")  # phases whose press tells of an act that only a hand can do
+SEED = 3
+MOST = {JOB: 6, "verify": 3}  # presses; every other check 6
+
+
+class Counting:
+    """The client of an operator, which counts what is pressed."""
+
+    def __init__(self, client: Any) -> None:
+        self.client, self.operator = client, None
+        self.presses = self.by_hand = 0
+
+    @property
+    def inbox(self) -> Any:
+        return self.client.inbox
+
+    def send(self, request: msgspec.Struct) -> None:
+        if isinstance(request, Press):
+            ask = self.operator._ask
+            if ask is not None and ask.phase in BY_HAND:
+                self.by_hand += 1
+            else:
+                self.presses += 1
+        self.client.send(request)
+
+
+async def count(name: str, hands: Any, folder: Any, begin: Begin) -> tuple[dict[str, Any], Finding]:
+    client = Counting(await connect(folder))
+    client.operator = operator = Operator(client, hands, lambda words: None)
+    began = time.monotonic()
+    finding = await operator.take(begin)
+    took = time.monotonic() - began
+    client.client.close()
+    row = {
+        "check": name,
+        "presses": client.presses,
+        "by_hand": client.by_hand,
+        "seconds": round(took, 1),
+        "limit": MOST.get(name, 6),
+    }
+    return {**row, "pass": client.presses <= row["limit"]}, finding
+
+
+async def first_and_again(kind: str) -> list[dict[str, Any]]:
+    """The first check of the day, and the same again; after a move that was made, the check that verifies it."""
+    async with virtual_bench(SEED) as (_saw, hands, _ports, folder, _daemon):
+        first, finding = await count(kind, hands, folder, Begin(kind, lean=kind == JOB))
+        rows = [first]
+        if finding.proposed is not None and kind == JOB:
+            move = finding.proposed
+            await hands.turn_fence(move.end, move.way, move.distance)
+            client = await connect(folder)
+            client.send(Moved(finding.id))
+            while type(await client.inbox.get()).__name__ != "Done":
+                pass
+            client.close()
+            rows.append(
+                (await count("verify", hands, folder, Begin(kind, lean=True, verifies=finding.id)))[0]
+            )
+        return rows
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", metavar="KIND")
+    only = parser.parse_args().only
+    for kind in checks():
+        if only in (None, kind):
+            for row in asyncio.run(first_and_again(kind)):
+                print(json.dumps(row), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,95 @@
+"""Every sentence that can be said is short, and none is in the words of the workshop's makers only."""
+
+from __future__ import annotations
+
+import re
+import runpy
+from pathlib import Path
+
+import pytest
+
+TABLE = runpy.run_path(str(Path(__file__).with_name("sentences.py")))
+SENTENCES = TABLE["table"]()
+# riddles met by a stranger, and words that have a better one; `design` of the screen: one thing, one name
+FORBIDDEN = {
+    "closure": "did not come back",
+    "between sweeps": "passes differ",
+    "minimum zone": "out of straight",
+    "yaw play": "twist in the slots",
+    "yaw": "twist",
+    "bodily": "the whole sled",
+    "set aside": "left out",
+    "over the span used": "over this travel",
+    "in the budget": "already counted",
+    "back at the start": "returned to the start",
+    "believe nobody": "check it",
+    "seated anew": "lift and seat again",
+    "sweep": "pass",
+    "sweeps": "passes",
+    "pushes": "passes",
+    "draw back": "way back",
+    "lost motion": "backlash",
+    "identifier": "name",
+}
+MOST = TABLE["MOST_WORDS"]
+# `h pushes` is what a key does; what stands in the settings keeps its name there
+ALLOWED = {"h pushes", "leaf pushes"}
+
+
+@pytest.mark.parametrize("source", sorted({one.source for one in SENTENCES}))
+def test_a_sentence_has_twelve_words_at_the_most(source: str) -> None:
+    long = [one for one in SENTENCES if one.source == source and one.words > MOST]
+    assert not long, "\n".join(f"{one.code} ({one.words}): {one.text}" for one in long)
+
+
+@pytest.mark.parametrize("word", FORBIDDEN)
+def test_no_riddles(word: str) -> None:
+    found = [
+        one
+        for one in SENTENCES
+        if re.search(rf"\b{word}\b", one.text, re.IGNORECASE)
+        and not any(allowed in one.text for allowed in ALLOWED)
+    ]
+    assert not found, f"say {FORBIDDEN[word]!r}: {found}"
+
+
+def test_directions_are_whole() -> None:
+    """`toward you`, `away from you`, or from whatever it is; a cable may go away."""
+    bare = [
+        one for one in SENTENCES if re.search(r"\b(toward|away)\b", _without_names(one.text), re.IGNORECASE)
+    ]
+    assert not bare, bare
+
+
+def _without_names(text: str) -> str:
+    text = re.sub(r"\b(toward you|away from (you|the teeth)|(went|goes|go|take play|touched) away)", "", text)
+    return re.sub(r'grows = "(away|toward)"|Did you push it away', "", text)
+
+
+def test_no_internals() -> None:
+    for one in SENTENCES:
+        assert not re.search(r"/dev/|\w+\(\w+=|handle-(left|right)|\bNone\b|0x", one.text), one
+        assert not re.search(r"\d\.\d{4,}", one.text), one
+
+
+def test_values_are_told_in_the_users_units() -> None:
+    """A length that a template fixes in mm says nothing to who works in inches; those left are known."""
+    fixed = {one.code for one in SENTENCES if re.search(r"\d mm\b", one.text)}
+    assert fixed <= FIXED_MM, fixed - FIXED_MM
+
+
+FIXED_MM = {
+    "steep",  # a change in mm for every mm is a pure number
+    "thin",
+    "of-inches",
+    "mixed",  # caliper widths that were perhaps in inches
+    "setup-press",
+    "setup-push",
+    "fence-square handle-left again",
+    "test-board near",
+    "slot-blade end_float",
+    "slot-blade carriage_float",
+    "side-play place_error",
+    "test-board edge",
+    "fence-straight straight",
+}
