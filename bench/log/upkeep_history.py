@@ -142,9 +142,16 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
                 left_out=tuple(left_out),
                 climate=_climate(db),
                 jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
+                first_check=_first_check(),
             ),
             unread,
         )
+
+
+def _first_check() -> str:
+    """The check that measures the sled fence itself, the first in a list."""
+    kinds = [one for one in checks().values() if "fence" in one.measures]
+    return min(kinds, key=lambda one: one.rank).kind if kinds else ""
 
 
 def _results(

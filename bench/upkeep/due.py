@@ -21,7 +21,7 @@ CHANCE = 0.10
 SOONEST, LATEST = 7.0, 91.0  # days; a week, a quarter of a year
 # the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
 # the longest that halves the days out of tolerance of a whole check each month
-LATEST_QUICK = 56.0
+LATEST_QUICK = 42.0
 SOON = 7.0  # days before it is due that it is called soon
 MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
 FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
@@ -148,11 +148,8 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 # ---- the document ------------------------------------------------------------------
 
 
-def due_document(
-    history: History, *, at: float, check_of_fences: str = "fence-square"
-) -> dict[str, Any]:
-    """What `sweepgauge due --json` prints. at: the day in question. check_of_fences:
-    what a sled without any result of its fence is due for.
+def due_document(history: History, *, at: float) -> dict[str, Any]:
+    """What `sweepgauge due --json` prints. at: the day in question.
 
     Raises BeforeLastResult.
     """
@@ -166,7 +163,9 @@ def due_document(
     rows = [_row(one, history, rate, at) for one in _latest(history)]
     checked = {one.jig for one in history.results if one.turns_fence}
     rows += [
-        _never(jig, check_of_fences, at) for jig in history.jigs if jig not in checked
+        _never(jig, history.first_check, at)
+        for jig in history.jigs
+        if jig not in checked
     ]
     order = ("now", "never-checked", "soon", "later")
     rows.sort(key=lambda row: (order.index(row["state"]), row["by"], row["check"]))

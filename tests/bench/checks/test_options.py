@@ -89,7 +89,11 @@ RUBBISH = [
     ("fence-square", {"runner_length": 0}, "runner length takes a length from 10 to 5000 mm, not 0"),
     ("fence-square", {"runner_length": "0 mm"}, "not '0 mm'"),
     ("fence-square", {"runner_length": "450"}, 'has no unit: write what it is in, as in "0.05 mm"'),
-    ("fence-square", {"nonsense": 5}, "nonsense is not an option of fence-square; it has placements, quick, hold"),
+    (
+        "fence-square",
+        {"nonsense": 5},
+        "nonsense is not an option of fence-square; it has placements, quick, hold",
+    ),
     ("fence-square", {"hold": 5}, "hold takes left or right, not 5"),
     ("fence-square", {"hold": True}, "not True"),
     ("fence-square", {"hold": ["left"]}, "hold takes left or right, not ['left']"),
