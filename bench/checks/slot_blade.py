@@ -272,7 +272,7 @@ CHECK = Check(
         Option(
             "carriage_float",
             "length",
-            "How far a slid indicator comes to rest elsewhere"
+            "How far a slid indicator rests elsewhere"
             f" ({CARRIAGE_FLOAT:g} mm unless said)",
             low=0.0,
             high=1.0,

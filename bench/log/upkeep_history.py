@@ -66,7 +66,8 @@ def due_of_log(
     day = max(time.time() / DAY_S, last) if at is None else day_of(at)
     if at is not None and len(at) == len("2026-01-01"):
         day += 1 - 1 / DAY_S  # a date is asked about at its end
-    document = due_document(history, at=day)
+    of_fences = next(kind for kind, check in checks().items() if check.turns_fence)
+    document = due_document(history, at=day, check_of_fences=of_fences)
     left_out = drift_document(history)["left_out"] if history.left_out else []
     return {
         **document,
@@ -138,7 +139,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
             History(
                 results=tuple(sorted(results, key=lambda one: (one.day, one.order))),
                 moves=tuple(moves),
-                events=tuple(_events(db)),
+                events=tuple(gear_events(db)),
                 left_out=tuple(left_out),
                 climate=_climate(db),
                 jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
@@ -246,7 +247,7 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
     return [jig for (jig,) in rows]
 
 
-def _events(db: sqlite3.Connection) -> Iterable[GearEvent]:
+def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
     """In the order of time; one that cannot be read costs only itself."""
     zeros = wall_times_at_zero(db)
     rows = db.execute(

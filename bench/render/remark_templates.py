@@ -329,8 +329,8 @@ one-width: One width an end does not show how well it repeats. The caliper's lim
   stands for it.
 turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
   said {turns}; so many share the taper.
-cuts-as-passes: Each cut is taken to scatter by {scatter:slope}. {passes} earlier passes
-  of this sled do so.
+cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do {passes}
+  earlier passes of this sled.
 cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
   of a held sled. That is common practice, no source. Passes of this sled in the log
   would show it. With care it is then give or take {then:slope}, not {now:slope}.
@@ -349,10 +349,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|}. Both can tell no more
-  than that (E_n {e_n:.1f}).
-differs-from-passes: It differs from the passes{dated: of {day}|}. That is more than
-  both can tell (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|}. The two differ by no
+  more than both can tell.
+differs-from-passes: It differs from the passes{dated: of {day}|}. The two differ by
+  more than both can tell. What may be wrong follows, the likeliest first.
 cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
   side of the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

@@ -145,7 +145,7 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 
 
 def due_document(
-    history: History, *, at: float, check_of_fences: str = "fence-square"
+    history: History, *, at: float, check_of_fences: str
 ) -> dict[str, Any]:
     """What `sweepgauge due --json` prints. at: the day in question. check_of_fences:
     what a sled without any result of its fence is due for.

@@ -37,7 +37,12 @@ def test_every_row_of_a_budget_has_a_name() -> None:
 
 @pytest.mark.parametrize(
     ("placement", "name"),
-    [("handle-left", "handle left"), ("turn-135", "135 degrees"), ("-", "this set-up"), ("as-is", "as is")],
+    [
+        ("handle-left", "handle left"),
+        ("turn-135", "135 degrees"),
+        ("-", "this set-up"),
+        ("as-is", "the first set-up"),
+    ],
 )
 def test_a_set_up_is_named_without_its_identifier(placement: str, name: str) -> None:
     assert placement_name(placement) == name
