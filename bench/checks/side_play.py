@@ -29,7 +29,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.play_findings import PlayFindings
+from bench.checks.shared.play_findings import USUAL_RUNNER, PlayFindings
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Finding, Remark, Settle
 from bench.gear import LeftRight
@@ -44,8 +44,6 @@ LEAST_AWAY = 0.015
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
-# mm, where the runners' length is not said; common practice, no source
-USUAL_RUNNER = 450.0
 # mm, half-width: a spot's place from the runners' middle, by eye and rule; common
 # practice, no source
 PLACE_ERROR = 10.0

@@ -84,7 +84,7 @@ def _one_spot(evidence: Evidence) -> Finding:
         touches = max(len(readings) for readings in read.readings.values())
         settled = more_touches(rows, combined, abs(abs(b) - limit), touches)
     found = _finding(
-        evidence, b, combined, confidence, [], remarks, settled, single=False
+        evidence, b, apart, combined, confidence, [], remarks, settled, single=False
     )
     return msgspec.structs.replace(
         found,
@@ -154,6 +154,7 @@ def _turns(evidence: Evidence) -> Finding:
     return _finding(
         evidence,
         b,
+        length,
         combined,
         confidence,
         sweeps,
@@ -170,6 +171,7 @@ def _is_open(b: float, combined: Combined, limit: float) -> bool:
 def _finding(
     evidence: Evidence,
     b: float,
+    over: float,
     combined: Combined,
     confidence: float,
     sweeps: list[SweepRow],
@@ -195,6 +197,7 @@ def _finding(
         limit,
         said,
         rear_way(b, saw),
+        over=over,
     )
     return Finding(
         check=KIND,

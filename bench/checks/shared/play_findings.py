@@ -8,9 +8,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
-from bench.checks.options import given_number
+from bench.checks.options import given_number, number
 from bench.checks.shared.counts import count_of
 from bench.finding import BudgetRow, Quantity, Remark, Verdict
+
+# mm, where the runners' length is not said; common practice, no source
+USUAL_RUNNER = 450.0
 
 if TYPE_CHECKING:
     from bench.geometry.play import Play
@@ -27,6 +30,7 @@ class PlayFindings:
         self.confidence = 0.99 if evidence.known.looks else 0.95
         self.options = evidence.options
         self._indicator = evidence.gear.indicator
+        self._runner = number(self.options, "runner_length", USUAL_RUNNER)
         self._count = count_of(self._indicator, readings)
 
     @property
@@ -70,6 +74,7 @@ class PlayFindings:
                 combined.degrees_of_freedom,
                 most,
                 said,
+                over=None if unit == "mm" else self._runner,
             )
         )
         self.budget = self.budget or combined.rows
