@@ -25,6 +25,7 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
+from bench.checks.shared.counts import count_of
 from bench.checks.shared.lean_budget import lean_rows
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Doubt, Finding, Quantity, Remark, Settle
@@ -45,6 +46,7 @@ LOW_AT, HIGH_AT = 10.0, 70.0  # mm above the table, unless said; common practice
 APART = 10.0  # mm between the heights, at least
 # rad, from which a joint shows it; common practice, no source
 LIMIT = 0.05 / 50
+ALIKE = 2.0  # counts from low to high, which an indicator that was not slid shows too
 # rad, of a square that is used to set up by; common practice, no source
 POOR_SQUARE = 0.1 / 300
 AGAIN = "Lift the tip and slide the indicator there anew."
@@ -129,6 +131,7 @@ def _side(options: Mapping[str, OptionValue]) -> LeftRight:
 class _Answer:
     quantity: Quantity
     lean: Lean
+    alike: bool  # low and high read the same in every set-up
     combined: Combined
     rows: list[Part | None]
     readings: int  # a height
@@ -150,6 +153,8 @@ def evaluate(evidence: Evidence) -> Finding:
     if answers[1] is not None and not set(QUARTER) <= there:
         remarks.append(Remark("two-turns"))
     remarks.extend(_of_square(answers[0]))
+    if any(answer.alike for answer in found):
+        remarks.append(Remark("heights-alike", severity="warning"))
     judged = found[0]
     said = judged.quantity.verdict
     return Finding(
@@ -211,7 +216,14 @@ def _answer(name: str, set_ups: Sequence[str], evidence: Evidence) -> _Answer | 
     )
     spots = sum(len(set(heights)) for heights, _ in read.values())
     each = sum(len(heights) for heights, _ in read.values()) // spots
-    return _Answer(quantity, found, combined, rows, each, spots)
+    count = count_of(
+        evidence.gear.indicator, [r for _, rs in read.values() for r in rs]
+    )
+    alike = all(
+        abs(slopes[one].slope) * (max(zs) - min(zs)) < ALIKE * count
+        for one, (zs, _) in read.items()
+    )
+    return _Answer(quantity, found, alike, combined, rows, each, spots)
 
 
 def _spots(evidence: Evidence, placement: str) -> tuple[list[float], list[float]]:

@@ -127,12 +127,13 @@ class Forecast(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Sled(msgspec.Struct, frozen=True):
-    """state: `good` while 95 % of the parts are, `never-checked` while its sled fence
-    is not. worst: the part that gains most when put right. next: ISO date."""
+    """state: `good` while 95 % of the parts are; `never-checked` while its sled fence
+    is not, `moved-since` while nobody checked it after something happened. worst: the
+    part that gains most when put right. next: ISO date."""
 
     jig: str
     saw: str | None
-    state: Literal["good", "bad", "never-checked"]
+    state: Literal["good", "bad", "moved-since", "never-checked"]
     worst: Part | None
     good_share: float
     within_95: float
@@ -189,11 +190,14 @@ def shop_document(
 def _sled(jig: Jig, results: Sequence[Result], date: str | None) -> Sled:
     told = msgspec.convert(cut_document(results, jig), Forecast)
     checked = latest(results, "fence-square", "fence") is not None
+    ever = latest(results, "fence-square", "fence", outdated=True) is not None
     good = told.good_share >= GOOD_SHARE
     return Sled(
         jig=jig.name,
         saw=told.saw,
-        state="never-checked" if not checked else "good" if good else "bad",
+        state=("good" if good else "bad")
+        if checked
+        else ("moved-since" if ever else "never-checked"),
         worst=told.first.part if told.first is not None else None,
         good_share=told.good_share,
         within_95=told.within_95,

@@ -44,14 +44,14 @@ LATEST = 20  # findings that still speak for the sled as it is
 class Result(msgspec.Struct, frozen=True):
     """A finding of the log with what the log knows beside it.
 
-    hold: the wall to which the sled was held. moved: its move was made, so that it
-    tells of the sled fence as it was. swept: mm of a pass.
+    hold: the wall to which the sled was held. outdated: what it measured was moved or
+    changed since, so that it tells of that as it was. swept: mm of a pass.
     """
 
     finding: Finding
     age_days: int
     hold: str | None = None
-    moved: bool = False
+    outdated: bool = False
     swept: float | None = None
 
 
@@ -76,10 +76,12 @@ def cut_terms(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> list[
 
 
 def latest(
-    results: Iterable[Result], check: str, quantity: str
+    results: Iterable[Result], check: str, quantity: str, *, outdated: bool = False
 ) -> tuple[Result, Quantity] | None:
+    """The newest that still tells of the saw and the sled as they are; with `outdated`
+    the newest of all."""
     for one in results:
-        if one.finding.check == check:
+        if one.finding.check == check and (outdated or not one.outdated):
             for q in one.finding.quantities:
                 if q.name == quantity:
                     return one, q
@@ -101,7 +103,7 @@ def _from(result: Result, term: Term) -> Term:
 
 def _fence(results: Sequence[Result]) -> Term:
     found = latest(results, "fence-square", "fence")
-    if found is None or found[0].moved:  # nobody looked since
+    if found is None:
         return Term(
             part="fence",
             check="fence-square",
@@ -151,13 +153,14 @@ def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
 
 def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     """The sled's heading where the cut is made against that where it was swept."""
-    fence = latest(results, "fence-square", "fence")
+    fence = latest(results, "fence-square", "fence", outdated=True)
     swept = (fence[0].swept if fence is not None else None) or SWEPT
     # travel grows while the sled fence comes nearer to the teeth; a far one goes away
     further = PASS_ENDS + swept / 2 - sheet.cut / 2
     if jig is not None and jig.fence == "far":
         further = -further
-    found = latest(results, "fence-square", "slot-curvature")
+    # the slot stays as it was, whatever becomes of the sled fence
+    found = latest(results, "fence-square", "slot-curvature", outdated=True)
     if found is None:
         height, over = SLOT_ALLOWANCE
         u = 8 * height / over**2 / ROOT_3 * abs(further)
@@ -210,7 +213,7 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
 
 
 def _play(results: Sequence[Result], sheet: Sheet) -> Term:
-    fence = latest(results, "fence-square", "fence")
+    fence = latest(results, "fence-square", "fence", outdated=True)
     held = sheet.held
     if held is None:
         held = fence is not None and fence[0].hold is not None

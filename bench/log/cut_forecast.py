@@ -20,19 +20,29 @@ from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.rows import LogDamaged, LogError
 from bench.log.store import load_gear
+from bench.log.upkeep_history import due_of_log, gear_events
 from bench.render.cut import with_words
 from bench.units import System
+from bench.upkeep.dates import DAY_S
 
+FENCE = "fence-square"
 OF_SLED = (
-    "fence-square",
+    FENCE,
     "fence-straight",
     "side-play",
     "runner-fit",
     "upright",
     "mitre-square",
 )
+# what happened to the gear, and the checks that then tell of it as it was
+OUTDATES: Mapping[str, tuple[str, ...]] = {
+    "dropped": (FENCE,),
+    "moved": (FENCE,),
+    "runners": ("side-play", "runner-fit"),
+    "blade": ("slot-blade", "plate-wobble"),
+    "saw": (FENCE, "slot-blade"),
+}
 OF_SAW = ("slot-blade", "plate-wobble")
-DAY = 86400.0  # s
 
 
 def cut_forecast(
@@ -51,7 +61,7 @@ def cut_forecast(
     with open_read(path) as db:
         sleds = _sleds(db, jigs or {})
         if jig is None and len(sleds) > 1:
-            return _shop(db, sleds, now)
+            return shop_forecast(path, now=now, jigs=jigs)
         if jig is not None and jig not in sleds:
             there = ", ".join(sleds) or "none yet"
             raise LogError(f"no sled is called {jig!r}; there are: {there}")
@@ -64,15 +74,14 @@ def cut_forecast(
 def shop_forecast(
     path: Path, *, now: float, jigs: Mapping[str, Jig] | None = None
 ) -> dict[str, Any]:
-    """All sleds of the shop, shortly."""
+    """All sleds of the shop, shortly, with the dates of their next checks."""
+    dates: dict[str, str | None] = {}
+    due = due_of_log(path, jigs=jigs or ())["due"]
+    for row in sorted(due, key=lambda row: str(row["by"])):
+        dates.setdefault(row["jig"], row["by"])
     with open_read(path) as db:
-        return _shop(db, _sleds(db, jigs or {}), now)
-
-
-def _shop(
-    db: sqlite3.Connection, sleds: Mapping[str, Jig], now: float
-) -> dict[str, Any]:
-    return shop_document([(sled, _results(db, sled, now)) for sled in sleds.values()])
+        sleds = _sleds(db, jigs or {}).values()
+        return shop_document([(sled, _results(db, sled, now)) for sled in sleds], dates)
 
 
 def _sleds(db: sqlite3.Connection, jigs: Mapping[str, Jig]) -> dict[str, Jig]:
@@ -100,12 +109,22 @@ def _results(db: sqlite3.Connection, sled: Jig | None, now: float) -> list[Resul
     rows.sort(key=lambda row: row.order, reverse=True)
     swept = _swept(db, rows)
     moved = _last_moved(db, sled.name)
+    events = [event for event in gear_events(db) if event.jig == sled.name]
+
+    def outdated(row: FindingRow) -> bool:
+        day = row.wall_s / DAY_S
+        return any(
+            event.day > day and row.finding.check in OUTDATES.get(event.what, ())
+            for event in events
+        )
+
     return [
         Result(
             finding=row.finding,
-            age_days=max(0, int((now - row.wall_s) / DAY)),
+            age_days=max(0, int(now / DAY_S - row.wall_s / DAY_S)),
             hold=row.hold,
-            moved=row.order <= moved,
+            outdated=outdated(row)
+            or (row.finding.check == FENCE and row.order <= moved),
             swept=swept,
         )
         for row in rows
@@ -134,7 +153,7 @@ def _last_moved(db: sqlite3.Connection, jig: str) -> int:
 
 def _swept(db: sqlite3.Connection, rows: Sequence[FindingRow]) -> float | None:
     """mm of a pass of the latest check of the sled fence; None where not known."""
-    latest = next((r for r in rows if r.finding.check == "fence-square"), None)
+    latest = next((r for r in rows if r.finding.check == FENCE), None)
     if latest is None:
         return None
     try:

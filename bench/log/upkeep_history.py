@@ -137,7 +137,7 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
             History(
                 results=tuple(sorted(results, key=lambda one: (one.day, one.order))),
                 moves=tuple(moves),
-                events=tuple(_events(db)),
+                events=tuple(gear_events(db)),
                 left_out=tuple(left_out),
                 climate=_climate(db),
                 jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
@@ -252,7 +252,7 @@ def _jigs(db: sqlite3.Connection) -> list[str]:
     return [jig for (jig,) in rows]
 
 
-def _events(db: sqlite3.Connection) -> Iterable[GearEvent]:
+def gear_events(db: sqlite3.Connection) -> Iterable[GearEvent]:
     """In the order of time; one that cannot be read costs only itself."""
     zeros = wall_times_at_zero(db)
     rows = db.execute(

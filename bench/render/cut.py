@@ -48,6 +48,7 @@ NEVER_MEASURED = {
 STATES = {
     "good": "good",
     "bad": "not good enough",
+    "moved-since": "not checked since it was moved",
     "never-checked": "sled fence never checked",
 }
 FROM_CUT_TO_CUT = ("play", "seat")  # parts without a bias
@@ -144,7 +145,7 @@ def square_words(told: Forecast, units: System) -> str:
 def row_words(row: Row, told: Forecast, units: System) -> str:
     """One cause: how much, from which result, and what putting it right gains."""
     source = (
-        "never measured, common practice"
+        "not measured, common practice"
         if row.assumed
         else f"{name(row.check)}, {_age(row.age_days)}"
     )

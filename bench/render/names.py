@@ -42,7 +42,9 @@ PARTS = {
     "plunger tilt": "a plunger that stands askew",
     "square": "the square's own error",
     "closure": "passes that did not come back",
+    "sled rolling": "a sled that rolls",
     "form of the arm": "the form of the square's arm",
+    "form of the long edge": "the form of the square's long edge",
     "blade": "the blade's own direction",
     "touches": "touches that differ",
     "arbor end float": "float of the arbor",
@@ -71,6 +73,11 @@ PARTS = {
     "stand along the arm": "where the stand touched the arm",
     "straightedge that bends": "a straightedge that bends",
 }
+PLACEMENTS = {
+    "-": "this set-up",
+    "as-is": "the first set-up",
+    "rolled-over": "the rolled set-up",
+}
 _TURN = re.compile(r"turn-(-?[0-9.]+)")
 
 
@@ -93,7 +100,9 @@ def part_name(part: str) -> str:
 
 def placement_name(placement: str) -> str:
     """A set-up as it stands behind `at`: `handle left`, `45 degrees`, `this set-up`."""
+    if placement in PLACEMENTS:
+        return PLACEMENTS[placement]
     turn = _TURN.fullmatch(placement)
     if turn is not None:
         return f"{turn[1]} degrees"
-    return plain(placement) or "this set-up"
+    return plain(placement)

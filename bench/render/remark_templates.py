@@ -194,6 +194,8 @@ mitre-other-stays: The {fence} fence stays as it is: it is good enough.
 mitre-move-too: Then move the {fence} fence as well, square to its face. Move its {end}
   end {distance:length} {way:away=away from you|toward=toward you}. Give or take
   {uncertainty:length}.
+heights-alike: Low and high read the same in every set-up. Was the indicator slid up the
+  square's edge between them?
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the stock?
 
@@ -210,8 +212,8 @@ spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
-turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
-  tilt stands for the passes.
+turns-once: Each of the {turns} turns was swept once. Their own scatter stands for the
+  passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
@@ -230,7 +232,7 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
-few-marks: {marks} marks show a warp by half. Read {better} marks, each twice.
+few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks, each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -347,10 +349,10 @@ boards-of-that-width: The answer is for a board of {board:station}. On a bowed s
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|}. Both can tell no more
-  than that (E_n {e_n:.1f}).
-differs-from-passes: It differs from the passes{dated: of {day}|}. That is more than
-  both can tell (E_n {e_n:.1f}). What may be wrong follows, the likeliest first.
+agrees-with-passes: It agrees with the passes{dated: of {day}|}. The two differ by no
+  more than both can tell.
+differs-from-passes: It differs from the passes{dated: of {day}|}. The two differ by
+  more than both can tell. What may be wrong follows, the likeliest first.
 cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
   side of the blade. Turned round, the two agree.
 cause-turns: The board was turned {turns} times, not {said}. Then the two agree.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -37,6 +38,7 @@ def remark_words(remark: Remark, units: System) -> str:
     return words
 
 
+_IDENTIFIER = re.compile("[0-9a-f]{12}")  # of a pass, as it is made when it is taken
 # values that name set-ups or quantities
 _NAMES = ("lacking", "there", "set_ups", "slot", "runner", "low", "high")
 
@@ -55,8 +57,10 @@ def _plain(name: str, value: RemarkValue) -> RemarkValue:
 
 
 def _pass_words(sweep: str | None) -> str:
-    """`Pass 3` of a file; a pass that was taken live has a mark and no number."""
-    return f"Pass {sweep}" if sweep is not None and sweep.isdigit() else "One pass"
+    """`Pass 3` of a file; a pass that was taken live has an identifier and no name."""
+    if sweep is None or _IDENTIFIER.fullmatch(sweep):
+        return "One pass"
+    return f"Pass {sweep}"
 
 
 def said_first(finding: Finding) -> Remark | None:

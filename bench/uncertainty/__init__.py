@@ -25,10 +25,12 @@ from bench.uncertainty.budget import (
 )
 from bench.uncertainty.components import Components, between_set_ups, one_way
 from bench.uncertainty.decide import (
+    EARLY,
     LATER,
     agreement,
     can_ever_decide,
     decidable_tolerance,
+    decided_early,
     settle,
     verdict,
     verdict_one_sided,
@@ -37,6 +39,7 @@ from bench.uncertainty.student import t_quantile
 from bench.uncertainty.sweeps import Between, Group, between_sweeps
 
 __all__ = [
+    "EARLY",
     "LATER",
     "Between",
     "Combined",
@@ -51,6 +54,7 @@ __all__ = [
     "combine",
     "contact_away",
     "decidable_tolerance",
+    "decided_early",
     "effective_dof",
     "indicator_error",
     "one_way",

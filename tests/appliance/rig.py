@@ -72,7 +72,7 @@ class Rig:
         """Until the daemon in the guest takes requests."""
         while (
             await asyncio.to_thread(self.machine.call, "sweepgauge status --json", check=False)
-        ).returncode == 2:
+        ).returncode not in (0, 1):
             await asyncio.sleep(0.5)
 
     @contextlib.asynccontextmanager

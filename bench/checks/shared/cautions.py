@@ -48,8 +48,8 @@ RIP_CLOSES = Caution(
 # board.
 BOARD_HELD = Caution(
     "board-held",
-    "The test board must be large enough to hold with both hands. Both stay well clear"
-    " of the blade's path. Eye and ear protection on.",
+    "The test board must be large enough to hold with both hands. Keep them well clear"
+    " of the blade, eye and ear protection on.",
     "cut",
 )
 EXIT_BLOCK = Caution(

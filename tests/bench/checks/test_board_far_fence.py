@@ -51,4 +51,4 @@ def test_the_strip_tells_which_way_the_fence_is_out(fence, kept, a, seed):
 def test_the_words_turn_the_cut_edge_onto_the_fence(fence, kept, turned):
     saw = VirtualSaw.draw(1, fence=fence)
     near, _ = find("test-board").plan({"kept": kept}, gear(saw))
-    assert turned + "," in near.words
+    assert turned + ":" in near.words

@@ -112,6 +112,16 @@ def test_contact_away_from_the_teeth_is_in_a_not_in_e(recorded) -> None:
     assert square.uncertainty < fence.uncertainty / 2
 
 
+def test_a_rolling_sled_where_both_lengths_are_told(recorded) -> None:
+    b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
+    options = {"touch_high": 20.0, "roll": 150e-6}
+    found = recorded("fence-square", rows_of(b), gear=FINE, options=options)
+    assert std(found, "sled rolling") == pytest.approx(20.0 * 150e-6 / LENGTH / math.sqrt(3))
+    fence, square = found.quantities[:2]
+    assert square.uncertainty < fence.uncertainty  # both set-ups roll alike: the square does not feel it
+    assert part(recorded("fence-square", rows_of(b), gear=FINE), "sled rolling") is None
+
+
 def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> None:
     b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
     unknown = recorded("fence-square", rows_of(b), gear=FINE)
@@ -137,7 +147,7 @@ def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> No
     ("known", "each", "kind", "word"),
     [
         (Known(pool=Pool(4e-10, 12)), 2e-5, "A", "The scatter in the log"),
-        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The yaw play"),
+        (Known(yaw_play=1.2e-4), 1.2e-4 / math.sqrt(12), "B", "The twist in the slots"),
         (Known(), 1e-4, "B", "A generous figure"),
     ],
 )
@@ -173,7 +183,7 @@ def test_one_seat_by_the_logs_scatter(recorded) -> None:
 
 def test_verdicts_and_what_would_settle(recorded) -> None:
     scatter = (-3e-5, 0.0, 3e-5)
-    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.4e-4, "cannot-tell"), (-6e-4, "outside")):
+    for a, said in ((0.0, "inside"), (6e-4, "outside"), (1.34e-4, "cannot-tell"), (-6e-4, "outside")):
         found = recorded("fence-square", rows_of({p: [a + d for d in scatter] for p in BOTH}), gear=FINE)
         assert found.verdict == found.quantities[0].verdict == said
         assert (found.settle is not None) == (said == "cannot-tell")

@@ -265,7 +265,8 @@ def test_a_bumped_pass_is_left_out_of_three() -> None:
         crowned(8, 3, lambda p, n, x, r, rng: r + 0.08 * (x > 40) * (n == 1 and p == "as-is"))
     )
     assert any(
-        "Pass 1 at as-is is not used. It differs from the others" in note for note in notes_of(bump, "mm")
+        "Pass 1 at the first set-up is not used. It differs from the others" in note
+        for note in notes_of(bump, "mm")
     )
     assert abs(bump.quantities[2].value - 0.06) <= bump.quantities[2].uncertainty
     of_two = find_straight(

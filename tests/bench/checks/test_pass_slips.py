@@ -105,7 +105,7 @@ def test_a_short_push_is_left_out() -> None:
     cut = traces[2]
     traces[2] = Trace(cut.placement, cut.travel[:31], cut.reading[:31], True, "short")
     finding = found(traces)
-    assert said(finding, "Pass short at handle-left is not used. It covers only 60 mm")
+    assert said(finding, "Pass short at handle left is not used. It covers only 60 mm")
     assert finding.sweeps[2].standard_uncertainty == 0  # so that it does not speak in the log's scatter
     whole = found([t for t in traces if t.sweep != "short"])
     assert finding.quantities[0].value == pytest.approx(whole.quantities[0].value, abs=1e-12)
@@ -122,7 +122,7 @@ def test_a_push_that_stands_apart_is_named() -> None:
         "third",
     )
     finding = found(traces)
-    assert said(finding, "Pass third at handle-left lies 0.1")
+    assert said(finding, "Pass third at handle left lies 0.1")
     assert [r.sweep for r in finding.remarks if r.code == "pass-apart"] == ["third"]
 
 
@@ -170,9 +170,9 @@ def test_leans_prove_deny_or_show_half_of_the_play() -> None:
     good = found(passes(), leans=leans(0.08, -0.07))
     assert good.codes.isdisjoint({"side-as-said", "leans-differ"})
     denied = found(passes(), leans=leans(0.08, 0.08))
-    assert said(denied, "at handle-right says: the indicator stood on the right, not on the left")
+    assert said(denied, "at handle right puts the indicator on the right. You said left.")
     half = found(passes(), leans=leans(0.08, -0.02))
-    assert said(half, "Leaned at handle-right the sled showed 0.02 mm of play, at handle-left 0.08 mm")
+    assert said(half, "Leaned at handle right the sled showed 0.02 mm of play, at handle left 0.08 mm")
     unseen = found(passes(), leans=leans(0.08, -0.001))
     assert "side-as-said" in unseen.codes  # nothing was seen there, so nothing is proved
     evidence = Evidence("fence-square", [], {}, GEAR, Known(), leans(0.08, -0.001))
@@ -181,7 +181,7 @@ def test_leans_prove_deny_or_show_half_of_the_play() -> None:
 
 def test_lost_motion_is_said_and_leaves_the_answer_alone() -> None:
     finding = found(passes(back=-0.012))
-    assert said(finding, "At handle-left the reading is 0.012 mm lower on every way back")
+    assert said(finding, "At handle left the reading is 0.012 mm lower on every way back")
     assert finding.quantities[0].value == found(passes()).quantities[0].value
     assert all(row.part != "closure" for row in finding.budget)
 

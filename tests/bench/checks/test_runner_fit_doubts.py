@@ -30,13 +30,13 @@ def strip(near, far) -> Finding:
 @pytest.mark.parametrize(
     ("slot", "runner", "says"),
     [
-        ([19.1] * 3, [0.748] * 3, "Was runner-left read in inches"),
-        ([0.752] * 3, [19.0] * 3, "Was slot-left read in inches"),
+        ([19.1] * 3, [0.748] * 3, "Was runner left read in inches"),
+        ([0.752] * 3, [19.0] * 3, "Was slot left read in inches"),
         ([0.752] * 3, [0.748] * 3, "Were they read in inches"),
-        ([19.1, 19.1, 91.1], [19.0] * 3, "slot-left at 700 mm reads 91.10 mm, its others about 19.10 mm"),
-        ([19.1] * 3, [19.0, 10.9, 19.0], "runner-left at 225 mm reads 10.90 mm"),
-        ([19.1] * 3, [17.2] * 3, "slot-left and runner-left are 1.90 mm apart"),
-        ([19.0] * 3, [20.5] * 3, "slot-left and runner-left are 1.50 mm apart"),
+        ([19.1, 19.1, 91.1], [19.0] * 3, "slot left at 700 mm reads 91.10 mm, its others about 19.10 mm"),
+        ([19.1] * 3, [19.0, 10.9, 19.0], "runner left at 225 mm reads 10.90 mm"),
+        ([19.1] * 3, [17.2] * 3, "slot left and runner left are 1.90 mm apart"),
+        ([19.0] * 3, [20.5] * 3, "slot left and runner left are 1.50 mm apart"),
     ],
 )
 def test_runners_and_slots_that_cannot_be(slot, runner, says) -> None:
@@ -49,7 +49,7 @@ def test_spacings_measured_in_two_ways() -> None:
     """One centre to centre, the other from the inner walls: a runner's width apart."""
     more = {"slot_right": [19.1] * 2, "runner_right": [19.0] * 2}
     found = fit([19.1] * 3, [19.0] * 3, slot_spacing=[300.0] * 2, runner_spacing=[281.0] * 2, **more)
-    assert "slot-spacing and runner-spacing are 19.00 mm apart" in notes_of(found, "mm")[0]
+    assert "slot spacing and runner spacing are 19.00 mm apart" in notes_of(found, "mm")[0]
 
 
 @pytest.mark.parametrize(

@@ -165,7 +165,7 @@ def test_tight_from_here_to_there_and_how_much_to_take_off() -> None:
     found = fit(columns)
     assert found.verdict == "outside"  # -0.04 +- 0.04 is surely under the 0.03 it takes
     assert any(
-        "Tight from 150 mm to 250 mm in the slot: take 0.04 mm off in all" in n for n in notes_of(found, "mm")
+        "Tight from 150 mm to 250 mm in the slot. Take 0.04 mm off in all" in n for n in notes_of(found, "mm")
     )
     sure = fit(columns, caliper=Caliper(0.001, 0.002), slot_straight=0.005)
     assert sure.verdict == "outside" and sure.quantities[1].way == "binds"

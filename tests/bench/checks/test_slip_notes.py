@@ -106,7 +106,7 @@ def test_a_reading_that_never_changes_is_asked_about(recorded) -> None:
     dead = [(n, p, 5 * k, "2.000") for n, p in ((1, "handle-left"), (2, "handle-right")) for k in range(40)]
     found = recorded("fence-square", dead)
     asked = [note for note in notes_of(found, "mm") if "did not move" in note]
-    assert len(asked) == 2 and "handle-left" in asked[0] and "touch" in asked[0]
+    assert len(asked) == 2 and "handle left" in asked[0] and "touch" in asked[0]
     judged = recorded("fence-square", dead, gear=EvidenceGear(indicator=Indicator(resolution=0.001), jig=JIG))
     assert judged.verdict == judged.quantities[0].verdict == "cannot-tell" and judged.move is None
     assert [doubt.code for doubt in judged.doubts] == ["frozen", "frozen"]

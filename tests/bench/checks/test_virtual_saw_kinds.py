@@ -19,11 +19,14 @@ from bench.checks.options import OptionValue
 from bench.demo.single_check import missed
 from bench.demo.truth import truth_of
 from bench.gear import Indicator, Jig, Saw
+from hw.virtual import mitre
+from hw.virtual import upright as plumb
 from hw.virtual.along_fence import RUN
 from hw.virtual.gauge import Gauge
 from hw.virtual.motion import Pose, stroke
 from hw.virtual.plane import Vector
 from hw.virtual.saw import VirtualSaw
+from hw.virtual.traits import Traits
 
 Made = tuple[list[Trace], dict[str, OptionValue]]
 
@@ -84,6 +87,28 @@ def rip_fence(saw: VirtualSaw) -> Made:
     return out, {}
 
 
+def mitre_square(saw: VirtualSaw) -> Made:
+    recorder, out = Recorder(saw), []
+    for name in mitre.PLACEMENTS:
+        saw.place(name)
+        for k in range(3):
+            saw.seat()
+            travel, reading = (list(column) for column in zip(*recorder.push(length=saw.run), strict=True))
+            recorder.pull_back()
+            out.append(Trace(name, travel, reading, True, f"{name}{k}"))
+    return out, {}
+
+
+def upright(saw: VirtualSaw) -> Made:
+    looks, out = Looks(saw), []
+    for name in plumb.PLACEMENTS:
+        saw.place(name, at=10.0)
+        for at in (10.0, 70.0):
+            saw.slide(at)
+            out += [looks.spot(name, at, Pose(), k) for k in range(3)]
+    return out, {"limit": 1e-3}
+
+
 def fence_straight(saw: VirtualSaw) -> Made:
     looks, scale, out = Looks(saw), Gauge(Random(2), 0.01), []
     for name in ("as-is", "rolled-over"):
@@ -121,7 +146,7 @@ test_board.__test__ = False  # type: ignore[attr-defined]
     ("make", "saws"),
     [
         (plate_wobble, 60), (slot_blade, 60), (side_play, 40), (rip_fence, 40), (fence_straight, 20),
-        (runner_fit, 25), (test_board, 60),
+        (runner_fit, 25), (test_board, 60), (mitre_square, 30), (upright, 60),
     ],
     ids=lambda one: getattr(one, "__name__", None),
 )  # fmt: skip
@@ -143,3 +168,17 @@ def test_the_give_or_take_holds_what_is_true(make: Callable[[VirtualSaw], Made],
             misses.setdefault(name, []).append(seed)
     most = int(binom.ppf(0.99, saws, 0.05))
     assert all(len(seeds) <= most for seeds in misses.values()), (most, misses)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("make", [mitre_square, upright])
+def test_a_saw_without_scatter_is_found_as_it_is(make: Callable[[VirtualSaw], Made], seed: int) -> None:
+    kind = make.__name__.replace("_", "-")
+    saw = VirtualSaw.draw(seed, Traits.quiet())
+    traces, options = make(saw)
+    gear = EvidenceGear(indicator=Indicator(resolution=0.001), jig=Jig("sled"))
+    finding = find(kind).evaluate(Evidence(kind, traces, options, gear))
+    truth = truth_of(saw, kind, options)
+    off = [abs(q.value - truth[q.name]) for q in finding.quantities]
+    assert max(off) < (1e-6 if kind == "mitre-square" else 2.5e-5)  # a count of 0.001 mm over 60
+    assert len(off) == len(truth)

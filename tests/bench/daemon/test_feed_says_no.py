@@ -106,7 +106,7 @@ def test_a_press_that_gave_no_reading_is_said_to_whoever_pressed(rigs, run, tmp_
     check.enter()
     check.hear("to the LEFT of the arm")
     check.enter()
-    check.hear("press the indicator's own button")
+    check.hear("Press the indicator's own button")
     rig.send("indicator", b"\r\nERR0\r\n")
     check.hear("gave no reading: moved too fast")
     time.sleep(0.3)  # no hand presses twice in that time, and five a second is the most that is told

@@ -214,7 +214,7 @@ async def proof(bench, wire, leaf: float, under: float) -> SetupNotice:
     [
         ("pushed-in", 0.10, "kept", "going in: right unit, right way"),
         ("pushed-in", 0.15, "failed", "where the leaf is 0.100 mm"),
-        ("pulled-out", 0.10, "failed", "the way is wrong"),
+        ("pulled-out", 0.10, "failed", "the wrong way"),
         pytest.param("pushed-in", 0.0, "asking", "is the leaf under the tip?", marks=pytest.mark.slow),
     ],
 )

@@ -166,7 +166,7 @@ def test_a_blow_in_the_middle_is_told_and_nothing_is_good_by_it() -> None:
     sled = Sled(drew_last=0.0).begun()
     assert sled.hold(2.5).verdict == "outside"
     said = sled.hold(2.644)  # at once: the fence was struck, or the stand was
-    assert "It jumped 0.14 mm at once: if that was the stand, end live and check again." in said.words
+    assert "It jumped 0.14 mm at once. If that was the stand, end live and check again." in said.words
     assert said.verdict == "cannot-tell"
     sled.live.press()
     sled.hold(2.644)
@@ -181,7 +181,7 @@ def test_unplugged_in_the_middle() -> None:
     sled.live.lose()
     said = sled.said()
     assert said.to_go is None and not (said.there or said.enter)
-    assert said.words == "The indicator does not read: what is left to go is not known."
+    assert said.words == "The indicator does not read. What is left to go is not known."
     sled.live.press()
     assert sled.live.phase == "go"
     sled.t += 60.0
@@ -201,7 +201,7 @@ def test_a_move_that_is_less_than_the_noise_cannot_be_followed() -> None:
         sled.live.press()
     said = sled.said()
     assert said.phase == "lean"
-    assert "this indicator cannot show it there" in said.words
+    assert "This indicator cannot show it there" in said.words
 
 
 @pytest.mark.parametrize("from_pivot", [480.0, 240.0])
@@ -297,7 +297,7 @@ def test_too_close_to_call_is_not_made_live() -> None:
     close = msgspec.structs.replace(
         finding(), verdict="cannot-tell", settle=Settle("between sweeps", sweeps=10)
     )
-    with pytest.raises(InvalidRequest, match=r"proposes no move\. 10 pushes in all would settle it"):
+    with pytest.raises(InvalidRequest, match=r"proposes no move\. 10 passes in all would settle it"):
         host.start(Live(), close)
     assert host.move is None and not told
 

@@ -123,9 +123,11 @@ def test_a_missed_truth_is_told_and_an_angle_is_one_modulo_a_turn() -> None:
 
 def test_a_turn_is_told_in_degrees() -> None:
     phase = Quantity("phase", 3.97, "rad", 0.03, None, way="largest at 227 degrees of turn")
-    assert quantity_words(phase, "mm") == "phase: largest at 227 degrees of turn: give or take 1.7 degrees"
+    assert (
+        quantity_words(phase, "mm") == "High spot: largest at 227 degrees of turn: give or take 1.7 degrees"
+    )
     assert quantity_words(Quantity("phase", 3.97, "rad", 0.03, None), "inch") == (
-        "phase: 227 degrees, give or take 1.7 degrees"
+        "High spot: 227 degrees, give or take 1.7 degrees"
     )
 
 

@@ -46,7 +46,7 @@ def test_its_findings_are_shown_with_the_sentences_they_had(path: Path) -> None:
         assert all(f"  Note: {note}" in finding_words(finding, "mm") for note in kept)
     # its doubts had codes, and are said once, in the words of today
     assert [remark.code for remark in found["f2"].doubts] == ["frozen", "frozen"]
-    assert sum("At handle-left the number did not move" in note for note in notes_of(found["f2"], "mm")) == 1
+    assert sum("At handle left the number did not move" in note for note in notes_of(found["f2"], "mm")) == 1
 
 
 def test_a_square_that_it_doubted_is_passed_over(path: Path) -> None:

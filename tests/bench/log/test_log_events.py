@@ -32,15 +32,15 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
     writer.event(None, "live-begun", {"finding": "f", "jig": "big-sled"})  # of a move, not of an instrument
     assert writer.flush()
     assert words(path) == [
-        "One reading of the travel, 25.400 mm, was not used: it is off the path of those around it (a jerk or a bit "
-        "lost; 3 so far).",
+        "One reading of the travel was left out: 25.400 mm. It jumped off the path: a jerk or a lost bit. "
+        "So far 3.",
         "The indicator is on hold.",
         "The travel was switched from mm to inch.",
         "The indicator reads.",
         f"Indicator: {AWAY}",
         "The log was opened by test 1.",
     ]
-    assert words(path, 2, "inch")[0].startswith("One reading of the travel, 1 in, ")
+    assert words(path, 2, "inch")[0].startswith("One reading of the travel was left out: 1 in.")
     assert [one.about for one in event_log.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
@@ -52,9 +52,9 @@ def test_events_that_an_earlier_version_wrote_in_words_stay_readable(tmp_path) -
         "Fence-square, handle-left: Taken back by hand.",
         "Fence-square, handle-left: This pass cannot be used: the indicator went away.",
         "The travel was found and kept in the settings: port /dev/x, grows away.",
-        "A leaf of 0.100 mm was slipped under the tip, and the number moved by 0.100 mm: right unit, right way.",
-        "One reading of the travel, 25.400 mm, was not used: it is off the path of those around it (a jerk or a bit "
-        "lost; 3 so far).",
+        "A leaf of 0.100 mm moved the number by 0.100 mm. Right unit, right way.",
+        "One reading of the travel was left out: 25.400 mm. It jumped off the path: a jerk or a lost bit. "
+        "So far 3.",
         "The travel was switched from mm to inch.",
         "The indicator reads again.",
         "The indicator is on hold, maximum or minimum. Switch that off on the gauge; till then nothing counts.",
@@ -123,7 +123,7 @@ def test_dates_of_before_the_clock_was_set_are_put_right(live, path, make) -> No
         ("imported", {"taken": 3, "known": 1}, "3 results were new"),
         ("learned", {"what": "travel", "values": {"port": "/dev/x", "grows": "away"}}, "port /dev/x"),
         ("leaf", {"leaf_mm": 0.1, "change_mm": 0.1, "outcome": "proved"}, "0.100 mm"),
-        ("leaf", {"leaf_mm": 0.1, "change_mm": None, "outcome": "nothing"}, "proved nothing"),
+        ("leaf", {"leaf_mm": 0.1, "change_mm": None, "outcome": "nothing"}, "nothing proved"),
     ],
 )
 def test_every_kind_is_a_sentence(kind: str, data: dict[str, object], says: str) -> None:

@@ -123,8 +123,9 @@ def test_a_file_that_another_user_wrote_by_hand_is_added_to(tmp_path) -> None:
     path.write_text("units = 'inch'  # mine\n")
     path.chmod(0o644)
     tmp_path.chmod(0o777)
-    for folder in tmp_path.parents[:2]:
-        folder.chmod(0o755)
+    for folder in tmp_path.parents:
+        if folder.stat().st_uid == os.geteuid() and not folder.stat().st_mode & 0o001:
+            folder.chmod(0o755)
     process = multiprocessing.get_context("fork").Process(target=_keep_as_nobody, args=(path,))
     process.start()
     process.join()
