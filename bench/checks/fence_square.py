@@ -8,16 +8,21 @@ own error: the reversal of Evans, Hocken, Estler (1996), CIRP Annals 45(2), 617-
 
 from __future__ import annotations
 
-import math
-import statistics
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Check, Evidence, EvidenceError, EvidenceGear, Mount, Step
-from bench.checks.options import MOUNT, SIDE, Option, OptionValue
+from bench.checks.options import (
+    MOUNT,
+    SIDE,
+    Option,
+    OptionValue,
+)
 from bench.checks.shared.arm import (
+    arm_form,
     curvature_of_slot,
     placed_on_one_stretch,
+    rolling,
     stand_row,
     told_of_slot,
     told_of_stand,
@@ -29,40 +34,30 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.placed import Placed
 from bench.checks.shared.remarks import (
+    of_hold,
     of_steps,
     of_sweeps,
     rests_on,
     undecided,
-    wall_of,
 )
 from bench.checks.shared.slips import side_proved
 from bench.checks.shared.slopes import shared_rows
-from bench.finding import Finding, Quantity, Remark, RemarkValue, Settle, Verdict
+from bench.checks.shared.square_error import square_remarks, with_known_square
+from bench.finding import Finding, Quantity, Remark, Settle, Verdict
 from bench.gear import Jig, LeftRight
 
 if TYPE_CHECKING:
-    from bench.uncertainty import Combined, Part
+    from bench.uncertainty import Combined
 
 LEFT, RIGHT = "handle-left", "handle-right"
 OTHER: dict[str, LeftRight] = {"left": "right", "right": "left"}
-ARM_BOW = 0.02  # mm over the arm; common practice, no source
-SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 # mm: 10 at the arm's tip, 20 at the handle; common practice, no source
 CLEAR_OF_ENDS = 30.0
-# rad; a square worse than this is not used to set out with; common practice, no source
-POOR_SQUARE = 0.1 / 300
-# rad; beside a fence near zero a square so far off is less likely than the slip; common
-# practice, no source
-DOUBTFUL_SQUARE = 0.03 / 300
 TOUCH_AWAY_TAKES = ("slot_straight", "runner_length")
 RESEAT = "Lift the square, wipe it, press it home again."
-COARSE = (
-    # mm a count, from where on the instrument's own steps are what limits; common
-    # practice, no source
-    0.005
-)
+# mm a count, from where on the instrument's own steps limit; common practice, no source
+COARSE = 0.005
 SHIFT = "Shift the stand too. The number must change by 0.2 to 0.5 mm."
 
 
@@ -84,8 +79,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
         words=(
             "Square on the sled fence, handle to the LEFT of the arm."
             f" The arm points {lies}. Indicator standing on the {first.upper()} of the"
-            " arm. It touches as high as the leading teeth. Pencil on the arm where the"
-            " tip touches."
+            " arm, level. It touches as high as the leading teeth. Pencil on the arm"
+            " where the tip touches."
         ),
         gather="sweep",
         side=first,
@@ -144,12 +139,13 @@ def evaluate(evidence: Evidence) -> Finding:
     own = [*between.parts, between_set_ups(weights, known.set_ups), stand_row(seen)]
     if both:
         a = (placed[0].rotation + placed[1].rotation) / 2
-        own.append(_arm_form(evidence, placed))
+        own.append(arm_form(evidence, placed))
     else:
-        a, row = _with_known_square(evidence, placed[0], sense, remarks)
+        sign = sense if placed[0].name == LEFT else -sense
+        a, row = with_known_square(evidence, placed[0], sign, remarks)
         own.append(row)
     shared = shared_rows(evidence, placed, weights, a, common=True)
-    combined = combine([*own, *shared], confidence)
+    combined = combine([*own, *shared, rolling(evidence, placed)], confidence)
     tolerance = jig.tolerance if jig is not None else None
     said = verdict(a, combined.expanded, tolerance) if tolerance is not None else None
     quantities = [_fence(a, combined, jig, said)]
@@ -173,7 +169,7 @@ def evaluate(evidence: Evidence) -> Finding:
             groups,
             length=placed[0].length,
             longest=_longest(evidence),
-            count=_count(placed),
+            count=max(fit.count for p in placed for _, fit in p.pushes),
         )
     if said == "cannot-tell" and abs(a) <= combined.expanded:
         remarks.append(Remark("either-side", severity="warning"))
@@ -182,7 +178,7 @@ def evaluate(evidence: Evidence) -> Finding:
     remarks += _away_untold(evidence)
     remarks += undecided(combined, tolerance)
     remarks += of_steps(combined, said)
-    remarks += _of_hold(evidence)
+    remarks += of_hold(evidence)
     remarks += _of_sled(evidence, steps, said)
     if both:
         remarks.append(Remark("handle-stretch"))
@@ -227,16 +223,6 @@ def _square(e: float, found: Combined) -> Quantity:
     )
 
 
-def _of_hold(evidence: Evidence) -> list[Remark]:
-    """Where it was not said against which wall the sled is held."""
-    if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
-        return []
-    play = evidence.known.yaw_play
-    if play is None:
-        return [Remark("yaw-unknown")]
-    return [Remark("hold-unsaid", values={"play": play})]
-
-
 def _of_sled(
     evidence: Evidence, steps: Sequence[Step], said: Verdict | None
 ) -> list[Remark]:
@@ -246,84 +232,6 @@ def _of_sled(
         return []
     proof = {"proof": "without-play" if evidence.leans else "unleaned"}
     return [Remark("side-as-said", values=proof, severity="warning")]
-
-
-def _with_known_square(
-    evidence: Evidence, placed: Placed, sense: float, remarks: list[Remark]
-) -> tuple[float, Part | None]:
-    """One placement: the square's error comes from its log, else from its tolerance."""
-    from bench.uncertainty import square
-
-    sign = sense if placed.name == LEFT else -sense
-    history, owned = evidence.known.square, evidence.gear.square
-    if history is not None:
-        if history.whole is not None:
-            taken: dict[str, RemarkValue] = {
-                "count": history.count,
-                "whole": history.whole,
-            }
-            remarks.append(Remark("quick-inherits", values=taken))
-        else:
-            remarks.append(Remark("square-as-measured"))
-        row = square(
-            standard_uncertainty=history.standard_uncertainty,
-            dof=history.degrees_of_freedom,
-        )
-        return placed.rotation + sign * history.error, row
-    if owned is not None and owned.tolerance is not None:
-        row = square(tolerance=owned.tolerance, length=owned.arm or placed.length)
-        remarks.append(Remark("square-as-told"))
-        return placed.rotation, row
-    values = {"poor": POOR_SQUARE}
-    remarks.append(Remark("square-unknown", values=values, severity="warning"))
-    return placed.rotation, None
-
-
-def square_remarks(
-    evidence: Evidence, a: float, expanded_a: float, e: float, expanded_e: float
-) -> list[Remark]:
-    """Where the square's error does not fit what is known of it: the sign of a set-up
-    that was not turned over.
-
-    Nothing turned and the second side declared all the same, the fence comes out near
-    zero whatever it is, and the square takes its whole error.
-    """
-    history, owned = evidence.known.square, evidence.gear.square
-    near_zero = abs(a) <= max(expanded_a, abs(e) / 10)
-    if history is not None:
-        apart = abs(e - history.error)
-        if apart <= math.hypot(expanded_e, 2 * history.standard_uncertainty):
-            return []
-        off = Remark("square-changed", values={"off": apart}, severity="warning")
-    elif owned is not None and owned.tolerance is not None and owned.arm:
-        if abs(e) <= owned.tolerance / owned.arm + expanded_e:
-            return []
-        values = {"off": abs(e)}
-        off = Remark("square-over-tolerance", values=values, severity="warning")
-    else:
-        if abs(e) <= (DOUBTFUL_SQUARE if near_zero else POOR_SQUARE) + expanded_e:
-            return []
-        off = Remark("square-poor", values={"off": abs(e)}, severity="warning")
-    values = {"near_zero": float(near_zero)}
-    return [off, Remark("square-not-turned", values=values, severity="warning")]
-
-
-def _arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
-    """Both set-ups over different stretches of the arm: a bow h over its length L, met
-    d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
-    square. A half-width."""
-    from bench.uncertainty import rectangular
-
-    middles = [
-        statistics.fmean((fit.start + fit.stop) / 2 for _, fit in p.pushes)
-        for p in placed
-    ]
-    apart = abs(middles[0] - middles[1])
-    if apart < SAME_STRETCH:
-        return None
-    square = evidence.gear.square
-    arm = (square.arm if square is not None else None) or max(p.length for p in placed)
-    return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
 
 
 def _away_untold(evidence: Evidence) -> list[Remark]:
@@ -341,10 +249,6 @@ def _longest(evidence: Evidence) -> float | None:
     """mm of the arm that a pass could cover: clear of tip and handle."""
     square = evidence.gear.square
     return square.arm - CLEAR_OF_ENDS if square is not None and square.arm else None
-
-
-def _count(placed: Sequence[Placed]) -> float:
-    return max(fit.count for p in placed for _, fit in p.pushes)
 
 
 def fence_way(a: float, jig: Jig | None) -> str:
@@ -376,6 +280,7 @@ CHECK = Check(
     measures=("fence", "square"),
     lighter=lighter,
     takes=("square",),
+    stops_early=True,
     cautions=(UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL),
     options=(
         Option(
@@ -421,6 +326,21 @@ CHECK = Check(
             low=10.0,
             high=5000.0,
             needs="touch_away",
+        ),
+        Option(
+            "touch_high",
+            "length",
+            "How far above or below the arm's middle the indicator touches",
+            low=0.0,
+            high=200.0,
+        ),
+        Option(
+            "roll",
+            "slope",
+            "How much the sled rolls from side to side over a push",
+            low=0.0,
+            high=0.01,
+            needs="touch_high",
         ),
         MOUNT,
         SIDE,

@@ -210,7 +210,7 @@ def _answer(
     """One quantity with its own budget; None where these set-ups do not determine
     it."""
     from bench.geometry.mitre import KNOWN, combination
-    from bench.uncertainty import between_sweeps, combine, verdict
+    from bench.uncertainty import between_set_ups, between_sweeps, combine, verdict
 
     seen = [p.name for p in placed] + ([KNOWN] if known is not None else [])
     weights = combination(name, seen, point_of(evidence.gear.jig))
@@ -229,6 +229,7 @@ def _answer(
     )
     parts: list[Part | None] = [
         *between.parts,
+        between_set_ups(shares, past.set_ups),
         *shared_rows(evidence, used, shares, value, common=name != "between"),
         edge_form(evidence.gear.square, ridden, abs_share),
     ]

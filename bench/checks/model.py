@@ -265,5 +265,7 @@ class Check(msgspec.Struct, frozen=True):
         ]
         | None
     ) = None
+    # whether its last set-up may end one pass short where that settles the verdict
+    stops_early: bool = False
     # what is to be taken after the move, behind "Then "
     verified_by: str = "take the verifying passes"

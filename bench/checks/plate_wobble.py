@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from bench.checks.model import (
     Check,
@@ -24,7 +25,11 @@ from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.counts import count_of
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.turns import even_turns, turn_of, widest_gap
-from bench.finding import Finding, Quantity, Remark, Settle
+from bench.finding import BudgetRow, Finding, Quantity, Remark, Settle
+
+if TYPE_CHECKING:
+    from bench.geometry.wobble import Wobble
+    from bench.uncertainty import Part
 
 MARKS = 8  # turns read live unless said
 READINGS = 2  # at each mark, so that a warp is told from noise
@@ -83,8 +88,37 @@ def accepts(
 def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.reversal import GeometryError
     from bench.geometry.wobble import wobble
-    from bench.uncertainty import Part, combine, indicator_error, rectangular, verdict
 
+    turns, values = _readings(evidence)
+    try:
+        found = wobble(turns, values)
+    except GeometryError as error:
+        raise EvidenceError(str(error)) from error
+    saw = evidence.gear.saw
+    limit = saw.wobble if saw is not None else None
+    confidence = 0.99 if evidence.known.looks else 0.95
+    fixed = _fixed(evidence, found, values)
+    more, remarks = _unseen(found, widest_gap(turns))
+    if saw is None:
+        remarks.append(Remark("no-saw-wobble"))
+    quantities, budget = _sizes(found, fixed, more, limit, confidence)
+    quantities.append(_phase(found, fixed, confidence))
+    said = quantities[0].verdict
+    return Finding(
+        check=KIND,
+        saw=saw.name if saw else None,
+        quantities=quantities,
+        verdict=said,
+        confidence=confidence,
+        settle=Settle(part=budget[0].part) if said == "cannot-tell" else None,
+        budget=budget,
+        remarks=[*remarks, *_near_rim(evidence, float(found.tilt), limit)],
+        doubts=uneven_spots({"the marks": values}),
+    )
+
+
+def _readings(evidence: Evidence) -> tuple[list[float], list[float]]:
+    """Turns in rad, and how far the plate stood to the right, mm."""
     right = evidence.options.get("side") != "left"
     turns: list[float] = []
     values: list[float] = []
@@ -99,63 +133,76 @@ def evaluate(evidence: Evidence) -> Finding:
         values.extend(trace.reading if right else [-r for r in trace.reading])
     if len({round(t, 6) for t in turns}) < FEWEST:
         raise EvidenceError(f"it takes {FEWEST} different turns at least")
-    try:
-        found = wobble(turns, values)
-    except GeometryError as error:
-        raise EvidenceError(str(error)) from error
-    remarks: list[Remark] = []
+    return turns, values
+
+
+def _fixed(evidence: Evidence, found: Wobble, values: list[float]) -> list[Part]:
+    """The rows that every size shares, mm."""
+    from bench.uncertainty import Part, indicator_error
+
     indicator = evidence.gear.indicator
     count = count_of(indicator, values)
     span = indicator_error(
         found.total, count, short_span_error=indicator.short_span_error, rounded=True
     )
-    fixed = [
+    return [
         Part("indicator over the span used", "B", span),
         Part("resolution", "B", count / 2 / math.sqrt(3) * math.sqrt(2)),
     ]
-    gap = widest_gap(turns)
-    unread = None
+
+
+def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Remark]]:
+    """Rows by size for what no mark showed; gap: rad of the turn without one."""
+    from bench.uncertainty import rectangular
+
+    more: dict[str, list[Part]] = {"total": [], "warp": []}
+    remarks: list[Remark] = []
     if gap > MOST_UNREAD:
         # the extreme that may lie in the gap stands off the nearest mark by that much,
         # if the plate is only tilted
         half = max(found.tilt / 2 * (1 - math.cos(gap / 2)), found.tilt - found.total)
-        unread = rectangular("unread part of the turn", half)
+        more["total"].append(rectangular("unread part of the turn", half))
         unseen = {"degrees": math.degrees(gap)}
         remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
-    between = None
     if not found.curve and found.turns > FEWEST:
         # so few marks show a warp at two waves' crests or at their flanks
-        between = rectangular("form between the marks", found.warp)
+        more["warp"].append(rectangular("form between the marks", found.warp))
+        # of a total it is one extreme's
+        more["total"].append(rectangular("form between the marks", found.warp / 2))
         marks = {"marks": found.turns, "better": MARKS}
         remarks.append(Remark("few-marks", values=marks))
     if found.u_total is None:
         remarks.append(Remark("three-turns", severity="warning"))
-    saw = evidence.gear.saw
-    if saw is None:
-        remarks.append(Remark("no-saw-wobble"))
-    limit = saw.wobble if saw is not None else None
-    quantities: list[Quantity] = []
-    budget = None
-    confidence = 0.99 if evidence.known.looks else 0.95
+    return more, remarks
+
+
+def _scatter(found: Wobble, u: float | None) -> Part | None:
+    from bench.uncertainty import Part
+
     dof = found.degrees_of_freedom if found.degrees_of_freedom > 0 else None
+    return Part("scatter of the readings", "A", float(u), dof) if u else None
+
+
+def _sizes(
+    found: Wobble,
+    fixed: list[Part],
+    more: Mapping[str, list[Part]],
+    limit: float | None,
+    confidence: float,
+) -> tuple[list[Quantity], list[BudgetRow]]:
+    """Total, tilt and warp, and the budget of the total, which is judged."""
+    from bench.uncertainty import combine, verdict
+
+    quantities: list[Quantity] = []
+    budget: list[BudgetRow] = []
     for name, value, u in (
         ("total", found.total, found.u_total),
         ("tilt", found.tilt, found.u_tilt),
         ("warp", found.warp, found.u_warp),
     ):
-        scatter = (
-            Part("scatter of the readings", "A", float(u), dof)
-            if u is not None and u > 0
-            else None
-        )
-        first = name == "total"
-        more = unread if first else between if name == "warp" else None
-        combined = combine([scatter, *fixed, more], confidence)
-        said = (
-            verdict(value, combined.expanded, limit)
-            if first and limit is not None
-            else None
-        )
+        rows = [_scatter(found, u), *fixed, *more.get(name, [])]
+        combined = combine(rows, confidence)
+        judged = limit if name == "total" else None
         quantities.append(
             Quantity(
                 name,
@@ -163,53 +210,31 @@ def evaluate(evidence: Evidence) -> Finding:
                 "mm",
                 combined.expanded,
                 combined.degrees_of_freedom,
-                limit if first else None,
-                said,
+                judged,
+                None if judged is None else verdict(value, combined.expanded, judged),
             )
         )
         budget = budget or combined.rows
-    phase = (
-        Part("scatter of the readings", "A", float(found.u_phase), dof)
-        if found.u_phase
-        else None
-    )
-    # a difference of two readings is that uncertain; one of them less by sqrt 2, and
-    # the harmonic's sine and cosine by sqrt(2 / turns) of one
-    per = math.sqrt(found.turns) * found.tilt / 2
-    of_phase = (
-        [Part(row.name, "B", row.standard_uncertainty / per) for row in fixed]
-        if per > 0
-        else []
-    )
-    quantities.append(
-        Quantity(
-            "phase",
-            float(found.phase) % (2 * math.pi),
-            "rad",
-            (
-                min(combine([phase, *of_phase], confidence).expanded, math.pi)
-                if phase
-                else math.pi
-            ),
-            None,
-            way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
-        )
-    )
-    remarks.extend(_near_rim(evidence, float(found.tilt), limit))
-    return Finding(
-        check=KIND,
-        saw=saw.name if saw else None,
-        quantities=quantities,
-        verdict=quantities[0].verdict,
-        confidence=confidence,
-        settle=(
-            Settle(part=budget[0].part)
-            if budget and quantities[0].verdict == "cannot-tell"
-            else None
-        ),
-        budget=budget or [],
-        remarks=remarks,
-        doubts=uneven_spots({"the marks": values}),
+    return quantities, budget
+
+
+def _phase(found: Wobble, fixed: list[Part], confidence: float) -> Quantity:
+    from bench.uncertainty import Part, combine
+
+    scatter, give = _scatter(found, found.u_phase), math.pi
+    if scatter is not None:
+        # a difference of two readings is that uncertain; one of them less by sqrt 2,
+        # and the harmonic's sine and cosine by sqrt(2 / turns) of one
+        per = math.sqrt(found.turns) * found.tilt / 2
+        rows = [Part(r.name, "B", r.standard_uncertainty / per) for r in fixed if per]
+        give = min(combine([scatter, *rows], confidence).expanded, math.pi)
+    return Quantity(
+        "phase",
+        float(found.phase) % (2 * math.pi),
+        "rad",
+        give,
+        None,
+        way=f"largest at {math.degrees(found.phase):.0f} degrees of turn",
     )
 
 

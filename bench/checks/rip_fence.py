@@ -115,6 +115,7 @@ def evaluate(evidence: Evidence) -> Finding:
             None if toe else limit,
             None if toe else said,
             _leans(b) if toe or saw is None else _opens(opening),
+            over=placed[0].length,
         )
     )
     if toe:
@@ -128,6 +129,7 @@ def evaluate(evidence: Evidence) -> Finding:
                 limit,
                 said,
                 _opens(opening),
+                over=placed[0].length,
             )
         )
     if opening < 0:

@@ -156,6 +156,7 @@ def _conclude(evidence: Evidence, found: Measured, fit: RunnerFit) -> Finding:
                 "rad",
                 _give(below[0], yaw.expanded),
                 yaw.degrees_of_freedom,
+                over=found.runner_length,
             ),
             Quantity(
                 "side-play",

@@ -295,7 +295,7 @@ CHECK = Check(
         Option(
             "edge",
             "length",
-            f"How far the strip's edge is off its line ({EDGE:g} mm unless said)",
+            f"How far the strip's edge is off line ({EDGE:g} mm unless said)",
             low=0.0,
             high=1.0,
         ),

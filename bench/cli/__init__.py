@@ -49,7 +49,8 @@ COMMANDS = {
         "symptom",
         "What is wrong with the cut or the sled, and the checks that tell.",
     ),
-    "log": ("log", "List, show or export what was measured."),
+    "log": ("log", "List, show, export or import what was measured."),
+    "report": ("report", "One page that prints: results, moves, charts; or a card."),
 }
 
 

@@ -1,6 +1,8 @@
-"""The Textual application of the screen: it routes messages, keys and drawing.
+"""The Textual application: it hears the daemon and puts up the screen that the state
+calls for.
 
-What is known, what is drawn and what keys mean is plain code beside it.
+What is known is the view model's, what is asked is in `requests`, what is seen is in
+`screens` and `widgets`.
 """
 
 from __future__ import annotations
@@ -11,86 +13,86 @@ import os
 import signal
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any, ClassVar
 
 from textual import events
-from textual.app import App, ComposeResult
+from textual.app import App, SystemCommand
+from textual.binding import ActiveBinding, Binding, BindingType
+from textual.screen import Screen
 from textual.theme import Theme
 
-from bench.console import first_start, readout, themes
-from bench.console.action import Action
-from bench.console.cell_grid import CellGrid
-from bench.console.controller import ScreenController
+from bench.console import first_start, themes
+from bench.console.first_start import Guide
+from bench.console.glyphs import GlyphSet
 from bench.console.greeting import GREETING
-from bench.console.layout import Frame, compose, content_only, number_only
+from bench.console.host import ALL, Guest
 from bench.console.message_folding import fold
-from bench.console.navigation import Navigation
-from bench.console.request_controller import PAST
-from bench.console.result_view import WIDE
-from bench.console.text import Block
-from bench.console.themes import ConsoleTheme
+from bench.console.requests import Requests
+from bench.console.screens import PLACES, SCREENS, Place, make_page
+from bench.console.screens.base import ConsoleScreen
 from bench.console.view_model import ViewModel
-from bench.protocol import AnyNotification, LogList
+from bench.protocol import AnyNotification, NotesSeen
 from bench.protocol.async_client import Connection, ReconnectingClient
 
-DIGITS = 0.1  # s between two drawings of the number
-EXTRA = 0.2  # s between two looks at what the added actions can do
-LINE = 0.2  # s between two drawings of the line
+# s between two drawings of what changes so
+PACE = {"number": 0.1, "line": 0.2}
+PACE_OF_THE_REST = 0.05
+AGEING = 0.5  # s between two looks at how old the numbers are
+GUEST = 0.2  # s between two looks at what the guest's keys can do
 
 
 class Console(App[None]):
-    """`early`: a socket on which the first questions were already asked. `extra`:
-    actions of whoever starts it."""
+    """`early`: a socket on which the first questions were already asked. `guest`: keys
+    of whoever starts it."""
 
     TITLE = "sweepgauge"
-    # the list of all keys is our own: it must show on the Pi's screen too
-    ENABLE_COMMAND_PALETTE = False
-    CSS = "Screen { layers: base; overflow: hidden; }"
+    CSS_PATH = "console.tcss"
+    SCREENS: ClassVar[dict[str, Callable[[], Screen[Any]]]] = SCREENS
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("slash,question_mark,f1", "keys", "all keys", key_display="/"),
+        Binding("asterisk,t", "look", "look", key_display="*", show=False),
+        Binding("minus,q,ctrl+q", "leave", "leave", key_display="-"),
+        Binding("ctrl+c", "quit", "leave at once", show=False, priority=True),
+    ]
 
     def __init__(
         self,
         path: Path,
         *,
-        look: ConsoleTheme = themes.SHOP,
+        look: Theme = themes.SHOP,
         early: socket.socket | None = None,
-        extra: tuple[Action, ...] = (),
-        tip: Callable[[ScreenController], str] = lambda controller: "",
+        guest: Guest | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
-        self.state = ViewModel(clock)
-        self.navigation = Navigation(glyphs=look.glyphs)
-        self.console_theme = look
+        self.view = ViewModel(clock)
+        self.guide = Guide()
+        self.guest = guest
         self.client = ReconnectingClient(
-            path, self._said, self._connection, greeting=GREETING, early=early
+            path, self._heard, self._connection, greeting=GREETING, early=early
         )
-        self.controller = ScreenController(
-            self.state,
-            self.navigation,
-            self.client.send,
-            leave=self.exit,
-            look=self._next_theme,
-            extra=extra,
-            tip=tip,
-        )
-        self.grid = CellGrid(look.styles())
-        self.drawn = 0  # times anything was drawn, for whoever measures
-        # monotonic s, when a true reading first stood on the grid
+        self.requests = Requests(self.view, self.guide, self.client.send)
+        self.keys_below: list[ActiveBinding] = []  # of the screen below the key list
+        self.last_key = ""  # none by touch
+        self.drawn = 0  # times anything was shown anew, for whoever measures
+        # monotonic s, when a true reading was first shown
         self.first_reading: float | None = None
-        self._frame: Frame | None = None
+        self._place: Place | None = None  # none until it is known how things stand
         self._dirty: set[str] = set()
         self._due: dict[str, float] = {}
         self._timer: asyncio.TimerHandle | None = None
-        self._ageing: asyncio.TimerHandle | None = None
-        self._extra_words: list[str] = []
         self._listening: asyncio.Task[None] | None = None
-        for one in themes.THEMES:
-            self.register_theme(_theme(one))
-        self.theme = look.name
+        for theme in themes.THEMES:
+            self.register_theme(theme)
+        # set before anything is styled, so that nothing is styled twice
+        self.set_reactive(App.theme, look.name)
+        self.stylesheet.set_variables(self.get_css_variables())
 
-    def compose(self) -> ComposeResult:
-        yield self.grid
+    @property
+    def glyphs(self) -> GlyphSet:
+        return themes.glyphs_of(self.theme)
 
     # ---- life ------------------------------------------------------------------------
 
@@ -99,26 +101,19 @@ class Console(App[None]):
         with contextlib.suppress(ValueError, RuntimeError, NotImplementedError):
             for number in (signal.SIGTERM, signal.SIGHUP):
                 loop.add_signal_handler(number, self.exit)
-        self.grid.focus()
         self._listening = loop.create_task(self.client.run())
-        if self.controller.extra:
-            self.set_interval(EXTRA, self._extra_changed)
+        self.set_interval(AGEING, self._age)
+        if self.guest is not None:
+            self._bind_guest(self.guest)
 
-    def _extra_changed(self) -> None:
-        """What the added actions can do changes without the daemon saying anything."""
-        words = [
-            action.word(self.controller)
-            for action in self.controller.extra
-            if action.can(self.controller)
-        ] + [self.controller.tip(self.controller)]
-        if words != self._extra_words:
-            self._extra_words = words
-            self._mark(frozenset({"keys"}))
+    def _bind_guest(self, guest: Guest) -> None:
+        for n, key in enumerate(guest.keys):
+            self.bind(key.key, f"guest({n})", description=key.help)
+        self.set_interval(GUEST, self._guest_changed)
 
     async def on_unmount(self) -> None:
-        for timer in (self._timer, self._ageing):
-            if timer is not None:
-                timer.cancel()
+        if self._timer is not None:
+            self._timer.cancel()
         if self._listening is not None:
             self._listening.cancel()
             await asyncio.gather(self._listening, return_exceptions=True)
@@ -126,174 +121,177 @@ class Console(App[None]):
 
     # ---- what comes in ---------------------------------------------------------------
 
-    def _said(self, message: AnyNotification) -> None:
-        self._mark(fold(self.state, message))
-        first_start.follow(self.controller, message)
+    def _heard(self, message: AnyNotification) -> None:
+        self.mark(fold(self.view, message))
+        goes_on = first_start.goes_on(self.view, self.guide, message)
+        if goes_on and self._at_rest_here() and not self.requests.learn_next():
+            self.open("sled_form")
+
+    def _at_rest_here(self) -> bool:
+        """No page lies over the screen that the state calls for."""
+        return isinstance(self.screen, PLACES["home"] | PLACES["first_start"])
 
     def _connection(self, now: Connection, words: str) -> None:
-        self._mark(
-            self.state.connected() if now == "here" else self.state.disconnected(words)
-        )
+        here = now == "here"
+        self.mark(self.view.connected() if here else self.view.disconnected(words))
 
-    def on_resize(self) -> None:
-        self._mark(frozenset({"all"}))
+    def _age(self) -> None:
+        """A number that gets old says so."""
+        now = self.view.clock()
+        if self.view.here and any(
+            one.at is not None and one.state == "open" and not one.fresh(now)
+            for one in self.view.instruments.values()
+        ):
+            self.mark(frozenset({"health", "number"}))
 
-    def on_key(self, event: events.Key) -> None:
-        if event.key == "ctrl+c":
-            self.exit()
-        elif self.controller.key(event.key, event.character):
-            event.stop()
-            event.prevent_default()
-            self._draw_now()
+    def _guest_changed(self) -> None:
+        """What the guest's keys can do changes without the daemon saying anything."""
+        assert self.guest is not None
+        told = [key.word() for key in self.guest.keys if key.can()] + [self.tip()]
+        if told != getattr(self, "_guest_told", None):
+            self._guest_told = told
+            self.mark(frozenset({"keys"}))
 
-    def on_click(self, event: events.Click) -> None:
-        if self._frame is None:
-            return
-        for hit in self._frame.targets:
-            if (
-                hit.rows[0] <= event.y < hit.rows[1]
-                and hit.columns[0] <= event.x < hit.columns[1]
-            ):
-                if hit.action is not None:
-                    self.controller.do(hit.action)
-                elif hit.row is not None:
-                    self.controller.take(hit.row)
-                self._draw_now()
-                return
+    def tip(self) -> str:
+        if self.guest is None or not isinstance(self.screen, ConsoleScreen):
+            return ""
+        return self.guest.tip(self.screen.page, self.view, self.requests)
 
-    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        self.controller.wheel(1)
-        self._draw_now()
+    # ---- showing ---------------------------------------------------------------------
 
-    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        self.controller.wheel(-1)
-        self._draw_now()
-
-    # ---- drawing ---------------------------------------------------------------------
-
-    def _mark(self, changed: frozenset[str]) -> None:
-        """Something is different: draw it when its turn has come."""
+    def mark(self, changed: frozenset[str]) -> None:
+        """Something is different: it is shown when its turn has come."""
         if not changed:
             return
         self._dirty |= changed
-        now = time.monotonic()
         if self._timer is None:
-            wait = max(0.0, min(self._turn(name) for name in self._dirty) - now)
-            self._timer = asyncio.get_running_loop().call_later(wait, self._draw)
+            soonest = min(self._due.get(name, 0.0) for name in self._dirty)
+            wait = max(0.0, soonest - time.monotonic())
+            loop = asyncio.get_running_loop()
+            self._timer = loop.call_later(wait, self.call_next, self._show_changes)
 
-    def _turn(self, name: str) -> float:
-        return self._due.get(name if name in ("number", "line") else "all", 0.0)
-
-    def _draw_now(self) -> None:
-        """A key was pressed: nobody waits for a turn."""
-        self._dirty.add("all")
-        if self._timer is not None:
-            self._timer.cancel()
-        self._draw()
-
-    def _draw(self) -> None:
+    def _show_changes(self) -> None:
         self._timer = None
-        wide, high = self.size
-        if not self._dirty or wide < 1 or not self.is_running:
+        if not self.is_running:
             return
         now = time.monotonic()
-        ready = {name for name in self._dirty if self._turn(name) <= now + 0.002}
+        soon = now + 0.002
+        ready = {name for name in self._dirty if self._due.get(name, 0.0) <= soon}
         self._dirty -= ready
-        if ready - {"number", "line"}:
-            ready |= self._dirty & {"number", "line"}
-            self._dirty -= {"number", "line"}
-            self._whole(wide, high)
-        else:
-            if "number" in ready:
-                self._part(number_only(self.controller, wide, high))
-            if "line" in ready:
-                self._part(content_only(self.controller, wide, high))
-        if "number" in ready or ready - {"line"}:
-            self._due["number"] = now + DIGITS
-        if "line" in ready or ready - {"number"}:
-            self._due["line"] = now + LINE
-        if ready - {"number", "line"}:
-            self._due["all"] = now + DIGITS / 2
-        self._watch_age(now)
-        left = self._dirty
-        self._dirty = set()
-        self._mark(frozenset(left))
-
-    def _whole(self, wide: int, high: int) -> None:
-        if (
-            wide >= WIDE
-            and self.state.past is None
-            and self.state.status_known
-            and self.state.here
-        ):
-            self.state.past = list(self.state.last)
-            self.client.send(LogList(jig=self.state.the_jig, most=PAST))
-        self._frame = compose(self.controller, wide, high)
-        if self.grid.show(self._frame.lines):
-            self.drawn += 1
+        for name in ready:
+            self._due[name] = now + PACE.get(name, PACE_OF_THE_REST)
+        self._go_to_place()
+        if isinstance(self.screen, ConsoleScreen) and self.screen.is_mounted:
+            self.screen.show(frozenset(ready))
+        self.drawn += 1
         self._note_first()
-
-    def _part(self, part: tuple[int, Block] | None) -> None:
-        if part is not None and self.grid.show(part[1], part[0]):
-            self.drawn += 1
-        self._note_first()
+        left, self._dirty = self._dirty, set()
+        self.mark(frozenset(left))
 
     def _note_first(self) -> None:
-        if self.first_reading is None:
-            shown = self.state.shown
-            if shown is not None and shown.live and self.state.here:
+        if self.first_reading is None and self.view.here:
+            shown = self.view.shown
+            if shown is not None and shown.live:
                 self.first_reading = time.monotonic()
 
-    def _watch_age(self, now: float) -> None:
-        """A number that gets old says so, in steps; while it is fresh nothing ticks but
-        one far alarm."""
-        if self._ageing is not None:
-            self._ageing.cancel()
-            self._ageing = None
-        waits = []
-        for instrument in self.state.instruments.values():
-            if instrument.at is not None and instrument.state == "open":
-                waits.append(readout.next_age(self.state.clock() - instrument.at))
-        if waits and self.state.here:
-            self._ageing = asyncio.get_running_loop().call_later(
-                max(0.2, min(waits) + 0.05), self._aged
-            )
-        del now
+    # ---- which screen ----------------------------------------------------------------
 
-    def _aged(self) -> None:
-        self._ageing = None
-        stale = any(
-            instrument.at is not None
-            and instrument.state == "open"
-            and not instrument.fresh(self.state.clock())
-            for instrument in self.state.instruments.values()
-        )
-        if stale:
-            self._mark(frozenset({"health", "number"}))
-        else:
-            self._watch_age(time.monotonic())
+    def place(self) -> Place:
+        """The screen that the daemon's state calls for."""
+        view = self.view
+        if view.live is not None:
+            return "live"
+        if view.ask is not None:
+            return "check"
+        if first_start.stage_now(view, self.guide) is not None:
+            return "first_start"
+        return "home"
 
-    def _next_theme(self) -> None:
-        place = themes.THEMES.index(self.console_theme)
-        self.console_theme = themes.THEMES[(place + 1) % len(themes.THEMES)]
-        self.navigation.glyphs = self.console_theme.glyphs
-        self.theme = self.console_theme.name
-        self.grid.restyle(self.console_theme.styles())
+    def _go_to_place(self) -> None:
+        """Change the lowest screen; a page that lies over it is not taken away."""
+        place = self.place()
+        if self._place is None:
+            if self.view.status_known or self.view.away_since is not None:
+                self._place = place
+                self.push_screen(place)
+        elif place != self._place and len(self.screen_stack) == 2:
+            self._place = place
+            self.switch_screen(place)
+
+    def go_home(self) -> None:
+        """Take away all pages."""
+        while len(self.screen_stack) > 2:
+            self.pop_screen()
+        self.mark(frozenset({"ask", "notice"}))
+
+    # ---- keys ------------------------------------------------------------------------
+
+    def open(self, page: str) -> None:
+        self.push_screen(page if page in SCREENS else make_page(page))
+
+    def action_keys(self) -> None:
+        active = self.screen.active_bindings.values()
+        keys = {b.binding.action: b for b in reversed(list(active)) if b.enabled}
+        self.keys_below = [b for b in reversed(keys.values()) if _told(b.binding)]
+        self.push_screen("keys")
+
+    def action_look(self) -> None:
+        self.next_look()
+
+    def next_look(self) -> None:
+        place = themes.NAMES.index(self.theme)
+        self.theme = themes.NAMES[(place + 1) % len(themes.NAMES)]
+        self.mark(ALL)
+
+    def action_leave(self) -> None:
+        words = "Leave the screen? A check in progress goes on in the daemon."
+        self.push_screen(make_page("confirm", words, self.last_key), self._left)
+
+    def _left(self, sure: bool | None) -> None:
+        if sure:
+            self.exit()
+
+    def action_guest(self, index: int) -> None:
+        assert self.guest is not None
+        self.guest.keys[index].run()
+        self.mark(frozenset({"keys"}))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "guest" and self.guest is not None:
+            return self.guest.keys[int(str(parameters[0]))].can()
+        return super().check_action(action, parameters)
+
+    def seen(self) -> None:
+        """Somebody is there, so what the daemon noted when it came up has been read; it
+        is not said again."""
+        view = self.view
+        if view.notes_unseen and self.client.send(NotesSeen(len(view.notes))):
+            view.notes_unseen = False
+
+    async def on_event(self, event: events.Event) -> None:
+        if isinstance(event, events.Key | events.MouseDown):
+            self.last_key = event.key if isinstance(event, events.Key) else ""
+            self.seen()
+        await super().on_event(event)
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """The palette lists what the keys of the screen do."""
+        for active in screen.active_bindings.values():
+            binding = active.binding
+            if active.enabled and _told(binding):
+
+                async def run(action: str = binding.action, node=active.node) -> None:  # type: ignore[no-untyped-def]
+                    await self.run_action(action, node)
+
+                words = binding.tooltip or binding.description
+                yield SystemCommand(words.capitalize(), f"key {binding.key}", run)
 
 
-def _theme(look: ConsoleTheme) -> Theme:
-    """Textual's theme with the background and the foreground of ours."""
-    background = "#000000" if look.background == "black" else look.background
-    foreground = "#c0c0c0" if look.foreground == "white" else look.foreground
-    return Theme(
-        name=look.name,
-        primary=foreground,
-        foreground=foreground,
-        background=background,
-        surface=background,
-        panel=background,
-        dark=look.dark,
-    )
+def _told(binding: Binding) -> bool:
+    """Whether the key stands in the list of all keys; those that move within a list do
+    not."""
+    others = ("take(", "app.", "screen.", "first_act", "command_palette")
+    return bool(binding.description) and not binding.action.startswith(others)
 
 
 def make_console(
@@ -301,8 +299,7 @@ def make_console(
     *,
     look: str | None = None,
     early: socket.socket | None = None,
-    extra: tuple[Action, ...] = (),
-    tip: Callable[[ScreenController], str] = lambda controller: "",
+    guest: Guest | None = None,
 ) -> Console:
     """The application from plain arguments; tests, command and demo all use it.
     ValueError: no such look."""
@@ -313,4 +310,4 @@ def make_console(
             os.environ.get("TERM", ""), bool(os.environ.get("NO_COLOR"))
         )
     )
-    return Console(path, look=chosen, early=early, extra=extra, tip=tip)
+    return Console(path, look=chosen, early=early, guest=guest)

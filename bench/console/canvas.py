@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from bench.console.glyphs import GlyphSet
 from bench.console.text import Block, Line, Role
+
+# column, row, text, role, and which end of the text stands at the column
+Label = tuple[int, int, str, Role, str]
 
 
 class Canvas:
@@ -21,6 +26,20 @@ class Canvas:
         for offset, char in enumerate(text):
             if 0 <= x + offset < self.wide:
                 self._cells[y][x + offset] = (char, role)
+
+    def label(self, x: int, y: int, text: str, role: Role, *, at: str = "left") -> None:
+        """Words that begin (`left`), end (`right`) or stand with their middle at column
+        `x`. Where they would hang over the edge they move in; where they do not fit, or
+        would stand on what is there, they are left out whole."""
+        first = {"left": x, "middle": x - len(text) // 2, "right": x - len(text) + 1}[
+            at
+        ]
+        first = max(0, min(first, self.wide - len(text)))
+        room = range(max(0, first - 1), min(self.wide, first + len(text) + 1))
+        if len(text) > self.wide or not 0 <= y < self.high:
+            return
+        if all(self._cells[y][cell][0] == " " for cell in room):
+            self.words(first, y, text, role)
 
     def fill(self, x: int, y: int, wide: int, role: Role) -> None:
         """Solid metal, one row high."""
@@ -40,6 +59,13 @@ class Canvas:
             x, y + high - 1, g.corner[2] + g.across * (wide - 2) + g.corner[3], role
         )
 
+    def put(self, y: int, line: Line) -> None:
+        """A row that was drawn elsewhere."""
+        x = 0
+        for text, role in line:
+            self.words(x, y, text, role)
+            x += len(text)
+
     def block(self) -> Block:
         out: Block = []
         for cells in self._cells:
@@ -51,3 +77,18 @@ class Canvas:
                     line.append((char, role))
             out.append(line)
         return out
+
+
+def overlaid(
+    block: Block,
+    wide: int,
+    glyphs: GlyphSet,
+    labels: Sequence[Label],
+) -> Block:
+    """The rows, with labels where there is room for them."""
+    canvas = Canvas(wide, len(block), glyphs)
+    for y, line in enumerate(block):
+        canvas.put(y, line)
+    for x, y, text, role, at in labels:
+        canvas.label(x, y, text, role, at=at)
+    return canvas.block()

@@ -131,9 +131,9 @@ def plot(
     shown = window([*drawn, *now])
     canvas = DotCanvas(wide, high - 1, glyphs)
     for one in drawn:
-        _draw(canvas, one, shown, "dot-old")
+        _draw(canvas, one, shown, "old-trace")
     for one in now:
-        _draw(canvas, one, shown, "dot")
+        _draw(canvas, one, shown, "trace")
     block = canvas.block()
     if wide >= 24:
         _label(block, 0, length_words(shown.high, units, 2 if units == "mm" else None))
@@ -202,7 +202,9 @@ def scale(
     least: float | None = None,
     one_sided: bool = False,
 ) -> Block:
-    """One number with its give or take on a line, and where good enough ends; two rows.
+    """One number with its give or take on a line, and where good enough ends.
+
+    Two rows, or three where the words are long.
 
     All in one unit. The middle is nothing wrong, or the left end where `least` is 0: a
     size has no other way. ends: the words at the left and the right end. one_sided:
@@ -210,7 +212,7 @@ def scale(
     """
     reach = max(abs(value) + give, (limit or 0.0) * 1.5, 1e-12) * 1.08
     cells = max(9, wide)
-    row = [(glyphs.across, "rule")] * cells
+    row: Line = [(glyphs.across, "rule")] * cells
 
     low = -reach if least is None else least
 
@@ -227,10 +229,10 @@ def scale(
         row[x] = (glyphs.lower, "strong")
     row[place(value)] = (glyphs.here, "strong")
     below = "[ good enough ]" if limit is not None else ""
+    line: Line = [(text, role) for text, role in row]
     left, right = ends
     room = cells - len(left) - len(right)
-    foot: Line = [
-        (left, "faint"),
-        (below.center(room) if room >= len(below) + 2 else " " * max(0, room), "faint"),
-    ]
-    return [[(t, r) for t, r in row], [*foot, (right, "faint")]]  # type: ignore[misc]
+    if room < 2:  # each in a row of its own
+        return [line, [(left, "faint")], [(right.rjust(cells), "faint")]]
+    middle = below.center(room) if room >= len(below) + 2 else " " * room
+    return [line, [(left, "faint"), (middle, "faint"), (right, "faint")]]

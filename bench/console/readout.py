@@ -22,6 +22,11 @@ def verdict_sign(verdict: str | None, glyphs: GlyphSet) -> str:
     return glyphs.none if verdict is None else signs[verdict]
 
 
+def verdict_role(verdict: str | None) -> Role:
+    """How a verdict looks."""
+    return _ROLES[verdict]
+
+
 def verdict_line(verdict: str | None, glyphs: GlyphSet) -> tuple[str, str, Role]:
     """Sign, words and role of a verdict."""
     return verdict_sign(verdict, glyphs), verdict_words(verdict), _ROLES[verdict]
@@ -67,13 +72,3 @@ def age(seconds: float) -> str:
     if seconds < 5400:
         return f"{seconds // 60:.0f} min ago"
     return f"{seconds // 3600:.0f} h ago"
-
-
-def next_age(seconds: float) -> float:
-    """s until the words of `age` change."""
-    if seconds < 1.5:
-        return 1.5 - seconds
-    if seconds < 10:
-        return round(seconds) + 0.5 - seconds
-    step = 10.0 if seconds < 60 else 60.0 if seconds < 5400 else 3600.0
-    return (seconds // step + 1) * step - seconds

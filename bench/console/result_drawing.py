@@ -10,20 +10,24 @@ from itertools import pairwise
 
 from bench.console.glyphs import GlyphSet
 from bench.console.plot import LEAST_SPAN, DotCanvas
+from bench.console.rotation_drawing import draw_rotation
 from bench.console.text import Block, Line, fit
-from bench.protocol import Contact, Finding, Position
+from bench.protocol import Contact, Finding, Jig, Position
+from bench.render.result import judged
 from bench.units import System, length_words
 
 LEAST_WIDE, LEAST_HIGH = 30, 5
-MOST_HIGH = 14
-
-
-def has_drawing(finding: Finding) -> bool:
-    return bool(finding.profile or finding.positions) or _phase(finding) is not None
+MOST_HIGH = 24
 
 
 def draw_result(
-    finding: Finding, wide: int, high: int, glyphs: GlyphSet, units: System
+    finding: Finding,
+    jig: Jig | None,
+    board: float | None,
+    wide: int,
+    high: int,
+    glyphs: GlyphSet,
+    units: System,
 ) -> Block:
     """At most `wide` x `high`; empty where there is nothing to draw, or no room."""
     if wide < LEAST_WIDE or high < LEAST_HIGH:
@@ -34,7 +38,10 @@ def draw_result(
     if finding.positions:
         return _fit(finding.positions, wide, high, glyphs, units)
     phase = _phase(finding)
-    return _turn(finding, phase, wide, high, glyphs, units) if phase is not None else []
+    if phase is not None:
+        return _turn(finding, phase, wide, high, glyphs, units)
+    q = judged(finding)
+    return draw_rotation(q, jig, board, wide, high, glyphs, units)
 
 
 def _face(
@@ -56,7 +63,7 @@ def _face(
     for n in range(columns):
         x = left + (right - left) * n / (columns - 1)
         canvas.dot(
-            n / (columns - 1), (_between(points, x) - middle) / span + 0.5, "dot"
+            n / (columns - 1), (_between(points, x) - middle) / span + 0.5, "trace"
         )
     block = canvas.block()
     proud = f"{length_words(top - low, units)} from hollow to proud"
@@ -109,7 +116,7 @@ def _fit(
         )
         for y in range(filled):
             field[rows - 1 - y][x] = g.full
-    block: Block = [[("".join(row), "dot")] for row in field]
+    block: Block = [[("".join(row), "trace")] for row in field]
     block[0] = _over(block[0], f"side play up to {length_words(most, units)}")
     binds = f"{g.bad} binds" if g.bad in marks else "place in the slot"
     foot = _foot(
@@ -135,7 +142,7 @@ def _turn(
     columns = wide * canvas.per_x
     for n in range(columns):
         share = n / (columns - 1)
-        canvas.dot(share, 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase), "dot")
+        canvas.dot(share, 0.5 + 0.46 * math.cos(share * 2 * math.pi - phase), "trace")
     block = canvas.block()
     at = round(phase / (2 * math.pi) * (wide - 1))
     row = [" "] * wide

@@ -10,7 +10,9 @@ TALLEST = 80.0  # mm of height above the table that the drawing shows
 BOARDS = {"fence": "sled's base", "blade": "table"}
 
 
-def draw_mitre(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
+def draw_mitre(
+    c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str
+) -> None:
     """The square's leg on a fence and its long edge along the travel, or its right
     angle on a batten; the indicator on the free side."""
     top, bottom = 1, c.high - 2
@@ -37,7 +39,7 @@ def draw_mitre(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None
     c.words(letter, top if far else bottom, on, "strong")
     c.words(letter, bottom if far else top, other, "faint")
     which = "left" if "left" in names else "right"
-    c.words(0, bottom + 1 if not far else 0, f"{which} fence", "faint")
+    c.label(0, 0 if far else bottom + 1, f"{which} fence", "faint")
     _pointing(c, ask, edge, middle)
 
 
@@ -46,7 +48,9 @@ def _body(c: Canvas, edge: int, row: int, deep: int, *, right: bool) -> None:
     c.fill(edge - deep + 1 if right else edge, row, deep, "steel")
 
 
-def draw_upright(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> None:
+def draw_upright(
+    c: Canvas, ask: Prompt, jig: Jig | None, names: set[str], at: str
+) -> None:
     """Face, square and indicator from the side, the indicator at its height."""
     what = "fence" if "fence" in names else "blade"
     near = jig is None or jig.fence == "near"
@@ -54,12 +58,12 @@ def draw_upright(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> No
     bottom, arm = c.high - 3, c.wide // 2 - (0 if right else 2)
     face = 4 if right else c.wide - 6
     c.bar(0, bottom + 1, c.wide, "wood")
-    c.words(1, bottom + 2, BOARDS[what], "faint")
+    c.label(1, bottom + 2, BOARDS[what], "faint")
     for row in range(1, bottom + 1):
         c.fill(face, row, 2, "wood" if what == "fence" else "steel")
         c.fill(arm, row, 2, "steel")
     label = "sled fence" if what == "fence" else "blade"
-    c.words(max(0, min(face - 1, c.wide - len(label))), 0, label, "faint")
+    c.label(face - 1, 0, label, "faint")
     reach = c.wide // 4
     outward = ("away" in names) == right
     c.fill(arm + 2 if outward else arm - reach, bottom, reach, "steel")
@@ -71,9 +75,9 @@ def draw_upright(c: Canvas, ask: Prompt, jig: Jig | None, names: set[str]) -> No
     else:
         c.words(face - 1, row, c.glyphs.right_mark, "probe")
         c.words(arm + 2, row, c.glyphs.across * (face - arm - 3), "probe")
-    words = f"{ask.at:g} mm up" if ask.at is not None else "indicator"
-    beside = arm + 3 if right else max(0, arm - len(words) - 1)
-    c.words(beside, row, words, "probe")
+    words = f"{at.removeprefix('at ')} up" if at else "indicator"
+    side, beside = ("left", arm + 3) if right else ("right", arm - 2)
+    c.label(beside, row, words, "probe", at=side)
 
 
 def _pointing(c: Canvas, ask: Prompt, edge: int, row: int) -> None:

@@ -25,16 +25,13 @@ Role = Literal[
     "bar-good",
     "bar-bad",
     "bar-unsure",
-    "cap",  # a key in the row of keys
-    "cap-first",  # the key that is asked for
     "rule",  # lines of drawings
     "wood",  # sled, fence
     "steel",  # square, blade
     "probe",  # indicator
-    "dot",  # the line as it happens
-    "dot-old",  # earlier passes
+    "trace",  # the line as it happens
+    "old-trace",  # earlier passes
     "aside",  # readings set aside
-    "chosen",  # the row that Enter takes
 ]
 
 Run = tuple[str, Role]

@@ -1,133 +1,157 @@
 """Three themes: in colour, without colour, and for the Pi's own screen.
 
 `shop` has colour, `pencil` has none, `tube` has the 16 colours and the code page 437 of
-the Pi's own screen. A theme gives every role a style; signs and words carry the
-meaning, colour only helps.
+the Pi's own screen. A theme is a set of variables for the style sheet; signs and words
+carry the meaning, colour only helps.
 """
 
 from __future__ import annotations
 
-from typing import get_args
+from functools import cache
 
-import msgspec
 from rich.style import Style
+from textual.theme import Theme
 
 from bench.console.glyphs import PLAIN, RICH, GlyphSet
 from bench.console.text import Role
 
-ROLES: tuple[Role, ...] = get_args(Role)
+_PLAIN_STYLES = {
+    "good-style": "bold",
+    "bad-style": "bold",
+    "unsure-style": "bold",
+    "bar-unsure-style": "bold",
+}
 
 
-class ConsoleTheme(msgspec.Struct, frozen=True):
-    name: str
-    glyphs: GlyphSet
-    background: str
-    foreground: str
-    dark: bool
-    role_styles: dict[Role, str]  # role -> colours and attributes, as rich writes them
-
-    def styles(self) -> dict[Role, Style]:
-        base = Style.parse(f"{self.foreground} on {self.background}")
-        return {
-            role: base + Style.parse(self.role_styles.get(role, "")) for role in ROLES
-        }
-
-
-SHOP = ConsoleTheme(
-    "shop", RICH, "#1c1a17", "#ece4d4", True,
-    {
-        "strong": "bold #fffaf0",
-        "faint": "#a89f8e",
-        "good": "bold #9ccf6a",
-        "bad": "bold #ff8f70",
-        "unsure": "bold #f2c14e",
-        "caution": "#ffc9a8",
-        "act": "bold #fffaf0",
-        "number": "#fff3c4",
-        "stale": "#8d8576",
-        "bar": "bold #ece4d4 on #3a342b",
-        "bar-good": "bold #9ccf6a on #3a342b",
-        "bar-bad": "bold #1c1a17 on #ff8f70",
-        "bar-unsure": "bold #f2c14e on #3a342b",
-        "cap": "#ece4d4 on #3a342b",
-        "cap-first": "bold #1c1a17 on #e8b64c",
-        "rule": "#8d8576",
-        "wood": "#c98f55",
-        "steel": "#b9c7d0",
-        "probe": "bold #7fd0e8",
-        "dot": "#7fd0e8",
-        "dot-old": "#8d8576",
-        "aside": "bold #ff8f70",
-        "chosen": "bold #1c1a17 on #d8cdb6",
-    },
-)  # fmt: skip
-PENCIL = ConsoleTheme(
-    "pencil", RICH, "#ffffff", "#000000", False,
-    {
-        "strong": "bold",
-        "faint": "#505050",
-        "good": "bold",
-        "bad": "bold reverse",
-        "unsure": "bold underline",
-        "caution": "",
-        "act": "bold",
-        "number": "bold",
-        "stale": "#707070",
-        "bar": "#000000 on #d8d8d8",
-        "bar-good": "bold #000000 on #d8d8d8",
-        "bar-bad": "bold #ffffff on #000000",
-        "bar-unsure": "bold underline #000000 on #d8d8d8",
-        "cap": "#000000 on #d8d8d8",
-        "cap-first": "bold #ffffff on #000000",
-        "rule": "#707070",
-        "wood": "#505050",
-        "steel": "#303030",
-        "probe": "bold",
-        "dot-old": "#707070",
-        "aside": "bold",
-        "chosen": "bold reverse",
-    },
-)  # fmt: skip
-TUBE = ConsoleTheme(
-    "tube", PLAIN, "black", "white", True,
-    {
-        "strong": "bright_white",
-        "good": "bright_green",
-        "bad": "bright_red",
-        "unsure": "bright_yellow",
-        "caution": "bright_yellow",
-        "act": "bright_white",
-        "number": "bright_white",
-        "bar": "black on white",
-        "bar-good": "black on white",
-        "bar-bad": "black on bright_red",
-        "bar-unsure": "black on bright_yellow",
-        "cap": "black on white",
-        "cap-first": "black on bright_yellow",
-        "wood": "yellow",
-        "steel": "bright_cyan",
-        "probe": "bright_green",
-        "dot": "bright_green",
-        "dot-old": "cyan",
-        "aside": "bright_red",
-        "chosen": "black on white",
-    },
-)  # fmt: skip
-THEMES = (SHOP, PENCIL, TUBE)
-
-
-def find_theme(name: str) -> ConsoleTheme:
-    """ValueError names those there are."""
-    for look in THEMES:
-        if look.name == name:
-            return look
-    raise ValueError(
-        f"no look is called {name!r}; there are:"
-        f" {', '.join(look.name for look in THEMES)}"
+def _theme(name: str, ground: str, ink: str, *, dark: bool, **more: str) -> Theme:
+    """A theme whose own variables stand beside those that Textual derives."""
+    variables = {key.replace("_", "-"): value for key, value in more.items()}
+    return Theme(
+        name=name,
+        primary=variables["act"],
+        foreground=ink,
+        background=ground,
+        surface=ground,
+        panel=variables["bar"],
+        success=variables["good"],
+        warning=variables["unsure"],
+        error=variables["bad"],
+        dark=dark,
+        variables={
+            **_PLAIN_STYLES,
+            "border": variables["rule"],
+            "border-blurred": variables["rule"],
+            "block-cursor-background": variables["chosen"],
+            "block-cursor-foreground": variables["chosen-text"],
+            "block-cursor-text-style": "bold",
+            "block-cursor-blurred-background": variables["chosen"],
+            "block-cursor-blurred-foreground": variables["chosen-text"],
+            "block-cursor-blurred-text-style": "bold",
+            "footer-background": variables["bar"],
+            "footer-foreground": variables["bar-text"],
+            "footer-description-foreground": variables["bar-text"],
+            "footer-key-foreground": variables["bar-key"],
+            "input-cursor-background": ink,
+            "input-cursor-foreground": ground,
+            "scrollbar": variables["rule"],
+            "scrollbar-hover": ink,
+            "scrollbar-active": ink,
+            "scrollbar-background": variables["bar"],
+            "scrollbar-background-hover": variables["bar"],
+            "scrollbar-background-active": variables["bar"],
+            "scrollbar-corner-color": ground,
+            **variables,
+        },
     )
 
 
-def theme_for_terminal(term: str, no_colour: bool) -> ConsoleTheme:
+SHOP = _theme(
+    "shop", "#1c1a17", "#ece4d4", dark=True,
+    strong="#fffaf0", faint="#a89f8e", good="#9ccf6a", bad="#ff8f70", unsure="#f2c14e",
+    act="#e8b64c", act_text="#1c1a17", caution="#ffc9a8", number="#fff3c4",
+    stale="#8d8576", rule="#8d8576", wood="#c98f55", steel="#b9c7d0", probe="#7fd0e8",
+    trace="#7fd0e8", old_trace="#8d8576", bar="#3a342b", bar_text="#ece4d4",
+    bar_key="#f2c14e", bar_bad="#ff8f70", bar_bad_text="#1c1a17", chosen="#d8cdb6",
+    chosen_text="#1c1a17",
+)  # fmt: skip
+PENCIL = _theme(
+    "pencil", "#ffffff", "#000000", dark=False,
+    strong="#000000", faint="#505050", good="#000000", bad="#000000", unsure="#000000",
+    act="#000000", act_text="#ffffff", caution="#000000", number="#000000",
+    stale="#707070", rule="#707070", wood="#505050", steel="#303030", probe="#000000",
+    trace="#000000", old_trace="#707070", bar="#d8d8d8", bar_text="#000000",
+    bar_key="#000000", bar_bad="#000000", bar_bad_text="#ffffff", chosen="#000000",
+    chosen_text="#ffffff", bad_style="bold reverse", unsure_style="bold underline",
+    bar_unsure_style="bold underline",
+)  # fmt: skip
+TUBE = _theme(
+    "tube", "#000000", "#c0c0c0", dark=True,
+    strong="#ffffff", faint="#c0c0c0", good="#00ff00", bad="#ff0000", unsure="#ffff00",
+    act="#ffff00", act_text="#000000", caution="#ffff00", number="#ffffff",
+    stale="#c0c0c0", rule="#c0c0c0", wood="#808000", steel="#00ffff", probe="#00ff00",
+    trace="#00ff00", old_trace="#008080", bar="#c0c0c0", bar_text="#000000",
+    bar_key="#000000", bar_bad="#ff0000", bar_bad_text="#000000", chosen="#c0c0c0",
+    chosen_text="#000000",
+)  # fmt: skip
+THEMES = (SHOP, PENCIL, TUBE)
+NAMES = tuple(theme.name for theme in THEMES)
+
+
+# how each role looks: the variable of its colour, that of its ground, and attributes
+_ROLES: dict[Role, tuple[str, str, str]] = {
+    "text": ("", "", ""),
+    "strong": ("strong", "", "bold"),
+    "faint": ("faint", "", ""),
+    "good": ("good", "", "good-style"),
+    "bad": ("bad", "", "bad-style"),
+    "unsure": ("unsure", "", "unsure-style"),
+    "caution": ("caution", "", ""),
+    "act": ("strong", "", "bold"),
+    "number": ("number", "", ""),
+    "stale": ("stale", "", ""),
+    "bar": ("bar-text", "bar", "bold"),
+    "bar-good": ("bar-text", "bar", "bold"),
+    "bar-bad": ("bar-bad-text", "bar-bad", "bold"),
+    "bar-unsure": ("bar-key", "bar", "bar-unsure-style"),
+    "rule": ("rule", "", ""),
+    "wood": ("wood", "", ""),
+    "steel": ("steel", "", ""),
+    "probe": ("probe", "", "bold"),
+    "trace": ("trace", "", ""),
+    "old-trace": ("old-trace", "", ""),
+    "aside": ("bad", "", "bold"),
+}
+
+
+@cache
+def role_styles(theme: str) -> dict[Role, Style]:
+    """The style of each role of what is drawn, in the theme of that name."""
+    look = find_theme(theme) if theme in NAMES else SHOP
+    variables = {"": str(look.foreground), "ground": str(look.background)}
+    variables |= look.variables
+    return {
+        role: Style.parse(
+            f"{variables.get(attributes, attributes)} {variables[colour]}"
+            f" on {variables[ground or 'ground']}"
+        )
+        for role, (colour, ground, attributes) in _ROLES.items()
+    }
+
+
+def find_theme(name: str) -> Theme:
+    """ValueError names those there are."""
+    for theme in THEMES:
+        if theme.name == name:
+            return theme
+    raise ValueError(f"no look is called {name!r}; there are: {', '.join(NAMES)}")
+
+
+def glyphs_of(theme: str) -> GlyphSet:
+    """The signs that suit the theme; RICH for one that is not ours."""
+    return PLAIN if theme == TUBE.name else RICH
+
+
+def theme_for_terminal(term: str, no_colour: bool) -> Theme:
     """What suits the terminal where nothing was said."""
     if term in ("linux", "vt100", "vt220", "ansi"):
         return TUBE

@@ -147,9 +147,17 @@ class ViewModel(msgspec.Struct):
             self.gear.jigs[0].name if self.gear is not None and self.gear.jigs else None
         )
 
+    def choose_jig(self, name: str) -> None:
+        """The sled that the screen is about from now on."""
+        self.chosen_jig, self.result, self.past = name, None, None
+
     def jig_gear(self, name: str | None = None) -> Jig | None:
         jigs = self.gear.jigs if self.gear is not None else []
         return next((j for j in jigs if j.name == (name or self.the_jig)), None)
+
+    def kind(self, check: str) -> CheckKind | None:
+        """What the daemon says of that check."""
+        return next((k for k in self.checks or [] if k.kind == check), None)
 
     def widest_board(self, jig: str | None = None) -> float | None:
         """mm: the user's widest board on that sled."""
@@ -159,7 +167,7 @@ class ViewModel(msgspec.Struct):
     def board(self, finding: Finding) -> float | None:
         """mm: the board across which the result is told; None where it is not of a sled
         fence, since a blade or a rip fence turns no board."""
-        kind = next((k for k in self.checks or [] if k.kind == finding.check), None)
+        kind = self.kind(finding.check)
         of_sled = kind is not None and "jig" in kind.needs
         return self.widest_board(finding.jig) if of_sled else None
 

@@ -126,6 +126,15 @@ class CheckController:
         if run is not None:
             run.kept.passes.append(fitted)
         self._tell(fitted)
+        if run is not None and trace.push and run.may_stop_early:
+            self.concluding.look_whether_settled(run, self._settled_early)
+
+    def _settled_early(self, run: CheckProcedure, pushes: int) -> None:
+        """Nothing was taken or taken back since the look."""
+        now_kept = sum(trace.push for trace in run.kept.traces)
+        if run is self.run and run.may_stop_early and now_kept == pushes:
+            run.stop_early(time.monotonic())
+            self.after()
 
     # ---- begun, gone on with, taken up again -----------------------------------------
 

@@ -16,6 +16,7 @@ from bench.checks.model import Evidence, EvidenceError, EvidenceGear, Known, Tra
 from bench.finding import Doubt, Finding
 from bench.moves.verify import judge_move
 from bench.procedure.check_procedure import CheckProcedure
+from bench.procedure.early_stop import settles_early
 from bench.protocol import FittedPass
 from bench.render.remarks import evidence_error_words
 from bench.settings.settings_file import Settings
@@ -63,10 +64,7 @@ class Evaluation:
                 await asyncio.gather(*self._looking, return_exceptions=True)
             if not run.complete:
                 return  # a pass was refused after all: it is asked again
-            evidence = run.evidence()
-            known = self._known(run.gear, run.check.kind, run.options)
-            known = msgspec.structs.replace(known, looks=run.looks)
-            evidence = msgspec.structs.replace(evidence, known=known)
+            evidence = self._evidence(run)
             stamp = (
                 datetime.fromtimestamp(time.time(), UTC)
                 .astimezone()
@@ -87,6 +85,38 @@ class Evaluation:
             self._done(run, finding, evidence)
         finally:
             self._task = None
+
+    def _evidence(self, run: CheckProcedure) -> Evidence:
+        known = self._known(run.gear, run.check.kind, run.options)
+        known = msgspec.structs.replace(known, looks=run.looks)
+        return msgspec.structs.replace(run.evidence(), known=known)
+
+    def look_whether_settled(
+        self, run: CheckProcedure, settled: Callable[[CheckProcedure, int], None]
+    ) -> None:
+        """Call `settled` with the number of passes looked at where they settle the
+        verdict, so that the last one is not needed."""
+        task = asyncio.get_running_loop().create_task(
+            self._look_whether_settled(run, settled)
+        )
+        self._looking.add(task)
+        task.add_done_callback(self._looking.discard)
+
+    async def _look_whether_settled(
+        self, run: CheckProcedure, settled: Callable[[CheckProcedure, int], None]
+    ) -> None:
+        from bench.daemon.evaluation_worker import work_out
+
+        evidence = self._evidence(run)
+        try:
+            finding = await asyncio.to_thread(work_out, evidence, "", "", "mm")
+        except EvidenceError:
+            return  # the passes that are still asked for may mend it
+        except Exception:
+            log.exception("looking whether %s is settled", run.id)  # all are asked for
+            return
+        if settles_early(finding):
+            settled(run, sum(trace.push for trace in evidence.traces))
 
     def look_at(
         self,

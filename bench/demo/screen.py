@@ -9,8 +9,9 @@ the virtual saw.
 
 from __future__ import annotations
 
-from bench.console.action import Action, Controller
-from bench.console.controller import ScreenController
+from bench.console.host import GuestKey
+from bench.console.requests import Requests
+from bench.console.view_model import ViewModel
 from bench.demo.daemon_process import Say
 from bench.demo.hand_actions import FIRST_WIDTH
 from bench.demo.hands_client import HandsClient
@@ -20,12 +21,13 @@ from bench.demo.truth import JOB, truth_of
 from bench.procedure.prompt import Prompt
 from bench.units import PER_MM
 
+WORK = ("home", "check", "live", "first_start")  # screens that are no pages
 # each fits into two rows of forty columns
 LESSONS = {
     "page checks": "Enter takes the first: the sled's fence. The hands can do all.",
     "page options": "As it stands it is good: Enter begins.",
     "page move": "Leaves make a stop to come to. Or 1: live, as it shrinks.",
-    "page live": "The pretend one stands beyond the sled fence: take 1.",
+    "page live_set_up": "The pretend one stands beyond the sled fence: take 1.",
     "page limits": "The longest bar is what to better first. . goes back.",
     "cautions": "On a real saw this comes first. Read, then Enter.",
     "place": "The hands have set it up. Enter: it stands. w puts it wrong.",
@@ -57,26 +59,27 @@ LESSONS = {
 }
 
 
-def lesson(controller: ScreenController, hands_client: HandsClient) -> str:
+def lesson(
+    page: str, view: ViewModel, requests: Requests, hands_client: HandsClient
+) -> str:
     """One short line for the step the user is at."""
     if hands_client.trouble:
         return hands_client.trouble
     if hands_client.unplugged:
         return LESSONS["unplugged"]
-    if controller.navigation.page != "work":
-        return LESSONS.get(f"page {controller.navigation.page}", "")
-    state = controller.state
-    if state.live is not None:
-        phase: str = state.live.phase
+    if page not in WORK:
+        return LESSONS.get(f"page {page}", "")
+    if view.live is not None:
+        phase: str = view.live.phase
         if phase == "tighten" and hands_client.tight:
             phase = "tight"
         return LESSONS.get(
             f"live {phase}", LESSONS["live stand"] if phase != "end" else ""
         )
     return (
-        LESSONS.get(_step(state.ask, hands_client), "")
-        if state.ask is not None
-        else _at_rest(controller, hands_client)
+        LESSONS.get(_step(view.ask, hands_client), "")
+        if view.ask is not None
+        else _at_rest(view, requests, hands_client)
     )
 
 
@@ -106,13 +109,13 @@ def _step(ask: Prompt, hands_client: HandsClient) -> str:
     return ask.phase
 
 
-def _at_rest(controller: ScreenController, hands_client: HandsClient) -> str:
-    finding = controller.state.finding
-    if not controller.state.here:
+def _at_rest(view: ViewModel, requests: Requests, hands_client: HandsClient) -> str:
+    finding = view.finding
+    if not view.here:
         return ""
     if finding is None:
         return LESSONS["new"]
-    if controller.moved:
+    if requests.moved:
         return LESSONS["moved"]
     if finding.check != JOB:
         truth = truth_words(
@@ -133,56 +136,56 @@ def _at_rest(controller: ScreenController, hands_client: HandsClient) -> str:
     return ""
 
 
-def _turn_operator(controller: Controller, hands_client: HandsClient) -> None:
-    hands_client.turn_operator()
-    controller.navigation.home()  # what they do stands on no list
+class Hands:
+    """The pretend saw's hands as keys of the console, and the lesson beside what is
+    asked."""
+
+    def __init__(self, hands_client: HandsClient) -> None:
+        self._client = hands_client
+        self.keys = _keys(hands_client)
+
+    def tip(self, page: str, view: ViewModel, requests: Requests) -> str:
+        return lesson(page, view, requests, self._client)
 
 
-def actions(hands_client: HandsClient) -> tuple[Action, ...]:
+def _keys(client: HandsClient) -> tuple[GuestKey, ...]:
     return (
-        Action(
-            "hand",
-            ("h",),
-            lambda controller: hands_client.hand_word(),
+        GuestKey(
+            "h",
+            client.hand_word,
             "Pretend saw: the hands push the sled, tap the stand, turn the screw a"
             " little, tighten it.",
-            lambda controller: hands_client.hand(),
-            lambda controller: hands_client.can_hand(),
+            client.hand,
+            client.can_hand,
+            leads=True,
         ),
-        Action(
-            "operator",
-            ("o",),
-            lambda controller: "hands off" if hands_client.operator else "let them",
+        GuestKey(
+            "o",
+            lambda: "hands off" if client.operator else "let them",
             "Pretend saw: let the hands do everything themselves, or stop them.",
-            lambda controller: _turn_operator(controller, hands_client),
+            client.turn_operator,
         ),
-        Action(
-            "wrong",
-            ("w",),
-            lambda controller: hands_client.wrong_word(),
+        GuestKey(
+            "w",
+            client.wrong_word,
             "Pretend saw: a slip of the set-up, the square not turned over or the stand"
             " on the wrong side.",
-            lambda controller: hands_client.wrong(),
-            lambda controller: hands_client.can_wrong(),
-            late=True,
+            client.wrong,
+            client.can_wrong,
         ),
-        Action(
-            "bump",
-            ("b",),
-            lambda controller: "bump",
+        GuestKey(
+            "b",
+            lambda: "bump",
             "Pretend saw: an elbow bumps the stand.",
-            lambda controller: hands_client.bump(),
-            lambda controller: hands_client.can_bump(),
-            late=True,
+            client.bump,
+            client.can_bump,
         ),
-        Action(
-            "cable",
-            ("k",),
-            lambda controller: "plug in" if hands_client.unplugged else "pull cable",
+        GuestKey(
+            "k",
+            lambda: "plug in" if client.unplugged else "pull cable",
             "Pretend saw: the indicator's cable is pulled, or put back.",
-            lambda controller: hands_client.cable(),
-            lambda controller: hands_client.ports is not None,
-            late=True,
+            client.cable,
+            lambda: client.ports is not None,
         ),
     )
 
@@ -205,8 +208,7 @@ async def run_screen(
             await make_console(
                 folder / "socket",
                 look=look,
-                extra=actions(hands_client),
-                tip=lambda controller: lesson(controller, hands_client),
+                guest=Hands(hands_client),
             ).run_async()
         finally:
             await hands_client.close()

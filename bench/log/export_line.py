@@ -18,8 +18,8 @@ from bench.checks.model import Evidence, Trace
 from bench.finding import Finding
 from bench.gear import LONGEST_NAME
 from bench.log.moves import MoveRow
+from bench.upkeep.history import EVENTS
 
-EVENTS = ("dropped", "moved", "runners", "blade", "saw", "square", "accepted")
 _TRACE = frozenset(Trace.__struct_fields__)
 LONGEST_PORT = 400  # characters of an instrument's lasting name, which may be a path
 

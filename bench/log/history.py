@@ -34,7 +34,6 @@ from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
 from bench.log.moves import MoveRow, list_moves
 from bench.log.read_only import open_read
-from bench.log.rows import LogError
 from bench.log.store import load_gear
 from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogRows
@@ -49,27 +48,6 @@ class FindingDetails(msgspec.Struct, frozen=True):
     finding: Finding
     evidence: Evidence
     moves: list[MoveRow]
-
-
-class LiveMoveHistory(msgspec.Struct):
-    """drew: by jig and way of the move, mm that tightening drew the free end when it
-    was last made live, positive away. made: findings whose move was made live."""
-
-    drew: dict[tuple[str, str], float] = {}
-    made: set[str] = set()
-
-
-def live_move_history(path: Path) -> LiveMoveHistory:
-    past = LiveMoveHistory()
-    with open_read(path) as db:
-        for move in list_moves(db):  # in the order in which they were planned
-            if move.made is None or move.made.get("how") != "live":
-                continue  # leaves that fall short are followed by a live move
-            past.made.add(move.finding)
-            jig, drew = move.made.get("jig"), move.made.get("drew_mm")
-            if isinstance(jig, str) and isinstance(drew, int | float):
-                past.drew[jig, move.plan.way] = float(drew)
-    return past
 
 
 def latest(path: Path, most: int) -> list[Finding]:
@@ -109,33 +87,11 @@ def listed(
     superseded = [row.finding.id for row in rows if row.superseded_by is not None]
     return LogRows(
         [row.finding for row in reversed(rows)],
-        {move.finding: _became(move) for move in moves},
+        {move.finding: move.became for move in moves},
         superseded,
         unread=unread,
-        distances={
-            move.finding: float(far)
-            for move in moves
-            if move.made is not None
-            and isinstance(far := move.made.get("distance_mm"), int | float)
-        },
+        distances={move.finding: far for move in moves if (far := move.distance)},
     )
-
-
-def _became(move: MoveRow) -> str:
-    if move.verified_by:
-        return "verified"
-    return "planned" if move.made is None else "made"
-
-
-def gear_used(path: Path, finding: str) -> EvidenceGear:
-    """What a finding was worked out with. Raises LogError."""
-    with open_read(path) as db:
-        row = db.execute(
-            "SELECT gear_key FROM finding WHERE finding = ?", (finding,)
-        ).fetchone()
-        if row is None:
-            raise LogError(f"the log has no finding {finding!r}")
-        return load_gear(db, row[0])
 
 
 def show(path: Path, finding: str) -> FindingDetails:

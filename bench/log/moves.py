@@ -31,6 +31,18 @@ class MoveRow(msgspec.Struct, frozen=True):
     planned_wall_s: float | None = None
     made_wall_s: float | None = None
 
+    @property
+    def became(self) -> str:
+        if self.verified_by:
+            return "verified"
+        return "planned" if self.made is None else "made"
+
+    @property
+    def distance(self) -> float | None:
+        """mm that it was made by, where that was noted."""
+        far = (self.made or {}).get("distance_mm")
+        return float(far) if isinstance(far, int | float) else None
+
 
 def list_moves(
     db: sqlite3.Connection,

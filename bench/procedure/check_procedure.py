@@ -24,6 +24,7 @@ from bench.checks.model import (
 )
 from bench.checks.options import OptionValue
 from bench.finding import Doubt
+from bench.procedure.early_stop import may_stop_early
 from bench.procedure.journal import Journal
 from bench.procedure.liveness import LivenessMonitor
 from bench.procedure.marks import Marks
@@ -176,6 +177,18 @@ class CheckProcedure:
     def extended(self, sweeps: int) -> None:
         self.looks += 1
         self.facts.extra += sweeps
+
+    @property
+    def may_stop_early(self) -> bool:
+        return may_stop_early(self.check, self.steps, self.facts)
+
+    def stop_early(self, now: float) -> None:
+        """The passes so far settle it: the last one is not asked for. A movement that
+        is under way ends first."""
+        self.facts.settled_at = self.steps[-1].placement
+        self._notify("sweep", StatusMessage("settled-early"), "good")
+        if not self.facts.moving:
+            self.settle_down(now)
 
     def settle_down(self, now: float) -> None:
         """Bring facts and guidance in line, use presses that waited, and tell what has

@@ -51,6 +51,7 @@ class ProcedureState(msgspec.Struct):
     marks_taken: int = 0  # of the present push
     buttons: tuple[str, ...] = ()  # instruments that send only at their own button
     extra: int = 0  # pushes per placement added by an extension
+    settled_at: str | None = None  # the placement whose last push is not needed
     waiting: bool = False  # waiting for the reading to hold still
     # a spot or width was taken, from which the next is told when it comes back
     number_known: bool = False
@@ -105,7 +106,7 @@ class Prompt(msgspec.Struct, frozen=True):
 
 
 def wanted(step: Step, facts: ProcedureState) -> int:
-    return step.repeat + facts.extra
+    return step.repeat + facts.extra - (step.placement == facts.settled_at)
 
 
 def advance(steps: Sequence[Step], facts: ProcedureState) -> bool:

@@ -35,6 +35,7 @@ TEMPLATES = {
     "pass-broken": "{why}",
     "pass-not-straight": "{why}",
     "pass-interrupted": "The {name} {how}; do this pass again.",
+    "settled-early": "That settles it: no further pass is needed.",
     "began-too-early": "That movement began too early: it does not count.",
     "too-short": "too short for a pass",
     "short-return": "a short way back",

@@ -212,8 +212,8 @@ spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
-turns-once: Each of the {turns} turns was swept once. Their scatter beside the plate's
-  tilt stands for the passes.
+turns-once: Each of the {turns} turns was swept once. Their own scatter stands for the
+  passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
 turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
@@ -232,7 +232,7 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
-few-marks: {marks} marks show a warp by half. Read {better} marks, each twice.
+few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks, each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in

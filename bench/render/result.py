@@ -31,6 +31,7 @@ from bench.units import (
     give_or_take,
     length_words,
     per_words,
+    rounded_words,
     slope_words,
 )
 
@@ -260,6 +261,33 @@ def next_act(finding: Finding | None, units: System) -> str:
     if finding.verdict == "outside":
         return act_words(finding, units) or "Put it right, then check again."
     return act_words(finding, units) or "Measured; no limit is set for a verdict."
+
+
+def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, str]:
+    """The size alone, in as many digits as its uncertainty carries, with its unit; and
+    over which length it is told, empty where it is a length itself."""
+    span, over = 1.0, ""
+    if q.unit == "rad" and q.over is not None:
+        span, over = q.over, f"over {length_words(q.over, units)}"
+    elif q.unit == "rad":
+        span, over = told_over(board, units), told_over_words(board, units)
+    return rounded_words(abs(q.value) * span, q.uncertainty * span, units), over
+
+
+def large_figure(
+    q: Quantity, units: System, board: float | None
+) -> tuple[str, str, str]:
+    """`large_size` with its figures and its unit apart."""
+    words, over = large_size(q, units, board)
+    figures, _, unit = words.partition(" ")
+    return figures, unit, over
+
+
+def short_size(finding: Finding, units: System, board: float | None) -> str:
+    """`large_size` of the judged quantity; a rip fence's way with it."""
+    q = judged(finding)
+    much = large_size(q, units, board)[0]
+    return f"{q.way} {much}" if q.way in (OPENS, CLOSES) else much
 
 
 def row(finding: Finding, units: System, board: float | None, sign: str) -> str:

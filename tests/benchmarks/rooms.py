@@ -42,6 +42,7 @@ ROOMS = {
     "bench/log": "The log: one SQLite file with a writer thread of its own.",
     "bench/protocol": "The messages between daemon and clients: one JSON object a line over a Unix socket.",
     "bench/render": "Codes and values to sentences, for screen, command line, log and report alike.",
+    "bench/render/report": "The report and the card as HTML that stands alone; its templates lie in `templates/`.",
     "bench/settings": "The only room that reads or writes TOML.",
     "bench/daemon": "The process that joins the rooms above; it owns no arithmetic and no sentences.",
     "bench/console": "The terminal screen, a client of the daemon like any other.",

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence, Step, Trace
+from bench.checks.options import given_number
 from bench.checks.shared.placed import Placed, opposed
 from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from bench.geometry.line_fit import SweepFit
     from bench.uncertainty import Combined, Part
 
+ARM_BOW = 0.02  # mm over the arm; common practice, no source
+SAME_STRETCH = 2.0  # mm that the middles of both set-ups may lie apart
 # mm, standard deviation of a stand set down anew beside an arm without a mark to start
 # from; common practice, no source
 STAND_SET_DOWN = 10.0
@@ -205,6 +208,33 @@ def told_of_slot(
         return []
     values = {"turn": turn, "over": length, "half": turn / 2}
     return [Remark("slot-curved", values=values, severity="warning")]
+
+
+def rolling(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+    """A sled that rolls from side to side over a push, touched above or below the
+    arm's middle: that shift over the push, in both set-ups alike. A half-width."""
+    from bench.uncertainty import rectangular
+
+    high = given_number(evidence.options, "touch_high")
+    roll = given_number(evidence.options, "roll")
+    if not high or not roll:
+        return None
+    length = statistics.fmean(p.length for p in placed)
+    return rectangular("sled rolling", high * roll / length)
+
+
+def arm_form(evidence: Evidence, placed: Sequence[Placed]) -> Part | None:
+    """Both set-ups over different stretches of the arm: a bow h over its length L, met
+    d further on, turns the edge by 8 h d / L^2, half of which is left in fence and
+    square. A half-width."""
+    from bench.uncertainty import rectangular
+
+    apart = abs(_middle(placed[0]) - _middle(placed[1]))
+    if apart < SAME_STRETCH:
+        return None
+    square = evidence.gear.square
+    arm = (square.arm if square is not None else None) or max(p.length for p in placed)
+    return rectangular("form of the arm", 4 * ARM_BOW * apart / arm**2)
 
 
 def curvature_of_slot(seen: ArmAndSlot, confidence: float) -> Quantity:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from bench.checks.model import Evidence, SweepHistory
 from bench.checks.options import given_number
-from bench.finding import Comparison, Remark
+from bench.finding import Comparison, Remark, RemarkValue
 
 LIKELY_TURNS = 6  # more turns nobody makes
 MOST_CAUSES = 4  # that are named
@@ -68,19 +68,10 @@ def compare(
 def agreement_remarks(found: Agreement, day: str = "") -> list[Remark]:
     """Whether they agree; where not, the likeliest causes in order. day: of the passes,
     as ISO 8601, empty where they have none."""
-    e_n, dated = found.e_n, float(bool(day))
+    values: dict[str, RemarkValue] = {"dated": float(bool(day)), "day": day}
     if found.agree:
-        return [
-            Remark(
-                "agrees-with-passes",
-                values={"e_n": e_n, "dated": dated, "day": day},
-            )
-        ]
-    differs = Remark(
-        "differs-from-passes",
-        values={"e_n": e_n, "dated": dated, "day": day},
-        severity="warning",
-    )
+        return [Remark("agrees-with-passes", values=values)]
+    differs = Remark("differs-from-passes", values=values, severity="warning")
     return [differs, *found.causes[:MOST_CAUSES]]
 
 

@@ -61,6 +61,16 @@ def wall_of(evidence: Evidence) -> str | None:
     return str(said) if said else None
 
 
+def of_hold(evidence: Evidence) -> list[Remark]:
+    """Where it was not said against which wall the sled is held."""
+    if wall_of(evidence) is not None or all(t.hold for t in evidence.traces if t.push):
+        return []
+    play = evidence.known.yaw_play
+    if play is None:
+        return [Remark("yaw-unknown")]
+    return [Remark("hold-unsaid", values={"play": play})]
+
+
 def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
     """What of the log the give or take rests on."""
     passes = known.pool.passes if known.pool is not None and pooled else 0

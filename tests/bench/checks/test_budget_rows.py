@@ -29,6 +29,7 @@ ROWS: dict[str, tuple[str, str, str]] = {
     "between set-ups": ("A B", "the scatter of the square's error in the log; 6 urad", f"{GUM} H.5, G.4.2; {USUAL}"),
     "stand along the arm": ("B", "the arm's bend over 10 mm; none where texture shows the place", f"{GUM} 5.1.2; {USUAL}"),
     "form that repeats": ("B", "what a jump seen in every pass turns one set-up more than the other", f"{GUM} 4.3.7"),
+    "sled rolling": ("B", "height off the arm's middle x roll / length, where both are given", f"{GUM} 4.3.7; a lever"),
     "contact away from the teeth": ("B", "8 h d / Lr^2, where all three are given", f"{GUM} 4.3.7; an arc's own geometry"),
     "resolution": ("B", "half a count at each end, where the scatter hides it not", f"{GUM} F.2.2.1"),
     "indicator over the span used": ("B", "one count and 1 % of the span", f"{GUM} 4.3.9, 4.3.10; {USUAL}"),
@@ -76,7 +77,7 @@ def named_in_the_code() -> set[str]:
     """First words of every call that makes a row, and the names that rows are given by key."""
     found: set[str] = set()
     root = Path(bench.__file__).parent
-    for path in (*(root / "checks").glob("*.py"), *(root / "uncertainty").glob("*.py")):
+    for path in (*(root / "checks").rglob("*.py"), *(root / "uncertainty").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if (
                 isinstance(node, ast.Call)

@@ -52,6 +52,9 @@ def resting(face: np.ndarray, start: float, stop: float, pushed: float) -> float
     raise AssertionError("no edge above the push")
 
 
+STIFF = {"straightedge_thick": 100.0, "straightedge_high": 100.0}  # it does not bend
+
+
 def held(seed: int, rough: float, faces: int) -> tuple[int, int, list[float]]:
     chance = np.random.default_rng(seed)
     good = many = 0
@@ -60,7 +63,7 @@ def held(seed: int, rough: float, faces: int) -> tuple[int, int, list[float]]:
         face = a_face(chance, rough)
         traces = swept(chance, face, 0.005 * np.sin(2 * np.pi * X / 600 + chance.uniform(0, 6)))
         found = CHECK.evaluate(
-            Evidence("fence-straight", traces, {}, EvidenceGear(indicator=Indicator(resolution=0.001)))
+            Evidence("fence-straight", traces, STIFF, EvidenceGear(indicator=Indicator(resolution=0.001)))
         )
         for one in found.contact or []:
             true = resting(face, max(one.from_, -299.0), min(one.to, 299.0), one.pushed_at)

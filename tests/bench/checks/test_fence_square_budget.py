@@ -112,6 +112,16 @@ def test_contact_away_from_the_teeth_is_in_a_not_in_e(recorded) -> None:
     assert square.uncertainty < fence.uncertainty / 2
 
 
+def test_a_rolling_sled_where_both_lengths_are_told(recorded) -> None:
+    b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
+    options = {"touch_high": 20.0, "roll": 150e-6}
+    found = recorded("fence-square", rows_of(b), gear=FINE, options=options)
+    assert std(found, "sled rolling") == pytest.approx(20.0 * 150e-6 / LENGTH / math.sqrt(3))
+    fence, square = found.quantities[:2]
+    assert square.uncertainty < fence.uncertainty  # both set-ups roll alike: the square does not feel it
+    assert part(recorded("fence-square", rows_of(b), gear=FINE), "sled rolling") is None
+
+
 def test_to_know_the_play_never_widens_and_the_wall_is_said_once(recorded) -> None:
     b = {p: [1e-4, 1.1e-4, 0.9e-4] for p in BOTH}
     unknown = recorded("fence-square", rows_of(b), gear=FINE)

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import html
 import importlib.util
-import re
 import sys
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -269,21 +267,16 @@ class Fake:
         writer.write(encode(answer))
 
 
-def seen(app) -> list[str]:
-    """What stands on the screen, line by line, from the picture that the program makes of itself."""
-    texts = re.findall(
-        r"<text [^>]*x=\"([\d.]+)\" y=\"([\d.]+)\"[^>]*>([^<]*)</text>", app.export_screenshot()
-    )
-    lines: dict[float, list[tuple[float, str]]] = {}
-    for x, y, text in texts:
-        lines.setdefault(float(y), []).append((float(x), html.unescape(text).replace("\xa0", " ")))
-    return ["".join(text for _, text in sorted(lines[y])) for y in sorted(lines)]
+def rows(app) -> list[str]:
+    """What stands on the screen, row by row."""
+    strips = app.screen._compositor.render_strips()
+    return ["".join(segment.text for segment in strip) for strip in strips]
 
 
 async def until(pilot, met: Callable[[str], bool], seconds: float = 60.0) -> str:
     text = ""
     for _ in range(int(seconds / 0.03)):
-        text = "\n".join(pilot.app.grid.text())
+        text = "\n".join(rows(pilot.app))
         if met(text):
             return text
         await pilot.pause(0.03)
@@ -298,7 +291,7 @@ def running(ask: Prompt, **more) -> RunState:
 async def screen(fake, *, size=(80, 24), look="shop"):
     app = make_console(fake.path, look=look)
     async with app.run_test(size=size) as pilot:
-        await until(pilot, lambda t: bool(t.strip()) and app.state.status_known)
+        await until(pilot, lambda t: bool(t.strip()) and app.view.status_known)
         fake.read("indicator", 2.513)
         fake.read("travel", 12.25)
         await pilot.pause(0.06)
@@ -307,7 +300,7 @@ async def screen(fake, *, size=(80, 24), look="shop"):
 
 def inside(app, size) -> str:
     """The sheet is exactly the screen, nothing hangs over; its text."""
-    lines = app.grid.text()
+    lines = rows(app)
     assert len(lines) == size[1]
     assert all(len(line) == size[0] for line in lines)
     return "\n".join(lines)
@@ -332,7 +325,7 @@ def scenes() -> SimpleNamespace:
         kinds=KINDS,
         question=KINDS[0].question,
         finding=finding,
-        seen=seen,
+        rows=rows,
         until=until,
         running=running,
         screen=screen,

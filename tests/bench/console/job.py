@@ -14,7 +14,7 @@ from pathlib import Path
 from bench.console.app import make_console
 from bench.demo.hands_client import HandsClient
 from bench.demo.operator import connect, virtual_bench
-from bench.demo.screen import actions, lesson
+from bench.demo.screen import Hands
 
 LONG = 60.0  # s that anything may take on a busy machine
 
@@ -123,14 +123,9 @@ async def bench(tmp_path: Path, seed: int = 3):
 @contextlib.asynccontextmanager
 async def screen(folder: Path, hands_client: HandsClient, size=(80, 24), look: str = "shop"):
     """A console on that daemon, with the demonstration's keys, and the user before it."""
-    app = make_console(
-        folder / "socket",
-        look=look,
-        extra=actions(hands_client),
-        tip=lambda controller: lesson(controller, hands_client),
-    )
+    app = make_console(folder / "socket", look=look, guest=Hands(hands_client))
     async with app.run_test(size=size) as pilot:
-        await wait(lambda: app.state.status_known and app.state.gear is not None and bool(app.state.checks))
+        await wait(lambda: app.view.status_known and app.view.gear is not None and bool(app.view.checks))
         yield app, Job(pilot.press, hands_client)
 
 
@@ -141,14 +136,20 @@ async def shows(app, *words: str) -> str:
         return all(any(word in side for side in _sides(app)) for word in words)
 
     await wait(there, strict=False)
-    text = "\n".join(app.grid.text())
+    text = "\n".join(rows(app))
     assert there(), f"never came: {words}; the screen shows:\n{text}"
     return text
 
 
+def rows(app) -> list[str]:
+    """What stands on the screen, row by row."""
+    strips = app.screen._compositor.render_strips()
+    return ["".join(segment.text for segment in strip) for strip in strips]
+
+
 def _sides(app) -> list[str]:
     """The screen as one line, whole and without what stands beside the words."""
-    lines = app.grid.text()
+    lines = rows(app)
     return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (45, 31, 200)]
 
 

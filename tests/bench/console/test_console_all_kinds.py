@@ -28,18 +28,18 @@ async def test_every_other_check_is_done_by_keys_and_hands(tmp_path, kind, by_op
         bench(tmp_path) as (saw, hands_client, folder, _daemon),
         screen(folder, hands_client) as (app, job),
     ):
-        place = [one.kind for one in app.state.checks].index(kind) + 1
-        one_push = ["2"] * 8 if app.state.checks[place - 1].swept else []
+        place = [one.kind for one in app.view.checks].index(kind) + 1
+        one_push = ["2"] * 8 if app.view.checks[place - 1].swept else []
         chosen = [str(place)] if place < 10 else [*["down"] * (place - 1), "enter"]
         for key in ("1", *chosen, *one_push, "1"):
             await job.press(key)
         await wait(lambda: hands_client.ask is not None)
         if by_operator:
             await job.press("o")
-            await wait(lambda: app.state.result is not None, 90.0)
+            await wait(lambda: app.view.result is not None, 90.0)
         else:
-            await job.until(lambda: app.state.result is not None)
-        finding = app.state.finding
+            await job.until(lambda: app.view.result is not None)
+        finding = app.view.finding
         truth = truth_of(saw, kind, hands_client.options, finding)
         assert not hands_client.trouble
         assert truth and not missed(finding, truth), (finding.quantities, truth)

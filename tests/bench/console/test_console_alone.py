@@ -43,8 +43,8 @@ async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> 
         await pilot.pause(0.12)
         seconds = time.monotonic() - began
         assert 2 <= app.drawn - before <= seconds * 10 + 2
-        assert "".join(app.grid.text()).count("█") > 20
-        assert app.state.instruments["indicator"].value == pytest.approx(2.89)
+        assert "".join(scenes.rows(app)).count("█") > 20
+        assert app.view.instruments["indicator"].value == pytest.approx(2.89)
 
 
 async def test_an_instrument_that_goes_says_so_and_its_number_is_gone(fake, scenes) -> None:
@@ -56,19 +56,19 @@ async def test_an_instrument_that_goes_says_so_and_its_number_is_gone(fake, scen
         )
         text = await scenes.until(pilot, lambda t: "not plugged in" in t)
         assert "! indicator" in text
-        assert app.state.shown is not None and not app.state.shown.live
+        assert app.view.shown is not None and not app.view.shown.live
 
 
 async def test_an_old_number_says_how_old_it_is(fake, scenes) -> None:
     now = [100.0]
     app = make_console(fake.path)
-    app.state.clock = lambda: now[0]
+    app.view.clock = lambda: now[0]
     async with app.run_test(size=(80, 24)) as pilot:
         await scenes.until(pilot, lambda t: "mm indicator" in t)
         fake.read("indicator", 2.513)
         await pilot.pause(0.1)
         now[0] += 7.0
-        app._mark(frozenset({"health", "number"}))
+        app.mark(frozenset({"health", "number"}))
         text = await scenes.until(pilot, lambda t: "7 s ago" in t)
         assert "? indicator read 7 s ago" in text
 
@@ -87,7 +87,7 @@ async def test_the_daemon_goes_and_comes_back_to_the_same_place(fake, scenes) ->
         await fake.start()
         text = await scenes.until(pilot, lambda t: "SET UP 1 of 3 kept" in t.replace("  ", " "))
         assert "The daemon is back" in text
-        assert [p.sweep for p in app.state.passes] == ["a"]
+        assert [p.sweep for p in app.view.passes] == ["a"]
         assert not fake.of(Undo)
 
 
@@ -105,7 +105,7 @@ async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
     async with scenes.screen(fake) as (app, pilot):
         for name in ("pencil", "tube", "shop"):
             await pilot.press("asterisk")
-            assert app.console_theme.name == name
+            assert app.theme == name
             await pilot.pause(0.02)
         assert scenes.inside(app, (80, 24))
 
@@ -116,9 +116,9 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
         for size in [(40, 15), (200, 60), (10, 5), (80, 24)]:
             await pilot.resize_terminal(*size)
             await pilot.pause(0.1)
-            lines = app.grid.text()[: size[1]]
-            assert all(len(line) == size[0] for line in lines)
-        assert "Move the left end 0.144 mm AWAY" in "\n".join(app.grid.text())
+            lines = scenes.rows(app)
+            assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
+        assert "Move the left end 0.144 mm AWAY from" in "\n".join(scenes.rows(app))
 
 
 async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:
@@ -127,10 +127,10 @@ async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scen
         await scenes.until(pilot, lambda t: "3 passes were saved" in t)
         assert not fake.of(NotesSeen)  # a screen that nobody looks at has told nobody
         await pilot.press("6")
-        text = await scenes.until(pilot, lambda t: "What the daemon noted: 1" in t)
+        await scenes.until(pilot, lambda t: "5 notes" in t)
         assert fake.of(NotesSeen)[0].count == 1
-        await pilot.press("2")
-        await scenes.until(pilot, lambda t: "1 The log was damaged; 3 passes were saved." in t)
+        await pilot.press("5")
+        await scenes.until(pilot, lambda t: "1  The log was damaged; 3 passes were saved." in t)
     fake.told = 1
     async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "OUT" in t)

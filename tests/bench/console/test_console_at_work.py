@@ -45,17 +45,17 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
     ):
         before = saw.truth()["rotation"]
         await begin(job)
-        await job.until(lambda: app.state.result is not None)
-        finding = app.state.finding
+        await job.until(lambda: app.view.result is not None)
+        finding = app.view.finding
         assert finding.verdict == "outside" and finding.move is not None
         assert abs(finding.quantities[0].value - before) <= finding.quantities[0].uncertainty
         await shows(app, "OUT", f"Move the {finding.move.end} end {finding.move.way.upper()}")
         await job.press("enter")
-        await shows(app, "The move", "Or 1: live")
+        await shows(app, "The move", "Make it live")
         await job.press("1")
         await shows(app, "How does the indicator stand on the sled?")
         await job.press("1")
-        await wait(lambda: app.state.live is not None)
+        await wait(lambda: app.view.live is not None)
         await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "go")
         await shows(app, "LIVE", "mm to go", f"{finding.move.end} end {finding.move.way.upper()}")
         await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "tighten")
@@ -63,19 +63,19 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         await job.press("h")
         await shows(app, "the screw drew it")
         await wait(lambda: not hands_client.busy)
-        await wait(lambda: abs(app.state.live.drawn) == pytest.approx(0.03, abs=0.006))  # all of it is heard
-        drawn = app.state.live.drawn
+        await wait(lambda: abs(app.view.live.drawn) == pytest.approx(0.03, abs=0.006))  # all of it is heard
+        drawn = app.view.live.drawn
         assert (drawn > 0) != (finding.move.way == "away")  # back, against the move
         await job.press("0")  # slackened again: it aims past what the screw drew
-        await wait(lambda: app.state.live.phase == "go")
+        await wait(lambda: app.view.live.phase == "go")
         await job.until(lambda: hands_client.live is None)
         await shows(app, "The move is noted. Check again.")
         await job.press("enter")
         await wait(lambda: hands_client.ask is not None)
         await shows(app, "after the move")
-        await job.until(lambda: app.state.result is not None)
-        assert app.state.finding.verdict == "inside", app.state.finding
-        assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
+        await job.until(lambda: app.view.result is not None)
+        assert app.view.finding.verdict == "inside", app.view.finding
+        assert abs(saw.truth()["rotation"]) <= app.view.finding.quantities[0].tolerance
         await shows(app, "GOOD ENOUGH", "nothing to move", "That is the job.")
         await job.press("6")
         await shows(app, "Results of pretend-sled", "The move was made")
@@ -88,8 +88,8 @@ async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) ->
         screen(folder, hands_client) as (app, job),
     ):
         await begin(job, "5", "1")  # one set-up is enough to see it
-        await job.until(lambda: app.state.result is not None)
-        move = app.state.finding.move
+        await job.until(lambda: app.view.result is not None)
+        move = app.view.finding.move
         assert move is not None
         await hands_client.hands.turn_fence(
             move.end, "toward" if move.way == "away" else "away", move.distance
@@ -99,7 +99,7 @@ async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) ->
         await shows(app, "The move is noted. Check again.")
         await job.press("enter")
         await wait(lambda: hands_client.ask is not None)
-        await job.until(lambda: app.state.result is not None)
+        await job.until(lambda: app.view.result is not None)
         await shows(app, "OUT: WRONG WAY", "The move: wrong way.")
 
 
@@ -122,8 +122,8 @@ async def test_a_square_that_was_not_turned_over_is_caught_by_the_lean(tmp_path)
         await job.until(lambda: bool(hands_client.ask.remark))
         await shows(app, "Was the square turned over?")
         assert hands_client.ask.phase == "place"  # asked again, nothing counted
-        await job.until(lambda: app.state.result is not None)
-        finding = app.state.finding
+        await job.until(lambda: app.view.result is not None)
+        finding = app.view.finding
         assert abs(finding.quantities[0].value - hands_client.hands.saw.truth()["rotation"]) <= (
             finding.quantities[0].uncertainty
         )
@@ -153,11 +153,11 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         await shows(app, "it is compared with the rest")
         await job.press("enter")
         await wait(lambda: hands_client.ask.phase == "lean", strict=False)
-        assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.state.notices])
+        assert hands_client.ask.phase == "lean", (hands_client.ask, [n.words for n in app.view.notices])
         await shows(app, "The number came back")
-        await job.until(lambda: app.state.result is not None)
+        await job.until(lambda: app.view.result is not None)
         assert hands_client.hands.saw.truth() == before
-        (note,) = (n for n in app.state.finding.notes if n.startswith("Tap test"))
+        (note,) = (n for n in app.view.finding.notes if n.startswith("Tap test"))
         assert "came back" in note and "Before that it stayed 0.2" in note
 
 
@@ -177,8 +177,8 @@ async def test_a_bumped_stand_is_refused_and_the_push_asked_again(tmp_path) -> N
         await wait(lambda: bool(hands_client.ask.remark), strict=False)
         assert hands_client.ask.taken == 1, "a push over a knock must not be kept"
         await shows(app, "READY", "1 of 3 kept", hands_client.ask.remark[:40])
-        await job.until(lambda: app.state.result is not None)
-        assert sum(row.push for row in app.state.finding.sweeps) == 3
+        await job.until(lambda: app.view.result is not None)
+        assert sum(row.push for row in app.view.finding.sweeps) == 3
 
 
 @pytest.mark.slow
@@ -197,8 +197,8 @@ async def test_a_cable_pulled_in_a_push_and_put_back(tmp_path) -> None:
         await wait(lambda: not hands_client.busy)
         await job.press("k")
         await shows(app, "all read", "READY", "1 of 3 kept")
-        await job.until(lambda: app.state.result is not None)
-        assert sum(row.push for row in app.state.finding.sweeps) == 3
+        await job.until(lambda: app.view.result is not None)
+        assert sum(row.push for row in app.view.finding.sweeps) == 3
 
 
 @pytest.mark.slow
@@ -222,8 +222,8 @@ async def test_the_daemon_killed_in_mid_check(tmp_path) -> None:
                 notes, told = await _told(folder)
                 assert told == notes >= 1
                 job.by_key = False  # the key belongs to hands that heard the daemon that is gone
-                await job.until(lambda: app.state.result is not None)
-                assert sum(row.push for row in app.state.finding.sweeps) == 3
+                await job.until(lambda: app.view.result is not None)
+                assert sum(row.push for row in app.view.finding.sweeps) == 3
             finally:
                 late.close()
                 await end_daemon(again)
@@ -256,9 +256,9 @@ async def test_a_screen_left_in_mid_check_and_another_opened(tmp_path) -> None:
             await shows(app, "is taken back", "1 of 3 kept")
         async with screen(folder, hands_client, size=(60, 20), look="tube") as (app, job):
             await shows(app, "READY", "1 of 3 kept")
-            assert len([p for p in app.state.placed_passes() if p.push]) == 1
-            await job.until(lambda: app.state.result is not None)
-            assert sum(row.push for row in app.state.finding.sweeps) == 3
+            assert len([p for p in app.view.placed_passes() if p.push]) == 1
+            await job.until(lambda: app.view.result is not None)
+            assert sum(row.push for row in app.view.finding.sweeps) == 3
 
 
 @pytest.mark.slow
@@ -290,8 +290,8 @@ async def test_the_screens_processes_killed_in_mid_check(tmp_path) -> None:
             os.close(master)
         async with screen(folder, hands_client) as (app, job):
             await shows(app, "READY", "2 of 3 kept")
-            await job.until(lambda: app.state.result is not None)
-            assert sum(row.push for row in app.state.finding.sweeps) == 3
+            await job.until(lambda: app.view.result is not None)
+            assert sum(row.push for row in app.view.finding.sweeps) == 3
 
 
 def _console(socket: Path) -> tuple[subprocess.Popen[bytes], int]:

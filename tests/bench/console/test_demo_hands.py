@@ -160,7 +160,7 @@ async def test_one_key_on_the_first_screen_does_it_all(tmp_path) -> None:
     ):
         await shows(app, "Nothing measured yet", "o: the hands do all")
         await job.press("o")
-        await wait(lambda: app.state.result is not None, 90.0)
+        await wait(lambda: app.view.result is not None, 90.0)
         await wait(lambda: not hands_client.operator, 180.0)
         await shows(app, "GOOD ENOUGH", "That is the job.")
-        assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
+        assert abs(saw.truth()["rotation"]) <= app.view.finding.quantities[0].tolerance

@@ -31,7 +31,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await hands.press_plunger(1)
             await shows(app, "SEEN the indicator")
             await pilot.press("enter")
-            await shows(app, "AWAY from you")
+            await shows(app, "2 of 4")
             await hands.push(80.0, 400.0)
             await shows(app, "SEEN the travel")
             await pilot.press("enter")
@@ -52,7 +52,7 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             await typed(pilot, "6", f"{saw.pivot_to_stop:g}")
             await typed(pilot, "7", "600")
             await pilot.press("9")
-            await shows(app, "sled-1", "begins a check")
+            await shows(app, "sled-1", "begin a check")
             assert (
                 load(bench.settings_file, bench.folder / "gear.toml").gear.jigs["sled-1"].pivot == saw.pivot
             )
@@ -63,8 +63,8 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             for key in ("enter", "1", "1"):
                 await pilot.press(key)
             await wait(lambda: hands_client.ask is not None)
-            await job.until(lambda: app.state.result is not None)
-            finding = app.state.finding
+            await job.until(lambda: app.view.result is not None)
+            finding = app.view.finding
             fence = finding.quantities[0]
             assert finding.verdict == "outside" and abs(fence.value - before) <= fence.uncertainty
             # the move, live, for no leaf is known
@@ -72,19 +72,19 @@ async def test_from_no_settings_file_to_good_enough(first_bench) -> None:
             assert not finding.move.leaves
             for key in ("enter", "1", "1"):
                 await pilot.press(key)
-            await wait(lambda: app.state.live is not None)
+            await wait(lambda: app.view.live is not None)
             await job.until(lambda: hands_client.live is not None and hands_client.live.phase == "tighten")
             hands_client.hand()
             await wait(lambda: hands_client.tight and not hands_client.busy)
-            await wait(lambda: abs(app.state.live.drawn or 0.0) > 0.02)  # what the screw drew is heard
+            await wait(lambda: abs(app.view.live.drawn or 0.0) > 0.02)  # what the screw drew is heard
             await pilot.press("0")  # slackened, to aim past it
-            await wait(lambda: app.state.live.phase == "go")
+            await wait(lambda: app.view.live.phase == "go")
             await job.until(lambda: hands_client.live is None)
             # and its proof
             await shows(app, "The move is noted. Check again.")
             await pilot.press("enter")
             await wait(lambda: hands_client.ask is not None)
-            await job.until(lambda: app.state.result is not None)
+            await job.until(lambda: app.view.result is not None)
             await shows(app, "GOOD ENOUGH")
-            assert abs(saw.truth()["rotation"]) <= app.state.finding.quantities[0].tolerance
+            assert abs(saw.truth()["rotation"]) <= app.view.finding.quantities[0].tolerance
         await hands_client.close()

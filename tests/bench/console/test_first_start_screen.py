@@ -6,20 +6,18 @@ import asyncio
 from collections.abc import Callable
 
 import pytest
+from console_job import rows
 
 from bench.console.app import make_console
-from bench.console.first_start import STAGES, next_stage
-from bench.console.first_start_view import content
+from bench.console.first_start import STAGES, Guide, next_stage
 from bench.console.message_folding import fold
-from bench.console.navigation import Navigation
-from bench.console.text import plain
 from bench.console.view_model import ViewModel
-from bench.protocol import Cable, Cables, GearReply, InstrumentState, SetupNotice, StatusReply
+from bench.protocol import Cable, Cables, GearReply, InstrumentState, PutUnits, SetupNotice, StatusReply
 from bench.settings.settings_file import load
 
 
 def seen(app) -> str:
-    return "\n".join(app.grid.text())
+    return "\n".join(rows(app))
 
 
 def flat(text: str) -> str:
@@ -70,13 +68,13 @@ async def test_numbers_at_once_the_indicator_kept_and_the_rest_skipped(first_ben
             text = await until(pilot, lambda t: "pretend-travel" in t and "mm" in t)
             assert "pretend-indicator" in text and "1 of 4" in text
             await find_the_indicator(pilot, bench)
-            text = await until(pilot, lambda t: "AWAY from you" in t and "2 of 4" in t)
+            text = await until(pilot, lambda t: "away from you" in t.lower() and "2 of 4" in t)
             assert "No travel scale?" in flat(text) or size[0] < 56
             await pilot.press("0")
             await until(pilot, lambda t: "3 of 4" in t and "Rest the tip" in t)
             await pilot.press("0")
             await until(pilot, lambda t: "The sled" in t and "Pivot to blade" in t)
-            assert app.state.learn is None
+            assert app.view.learn is None
             assert load(bench.settings_file).gear.travel.by_marks
             assert all(len(line.rstrip()) <= size[0] for line in seen(app).splitlines())
 
@@ -104,20 +102,17 @@ async def test_from_nothing_to_the_first_check_by_keys(first_bench, size) -> Non
             await keys(pilot, "3", "4", "2", "5", "0", "enter", "5", "5", "0", "0", "enter")
             await keys(pilot, "6", "4", "8", "0", "enter", "7", "6", "0", "0", "enter")
             if size == (80, 24):
-                assert "Is this yours?" in seen(app)
-            await pilot.press("9")
-            if size == (40, 15):  # no room beside the rows: drawn back on a page of its own
-                text = await until(pilot, lambda t: "Is this yours?" in t and "Yes, this is mine" in t)
+                text = seen(app)
                 assert "pivot" in text and "blade" in text and "leaf" in text
-                await pilot.press("1")
-            await until(pilot, lambda t: "sled-1" in t and "begins a check" in t)
+            await pilot.press("9")
+            await until(pilot, lambda t: "sled-1" in t and "begin a check" in t)
             await leaf
             kept = load(bench.settings_file, bench.folder / "gear.toml")
             assert kept.indicator is not None and kept.travel is not None
             jig = kept.gear.jigs["sled-1"]
             assert (jig.pivot, jig.pivot_to_blade, jig.pivot_to_stop) == ("left", 250.0, 480.0)
             await keys(pilot, "enter", "1")
-            await until(pilot, lambda t: "Pushes a set-up: 3" in t)
+            await until(pilot, lambda t: "Passes a set-up" in t)
             await pilot.press("1")
             await until(pilot, lambda t: "READ FIRST" in t and "Unplug the saw" in t)
             assert bench.service.bench.run is not None
@@ -135,27 +130,23 @@ async def test_left_and_done_again_from_the_list_of_cables(first_bench) -> None:
             await bench.start()
             await until(pilot, lambda t: "Press the indicator's plunger" in t and "2 cables heard" in t)
             await pilot.press("9")
-            app.navigation.sure_at -= 1.0  # a second has gone by
-            await pilot.press("enter")
-            await until(pilot, lambda t: "No indicator is known yet" in t)
+            await until(pilot, lambda t: "find the cables" in t)
             await pilot.press("enter", "1")
             await find_the_indicator(pilot, bench)
             await until(pilot, lambda t: "Kept in" in t and "indicator reads" in t)
-            await pilot.press("7", "2", "4", "full_stop", "2", "enter")
-            await until(pilot, lambda t: "That leaf is: 0.20 mm" in t)
+            await pilot.press("8", "4", "full_stop", "2", "enter")
+            await until(pilot, lambda t: "Another leaf for the proof: 0.20 mm" in t)
             await pilot.press("3")
-            await until(pilot, lambda t: "PROVE unit and way" in t)
+            await until(pilot, lambda t: "PROVE unit and direction" in t)
             await pilot.press("enter")
             await until(pilot, lambda t: "Slip the leaf of 0.20 mm" in t)
             await pilot.press("9")
-            app.navigation.sure_at -= 1.0  # a second has gone by
-            await pilot.press("enter")
             await until(pilot, lambda t: "PROVE" not in t)
 
 
 def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> None:
     """What is asked next follows from what the daemon says; a sled or a result ends it, leaving it too."""
-    state, navigation = ViewModel(lambda: 100.0), Navigation()
+    state, navigation = ViewModel(lambda: 100.0), Guide()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     indicator = InstrumentState("indicator", "indicator", "open", "It reads.", value=1.0, age=0.0)
     state.connected()
@@ -179,20 +170,21 @@ def test_the_guide_goes_on_from_what_is_there_also_on_another_screen(scenes) -> 
     assert next_stage(state, navigation) is None
 
 
-def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do() -> None:
-    state, navigation = ViewModel(lambda: 100.0), Navigation()
-    state.connected()
-    fold(state, GearReply([], [], [], []))
-    fold(state, StatusReply("s", "", "recording", [], None, []))
+async def test_where_nothing_is_heard_the_cable_s_own_words_say_what_would_do(fake, scenes) -> None:
+    fake.jigs, fake.instruments = [], []
     words = "It may not be opened: add the daemon's user to the group dialout."
-    fold(
-        state,
-        Cables(
-            [
-                Cable("/dev/a", "bridge_A", "silent", "Nothing is sent."),
-                Cable("/dev/b", "bridge_B", "denied", words),
-            ]
-        ),
-    )
-    text = flat("\n".join(plain(line) for line in content(state, navigation, 60, 12)))
-    assert f"bridge_B: {words}" in text and "no permission" in text and "bridge_A silent" in text
+    async with scenes.screen(fake, size=(60, 20)) as (_app, pilot):
+        silent = Cable("/dev/a", "bridge_A", "silent", "Nothing is sent.")
+        fake.say(Cables([silent, Cable("/dev/b", "bridge_B", "denied", words)], True))
+        text = flat(await scenes.until(pilot, lambda t: "no permission" in t))
+        assert f"bridge_B: {words}" in text and "bridge_A" in text and "silent" in text
+
+
+async def test_units_are_one_key_at_the_first_start(fake, scenes) -> None:
+    fake.jigs, fake.instruments = [], []
+    async with scenes.screen(fake, size=(40, 15)) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "use inches" in t)
+        await pilot.press("3")
+        await pilot.pause(0.05)
+    (put,) = fake.of(PutUnits)
+    assert put.units == "inch"

@@ -84,6 +84,37 @@ def test_two_instruments_to_the_move(rigs, run) -> None:
 
 
 @pytest.mark.ci
+def test_no_third_pass_is_asked_for_where_two_settle_it(rigs, run) -> None:
+    rig = rigs()
+    daemon = run("daemon")
+    daemon.hear("ready")
+    check = run("check", "fence-square", "--jig", "big-sled", "--sweeps", "3", "--json")
+    check.hear("Press Enter")
+    check.enter()
+    check.hear("to the LEFT of the arm")
+    set_up(rig, "handle-left", a=8e-4)
+    check.enter()
+    check.hear("ready")
+    sweep(rig, 3, check)
+    check.hear("to the RIGHT of the arm")
+    set_up(rig, "handle-right", a=8e-4)
+    rig.s = 0.0
+    check.enter()
+    check.hear("ready")
+    rig.go(150.0)
+    check.hear("1 of 3 kept")
+    rig.go(0.0)
+    check.hear("Back at the start")
+    rig.go(150.0)
+    check.hear("That settles it")
+    assert check.wait() == 1  # out
+    finding = check.answer()
+    assert finding["verdict"] == "outside" and finding["confidence"] == 0.95
+    assert sum(row["push"] for row in finding["sweeps"]) == 5
+    assert daemon.end() == 0
+
+
+@pytest.mark.ci
 def test_marks_and_one_indicator(rigs, run) -> None:
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     daemon = run("daemon")

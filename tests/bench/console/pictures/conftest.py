@@ -11,7 +11,7 @@ from collections.abc import Callable
 import msgspec
 import pytest
 
-from bench.console.controller import ScreenController
+from bench.console.app import Console
 from bench.console.message_folding import fold
 from bench.finding import Remark
 from bench.protocol import (
@@ -39,7 +39,7 @@ from bench.protocol import (
     Version,
 )
 
-Scene = Callable[[ScreenController, object], None]
+Scene = Callable[[Console, object], None]
 
 
 def _instruments(**more: object) -> list[InstrumentState]:
@@ -52,10 +52,8 @@ def _instruments(**more: object) -> list[InstrumentState]:
     return [msgspec.structs.replace(one, **more), two]
 
 
-def fresh(
-    controller: ScreenController, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object
-) -> None:
-    state = controller.state
+def fresh(app: Console, scenes, *, jigs: bool = True, last: tuple = (), **indicator: object) -> None:
+    state = app.view
     state.connected()
     for message in (
         Version("sweepgauge"),
@@ -69,10 +67,10 @@ def fresh(
         fold(state, LogRows(list(last), {"f1": "made"} if len(last) > 1 else {}))
 
 
-def asked(controller: ScreenController, scenes, ask: Prompt) -> None:
-    fresh(controller, scenes)
+def asked(app: Console, scenes, ask: Prompt) -> None:
+    fresh(app, scenes)
     fold(
-        controller.state,
+        app.view,
         PromptChanged("r1", "fence-square", "big-sled", ask, saw="cabinet", question=scenes.question),
     )
 
@@ -82,18 +80,17 @@ def _pass(n: int, slope: float = 0.0003) -> tuple[list[float], list[float]]:
     return travel, [2.4 + 0.004 * n + slope * s + 0.003 * math.sin(s / 9 + n) for s in travel]
 
 
-def new(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes)
+def new(app: Console, scenes) -> None:
+    fresh(app, scenes)
 
 
-def first_start(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, jigs=False)
-    controller.key("7")
+def first_start(app: Console, scenes) -> None:
+    fresh(app, scenes, jigs=False)
 
 
-def _bare(controller: ScreenController, scenes, *cables: Cable) -> None:
+def _bare(app: Console, scenes, *cables: Cable) -> None:
     """Nothing is set up; cables are listened to."""
-    state = controller.state
+    state = app.view
     state.connected()
     marks = InstrumentState("travel", "travel", "marks", "By marks.")
     for message in (
@@ -104,7 +101,7 @@ def _bare(controller: ScreenController, scenes, *cables: Cable) -> None:
         Cables([*cables], True),
     ):
         fold(state, message)
-    controller.navigation.first_start = True
+    app.guide.active = True
 
 
 HEARD = (
@@ -114,96 +111,92 @@ HEARD = (
 )
 
 
-def finding_cable(controller: ScreenController, scenes) -> None:
-    _bare(controller, scenes, *HEARD)
+def finding_cable(app: Console, scenes) -> None:
+    _bare(app, scenes, *HEARD)
     fold(
-        controller.state,
+        app.view,
         SetupNotice(
             "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
         ),
     )
 
 
-def no_cable(controller: ScreenController, scenes) -> None:
-    _bare(controller, scenes)
+def no_cable(app: Console, scenes) -> None:
+    _bare(app, scenes)
     fold(
-        controller.state,
+        app.view,
         SetupNotice(
             "indicator", "asking", "Press the indicator's plunger in, some 2 mm, and let it out again."
         ),
     )
 
 
-def cable_seen(controller: ScreenController, scenes) -> None:
+def cable_seen(app: Console, scenes) -> None:
     words = "UART_bridge_A50285 went 2.00 mm and back: it is the indicator; its number grows as the plunger goes in."
-    _bare(controller, scenes, *HEARD)
+    _bare(app, scenes, *HEARD)
     fold(
-        controller.state,
+        app.view,
         SetupNotice("indicator", "seen", words, port="/dev/a", grows="pushed-in", enter=True),
     )
 
 
-def leaf_proof(controller: ScreenController, scenes) -> None:
+def leaf_proof(app: Console, scenes) -> None:
     words = "Slip the leaf of 0.10 mm under the tip and let the tip rest on it. Enter when it does."
-    fresh(controller, scenes, jigs=False)
-    controller.navigation.first_start = True
-    fold(controller.state, SetupNotice("leaf", "asking", words, enter=True, leaf=0.10, step=2))
+    fresh(app, scenes, jigs=False)
+    app.guide.active = True
+    fold(app.view, SetupNotice("leaf", "asking", words, enter=True, leaf=0.10, step=2))
 
 
-def cables(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes)
-    controller.key("7")
-    controller.key("3")
+def cables(app: Console, scenes) -> None:
+    fresh(app, scenes)
 
 
-def checks(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes)
-    controller.key("1")
+def checks(app: Console, scenes) -> None:
+    fresh(app, scenes)
 
 
-def options(controller: ScreenController, scenes) -> None:
-    checks(controller, scenes)
-    controller.key("1")
+def options(app: Console, scenes) -> None:
+    checks(app, scenes)
 
 
-def cautions(controller: ScreenController, scenes) -> None:
+def cautions(app: Console, scenes) -> None:
     asked(
-        controller,
+        app,
         scenes,
         Prompt(phase="cautions", words="Read.", enter=True, steps=2, cautions=scenes.cautions),
     )
 
 
-def set_up(controller: ScreenController, scenes) -> None:
-    asked(controller, scenes, scenes.place)
+def set_up(app: Console, scenes) -> None:
+    asked(app, scenes, scenes.place)
 
 
-def set_up_again(controller: ScreenController, scenes) -> None:
+def set_up_again(app: Console, scenes) -> None:
     words = (
         "Turn the square over: handle to the RIGHT of the arm, on the same stretch of the sled fence, arm pointing away "
         "from you. Indicator standing on the LEFT of the arm, at the same height."
     )
     replace = msgspec.structs.replace
     asked(
-        controller, scenes,
+        app, scenes,
         replace(scenes.place, words=words, placement="handle-right", side="left", step=2, picture="square-handle-right"),
     )  # fmt: skip
 
 
-def lean(controller: ScreenController, scenes) -> None:
+def lean(app: Console, scenes) -> None:
     words = "Lean the sled to the left within its play, hold it there, press Enter."
-    asked(controller, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
+    asked(app, scenes, msgspec.structs.replace(scenes.place, phase="lean", words=words, lean="left"))
 
 
-def tap(controller: ScreenController, scenes) -> None:
+def tap(app: Console, scenes) -> None:
     words = (
         "Tap the indicator's post lightly with a finger, twice: the number must come back. Press Enter when it stands "
         "still."
     )
-    asked(controller, scenes, msgspec.structs.replace(scenes.place, phase="tap", words=words))
+    asked(app, scenes, msgspec.structs.replace(scenes.place, phase="tap", words=words))
 
 
-def tap_again(controller: ScreenController, scenes) -> None:
+def tap_again(app: Console, scenes) -> None:
     """It did not come back; the number at rest is taken anew, with nothing touched."""
     remark = (
         "Tapped, and the number did not come back: it stands 0.020 mm off. Is the magnet on, the foot clean, every "
@@ -213,82 +206,80 @@ def tap_again(controller: ScreenController, scenes) -> None:
     rest = msgspec.structs.replace(
         scenes.place, phase="tap", words=words, enter=False, waiting=True, remark=remark
     )
-    asked(controller, scenes, rest)
+    asked(app, scenes, rest)
 
 
-def ready(controller: ScreenController, scenes) -> None:
-    asked(controller, scenes, scenes.push)
-    _kept(controller)
+def ready(app: Console, scenes) -> None:
+    asked(app, scenes, scenes.push)
+    _kept(app)
 
 
-def _kept(controller: ScreenController) -> None:
+def _kept(app: Console) -> None:
     travel, reading = _pass(0)
-    fold(
-        controller.state, PassNotice("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept.")
-    )
-    fold(controller.state,
+    fold(app.view, PassNotice("a", "handle-left", "kept", True, 1, 3, 110, 3e-4, 218.0, "1 of 3 kept."))
+    fold(app.view,
         FittedPass("a", "handle-left", True, travel, [r + 0.05 * (n in (30, 31)) for n, r in enumerate(reading)],
                [30, 31], 3e-4, 2.4)
     )  # fmt: skip
 
 
-def moving(controller: ScreenController, scenes) -> None:
-    ready(controller, scenes)
+def moving(app: Console, scenes) -> None:
+    ready(app, scenes)
     travel, reading = _pass(1)
-    fold(controller.state, PassNotice("b", "handle-left", "running"))
-    fold(controller.state, Points("b", travel[:70], reading[:70]))
+    fold(app.view, PassNotice("b", "handle-left", "running"))
+    fold(app.view, Points("b", travel[:70], reading[:70]))
     fold(
-        controller.state,
+        app.view,
         PromptChanged(
             "r1", "fence-square", "big-sled", msgspec.structs.replace(scenes.push, moving=True), saw="cabinet"
         ),
     )
 
 
-def refused(controller: ScreenController, scenes) -> None:
+def refused(app: Console, scenes) -> None:
     remark = "That pass was 90 mm, the longest 220 mm: push right through to the end."
-    asked(controller, scenes, msgspec.structs.replace(scenes.push, remark=remark))
+    asked(app, scenes, msgspec.structs.replace(scenes.push, remark=remark))
 
 
-def mark(controller: ScreenController, scenes) -> None:
+def mark(app: Console, scenes) -> None:
     words = "Push to the mark at 75 mm, stop, press Enter, hold still."
     asked(
-        controller,
+        app,
         scenes,
         msgspec.structs.replace(scenes.push, phase="mark", words=words, enter=True, mark=3, marks=9),
     )
 
 
-def pulled_cable(controller: ScreenController, scenes) -> None:
-    moving(controller, scenes)
+def pulled_cable(app: Console, scenes) -> None:
+    moving(app, scenes)
     words = "The indicator's port is gone: plug its cable in again."
-    fold(controller.state, InstrumentState("indicator", "indicator", "absent", words))
+    fold(app.view, InstrumentState("indicator", "indicator", "absent", words))
 
 
-def away(controller: ScreenController, scenes) -> None:
-    ready(controller, scenes)
-    controller.state.disconnected("The daemon went away.")
+def away(app: Console, scenes) -> None:
+    ready(app, scenes)
+    app.view.disconnected("The daemon went away.")
 
 
 def _rip_fence(verdict: str, value: float, way: str) -> Scene:
     """A rip fence right of the blade: judged is the toe, the second quantity."""
 
-    def scene(controller: ScreenController, scenes) -> None:
+    def scene(app: Console, scenes) -> None:
         leans = Quantity("rip-fence", 0.0006, "rad", 4e-5, 8.0, way="rear leans left")
         toe = Quantity("toe", value, "rad", 5e-5, 8.0, 0.08 / 500, verdict, way)  # type: ignore[arg-type]
         one = msgspec.structs.replace(
             scenes.finding(verdict, value, "r1"),
             check="rip-fence", quantities=[leans, toe], move=None, notes=[],
         )  # fmt: skip
-        fresh(controller, scenes, last=(one,))
+        fresh(app, scenes, last=(one,))
 
     return scene
 
 
 def _result(verdict: str, value: float) -> Scene:
-    def scene(controller: ScreenController, scenes) -> None:
+    def scene(app: Console, scenes) -> None:
         fresh(
-            controller,
+            app,
             scenes,
             last=(scenes.finding(verdict, value, "f0"), scenes.finding("inside", 0.00003, "b")),
         )
@@ -296,44 +287,44 @@ def _result(verdict: str, value: float) -> Scene:
     return scene
 
 
-def out(controller: ScreenController, scenes) -> None:
+def out(app: Console, scenes) -> None:
     fresh(
-        controller,
+        app,
         scenes,
         last=(scenes.finding("outside", 0.0003, "f0"), scenes.finding("inside", 0.00003, "b")),
     )
-    _kept(controller)
+    _kept(app)
 
 
-def wrong_way(controller: ScreenController, scenes) -> None:
+def wrong_way(app: Console, scenes) -> None:
     """The verifying passes tell what went wrong with the move."""
-    fresh(controller, scenes, last=(scenes.finding("outside", 0.0003),))
+    fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
     found = scenes.finding("outside", 0.00061, "f2")
     remarks = [Remark("moved-wrong-way"), *found.remarks]
-    fold(controller.state, Concluded(None, msgspec.structs.replace(found, remarks=remarks)))
-    controller.state.result = controller.state.last[0]
+    fold(app.view, Concluded(None, msgspec.structs.replace(found, remarks=remarks)))
+    app.view.result = app.view.last[0]
 
 
-def _shaped(controller: ScreenController, scenes, quantities: list[Quantity], **more: object) -> None:
+def _shaped(app: Console, scenes, quantities: list[Quantity], **more: object) -> None:
     found = msgspec.structs.replace(
         scenes.finding("outside"), quantities=quantities, move=None, remarks=[], **more
     )
-    fresh(controller, scenes, last=(found,))
+    fresh(app, scenes, last=(found,))
 
 
 def _size(name: str, value: float, limit: float | None, way: str | None = None) -> Quantity:
     return Quantity(name, value, "mm", value / 15, 20.0, limit, "outside" if limit else None, way)
 
 
-def crown(controller: ScreenController, scenes) -> None:
+def crown(app: Console, scenes) -> None:
     """The face of a sled fence, and where a board meets it."""
     profile = [(20.0 * n - 300.0, 0.08 * math.cos((n - 15) / 10)) for n in range(31)]
     contact = [Contact(-200.0, 100.0, -50.0, 4e-5, 1e-5)]
     straight = _size("minimum-zone", 0.082, 0.05, "crown")
-    _shaped(controller, scenes, [straight], check="fence-straight", profile=profile, contact=contact)
+    _shaped(app, scenes, [straight], check="fence-straight", profile=profile, contact=contact)
 
 
-def binds(controller: ScreenController, scenes) -> None:
+def binds(app: Console, scenes) -> None:
     positions = [
         Position(
             50.0 * n,
@@ -343,34 +334,32 @@ def binds(controller: ScreenController, scenes) -> None:
         )
         for n in range(13)
     ]
-    _shaped(controller, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
+    _shaped(app, scenes, [_size("side-play", 0.12, 0.10)], check="runner-fit", positions=positions)
 
 
-def plate(controller: ScreenController, scenes) -> None:
+def plate(app: Console, scenes) -> None:
     phase = Quantity("phase", 2.1, "rad", 0.02, 5.0, way="largest at 120 degrees of turn")
     quantities = [_size("total", 0.14, 0.05), _size("tilt", 0.13, None), _size("warp", 0.01, None), phase]
-    _shaped(controller, scenes, quantities, check="plate-wobble")
+    _shaped(app, scenes, quantities, check="plate-wobble")
 
 
-def moved(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, last=(scenes.finding("outside", 0.0003),))
-    fold(controller.state, Saved("move", "f1"))
+def moved(app: Console, scenes) -> None:
+    fresh(app, scenes, last=(scenes.finding("outside", 0.0003),))
+    fold(app.view, Saved("move", "f1"))
 
 
-def the_move(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, last=(scenes.finding(),))
-    controller.key("4")
+def the_move(app: Console, scenes) -> None:
+    fresh(app, scenes, last=(scenes.finding(),))
 
 
-def live_stand(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, last=(scenes.finding(),))
-    controller.key("5")
+def live_stand(app: Console, scenes) -> None:
+    fresh(app, scenes, last=(scenes.finding(),))
 
 
 def _live(said: LiveMoveNotice) -> Scene:
-    def scene(controller: ScreenController, scenes) -> None:
-        fresh(controller, scenes, last=(scenes.finding(),))
-        fold(controller.state, said)
+    def scene(app: Console, scenes) -> None:
+        fresh(app, scenes, last=(scenes.finding(),))
+        fold(app.view, said)
 
     return scene
 
@@ -384,38 +373,48 @@ def _go(
     return msgspec.structs.replace(said, uncertainty=0.0097, **more)
 
 
-def past(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
-    controller.key("6")
+def past(app: Console, scenes) -> None:
+    fresh(app, scenes, last=(scenes.finding(), scenes.finding("inside", 0.00003, "b")))
 
 
-def limits(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes, last=(scenes.finding(),))
-    controller.key("3")
+def limits(app: Console, scenes) -> None:
+    fresh(app, scenes, last=(scenes.finding(),))
 
 
-def sled(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes)
-    controller.key("7")
-    controller.key("2")
-    controller.navigation.sled.update(
-        pivot_to_blade="250 mm", pivot_to_screw="500 mm", pivot_to_stop="480 mm", widest_board="600 mm"
-    )
+def sled(app: Console, scenes) -> None:
+    fresh(app, scenes)
 
 
-def keys(controller: ScreenController, scenes) -> None:
-    fresh(controller, scenes)
-    controller.key("slash")
+def all_keys(app: Console, scenes) -> None:
+    fresh(app, scenes)
 
 
-def sure(controller: ScreenController, scenes) -> None:
-    ready(controller, scenes)
-    controller.key("9")
+def sure(app: Console, scenes) -> None:
+    ready(app, scenes)
 
 
-def told(controller: ScreenController, scenes) -> None:
-    ready(controller, scenes)
-    fold(controller.state, Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+def told(app: Console, scenes) -> None:
+    ready(app, scenes)
+    fold(app.view, Notice("stand", "The stand was bumped: 0.20 mm at once, at rest. Set up again."))
+
+
+# keys that are pressed when all has been said
+KEYS: dict[str, tuple[str, ...]] = {
+    "cables": ("8",),
+    "sleds": ("7",),
+    "checks": ("1",),
+    "options": ("1", "1"),
+    "move": ("4",),
+    "live-stand": ("5",),
+    "limits": ("3",),
+    "past": ("6",),
+    "past-result": ("6", "enter"),
+    "sled": ("7", "2", "4", *"250", "enter", "5", *"500", "enter", "6", *"480", "enter"),
+    "value": ("7", "2", "4", *"250"),
+    "keys": ("slash",),
+    "sure": ("9",),
+    "drawing": ("8",),
+}
 
 
 SCENES: dict[str, Scene] = {
@@ -468,16 +467,20 @@ SCENES: dict[str, Scene] = {
                               "tight.", 0.030, phase="tighten", moved=0.114, drawn=-0.03)),
     "limits": limits,
     "past": past,
+    "past-result": past,
+    "sleds": sled,
     "sled": sled,
-    "keys": keys,
+    "value": sled,
+    "keys": all_keys,
+    "drawing": set_up,
 }  # fmt: skip
-
-
-def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    if "named" in metafunc.fixturenames:
-        metafunc.parametrize("named", SCENES.items(), ids=list(SCENES))
 
 
 @pytest.fixture
 def every_scene() -> dict[str, Scene]:
     return SCENES
+
+
+@pytest.fixture
+def keys() -> dict[str, tuple[str, ...]]:
+    return KEYS

@@ -1,0 +1,56 @@
+"""`sweepgauge report`: one page that prints, or the card for the wall by the saw."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from bench.cli.common import Complaint, say, settings_option, socket_option
+
+
+@click.command()
+@socket_option
+@settings_option
+@click.option(
+    "--log",
+    "log_path",
+    metavar="FILE",
+    help="Read this file instead of asking the daemon.",
+)
+@click.option("--jig", metavar="NAME", help="Only this sled.")
+@click.option("--out", metavar="FILE.html", help="Write here, not to standard output.")
+@click.option("--card", is_flag=True, help="The small card for the wall by the saw.")
+def report(
+    socket_path: str | None,
+    settings_path: str | None,
+    log_path: str | None,
+    jig: str | None,
+    out: str | None,
+    card: bool,
+) -> int:
+    """Results, moves and charts as one page that prints, or the card for the wall.
+
+    One HTML file that stands alone: open it in any browser and print it from there.
+
+    Example:  sweepgauge report --jig big-sled --out big-sled.html
+    """
+    from bench.cli.report_source import from_daemon, from_log
+    from bench.render.report.page import card_html, report_html
+
+    if log_path is None:
+        source, units = from_daemon(socket_path, jig)
+    else:
+        source, units = from_log(log_path, settings_path, jig)
+    html = (card_html if card else report_html)(source, units)
+    if out is None:
+        click.echo(html)
+    else:
+        try:
+            Path(out).write_text(html, encoding="utf-8")
+        except OSError as error:
+            raise Complaint(f"{out} cannot be written: {error.strerror}") from error
+        say(f"The {'card' if card else 'report'} is in {out}.")
+    for words in source.left_out:
+        say(words)
+    return 1 if source.left_out else 0

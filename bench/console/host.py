@@ -1,0 +1,57 @@
+"""What the widgets and screens of the console know of the application they are in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+import msgspec
+from textual.binding import ActiveBinding
+
+from bench.console.first_start import Guide
+from bench.console.glyphs import GlyphSet
+from bench.console.requests import Requests
+from bench.console.view_model import ViewModel
+
+ALL = frozenset({"all"})
+NARROW = 72  # columns under which words and drawing do not stand side by side
+LOW = 22  # rows of a screen under which only what is needed now is shown
+
+
+class GuestKey(msgspec.Struct, frozen=True):
+    """A key of whoever starts the console, such as the pretend saw's hands. `word` may
+    depend on what is asked; `can`: whether it would do anything now."""
+
+    key: str
+    word: Callable[[], str]
+    help: str
+    run: Callable[[], None]
+    can: Callable[[], bool] = lambda: True
+    leads: bool = False  # it stands beside what is asked, large enough for a thumb
+
+
+class Guest(Protocol):
+    """Whoever starts the console may add keys and a line beside what is asked."""
+
+    keys: tuple[GuestKey, ...]
+
+    def tip(self, page: str, view: ViewModel, requests: Requests) -> str: ...
+
+
+class Host(Protocol):
+    """The application, as its screens and widgets know it."""
+
+    view: ViewModel
+    requests: Requests
+    guide: Guide
+    guest: Guest | None
+    last_key: str
+    keys_below: list[ActiveBinding]
+
+    @property
+    def glyphs(self) -> GlyphSet: ...
+    def mark(self, changed: frozenset[str]) -> None: ...
+    def open(self, page: str) -> None: ...
+    def go_home(self) -> None: ...
+    def next_look(self) -> None: ...
+    def tip(self) -> str: ...

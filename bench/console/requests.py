@@ -1,0 +1,199 @@
+"""What the user asks of the daemon, turned into requests; and what can be asked now."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import msgspec
+
+from bench.console import first_start
+from bench.console.first_start import STAGES, Guide
+from bench.console.view_model import ViewModel
+from bench.protocol import (
+    Abandon,
+    Begin,
+    Extend,
+    Finding,
+    Learn,
+    Live,
+    LogList,
+    Moved,
+    Press,
+    Undo,
+)
+
+PAST = 50  # earlier results that are asked for
+MOVED = ("made", "verified")  # what became of a move that was made
+
+Touches = Literal["fence", "arm"]
+Stands = Literal["beyond", "behind", "left", "right"]
+EnterAct = Literal["begin", "the move", "more", "again", "limits"]
+
+
+class Requests:
+    """`send` carries a request to the daemon and tells whether it went."""
+
+    def __init__(
+        self, view: ViewModel, guide: Guide, send: Callable[[msgspec.Struct], bool]
+    ) -> None:
+        self.view, self.guide = view, guide
+        self._send = send
+        self.last_begin: Begin | None = None
+        self._noted: str | None = None  # the finding whose move was noted just now
+
+    def send(self, message: msgspec.Struct) -> bool:
+        if self._send(message):
+            return True
+        self.view.say("daemon", "No daemon hears this; it was not done.", bad=True)
+        return False
+
+    # ---- what can be asked -----------------------------------------------------------
+
+    @property
+    def moved(self) -> bool:
+        """The move of the result on screen was noted."""
+        finding = self.view.finding
+        if finding is None:
+            return False
+        return self._noted == finding.id or self.view.moves.get(finding.id) in MOVED
+
+    @property
+    def press_answers(self) -> bool:
+        """Enter is asked for; one that nobody asked for would answer the next question
+        unread."""
+        view = self.view
+        if not view.here:
+            return False
+        if view.live is not None:
+            return view.live.enter
+        if view.learn is not None:
+            return view.learn.phase == "seen" or view.learn.enter
+        return view.ask is not None and view.ask.enter and not view.ask.waiting
+
+    @property
+    def can_undo(self) -> bool:
+        """There is a pass, or a mark of one, that can be taken back."""
+        ask = self.view.ask
+        some = ask is not None and (ask.taken > 0 or (ask.mark or 1) > 1)
+        return some or any(p.push for p in self.view.passes)
+
+    @property
+    def more_pushes(self) -> int | None:
+        """Pushes that may settle what is too close to call."""
+        finding = self.view.finding
+        return None if finding is None else finding.more_pushes
+
+    @property
+    def enter_act(self) -> EnterAct:
+        """The one act that follows from the result on screen."""
+        finding = self.view.finding
+        if finding is None:
+            return "begin"
+        if self.moved:
+            return "again"
+        if finding.verdict == "cannot-tell":
+            if self.more_pushes is not None:
+                return "more"
+            longer = finding.settle is None or finding.settle.length is not None
+            return "again" if longer else "limits"
+        return "again" if finding.proposed is None else "the move"
+
+    # ---- the check -------------------------------------------------------------------
+
+    def press(self) -> None:
+        if self.press_answers:
+            self.send(Press(waits=False))
+
+    def begin(self, begin: Begin) -> bool:
+        self.last_begin = begin
+        sent = self.send(begin)
+        if sent:
+            self.view.result = None
+        return sent
+
+    def again(self) -> None:
+        """The check of the result on screen, as it was begun last, else as the daemon
+        would."""
+        finding = self.view.finding
+        if finding is None:
+            return
+        before = self.last_begin
+        if before is None or (before.check, before.jig) != (finding.check, finding.jig):
+            saw = finding.saw if finding.jig is None else None
+            kind = self.view.kind(finding.check)
+            leans = kind is not None and kind.swept and kind.sided
+            before = Begin(finding.check, jig=finding.jig, saw=saw, lean=leans)
+        verifies = finding.id if self.moved else None
+        self.begin(msgspec.structs.replace(before, verifies=verifies))
+
+    def more(self) -> None:
+        finding, lacking = self.view.finding, self.more_pushes
+        if finding is None or lacking is None:
+            return
+        if self.send(Extend(lacking, finding.id)):
+            self.view.result = None
+
+    def undo(self) -> None:
+        self.send(Undo())
+
+    def give_up(self) -> None:
+        self.send(Abandon())
+
+    # ---- the move --------------------------------------------------------------------
+
+    def begin_live(
+        self, touches: Touches, stands: Stands, from_pivot: float | None = None
+    ) -> bool:
+        """The indicator is on the sled: from_pivot in mm, None at the stop."""
+        finding = self.view.finding
+        which = finding.id if finding is not None else None
+        return self.send(Live(True, which, touches, stands, from_pivot))
+
+    def end_live(self) -> None:
+        self.send(Live(on=False))
+
+    def note_move(self, finding: Finding, distance: float, how: str) -> bool:
+        sent = self.send(Moved(finding.id, distance=distance, how=how))
+        if sent:
+            self._noted = finding.id
+        return sent
+
+    # ---- the first start -------------------------------------------------------------
+
+    def learn_next(self) -> bool:
+        """Ask for the next thing that lacks; False where that is the sled's form."""
+        stage = first_start.next_stage(self.view, self.guide)
+        learn = first_start.request_for(stage, self.guide)
+        if learn is not None:
+            self.send(learn)
+        return stage != "sled"
+
+    def learn_again(self) -> None:
+        """What was seen was not it: ask anew."""
+        learn = self.view.learn
+        if learn is not None:
+            self.send(Learn(learn.what, leaf=learn.leaf))
+
+    def skip(self) -> bool:
+        """Not now: the next thing is asked for instead; False where that is the sled's
+        form."""
+        stage = first_start.stage_now(self.view, self.guide)
+        if stage is None:
+            return True
+        self.guide.skipped |= {stage}
+        if self.view.learn is not None:
+            self.send(Learn(self.view.learn.what, on=False))
+            self.view.learn = None
+        return stage == "sled" or self.learn_next()
+
+    def leave_guide(self) -> None:
+        """Out of the whole guide; the settings have it all again."""
+        self.guide.active, self.guide.skipped = False, frozenset(STAGES)
+        if self.view.learn is not None:
+            self.send(Learn(self.view.learn.what, on=False))
+
+    # ---- the log ---------------------------------------------------------------------
+
+    def past(self) -> None:
+        self._send(LogList(jig=self.view.the_jig, most=PAST))

@@ -1,0 +1,159 @@
+"""What all screens have: the strip above, the acts and the keys below."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping
+from typing import ClassVar, TypeVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import ActiveBinding, Binding, BindingType
+from textual.containers import Vertical
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Footer
+
+from bench.console.host import ALL, LOW, NARROW, Host
+from bench.console.requests import Requests
+from bench.console.view_model import ViewModel
+from bench.console.widgets.act_bar import Act, ActBar
+from bench.console.widgets.notice_panel import NoticePanel, Tip
+from bench.console.widgets.status_strip import StatusStrip
+from bench.console.widgets.viewer import Viewer
+
+T = TypeVar("T")
+GUEST = "guest"  # the action of a key of whoever started the console
+QUICK = frozenset({"number", "line"})  # what changes many times a second
+KEYS = "keys"  # the action that lists all keys
+
+
+class ConsoleScreen(Screen[T]):
+    """A subclass gives its body, its acts and its keys."""
+
+    HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
+        (0, "-narrow"),
+        (NARROW, "-normal"),
+        (110, "-wide"),
+    ]
+    VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
+        (0, "-low"),
+        (LOW, "-high"),
+        (40, "-tall"),
+    ]
+    AUTO_FOCUS: ClassVar[str | None] = ""
+    page: ClassVar[str] = ""  # its name for whoever started the console
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter,space", "first_act", "do it", show=False),
+    ]
+
+    def compose(self) -> ComposeResult:
+        yield StatusStrip()
+        yield Vertical(*self.body(), id="body")
+        yield Tip()
+        yield NoticePanel()
+        yield ActBar()
+        yield Footer(compact=True, show_command_palette=False)
+
+    def body(self) -> Iterable[Widget]:
+        raise NotImplementedError
+
+    def acts(self) -> list[Act]:
+        """The first is what Enter does."""
+        raise NotImplementedError
+
+    def all_acts(self) -> list[Act]:
+        """The guest's stand behind the first, since they are what hands would do."""
+        acts, guest = self.acts(), self.host.guest
+        if guest is None or not isinstance(self, WorkScreen):
+            return acts
+        keys = [
+            Act(key.key.upper(), key.word(), f"app.{GUEST}({n})")
+            for n, key in enumerate(guest.keys)
+            if key.leads and key.can()
+        ]
+        return [*acts[:1], *keys, *acts[1:]]
+
+    # ---- what it shows ---------------------------------------------------------------
+
+    @property
+    def host(self) -> Host:
+        return cast(Host, self.app)
+
+    @property
+    def view(self) -> ViewModel:
+        return self.host.view
+
+    @property
+    def requests(self) -> Requests:
+        return self.host.requests
+
+    def on_mount(self) -> None:
+        self._bindings_shown: object = None
+
+    def on_screen_resume(self) -> None:
+        self.host.mark(ALL)
+
+    def show(self, changed: frozenset[str]) -> None:
+        """Show anew what has changed; a screen that is covered is told to when it comes
+        back."""
+        for viewer in self.query(Viewer):
+            viewer.view_changed(changed)
+        if changed <= QUICK:
+            return
+        self.view_changed(changed)
+        shown = [(b.binding, b.enabled) for b in self.active_bindings.values()]
+        if shown != self._bindings_shown:
+            self._bindings_shown = shown
+            self.refresh_bindings()
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        """What a subclass does beside showing its widgets anew."""
+
+    # ---- keys ------------------------------------------------------------------------
+
+    def can(self, action: str) -> bool:
+        """Whether that action would do anything now."""
+        return True
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return self.can(action)
+
+    @property
+    def active_bindings(self) -> Mapping[str, ActiveBinding]:  # type: ignore[override]
+        """Those of the guest say what they do now; those that do not fit into the row
+        of keys stand in the list of all keys only."""
+        out: dict[str, ActiveBinding] = {}
+        keys = {k.key: k for k in self.host.guest.keys} if self.host.guest else {}
+        bound = super().active_bindings
+        spare = max(
+            (_room(b.binding) for b in bound.values() if b.binding.action == KEYS),
+            default=0,
+        )
+        room, fits = self.app.size.width - spare, dict[str, bool]()
+        for key, active in bound.items():
+            binding = active.binding
+            if key in keys and binding.action.startswith(GUEST):
+                binding = dataclasses.replace(binding, description=keys[key].word())
+            if binding.show and binding.action != KEYS:
+                if binding.action not in fits:
+                    fits[binding.action] = _room(binding) <= room
+                    room -= _room(binding) * fits[binding.action]
+                binding = dataclasses.replace(binding, show=fits[binding.action])
+            out[key] = active._replace(binding=binding)
+        return out
+
+    def action_open(self, page: str) -> None:
+        self.host.open(page)
+
+    async def action_first_act(self) -> None:
+        for act in self.acts()[:1]:
+            await self.app.run_action(act.action, self)
+
+
+def _room(binding: Binding) -> int:
+    """Columns of a key and its word in the row of keys."""
+    return len(binding.key_display or binding.key) + len(binding.description) + 2
+
+
+class WorkScreen(ConsoleScreen[None]):
+    """A screen that the daemon's state calls for; see `Console.place`."""

@@ -1,0 +1,128 @@
+"""The check in progress: the number, what is asked, the set-up drawn, the line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widget import Widget
+
+from bench.console.host import NARROW
+from bench.console.screens.base import WorkScreen
+from bench.console.screens.confirm import ConfirmScreen
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.large_figure import LiveFigure
+from bench.console.widgets.pass_plot import PassPlot
+from bench.console.widgets.prompt_words import CautionWords, PromptWords
+from bench.console.widgets.set_up_picture import SetUpPicture
+from bench.console.widgets.state_line import StateLine
+
+PRESSES = {
+    "cautions": "I have read it",
+    "place": "it stands",
+    "lean": "it is leaned",
+    "tap": "it is tapped",
+    "mark": "take it",
+    "spot": "take it",
+    "width": "take it",
+}
+READS = ("cautions", "place")  # phases in which there is much to read and nothing moves
+
+
+class CheckScreen(WorkScreen):
+    page = "check"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("0,u", "undo", "undo pass", key_display="0"),
+        Binding("8,d", "picture", "drawing", key_display="8"),
+        Binding("plus,pagedown", "read_on", "read on", key_display="+"),
+        Binding("9,x", "give_up", "give up", key_display="9"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield LiveFigure()
+        yield StateLine()
+        yield VerticalScroll(CautionWords(), id="cautions", can_focus=False)
+        yield Horizontal(
+            Vertical(PromptWords(), PassPlot(), id="asked"),
+            SetUpPicture(),
+            id="work",
+        )
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        box = self.query_one("#cautions", VerticalScroll)
+        for what in ("virtual_size", "scroll_y", "size"):
+            self.watch(box, what, self._scrolled, init=False)
+
+    def _scrolled(self) -> None:
+        self.host.mark(frozenset({"ask"}))
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        ask = self.view.ask
+        phase = ask.phase if ask is not None else ""
+        reads = phase in READS or (ask is not None and bool(ask.remark))
+        self.set_class(reads and not (ask is not None and ask.moving), "-reads")
+        self.set_class(phase == "cautions", "-cautions")
+        self.set_class(phase == "place", "-places")
+        self.set_class(
+            bool(self.view.placed_passes()) or self.view.line is not None, "-line"
+        )
+
+    # ---- acts ------------------------------------------------------------------------
+
+    def acts(self) -> list[Act]:
+        ask = self.view.ask
+        if ask is None:
+            return []
+        out = []
+        if ask.phase == "cautions" and not self._read():
+            out.append(Act("Enter", "read on", "read_on", leads=True))
+        elif self.requests.press_answers:
+            word = PRESSES.get(ask.phase, "go on")
+            out.append(Act("Enter", word, "press", leads=True))
+        if self.requests.can_undo:
+            out.append(Act("0", "undo pass", "undo"))
+        if ask.phase == "place" and self.app.size.width < NARROW:
+            out.append(Act("8", "drawing", "picture"))
+        return out
+
+    def _read(self) -> bool:
+        """The end of the cautions has been on the screen."""
+        box = self.query_one("#cautions", VerticalScroll)
+        return box.size.height > 0 and box.scroll_offset.y >= box.max_scroll_y
+
+    def can(self, action: str) -> bool:
+        ask = self.view.ask
+        if action == "undo":
+            return self.requests.can_undo
+        if action == "picture":
+            return (
+                self.app.size.width < NARROW
+                and ask is not None
+                and ask.phase == "place"
+            )
+        if action == "read_on":
+            return ask is not None and ask.phase == "cautions" and not self._read()
+        return True
+
+    def action_press(self) -> None:
+        self.requests.press()
+
+    def action_undo(self) -> None:
+        self.requests.undo()
+
+    def action_read_on(self) -> None:
+        self.query_one("#cautions", VerticalScroll).scroll_page_down(animate=False)
+
+    def action_picture(self) -> None:
+        self.toggle_class("-picture")
+
+    def action_give_up(self) -> None:
+        words = "Give up this check? What was measured stays in the log."
+        self.app.push_screen(ConfirmScreen(words, self.host.last_key), self._given_up)
+
+    def _given_up(self, sure: bool | None) -> None:
+        if sure:
+            self.requests.give_up()

@@ -1,0 +1,25 @@
+"""Which check? Those that cannot be taken now say why."""
+
+from __future__ import annotations
+
+from bench.console.screens.check_form import CheckForm
+from bench.console.screens.rows import Row, RowsScreen
+from bench.protocol import CheckKind
+from bench.render.result import name, upper_first
+
+
+class ChecksScreen(RowsScreen):
+    page = "checks"
+    title_words = "Which check?"
+
+    def rows(self) -> list[Row]:
+        return [self._row(kind) for kind in self.view.checks or []]
+
+    def _row(self, kind: CheckKind) -> Row:
+        if kind.can:
+            return Row(kind.question, lambda: self._choose(kind), name(kind.kind))
+        why = upper_first(kind.why_not or "not now")
+        return Row(kind.question, None, f"Not now: {why}.", faint=True)
+
+    def _choose(self, kind: CheckKind) -> None:
+        self.app.push_screen(CheckForm(kind))

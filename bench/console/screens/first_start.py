@@ -1,0 +1,103 @@
+"""The first start: one thing asked at a time, the cables with their numbers below."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widget import Widget
+
+from bench.console import first_start
+from bench.console.screens.base import WorkScreen
+from bench.console.screens.sled_form import SledForm
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.cable_rows import CableRows, StageTicks
+from bench.console.widgets.guide_words import GuideWords
+from bench.console.widgets.large_figure import LiveFigure
+from bench.console.widgets.state_line import StateLine
+from bench.protocol import PutUnits
+
+MUCH = 100  # signs of a request beside which a low screen has no room for large digits
+WORDS: dict[first_start.Stage, str] = {
+    "indicator": "find it",
+    "travel": "find it",
+    "leaf": "prove it",
+    "sled": "describe it",
+}
+
+
+class FirstStartScreen(WorkScreen):
+    page = "first_start"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("0,u", "skip", "skip", key_display="0"),
+        Binding("2,a", "again", "again", key_display="2"),
+        Binding("3", "units", "mm or inch", key_display="3"),
+        Binding("7,s", "open('sleds')", "sleds", key_display="7"),
+        Binding("8", "open('settings')", "settings", key_display="8"),
+        Binding("9,x", "leave_guide", "leave it", key_display="9"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield LiveFigure()
+        yield StateLine()
+        yield Vertical(GuideWords(), CableRows(), StageTicks(), id="work")
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        learn = self.view.learn
+        much = learn is not None and len(learn.words) > MUCH
+        self.set_class(much or len(self.view.ports) > 1, "-reads")
+
+    def acts(self) -> list[Act]:
+        view, guide = self.view, self.host.guide
+        out = []
+        word = self._word()
+        if word:
+            out.append(Act("Enter", word, "press", leads=True))
+        if first_start.found(view):
+            out.append(Act("2", "again", "again"))
+        if first_start.can_skip(view, guide):
+            out.append(Act("0", "skip", "skip"))
+        out.append(Act("3", "use inches" if view.units == "mm" else "use mm", "units"))
+        return out
+
+    def _word(self) -> str:
+        """What Enter does here, in a word or two; empty where it is not asked for."""
+        learn = self.view.learn
+        if learn is not None:
+            if not self.requests.press_answers:
+                return ""
+            if learn.phase == "seen":
+                return "keep it"
+            return "it rests" if learn.step == 1 else "it is in"
+        stage = first_start.next_stage(self.view, self.host.guide)
+        return WORDS[stage] if stage is not None else ""
+
+    def can(self, action: str) -> bool:
+        if action == "again":
+            return first_start.found(self.view)
+        if action == "skip":
+            return first_start.can_skip(self.view, self.host.guide)
+        return True
+
+    def action_press(self) -> None:
+        if self.view.learn is not None:
+            self.requests.press()
+            return
+        self.host.guide.active = True
+        if not self.requests.learn_next():
+            self.app.push_screen(SledForm())
+
+    def action_again(self) -> None:
+        self.requests.learn_again()
+
+    def action_skip(self) -> None:
+        if not self.requests.skip():
+            self.app.push_screen(SledForm())
+
+    def action_units(self) -> None:
+        self.requests.send(PutUnits("inch" if self.view.units == "mm" else "mm"))
+
+    def action_leave_guide(self) -> None:
+        self.requests.leave_guide()

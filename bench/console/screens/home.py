@@ -1,0 +1,130 @@
+"""At rest: what was found last and what is due, and the one act that follows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widget import Widget
+
+from bench.console import first_start
+from bench.console.screens.base import WorkScreen
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.budget_bars import BudgetBars
+from bench.console.widgets.interval import Interval
+from bench.console.widgets.past_rows import PastRows
+from bench.console.widgets.readout_row import ReadoutRow
+from bench.console.widgets.result_figure import ResultFigure
+from bench.console.widgets.result_picture import ResultPicture
+from bench.console.widgets.result_words import FurtherWords, ResultWords
+from bench.console.widgets.state_line import StateLine
+
+
+class HomeScreen(WorkScreen):
+    page = "home"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("1,c", "open('checks')", "check", key_display="1"),
+        Binding("2,a", "again", "again", key_display="2"),
+        Binding("4,m", "open('move')", "move", key_display="4"),
+        Binding("5,v", "open('live_set_up')", "live", key_display="5"),
+        Binding("3,l", "open('limits')", "limits", key_display="3"),
+        Binding("6,p", "open('log')", "log", key_display="6"),
+        Binding("7,s", "open('sleds')", "sleds", key_display="7"),
+        Binding("8", "open('settings')", "settings", key_display="8"),
+        Binding("plus", "more", "more passes", key_display="+"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield ResultFigure()
+        yield StateLine()
+        yield ReadoutRow()
+        yield Horizontal(
+            Vertical(
+                ResultWords(),
+                Interval(),
+                VerticalScroll(FurtherWords(), id="further", can_focus=False),
+                id="found",
+            ),
+            ResultPicture(),
+            Vertical(BudgetBars(), PastRows(), id="before"),
+            id="work",
+        )
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        found = self.view.finding is not None
+        self.set_class(found, "-found")
+        self.set_class(bool(self.query_one(ResultPicture).text()), "-drawn")
+
+    def acts(self) -> list[Act]:
+        requests, view = self.requests, self.view
+        if not view.here:
+            return []
+        if view.finding is None:
+            return self._first_acts()
+        out = []
+        act = requests.enter_act
+        if act == "the move":
+            out = [
+                Act("Enter", "make the move", "open('move')", leads=True),
+                Act("2", "measure again", "again"),
+            ]
+        elif act == "more":
+            words = f"{requests.more_pushes} more passes"
+            out = [Act("Enter", words, "more", leads=True), Act("2", "again", "again")]
+        elif act == "limits":
+            out = [
+                Act("Enter", "what limits it", "open('limits')", leads=True),
+                Act("2", "again", "again"),
+            ]
+        elif view.finding.verdict == "inside" and not requests.moved:
+            out = [Act("1", "next check", "open('checks')"), Act("2", "again", "again")]
+            return [Act("Enter", "next check", "open('checks')", leads=True), out[1]]
+        else:
+            out = [
+                Act("Enter", "check again", "again", leads=True),
+                Act("1", "another check", "open('checks')"),
+            ]
+        return out
+
+    def _first_acts(self) -> list[Act]:
+        view = self.view
+        if first_start.bare(view):
+            return [Act("Enter", "find the cables", "open('settings')", leads=True)]
+        if view.gear is not None and not view.gear.jigs:
+            return [
+                Act("Enter", "describe a sled", "open('sled_form')", leads=True),
+                Act("1", "check", "open('checks')"),
+            ]
+        return [Act("Enter", "begin a check", "open('checks')", leads=True)]
+
+    def can(self, action: str) -> bool:
+        finding, here = self.view.finding, self.view.here
+        if action == "again":
+            return here and finding is not None
+        if action == "more":
+            return here and self.requests.more_pushes is not None
+        return True
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "open":
+            return self._opens(str(parameters[0]))
+        return super().check_action(action, parameters)
+
+    def _opens(self, page: str) -> bool:
+        finding = self.view.finding
+        move = finding.proposed if finding is not None else None
+        if page == "move":
+            return self.view.here and move is not None
+        if page == "live_set_up":  # a mitre fence stands across the indicator's way
+            return self.view.here and move is not None and move.fence is None
+        if page == "limits":
+            return finding is not None and bool(finding.budget)
+        return self.view.here
+
+    def action_again(self) -> None:
+        self.requests.again()
+
+    def action_more(self) -> None:
+        self.requests.more()

@@ -1,0 +1,78 @@
+"""The live move: the distance left, which way, and the band that is good enough."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widget import Widget
+
+from bench.console.screens.base import WorkScreen
+from bench.console.screens.confirm import ConfirmScreen
+from bench.console.widgets.act_bar import Act
+from bench.console.widgets.large_figure import DistanceFigure
+from bench.console.widgets.live_gauge import LiveGauge
+from bench.console.widgets.live_words import LiveFacts, LiveWords
+from bench.console.widgets.sled_picture import IndicatorPicture
+from bench.console.widgets.state_line import StateLine
+
+PRESSES = {
+    "stand": "it stands",
+    "lean": "it is leaned",
+    "go": "it is there",
+    "tighten": "it is tight",
+    "end": "done",
+}
+
+
+class LiveScreen(WorkScreen):
+    page = "live"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("0,u", "undo", "slack off", key_display="0"),
+        Binding("5,v", "end_live", "end live", key_display="5"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield DistanceFigure()
+        yield StateLine()
+        yield Vertical(
+            LiveWords(), LiveGauge(), LiveFacts(), IndicatorPicture(), id="work"
+        )
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        live = self.view.live
+        self.set_class(live is not None and live.phase in ("stand", "lean"), "-sets-up")
+
+    def acts(self) -> list[Act]:
+        """Before it is there, Enter is possible and not asked for."""
+        live = self.view.live
+        if live is None:
+            return []
+        out = []
+        early = live.phase == "go" and not live.there
+        if self.requests.press_answers:
+            word = "tighten as it is" if early else PRESSES.get(live.phase, "go on")
+            out.append(Act("Enter", word, "press", leads=not early))
+        if live.phase == "tighten":
+            out.append(Act("0", "slack off", "undo"))
+        return [*out, Act("5", "end live", "end_live")]
+
+    def can(self, action: str) -> bool:
+        live = self.view.live
+        return action != "undo" or (live is not None and live.phase == "tighten")
+
+    def action_press(self) -> None:
+        self.requests.press()
+
+    def action_undo(self) -> None:
+        self.requests.undo()
+
+    def action_end_live(self) -> None:
+        words = "End the live move? What was moved so far is not noted."
+        self.app.push_screen(ConfirmScreen(words, self.host.last_key), self._ended)
+
+    def _ended(self, sure: bool | None) -> None:
+        if sure and self.view.live is not None:
+            self.requests.end_live()

@@ -1,0 +1,110 @@
+"""The results of this sled, newest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual import on
+from textual.binding import Binding, BindingType
+from textual.widget import Widget
+from textual.widgets import DataTable, Static
+
+from bench.console.readout import verdict_sign
+from bench.console.screens.base import ConsoleScreen
+from bench.console.screens.notes import NotesScreen
+from bench.console.screens.past_result import PastResultScreen
+from bench.console.widgets.act_bar import Act
+from bench.protocol import Finding
+from bench.render import result
+from bench.units import length_words
+
+NARROW = 60  # columns under which only day, verdict and check have room
+BECAME = {"made": "moved", "verified": "moved, proved"}
+
+
+class LogScreen(ConsoleScreen[None]):
+    page = "past"
+    AUTO_FOCUS = "DataTable"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("full_stop,escape,0,left", "leave", "back", key_display="."),
+        Binding("plus,j", "further", "further", key_display="+"),
+        Binding("n,5", "notes", "notes", key_display="5"),
+    ]
+
+    def body(self) -> Iterable[Widget]:
+        yield Static(id="title", markup=False)
+        yield DataTable(cursor_type="row", zebra_stripes=False, id="results")
+
+    def acts(self) -> list[Act]:
+        return [Act("Enter", "look at it", "look"), Act(".", "back", "leave")]
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self._shown: list[Finding] = []
+
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        self.requests.past()
+
+    def on_resize(self) -> None:
+        self._shown = []
+        self._fill()
+
+    def view_changed(self, changed: frozenset[str]) -> None:
+        if changed & {"past", "result", "gear", "all"}:
+            self._fill()
+
+    def _fill(self) -> None:
+        findings = self.view.past_findings
+        if findings == self._shown:
+            return
+        self._shown = list(findings)
+        self.query_one("#title", Static).update(self._heading())
+        table = self.query_one(DataTable)
+        wide = self.app.size.width >= NARROW
+        table.clear(columns=True)
+        table.add_columns("day", "verdict", "check", *(["found", "move"] * wide))
+        for finding in findings:
+            table.add_row(*self._row(finding, wide))
+
+    def _heading(self) -> str:
+        words = f"Results of {self.view.the_jig or 'all sleds'}"
+        board = self.view.widest_board()
+        if board is None:
+            return words
+        return f"{words}, sled fence across {length_words(board, self.view.units)}"
+
+    def _row(self, finding: Finding, wide: bool) -> list[str]:
+        glyphs, view = self.host.glyphs, self.view
+        words = result.verdict_words(finding.verdict)
+        row = [
+            finding.at[2:10] if wide else finding.at[5:10],
+            f"{verdict_sign(finding.verdict, glyphs)} {words}",
+            result.name(finding.check),
+        ]
+        if not wide:
+            return row
+        much = ""
+        if finding.quantities:
+            much = result.short_size(finding, view.units, view.board(finding))
+        return [*row, much, BECAME.get(view.moves.get(finding.id, ""), "")]
+
+    # ---- keys ------------------------------------------------------------------------
+
+    @on(DataTable.RowSelected)
+    def _selected(self, event: DataTable.RowSelected) -> None:
+        if event.cursor_row < len(self._shown):
+            self.app.push_screen(PastResultScreen(self._shown[event.cursor_row]))
+
+    def action_look(self) -> None:
+        self.query_one(DataTable).action_select_cursor()
+
+    def action_further(self) -> None:
+        self.query_one(DataTable).action_cursor_down()
+
+    def action_notes(self) -> None:
+        self.app.push_screen(NotesScreen())
+
+    def action_leave(self) -> None:
+        self.dismiss()

@@ -1,0 +1,73 @@
+"""Settings: find and prove the cables, the units, the look, the leaf of the proof."""
+
+from __future__ import annotations
+
+from bench.console.screens.check_form import with_unit
+from bench.console.screens.rows import Row, RowsScreen
+from bench.console.view_model import ViewModel
+from bench.protocol import Learn, PutUnits
+from bench.units import length_words, parse_length
+
+LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
+
+
+class SettingsScreen(RowsScreen):
+    page = "cables"
+    title_words = "Settings"
+    watches = frozenset({"gear", "health"})
+
+    def rows(self) -> list[Row]:
+        view, guide = self.view, self.host.guide
+        leaf = length_words(guide.leaf, view.units)
+        units = "millimetres" if view.units == "mm" else "inches"
+        return [
+            Row(
+                "Find the indicator: press its plunger",
+                lambda: self._learn(Learn("indicator")),
+                doing(view, "indicator"),
+                leads=True,
+            ),
+            Row(
+                "Find the travel: push the sled",
+                lambda: self._learn(Learn("travel")),
+                doing(view, "travel"),
+            ),
+            Row(
+                f"Prove unit and direction with a leaf of {leaf}",
+                lambda: self._learn(Learn("leaf", leaf=guide.leaf)),
+            ),
+            Row("Another leaf for the proof", self._type_leaf, value=leaf),
+            Row("Shown in", self._turn_units, value=units),
+            Row("Look", self._turn_look, value=LOOKS.get(self.app.theme, "")),
+        ]
+
+    def _learn(self, learn: Learn) -> None:
+        if self.requests.send(learn):
+            self.host.go_home()
+
+    def _turn_units(self) -> None:
+        self.requests.send(PutUnits("inch" if self.view.units == "mm" else "mm"))
+
+    def _turn_look(self) -> None:
+        self.host.next_look()
+        self.fill()
+
+    def _type_leaf(self) -> None:
+        guide, units = self.host.guide, self.view.units
+
+        def accept(text: str) -> None:
+            guide.leaf = parse_length(with_unit(text, units))
+
+        self.ask("How thick is the leaf?", length_words(guide.leaf, units), accept)
+
+
+def doing(view: ViewModel, role: str) -> str:
+    """How the instrument of that role does now: its words, its rate, what was refused
+    of it."""
+    instrument = next((i for i in view.instruments.values() if i.role == role), None)
+    if instrument is None or instrument.state == "marks":
+        return "None is set up."
+    if instrument.state != "open":
+        return instrument.named_words
+    rate = f"{instrument.rate:.0f} a second" if instrument.rate else "at its button"
+    return f"It reads: {rate}, {instrument.rejects} rejected."

@@ -1,0 +1,125 @@
+"""A sled is described by number pad, and drawn as typed before it is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual.widget import Widget
+
+from bench.console.screens.check_form import with_unit
+from bench.console.screens.confirm import ConfirmScreen
+from bench.console.screens.rows import Row, RowsScreen
+from bench.console.widgets.sled_picture import SledPicture
+from bench.protocol import Jig, PutJig
+from bench.units import PER_MM, parse_length, parse_slope
+
+FIELDS = {
+    "name": "Name",
+    "fence": "Sled fence",
+    "pivot": "Pivot",
+    "pivot_to_blade": "Pivot to blade",
+    "pivot_to_screw": "Pivot to adjusting screw",
+    "pivot_to_stop": "Pivot to where the leaf goes",
+    "widest_board": "Widest board",
+    "tolerance": "Good enough",
+}
+CHOICES = {
+    "fence": {"near": "on your side", "far": "beyond the work"},
+    "pivot": {"right": "at the right end", "left": "at the left end"},
+}
+NO_MOVE = "Without the distance from pivot to screw no move can be told. Keep it?"
+
+
+class SledForm(RowsScreen):
+    page = "sled"
+    title_words = "The sled"
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._given: dict[str, str] = {"fence": "near", "pivot": "right"}
+
+    def below(self) -> Iterable[Widget]:
+        yield SledPicture(described({**self._given, "name": ""}))
+
+    def on_mount(self) -> None:
+        gear = self.view.gear
+        count = len(gear.jigs) + 1 if gear is not None else 1
+        self._given["name"] = f"sled-{count}"
+        super().on_mount()
+
+    def rows(self) -> list[Row]:
+        over = "300 mm" if self.view.units == "mm" else "a foot"
+        out = []
+        for field, label in FIELDS.items():
+            value = self._given.get(field)
+            words = f"{label} over {over}" if field == "tolerance" else label
+            if field in CHOICES:
+                shown = CHOICES[field][value or ""]
+                out.append(Row(words, lambda f=field: self._turn(f), value=shown))  # type: ignore[misc]
+            else:
+                shown = value or "not given"
+                out.append(
+                    Row(words, lambda f=field, w=words: self._type(f, w), value=shown)  # type: ignore[misc]
+                )
+        out.append(Row("This is mine: keep it", self._keep, leads=True))
+        return out
+
+    def _turn(self, field: str) -> None:
+        choices = list(CHOICES[field])
+        self._given[field] = choices[(choices.index(self._given[field]) + 1) % 2]
+        self._changed_form()
+
+    def _changed_form(self) -> None:
+        self.fill()
+        self.query_one(SledPicture).describe(described(self._given))
+
+    def _type(self, field: str, words: str) -> None:
+        units = self.view.units
+
+        def accept(text: str) -> None:
+            if field == "tolerance":
+                text = with_unit(text, units)
+                if "per" not in text:
+                    text = f"{text} per {'300 mm' if units == 'mm' else 'ft'}"
+                parse_slope(text)
+            elif field != "name":
+                text = with_unit(text, units)
+                parse_length(text)
+            self._given[field] = text
+
+        self.ask(words, self._given.get(field, ""), accept)
+
+    def _typed(self, text: str | None) -> None:
+        self._changed_form()
+
+    def _keep(self) -> None:
+        if "pivot_to_screw" in self._given or "pivot_to_stop" in self._given:
+            self._kept(True)
+        else:
+            self.app.push_screen(ConfirmScreen(NO_MOVE, self.host.last_key), self._kept)
+
+    def _kept(self, sure: bool | None) -> None:
+        jig = described(self._given)
+        if sure and self.requests.send(PutJig(jig)):
+            self.view.choose_jig(jig.name)
+            self.host.go_home()
+
+
+def described(given: dict[str, str]) -> Jig:
+    """The sled as it was typed. Raises UnitsError; a field that was left out stays
+    unknown."""
+
+    def length(field: str) -> float | None:
+        return parse_length(given[field]) if field in given else None
+
+    slope = parse_slope(given["tolerance"]) if "tolerance" in given else 0.05 / PER_MM
+    return Jig(
+        name=given.get("name", "sled"),
+        fence="far" if given.get("fence") == "far" else "near",
+        pivot="left" if given.get("pivot") == "left" else "right",
+        pivot_to_blade=length("pivot_to_blade"),
+        pivot_to_screw=length("pivot_to_screw"),
+        pivot_to_stop=length("pivot_to_stop"),
+        widest_board=length("widest_board"),
+        tolerance=slope,
+    )

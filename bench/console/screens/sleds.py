@@ -1,0 +1,53 @@
+"""The sleds there are: one is chosen, another is described."""
+
+from __future__ import annotations
+
+from bench.console.screens.check_form import with_unit
+from bench.console.screens.rows import Row, RowsScreen
+from bench.console.screens.sled_form import SledForm
+from bench.protocol import Jig, PutLeaves
+from bench.units import length_words, parse_length
+
+
+class SledsScreen(RowsScreen):
+    page = "sleds"
+    title_words = "Sleds"
+
+    def rows(self) -> list[Row]:
+        view = self.view
+        gear = view.gear
+        out = [self._sled(jig) for jig in (gear.jigs if gear is not None else [])]
+        out.append(Row("Describe another sled", self._describe, leads=not out))
+        leaves = gear.leaves if gear is not None else []
+        owned = ", ".join(length_words(leaf, view.units) for leaf in leaves)
+        out.append(Row("Leaves I own", self._type_leaves, value=owned or "none given"))
+        return out
+
+    def _sled(self, jig: Jig) -> Row:
+        here = jig.name == self.view.the_jig
+        more = f"fence {_SIDES[jig.fence]}, pivot at the {jig.pivot} end"
+        more += f", for {jig.saw}" if jig.saw else ""
+        words = f"{jig.name} (this one)" if here else jig.name
+        return Row(words, lambda: self._choose(jig.name), more, leads=here)
+
+    def _choose(self, name: str) -> None:
+        self.view.choose_jig(name)
+        self.requests.past()
+        self.host.go_home()
+
+    def _describe(self) -> None:
+        self.app.push_screen(SledForm())
+
+    def _type_leaves(self) -> None:
+        units = self.view.units
+
+        def accept(text: str) -> None:
+            parts = text.replace("+", " ").replace(",", ".").split()
+            leaves = sorted(parse_length(with_unit(part, units)) for part in parts)
+            self.requests.send(PutLeaves(leaves))
+
+        hint = "Their thicknesses, parted by + or a blank."
+        self.ask("Which leaves do you own?", "", accept, hint)
+
+
+_SIDES = {"near": "on your side", "far": "beyond the work"}

@@ -1,0 +1,113 @@
+"""What the drift document says of one series: its chart, and sentences beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import msgspec
+
+from bench.checks import checks
+from bench.finding import Finding
+from bench.render.report.chart import Chart, chart
+from bench.render.report.figures import Scale
+from bench.render.report.sentences import told
+from bench.render.report.source import ReportSource
+from bench.render.result import name, opposite, upper_first
+from bench.render.template import in_a_row
+from bench.render.upkeep import drift_lines
+from bench.units import System
+
+Document = Mapping[str, Any]
+
+
+class ChartView(msgspec.Struct, frozen=True):
+    """title, description: for whoever cannot see the chart. alarm: something has to be
+    answered. lines: what there is to say, as the command says it."""
+
+    id: str
+    title: str
+    description: str
+    chart: Chart
+    alarm: bool
+    lines: list[str]
+
+
+def chart_views(
+    source: ReportSource, jig: str | None, saw: str | None, units: System
+) -> Iterator[ChartView]:
+    """One for each series that has a result, those of a verdict first."""
+    rows = source.rows("drift", jig, saw)
+    for row in sorted(rows, key=lambda row: row["tolerance"] is None):
+        if any(period["results"] for period in row["baselines"]):
+            yield _view(source, row, units)
+
+
+def _view(source: ReportSource, row: Document, units: System) -> ChartView:
+    results = [one for period in row["baselines"] for one in period["results"]]
+    largest = max(abs(one["value"]) + one["uncertainty"] for one in results)
+    board = source.board(row["check"], row["jig"])
+    scale = Scale.of(row["unit"], units, board, max(largest, row["tolerance"] or 0.0))
+    ways = _ways(source, row, results[-1]["id"])
+    subject = row["jig"] or row["saw"] or "the saw"
+    known = checks().get(row["check"])
+    what = name(row["check"])
+    if known is not None and row["quantity"] != known.quantities[0]:
+        what = f"{name(row['quantity'])} ({what})"
+    title = upper_first(told("chart-title", what=what, subject=subject))
+    return ChartView(
+        id=f"{row['check']}-{row['quantity']}",
+        title=title,
+        description=" ".join(_description(row, results, scale, ways)),
+        chart=chart(row, scale, ways),
+        alarm=row["alarm"],
+        lines=[*drift_lines({"series": [row], "left_out": []}, units)],
+    )
+
+
+def _ways(source: ReportSource, row: Document, latest: str) -> tuple[str, str]:
+    """What a value above and below zero means, in the words of its latest result."""
+    found: Finding | None = next((f for f in source.findings if f.id == latest), None)
+    if found is None:
+        return "", ""
+    q = next((q for q in found.quantities if q.name == row["quantity"]), None)
+    if q is None or not q.way or q.value == 0:
+        return "", ""
+    other = opposite(q.way)
+    if other == q.way:
+        return "", ""
+    return (q.way, other) if q.value > 0 else (other, q.way)
+
+
+def _sided(value: float, size: str, ways: tuple[str, str]) -> str:
+    way = ways[0] if value > 0 else ways[1]
+    return f"{way}, {size}" if way else size
+
+
+def _description(
+    row: Document,
+    results: list[Document],
+    scale: Scale,
+    ways: tuple[str, str],
+) -> Iterator[str]:
+    first, last = results[0], results[-1]
+    if len(results) == 1:
+        yield told("chart-one", first=first["at"][:10])
+    else:
+        span = {"first": first["at"][:10], "last": last["at"][:10]}
+        yield told("chart-results", count=len(results), **span)
+    value = abs(last["value"]) if ways[0] else last["value"]
+    latest = scale.give_or_take(value, last["uncertainty"])
+    yield told("chart-latest", latest=_sided(last["value"], latest, ways))
+    if row["tolerance"] is not None:
+        yield told("chart-limit", limit=scale.size(row["tolerance"]))
+    events = [
+        f"{told('event-' + period['reason'])} {period['from']}"
+        for period in row["baselines"][1:]
+    ]
+    if events:
+        yield told("chart-events", events=in_a_row(events))
+    if row["season"] is not None and row["season"]["kept"]:
+        yield told("chart-season")
+    if alarms := sum(one["alarm"] is not None for one in results):
+        yield told("chart-alarms", count=alarms)

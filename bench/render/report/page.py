@@ -1,0 +1,157 @@
+"""The report and the card as HTML, from templates that escape whatever they show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import cache
+from typing import Any
+
+import msgspec
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from bench.checks import checks
+from bench.checks.shared.cautions import COUNT_OFF, MANUAL, UNPLUG
+from bench.finding import Finding
+from bench.render.report.section import (
+    SIGNS,
+    due_view,
+    latest_of_each,
+    section,
+)
+from bench.render.report.sentences import told
+from bench.render.report.source import Document, ReportSource
+from bench.render.result import in_short, judged, name, upper_first, verdict_words
+from bench.render.upkeep import left_out_lines
+from bench.units import System, length_words, slope_words
+
+ORDER = ("now", "never-checked", "soon", "later")
+
+
+class Card(msgspec.Struct, frozen=True):
+    """What hangs by the saw: one for each sled."""
+
+    id: str
+    jig: str
+    limit: str
+    sign: str
+    kind: str
+    last: str
+    last_of: str
+    next: str
+    why: str
+    command: str
+
+
+@cache
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader("bench.render.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def report_html(source: ReportSource, units: System) -> str:
+    subjects = source.subjects()
+    sections = [
+        section(source, number, jig, saw, units)
+        for number, (jig, saw) in enumerate(subjects, 1)
+    ]
+    due: Sequence[Document] = source.due.get("due", ())
+    rows = sorted(due, key=lambda row: (ORDER.index(row["state"]), row["by"]))
+    return _page(
+        "report.html",
+        title="Sleds and saws" if len(sections) != 1 else sections[0].title,
+        source=source,
+        left_out=[*source.left_out, *left_out_lines(source.drift)],
+        due=[due_view(row) for row in rows],
+        sections=sections,
+        always=[UNPLUG.words, COUNT_OFF.words, MANUAL.words],
+    )
+
+
+def card_html(source: ReportSource, units: System) -> str:
+    cards = [*_cards(source, units)]
+    return _page(
+        "card.html",
+        title="Cards for the wall" if len(cards) != 1 else f"Sled {cards[0].jig}",
+        source=source,
+        cards=cards,
+        always=[UNPLUG.words, COUNT_OFF.words, MANUAL.words],
+    )
+
+
+def _page(template: str, **values: Any) -> str:
+    return _templates().get_template(template).render(values)
+
+
+def _cards(source: ReportSource, units: System) -> Iterator[Card]:
+    jigs = [jig for jig, _ in source.subjects() if jig is not None]
+    for number, jig in enumerate(jigs, 1):
+        last = _of_fence(source.of(jig, None))
+        rows = source.rows("due", jig, None)
+        first = min(rows, key=lambda row: str(row["by"]), default=None)
+        coming = None if first is None else due_view(first)
+        check = _of_fences() if last is None else last.check
+        yield Card(
+            id=f"card-{number}",
+            jig=jig,
+            limit=_limit(source, last, units),
+            sign="" if last is None else SIGNS[last.verdict],
+            kind="measured" if last is None else last.verdict or "measured",
+            last=told("card-none") if last is None else _last(source, last, units),
+            last_of="" if last is None else f"{name(last.check)}, {last.at[:10]}",
+            next=_next(coming),
+            why="" if coming is None else coming.why,
+            command=f"sweepgauge check {check} --jig {_quoted(jig)} --quick",
+        )
+
+
+def _of_fences() -> str:
+    """The check that a sled fence without any result is due for."""
+    return next(kind for kind, check in checks().items() if check.turns_fence)
+
+
+def _of_fence(findings: list[Finding]) -> Finding | None:
+    """The newest that judges the sled fence, else the newest of the first check."""
+    known = checks()
+    for one in findings:
+        if one.check in known and known[one.check].turns_fence and not one.doubts:
+            return one
+    latest = latest_of_each(findings)
+    return latest[0] if latest else None
+
+
+def _limit(source: ReportSource, last: Finding | None, units: System) -> str:
+    if last is None or (limit := judged(last).tolerance) is None:
+        return ""
+    if judged(last).unit == "mm":
+        return told("card-limit", limit=length_words(limit, units))
+    words, board = slope_words(limit, units), source.board(last.check, last.jig)
+    if board is None:
+        return told("card-limit", limit=words)
+    across = slope_words(limit, units, board)
+    return told("card-limit-board", limit=words, across=across)
+
+
+def _last(source: ReportSource, last: Finding, units: System) -> str:
+    board = source.board(last.check, last.jig)
+    words = in_short(last, units, board)
+    if last.verdict == "inside":
+        return words
+    return f"{upper_first(verdict_words(last.verdict))}. {words}"
+
+
+def _next(coming: Any) -> str:
+    if coming is None:
+        return told("card-no-date")
+    return told("card-next", when=coming.when)
+
+
+def _quoted(jig: str) -> str:
+    """As a shell takes it."""
+    if jig.isascii() and all(c.isalnum() or c in "-_." for c in jig):
+        return jig
+    return "'" + jig.replace("'", "'\\''") + "'"

@@ -1,0 +1,273 @@
+"""One sled, or one saw, as a report shows it: what is, what was done, what is due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import msgspec
+
+from bench.checks import checks
+from bench.checks.model import EvidenceGear
+from bench.finding import Finding, Verdict
+from bench.render.cut import forecast_lines
+from bench.render.remarks import remark_words
+from bench.render.report.drift_view import ChartView, chart_views
+from bench.render.report.sentences import told
+from bench.render.report.source import Document, ReportSource
+from bench.render.result import (
+    Headline,
+    headline,
+    judged,
+    move_distance,
+    name,
+    next_act,
+    part_size,
+    size,
+    upper_first,
+    verdict_words,
+)
+from bench.units import System, give_or_take, length_words, slope_words
+
+MOST_RESULTS = 40  # in the table of one section; the others are counted
+MOST_MOVES = 20
+ACTS = ("outside", "cannot-tell")  # after these there is something to do
+SIGNS: dict[Verdict | None, str] = {
+    "inside": "✓",
+    "outside": "✗",
+    "cannot-tell": "?",
+    None: "·",
+}
+
+
+class StateView(msgspec.Struct, frozen=True):
+    """The latest result of one check. kind: of the verdict, for its colour. act: what
+    to do now. notes: what may make the answer wrong, or forbids one."""
+
+    check: str
+    at: str
+    verdict: str
+    sign: str
+    kind: str
+    headline: Headline
+    act: str
+    notes: list[str]
+
+
+class DueView(msgspec.Struct, frozen=True):
+    subject: str
+    check: str
+    state: str
+    when: str
+    why: str
+
+
+class ResultRow(msgspec.Struct, frozen=True):
+    at: str
+    check: str
+    way: str
+    size: str
+    verdict: str
+    sign: str
+    kind: str
+
+
+class MoveLine(msgspec.Struct, frozen=True):
+    at: str
+    advised: str
+    became: str
+
+
+class BudgetLine(msgspec.Struct, frozen=True):
+    part: str
+    size: str
+    share: int  # percent
+
+
+class Section(msgspec.Struct, frozen=True):
+    id: str
+    title: str
+    states: list[StateView]
+    due: list[DueView]
+    charts: list[ChartView]
+    results_title: str
+    results: list[ResultRow]
+    moves: list[MoveLine]
+    budget_title: str
+    budget: list[BudgetLine]
+    cut: list[str]
+    gear: list[tuple[str, str]]
+    cautions: list[str]
+
+
+def section(
+    source: ReportSource, number: int, jig: str | None, saw: str | None, units: System
+) -> Section:
+    findings = source.of(jig, saw)
+    latest = latest_of_each(findings)
+    subject = jig or saw or "the saw"
+    limiting = next((one for one in latest if one.budget), None)
+    gear = source.gear.get(subject)
+    return Section(
+        id=f"section-{number}",
+        title=upper_first(f"sled {jig}" if jig else f"saw {saw}" if saw else "the saw"),
+        states=[_state(source, one, units) for one in latest],
+        due=[due_view(row) for row in source.rows("due", jig, saw)],
+        charts=[*chart_views(source, jig, saw, units)],
+        results_title=_results_title(source, findings, units),
+        results=[_row(source, one, units) for one in findings[:MOST_RESULTS]],
+        moves=[*_moves(source, findings, units)][:MOST_MOVES],
+        budget_title="" if limiting is None else _budget_title(limiting, subject),
+        budget=[] if limiting is None else [*_budget(source, limiting, units)],
+        cut=cut_lines(source.cuts.get(jig or ""), units),
+        gear=[] if gear is None else [*_gear(gear, units)],
+        cautions=_cautions(latest),
+    )
+
+
+def latest_of_each(findings: list[Finding]) -> list[Finding]:
+    """The newest of each check, in the order in which checks are listed; those that
+    contradict themselves too, for they have no verdict."""
+    newest: dict[str, Finding] = {}
+    for one in findings:
+        newest.setdefault(one.check, one)
+    known = checks()
+    return sorted(
+        newest.values(),
+        key=lambda one: known[one.check].rank if one.check in known else 1000,
+    )
+
+
+def _state(source: ReportSource, one: Finding, units: System) -> StateView:
+    moved = source.moves.get(one.id) in ("made", "verified")
+    return StateView(
+        check=upper_first(name(one.check)),
+        at=one.at[:10],
+        verdict=verdict_words(one.verdict),
+        sign=SIGNS[one.verdict],
+        kind=one.verdict or "measured",
+        headline=headline(one, units, source.board(one.check, one.jig)),
+        act=next_act(one, units) if one.verdict in ACTS and not moved else "",
+        notes=[
+            remark_words(remark, units)
+            for remark in (*one.doubts, *one.remarks)
+            if remark.severity in ("doubt", "warning")
+        ],
+    )
+
+
+def due_view(row: Document) -> DueView:
+    return DueView(
+        subject=row["jig"] or row["saw"] or "the saw",
+        check=name(row["check"]),
+        state=row["state"],
+        when=told(f"due-{row['state']}", by=row["by"]),
+        why=told(f"why-{row['reason']}"),
+    )
+
+
+def _results_title(source: ReportSource, findings: list[Finding], units: System) -> str:
+    boards = {source.board(one.check, one.jig) for one in findings} - {None}
+    words = told("results")
+    if boards:
+        board = " or ".join(length_words(mm or 0.0, units) for mm in boards)
+        words = told("results-board", board=board)
+    older = len(findings) - MOST_RESULTS
+    return f"{words} {told('older', count=older)}" if older > 0 else words
+
+
+def _row(source: ReportSource, one: Finding, units: System) -> ResultRow:
+    q = judged(one)
+    board = source.board(one.check, one.jig)
+    if q.unit == "rad" and board is not None:
+        much = give_or_take(abs(q.value) * board, q.uncertainty * board, units)
+    else:
+        much = size(q, units, None)
+    return ResultRow(
+        at=one.at[:10],
+        check=name(one.check),
+        way=q.way or "",
+        size=much,
+        verdict=verdict_words(one.verdict),
+        sign=SIGNS[one.verdict],
+        kind=one.verdict or "measured",
+    )
+
+
+def _moves(
+    source: ReportSource, findings: list[Finding], units: System
+) -> Iterator[MoveLine]:
+    for one in findings:
+        became = source.moves.get(one.id)
+        if one.move is None or became is None:
+            continue
+        advised = {
+            "end": one.move.end,
+            "way": one.move.way,
+            "distance": move_distance(one.move, units),
+        }
+        far = source.distances.get(one.id)
+        if far is None and became != "planned":
+            words = told(f"move-{became}-unknown")
+        else:
+            distance = "" if far is None else length_words(far, units)
+            words = told(f"move-{became}", distance=distance)
+        yield MoveLine(one.at[:10], upper_first(told("move", **advised)), words)
+
+
+def _budget_title(one: Finding, subject: str) -> str:
+    return told("budget", at=one.at[:10], subject=subject, check=name(one.check))
+
+
+def _budget(source: ReportSource, one: Finding, units: System) -> Iterator[BudgetLine]:
+    board = source.board(one.check, one.jig)
+    unit = one.quantities[0].unit  # a budget is that of the first quantity
+    for row in sorted(one.budget, key=lambda row: row.share, reverse=True):
+        much = part_size(row.standard_uncertainty, unit, units, board)
+        yield BudgetLine(row.part, much, round(100 * row.share))
+
+
+def cut_lines(document: Document | None, units: System) -> list[str]:
+    """What the parts will be, in the words of the cut's own forecast."""
+    if document is None:
+        return []
+    lines = forecast_lines({**document, "jig": None}, units)
+    return [line.strip() for line in lines if line]
+
+
+def _gear(gear: EvidenceGear, units: System) -> Iterator[tuple[str, str]]:
+    jig, square = gear.jig, gear.square
+    if jig is not None:
+        yield told("gear-fence"), told(f"gear-fence-{jig.fence}")
+        yield told("gear-pivot"), told("gear-pivot-at", pivot=jig.pivot)
+        lengths = {
+            "gear-pivot-blade": jig.pivot_to_blade,
+            "gear-pivot-screw": jig.pivot_to_screw,
+            "gear-pivot-stop": jig.pivot_to_stop,
+            "gear-board": jig.widest_board,
+        }
+        for code, mm in lengths.items():
+            if mm is not None:
+                yield told(code), length_words(mm, units)
+        yield told("gear-tolerance"), slope_words(jig.tolerance, units)
+    if gear.saw is not None:
+        yield told("gear-saw"), gear.saw.name
+    if square is not None:
+        yield told("gear-square"), square.name
+    if gear.indicator.resolution is not None:
+        mm = gear.indicator.resolution
+        yield told("gear-resolution"), length_words(mm, units)
+    if gear.leaves:
+        leaves = ", ".join(length_words(leaf, units) for leaf in gear.leaves)
+        yield told("gear-leaves"), leaves
+
+
+def _cautions(latest: list[Finding]) -> list[str]:
+    """Of the checks that were taken, each once."""
+    known = checks()
+    words = [
+        caution.words
+        for one in latest
+        if one.check in known
+        for caution in known[one.check].cautions
+    ]
+    return list(dict.fromkeys(words))
