@@ -58,7 +58,7 @@ def test_what_comes_out_of_a_thousand_shops() -> None:
 @pytest.mark.timeout(3600)
 def test_what_is_named_first_helps_most() -> None:
     """Where the faults are known well (100 passes a set-up), on the boards of 80 shops: found .943, and .969 to .003
-    per 300. One board of 194 was made worse by more than .001: by a form of its fence that lay between the heights of its profile."""
+    per 300. One board of 194 was made worse by more than .001: by a form of the fence between a profile's heights."""
     found = lines("80", "--known", "1", "--passes", "100")["put right, all known"]
     assert found["helps most"] >= 0.9
     assert found["makes worse by more than .001"] <= 0.01
