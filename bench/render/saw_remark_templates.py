@@ -44,14 +44,16 @@ no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is
   to stand right of the blade.
 no-saw-wobble: No saw is named: there is no limit for the wobble.
 blade-exact: The blade's rotation is taken as exact.
-blade-not-given: The blade's own direction is not known. It is taken to run with the slot.
+blade-not-given: The blade's own direction is not known. It is taken to run with the
+  slot.
 closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
   bind behind the blade and be thrown back at you. Open it.
 no-opening-good: With this set-up no opening could be called good enough. It takes a
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
-few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks, each twice.
+few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks,
+  each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -67,8 +69,8 @@ move-saw: First unplug the saw and see the blade at rest. Which bolts, in what o
 
 # The sled fence's form.
 both-ways: Not every set-up has a pass with rising x. Passes both ways are used.
-proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe the
-  face and take the passes again. What stays counts as the sled fence.
+proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe
+  the face and take the passes again. What stays counts as the sled fence.
 set-aside: {readings} readings were left out as dust, gaps or slips. Most of them are
   near {near:station}.
 two-differ: The two passes at {placement} differ by {apart:length} near {near:station}.
@@ -98,8 +100,8 @@ board-turns: A board from {from:station} to {to:station} turns with where it is 
   pushed within {either_side:station} of its middle.
 
 # Widths of slots, runners and strips.
-width-odd: {placement} at {at:station} reads {width:fine}, its others about {others:fine}.
-  Was it misread? Measure it again.
+width-odd: {placement} at {at:station} reads {width:fine}, its others about
+  {others:fine}. Was it misread? Measure it again.
 slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero?
   Were both measured in the same way?
 tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the
@@ -163,8 +165,8 @@ widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misre
   taken elsewhere?
 much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
   along the first edge, after all the turns?
-boards-of-that-width: The answer is for a board of {board:station}. On a bowed sled fence
-  other boards lie otherwise.
+boards-of-that-width: The answer is for a board of {board:station}. On a bowed sled
+  fence other boards lie otherwise.
 boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
   other boards lie otherwise.
 pass-exact: The result of the passes is taken as exact.
