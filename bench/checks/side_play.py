@@ -10,8 +10,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
 
 from bench.checks.model import (
     Check,
@@ -28,21 +27,15 @@ from bench.checks.shared.cautions import (
     STILL_TEETH,
     UNPLUG,
 )
-from bench.checks.shared.counts import count_of
+from bench.checks.shared.play_findings import USUAL_RUNNER, PlayFindings
 from bench.checks.shared.play_steps import PLACES, play_step
 from bench.checks.shared.slips import uneven_spots
-from bench.finding import BudgetRow, Finding, Quantity, Remark, Settle, Verdict
-
-if TYPE_CHECKING:
-    from bench.geometry.play import Play
-    from bench.uncertainty import Part
+from bench.finding import Finding, Remark, Settle
 
 FEWEST = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
-# mm, where the runners' length is not said; common practice, no source
-USUAL_RUNNER = 450.0
 # mm, half-width: a spot's place from the runners' middle, by eye and rule; common
 # practice, no source
 PLACE_ERROR = 10.0
@@ -63,7 +56,7 @@ def evaluate(evidence: Evidence) -> Finding:
     from bench.geometry.reversal import GeometryError
 
     spots, places = _spots(evidence)
-    found = _Found(evidence, [r for name in PLACES for r in spots[name]])
+    found = PlayFindings(evidence, [r for name in PLACES for r in spots[name]])
     # leaned and twisted are read at two places, each with a stand of its own
     doubts = [
         *uneven_spots({name: spots[name] for name in PLACES[:2]}),
@@ -117,81 +110,7 @@ def _spots(
     return spots, places
 
 
-class _Found:
-    """What is concluded so far. readings: all of them, mm."""
-
-    def __init__(self, evidence: Evidence, readings: list[float]) -> None:
-        self.quantities: list[Quantity] = []
-        self.budget: list[BudgetRow] = []  # of the first quantity
-        self.remarks: list[Remark] = []
-        self.confidence = 0.99 if evidence.known.looks else 0.95
-        self.options = evidence.options
-        self._indicator = evidence.gear.indicator
-        self._count = count_of(self._indicator, readings)
-        self._runner = number(self.options, "runner_length", USUAL_RUNNER)
-
-    @property
-    def values(self) -> dict[str, float]:
-        return {q.name: q.value for q in self.quantities}
-
-    def add(self, name: str, play: Play, per: float, more: Sequence[Part]) -> None:
-        """per: mm of displacement for one unit of the quantity; more: its own rows."""
-        from bench.uncertainty import Part, combine, indicator_error
-
-        u, dof = play.standard_uncertainty, play.degrees_of_freedom
-        scatter = None
-        if u is not None:
-            freedom = dof if math.isfinite(dof) and dof > 0 else None
-            scatter = Part("scatter of the leans", "A", u, freedom)
-        else:
-            values = {"quantity": name}
-            self.remarks.append(Remark("read-once", values=values, severity="warning"))
-        span = indicator_error(
-            abs(play.value) * per,
-            self._count,
-            short_span_error=self._indicator.short_span_error,
-            rounded=True,
-        )
-        rounding = self._count / 2 / math.sqrt(3) * math.sqrt(2)
-        rows = [
-            scatter,
-            Part("indicator over the span used", "B", span / per),
-            Part("resolution", "B", rounding / per),
-            *more,
-        ]
-        combined = combine(rows, self.confidence)
-        value, unit = float(play.value), "mm" if name == "side-play" else "rad"
-        most, said = self._judged(name, value, combined.expanded)
-        self.quantities.append(
-            Quantity(
-                name,
-                value,
-                "rad" if unit == "rad" else "mm",
-                combined.expanded,
-                combined.degrees_of_freedom,
-                most,
-                said,
-                over=None if unit == "mm" else self._runner,
-            )
-        )
-        self.budget = self.budget or combined.rows
-
-    def _judged(
-        self, name: str, value: float, expanded: float
-    ) -> tuple[float | None, Verdict | None]:
-        """Judged by the side play, where it was said how much is good enough."""
-        least = given_number(self.options, "play_least")
-        most = given_number(self.options, "play_most")
-        if name != "side-play" or least is most is None:
-            return None, None
-        low, high = value - expanded, value + expanded
-        floor, top = least or 0.0, math.inf if most is None else most
-        if low >= floor and high <= top:
-            return most, "inside"
-        return most, "outside" if high < floor or low > top else "cannot-tell"
-
-
-def _leaned(found: _Found, spots: Mapping[str, list[float]]) -> None:
+def _leaned(found: PlayFindings, spots: Mapping[str, list[float]]) -> None:
     from bench.geometry.play import side_play
 
     left, right = spots["leaned-left"], spots["leaned-right"]
@@ -213,7 +132,7 @@ def _leaned(found: _Found, spots: Mapping[str, list[float]]) -> None:
 
 
 def _twisted(
-    found: _Found,
+    found: PlayFindings,
     spots: Mapping[str, list[float]],
     places: Mapping[str, list[float]],
 ) -> None:

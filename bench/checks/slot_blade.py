@@ -10,9 +10,7 @@ body at even turns: their mean cancels tilt.
 
 from __future__ import annotations
 
-import math
 import statistics
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -21,12 +19,8 @@ from bench.checks.model import (
     Check,
     Evidence,
     EvidenceError,
-    EvidenceGear,
-    Focus,
-    Mount,
-    Step,
 )
-from bench.checks.options import MOUNT, SIDE, Option, OptionValue, given_number, number
+from bench.checks.options import MOUNT, SIDE, Option
 from bench.checks.shared.blade_spots import (
     CARRIAGE_FLOAT,
     END_FLOAT,
@@ -35,107 +29,27 @@ from bench.checks.shared.blade_spots import (
     spot_readings,
     spot_rows,
 )
+from bench.checks.shared.blade_steps import (
+    accepts,
+    mount_of,
+    plan,
+    slot_side,
+    swept_step,
+)
 from bench.checks.shared.cautions import COUNT_OFF, MANUAL, STILL_TEETH, UNPLUG
 from bench.checks.shared.mean_turn import mean_turn, scatter_of_turns
 from bench.checks.shared.placed import turn_factor
 from bench.checks.shared.remarks import of_sweeps, undecided
 from bench.checks.shared.slips import uneven_spots
 from bench.checks.shared.slopes import place, shared_rows
-from bench.checks.shared.turns import are_even, even_turns, turn_of
+from bench.checks.shared.turns import are_even, turn_of
 from bench.finding import Finding, Quantity, Remark, Settle, SweepRow
-from bench.gear import LeftRight, Saw
+from bench.gear import Saw
 
 if TYPE_CHECKING:
     from bench.uncertainty import Combined
 
-ROUNDS = 3  # front, rear, front, rear, ...: either end is visited so often
-AGAIN = "Lift the plunger and let it down again."
 SHORT = 100.0  # mm between front and rear under which a small blade or a slip is likely
-FRONT_AT, REAR_AT = 0.0, 160.0  # mm along the travel, unless said; common practice
-
-
-def _side(options: Mapping[str, OptionValue]) -> LeftRight:
-    """The slot's side: in the right slot the indicator stands on the right of the
-    blade."""
-    given = options.get("side") or options.get("slot") or "right"
-    return "left" if given == "left" else "right"
-
-
-def _mount(options: Mapping[str, OptionValue]) -> Mount:
-    return "standing" if options.get("mount") == "standing" else "carried"
-
-
-def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
-    del gear
-    side, mount = _side(options), _mount(options)
-    if (turns := given_number(options, "turns")) is not None:
-        return tuple(_swept(name, side, mount) for name in even_turns(int(turns)))
-    front_at = number(options, "front_at", FRONT_AT)
-    rear_at = number(options, "rear_at", REAR_AT)
-    begin = (
-        f"Indicator riding in the {side.upper()} slot, held against one wall. Mark a"
-        " spot on the blade body below the gullets. Tip on that spot, at the FRONT."
-    )
-    rear = (
-        "Lift the plunger. Turn the blade by hand: the spot to the REAR, as high."
-        " Slide the indicator there and let the plunger down."
-    )
-    again = (
-        "Lift the plunger. Turn the spot back to the FRONT. Slide the indicator there"
-        " anew and let the plunger down."
-    )
-    steps: list[Step] = []
-    for visit in range(ROUNDS):
-        for name, words, at in (
-            ("front", again if visit else begin, front_at),
-            ("rear", rear, rear_at),
-        ):
-            steps.append(
-                Step(
-                    name,
-                    words,
-                    "spot",
-                    1,
-                    side,
-                    mount,
-                    at,
-                    "slot-blade",
-                    AGAIN,
-                    continues=bool(steps),
-                    focus=Focus("end", side="front" if name == "front" else "rear"),
-                )
-            )
-    return tuple(steps)
-
-
-def _swept(name: str, side: LeftRight, mount: Mount) -> Step:
-    return Step(
-        name,
-        "Lift the plunger. Turn the blade by hand to"
-        f" {name.removeprefix('turn-')} degrees. Indicator in the {side.upper()} slot,"
-        " at the front of the blade body. It passes inside the gullets, as far before"
-        " the arbor as behind.",
-        "sweep",
-        side=side,
-        mount=mount,
-        picture="slot-blade-turn",
-        straight=False,  # a plate has a form of its own, which even turns take out
-        pushed="indicator",
-        focus=Focus("turn", math.radians(turn_of(name) or 0.0)),
-    )
-
-
-def accepts(
-    placement: str, options: Mapping[str, OptionValue], gear: EvidenceGear
-) -> Step | None:
-    if placement in SPOTS:
-        spots = plan({**options, "turns": None}, gear)
-        return next((s for s in spots if s.placement == placement), None)
-    return (
-        _swept(placement, _side(options), _mount(options))
-        if turn_of(placement) is not None
-        else None
-    )
 
 
 def evaluate(evidence: Evidence) -> Finding:
@@ -154,7 +68,9 @@ def _one_spot(evidence: Evidence) -> Finding:
     from bench.uncertainty import combine
 
     read = spot_readings(evidence)
-    factor = turn_factor(_mount(evidence.options), _side(evidence.options), "pushed-in")
+    factor = turn_factor(
+        mount_of(evidence.options), slot_side(evidence.options), "pushed-in"
+    )
     b = factor * read.lean / read.apart
     rows, stated = spot_rows(evidence, read, b)
     confidence = 0.99 if evidence.known.looks else 0.95
@@ -191,9 +107,9 @@ def _turns(evidence: Evidence) -> Finding:
         raise EvidenceError(
             "placements are front and rear, or turns of the blade such as turn-90"
         )
-    side, mount = _side(evidence.options), _mount(evidence.options)
+    side, mount = slot_side(evidence.options), mount_of(evidence.options)
     placed, sweeps = place(
-        evidence, [_swept(name, side, mount) for name in names], remarks
+        evidence, [swept_step(name, side, mount) for name in names], remarks
     )
     weights = [1 / len(placed)] * len(placed)
     together = mean_turn(placed) if len(placed) > 1 else None

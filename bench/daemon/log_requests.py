@@ -163,24 +163,26 @@ async def import_piece(service: LogService, client: Client, request: LogImport) 
     )
     await _written(service.log, writes)
     if request.last:
-        client.importing = None
         await _written(service.log, [*importer.end()])
         counts = msgspec.to_builtins(importer.counts)
         service.log.event(None, "imported", counts, urgent=True)
         await _written(service.log, [])
-        service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
     done = importer.counts
-    client.send(
-        LogImported(
-            done.lines,
-            done.taken,
-            done.known,
-            done.events,
-            done.left_out,
-            importer.problems(),
-            request.ref,
-        )
+    reply = LogImported(
+        done.lines,
+        done.taken,
+        done.known,
+        done.events,
+        done.left_out,
+        importer.problems(),
+        request.ref,
     )
+    if request.last:
+        # what it remembers of each line is let go before the log is read again
+        client.importing = None
+        del importer, writes
+        service.last = await asyncio.to_thread(history.latest, service.paths.log, LAST)
+    client.send(reply)
 
 
 async def _written(log: LogWriter, writes: list[SizedWrite]) -> None:

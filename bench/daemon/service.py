@@ -30,6 +30,7 @@ from bench.daemon.tones import Tones
 from bench.finding import Finding
 from bench.gear import Gear
 from bench.log import history
+from bench.log.live_moves import live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
 from bench.procedure.status_message import StatusMessage
@@ -179,7 +180,7 @@ class Service:
             log.warning("%s", words)
         with contextlib.suppress(Exception):
             self.last = history.latest(self.paths.log, LAST)
-            self.bench.live.past = history.live_move_history(self.paths.log)
+            self.bench.live.past = live_move_history(self.paths.log)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one

@@ -145,7 +145,6 @@ class Operator:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(TAKEN_BY_ITSELF):
                 await self._until(lambda: self._changed(ask), "the number")
-                return True
         return self._changed(ask)
 
     def _changed(self, ask: Prompt) -> bool:
@@ -174,12 +173,7 @@ class Operator:
             "measured",
             "refused",
         ):
-            slope = (
-                ""
-                if message.slope is None
-                else f" ({message.slope * 300:+.3f} mm per 300 mm)"
-            )
-            self.say(f"  {message.words}{slope}")
+            self.say(f"  {message.words}")
         elif isinstance(message, MarkNotice):
             self.say(f"  mark {message.number} of {message.of}: {message.words}")
         elif isinstance(message, Notice):

@@ -79,9 +79,10 @@ def _dated(
         " json_each(?))",
         (json.dumps([*numbers]),),
     )
-    found = {number: row for number, *row in rows}
+    found = {row[0]: row for row in rows}
     for number in numbers:
-        at, wall, synced, monotonic, boot_id = found.get(number, ("", 0.0, 0, 0, ""))
+        row = found.pop(number, (number, "", 0.0, 0, 0, ""))
+        _, at, wall, synced, monotonic, boot_id = row
         zero = zeros.get(boot_id)
         date, known = corrected_time(wall, bool(synced), monotonic, zero)
         yield boot_id, _Dated(number, date if known else None, at)

@@ -25,7 +25,7 @@ from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.tables import GEAR_EVENT, has_climate
 from bench.upkeep.dates import DAY_S, FIRST_DAY, date_of, day_of
-from bench.upkeep.drift import drift_document
+from bench.upkeep.drift import drift_document, left_out_rows
 from bench.upkeep.due import due_document
 from bench.upkeep.history import (
     EVENTS,
@@ -66,12 +66,10 @@ def due_of_log(
     day = max(time.time() / DAY_S, last) if at is None else day_of(at)
     if at is not None and len(at) == len("2026-01-01"):
         day += 1 - 1 / DAY_S  # a date is asked about at its end
-    of_fences = next(kind for kind, check in checks().items() if check.turns_fence)
-    document = due_document(history, at=day, check_of_fences=of_fences)
-    left_out = drift_document(history)["left_out"] if history.left_out else []
+    document = due_document(history, at=day)
     return {
         **document,
-        "left_out": left_out,
+        "left_out": left_out_rows(history),
         "unread": msgspec.to_builtins(unread),
     }
 
@@ -143,9 +141,16 @@ def load_history(path: Path, jigs: Iterable[str] = ()) -> tuple[History, list[Un
                 left_out=tuple(left_out),
                 climate=_climate(db),
                 jigs=tuple(dict.fromkeys([*jigs, *_jigs(db)])),
+                first_check=_first_check(),
             ),
             unread,
         )
+
+
+def _first_check() -> str:
+    """The check that measures the sled fence itself, the first in a list."""
+    kinds = [one for one in checks().values() if "fence" in one.measures]
+    return min(kinds, key=lambda one: one.rank).kind if kinds else ""
 
 
 def _results(

@@ -274,6 +274,15 @@ def large_size(q: Quantity, units: System, board: float | None) -> tuple[str, st
     return rounded_words(abs(q.value) * span, q.uncertainty * span, units), over
 
 
+def large_figure(
+    q: Quantity, units: System, board: float | None
+) -> tuple[str, str, str]:
+    """`large_size` with its figures and its unit apart."""
+    words, over = large_size(q, units, board)
+    figures, _, unit = words.partition(" ")
+    return figures, unit, over
+
+
 def short_size(finding: Finding, units: System, board: float | None) -> str:
     """`large_size` of the judged quantity; a rip fence's way with it."""
     q = judged(finding)

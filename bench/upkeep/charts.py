@@ -21,6 +21,8 @@ D2 = 1.128
 WEIGHT, LIMIT = 0.2, 3.1
 THREE_SIGMA = 3.0
 OUTSIDE = 2 * NormalDist().cdf(-THREE_SIGMA)  # chance beyond three sigma, 0.27 %
+LONGEST_RUN = 8  # results on one side, of Western Electric's rules
+MANY = 50.0  # degrees of freedom, from where on a short form is good to 0.002
 # what one score may at most add to the EWMA: a single slip is told as such and must
 # not ring on (winsorised; Lucas and Crosier 1982, Communications in Statistics 11)
 MOST_SCORE = 3.5
@@ -68,6 +70,10 @@ def score(t: float, dof: float) -> float:
     """The normal score as far out as t is in Student's distribution, so that three
     sigma alarms as seldom with few degrees of freedom as with many (Quesenberry 1991,
     Journal of Quality Technology 23(3), 213-224)."""
+    # Wallace (1959), Annals of Mathematical Statistics 30(4), 1121-1130
+    if dof >= MANY:
+        short = (8 * dof + 1) / (8 * dof + 3)
+        return math.copysign(short * math.sqrt(dof * math.log1p(t * t / dof)), t)
     tail = incomplete_beta(dof / 2, 0.5, dof / (dof + t * t))  # both sides
     return math.copysign(-NormalDist().inv_cdf(max(tail, 1e-300) / 2), t)
 
@@ -83,11 +89,11 @@ def runs(z: Sequence[float]) -> list[str]:
     alarm: all rules together cry once in three within thirty results."""
     found = []
     side = 1.0 if z[-1] > 0 else -1.0
-    back = [side * value for value in reversed(z)]
+    back = [side * value for value in z[: -LONGEST_RUN - 1 : -1]]
     if back[0] > 2 and sum(v > 2 for v in back[:3]) >= 2:
         found.append("two-of-three-beyond-two")
     if back[0] > 1 and sum(v > 1 for v in back[:5]) >= 4:
         found.append("four-of-five-beyond-one")
-    if len(back) >= 8 and all(v > 0 for v in back[:8]):
+    if len(back) == LONGEST_RUN and all(v > 0 for v in back):
         found.append("eight-on-one-side")
     return found

@@ -8,7 +8,7 @@ freely, change no meaning.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bench.upkeep.dates import date_of, time_of
@@ -63,29 +63,49 @@ def _judged(
     history: History,
     set_ups: dict[Key, list[Scatter]],
 ) -> SeriesJudged:
-    def judged(
-        parts: Sequence[Baseline],
-    ) -> tuple[Season | None, Correction, list[Period]]:
-        season = fit(parts)
-        taken_out = correction(season, results[-1].tolerance)
-        own = _scatters(parts, taken_out)
-        set_up = _set_up(key, set_ups)
-        return (
-            season,
-            taken_out,
-            [
-                judge(part, taken_out, _sum([*own[:n], *own[n + 1 :]]), set_up)
-                for n, part in enumerate(parts)
-            ],
-        )
+    set_up = _set_up(key, set_ups)
+    tolerance = results[-1].tolerance
+
+    def judged(parts: Sequence[Baseline]) -> tuple[Season | None, list[Period]]:
+        season = fit(_quiet(parts, tolerance, set_up))
+        return season, _periods(parts, correction(season, tolerance), set_up)
 
     parts = baselines(
         results,
         history,
-        lambda parts: [period.trailing_alarms for period in judged(parts)[2]],
+        lambda parts: [period.trailing_alarms for period in judged(parts)[1]],
     )
-    season, taken_out, periods = judged(parts)
+    season, periods = judged(parts)
+    taken_out = correction(season, tolerance)
     return SeriesJudged(key, tuple(periods), season, taken_out, tuple(results))
+
+
+def _periods(
+    parts: Sequence[Baseline], taken_out: Correction, set_up: Scatter
+) -> list[Period]:
+    own = _scatters(parts, taken_out)
+    return [
+        judge(part, taken_out, _sum([*own[:n], *own[n + 1 :]]), set_up)
+        for n, part in enumerate(parts)
+    ]
+
+
+def _quiet(
+    parts: Sequence[Baseline], tolerance: float | None, set_up: Scatter
+) -> Sequence[Baseline]:
+    """The periods without what alarms at the end of the last one: a step must not be
+    taken for a season. The last result is judged by the season of those before it."""
+    filled = [part for part in parts if part.results]
+    *earlier, last = filled
+    if fit(parts) is None:
+        return parts
+    before = [*earlier, replace(last, results=last.results[:-1])]
+    taken_out = correction(fit(before), tolerance)
+    others = _sum(_scatters(earlier, taken_out))
+    alarms = judge(last, taken_out, others, set_up).trailing_alarms
+    if not alarms:
+        return parts
+    return [*earlier, replace(last, results=last.results[:-alarms])]
 
 
 def _scatters(parts: Sequence[Baseline], taken_out: Correction) -> list[Scatter]:
@@ -142,11 +162,15 @@ def drift_document(
             for one in judged_series(history)
             if jig in (None, one.key.jig) and check in (None, one.key.check)
         ],
-        "left_out": [
-            {"id": one.finding, "at": one.at, "why": one.why}
-            for one in history.left_out
-        ],
+        "left_out": left_out_rows(history),
     }
+
+
+def left_out_rows(history: History) -> list[dict[str, str]]:
+    """What could not be charted, and why."""
+    return [
+        {"id": one.finding, "at": one.at, "why": one.why} for one in history.left_out
+    ]
 
 
 def _series(one: SeriesJudged, look_again: str) -> dict[str, Any]:

@@ -19,6 +19,9 @@ from bench.upkeep.quick import TURNED_OVER, why_whole
 
 CHANCE = 0.10
 SOONEST, LATEST = 7.0, 91.0  # days; a week, a quarter of a year
+# the same where two minutes are enough: by simulation (tests/benchmarks/shop_years.py)
+# the longest that halves the days out of tolerance of a whole check each month
+LATEST_QUICK = 42.0
 SOON = 7.0  # days before it is due that it is called soon
 MOISTURE_CHANGE = 2.0  # percent, from which on the last result no longer speaks
 FRESH_CLIMATE = 7.0  # days that a reading of the air speaks for today
@@ -67,7 +70,8 @@ def next_check(one: SeriesJudged, moves_a_year: float) -> NextCheck:
         return NextCheck(last.result.day, why)
     # while nothing is seen: as long again as nothing was seen
     quiet = last.result.day - period.baseline.from_day
-    days, why = min(max(SOONEST, quiet), LATEST), "interval"
+    latest = LATEST_QUICK if one.key.set_up == TURNED_OVER else LATEST
+    days, why = min(max(SOONEST, quiet), latest), "interval"
     if one.tolerance is not None:
         sooner, because = _within(one, moves_a_year, days)
         if sooner < days:
@@ -144,11 +148,8 @@ def _outside(level: float, spread: float, tolerance: float) -> float:
 # ---- the document ------------------------------------------------------------------
 
 
-def due_document(
-    history: History, *, at: float, check_of_fences: str
-) -> dict[str, Any]:
-    """What `sweepgauge due --json` prints. at: the day in question. check_of_fences:
-    what a sled without any result of its fence is due for.
+def due_document(history: History, *, at: float) -> dict[str, Any]:
+    """What `sweepgauge due --json` prints. at: the day in question.
 
     Raises BeforeLastResult.
     """
@@ -162,7 +163,9 @@ def due_document(
     rows = [_row(one, history, rate, at) for one in _latest(history)]
     checked = {one.jig for one in history.results if one.turns_fence}
     rows += [
-        _never(jig, check_of_fences, at) for jig in history.jigs if jig not in checked
+        _never(jig, history.first_check, at)
+        for jig in history.jigs
+        if jig not in checked
     ]
     order = ("now", "never-checked", "soon", "later")
     rows.sort(key=lambda row: (order.index(row["state"]), row["by"], row["check"]))

@@ -111,6 +111,7 @@ class History:
     left_out: tuple[LeftOut, ...] = ()
     climate: tuple[float, Climate] | None = None
     jigs: tuple[str, ...] = ()
+    first_check: str = ""  # what a sled without a result of its fence is due for
 
 
 def sound_climate(climate: Climate | None) -> Climate | None:

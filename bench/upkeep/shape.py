@@ -139,20 +139,22 @@ def _about_step(y: Sequence[float], m: Sequence[float]) -> tuple[Sums, int] | No
     n = len(y)
     y0, m0 = math.fsum(y) / n, math.fsum(m) / n  # taken off for the digits' sake
     base = _about_mean(y, m)
-    best: tuple[float, Sums, int] | None = None
+    least, best = math.inf, 0
+    taken = (0.0, 0.0, 0.0)
     sy = sm = 0.0
     for k in range(1, n):
         sy += y[k - 1] - y0
         sm += m[k - 1] - m0
-        share = 1.0 / k + 1.0 / (n - k)
         # what a level each takes off: the sums of the second are those of the first,
         # turned
-        sums = Sums(
-            max(0.0, base.yy - sy * sy * share),
-            base.my - sy * sm * share,
-            max(0.0, base.mm - sm * sm * share),
-        )
-        left = sums.residual()
-        if best is None or left < best[0]:
-            best = left, sums, k
-    return None if best is None else (best[1], best[2])
+        share = 1.0 / k + 1.0 / (n - k)
+        yy, my, mm = sy * sy * share, sy * sm * share, sm * sm * share
+        left = base.yy - yy
+        if base.mm - mm > 0:
+            left -= (base.my - my) ** 2 / (base.mm - mm)
+        if left < least:
+            least, best, taken = left, k, (yy, my, mm)
+    if best == 0:
+        return None
+    yy, my, mm = taken
+    return Sums(max(0.0, base.yy - yy), base.my - my, max(0.0, base.mm - mm)), best

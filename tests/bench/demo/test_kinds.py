@@ -127,7 +127,7 @@ def test_a_turn_is_told_in_degrees() -> None:
         quantity_words(phase, "mm") == "High spot: largest at 227 degrees of turn: give or take 1.7 degrees"
     )
     assert quantity_words(Quantity("phase", 3.97, "rad", 0.03, None), "inch") == (
-        "phase: 227 degrees, give or take 1.7 degrees"
+        "High spot: 227 degrees, give or take 1.7 degrees"
     )
 
 

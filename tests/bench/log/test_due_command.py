@@ -77,11 +77,11 @@ def test_due_is_answered_for_a_day(quiet_year: Path) -> None:
     assert list(row) == ["check", "jig", "saw", "state", "by", "last", "reason", "minutes", "quick"]
     assert (row["last"], row["by"], row["state"], row["reason"]) == (
         "2025-12-10",
-        "2026-03-11",
+        "2026-01-21",
         "later",
         "interval",
     )
-    code, answer, words = command("due", quiet_year, "--at", "2026-03-11")
+    code, answer, words = command("due", quiet_year, "--at", "2026-01-21")
     assert code == 1 and words.startswith(
         "Now: fence-square of big-sled: it is time. 2 minutes, quick check."
     )

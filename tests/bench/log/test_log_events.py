@@ -40,7 +40,7 @@ def test_what_instruments_did_is_told_newest_first(live, path) -> None:
         f"Indicator: {AWAY}",
         "The log was opened by test 1.",
     ]
-    assert words(path, 2, "inch")[0].startswith("One reading of the travel, 1 in, ")
+    assert words(path, 2, "inch")[0].startswith("One reading of the travel was left out: 1 in.")
     assert [one.about for one in event_log.events(path, 3)] == ["travel", "indicator", "travel"]
 
 
