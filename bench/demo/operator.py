@@ -80,8 +80,7 @@ class Operator:
         self._again = False  # the daemon answers, and has not seen what the hands did
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._over = False
-        # the cautions were told; each check still has them acknowledged
-        self._warned = False
+        self._warned = False  # the cautions were told
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """Take one check, or the rest of one, to its finding. Raises DemoError."""
@@ -204,9 +203,8 @@ class Operator:
 
 
 def _waited_for(ask: Prompt) -> str:
-    if ask.phase == "sweep" and not ask.ready:
-        return "READY"
-    return WAITED_FOR.get(ask.phase, "the daemon to take Enter")
+    not_ready = ask.phase == "sweep" and not ask.ready
+    return "READY" if not_ready else WAITED_FOR.get(ask.phase, "Enter to be taken")
 
 
 def _moved_on(before: Prompt, now: Prompt | None) -> bool:
