@@ -8,6 +8,7 @@ from textual.widgets import OptionList
 
 from bench.console.app import make_console
 from bench.console.screens import confirm
+from bench.finding import Settle
 from bench.protocol import (
     Abandon,
     Begin,
@@ -410,6 +411,26 @@ async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> 
         await pilot.pause(0.05)
     (extend,) = fake.of(Extend)
     assert extend.sweeps == 2  # ten in all, six are there, two set-ups
+
+
+@pytest.mark.parametrize(
+    "settle",
+    [
+        Settle("resolution", length=400.0),
+        Settle("resolution", resolution=0.001),
+        Settle("square"),
+        None,
+    ],
+)
+async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -> None:
+    """The finding carries a move, for scripts; neither Enter nor the keys of a move take it up."""
+    fake.last = [msgspec.structs.replace(scenes.finding("cannot-tell", 0.00016), settle=settle)]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t)
+        await pilot.press("4", "5", "enter")
+        text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
+        assert "Move the" not in text
+    assert fake.of(Live) == fake.of(Moved) == []
 
 
 async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
