@@ -86,7 +86,7 @@ async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
     [
         ("inside", 0.00004, "GOOD ENOUGH", "Stop here"),
         ("outside", -0.0003, "OUT", "Move the left end"),
-        ("cannot-tell", 0.00016, "TOO CLOSE TO CALL", "10 pushes in all"),
+        ("cannot-tell", 0.00016, "TOO CLOSE TO CALL", "10 passes in all"),
     ],
 )
 async def test_the_three_verdicts_in_words(fake, scenes, verdict, value, word, act) -> None:
