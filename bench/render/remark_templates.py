@@ -133,6 +133,8 @@ stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand tou
 slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
   answer is for the middle of it. A short cut at either end may be out by {half:slope}
   more.
+set-ups-usual: How far set-ups differ here is not known yet. A usual figure stands for
+  it. A few checks with this square in the log will tell.
 rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
   differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said. {proof:unleaned=No lean
