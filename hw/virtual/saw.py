@@ -17,22 +17,10 @@ from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
 from .upright import UprightSquare
 
-PLACEMENTS = (
-    "handle-left",
-    "handle-right",
-    "-",
-    "front",
-    "rear",
-    "free-end",
-    "leaned-left",
-    "leaned-right",
-    "twisted-left",
-    "twisted-right",
-    "as-is",
-    "rolled-over",
-    *mitre.PLACEMENTS,
-    *upright.PLACEMENTS,
-)
+_PASSES = ("handle-left", "handle-right", "-", "free-end", "as-is", "rolled-over")
+_LEANS = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
+_OTHERS = (*mitre.PLACEMENTS, *upright.PLACEMENTS)
+PLACEMENTS = (*_PASSES, "front", "rear", *_LEANS, *_OTHERS)
 PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
 PLUNGER_RANGE = 12.7  # mm
@@ -144,8 +132,8 @@ class VirtualSaw(SawAndSled):
         )
         if turn is not None:
             self.bodies.turn_plate(turn)
-        if placement in ("front", "rear") and self.traits.carriage_float:
-            self._rests = self.acts.gauss(0.0, self.traits.carriage_float)
+        if placement in ("front", "rear"):
+            self._rests = self.carriage_rests()
         if not stays:
             self._mount = mount
             self._set_up(placement, slip, at, side)
@@ -275,10 +263,10 @@ class VirtualSaw(SawAndSled):
             self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
-            off = TWIST_AT if at is None else at
-            if self.traits.spot_off and placement.startswith("twisted"):
-                off += self.acts.gauss(0.0, self.traits.spot_off)
-            y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
+            off = 0.0
+            if placement.startswith("twisted"):
+                off = self.beside_place(TWIST_AT if at is None else at)
+            y = MIDDLE.y + off
             self._probe = _sideways("right", Vector(300.0, y), rides=False)
         elif placement in ("as-is", "rolled-over"):
             self._along = self.bodies.lay_straightedge(
