@@ -6,7 +6,7 @@ axis is intersected with the result. There is no input, output or clock.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import mitre, upright
 from .along_fence import RUN, AlongFence
@@ -100,7 +100,7 @@ class VirtualSaw(SawAndSled):
         3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body (the indicator stays as it was set at the first);
+        spot of the blade body, the indicator as it was set at the first;
         "free-end" for an indicator on the jig that looks back at the fence's face near
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
@@ -197,8 +197,7 @@ class VirtualSaw(SawAndSled):
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
         if self.placement in ("front", "rear"):
-            at = probe.origin + Vector(self._rests, 0.0)
-            probe = Probe(at, probe.points, probe.rides)
+            probe = replace(probe, origin=probe.origin + Vector(self._rests, 0.0))
         if turn_of(self.placement or "") is not None:
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
@@ -263,11 +262,9 @@ class VirtualSaw(SawAndSled):
             self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
-            off = 0.0
-            if placement.startswith("twisted"):
-                off = self.beside_place(TWIST_AT if at is None else at)
-            y = MIDDLE.y + off
-            self._probe = _sideways("right", Vector(300.0, y), rides=False)
+            far = TWIST_AT if at is None else at
+            off = self.beside_place(far) if placement.startswith("twisted") else 0.0
+            self._probe = _sideways("right", MIDDLE + Vector(300.0, off), rides=False)
         elif placement in ("as-is", "rolled-over"):
             self._along = self.bodies.lay_straightedge(
                 self.face(), rolled=placement == "rolled-over"
