@@ -33,7 +33,7 @@ from bench.console.requests import Requests
 from bench.console.screens import PLACES, SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen
 from bench.console.view_model import ViewModel
-from bench.protocol import AnyNotification, NotesSeen
+from bench.protocol import AnyNotification, NotesSeen, Tone
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s between two drawings of what changes so
@@ -123,9 +123,18 @@ class Console(App[None]):
 
     def _heard(self, message: AnyNotification) -> None:
         self.mark(fold(self.view, message))
+        if isinstance(message, Tone):
+            self._ring(message)
         goes_on = first_start.goes_on(self.view, self.guide, message)
         if goes_on and self._at_rest_here() and not self.requests.learn_next():
             self.open("sled_form")
+
+    def _ring(self, tone: Tone) -> None:
+        """The terminal's bell, where there is no buzzer: a rhythm, since it has one
+        pitch only."""
+        loop = asyncio.get_running_loop()
+        for stroke in tone.strokes:
+            loop.call_later(stroke, self.bell)
 
     def _at_rest_here(self) -> bool:
         """No page lies over the screen that the state calls for."""

@@ -26,7 +26,7 @@ PARTS = {
     "slot": "the slot's bend",
     "heel": "the blade's rear teeth",
     "play": "the runners' play",
-    "seat": "how the board lies on the sled fence",
+    "seat": "the board's seat",
     "season": "the season",
 }
 LEANS = {"fence-lean": "sled fence", "blade-lean": "blade body"}
@@ -72,7 +72,7 @@ def first_words(first: First, told: Forecast, units: System) -> str:
         act = f"Measure better first: {name(first.check)}, with more passes"
     elif first.together_with is not None:
         other = PARTS[first.together_with]
-        act = f"{PUT_RIGHT[first.part]}, and together with it {other}"
+        act = f"{PUT_RIGHT[first.part]} together with {other}"
     else:
         act = PUT_RIGHT[first.part]
     return f"{act}: worth {_over_cut(first.worth, told, units)}."
@@ -95,7 +95,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
         yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."
     if told.missing:
-        yield f"Never measured here: {in_a_row([name(kind) for kind in told.missing])}."
+        yield f"Not measured here: {in_a_row([name(kind) for kind in told.missing])}."
 
 
 def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
@@ -152,11 +152,11 @@ def row_words(row: Row, told: Forecast, units: System) -> str:
     least = LEAST_SHOWN * told.tolerance
     gain = ""
     if row.worth > least:
-        gain = f"; worth {_over_cut(row.worth, told, units)}"
+        gain = f" Worth {_over_cut(row.worth, told, units)}."
     elif row.worth < -LEAST_WORTH * told.tolerance:
-        gain = "; leave it alone: it makes up for another"
+        gain = " Leave it alone: it makes up for another."
     return (
-        f"{upper_first(PARTS[row.part])}: {_much(row, told, units)} ({source}){gain}."
+        f"{upper_first(PARTS[row.part])}: {_much(row, told, units)} ({source}).{gain}"
     )
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Literal
 
 from bench.render.template import sentence
 from bench.units import System
 
 Document = Mapping[str, Any]
+GearEvent = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
 
 MONTH = 30  # days of which a trend is told
 
@@ -58,7 +59,7 @@ _CHOICES = {
         " to it|season=the air has changed|never-checked=never checked"
     ),
 }
-_HAPPENED = {
+HAPPENED: dict[GearEvent, str] = {
     "dropped": "it was dropped",
     "moved": "it was moved",
     "runners": "its runners were changed",
@@ -83,10 +84,12 @@ _RUNS = {
 
 def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
     """Of an event as the log has it; an older or newer program's may hold less."""
+    what = str(data.get("what"))
+    happened = next((words for one, words in HAPPENED.items() if one == what), None)
     note = str(data.get("note") or "").strip().rstrip(".")
     return {
         "jig": str(data.get("jig", "a sled")),
-        "what": _HAPPENED.get(str(data.get("what")), "something happened"),
+        "what": happened or "something happened",
         "date": str(data.get("at", ""))[:10],
         "note": f": {note}" if note else "",
     }

@@ -33,7 +33,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
         await begin(job)
         await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
         await job.press("enter")
-        text = await shows(app, "SET UP", "handle against the sled fence to the LEFT", "w puts it wrong")
+        text = await shows(app, "SET UP", "handle to the LEFT of the arm", "w puts it wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
 
 
