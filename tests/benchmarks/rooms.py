@@ -46,6 +46,8 @@ ROOMS = {
     "bench/settings": "The only room that reads or writes TOML.",
     "bench/daemon": "The process that joins the rooms above; it owns no arithmetic and no sentences.",
     "bench/console": "The terminal screen, a client of the daemon like any other.",
+    "bench/console/screens": "The pages, one a file; each gives its body, its acts and its keys.",
+    "bench/console/widgets": "What a page is made of, one a file; each watches the view model and draws itself.",
     "bench/doctor": "What `sweepgauge doctor` examines, one file per subject.",
     "bench/demo": "The operator of the demonstration: a client that drives the virtual hands.",
     "bench/cli": "The commands, one file each; a command is loaded when it is called.",
