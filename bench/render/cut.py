@@ -84,6 +84,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     if told.jig is not None:
         yield f"{told.jig}{f' on {told.saw}' if told.saw else ''}:"
     yield from answer_lines(document, units)
+    yield from _together(told, units)
     for words in row_lines(document, units):
         yield f"  {words}"
     if told.frame is not None:
@@ -105,7 +106,7 @@ def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 
 
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
-    """How the parts come out, and what to do first: a sentence each."""
+    """How the parts come out, and last what to do first: a sentence each."""
     told = msgspec.convert(document, Forecast)
     board = length_words(told.board_mm, units)
     cut = length_words(told.cut_mm, units)
@@ -120,14 +121,16 @@ def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         yield "Nothing that could be put right would gain enough to matter."
         return
     yield first_words(told.first, told, units)
-    together = told.pair
-    if (
-        told.first.act == "put-right"
-        and together is not None
-        and together.worth > told.first.worth
-    ):
-        parts = " and ".join(PARTS[part] for part in together.parts)
-        much = _over_cut(together.worth, told, units)
+
+
+def _together(told: Forecast, units: System) -> Iterator[str]:
+    """The two parts that gain most together, where they gain more than the first."""
+    first, pair = told.first, told.pair
+    if first is None or first.act != "put-right" or pair is None:
+        return
+    if pair.worth > first.worth:
+        parts = " and ".join(PARTS[part] for part in pair.parts)
+        much = _over_cut(pair.worth, told, units)
         yield f"{upper_first(parts)} together: worth {much}."
 
 

@@ -53,6 +53,7 @@ class Disturbed:
     history: int = 0  # earlier findings in the log
     calm_history: bool = False  # in which the disturbance between set-ups was there too, unless calm
     yaw_play: float | None = None  # rad, known from side-play
+    told: bool = False  # what of it can be declared is declared
 
 
 @dataclass

@@ -67,8 +67,8 @@ def test_what_is_named_first_helps_most() -> None:
 @pytest.mark.slow
 @pytest.mark.timeout(3600)
 def test_who_does_as_he_is_told_makes_nothing_worse() -> None:
-    """After the usual checks of three passes, and those that are named first. Found in 60 shops: none made worse; the
-    part that helps most named in .80, to .003 per 300 in .85: the rest is what three passes cannot tell."""
+    """After the usual checks of three passes, and those that are named first. Found on 260 boards of 110 shops: none
+    made worse; named was the part that helps most in .84, to .003 per 300 in .88: the rest three passes cannot tell."""
     found = lines("60")["put right, after its checks"]
     assert found["makes worse by more than .001"] <= 0.01
     assert found["helps within .003 of the most"] >= 0.75
