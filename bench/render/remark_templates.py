@@ -100,7 +100,7 @@ return-crept: Drawn back, the number was {error:length} off in both set-ups alik
   give or take allows for it.
 return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
   Was the stand bumped? Does it creep? The give or take allows for it.
-return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. Only
+return-turned: Drawn back, the sled lay turned by {turned:slope} in its slots. Only
   passes away from you count: the answer is not touched.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
@@ -126,7 +126,7 @@ hold-unsaid: The answer is for the sled as it was held. Its runners let it twist
   {play:slope}. Hold it for cuts as for these passes. Say once against which wall: hold
   = "left" or "right" with the sled.
 stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
-  own marks show it, and it is reckoned with.
+  own marks show it, and it is allowed for.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
   in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
   times.
@@ -207,9 +207,9 @@ no-move-while-differing: No move is given while board and passes differ. Find ou
 no-lever: How far the stop of {jig} is from its pivot is missing.
   So no move can be worked out: give pivot_to_screw or pivot_to_stop.
 move-too-small: The move is too small to make.
-moved-wrong-way: The move: wrong way.
-hardly-moved: The move: hardly moved.
-moved-too-far: The move: too far. Is the distance to the stop right?
+moved-wrong-way: The move went the wrong way.
+hardly-moved: It hardly moved.
+moved-too-far: The move went too far. Is the distance to the stop right?
 clock-jumped: {seconds:jump} during this check. Its date may be wrong, its readings are not.
 
 # Of a finding that an earlier version recorded with sentences only.

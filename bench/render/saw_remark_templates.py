@@ -31,7 +31,7 @@ spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the
   body the answer is sharper.
 one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
   spot.
-turns-once: Each of the {turns} turns was swept once. Their own scatter stands for the
+turns-once: Each of the {turns} turns had one pass. Their own scatter stands for the
   passes.
 two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
   it out.
@@ -68,7 +68,7 @@ move-saw: First unplug the saw and see the blade at rest. Which bolts, in what o
   take the check again.
 
 # The sled fence's form.
-both-ways: Not every set-up has a pass with rising x. Passes both ways are used.
+both-ways: Not every set-up has a pass from left to right. Passes both ways are used.
 proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe
   the face and take the passes again. What stays counts as the sled fence.
 set-aside: {readings} readings were left out as dust, gaps or slips. Most of them are
@@ -88,7 +88,7 @@ straightedge-bends: Pressed sideways as a hand may, the straightedge gives way b
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
-set-ups-alike: Both set-ups show the same line. The straightedge is very straight, or
+set-ups-alike: Both set-ups show the same form. The straightedge is very straight, or
   was not rolled over.
 profile-short: The passes reach from {from:station} to {to:station}. That is less than
   half of a {board:station} board beside the blade. The stretch is judged by its own
@@ -96,8 +96,8 @@ profile-short: The passes reach from {from:station} to {to:station}. That is les
 profile-ends: The passes end before a {board:station} board does. Boards are taken as
   far as they reach.
 board-turns: A board from {from:station} to {to:station} turns with where it is pushed.
-  It lies between {low:slope+} and {high:slope+}. It is
-  pushed within {either_side:station} of its middle.
+  Within {either_side:station} of its middle it lies between {low:slope+} and
+  {high:slope+}.
 
 # Widths of slots, runners and strips.
 width-odd: {placement} at {at:station} reads {width:fine}, its others about
@@ -120,7 +120,7 @@ measure-the-play: A caliper cannot decide this. Measure the side play on the saw
   the indicator.
 
 # Play of the sled in its slots.
-pair-lacking: No {lacking} was read: what was read {there} is left out. Take both.
+pair-lacking: Only {there} was read, not {lacking}. One alone says nothing. Take both.
 read-once: Read once each way: how far {quantity} scatters is not known. The true give
   or take is larger.
 leaned-wrong: Leaned right the reading fell. The indicator stands on the left, or the

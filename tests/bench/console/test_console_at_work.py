@@ -100,7 +100,7 @@ async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) ->
         await job.press("enter")
         await wait(lambda: hands_client.ask is not None)
         await job.until(lambda: app.view.result is not None)
-        await shows(app, "OUT: WRONG WAY", "The move: wrong way.")
+        await shows(app, "OUT: WRONG WAY", "The move went the wrong way.")
 
 
 @pytest.mark.slow
