@@ -57,6 +57,7 @@ CLASSES: dict[str, tuple[Hands, Disturbed]] = {
     "curved slot, stand along a bowed arm": (Hands(), Disturbed(curvature=CURVED, shifted=15.0, bow=0.02)),
     "dent at the arm's end": (Hands(), Disturbed(dent=0.06)),
     "deep dent at the arm's end": (Hands(), Disturbed(dent=0.3)),
+    "ledge of 60 mm at the arm's end": (Hands(), Disturbed(dent=0.06, dent_long=60.0)),
     "plunger off the arm's plane": (Hands(), Disturbed(off_plane=20.0, roll=150e-6)),
     "plunger off the arm's plane, told": (Hands(), Disturbed(off_plane=20.0, roll=150e-6, told=True)),
     "plunger tilted 10 degrees": (Hands(), Disturbed(tilt=math.radians(10))),
