@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer
 
-from bench.console.host import ALL, LOW, NARROW, Host
+from bench.console.host import ALL, LOW, NARROW, TALL, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
@@ -38,7 +38,7 @@ class ConsoleScreen(Screen[T]):
     VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
         (0, "-low"),
         (LOW, "-high"),
-        (40, "-tall"),
+        (TALL, "-tall"),
     ]
     AUTO_FOCUS: ClassVar[str | None] = ""
     page: ClassVar[str] = ""  # its name for whoever started the console
