@@ -11,12 +11,12 @@ from textual.binding import ActiveBinding, Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import Footer
 
 from bench.console.host import ALL, LOW, NARROW, TALL, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
+from bench.console.widgets.key_row import KeyRow
 from bench.console.widgets.notice_panel import NoticePanel, Tip
 from bench.console.widgets.status_strip import StatusStrip
 from bench.console.widgets.viewer import Viewer
@@ -52,7 +52,7 @@ class ConsoleScreen(Screen[T]):
         yield Tip()
         yield NoticePanel()
         yield ActBar()
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyRow(compact=True, show_command_palette=False)
 
     def body(self) -> Iterable[Widget]:
         raise NotImplementedError
