@@ -93,6 +93,9 @@ class ConsoleScreen(Screen[T]):
     def on_screen_resume(self) -> None:
         self.host.mark(ALL)
 
+    def on_resize(self) -> None:
+        self.host.mark(ALL)
+
     def show(self, changed: frozenset[str]) -> None:
         """Show anew what has changed; a screen that is covered is told to when it comes
         back."""

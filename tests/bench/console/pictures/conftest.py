@@ -593,12 +593,13 @@ async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None
 
 
 async def settled(pilot) -> None:
-    """Until two looks one after the other are the same."""
-    before = None
-    for _ in range(60):
+    """Until four looks one after the other are the same."""
+    before, same = None, 0
+    for _ in range(120):
         await pilot.pause(0.03)
         now = shown(pilot.app)
-        if now == before and not pilot.app._dirty:
+        same = same + 1 if now == before and not pilot.app._dirty else 0
+        if same == 3:
             return
         before = now
 
