@@ -15,6 +15,8 @@ class KeyRow(Footer):
             for one in screen.active_bindings.values()
             if one.binding.show
         ]
-        if told != getattr(self, "_told", None):
-            self._told = told
-            super().bindings_changed(screen)
+        if told == getattr(self, "_told", None) and self.children:
+            return
+        # a terminal without the focus is told nothing: it is told when it has it again
+        self._told = told if screen.app.app_focus else None
+        super().bindings_changed(screen)
