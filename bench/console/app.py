@@ -33,6 +33,7 @@ from bench.console.requests import Requests
 from bench.console.screens import SCREENS, Place, make_page
 from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.view_model import ViewModel
+from bench.console.widgets.scroll_bars import use_whole_cells
 from bench.protocol import AnyNotification, NotesSeen, Tone
 from bench.protocol.async_client import Connection, ReconnectingClient
 
@@ -67,6 +68,7 @@ class Console(App[None]):
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
+        use_whole_cells()
         self.view = ViewModel(clock)
         self.guide = Guide()
         self.guest = guest

@@ -15,6 +15,7 @@ from bench.console.view_model import ViewModel
 
 ALL = frozenset({"all"})
 NARROW = 72  # columns under which words and drawing do not stand side by side
+TALL = 40  # rows of a screen from which there is room for what is only of use
 LOW = 22  # rows of a screen under which only what is needed now is shown
 
 

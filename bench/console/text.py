@@ -91,11 +91,6 @@ def fit(line: Sequence[Run], room: int, fill: Role = "text") -> Line:
     return out
 
 
-def fit_height(block: Sequence[Line], rows: int) -> Block:
-    """Exactly so many rows."""
-    return [*block[:rows], *([] for _ in range(rows - len(block)))]
-
-
 def wrap(text: str, room: int, role: Role = "text", *, indent: int = 0) -> Block:
     """Words over lines of `room` columns; later lines start `indent` further in. Long
     words are broken."""
@@ -132,41 +127,6 @@ def _fitting(word: str, room: int) -> int:
         if used > room:
             return max(1, n)
     return len(word)
-
-
-def wrap_marked(text: str, room: int, mark: str = "", role: Role = "text") -> Block:
-    """Wrapped words; a word in capitals is set strong."""
-    block = wrap(text, max(4, room - cells(mark)), role)
-    lead = " " * cells(mark)
-    return [
-        [(mark if n == 0 else lead, role), *_loud(line, role)]
-        for n, line in enumerate(block)
-    ]
-
-
-def _loud(line: Line, role: Role) -> Line:
-    out: Line = []
-    for text, _ in line:
-        for n, word in enumerate(text.split(" ")):
-            bare = word.strip(".,:;()")
-            loud = len(bare) > 2 and bare.isalpha() and bare.isupper()
-            out.append(((" " if n else "") + word, "strong" if loud else role))
-    return out
-
-
-def side_by_side(
-    left: Sequence[Line], room: int, right: Sequence[Line], gap: int = 1
-) -> Block:
-    """Two blocks side by side; the left one is made `room` columns wide."""
-    rows = max(len(left), len(right))
-    return [
-        [
-            *fit(left[n] if n < len(left) else [], room),
-            (" " * gap, "text"),
-            *(right[n] if n < len(right) else []),
-        ]
-        for n in range(rows)
-    ]
 
 
 def justify(left: Line, right: Line, room: int, fill: Role = "text") -> Line:

@@ -11,12 +11,12 @@ from textual.binding import ActiveBinding, Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import Footer
 
-from bench.console.host import ALL, LOW, NARROW, Host
+from bench.console.host import ALL, LOW, NARROW, TALL, Host
 from bench.console.requests import Requests
 from bench.console.view_model import ViewModel
 from bench.console.widgets.act_bar import Act, ActBar
+from bench.console.widgets.key_row import KeyRow
 from bench.console.widgets.notice_panel import NoticePanel, Tip
 from bench.console.widgets.status_strip import StatusStrip
 from bench.console.widgets.viewer import Viewer
@@ -38,7 +38,7 @@ class ConsoleScreen(Screen[T]):
     VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [  # noqa: RUF012
         (0, "-low"),
         (LOW, "-high"),
-        (40, "-tall"),
+        (TALL, "-tall"),
     ]
     AUTO_FOCUS: ClassVar[str | None] = ""
     page: ClassVar[str] = ""  # its name for whoever started the console
@@ -52,7 +52,7 @@ class ConsoleScreen(Screen[T]):
         yield Tip()
         yield NoticePanel()
         yield ActBar()
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyRow(compact=True, show_command_palette=False)
 
     def body(self) -> Iterable[Widget]:
         raise NotImplementedError
@@ -91,6 +91,9 @@ class ConsoleScreen(Screen[T]):
         self._bindings_shown: object = None
 
     def on_screen_resume(self) -> None:
+        self.host.mark(ALL)
+
+    def on_resize(self) -> None:
         self.host.mark(ALL)
 
     def show(self, changed: frozenset[str]) -> None:

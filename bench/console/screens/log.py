@@ -49,7 +49,7 @@ class LogScreen(ConsoleScreen[None]):
 
     def on_resize(self) -> None:
         self._shown = []
-        self._fill()
+        super().on_resize()
 
     def view_changed(self, changed: frozenset[str]) -> None:
         if changed & {"past", "result", "gear", "all"}:

@@ -74,6 +74,7 @@ class RowsScreen(ConsoleScreen[None]):
     def on_mount(self) -> None:
         super().on_mount()
         self._rows: list[Row] = []
+        self._filled: object = None  # what stands in the list
         self.fill()
 
     def on_screen_resume(self) -> None:
@@ -87,15 +88,13 @@ class RowsScreen(ConsoleScreen[None]):
 
     def fill(self) -> None:
         """Make the rows anew; the one that is highlighted stays so."""
-        rows = self.rows()
-        if [(r.words, r.more, r.value) for r in rows] == [
-            (r.words, r.more, r.value) for r in self._rows
-        ]:
-            self._rows = rows
-            return
+        rows, short = self.rows(), self.app.size.height < LOW
+        filled = short, [(row.words, row.more, row.value) for row in rows]
         self._rows = rows
+        if filled == self._filled:
+            return
+        self._filled = filled
         options = self.query_one(OptionList)
-        short = self.app.size.height < LOW
         at = options.highlighted or 0
         options.clear_options()
         options.add_options(Option(_content(n, r, short)) for n, r in enumerate(rows))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bench.console.host import LOW
+from bench.console.host import LOW, TALL
 from bench.console.widgets.words import Words
 from bench.render.upkeep import due_lines
 
-PRESSING = ("now", "never-checked", "soon")
+PRESSING = ("now", "never-checked")
 CHANGED = ("step", "trend")  # reasons that want an answer to what happened
 MOST = 2  # rows, one on a low screen
 
@@ -18,11 +18,13 @@ class DueWords(Words):
 
     def sentences(self) -> Iterable[tuple[str, str]]:
         document = self.view.due
-        if document is None:
-            return
-        rows = [row for row in document["due"] if row["state"] in PRESSING]
+        low = self.app.size.height < LOW
+        if document is None or (low and self.view.finding is not None):
+            return  # the act that follows from the result goes first
+        wanted = (*PRESSING, "soon") if self.app.size.height >= TALL else PRESSING
+        rows = [row for row in document["due"] if row["state"] in wanted]
         rows.sort(key=lambda row: row["jig"] != self.view.the_jig)
-        for row in rows[: MOST if self.app.size.height >= LOW else 1]:
+        for row in rows[: 1 if low else MOST]:
             (line,) = due_lines({"due": [row], "left_out": []})
             asks = " What happened? 9 answers it." * (row["reason"] in CHANGED)
             yield line + asks, "unsure" if row["state"] == "now" else "faint"

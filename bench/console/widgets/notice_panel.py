@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from bench.console.host import TALL
 from bench.console.widgets.words import Words
-
-TALL = 40  # rows of a screen on which more than the last sentence is shown
 
 
 class NoticePanel(Words):

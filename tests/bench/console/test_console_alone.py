@@ -18,7 +18,7 @@ from bench.protocol import (
     Undo,
 )
 
-SIZES = [(40, 15), (60, 20), (80, 24), (200, 60)]
+SIZES = [(40, 15), pytest.param((80, 24), marks=pytest.mark.ci)]
 
 
 async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
@@ -110,6 +110,7 @@ async def test_the_look_is_changed_by_a_key(fake, scenes) -> None:
         assert scenes.inside(app, (80, 24))
 
 
+@pytest.mark.ci
 async def test_resized_while_it_runs(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
@@ -121,6 +122,7 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
         assert "Move the left end 0.144 mm AWAY from" in "\n".join(scenes.rows(app))
 
 
+@pytest.mark.ci
 async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scenes) -> None:
     fake.notes, fake.last = ["The log was damaged; 3 passes were saved."], [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):

@@ -123,6 +123,7 @@ def form(app) -> None:
     assert ("Tap test" in words) == kind.swept
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize(
     "kinds",
     [["plate-wobble", "test-board"], pytest.param(sorted(checks()), marks=pytest.mark.slow)],

@@ -169,6 +169,7 @@ async def test_the_list_of_all_keys_lists_every_action_and_takes_it(fake, scenes
         await scenes.until(pilot, lambda t: "What limits" in t)
 
 
+@pytest.mark.ci
 async def test_the_palette_does_what_the_keys_do(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (app, pilot):
@@ -177,6 +178,7 @@ async def test_the_palette_does_what_the_keys_do(fake, scenes) -> None:
         assert {"Check", "Again", "Move", "Live", "Limits", "Log", "Sleds", "Settings", "Leave"} <= commands
 
 
+@pytest.mark.ci
 async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("1")
@@ -198,6 +200,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
     assert begin.options == {"placements": "handle-left", "runner_length": 19.75}
 
 
+@pytest.mark.ci
 async def test_the_form_shows_what_applies_and_a_wrong_value_stays_at_its_field(fake, scenes) -> None:
     def rows(app) -> list[str]:
         return [row.words for row in app.screen.rows()]
@@ -394,6 +397,7 @@ async def test_the_move_made_live(fake, scenes) -> None:
         assert len(fake.of(Press)) == 1
 
 
+@pytest.mark.ci
 async def test_beside_the_arm_the_distance_is_typed(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake) as (_app, pilot):
@@ -457,6 +461,7 @@ async def test_the_budget_is_one_key_away_and_ranked(fake, scenes) -> None:
         assert "across 400 mm" in text
 
 
+@pytest.mark.ci
 async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes, later) -> None:
     async with scenes.screen(fake) as (_app, pilot):
         await pilot.press("7", "2")

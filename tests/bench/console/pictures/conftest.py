@@ -5,14 +5,21 @@ A new screen is a function here and a row in `SCENES`; then rebuild, and look.
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import math
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from types import SimpleNamespace
 
 import msgspec
 import pytest
 
-from bench.console.app import Console
+from bench.console.app import Console, make_console
+from bench.console.first_start import Guide
+from bench.console.host import ALL
 from bench.console.message_folding import fold
+from bench.console.view_model import ViewModel
 from bench.finding import Remark
 from bench.protocol import (
     Cable,
@@ -558,6 +565,50 @@ SCENES: dict[str, Scene] = {
 }  # fmt: skip
 
 
+@contextlib.asynccontextmanager
+async def console(folder: Path, size: tuple[int, int], look: str) -> AsyncIterator[tuple]:
+    """A console that no daemon answers; scenes are put before it one after the other."""
+    app = make_console(folder / "nobody", look=look)
+    app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
+    app.client.send = lambda message: True  # type: ignore[method-assign]
+    app.requests._send = app.client.send
+    async with app.run_test(size=size) as pilot:
+        yield app, pilot
+
+
+async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None:
+    """One scene, as if nothing had been before it."""
+    app.go_home()
+    for now, new in ((app.view, ViewModel(lambda: 100.0)), (app.guide, Guide())):
+        for field in type(new).__struct_fields__:
+            setattr(now, field, getattr(new, field))
+    app.requests.last_begin = app.requests._noted = None
+    scene(app, scenes)
+    app._due.clear()
+    app.mark(ALL)
+    await settled(pilot)
+    for key in keys:
+        await pilot.press(key)
+        await settled(pilot)
+
+
+async def settled(pilot) -> None:
+    """Until four looks one after the other are the same."""
+    before, same = None, 0
+    for _ in range(120):
+        await pilot.pause(0.03)
+        now = shown(pilot.app)
+        same = same + 1 if now == before and not pilot.app._dirty else 0
+        if same == 3:
+            return
+        before = now
+
+
+def shown(app: Console) -> list[str]:
+    strips = app.screen._compositor.render_strips()
+    return ["".join(s.text for s in strip).rstrip() for strip in strips]
+
+
 @pytest.fixture
 def every_scene() -> dict[str, Scene]:
     return SCENES
@@ -566,3 +617,9 @@ def every_scene() -> dict[str, Scene]:
 @pytest.fixture
 def keys() -> dict[str, tuple[str, ...]]:
     return KEYS
+
+
+@pytest.fixture
+def screens() -> SimpleNamespace:
+    """How a scene is put before a console, and what it then shows."""
+    return SimpleNamespace(console=console, put=put, settled=settled, shown=shown)

@@ -7,67 +7,17 @@ The kept ones stand in fixtures/pictures/screens, a file for each screen. Rebuil
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import os
-from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
 
 from bench.console import themes
-from bench.console.app import Console, make_console
-from bench.console.first_start import Guide
-from bench.console.host import ALL
-from bench.console.view_model import ViewModel
 
 SIZES = [(40, 15), (80, 24), (160, 48)]
 KEPT = Path(__file__).parents[4] / "fixtures" / "pictures" / "screens"
 ASKED = os.environ.get("SWEEPGAUGE_PICTURES", "")
 EVERYDAY = ("cautions", "set-up", "moving", "out", "live-go", "options")
-
-
-@contextlib.asynccontextmanager
-async def console(folder: Path, size: tuple[int, int], look: str) -> AsyncIterator[tuple]:
-    """A console that no daemon answers; scenes are put before it one after the other."""
-    app = make_console(folder / "nobody", look=look)
-    app.client.run = asyncio.Event().wait  # type: ignore[method-assign,assignment]
-    app.client.send = lambda message: True  # type: ignore[method-assign]
-    app.requests._send = app.client.send
-    async with app.run_test(size=size) as pilot:
-        yield app, pilot
-
-
-async def put(app: Console, pilot, scene, keys: tuple[str, ...], scenes) -> None:
-    """One scene, as if nothing had been before it."""
-    app.go_home()
-    for now, new in ((app.view, ViewModel(lambda: 100.0)), (app.guide, Guide())):
-        for field in type(new).__struct_fields__:
-            setattr(now, field, getattr(new, field))
-    app.requests.last_begin = app.requests._noted = None
-    scene(app, scenes)
-    app._due.clear()
-    app.mark(ALL)
-    await settled(pilot)
-    for key in keys:
-        await pilot.press(key)
-        await settled(pilot)
-
-
-async def settled(pilot) -> None:
-    """Until two looks one after the other are the same."""
-    before = None
-    for _ in range(60):
-        await pilot.pause(0.03)
-        now = shown(pilot.app)
-        if now == before and not pilot.app._dirty:
-            return
-        before = now
-
-
-def shown(app: Console) -> list[str]:
-    strips = app.screen._compositor.render_strips()
-    return ["".join(s.text for s in strip).rstrip() for strip in strips]
 
 
 def page(name: str, pictures: dict[tuple[int, int], list[str]]) -> str:
@@ -78,14 +28,14 @@ def page(name: str, pictures: dict[tuple[int, int], list[str]]) -> str:
 
 
 async def _taken(
-    names: list[str], every: dict, keys: dict, scenes, folder: Path, look: str
+    names: list[str], every: dict, keys: dict, scenes, screens, folder: Path, look: str
 ) -> dict[str, dict]:
     out: dict[str, dict] = {name: {} for name in names}
     for size in SIZES:
-        async with console(folder, size, look) as (app, pilot):
+        async with screens.console(folder, size, look) as (app, pilot):
             for name in names:
-                await put(app, pilot, every[name], keys.get(name, ()), scenes)
-                out[name][size] = shown(app)
+                await screens.put(app, pilot, every[name], keys.get(name, ()), scenes)
+                out[name][size] = screens.shown(app)
                 if ASKED not in ("", "rebuild"):
                     folder = Path(ASKED)
                     folder.mkdir(parents=True, exist_ok=True)
@@ -107,20 +57,22 @@ def _compare(taken: dict[str, dict]) -> None:
 
 
 async def test_the_screens_of_the_job_are_those_that_were_looked_at(
-    scenes, every_scene, keys, tmp_path
+    scenes, every_scene, keys, screens, tmp_path
 ) -> None:
-    _compare(await _taken(list(EVERYDAY), every_scene, keys, scenes, tmp_path, "shop"))
+    _compare(await _taken(list(EVERYDAY), every_scene, keys, scenes, screens, tmp_path, "shop"))
 
 
 @pytest.mark.ci
-async def test_every_screen_is_the_one_that_was_looked_at(scenes, every_scene, keys, tmp_path) -> None:
-    _compare(await _taken(list(every_scene), every_scene, keys, scenes, tmp_path, "shop"))
+async def test_every_screen_is_the_one_that_was_looked_at(
+    scenes, every_scene, keys, screens, tmp_path
+) -> None:
+    _compare(await _taken(list(every_scene), every_scene, keys, scenes, screens, tmp_path, "shop"))
 
 
 @pytest.mark.ci
-async def test_the_pi_s_own_screen_knows_every_sign(scenes, every_scene, keys, tmp_path) -> None:
+async def test_the_pi_s_own_screen_knows_every_sign(scenes, every_scene, keys, screens, tmp_path) -> None:
     """No character outside code page 437 in any screen of the theme for TERM=linux."""
-    taken = await _taken(list(every_scene), every_scene, keys, scenes, tmp_path, "tube")
+    taken = await _taken(list(every_scene), every_scene, keys, scenes, screens, tmp_path, "tube")
     for name, pictures in taken.items():
         for size, lines in pictures.items():
             unknown = {c for c in "".join(lines) if not _in_437(c)}
@@ -136,10 +88,10 @@ def _in_437(char: str) -> bool:
 
 
 @pytest.mark.ci
-async def test_without_colour_it_is_the_same_screen(scenes, every_scene, keys, tmp_path) -> None:
+async def test_without_colour_it_is_the_same_screen(scenes, every_scene, keys, screens, tmp_path) -> None:
     names = list(every_scene)
-    one = await _taken(names, every_scene, keys, scenes, tmp_path, "shop")
-    other = await _taken(names, every_scene, keys, scenes, tmp_path, "pencil")
+    one = await _taken(names, every_scene, keys, scenes, screens, tmp_path, "shop")
+    other = await _taken(names, every_scene, keys, scenes, screens, tmp_path, "pencil")
     # the row of the look itself names it
     assert {n for n in names if one[n] != other[n]} <= {"cables"}
 
