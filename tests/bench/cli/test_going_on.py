@@ -43,7 +43,7 @@ def pushes(rig, check, first: int, last: int, of: int, rotation: float, scatter:
         check.hear(f"{number} of {of} kept")
         if number < last:
             rig.go(0.0)
-            check.hear("Back at the start")
+            check.hear("Returned to the start")
 
 
 def place(rig, check, placement: str) -> None:

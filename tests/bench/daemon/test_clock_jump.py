@@ -76,7 +76,7 @@ def test_the_clock_jumps_in_mid_sweep(rigs, run, tmp_path: Path, monkeypatch, ju
             check.hear(f"{number} of 2 kept")
             if number == 1:
                 rig.go(0.0)
-                check.hear("Back at the start")
+                check.hear("Returned to the start")
     assert check.wait() == 1
     found = check.answer()
     fence = found["quantities"][0]

@@ -218,7 +218,7 @@ def test_flipped_digits_are_held_and_the_slope_is_right(seed, rigs, run, wire, f
             check.hear(f"{number} of 2 kept")
             if number == 1:
                 hand.go(0.0)
-                check.hear("Back at the start")
+                check.hear("Returned to the start")
     stop.set()
     listening.join()
     assert check.wait() == 1

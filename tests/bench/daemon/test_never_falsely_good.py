@@ -232,11 +232,11 @@ def test_honest_marks_come_to_their_verdict() -> None:
 # ---- through the daemon as it runs ----------------------------------------------------------
 
 
-FROZEN = [(150.0, "the number did not move"), (0.0, "Back at the start"), (150.0, "2 of 2 kept")]
+FROZEN = [(150.0, "the number did not move"), (0.0, "Returned to the start"), (150.0, "2 of 2 kept")]
 BACKWARD = [
     (0.0, "the travel counts backward"),
     (150.0, "1 of 2 kept"),
-    (0.0, "Back"),
+    (0.0, "Returned"),
     (150.0, "2 of 2 kept"),
 ]
 

@@ -89,7 +89,7 @@ def test_a_whole_check_that_is_not_on_the_disk_ends_with_bad_news(rigs, run, tmp
         rig.s = 0.0
         check.enter()
         for number in (1, 2):
-            check.hear("ready" if number == 1 else "Back at the start")
+            check.hear("ready" if number == 1 else "Returned to the start")
             rig.go(150.0)
             check.hear(f"{LOST}{number} of 2 measured.")
             rig.go(0.0)

@@ -43,7 +43,7 @@ def test_a_stand_bumped_between_passes_and_in_a_draw_back(rigs, run) -> None:
     check.hear("1 of 3 kept")
     rig.offset += 0.15  # at rest, at the end
     rig.go(0.0)
-    check.hear("Back at the start")
+    check.hear("Returned to the start")
     rig.offset -= 0.4  # at rest, at the start
     rig.go(150.0)
     check.hear("2 of 3 kept")
@@ -61,7 +61,7 @@ def test_a_stand_bumped_between_passes_and_in_a_draw_back(rigs, run) -> None:
         check.hear(f"{number} of 3 kept")
         if number < 3:
             rig.go(0.0)
-            check.hear("Back at the start")
+            check.hear("Returned to the start")
     found = right(check)
     assert sum(sweep["push"] for sweep in found["sweeps"]) == 6
 
@@ -73,7 +73,7 @@ def test_a_sled_not_pushed_the_whole_way(rigs, run) -> None:
     rig.go(80.0)
     check.hear("1 of 2 kept")
     rig.go(0.0)
-    check.hear("Back at the start")
+    check.hear("Returned to the start")
     rig.go(160.0)
     check.hear("mm shows it was not whole")
     check.hear("1 of 2 kept")
@@ -88,7 +88,7 @@ def test_a_sled_not_pushed_the_whole_way(rigs, run) -> None:
     rig.go(160.0)
     check.hear("1 of 2 kept")
     rig.go(0.0)
-    check.hear("Back at the start")
+    check.hear("Returned to the start")
     rig.go(160.0)
     found = right(check)
     # what was no whole pass took its draw back with it: nothing now comes before the first push
