@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from datetime import UTC, datetime
 
 from bench.daemon.log_requests import LogService
 from bench.daemon.outbox import Send
@@ -38,7 +39,8 @@ async def note_event(service: LogService, send: Send, request: NoteEvent) -> Non
 def _moment(at: str | None) -> str:
     now = time.time() / DAY_S
     if at is None:
-        return time_of(now)
+        # a result of this very second, whose date has no fraction, lies before it
+        return datetime.now(UTC).isoformat(timespec="milliseconds")
     try:
         day = day_of(at)
     except ValueError as error:

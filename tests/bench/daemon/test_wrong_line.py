@@ -160,7 +160,7 @@ def test_the_daemon_says_that_a_cable_is_read_at_the_wrong_speed(rigs, run, wire
     while (now := told()["indicator"]).state != "garbled":
         assert time.monotonic() < until, now
         time.sleep(0.05)
-    assert "check baud rate, parity and format" in now.words 
+    assert "check baud rate, parity and format" in now.words
     assert now.readings == 0 and now.value is None
     assert told()["travel"].state == "open"  # the other is read all the while
     rig.spoil = lambda name, data: data
