@@ -196,11 +196,8 @@ def words_of(counts: Sequence[int], pace: float = 1.0) -> list[Step]:
         word = abs(count) | (count < 0) << 20
         for place in range(24):
             bit = round(BIT * pace)
-            steps += [
-                (at, DATA, str(word >> place & 1)),
-                (at + bit // 4, CLOCK, "0"),
-                (at + bit // 2, CLOCK, "1"),
-            ]
+            steps.append((at, DATA, str(word >> place & 1)))
+            steps += [(at + bit // 4, CLOCK, "0"), (at + bit // 2, CLOCK, "1")]
             at += bit + (round(NIBBLE_GAP * pace) if place % 4 == 3 else 0)
         at += PAUSE
     return steps
@@ -249,15 +246,11 @@ async def encoder(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
             before = place
             place, told = await _rest(client)
             missed = abs(place - before - (-count if back else count)) / PER_COUNT
-            way = "back" if back else "away"
+            name = f"encoder, {4 * TURNS} edges {'back' if back else 'away'} at {rate}/s"
+            limit = "none missed" if rate <= WHEEL_RATE else "none missed untold"
             figure = {"edges/s": round(4 * TURNS / played.seconds), "missed": round(missed), "told": told}
             passed = missed < 0.5 or (told and rate > WHEEL_RATE)
-            good &= tell(
-                f"encoder, {4 * TURNS} edges {way} at {rate}/s",
-                figure,
-                "none missed" if rate <= WHEEL_RATE else "none missed untold",
-                passed,
-            )
+            good &= tell(name, figure, limit, passed)
     return good
 
 
