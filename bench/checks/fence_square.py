@@ -337,7 +337,7 @@ CHECK = Check(
         Option(
             "roll",
             "slope",
-            "How much the sled rolls from side to side over a push",
+            "How much the sled rolls from side to side over a pass",
             low=0.0,
             high=0.01,
             needs="touch_high",

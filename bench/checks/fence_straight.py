@@ -113,7 +113,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         of_zone,
         "minimum-zone",
-        [*rest, bent.row(zone.sensitivity), _lost(lost, zone.sensitivity)],
+        [*rest, bent.row_of(face, minimum_zone), _lost(lost, zone.sensitivity)],
         confidence,
     )
     limit = _limit(evidence)
@@ -138,7 +138,7 @@ def _evaluate(evidence: Evidence) -> Finding:
         face,
         differs(face, line.sensitivity),
         "least-squares",
-        [*rest, bent.row(line.sensitivity), _lost(lost, line.sensitivity)],
+        [*rest, bent.row_of(face, least_squares), _lost(lost, line.sensitivity)],
         confidence,
     )
     quantities = [

@@ -190,7 +190,7 @@ CHECK = Check(
         Option(
             "blade",
             "angle",
-            "Rotation of the blade, for the toe",
+            "How far the blade leans, from its own check",
             low=-STEEPEST,
             high=STEEPEST,
         ),

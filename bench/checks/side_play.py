@@ -11,14 +11,12 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 from bench.checks.model import (
     Check,
     Evidence,
     EvidenceError,
     EvidenceGear,
-    Focus,
     Step,
 )
 from bench.checks.options import SIDE, Option, OptionValue, given_number, number
@@ -30,17 +28,11 @@ from bench.checks.shared.cautions import (
     UNPLUG,
 )
 from bench.checks.shared.play_findings import USUAL_RUNNER, PlayFindings
+from bench.checks.shared.play_steps import PLACES, play_step
 from bench.checks.shared.slips import uneven_spots
 from bench.finding import Finding, Remark, Settle
-from bench.gear import LeftRight
 
-if TYPE_CHECKING:
-    pass
-
-TIMES = 5
 FEWEST = 2  # readings one way that show how well it comes back
-# mm that the sled moves between two leans; less than any play worth knowing
-LEAST_AWAY = 0.015
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
@@ -49,7 +41,6 @@ TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
 PLACE_ERROR = 10.0
 # mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE = 0.03, 0.15
-PLACES = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
 
 
 def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, ...]:
@@ -58,52 +49,7 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     length = given_number(options, "runner_length")
     at = number(options, "twist_at", max(TWIST_AT, (length or 0.0) / 2))
 
-    def step(placement: str, words: str, again: str, place: float) -> Step:
-        lean = placement.startswith("leaned")
-        side: LeftRight = "left" if placement.endswith("left") else "right"
-        return Step(
-            placement,
-            words,
-            "spot",
-            TIMES,
-            "right",
-            "standing",
-            place,
-            "side-play",
-            reseat=again,
-            away=LEAST_AWAY,
-            focus=Focus("lean" if lean else "twist", side=side),
-        )
-
-    stand = "Indicator standing on the right of the sled"
-    return (
-        step(
-            "leaned-left",
-            f"{stand}, at the runners' middle. Its tip touches the sled's side. Press"
-            " the whole sled to the LEFT and hold it there.",
-            "Press it to the right, then to the LEFT again; hold.",
-            0.0,
-        ),
-        step(
-            "leaned-right",
-            "Leave the indicator. Press the whole sled to the RIGHT and hold it there.",
-            "Press it to the left, then to the RIGHT again; hold.",
-            0.0,
-        ),
-        step(
-            "twisted-left",
-            "Indicator standing on the right, {at:station} beyond the runners' middle."
-            " Twist the sled to the LEFT there and hold it.",
-            "Twist it to the right, then to the LEFT again; hold.",
-            at,
-        ),
-        step(
-            "twisted-right",
-            "Leave the indicator. Twist the sled to the RIGHT there and hold it.",
-            "Twist it to the left, then to the RIGHT again; hold.",
-            at,
-        ),
-    )
+    return tuple(play_step(name, at) for name in PLACES)
 
 
 def evaluate(evidence: Evidence) -> Finding:

@@ -30,10 +30,10 @@ from bench.console.greeting import GREETING
 from bench.console.host import ALL, Guest
 from bench.console.message_folding import fold
 from bench.console.requests import Requests
-from bench.console.screens import PLACES, SCREENS, Place, make_page
-from bench.console.screens.base import ConsoleScreen
+from bench.console.screens import SCREENS, Place, make_page
+from bench.console.screens.base import ConsoleScreen, WorkScreen
 from bench.console.view_model import ViewModel
-from bench.protocol import AnyNotification, NotesSeen
+from bench.protocol import AnyNotification, NotesSeen, Tone
 from bench.protocol.async_client import Connection, ReconnectingClient
 
 # s between two drawings of what changes so
@@ -123,13 +123,22 @@ class Console(App[None]):
 
     def _heard(self, message: AnyNotification) -> None:
         self.mark(fold(self.view, message))
+        if isinstance(message, Tone):
+            self._ring(message)
         goes_on = first_start.goes_on(self.view, self.guide, message)
         if goes_on and self._at_rest_here() and not self.requests.learn_next():
             self.open("sled_form")
 
+    def _ring(self, tone: Tone) -> None:
+        """The terminal's bell, where there is no buzzer: a rhythm, since it has one
+        pitch only."""
+        loop = asyncio.get_running_loop()
+        for stroke in tone.strokes:
+            loop.call_later(stroke, self.bell)
+
     def _at_rest_here(self) -> bool:
         """No page lies over the screen that the state calls for."""
-        return isinstance(self.screen, PLACES["home"] | PLACES["first_start"])
+        return isinstance(self._shown_screen(), WorkScreen)
 
     def _connection(self, now: Connection, words: str) -> None:
         here = now == "here"
@@ -153,9 +162,15 @@ class Console(App[None]):
             self.mark(frozenset({"keys"}))
 
     def tip(self) -> str:
-        if self.guest is None or not isinstance(self.screen, ConsoleScreen):
+        screen = self._shown_screen()
+        if self.guest is None or screen is None:
             return ""
-        return self.guest.tip(self.screen.page, self.view, self.requests)
+        return self.guest.tip(screen.page, self.view, self.requests)
+
+    def _shown_screen(self) -> ConsoleScreen[Any] | None:
+        """None where another one, or none yet, is shown."""
+        top = self.screen_stack[-1] if self.screen_stack else None
+        return top if isinstance(top, ConsoleScreen) and top.is_mounted else None
 
     # ---- showing ---------------------------------------------------------------------
 
@@ -181,8 +196,9 @@ class Console(App[None]):
         for name in ready:
             self._due[name] = now + PACE.get(name, PACE_OF_THE_REST)
         self._go_to_place()
-        if isinstance(self.screen, ConsoleScreen) and self.screen.is_mounted:
-            self.screen.show(frozenset(ready))
+        screen = self._shown_screen()
+        if screen is not None:
+            screen.show(frozenset(ready))
         self.drawn += 1
         self._note_first()
         left, self._dirty = self._dirty, set()

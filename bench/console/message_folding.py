@@ -12,12 +12,13 @@ from typing import Any
 from bench.console import pass_folding
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
-from bench.console.view_model import NOTHING, ViewModel
+from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, ViewModel
 from bench.protocol import (
     AnyNotification,
     Cables,
     ChecksReply,
     Concluded,
+    Document,
     Done,
     Error,
     FittedPass,
@@ -171,6 +172,7 @@ def _concluded(state: ViewModel, message: Concluded) -> Iterable[str]:
     if message.run is None or message.run == state.run:
         state.result = message.finding
     state.run = state.ask = state.line = None
+    state.due = None  # it may be another now
     state.notices.clear()  # what was said of the passes is over; the result speaks
     return ("ask", "line", "result", "past", "number", "notice")
 
@@ -228,6 +230,14 @@ def _rows(state: ViewModel, message: LogRows) -> Iterable[str]:
         state.say("log", unread_words(message.unread), bad=True)
         return ("past", "notice")
     return ("past",)
+
+
+def _document(state: ViewModel, message: Document) -> Iterable[str]:
+    part = {DUE: "due", DRIFT: "drift", CUT: "cut"}.get(message.ref or 0)
+    if part is None:
+        return ()
+    setattr(state, part, message.document)
+    return (part,)
 
 
 def _gear(state: ViewModel, message: GearReply) -> Iterable[str]:
@@ -289,6 +299,7 @@ _FOLDS: dict[type, Callable[[ViewModel, Any], Iterable[str]]] = {
     Version: _version,
     FittedPass: pass_folding.fold_fitted,
     Concluded: _concluded,
+    Document: _document,
     NoFinding: _not_concluded,
     Notice: _notice,
     Error: _error,

@@ -9,10 +9,13 @@ import msgspec
 
 from bench.console import first_start
 from bench.console.first_start import STAGES, Guide
-from bench.console.view_model import ViewModel
+from bench.console.view_model import CUT, DRIFT, DUE, ViewModel
 from bench.protocol import (
     Abandon,
     Begin,
+    CutForecast,
+    Drift,
+    Due,
     Extend,
     Finding,
     Learn,
@@ -192,6 +195,17 @@ class Requests:
         self.guide.active, self.guide.skipped = False, frozenset(STAGES)
         if self.view.learn is not None:
             self.send(Learn(self.view.learn.what, on=False))
+
+    # ---- what the log says of the sled -----------------------------------------------
+
+    def ask_due(self) -> None:
+        self._send(Due(ref=DUE))
+
+    def ask_drift(self) -> None:
+        self._send(Drift(jig=self.view.the_jig, ref=DRIFT))
+
+    def ask_cut(self) -> None:
+        self._send(CutForecast(self.view.the_jig, ref=CUT))
 
     # ---- the log ---------------------------------------------------------------------
 

@@ -63,7 +63,7 @@ class _Sled:
         if jig.pivot_to_stop is not None:
             stop = self.place(jig.pivot_to_stop)
             c.words(stop, self.fence, g.here, "strong")
-            words = f"leaf {length_words(jig.pivot_to_stop, units)} from the pivot"
+            words = f"leaf {length_words(jig.pivot_to_stop, units)} from pivot"
             c.label(stop, self.fence + 2 * self.out, words, "faint", at=self.side)
         c.label(blade + 2, 0, "blade", "steel")
 

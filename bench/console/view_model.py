@@ -7,6 +7,7 @@ of its own. The clock comes in as an argument.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import msgspec
 
@@ -24,6 +25,7 @@ from bench.protocol import (
 )
 from bench.units import System
 
+DUE, DRIFT, CUT = 1, 2, 3  # the numbers of requests that a document answers
 NOTHING: frozenset[str] = frozenset()
 
 
@@ -55,6 +57,10 @@ class ViewModel(msgspec.Struct):
     # concluded since the console came; shown until something else is begun
     result: Finding | None = None
     gear: GearReply | None = None
+    # documents of the log, as `sweepgauge due`, `drift` and `cut` print them
+    due: dict[str, Any] | None = None
+    drift: dict[str, Any] | None = None
+    cut: dict[str, Any] | None = None
     checks: list[CheckKind] | None = None
     live: LiveMoveNotice | None = None
     learn: SetupNotice | None = None

@@ -7,7 +7,7 @@ over the square root of three.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
@@ -19,6 +19,26 @@ from bench.gear import Jig, Saw
 from bench.uncertainty import t_quantile
 from bench.uncertainty.budget import SEAT
 
+# the checks that a forecast is made from
+FENCE = "fence-square"
+OF_SLED = (
+    FENCE,
+    "fence-straight",
+    "side-play",
+    "runner-fit",
+    "upright",
+    "mitre-square",
+)
+OF_SAW = ("slot-blade", "plate-wobble")
+# what happened to the gear, and the checks that then tell of it as it was
+OUTDATES: Mapping[str, tuple[str, ...]] = {
+    "dropped": (FENCE,),
+    "moved": (FENCE,),
+    "runners": ("side-play", "runner-fit"),
+    "blade": ("slot-blade", "plate-wobble"),
+    "saw": (FENCE, "slot-blade"),
+}
+
 ROOT_3, ROOT_12 = math.sqrt(3.0), math.sqrt(12.0)
 
 # allowances, half-widths; common practice, no source
@@ -29,9 +49,8 @@ BLADE_ALLOWANCE = Saw("").parallel  # rad, of the blade against the slot
 FREE_SCATTER = 100e-6  # rad, standard, of a cut in slots whose play nobody measured
 # rad, standard, what a whole check leaves unknown; found by simulation, no source
 CHECKED = {"fence": 17e-6, "bow": 15e-6, "slot": 10e-6}
-HELD_SCATTER = (
-    20e-6  # rad, standard, of a sled held to a wall; by simulation, no source
-)
+# rad, standard, of a sled held to a wall; found by simulation, no source
+HELD_SCATTER = 20e-6
 CHORD = 200.0  # mm of the blade at the table's height; common practice, no source
 # mm from the sled fence to where a pass over the square's arm ends: the handle, and the
 # clear stretch before it; half-width beside it; common practice, no source
@@ -102,11 +121,11 @@ def _from(result: Result, term: Term) -> Term:
 
 
 def _fence(results: Sequence[Result]) -> Term:
-    found = latest(results, "fence-square", "fence")
+    found = latest(results, FENCE, "fence")
     if found is None:
         return Term(
             part="fence",
-            check="fence-square",
+            check=FENCE,
             uncertainty=FENCE_ALLOWANCE / ROOT_3,
             best_uncertainty=CHECKED["fence"],
             assumed=True,
@@ -114,7 +133,7 @@ def _fence(results: Sequence[Result]) -> Term:
     u = standard(*found)
     term = Term(
         part="fence",
-        check="fence-square",
+        check=FENCE,
         value=found[1].value,
         uncertainty=u,
         best_uncertainty=u * MORE_PASSES,
@@ -153,20 +172,20 @@ def _bow(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
 
 def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     """The sled's heading where the cut is made against that where it was swept."""
-    fence = latest(results, "fence-square", "fence", outdated=True)
+    fence = latest(results, FENCE, "fence", outdated=True)
     swept = (fence[0].swept if fence is not None else None) or SWEPT
     # travel grows while the sled fence comes nearer to the teeth; a far one goes away
     further = PASS_ENDS + swept / 2 - sheet.cut / 2
     if jig is not None and jig.fence == "far":
         further = -further
     # the slot stays as it was, whatever becomes of the sled fence
-    found = latest(results, "fence-square", "slot-curvature", outdated=True)
+    found = latest(results, FENCE, "slot-curvature", outdated=True)
     if found is None:
         height, over = SLOT_ALLOWANCE
         u = 8 * height / over**2 / ROOT_3 * abs(further)
         return Term(
             part="slot",
-            check="fence-square",
+            check=FENCE,
             uncertainty=u,
             best_uncertainty=CHECKED["slot"],
             assumed=True,
@@ -175,7 +194,7 @@ def _slot(results: Sequence[Result], sheet: Sheet, jig: Jig | None) -> Term:
     u = math.hypot(standard(*found) * further, curvature * PASS_ENDS_WITHIN / ROOT_3)
     term = Term(
         part="slot",
-        check="fence-square",
+        check=FENCE,
         value=curvature * further,
         uncertainty=u,
         best_uncertainty=u * MORE_PASSES,
@@ -213,7 +232,7 @@ def _heel(results: Sequence[Result], sheet: Sheet) -> Term:
 
 
 def _play(results: Sequence[Result], sheet: Sheet) -> Term:
-    fence = latest(results, "fence-square", "fence", outdated=True)
+    fence = latest(results, FENCE, "fence", outdated=True)
     held = sheet.held
     if held is None:
         held = fence is not None and fence[0].hold is not None
@@ -223,12 +242,12 @@ def _play(results: Sequence[Result], sheet: Sheet) -> Term:
         if scatter is None:
             return Term(
                 part="play",
-                check="fence-square",
+                check=FENCE,
                 scatter=HELD_SCATTER,
                 assumed=True,
                 lasting=True,
             )
-        term = Term(part="play", check="fence-square", scatter=scatter, lasting=True)
+        term = Term(part="play", check=FENCE, scatter=scatter, lasting=True)
         return _from(passes[0], term)
     for check in ("side-play", "runner-fit"):
         found = latest(results, check, "yaw-play")
@@ -253,7 +272,7 @@ def pooled_scatter(results: Sequence[Result]) -> float | None:
     """Standard deviation of reseated passes about the mean of their set-up, rad, of the
     latest findings; JCGM 100:2008, 4.2.4. None where too few tell it."""
     squares, freedom = 0.0, 0
-    of_fence = [one.finding for one in results if one.finding.check == "fence-square"]
+    of_fence = [one.finding for one in results if one.finding.check == FENCE]
     for finding in of_fence[:LATEST]:
         if any(row.part == "seat" for row in finding.budget):
             continue  # on one seat: the seating is not in the scatter

@@ -10,7 +10,7 @@ import logging
 import time
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 import msgspec
 
@@ -21,16 +21,16 @@ from bench.checks.model import (
     Evidence,
     EvidenceGear,
     Known,
-    Lean,
-    Step,
-    Tap,
-    Trace,
 )
 from bench.checks.options import OptionError, OptionValue, understood, validated
 from bench.daemon.acquisition import Instrument
+from bench.daemon.begin_request import applying, lightened, same
 from bench.daemon.check_journal import CheckJournal
 from bench.daemon.evaluation import Evaluation, with_verdict_on_move
-from bench.finding import Climate, Doubt, Finding, Remark
+from bench.daemon.open_check import progress
+from bench.daemon.pass_looks import PassLooks
+from bench.daemon.shop_air import ShopAir
+from bench.finding import Finding, Remark
 from bench.log.rows import OpenRun
 from bench.log.writer import LogWriter
 from bench.procedure.acknowledged_cautions import AcknowledgedCautions
@@ -38,20 +38,13 @@ from bench.procedure.check_procedure import CheckProcedure
 from bench.procedure.gear_selection import GearUnknown, use
 from bench.procedure.status_message import StatusMessage
 from bench.procedure.wrong_use import InvalidRequest
-from bench.protocol import Begin, Concluded, Extend, FittedPass, NoFinding, Saved
+from bench.protocol import Begin, Concluded, Extend, NoFinding, Saved
 from bench.render.prompts import prompt_words
 from bench.render.remarks import with_notes
 from bench.settings.settings_file import Settings
 from bench.upkeep.history import COLDEST, HOTTEST, sound_climate
 
 log = logging.getLogger("sweepgauge")
-
-
-class AirAtResult(Protocol):
-    """See bench.daemon.shop_air."""
-
-    def now(self) -> Climate | None: ...
-    def want(self) -> None: ...
 
 
 class CheckController:
@@ -73,7 +66,7 @@ class CheckController:
         self.log = log_writer
         self.run: CheckProcedure | None = None
         self.begun: Begin | None = None
-        self.air: AirAtResult | None = None  # set once by the service
+        self.air: ShopAir | None = None  # set once by the service
         # a recent finding by its id
         self.find: Callable[[str], Finding | None] = lambda name: None
         # the latest, which may still be extended
@@ -88,53 +81,11 @@ class CheckController:
         self._settings = settings
         self._at_rest = at_rest
         self._instruments = instruments
-        self.journal = CheckJournal(log_writer, tell, instruments, self._look_at)
+        looks = PassLooks(lambda: self.run, lambda: self.concluding, tell, self.after)
+        self.journal = CheckJournal(log_writer, tell, instruments, looks.look_at)
         self.concluding = Evaluation(
             settings, known, self._concluded, self._not_concluded
         )
-
-    # ---- the arithmetic looks at kept passes -----------------------------------------
-
-    def _look_at(self, trace: Trace, straight: bool) -> None:
-        if self.run is not None:
-            self.concluding.look_at(
-                trace,
-                self.run.evidence,
-                self._looked,
-                straight=straight,
-                earlier=self.run.crooked.get(trace.placement),
-            )
-
-    def _looked(
-        self,
-        trace: Trace,
-        fitted: FittedPass | None,
-        doubts: Mapping[Any, Doubt],
-        straight: bool,
-    ) -> None:
-        run = self.run
-        if run is not None and trace in run.kept.traces:
-            run.doubts(doubts, time.monotonic())
-        if fitted is None:
-            return
-        if run is not None and straight and fitted.words and trace in run.kept.traces:
-            # better told now, while the sled is at hand, than when all is done
-            reason = StatusMessage("pass-not-straight", {"why": fitted.words})
-            run.crooked[trace.placement] = trace
-            run.refuse_kept(trace, reason, time.monotonic())
-            return
-        if run is not None:
-            run.kept.passes.append(fitted)
-        self._tell(fitted)
-        if run is not None and trace.push and run.may_stop_early:
-            self.concluding.look_whether_settled(run, self._settled_early)
-
-    def _settled_early(self, run: CheckProcedure, pushes: int) -> None:
-        """Nothing was taken or taken back since the look."""
-        now_kept = sum(trace.push for trace in run.kept.traces)
-        if run is self.run and run.may_stop_early and now_kept == pushes:
-            run.stop_early(time.monotonic())
-            self.after()
 
     # ---- begun, gone on with, taken up again -----------------------------------------
 
@@ -191,12 +142,12 @@ class CheckController:
         WrongUse."""
         try:
             check = find(request.check)
-            request = self._lightened(check, request)
+            request = lightened(check, request, self.find, self._known_to)
             options = validated(check, request.options)
         except (UnknownCheck, OptionError) as error:
             raise InvalidRequest(str(error)) from error
         request = msgspec.structs.replace(request, options=options)
-        request = _applying(request, check.plan(options, EvidenceGear()))
+        request = applying(request, check.plan(options, EvidenceGear()))
         if self.run is not None:
             if self.begun is not None and same(self.begun, request):
                 return True
@@ -246,26 +197,9 @@ class CheckController:
         log.info("check %s begins: %s", run_id, request.check)
         return False
 
-    def _lightened(self, check: Check, request: Begin) -> Begin:
-        """What verifies a move needs no proof of the side again, and one set-up where
-        the result before has proved the rest. An option that is not as usual stands."""
-        verified = request.verifies
-        if verified is None:
-            return request
-        request = msgspec.structs.replace(request, lean=False, tap=False)
-        before = self.find(verified)
-        if before is None or check.lighter is None:
-            return request
-        lighter = check.lighter(before)
-        usual = {option.name: option.default for option in check.options}
-        if lighter is None or any(
-            request.options.get(name) not in (None, usual[name]) for name in lighter
-        ):
-            return request
-        known = self._known(self.gear_for(request), check.kind, request.options)
-        if "square" in check.takes and known.square is None:
-            return request
-        return msgspec.structs.replace(request, options={**request.options, **lighter})
+    def _known_to(self, request: Begin) -> Known:
+        """What the log tells to a check that is begun so."""
+        return self._known(self.gear_for(request), request.check, request.options)
 
     def _acknowledge(self, run: CheckProcedure) -> None:
         """Where its cautions are acknowledged, they need not be asked so soon again."""
@@ -323,31 +257,7 @@ class CheckController:
         for more in (e.data for e in left.events if e.kind == "extended"):
             run.extended(int(str(more["sweeps"])))
             self._supersedes = left.findings[-1] if left.findings else None
-        leans = [
-            Lean(
-                str(e.data["placement"]),
-                float(str(e.data["left"])),
-                float(str(e.data["right"])),
-            )
-            for e in left.events
-            if e.kind == "lean"
-        ]
-        run.resume(
-            acknowledged=any(
-                e.kind == "acknowledged"
-                or (e.kind == "cautions-known" and not e.data["asked"])
-                for e in left.events
-            ),
-            traces=[
-                s.trace
-                for s in left.sweeps
-                if s.state == "whole" and s.trace is not None
-            ],
-            leans=leans,
-            taps=[msgspec.convert(e.data, Tap) for e in left.events if e.kind == "tap"],
-            alive=[str(e.data["placement"]) for e in left.events if e.kind == "alive"],
-            now=now,
-        )
+        run.resume(**progress(left), now=now)
         kept = sum(1 for t in run.kept.traces if t.push)
         left_out = "".join(f" Left out: {error}." for error in wrong)
         return (
@@ -432,26 +342,9 @@ class CheckController:
         self._tell(NoFinding(run.id, remarks=[remark]))
 
 
-def _applying(request: Begin, steps: Sequence[Step]) -> Begin:
-    """Without a test that no step of the check has."""
-    return msgspec.structs.replace(
-        request,
-        lean=request.lean and any(step.leans for step in steps),
-        tap=request.tap and any(step.gather == "sweep" for step in steps),
-    )
-
-
 def _saw(gear: EvidenceGear) -> str | None:
     return gear.saw.name if gear.saw is not None else None
 
 
 def _today() -> str:
     return time.strftime("%Y-%m-%d")
-
-
-def same(a: Begin, b: Begin) -> bool:
-    """The same check on the same thing: `ref` and the beat may differ."""
-    plain = {"ref": None, "beat": None}
-    return bool(
-        msgspec.structs.replace(a, **plain) == msgspec.structs.replace(b, **plain)
-    )

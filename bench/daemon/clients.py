@@ -52,6 +52,7 @@ class Client:
         self.holding: dict[str, Readings] = {}  # live readings that wait for their turn
         self.due: dict[str, float] = {}
         self.importing: Importer | None = None  # the export that it is sending
+        self._large = 0  # bytes of a large answer that it may not have read yet
         self.bad = 0
         self.spoke = False  # it has asked for something
         self.gone = False
@@ -60,7 +61,9 @@ class Client:
         if self.gone:
             return
         waiting = self._transport.get_write_buffer_size()
-        if waiting > DROP:
+        if waiting == 0:
+            self._large = 0
+        if waiting > DROP + self._large:
             log.warning("a client does not read; it is dropped")
             self.drop()
         elif not (live and waiting > SKIP_LIVE):
@@ -68,6 +71,13 @@ class Client:
 
     def send(self, message: msgspec.Struct) -> None:
         self.send_line(encode(message))
+
+    def send_large(self, message: msgspec.Struct) -> None:
+        """An answer as long as the log is: it does not count against a client that has
+        not read it yet."""
+        line = encode(message)
+        self.send_line(line)
+        self._large = len(line)
 
     def send_readings(self, readings: Readings, line: bytes, now: float) -> None:
         """Send at most `most` messages a second; what comes between is gathered."""

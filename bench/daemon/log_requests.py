@@ -94,7 +94,7 @@ async def answer_from_log(
         document = await asyncio.to_thread(
             upkeep_history.drift_of_log, path, request.jig, request.check
         )
-        client.send(Document(document, request.ref))
+        client.send_large(Document(document, request.ref))
     elif isinstance(request, Due):
         try:
             document = await asyncio.to_thread(
@@ -105,7 +105,7 @@ async def answer_from_log(
         if request.remind:
             due = any(row["state"] == "now" for row in document["due"])
             service.panel.due(due)
-        client.send(Document(document, request.ref))
+        client.send_large(Document(document, request.ref))
     elif isinstance(request, CutForecast | ShopForecast):
         client.send(Document(await _forecast(service, request), request.ref))
     else:

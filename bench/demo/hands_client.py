@@ -46,6 +46,7 @@ from hw.virtual.ptys import VirtualPorts
 READ = 4.0  # s that the operator leaves a result on the screen
 # fields of a request; hands that answered it act again when one of them changes
 ACTED_ON = ("phase", "placement", "at", "lean", "mark", "taken", "ready", "because")
+BUMPED = ("lean", "tap", "sweep", "mark", "spot")  # where an elbow does harm
 TAKEN_BY_ITSELF = 2.0  # s after which Enter is pressed for a number all the same
 PROOF_S = 0.3  # that the indicator is left at rest before Enter
 
@@ -147,11 +148,8 @@ class HandsClient:
             self._start(self.hands.put(ask.placement or ""))
 
     def wrong_word(self) -> str:
-        turned = (
-            self.ask is not None
-            and self._placement_before is not None
-            and self._placement_before != self.ask.placement
-        )
+        before, ask = self._placement_before, self.ask
+        turned = ask is not None and before not in (None, ask.placement)
         return "don't turn" if turned else "wrong side"
 
     def can_wrong(self) -> bool:
@@ -166,11 +164,8 @@ class HandsClient:
         self.hands.saw.bump(KNOCK)
 
     def can_bump(self) -> bool:
-        return (
-            self.live is None
-            and self.ask is not None
-            and self.ask.phase in ("lean", "tap", "sweep", "mark", "spot")
-        )
+        ask = self.ask if self.live is None else None
+        return ask is not None and ask.phase in BUMPED
 
     def cable(self) -> None:
         """Pull the indicator's cable, or put it back."""

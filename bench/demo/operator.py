@@ -80,8 +80,7 @@ class Operator:
         self._again = False  # the daemon answers, and has not seen what the hands did
         self._fresh = asyncio.Event()  # something was heard since the last look
         self._over = False
-        # the cautions were told; each check still has them acknowledged
-        self._warned = False
+        self._warned = False  # the cautions were told
 
     async def take(self, begin: Begin | Extend) -> Finding:
         """Take one check, or the rest of one, to its finding. Raises DemoError."""
@@ -145,7 +144,6 @@ class Operator:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(TAKEN_BY_ITSELF):
                 await self._until(lambda: self._changed(ask), "the number")
-                return True
         return self._changed(ask)
 
     def _changed(self, ask: Prompt) -> bool:
@@ -174,12 +172,7 @@ class Operator:
             "measured",
             "refused",
         ):
-            slope = (
-                ""
-                if message.slope is None
-                else f" ({message.slope * 300:+.3f} mm per 300 mm)"
-            )
-            self.say(f"  {message.words}{slope}")
+            self.say(f"  {message.words}")
         elif isinstance(message, MarkNotice):
             self.say(f"  mark {message.number} of {message.of}: {message.words}")
         elif isinstance(message, Notice):
@@ -210,9 +203,8 @@ class Operator:
 
 
 def _waited_for(ask: Prompt) -> str:
-    if ask.phase == "sweep" and not ask.ready:
-        return "READY"
-    return WAITED_FOR.get(ask.phase, "the daemon to take Enter")
+    not_ready = ask.phase == "sweep" and not ask.ready
+    return "READY" if not_ready else WAITED_FOR.get(ask.phase, "Enter to be taken")
 
 
 def _moved_on(before: Prompt, now: Prompt | None) -> bool:

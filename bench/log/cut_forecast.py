@@ -13,7 +13,14 @@ from typing import Any
 
 from bench.cut.document import cut_document, shop_document
 from bench.cut.sheet import read_sheet
-from bench.cut.terms import LATEST, Result
+from bench.cut.terms import (
+    FENCE,
+    LATEST,
+    OF_SAW,
+    OF_SLED,
+    OUTDATES,
+    Result,
+)
 from bench.gear import Jig
 from bench.log.findings import FindingRow, list_findings, load_finding
 from bench.log.moves import list_moves
@@ -24,25 +31,6 @@ from bench.log.upkeep_history import due_of_log, gear_events
 from bench.render.cut import with_words
 from bench.units import System
 from bench.upkeep.dates import DAY_S
-
-FENCE = "fence-square"
-OF_SLED = (
-    FENCE,
-    "fence-straight",
-    "side-play",
-    "runner-fit",
-    "upright",
-    "mitre-square",
-)
-# what happened to the gear, and the checks that then tell of it as it was
-OUTDATES: Mapping[str, tuple[str, ...]] = {
-    "dropped": (FENCE,),
-    "moved": (FENCE,),
-    "runners": ("side-play", "runner-fit"),
-    "blade": ("slot-blade", "plate-wobble"),
-    "saw": (FENCE, "slot-blade"),
-}
-OF_SAW = ("slot-blade", "plate-wobble")
 
 
 def cut_forecast(

@@ -68,6 +68,9 @@ def in_time(db: sqlite3.Connection, numbers: Sequence[int]) -> Sequence[int]:
     return [number for _, number in sorted(places, key=lambda place: place[0])]
 
 
+_LOST = (0, "", 0.0, 0, 0, "")  # stands for a result whose check is missing
+
+
 def _dated(
     db: sqlite3.Connection, numbers: Sequence[int]
 ) -> Iterator[tuple[str, _Dated]]:
@@ -76,13 +79,16 @@ def _dated(
         "SELECT finding_key, at, begun_wall_s, begun_clock_synced, begun_monotonic_ns,"
         " boot.boot_id FROM finding JOIN check_run USING (run_key) JOIN boot ON"
         " boot.boot_key = check_run.boot_key WHERE finding_key IN (SELECT value FROM"
-        " json_each(?))",
+        " json_each(?)) ORDER BY finding_key",
         (json.dumps([*numbers]),),
     )
-    found = {row[0]: row for row in rows}
+    row = next(rows, None)
     for number in numbers:
-        row = found.pop(number, (number, "", 0.0, 0, 0, ""))
-        _, at, wall, synced, monotonic, boot_id = row
+        while row is not None and row[0] < number:
+            row = next(rows, None)
+        _, at, wall, synced, monotonic, boot_id = (
+            row if row is not None and row[0] == number else _LOST
+        )
         zero = zeros.get(boot_id)
         date, known = corrected_time(wall, bool(synced), monotonic, zero)
         yield boot_id, _Dated(number, date if known else None, at)

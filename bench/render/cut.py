@@ -26,7 +26,7 @@ PARTS = {
     "slot": "the slot's bend",
     "heel": "the blade's rear teeth",
     "play": "the runners' play",
-    "seat": "how the board lies on the sled fence",
+    "seat": "the board's seat",
     "season": "the season",
 }
 LEANS = {"fence-lean": "sled fence", "blade-lean": "blade body"}
@@ -72,7 +72,7 @@ def first_words(first: First, told: Forecast, units: System) -> str:
         act = f"Measure better first: {name(first.check)}, with more passes"
     elif first.together_with is not None:
         other = PARTS[first.together_with]
-        act = f"{PUT_RIGHT[first.part]}, and together with it {other}"
+        act = f"{PUT_RIGHT[first.part]} together with {other}"
     else:
         act = PUT_RIGHT[first.part]
     return f"{act}: worth {_over_cut(first.worth, told, units)}."
@@ -84,6 +84,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
     if told.jig is not None:
         yield f"{told.jig}{f' on {told.saw}' if told.saw else ''}:"
     yield from answer_lines(document, units)
+    yield from _together(told, units)
     for words in row_lines(document, units):
         yield f"  {words}"
     if told.frame is not None:
@@ -95,7 +96,7 @@ def forecast_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         much = slope_words(abs(lean.value), units, uncertainty=lean.uncertainty)
         yield f"  Across the thickness the {LEANS[lean.part]} leans by {much}."
     if told.missing:
-        yield f"Never measured here: {in_a_row([name(kind) for kind in told.missing])}."
+        yield f"Not measured here: {in_a_row([name(kind) for kind in told.missing])}."
 
 
 def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
@@ -105,7 +106,7 @@ def row_lines(document: dict[str, Any], units: System) -> Iterator[str]:
 
 
 def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
-    """How the parts come out, and what to do first: a sentence each."""
+    """How the parts come out, and last what to do first: a sentence each."""
     told = msgspec.convert(document, Forecast)
     board = length_words(told.board_mm, units)
     cut = length_words(told.cut_mm, units)
@@ -120,14 +121,16 @@ def answer_lines(document: dict[str, Any], units: System) -> Iterator[str]:
         yield "Nothing that could be put right would gain enough to matter."
         return
     yield first_words(told.first, told, units)
-    together = told.pair
-    if (
-        told.first.act == "put-right"
-        and together is not None
-        and together.worth > told.first.worth
-    ):
-        parts = " and ".join(PARTS[part] for part in together.parts)
-        much = _over_cut(together.worth, told, units)
+
+
+def _together(told: Forecast, units: System) -> Iterator[str]:
+    """The two parts that gain most together, where they gain more than the first."""
+    first, pair = told.first, told.pair
+    if first is None or first.act != "put-right" or pair is None:
+        return
+    if pair.worth > first.worth:
+        parts = " and ".join(PARTS[part] for part in pair.parts)
+        much = _over_cut(pair.worth, told, units)
         yield f"{upper_first(parts)} together: worth {much}."
 
 
@@ -152,11 +155,11 @@ def row_words(row: Row, told: Forecast, units: System) -> str:
     least = LEAST_SHOWN * told.tolerance
     gain = ""
     if row.worth > least:
-        gain = f"; worth {_over_cut(row.worth, told, units)}"
+        gain = f" Worth {_over_cut(row.worth, told, units)}."
     elif row.worth < -LEAST_WORTH * told.tolerance:
-        gain = "; leave it alone: it makes up for another"
+        gain = " Leave it alone: it makes up for another."
     return (
-        f"{upper_first(PARTS[row.part])}: {_much(row, told, units)} ({source}){gain}."
+        f"{upper_first(PARTS[row.part])}: {_much(row, told, units)} ({source}).{gain}"
     )
 
 

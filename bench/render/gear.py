@@ -21,6 +21,8 @@ def jig_texts(jig: Jig) -> dict[str, str | list[str]]:
     }
     if jig.saw is not None:
         texts["saw"] = jig.saw
+    if jig.hold is not None:
+        texts["hold"] = jig.hold
     if jig.mitre is not None:
         texts |= {"mitre": jig.mitre, "mitre_pivot": jig.mitre_pivot}
     for key in (

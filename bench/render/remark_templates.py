@@ -7,20 +7,10 @@ handle-left`, or `In this check` for a remark about all set-ups).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bench.render.saw_remark_templates import SAW_REMARKS, entries
 
-
-def _entries(table: str) -> Iterator[tuple[str, str]]:
-    """Code and template of each entry; its further lines are indented, `#` begins a
-    heading."""
-    for entry in table.replace("\n  ", " ").splitlines():
-        code, colon, template = entry.partition(": ")
-        if colon and not code.startswith("#"):
-            yield code, template
-
-
-TEMPLATES: dict[str, str] = dict(
-    _entries(
+TEMPLATES: dict[str, str] = dict(SAW_REMARKS) | dict(
+    entries(
         """
 # What speaks against an answer: no verdict and no move.
 frozen: At {placement} the number {span:moved by {span:length} only|did not move}. Does
@@ -110,7 +100,7 @@ return-crept: Drawn back, the number was {error:length} off in both set-ups alik
   give or take allows for it.
 return-unequal: Drawn back, the number was {error:length} off, not alike in both set-ups.
   Was the stand bumped? Does it creep? The give or take allows for it.
-return-turned: Drawn back, the sled lay {turned:slope} otherwise in its slots. Only
+return-turned: Drawn back, the sled lay turned by {turned:slope} in its slots. Only
   passes away from you count: the answer is not touched.
 leans-differ: Leaned at {low} the sled showed {less:length} of play, at {high}
   {more:length}. Was it pressed right to both walls? Was something in the slot?
@@ -136,13 +126,15 @@ hold-unsaid: The answer is for the sled as it was held. Its runners let it twist
   {play:slope}. Hold it for cuts as for these passes. Say once against which wall: hold
   = "left" or "right" with the sled.
 stand-shifted: The stand touched the arm {by:length} further along in one set-up. Its
-  own marks show it, and it is reckoned with.
+  own marks show it, and it is allowed for.
 stand-unseen: The arm bows {bow:length} over {over:station}. Where the stand touched it
   in the two set-ups cannot be seen. Pencil the start on the arm, and begin there both
   times.
 slot-curved: The slot turns the sled by {turn:slope} over {over:station} of travel. The
   answer is for the middle of it. A short cut at either end may be out by {half:slope}
   more.
+set-ups-usual: How far set-ups differ here is not known yet. A usual figure stands for
+  it. A few checks with this square in the log will tell.
 rests-on-log: {passes:The give or take rests on {passes} earlier passes here. |}{checks:What
   differs between set-ups is known from {checks} earlier checks.|}
 side-as-said: On which side the indicator stood is as you said. {proof:unleaned=No lean
@@ -199,175 +191,6 @@ heights-alike: Low and high read the same in every set-up. Was the indicator sli
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the stock?
 
-# Blade, plate and rip fence.
-one-spot: One spot: the plate's tilt, warp and dish do not count.
-end-float-usual: The arbor is taken to float by {float:length} either way. That is
-  common practice, no source. Give what yours does.
-spots-not-by-turns: Front and rear were not touched by turns. So it was not seen how a
-  slid indicator comes to rest. Touch front, rear, front, rear, and slide it anew each
-  time.
-carriage-float-usual: A slid indicator is taken to come to rest {float:length}
-  elsewhere. That is either way, each time (common practice, no source).
-spots-near: Front and rear are only {apart:station} apart. Nearer the rim of the blade
-  body the answer is sharper.
-one-turn: One turn only: the plate's tilt is in the answer. Take four even turns, or one
-  spot.
-turns-once: Each of the {turns} turns was swept once. Their own scatter stands for the
-  passes.
-two-turns: Two turns leave the plate's warp in the answer. Four even turns take most of
-  it out.
-turns-uneven: The turns are not evenly spread. The plate's tilt does not cancel.
-dished-plate: A dished plate cancels only in a pass even about the arbor. It must reach
-  as far before it as behind it.
-no-saw-blade: No saw is named: there is no limit to judge by. The rip fence's side is
-  not known.
-no-saw-for-toe: No saw is named: there is no limit to judge by. The rip fence is taken
-  to stand right of the blade.
-no-saw-wobble: No saw is named: there is no limit for the wobble.
-blade-exact: The blade's rotation is taken as exact.
-blade-not-given: The blade's own direction is not known. It is taken to run with the slot.
-closes: It {surely:closes|seems to close} at the rear by {closing:slope}. Work can
-  bind behind the blade and be thrown back at you. Open it.
-no-opening-good: With this set-up no opening could be called good enough. It takes a
-  limit of {least:slope} at least.
-turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
-  swing more there. Read marks all round.
-few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks, each twice.
-three-turns: Three turns read once each do not show how readings scatter. Read more
-  turns.
-rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
-  proportion. Give the rim's radius to have it worked out.
-rim: Read at a radius of {radius:station}. At the rim, {rim:station} out, the tilt is
-  {tilt:length}. {over:That is over what was set for the saw.|}
-move-saw: First unplug the saw and see the blade at rest. Which bolts, in what order,
-  how tight: the saw's manual says. Hold the front in its place. Move the rear of the
-  {part:blade=blade's carriage|rip fence=rip fence} {turn:slope {uncertainty}} to the
-  {way}. {part:blade=On some saws the table is shifted instead. Then move the table's
-  rear as much to the {other_way}.|rip fence=It then opens a little at the rear.} Then
-  take the check again.
-
-# The sled fence's form.
-both-ways: Not every set-up has a pass with rising x. Passes both ways are used.
-proud: Something stands proud from {from:station} to {to:station} in every pass. Wipe the
-  face and take the passes again. What stays counts as the sled fence.
-set-aside: {readings} readings were left out as dust, gaps or slips. Most of them are
-  near {near:station}.
-two-differ: The two passes at {placement} differ by {apart:length} near {near:station}.
-  One of them was disturbed: make a third.
-straightedge-as-told: One set-up: the straightedge is trusted as straight as you said.
-  Roll it over to know.
-straightedge-unknown: One set-up shows the sled fence and the straightedge together.
-  Nothing was said of the straightedge. {bound:length} either way stands for it. Roll it
-  over to know, or say how straight it is.
-straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
-  that is some {bend:fine}, alike both times (common practice, no source). Push low at
-  the indicator's base. Say how thick and how high the straightedge is.
-straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
-  {gives:fine}. Push low at the indicator's base.
-straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
-  sled fence. Was the indicator's direction turned with the straightedge? Then the two
-  are mixed up.
-set-ups-alike: Both set-ups show the same line. The straightedge is very straight, or
-  was not rolled over.
-profile-short: The passes reach from {from:station} to {to:station}. That is less than
-  half of a {board:station} board beside the blade. The stretch is judged by its own
-  length.
-profile-ends: The passes end before a {board:station} board does. Boards are taken as
-  far as they reach.
-board-turns: A board from {from:station} to {to:station} turns with where it is pushed.
-  It lies between {low:slope+} and {high:slope+}. It is
-  pushed within {either_side:station} of its middle.
-
-# Widths of slots, runners and strips.
-width-odd: {placement} at {at:station} reads {width:fine}, its others about {others:fine}.
-  Was it misread? Measure it again.
-slot-far-from-runner: {slot} and {runner} are {gap:fine} apart. Was the caliper at zero?
-  Were both measured in the same way?
-tight: Tight {one_place:at {from:station}|from {from:station} to {to:station}} in the
-  slot. Take {off:fine} off in all to let it through. Take {off_to_run:fine} off for it
-  to run with {clearance:fine} of clearance. A little at a time, and measure again.
-nearly-tight: It fits, with {spare:fine} to spare near {places:station}. Under
-  {least:fine} it is likely to bind. Take {off:fine} off in all there.
-loose: Loose: {play:fine} of play, over {most:fine}. Lean the sled against the same wall
-  for every cut. Or pack one side of the runner by {pack:fine}. Or make it anew.
-runner-longer: The runner is longer than the slot that was measured. The figures are for
-  the places with most of it inside.
-one-runner: Only the {side} runner was measured. A second one can take play away.
-widths-only: Widths do not show a bowed slot. A caliper does not show a hundredth. Side
-  play measured on the saw is the better number.
-measure-the-play: A caliper cannot decide this. Measure the side play on the saw with
-  the indicator.
-
-# Play of the sled in its slots.
-pair-lacking: No {lacking} was read: what was read {there} is left out. Take both.
-read-once: Read once each way: how far {quantity} scatters is not known. The true give
-  or take is larger.
-leaned-wrong: Leaned right the reading fell. The indicator stands on the left, or the
-  leans were mixed up.
-twisted-wrong: Twisted right the reading fell. The indicator stands on the left, or the
-  twists were mixed up.
-play-little: Under {limit:length} in all: it is likely to bind.
-play-good: Good play: it binds under {binds:length} and is loose over {loose:length}.
-play-much: Over {limit:length} in all: loose. Lean the sled on one wall for every cut.
-  Or fit the runners.
-cuts-scatter: Free, cut angles scatter over {yaw:slope}. Leaned on one wall they do not.
-shift-free: Free, the sled may shift by {play:length}. One reading does not show how
-  well it comes back.
-shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it came
-  back within {left:length}, leaned right within {right:length}.
-runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
-  are taken (common practice, no source). Say how long yours are. Nearer than half of
-  that a twist does not show all.
-twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
-  or more. Nearer, a sled that is leaned too shows more than twist.
-plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
-  runners' length, it showed {twisted:length}. Was it pressed right to both walls? Do
-  the slots pinch at one end?
-
-# A test board beside the passes.
-one-width: One width an end does not show how well it repeats. The caliper's limit
-  stands for it.
-turns-not-four: A four-cornered board comes back to its first edge after 4 turns. You
-  said {turns}; so many share the taper.
-cuts-as-passes: The cuts are taken to scatter by {scatter:slope} each. So do {passes}
-  earlier passes of this sled.
-cuts-held-usual: How much the cuts scatter is not known. Each is given {usual:slope}, as
-  of a held sled. That is common practice, no source. Passes of this sled in the log
-  would show it. With care it is then give or take {then:slope}, not {now:slope}.
-cuts-in-the-play: Each cut may fall anywhere in the play. Lean the sled on one wall in
-  every cut. Say so with hold. Passes of this sled in the log show what that leaves.
-cuts-unknown: How far the sled twists in its slots is not known. Each cut is given
-  {usual:slope} for it. Measure the side play to know, or take passes. It may then be
-  give or take {then:slope}, not {now:slope}. Or lean the sled on one wall in every cut.
-  Say so with hold.
-widths-differ: The widths at the {end} end differ by {apart:fine}. Was one misread, or
-  taken elsewhere?
-much-taper: The strip is {taper:fine} wider at one end than at the other. Was it cut
-  along the first edge, after all the turns?
-boards-of-that-width: The answer is for a board of {board:station}. On a bowed sled fence
-  other boards lie otherwise.
-boards-as-wide: The answer is for boards as wide as this one. On a bowed sled fence
-  other boards lie otherwise.
-pass-exact: The result of the passes is taken as exact.
-agrees-with-passes: It agrees with the passes{dated: of {day}|}. The two differ by no
-  more than both can tell.
-differs-from-passes: It differs from the passes{dated: of {day}|}. The two differ by
-  more than both can tell. What may be wrong follows, the likeliest first.
-cause-ends-mixed: Perhaps the strip's ends were mixed up. Or the board lay on the other
-  side of the blade. Turned round, the two agree.
-cause-turns: The board was turned {turns} times, not {said}. Then the two agree.
-cause-wall: Perhaps the sled was held against another wall in the cuts. Or it was held
-  between the walls.
-cause-bow: The sled fence is bowed. The board rests on another part of it than the
-  handle did.
-cause-chip: Perhaps a chip or dust lay between board and sled fence. Or an edge was not
-  pressed home.
-cause-cut: Perhaps a cut was not pushed clear past the rear teeth. Or the blade leans,
-  and the rear teeth cut too.
-cause-moved: Perhaps the sled fence moved between the two. Was it tightened, leaned on
-  or knocked?
-cause-square: The square was not turned over in the passes. Its own error is in them.
-
 # Of every check, when it is concluded.
 option-ignored: Option {option} {problem}. It is worked out as though it was not said.
 lean-with-play: Lean test at {placement}: play {play:length}, and the side is as
@@ -384,9 +207,9 @@ no-move-while-differing: No move is given while board and passes differ. Find ou
 no-lever: How far the stop of {jig} is from its pivot is missing.
   So no move can be worked out: give pivot_to_screw or pivot_to_stop.
 move-too-small: The move is too small to make.
-moved-wrong-way: The move: wrong way.
-hardly-moved: The move: hardly moved.
-moved-too-far: The move: too far. Is the distance to the stop right?
+moved-wrong-way: The move went the wrong way.
+hardly-moved: It hardly moved.
+moved-too-far: The move went too far. Is the distance to the stop right?
 clock-jumped: {seconds:jump} during this check. Its date may be wrong, its readings are not.
 
 # Of a finding that an earlier version recorded with sentences only.

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Literal
 
+from bench.render.names import plain, upper_first
 from bench.render.template import sentence
 from bench.units import System
 
 Document = Mapping[str, Any]
+GearEvent = Literal["dropped", "moved", "runners", "blade", "saw", "square", "accepted"]
 
 MONTH = 30  # days of which a trend is told
 
@@ -19,8 +21,8 @@ TEMPLATES = {
     "latest": "Latest, {date}: {way}{value:size}.",
     "no-change-yet": "One result shows no change yet; the next one can.",
     "quiet": "No change seen; a step of {detectable:size} would be.",
-    "step": "{date} it changed by {off:size}, {direction}.",
-    "creep": "{date} it had crept by {off:size}, {direction}.",
+    "step": "Since {date} it has changed by {off:size}, {direction}.",
+    "creep": "Since {date} it creeps, by {off:size} so far, {direction}.",
     "what-happened": (
         "What happened? `sweepgauge event --jig {jig} dropped` (or moved, runners,"
         " blade, saw, square, accepted) answers it."
@@ -32,8 +34,8 @@ TEMPLATES = {
     ),
     "leaves": "It may leave good enough from {date} on.",
     "season": (
-        "In a dry month it stands at {low:size}, in a wet one at {high:size}: set it"
-        " between."
+        "In a dry month it stands {low:size} {low_way}, in a wet one {high:size}"
+        " {high_way}: set it between."
     ),
     "season-small": "It follows the season by {swing:size}; that is taken out here.",
     "again-now": "Look again now, with the whole check.",
@@ -58,7 +60,7 @@ _CHOICES = {
         " to it|season=the air has changed|never-checked=never checked"
     ),
 }
-_HAPPENED = {
+HAPPENED: dict[GearEvent, str] = {
     "dropped": "it was dropped",
     "moved": "it was moved",
     "runners": "its runners were changed",
@@ -83,10 +85,12 @@ _RUNS = {
 
 def gear_event_values(data: Mapping[str, Any]) -> dict[str, str]:
     """Of an event as the log has it; an older or newer program's may hold less."""
+    what = str(data.get("what"))
+    happened = next((words for one, words in HAPPENED.items() if one == what), None)
     note = str(data.get("note") or "").strip().rstrip(".")
     return {
         "jig": str(data.get("jig", "a sled")),
-        "what": _HAPPENED.get(str(data.get("what")), "something happened"),
+        "what": happened or "something happened",
         "date": str(data.get("at", ""))[:10],
         "note": f": {note}" if note else "",
     }
@@ -132,12 +136,12 @@ def _line(
     )
     for name, choices in _CHOICES.items():
         template = template.replace(f":{name}}}", f":{choices}}}")
-    return sentence(template, values, units)
+    return upper_first(sentence(template, values, units))
 
 
 def _of(series: Document) -> str:
     of = " on ".join(part for part in (series["jig"], series["saw"]) if part)
-    what = series["check"]
+    what = plain(series["check"])
     if series.get("quantity") == "square":
         what = f"the square's own error in {what}"
     return f"{what} of {of}" if of else what
@@ -175,26 +179,36 @@ def _since(baseline: Document) -> str:
     return f"{word} of {baseline['from']}" if " " not in word[3:] else word
 
 
+def _since_alarm(results: Sequence[Document]) -> Document:
+    """The first result of the alarm that the latest one raised is a part of."""
+    at = max(n for n, one in enumerate(results) if one["alarm"] is not None)
+    while at > 0 and results[at - 1]["alarm"] is not None:
+        at -= 1
+    return results[at]
+
+
 def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
     results = last["results"]
     latest = results[-1]
 
     def direction(change: float) -> str:
-        """In the words of the latest result's own way."""
+        """As the latest result lies, which the line before tells, or the other way."""
         if not series["way"] or latest["value"] == 0:
-            return "up" if change > 0 else "down"
-        same = change * latest["value"] > 0
-        return f"{'toward' if same else 'away from'}: {series['way']}"
+            return "upward" if change > 0 else "downward"
+        return "that way" if change * latest["value"] > 0 else "the other way"
 
     alarms = [one for one in results if one["alarm"] is not None]
     if len(results) == 1:
         yield line("no-change-yet")
     elif not alarms:
         yield line("quiet", detectable=last["detectable"])
-    for one in alarms[-1:]:
-        off = one["corrected"] - last["mean"]
+    if alarms:
+        first, off = _since_alarm(results), alarms[-1]["corrected"] - last["mean"]
         yield line(
-            one["alarm"], date=one["at"][:10], off=abs(off), direction=direction(off)
+            alarms[-1]["alarm"],
+            date=first["at"][:10],
+            off=abs(off),
+            direction=direction(off),
         )
         if series["season"] is None and latest["humidity"] is not None:
             yield line("may-be-season")
@@ -216,6 +230,13 @@ def _changes(series: Document, last: Document, line: Any) -> Iterator[str]:
     season = series["season"]
     if season is not None and season["kept"]:
         if season["significant"]:
-            yield line("season", low=season["low"], high=season["high"])
+            low, high = season["low"], season["high"]
+            yield line(
+                "season",
+                low=abs(low),
+                low_way=direction(low),
+                high=abs(high),
+                high_way=direction(high),
+            )
         else:
             yield line("season-small", swing=abs(season["high"] - season["low"]))

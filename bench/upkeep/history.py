@@ -32,6 +32,8 @@ LASTING = frozenset(
         "square",
         "blade",
         "form of the arm",
+        "form that repeats",
+        "sled rolling",
         "straightedge",
     }
 )

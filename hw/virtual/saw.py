@@ -6,7 +6,7 @@ axis is intersected with the result. There is no input, output or clock.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import mitre, upright
 from .along_fence import RUN, AlongFence
@@ -17,22 +17,10 @@ from .saw_and_sled import MIDDLE, PUSH, LeftRight, SawAndSled
 from .square import ridden_edge
 from .upright import UprightSquare
 
-PLACEMENTS = (
-    "handle-left",
-    "handle-right",
-    "-",
-    "front",
-    "rear",
-    "free-end",
-    "leaned-left",
-    "leaned-right",
-    "twisted-left",
-    "twisted-right",
-    "as-is",
-    "rolled-over",
-    *mitre.PLACEMENTS,
-    *upright.PLACEMENTS,
-)
+_PASSES = ("handle-left", "handle-right", "-", "free-end", "as-is", "rolled-over")
+_LEANS = ("leaned-left", "leaned-right", "twisted-left", "twisted-right")
+_OTHERS = (*mitre.PLACEMENTS, *upright.PLACEMENTS)
+PLACEMENTS = (*_PASSES, "front", "rear", *_LEANS, *_OTHERS)
 PLATE_PUSH = 160.0  # mm past the arbor, as far before it as behind it
 SLIPS = ("not-turned", "wrong-side", "near-tip")
 PLUNGER_RANGE = 12.7  # mm
@@ -112,7 +100,7 @@ class VirtualSaw(SawAndSled):
         3 mm at this pose.
 
         placement: handle-left, handle-right; "-" for the rip fence; front, rear for one
-        spot of the blade body (the indicator stays as it was set at the first);
+        spot of the blade body, the indicator as it was set at the first;
         "free-end" for an indicator on the jig that looks back at the fence's face near
         its free end; leaned-left, leaned-right for a stand on the right of the sled's
         side at the runners' middle, twisted-left, twisted-right for one `at` mm beyond
@@ -144,8 +132,8 @@ class VirtualSaw(SawAndSled):
         )
         if turn is not None:
             self.bodies.turn_plate(turn)
-        if placement in ("front", "rear") and self.traits.carriage_float:
-            self._rests = self.acts.gauss(0.0, self.traits.carriage_float)
+        if placement in ("front", "rear"):
+            self._rests = self.carriage_rests()
         if not stays:
             self._mount = mount
             self._set_up(placement, slip, at, side)
@@ -209,8 +197,7 @@ class VirtualSaw(SawAndSled):
         frame = self.sled_frame(pose)
         probe = self._probe.carried_by(frame) if self._probe.rides else self._probe
         if self.placement in ("front", "rear"):
-            at = probe.origin + Vector(self._rests, 0.0)
-            probe = Probe(at, probe.points, probe.rides)
+            probe = replace(probe, origin=probe.origin + Vector(self._rests, 0.0))
         if turn_of(self.placement or "") is not None:
             return self.bodies.distance_to_plate(
                 probe.origin, probe.points, self.blade_angle
@@ -275,11 +262,9 @@ class VirtualSaw(SawAndSled):
             self._probe = _sideways(self.side, Vector(0.0, -BLADE_RADIUS), rides=True)
         elif placement.startswith(("leaned", "twisted")):
             self.side = "right"
-            off = TWIST_AT if at is None else at
-            if self.traits.spot_off and placement.startswith("twisted"):
-                off += self.acts.gauss(0.0, self.traits.spot_off)
-            y = MIDDLE.y + (off if placement.startswith("twisted") else 0.0)
-            self._probe = _sideways("right", Vector(300.0, y), rides=False)
+            far = TWIST_AT if at is None else at
+            off = self.beside_place(far) if placement.startswith("twisted") else 0.0
+            self._probe = _sideways("right", MIDDLE + Vector(300.0, off), rides=False)
         elif placement in ("as-is", "rolled-over"):
             self._along = self.bodies.lay_straightedge(
                 self.face(), rolled=placement == "rolled-over"

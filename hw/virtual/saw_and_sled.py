@@ -224,6 +224,16 @@ class SawAndSled:
             return x, half * (-1.0 if twist == "right" else 1.0)
         return x, min(max(yaw, -half), half)
 
+    def beside_place(self, at: float) -> float:
+        """The place in mm at which a spot is really read, where `at` was asked for."""
+        off = self.traits.spot_off
+        return at + (self.acts.gauss(0.0, off) if off else 0.0)
+
+    def carriage_rests(self) -> float:
+        """mm along X at which a carriage comes to rest this time."""
+        sd = self.traits.carriage_float
+        return self.acts.gauss(0.0, sd) if sd else 0.0
+
     def turn_fence(
         self, end: str, way: str, distance: float, at: float | None = None
     ) -> float:

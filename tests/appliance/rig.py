@@ -402,6 +402,11 @@ async def run(arguments: argparse.Namespace) -> bool:
                     good &= await test(one)
                 except Exception as error:
                     good &= tell(name, f"{type(error).__name__}: {error}", None, False)
+                    journal = "sudo journalctl -u sweepgauge --no-pager -o short-monotonic | tail -30"
+                    print(
+                        (await asyncio.to_thread(one.machine.call, journal, check=False)).stdout,
+                        file=sys.stderr,
+                    )
     return good
 
 

@@ -161,7 +161,10 @@ def test_it_is_heard_on_a_line_and_the_doctor_proposes_it(said) -> None:
 
 async def shown(app: Any, text: str) -> None:
     async with asyncio.timeout(60.0):
-        while text not in "\n".join(app.grid.text()):
+        while not any(
+            text in "".join(segment.text for segment in strip)
+            for strip in app.screen._compositor.render_strips()
+        ):
             await asyncio.sleep(0.02)
 
 

@@ -5,14 +5,14 @@ Nothing of `bench.cut` or `bench.geometry` is used to make the truth: the board 
 fence's face, the sled's runner on two points of a bent slot, the teeth are swept through the board's polygon, and the
 edge is gauged at two places. mm, rad; +X right, +Y away from the operator, counter-clockwise positive.
 
-    python tests/benchmarks/cut_shops.py [shops]
+    python tests/benchmarks/cut_shops.py [SHOPS] [--known SHARE] [--passes N] [--no-advice]
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import math
-import sys
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -399,11 +399,18 @@ def figures(cases: list[Case]) -> dict[str, float]:
 
 
 def main() -> None:
-    shops, known, passes = (
-        float(given) if given else usual
-        for given, usual in zip([*sys.argv[1:], "", "", ""], (500.0, 0.5, 3.0), strict=False)
-    )
-    cases = [case for seed in range(int(shops)) for case in shop_cases(seed, known=known, passes=int(passes))]
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("shops", type=int, nargs="?", default=500)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first shop")
+    parser.add_argument("--known", type=float, default=0.5, help="share of shops that measured everything")
+    parser.add_argument("--passes", type=int, default=3, help="in a set-up of the sled fence's check")
+    parser.add_argument("--no-advice", action="store_true", help="only what comes out")
+    asked = parser.parse_args()
+    cases = [
+        case
+        for seed in range(asked.first, asked.first + asked.shops)
+        for case in shop_cases(seed, known=asked.known, passes=asked.passes, advise=not asked.no_advice)
+    ]
     print(json.dumps(figures(cases), indent=1))
 
 

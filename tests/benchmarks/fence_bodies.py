@@ -45,7 +45,8 @@ class Disturbed:
     shifted: float = 0.0  # sd in mm of the stand along the arm, when turned over
     bow: float = 0.0  # mm over the push, of the arm
     curvature: float = 0.0  # 1/mm of the slot
-    dent: float = 0.0  # mm deep, 25 mm long, where the push ends
+    dent: float = 0.0  # mm deep, where the push ends
+    dent_long: float = 25.0  # mm
     off_plane: float = 0.0  # mm by which the plunger touches above the arm's plane, while the sled rolls
     roll: float = 0.0  # rad over the push
     tilt: float = 0.0  # rad, of the plunger
@@ -53,6 +54,7 @@ class Disturbed:
     history: int = 0  # earlier findings in the log
     calm_history: bool = False  # in which the disturbance between set-ups was there too, unless calm
     yaw_play: float | None = None  # rad, known from side-play
+    told: bool = False  # what of it can be declared is declared
 
 
 @dataclass
@@ -71,7 +73,7 @@ def draw(rng: Rng, hands: Hands, d: Disturbed) -> Saw:
     middle = ARM - TIP - PUSH / 2
     form = hands.texture * rough + d.bow * (1 - ((places - middle) / (PUSH / 2)) ** 2)
     far = ARM - TIP - PUSH  # what the plunger rides on at the end of a push
-    form = form - d.dent * ((places >= far) & (places < far + 25.0))
+    form = form - d.dent * ((places >= far) & (places < far + d.dent_long))
     return Saw(rng.uniform(-8e-4, 8e-4), rng.normal(0, 8e-5), form, places, d.curvature)
 
 

@@ -57,8 +57,11 @@ CLASSES: dict[str, tuple[Hands, Disturbed]] = {
     "curved slot, stand along a bowed arm": (Hands(), Disturbed(curvature=CURVED, shifted=15.0, bow=0.02)),
     "dent at the arm's end": (Hands(), Disturbed(dent=0.06)),
     "deep dent at the arm's end": (Hands(), Disturbed(dent=0.3)),
+    "ledge of 60 mm at the arm's end": (Hands(), Disturbed(dent=0.06, dent_long=60.0)),
     "plunger off the arm's plane": (Hands(), Disturbed(off_plane=20.0, roll=150e-6)),
+    "plunger off the arm's plane, told": (Hands(), Disturbed(off_plane=20.0, roll=150e-6, told=True)),
     "plunger tilted 10 degrees": (Hands(), Disturbed(tilt=math.radians(10))),
+    "plunger tilted 10 degrees, told": (Hands(), Disturbed(tilt=math.radians(10), told=True)),
     "gain 2 %": (Hands(), Disturbed(gain=0.02)),
 }  # fmt: skip
 
@@ -110,8 +113,13 @@ def finding_of(seed: int, name: str) -> tuple[Finding, float, float]:
         Trace(place, s.tolist(), [round(float(x), 6) for x in r], push, f"{n}", at=t.tolist())
         for n, (place, push, s, r, t) in enumerate(passes)
     ]
-    gear = EvidenceGear(indicator=Indicator(resolution=hands.count), jig=SLED, square=SQUARE)
-    evidence = Evidence("fence-square", traces, {}, gear, known_of(log, d.yaw_play))
+    indicator = Indicator(resolution=hands.count)
+    options: dict[str, object] = {}
+    if d.told:
+        indicator = Indicator(resolution=hands.count, tilt=d.tilt or indicator.tilt)
+        options = {"touch_high": d.off_plane, "roll": d.roll} if d.roll else {}
+    gear = EvidenceGear(indicator=indicator, jig=SLED, square=SQUARE)
+    evidence = Evidence("fence-square", traces, options, gear, known_of(log, d.yaw_play))
     return conclude(evidence, id=f"{seed}", at="2026-01-01T00:00:00+00:00"), truth(saw), ideal(hands, d)
 
 

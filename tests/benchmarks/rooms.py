@@ -46,6 +46,8 @@ ROOMS = {
     "bench/settings": "The only room that reads or writes TOML.",
     "bench/daemon": "The process that joins the rooms above; it owns no arithmetic and no sentences.",
     "bench/console": "The terminal screen, a client of the daemon like any other.",
+    "bench/console/screens": "What is put up: a screen for each state of the daemon, and the pages over it.",
+    "bench/console/widgets": "What screens are made of: a figure, a sentence or a drawing each.",
     "bench/doctor": "What `sweepgauge doctor` examines, one file per subject.",
     "bench/demo": "The operator of the demonstration: a client that drives the virtual hands.",
     "bench/cli": "The commands, one file each; a command is loaded when it is called.",

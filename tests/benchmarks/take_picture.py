@@ -24,7 +24,7 @@ async def take(target: Path, seed: int) -> None:
             following.turn_operator()
             for _ in range(600):
                 await pilot.pause(0.1)
-                if app.state.finding is not None and app.state.ask is None:
+                if app.view.finding is not None and app.view.ask is None:
                     break
             following.turn_operator()
             await pilot.pause(0.5)

@@ -22,6 +22,7 @@ from bench.checks.shared.slopes import place
 from bench.finding import Quantity, Remark, SweepRow
 
 if TYPE_CHECKING:
+    from bench.geometry.arm_form import Bend
     from bench.geometry.line_fit import SweepFit
     from bench.uncertainty import Combined, Part
 
@@ -35,6 +36,9 @@ STAND_STAYED = 0.5
 # s, standard deviation by which one instrument is late against the other; common
 # practice, no source
 LATE = 0.005
+# degrees of freedom of a single pass's bend: its residuals are related along the arm;
+# common practice, no source
+SINGLE_DOF = 5.0
 WORTH_TELLING = 0.1  # share of the variance from which the stand is spoken of
 # mm over which the bow of an arm is told
 WHOLE_TRAVEL = 300.0
@@ -90,20 +94,17 @@ def of_arm_and_slot(placed: Sequence[Placed]) -> ArmAndSlot | None:
     )
 
 
-def _scatter(bends: Sequence[Sequence[object]]) -> tuple[float, float]:
+def _scatter(groups: Sequence[Sequence[Bend]]) -> tuple[float, float]:
     """Variance of one pass's bend, and its degrees of freedom: between the passes of a
     set-up, pooled; of single passes, by their own residuals."""
-    from bench.geometry.arm_form import Bend
-
-    groups = [[b for b in bs if isinstance(b, Bend)] for bs in bends]
-    own = statistics.fmean(b.standard_uncertainty**2 for bs in groups for b in bs)
-    dof = sum(len(bs) - 1 for bs in groups)
+    dof = sum(len(bends) - 1 for bends in groups)
     if dof == 0:
-        return own, 5.0
-    squares = math.fsum(
-        math.fsum((b.value - statistics.fmean(c.value for c in bs)) ** 2 for b in bs)
-        for bs in groups
-    )
+        own = [b.standard_uncertainty**2 for bends in groups for b in bends]
+        return statistics.fmean(own), SINGLE_DOF
+    squares = 0.0
+    for bends in groups:
+        mean = statistics.fmean(b.value for b in bends)
+        squares += math.fsum((b.value - mean) ** 2 for b in bends)
     return squares / dof, float(dof)
 
 

@@ -6,6 +6,7 @@ in N.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from bench.finding import Remark
 
 if TYPE_CHECKING:
     from bench.geometry.cells import Array
+    from bench.geometry.straightness import Straightness
     from bench.uncertainty import Part
 
 # N/mm^2, modulus of elasticity of steel and of aluminium alloys: EN 1993-1-1:2005,
@@ -41,6 +43,18 @@ class Bending:
 
         share = abs(float(sensitivity @ self.shape))
         return Part("straightedge that bends", "B", share * self.at_middle)
+
+    def row_of(self, face: Face, fit: Callable[[Array, Array], Straightness]) -> Part:
+        """Of a straightness, which is no linear number of the heights: what bending
+        either way does to it."""
+        from bench.uncertainty import rectangular
+
+        bend = math.sqrt(3) * self.at_middle * self.shape
+        plain, *bent = (
+            float(fit(face.x, face.f + way * bend).straightness) for way in (0, 1, -1)
+        )
+        moved = max(abs(one - plain) for one in bent)
+        return rectangular("straightedge that bends", moved)
 
 
 def bending(evidence: Evidence, face: Face) -> tuple[Bending, list[Remark]]:

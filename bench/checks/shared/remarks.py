@@ -76,7 +76,7 @@ def rests_on(known: Known, *, pooled: bool) -> list[Remark]:
     passes = known.pool.passes if known.pool is not None and pooled else 0
     checks = known.set_ups.checks if known.set_ups is not None else 0
     if not passes and not checks:
-        return []
+        return [Remark("set-ups-usual")]
     return [Remark("rests-on-log", values={"passes": passes, "checks": checks})]
 
 

@@ -115,7 +115,10 @@ def place(
         )
     for here, step in zip(placed, steps, strict=True):
         _close(here, _at(evidence, step), evidence, remarks, late=tau is not None)
-    remarks.extend(told_of_returns(placed))
+    returned = told_of_returns(placed)
+    if any(remark.code == "return-turned" for remark in returned):  # says why
+        remarks[:] = [remark for remark in remarks if remark.code != "ways-apart"]
+    remarks.extend(returned)
     remarks.extend(told_of_forms(placed))
     remarks.extend(too_fine(evidence))
     remarks.extend(short_pushes([p.length for p in placed]))

@@ -33,6 +33,11 @@ _PAGES = {
     "sleds": ("sleds", "SledsScreen"),
     "sled_form": ("sled_form", "SledForm"),
     "settings": ("settings", "SettingsScreen"),
+    "due": ("due", "DueScreen"),
+    "drift": ("drift", "DriftScreen"),
+    "cut": ("cut", "CutScreen"),
+    "event": ("event", "EventScreen"),
+    "symptoms": ("symptoms", "SymptomsScreen"),
     "keys": ("keys", "KeysScreen"),
     "confirm": ("confirm", "ConfirmScreen"),
 }

@@ -13,7 +13,7 @@ from bench.console.host import NARROW
 from bench.console.screens.base import WorkScreen
 from bench.console.screens.confirm import ConfirmScreen
 from bench.console.widgets.act_bar import Act
-from bench.console.widgets.large_figure import LiveFigure
+from bench.console.widgets.check_figure import CheckFigure
 from bench.console.widgets.pass_plot import PassPlot
 from bench.console.widgets.prompt_words import CautionWords, PromptWords
 from bench.console.widgets.set_up_picture import SetUpPicture
@@ -41,7 +41,7 @@ class CheckScreen(WorkScreen):
     ]
 
     def body(self) -> Iterable[Widget]:
-        yield LiveFigure()
+        yield CheckFigure()
         yield StateLine()
         yield VerticalScroll(CautionWords(), id="cautions", can_focus=False)
         yield Horizontal(

@@ -13,7 +13,9 @@ class ChecksScreen(RowsScreen):
     title_words = "Which check?"
 
     def rows(self) -> list[Row]:
-        return [self._row(kind) for kind in self.view.checks or []]
+        kinds = [self._row(kind) for kind in self.view.checks or []]
+        wrong = "What is wrong? Begin from what is seen."
+        return [*kinds, Row(wrong, lambda: self.host.open("symptoms"))]
 
     def _row(self, kind: CheckKind) -> Row:
         if kind.can:

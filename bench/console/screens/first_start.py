@@ -11,7 +11,6 @@ from textual.widget import Widget
 
 from bench.console import first_start
 from bench.console.screens.base import WorkScreen
-from bench.console.screens.sled_form import SledForm
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.cable_rows import CableRows, StageTicks
 from bench.console.widgets.guide_words import GuideWords
@@ -87,14 +86,14 @@ class FirstStartScreen(WorkScreen):
             return
         self.host.guide.active = True
         if not self.requests.learn_next():
-            self.app.push_screen(SledForm())
+            self.host.open("sled_form")
 
     def action_again(self) -> None:
         self.requests.learn_again()
 
     def action_skip(self) -> None:
         if not self.requests.skip():
-            self.app.push_screen(SledForm())
+            self.host.open("sled_form")
 
     def action_units(self) -> None:
         self.requests.send(PutUnits("inch" if self.view.units == "mm" else "mm"))

@@ -13,6 +13,7 @@ from bench.console import first_start
 from bench.console.screens.base import WorkScreen
 from bench.console.widgets.act_bar import Act
 from bench.console.widgets.budget_bars import BudgetBars
+from bench.console.widgets.due_words import DueWords
 from bench.console.widgets.interval import Interval
 from bench.console.widgets.past_rows import PastRows
 from bench.console.widgets.readout_row import ReadoutRow
@@ -32,13 +33,16 @@ class HomeScreen(WorkScreen):
         Binding("3,l", "open('limits')", "limits", key_display="3"),
         Binding("6,p", "open('log')", "log", key_display="6"),
         Binding("7,s", "open('sleds')", "sleds", key_display="7"),
+        Binding("9", "open('due')", "due", key_display="9"),
         Binding("8", "open('settings')", "settings", key_display="8"),
+        Binding("full_stop", "open('symptoms')", "what is wrong?", key_display="."),
         Binding("plus", "more", "more passes", key_display="+"),
     ]
 
     def body(self) -> Iterable[Widget]:
         yield ResultFigure()
         yield StateLine()
+        yield DueWords()
         yield ReadoutRow()
         yield Horizontal(
             Vertical(
@@ -53,6 +57,8 @@ class HomeScreen(WorkScreen):
         )
 
     def view_changed(self, changed: frozenset[str]) -> None:
+        if self.view.here and self.view.due is None and changed & {"result", "all"}:
+            self.requests.ask_due()
         found = self.view.finding is not None
         self.set_class(found, "-found")
         self.set_class(bool(self.query_one(ResultPicture).text()), "-drawn")

@@ -9,6 +9,7 @@ import msgspec
 from textual import on
 from textual.binding import Binding, BindingType
 from textual.content import Content
+from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
@@ -113,6 +114,9 @@ class RowsScreen(ConsoleScreen[None]):
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:
         self.take(event.option_index)
+
+    def _go(self, screen: Screen[None]) -> None:
+        self.app.push_screen(screen)
 
     def ask(
         self, words: str, value: str, accept: Callable[[str], None], hint: str = ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.console.screens.check_form import with_unit
 from bench.console.screens.rows import Row, RowsScreen
 from bench.console.view_model import ViewModel
-from bench.protocol import Learn, PutUnits
+from bench.protocol import Learn, PutSound, PutUnits
 from bench.units import length_words, parse_length
 
 LOOKS = {"shop": "colour", "pencil": "without colour", "tube": "the Pi's own screen"}
@@ -38,6 +38,7 @@ class SettingsScreen(RowsScreen):
             ),
             Row("Another leaf for the proof", self._type_leaf, value=leaf),
             Row("Shown in", self._turn_units, value=units),
+            Row("Tones", self._turn_sound, value="on" if self._sounds() else "off"),
             Row("Look", self._turn_look, value=LOOKS.get(self.app.theme, "")),
         ]
 
@@ -47,6 +48,12 @@ class SettingsScreen(RowsScreen):
 
     def _turn_units(self) -> None:
         self.requests.send(PutUnits("inch" if self.view.units == "mm" else "mm"))
+
+    def _sounds(self) -> bool:
+        return self.view.gear is None or self.view.gear.sound
+
+    def _turn_sound(self) -> None:
+        self.requests.send(PutSound(not self._sounds()))
 
     def _turn_look(self) -> None:
         self.host.next_look()

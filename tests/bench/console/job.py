@@ -150,7 +150,7 @@ def rows(app) -> list[str]:
 def _sides(app) -> list[str]:
     """The screen as one line, whole and without what stands beside the words."""
     lines = rows(app)
-    return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (45, 31, 200)]
+    return [" ".join(" ".join(line[:room].split()) for line in lines) for room in (43, 200)]
 
 
 async def begin(job: Job, *keys: str) -> None:

@@ -140,7 +140,7 @@ async def test_what_the_daemon_noted_is_said_until_somebody_was_there(fake, scen
 @pytest.mark.parametrize("size", SIZES)
 async def test_what_went_wrong_with_the_move_is_said_first(fake, scenes, size) -> None:
     found = scenes.finding("outside", 0.0006, "f2")
-    words = "The move: too far. Is the distance to the stop right?"
+    words = "The move went too far. Is the distance to the stop right?"
     fake.last = [msgspec.structs.replace(found, remarks=[Remark("moved-too-far")]), scenes.finding()]
     async with scenes.screen(fake, size=size) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: "OUT: TOO FAR" in t)

@@ -33,7 +33,7 @@ async def test_a_check_is_begun_by_keys_and_its_set_up_drawn(tmp_path) -> None:
         await begin(job)
         await shows(app, "READ FIRST", "Unplug the saw", "Read, then Enter")
         await job.press("enter")
-        text = await shows(app, "SET UP", "handle against the sled fence to the LEFT", "w puts it wrong")
+        text = await shows(app, "SET UP", "handle to the LEFT of the arm", "w puts it wrong")
         assert "indicator" in text and "sled fence" in text and "█" in text
 
 
@@ -49,7 +49,7 @@ async def test_from_begin_to_good_enough_with_the_move_made_live(tmp_path) -> No
         finding = app.view.finding
         assert finding.verdict == "outside" and finding.move is not None
         assert abs(finding.quantities[0].value - before) <= finding.quantities[0].uncertainty
-        await shows(app, "OUT", f"Move the {finding.move.end} end {finding.move.way.upper()}")
+        await shows(app, "OUT", f"Move the {finding.move.end} end", finding.move.way.upper())
         await job.press("enter")
         await shows(app, "The move", "Make it live")
         await job.press("1")
@@ -100,7 +100,7 @@ async def test_a_move_the_wrong_way_is_told_by_the_verifying_passes(tmp_path) ->
         await job.press("enter")
         await wait(lambda: hands_client.ask is not None)
         await job.until(lambda: app.view.result is not None)
-        await shows(app, "OUT: WRONG WAY", "The move: wrong way.")
+        await shows(app, "OUT: WRONG WAY", "The move went the wrong way.")
 
 
 @pytest.mark.slow

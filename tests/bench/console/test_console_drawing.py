@@ -179,7 +179,7 @@ def test_the_described_sled_is_drawn_with_its_pivot_on_its_side(pivot: str) -> N
     blade = next(row.index(RICH.down) for row in text if RICH.down in row)
     middle = (fence.index("O") + fence.index("+")) / 2  # 250 is half of 500
     assert abs(blade - middle) <= 2
-    assert "you" in text[-1] and any("leaf 480 mm from the pivot" in row for row in text)
+    assert "you" in text[-1] and any("leaf 480 mm from pivot" in row for row in text)
 
 
 @pytest.mark.parametrize("pivot", ["left", "right"])
@@ -206,7 +206,7 @@ def test_a_turned_fence_is_drawn_to_its_side(pivot: str, value: float) -> None:
     text = [plain(row) for row in block]
     free = "left" if pivot == "right" else "right"
     toward = (value > 0) == (free == "left")
-    assert any(f"{free} end 0.12 mm {'toward' if toward else 'away from'} you" in row for row in text), text
+    assert any(f"{free} end 0.120 mm {'toward' if toward else 'away from'} you" in row for row in text), text
     column = 0 if free == "left" else 39
     drawn = [
         y for y, row in enumerate(block[:-2]) for x, role in _roles(row) if x == column and role == "wood"

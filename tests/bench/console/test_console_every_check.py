@@ -161,6 +161,11 @@ async def first_set_up(app, pilot) -> None:
     assert sum(bool(line) for line in drawn) >= 5, f"{ask.picture} is not drawn:\n{text}"
 
 
+def read_on(app) -> bool:
+    """The cautions go on below the edge."""
+    return any(act.action == "read_on" for act in app.screen.acts())
+
+
 def shown(ask: Prompt, cables: Cables) -> None:
     """What the instruments read at what is asked: made up, so that each result is known beforehand."""
     place = ask.placement or ""
@@ -217,7 +222,7 @@ async def answered(app, pilot, cables: Cables) -> Finding:
             continue
         await until(
             app,
-            lambda ask=ask: app.view.ask != ask or app.view.result is not None or app.controller.scrolls,
+            lambda ask=ask: app.view.ask != ask or app.view.result is not None or read_on(app),
         )
     return app.view.result
 

@@ -128,7 +128,7 @@ def test_left_by_key(terminal) -> None:
     one = terminal()
     assert raw(one)
     os.write(one.fd, b"-")
-    assert one.hear(b"sure?", 60)
+    assert one.hear(b"Leave the screen", 60)
     time.sleep(0.6)  # what comes sooner is a key that bounces
     os.write(one.fd, b"\r")
     assert one.restored()

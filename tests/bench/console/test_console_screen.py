@@ -8,6 +8,7 @@ from textual.widgets import OptionList
 
 from bench.console.app import make_console
 from bench.console.screens import confirm
+from bench.finding import Settle
 from bench.protocol import (
     Abandon,
     Begin,
@@ -85,14 +86,14 @@ async def test_nothing_measured_yet_says_how_to_begin(fake, scenes) -> None:
     [
         ("inside", 0.00004, "GOOD ENOUGH", "Stop here"),
         ("outside", -0.0003, "OUT", "Move the left end"),
-        ("cannot-tell", 0.00016, "TOO CLOSE TO CALL", "10 pushes in all"),
+        ("cannot-tell", 0.00016, "TOO CLOSE TO CALL", "10 passes in all"),
     ],
 )
 async def test_the_three_verdicts_in_words(fake, scenes, verdict, value, word, act) -> None:
     fake.last = [scenes.finding(verdict, value)]
     async with scenes.screen(fake) as (_app, pilot):
         text = await scenes.until(pilot, lambda t: word in t)
-        assert act in " ".join(line[:42].rstrip() for line in text.splitlines())
+        assert act in " ".join(" ".join(line[:42].split()) for line in text.splitlines())
         assert ("too near" if value > 0 else "too far from") in text
 
 
@@ -141,6 +142,7 @@ def told(app) -> dict[str, str]:
     }
 
 
+@pytest.mark.ci
 async def test_every_key_that_is_told_is_on_the_number_pad(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     async with scenes.screen(fake, size=(160, 48)) as (app, pilot):
@@ -183,7 +185,7 @@ async def test_a_check_is_chosen_with_its_options_and_begun(fake, scenes) -> Non
         assert "Not now: No caliper is set up." in text
         await pilot.press("3")  # not now: it does nothing
         await pilot.press("1")
-        await scenes.until(pilot, lambda t: "Passes a set-up: 3" in t)
+        await scenes.until(pilot, lambda t: "Passes a set-up: as the check asks" in t)
         await pilot.press("2", "2", "4", "5")  # five passes, tapped; which set-ups
         await scenes.until(pilot, lambda t: "Passes a set-up: 5" in t and "handle left" in t)
         await pilot.press("7", *"19.75", "enter")  # a bare number is in the user's own unit
@@ -411,6 +413,26 @@ async def test_too_close_to_call_asks_for_the_pushes_that_lack(fake, scenes) -> 
     assert extend.sweeps == 2  # ten in all, six are there, two set-ups
 
 
+@pytest.mark.parametrize(
+    "settle",
+    [
+        Settle("resolution", length=400.0),
+        Settle("resolution", resolution=0.001),
+        Settle("square"),
+        None,
+    ],
+)
+async def test_too_close_to_call_never_leads_to_the_move(fake, scenes, settle) -> None:
+    """The finding carries a move, for scripts; neither Enter nor the keys of a move take it up."""
+    fake.last = [msgspec.structs.replace(scenes.finding("cannot-tell", 0.00016), settle=settle)]
+    async with scenes.screen(fake) as (_app, pilot):
+        await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t)
+        await pilot.press("4", "5", "enter")
+        text = await scenes.until(pilot, lambda t: "TOO CLOSE TO CALL" in t or "What limits" in t)
+        assert "Move the" not in text
+    assert fake.of(Live) == fake.of(Moved) == []
+
+
 async def test_past_results_are_listed_and_looked_at(fake, scenes) -> None:
     fake.last = [scenes.finding()]
     fake.past = [scenes.finding("inside", 0.00003, "a"), scenes.finding()]
@@ -445,7 +467,7 @@ async def test_a_sled_is_described_by_number_pad_and_drawn_back(fake, scenes, la
         for row, value in (("4", "250"), ("5", "500"), ("6", "480"), ("7", "600"), ("8", "0.1")):
             await pilot.press(row, *value, "enter")
         text = await scenes.until(pilot, lambda t: "0.1 mm per 300 mm" in t and "at the left end" in t)
-        assert "pivot" in text and "blade" in text and "leaf 480 mm from the pivot" in text and "you" in text
+        assert "pivot" in text and "blade" in text and "leaf 480 mm from pivot" in text and "you" in text
         await pilot.press("9")
         await pilot.pause(0.05)
     (put,) = fake.of(PutJig)

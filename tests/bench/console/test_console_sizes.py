@@ -84,6 +84,7 @@ async def test_a_result_says_its_verdict_and_its_act(fake, scenes, size) -> None
             scenes.inside(app, size)
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize("size", SIZES)
 async def test_every_page_fits_and_says_how_to_go_back(fake, scenes, size) -> None:
     fake.last = [scenes.finding(), scenes.finding("inside", 0.00002, "b")]

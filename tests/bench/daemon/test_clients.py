@@ -169,3 +169,38 @@ def test_every_text_of_a_request_is_one_short_line(odd: str) -> None:
 @pytest.mark.parametrize("name", ["big sled", "Schlitten für 1,2 m", "a" * LONGEST_NAME, "楢の治具"])
 def test_a_name_in_any_tongue_is_taken(name: str) -> None:
     assert decode_request(encode(PutJig(Jig(name)))) == PutJig(Jig(name))
+
+
+class Unread:
+    """A connection at whose other end nobody reads."""
+
+    def __init__(self) -> None:
+        self.transport = self
+        self.written = 0
+        self.aborted = False
+
+    def drain(self) -> None: ...
+
+    def get_write_buffer_size(self) -> int:
+        return self.written
+
+    def write(self, line: bytes) -> None:
+        self.written += len(line)
+
+    def abort(self) -> None:
+        self.aborted = True
+
+
+def test_a_large_answer_does_not_drop_who_has_not_read_it_yet() -> None:
+    """A chart of thousands of results is larger than what may wait; what waits beside it still counts."""
+    from bench.daemon.clients import DROP, Client
+    from bench.protocol import Document, Done
+
+    end = Unread()
+    client = Client(end)  # type: ignore[arg-type]
+    client.send_large(Document({"series": ["x" * (2 * DROP)]}))
+    client.send(Done("still told"))
+    assert not client.gone and not end.aborted
+    client.send(Done("x" * DROP))
+    client.send(Done("one too many"))
+    assert client.gone and end.aborted

@@ -181,3 +181,30 @@ def test_the_squares_error_and_a_set_up_that_was_not_turned_over(kept) -> None:
     known = history.known(path, "fence-square", GEAR, {}).square
     assert known is not None and known.error == -2.45e-4  # two that agree are: the square was dropped
     assert history.known(path, "rip-fence", GEAR, {}).square is None
+
+
+def test_the_square_is_a_check_standard_between_set_ups(kept) -> None:
+    """The scatter of e over the log's findings of one square, as numpy has it; another square does not speak."""
+    from msgspec.structs import replace
+
+    rng = np.random.default_rng(9)
+    errors = []
+    for _ in range(8):
+        e = float(rng.normal(5e-5, 3e-5))
+        errors.append(e)
+        slopes = {"handle-left": [1e-4 - e, 1.2e-4 - e, 0.8e-4 - e], "handle-right": [-1e-4 - e, -1.2e-4 - e]}
+        path = kept(a_finding(slopes, e))
+    kept(a_finding(slopes, 9e-4), replace(GEAR, square=Square("other", 250.0)))
+    doubted = Remark("square-not-turned", values={"near_zero": 1.0}, severity="warning")
+    path = kept(a_finding(slopes, -9e-4, remarks=[doubted]))
+    known = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
+    assert known.set_ups is not None and known.set_ups.checks == 8
+    assert known.set_ups.variance == pytest.approx(float(np.var(errors, ddof=1)), rel=1e-9)
+    assert known.set_ups.degrees_of_freedom == 7
+    assert known.pool is not None and known.pool.passes >= 40
+    assert known.set_ups.own_variance == pytest.approx(known.pool.variance * 0.25 * (1 / 3 + 1 / 2), rel=0.3)
+
+
+def test_one_check_shows_no_scatter_of_the_square(kept) -> None:
+    path = kept(a_finding({"handle-left": [0.0, 1e-5], "handle-right": [0.0, 2e-5]}, 4e-5))
+    assert history.known(path, "fence-square", GEAR, {}, instrument="port-a").set_ups is None

@@ -9,7 +9,7 @@ LEANS = {"leaned-left": 2.45, "leaned-right": 2.55, "twisted-left": 2.46, "twist
 
 @pytest.mark.slow  # twenty spots, each held still for half a second
 def test_play_is_measured_and_known_to_the_next_check(rigs, run) -> None:
-    """0.10 mm of side play, 0.08 mm at 200 mm: 0.0004 rad; the next single push lives by it."""
+    """0.10 mm of side play, 0.08 mm at 250 mm: 0.00032 rad; the next single push lives by it."""
     rig = rigs(marks='["20 mm", "60 mm", "100 mm", "140 mm"]')
     daemon = run("daemon")
     daemon.hear("ready")
@@ -27,14 +27,12 @@ def test_play_is_measured_and_known_to_the_next_check(rigs, run) -> None:
     finding = check.answer()
     side, yaw = finding["quantities"]
     assert side["value"] == pytest.approx(0.10, abs=0.002)
-    assert yaw["value"] == pytest.approx(4e-4, abs=1e-5)
+    assert yaw["value"] == pytest.approx(3.2e-4, abs=1e-5)
     assert finding["verdict"] is None
 
     rig.offset = 2.5
     fence = run("check", "fence-square", "--sweeps", "1", "--placements", "handle-left", "--json")
-    fence.hear("Press Enter")
-    fence.enter()
-    fence.hear("to the LEFT of the arm")
+    fence.hear("to the LEFT of the arm")  # the cautions were acknowledged minutes ago
     fence.enter()
     for number, place in enumerate((20, 60, 100, 140), 1):
         fence.hear(f"mark {number} of 4")
@@ -44,5 +42,4 @@ def test_play_is_measured_and_known_to_the_next_check(rigs, run) -> None:
     fence.wait()
     budget = {row["part"]: row["standard_uncertainty"] for row in fence.answer()["budget"]}
     assert budget["between sweeps"] == pytest.approx(yaw["value"] / 12**0.5, rel=1e-6)
-    assert budget["hold against the walls"] == pytest.approx(yaw["value"] / 2 / 3**0.5, rel=1e-6)
     assert daemon.end() == 0

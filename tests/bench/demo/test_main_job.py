@@ -29,7 +29,7 @@ def sweep(rig, pushes: int, check, length: float = 150.0) -> None:
         check.hear(f"{number} of {pushes} kept")
         if number < pushes:
             rig.go(0.0)
-            check.hear("Back at the start")
+            check.hear("Returned to the start")
 
 
 @pytest.mark.ci  # every day test_a_cable_pulled_in_mid_sweep takes the same check
@@ -104,7 +104,7 @@ def test_no_third_pass_is_asked_for_where_two_settle_it(rigs, run) -> None:
     rig.go(150.0)
     check.hear("1 of 3 kept")
     rig.go(0.0)
-    check.hear("Back at the start")
+    check.hear("Returned to the start")
     rig.go(150.0)
     check.hear("That settles it")
     assert check.wait() == 1  # out

@@ -83,7 +83,7 @@ async def test_a_slow_daemon_is_waited_for_and_what_is_waited_for_is_said(deaf) 
     assert set(wire.waits()) == {
         "Still waiting for what is asked.",
         "Still waiting for the first set-up.",
-        "Still waiting for the daemon to take Enter.",
+        "Still waiting for Enter to be taken.",
     }
 
 

@@ -214,3 +214,25 @@ def test_an_empty_file_becomes_a_log(path, live) -> None:
 def test_no_file_no_log(path) -> None:
     with pytest.raises(LogError, match="there is no log at"), open_read(path):
         pass
+
+
+def test_the_climate_is_salvaged_with_the_rest(live, path) -> None:
+    """Where the list of tables can be read; where that is damaged too, the table is lost and nothing else."""
+    from bench.log import salvage
+
+    life = live()
+    life.whole_check("run-1")
+    for number in range(5):
+        life.writer.climate("sht3x", 20.0 + number, 0.5)
+    assert life.writer.close()
+    salvage.set_aside(path)
+    with open_read(path) as db:
+        assert db.execute("SELECT count(*), max(temperature_c) FROM climate").fetchone() == (5, 24.0)
+        assert len(list_findings(db)) == 1
+    page = bytearray(path.read_bytes())
+    page[100:1000] = bytes(900)  # of the list of tables
+    path.write_bytes(page)
+    salvage.set_aside(path)
+    with open_read(path) as db:
+        assert db.execute("SELECT count(*) FROM climate").fetchone() == (0,)
+        assert len(list_findings(db)) == 1

@@ -76,7 +76,7 @@ def test_a_frame_has_the_error_between_the_fences_four_times() -> None:
 def test_nothing_measured_says_so_and_what_to_check() -> None:
     told = words(cut_document([], SLED))
     assert any(line.startswith(NEVER_MEASURED["fence"]) for line in told)
-    assert told[-1].startswith("Never measured here: fence square, fence straight")
+    assert told[-1].startswith("Not measured here: fence square, fence straight")
 
 
 @pytest.mark.parametrize("table", [PUT_RIGHT, NEVER_MEASURED])
@@ -87,3 +87,14 @@ def test_each_act_is_a_short_sentence(table: dict[str, str]) -> None:
 def test_no_internals_in_the_words() -> None:
     told = " ".join(words(cut_document(results(), SLED)))
     assert not re.search(r"\brad\b|_|fence-square|None", told)
+
+
+def test_sentences_are_short() -> None:
+    """At most 12 words, a length with its give or take as one; names of sled, saw and checks besides."""
+    value = re.compile(r"[0-9.]+ (mm|thou|in)( give or take [0-9.]+ (mm|thou|in))?( per 300 mm)?")
+    for document in (cut_document(results(), SLED), cut_document([], SLED, Sheet(clear=False))):
+        for line in words(document):
+            if line.startswith("Not measured here"):
+                continue
+            for sentence in re.split(r"(?<=[.])\s+(?=[A-Z])", value.sub("0.12", line)):
+                assert len([w for w in sentence.split() if re.search(r"\w", w)]) <= 12, sentence

@@ -37,6 +37,16 @@ def test_both_files_together(tmp_path: Path) -> None:
 MITRE = '[jig.frames]\nmitre = "point-toward"\nmitre_pivot = "outer"\npivot_to_stop = "300 mm"\n'
 
 
+def test_the_wall_is_said_once_for_a_sled(tmp_path: Path) -> None:
+    paths = both(tmp_path, '[jig.big-sled]\nhold = "left"\n', "")
+    jig = load(*paths).gear.jigs["big-sled"]
+    assert jig.hold == "left"
+    add_gear(paths[1], "jig", "again", jig_texts(jig))
+    assert load(*paths).gear.jigs["again"].hold == "left"
+    with pytest.raises(SettingsError, match=r'jig\.wrong\.hold: found "middle"'):
+        load(*both(tmp_path, '[jig.wrong]\nhold = "middle"\n', ""))
+
+
 def test_a_mitre_sled_and_a_45_degree_square(tmp_path: Path) -> None:
     paths = both(tmp_path, MITRE + '[square.s]\narm = "200 mm"\nlong_edge = "283 mm"\n', "")
     settings = load(*paths)

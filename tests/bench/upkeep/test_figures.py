@@ -61,7 +61,7 @@ CASES = {
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("case", CASES)
 def test_at_most_one_false_alarm_in_five_years(case: str) -> None:
-    """Twelve checks a year, on irregular dates. Measured over 100 shops: 0.2 to 0.6."""
+    """Twelve checks a year, on irregular dates. Measured over 100 shops: 0.24, 0.54, 0.38, 0.66."""
     toss = random.Random(9)
     counts = [alarms_as_they_come(quiet(toss, five_years(toss), **CASES[case])) for _ in range(100)]
     print(json.dumps({"case": case, "false alarms in five years": sum(counts) / len(counts)}))
@@ -103,13 +103,13 @@ def stepped(one: Result, size: float) -> Result:
 
 @pytest.mark.parametrize("season", [0.0, 0.03])
 def test_a_step_of_a_twentieth_is_told_at_the_first_check(season: float) -> None:
-    """0.05 mm per 300 after a year; measured 1.00 and 1.00 of 200."""
+    """0.05 mm per 300 after a year; measured 1.00 and 1.00 of 200 shops."""
     assert steps_told(0.05, 12, 20, season=season)[0] >= 0.9
 
 
 @pytest.mark.parametrize("season", [0.0, 0.03])
 def test_a_step_of_three_hundredths_is_told_within_two(season: float) -> None:
-    """After a year; measured 1.00 and 0.97 of 200."""
+    """After a year; measured 0.995 and 0.99 of 200 shops."""
     assert steps_told(0.03, 12, 20, season=season)[1] >= 0.9
 
 
@@ -149,7 +149,7 @@ def trends_told(shops: int, quiet_days: float) -> float:
 
 @pytest.mark.parametrize("quiet_days", [0.0, 365.0])
 def test_a_trend_is_told_before_it_costs_the_tolerance(quiet_days: float) -> None:
-    """0.01 mm per 300 a month, from the first result on and after a quiet year; measured over 200."""
+    """0.01 mm per 300 a month, from the first result on and after a quiet year; measured 0.99 and 1.00 of 200 shops."""
     assert trends_told(30, quiet_days) >= 0.85
 
 
@@ -162,7 +162,7 @@ def test_trends_of_many_shops() -> None:
 
 
 def test_a_slow_shift_of_one_sigma_is_told_at_last() -> None:
-    """The mean does not go along: it is that of the first results. A running mean told 0 of these."""
+    """The mean does not go along: it is that of the first results."""
     toss = random.Random(13)
     told = 0
     for _ in range(10):

@@ -414,7 +414,82 @@ KEYS: dict[str, tuple[str, ...]] = {
     "keys": ("slash",),
     "sure": ("9",),
     "drawing": ("8",),
+    "due-page": ("9",),
+    "drift": ("9", "3"),
+    "event": ("9", "5"),
+    "symptoms": ("full_stop",),
+    "symptom": ("full_stop", "1"),
 }
+
+
+ROW = {"check": "fence-square", "jig": "big-sled", "saw": None, "last": "2026-02-01", "minutes": 2}
+DUE = {
+    "at": "2026-03-01",
+    "due": [
+        {**ROW, "state": "now", "by": "2026-03-01", "reason": "step", "quick": False},
+        {
+            **ROW,
+            "check": "slot-blade",
+            "state": "later",
+            "by": "2026-05-01",
+            "reason": "interval",
+            "quick": False,
+        },
+    ],
+    "left_out": [],
+}
+
+
+def _charted() -> dict[str, object]:
+    """Six results in a year: a step after the third, and a move after the fifth."""
+
+    def result(month: int, value: float, alarm: str | None = None) -> dict[str, object]:
+        return {
+            **{"id": f"r{month}", "at": f"2025-{month:02}-03", "value": value, "uncertainty": 2e-5, "z": 0.0},
+            **{
+                "ewma": 0.0,
+                "alarm": alarm,
+                "temperature": None,
+                "humidity": None,
+                "corrected": value,
+                "runs": [],
+            },
+        }
+
+    trend = {"trend": None, "mean": 2e-5, "sigma": 1e-5, "detectable": 5e-5}
+    before = {"from": "2025-02-03", "reason": "first", "after_move_of": None, **trend}
+    after = {"from": "2025-11-20", "reason": "moved", "after_move_of": "r11", **trend}
+    values = {2: 2e-5, 4: 3e-5, 6: 1e-5, 8: 1.9e-4, 11: 1.8e-4}
+    series = {
+        **{"check": "fence-square", "jig": "big-sled", "saw": "cabinet", "quantity": "fence", "unit": "rad"},
+        **{"tolerance": 0.05 / 300, "alarm": False, "look_again": "2026-03-08", "season": None},
+        "way": "left end too near you",
+        "baselines": [
+            {**before, "results": [result(m, v, "step" if m == 8 else None) for m, v in values.items()]},
+            {**after, "results": [result(12, 1e-5)]},
+        ],
+    }
+    return {"series": [series], "left_out": [], "unread": []}
+
+
+def due(app: Console, scenes) -> None:
+    out(app, scenes)
+    app.view.due = DUE
+
+
+def chart(app: Console, scenes) -> None:
+    due(app, scenes)
+    app.view.drift = _charted()
+
+
+def turned(app: Console, scenes) -> None:
+    """Spots at turns of the blade: the turn alone differs, and it is the largest."""
+    ask = Prompt(
+        phase="spot", words="Turn the blade to 135 degrees, clear of the teeth. It is taken once it holds still.",
+        ready=True, placement="turn-135", gather="spot", step=4, steps=8, taken=0, wanted=1, side="right",
+        mount="still", picture="plate-wobble", by_itself=True, focus_words="135 degrees",
+    )  # fmt: skip
+    asked(app, scenes, ask)
 
 
 SCENES: dict[str, Scene] = {
@@ -473,6 +548,13 @@ SCENES: dict[str, Scene] = {
     "value": sled,
     "keys": all_keys,
     "drawing": set_up,
+    "turned": turned,
+    "due": due,
+    "due-page": due,
+    "drift": chart,
+    "event": due,
+    "symptoms": new,
+    "symptom": new,
 }  # fmt: skip
 
 

@@ -1,0 +1,21 @@
+"""How square the parts come out, and what to put right first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual.widget import Widget
+
+from bench.console.screens.reading import ReadingScreen
+from bench.console.widgets.cut_words import CutWords
+
+
+class CutScreen(ReadingScreen):
+    page = "cut"
+
+    def on_screen_resume(self) -> None:
+        super().on_screen_resume()
+        self.requests.ask_cut()
+
+    def content(self) -> Iterable[Widget]:
+        yield CutWords()
