@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import importlib
 import logging
-import os
 from collections.abc import Callable
 from typing import Any, Literal, NamedTuple
 
 from hw.pedal import Handle, Loop, Pedal
+from hw.ports.pin_lines import find_chip
 
 LOW_HZ, HIGH_HZ = 400.0, 1200.0
 
@@ -228,7 +228,8 @@ def _lgpio_factory() -> Any:
         )
     from gpiozero.pins.lgpio import LGPIOFactory
 
-    return LGPIOFactory()
+    # The library itself goes by number, which is another chip's on some boards.
+    return LGPIOFactory(chip=int(find_chip().name.removeprefix("gpiochip")))
 
 
 def _open_pedal(pin: int, factory: Any) -> Any:
@@ -276,9 +277,6 @@ def _why(error: Exception) -> str:
         return (
             "this user may not use the pins: add it to the group gpio and log in again"
         )
-    if isinstance(error, FileNotFoundError) or "can not open gpiochip" in str(error):
-        # lgpio's own error has no number, only this text
-        if os.path.exists("/dev/gpiochip0"):
-            return "the pins cannot be opened: is the group gpio missing?"
+    if isinstance(error, FileNotFoundError):
         return "this machine has no such pins"
     return f"{type(error).__name__}: {error}"

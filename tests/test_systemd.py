@@ -212,6 +212,13 @@ def test_udev_gives_the_names_that_the_pages_speak_of(tmp_path: Path) -> None:
     assert ["/dev/sweepgauge/indicator" in one for one in links] == [False, False, True]
 
 
+def test_the_pins_are_given_to_the_group_that_the_service_is_in() -> None:
+    """Debian's own rules leave /dev/gpiochip0 to root; seen in the rig, where no pin could be opened."""
+    assert "gpio" in settings_of(UNIT.read_text())["SupplementaryGroups"][0].split()
+    before_cables = RULES.read_text().split('SUBSYSTEM!="tty"')[0]
+    assert 'SUBSYSTEM=="gpio", KERNEL=="gpiochip*", GROUP="gpio", MODE="0660"' in before_cables
+
+
 @needs("udevadm")
 def test_udev_finds_nothing_to_say_about_the_rule() -> None:
     done = subprocess.run(["udevadm", "verify", str(RULES)], capture_output=True, text=True, check=False)

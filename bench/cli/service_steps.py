@@ -107,10 +107,13 @@ def install_steps(place: Place) -> Iterator[Step]:
         )
         return
     yield _command(
-        "have the rule for cables used, for those plugged in too",
+        "have the rule for cables and pins used, for those plugged in too",
         not is_changed,
         ("udevadm", "control", "--reload"),
-        ("udevadm", "trigger", "--subsystem-match=tty"),
+        (
+            *("udevadm", "trigger"),
+            *("--subsystem-match=tty", "--subsystem-match=gpio"),
+        ),
     )
     yield _command(
         "start it, now and when the machine starts: " + ", ".join(started),

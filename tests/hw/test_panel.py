@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import heapq
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from importlib.util import find_spec
 from itertools import count, pairwise
+from pathlib import Path
+from unittest.mock import MagicMock
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPin, MockPWMPin
@@ -311,6 +314,23 @@ def test_this_machine_has_no_pins_and_that_is_not_fatal() -> None:
     panel.start(HandLoop())
     assert panel.state == "off"
     assert "the lgpio library is not installed" in panel.words
+
+
+def test_the_chip_of_the_header_is_told_by_its_label_and_not_by_its_number(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An expander or a cable with pins of its own may have the first number (seen with the kernel's own chips in the
+    rig); the library itself takes number 0, or 4 on a Pi 5 that has one."""
+    library = MagicMock()
+    monkeypatch.setitem(sys.modules, "lgpio", library)
+    monkeypatch.setattr("hw.panel.find_chip", lambda: Path("/dev/gpiochip1"))
+    try:
+        panel = Panel(lamp=LAMP, on_press=print, on_long=print)
+        panel.start(HandLoop())
+        library.gpiochip_open.assert_called_once_with(1)
+        panel.stop()
+    finally:
+        sys.modules.pop("gpiozero.pins.lgpio", None)  # it holds the library above
 
 
 def test_may_not_use_the_pins() -> None:

@@ -1,0 +1,348 @@
+"""Panel and pins through the kernel: pedal, lamp, buzzer, an encoder and a clocked gauge, played by simulated pins.
+
+The module in `pins/` is built here against the headers of the guest's kernel (Debian's linux-headers, gcc, make) and
+loaded there; the daemon in the guest reads it by its own libraries, as on a Pi.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import math
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from contextlib import asynccontextmanager
+from itertools import pairwise
+from pathlib import Path
+from statistics import median
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+
+import msgspec
+
+from bench.daemon.tones import strokes
+from bench.demo.truth import JOB
+from bench.protocol import Abandon, Begin, Notice, PromptChanged, Readings, Rejected, Tone, Watch
+from bench.protocol.async_client import AsyncClient
+from bench.settings.edit import whole_file
+from hw.panel import HIGH_HZ
+
+if TYPE_CHECKING:
+    from rig import Rig
+
+T = TypeVar("T")
+Tell = Callable[[str, object, object, bool | None], bool]
+Change = tuple[int, str]  # ns, level
+Step = tuple[int, int, str]  # ns, line, level: 0, 1, or z where nobody drives it
+
+# A Pi 5's label and revision code (the Pi's documentation, revision codes), where another chip has the first number
+BOARD = "label=pinctrl-rp1 revision=0xc04170 others=1"
+PEDAL, LAMP, BUZZER, CLOCK, DATA, A, B = 17, 22, 23, 5, 6, 20, 21
+WIRED: dict[str, Any] = {
+    "panel": {"pedal": PEDAL, "lamp": LAMP, "buzzer": BUZZER},
+    "indicator": {"format": "sync24", "clock": CLOCK, "data": DATA, "resolution": "0.01 mm"},
+    "travel": {"format": "quad_x4", "a": A, "b": B, "per_count": "0.01 mm"},
+}
+FACE = "/sys/kernel/debug/pins"
+MS = 1_000_000  # ns
+BIT, NIBBLE_GAP, PAUSE = (
+    280_000,
+    385_000,
+    110 * MS,
+)  # ns, of a measured indicator (public trace of a 24-bit word)
+WORDS = 80
+PER_COUNT = 0.01  # mm
+LAST = 200  # counts
+PACES = (0.5, 1.0, 1.5)  # words of 9 ms and 13 ms were measured (public reader notes)
+TURNS = 500  # of four edges
+SAFE_RATE = 200  # edges/s, what Python's own callbacks are good for (published scope trace)
+WHEEL_RATE = 2500  # edges/s, a wheel of 600 lines on 200 mm at 200 mm/s
+REST = 1.0  # s
+COUNTED = 1  # see Machine: 2 ns an instruction
+STROKES_APART = 40 * MS
+EXPECTED = ["cautions", "place", "undo", "sweep"]
+RATES = (SAFE_RATE, WHEEL_RATE, 10_000)
+
+
+class Played(NamedTuple):
+    """moved: ms by which the emulated machine was late in all, and the list was moved."""
+
+    seconds: float
+    moved: float
+
+
+class Pins:
+    """The far side of the guest's pins."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+
+    async def play(self, steps: Sequence[Step]) -> Played:
+        """Returns when the last one was played."""
+        text = "".join(f"{at} {line} {level}\n" for at, line, level in steps)
+        write = f"sudo dd of={FACE}/play bs=16M iflag=fullblock status=none && sudo tail -n 1 {FACE}/state"
+        said = await self._rig.shell(write, given=text.encode())
+        moved = int(re.findall(r"moved by (\d+) ns", said)[0])
+        return Played((steps[-1][0] + moved) / 1e9, moved / MS)
+
+    async def forget_driven(self) -> None:
+        await self._rig.shell(f"echo | sudo tee {FACE}/driven >/dev/null")
+
+    async def driven(self, line: int) -> list[Change]:
+        """ns and level of each change that the program made of this line."""
+        said = (await self._rig.shell(f"sudo cat {FACE}/driven")).splitlines()
+        rows = [row.split() for row in said]
+        return [(int(at), level) for at, which, level in rows if int(which) == line]
+
+
+async def pins(rig: Rig, tell: Tell) -> bool:
+    kernel = (await rig.shell("uname -r")).strip()
+    if lacking := _lacking(kernel):
+        return tell("pins: pedal, lamp, encoder, clocked gauge", f"not tried: {lacking}", None, None)
+    if not rig.machine.kvm:
+        # by instructions: this host's own stalls would bunch the edges of a gauge that knows nothing of them
+        await rig.shell("sync")
+        await asyncio.to_thread(rig.machine.cut_power)
+        rig.machine.counted = COUNTED
+        await rig.start()
+        await rig.answers()
+    await _load(rig, kernel)
+    here, good = Pins(rig), True
+    for part in (clocked_gauge, encoder, panel):
+        try:
+            async with rig.client() as path, _watching(path) as client:
+                good &= await part(here, client, tell)
+        except Exception as error:
+            good &= tell(f"pins: {part.__name__}", f"{type(error).__name__}: {error}", None, False)
+    return good
+
+
+# ---- the module ----------------------------------------------------------------------
+
+
+def _lacking(kernel: str) -> str:
+    if not Path(f"/lib/modules/{kernel}/build/Makefile").exists():
+        return f"linux-headers-{kernel} is not installed here"
+    return "" if shutil.which("make") and shutil.which("gcc") else "make and gcc are not installed here"
+
+
+async def _load(rig: Rig, kernel: str) -> None:
+    """Build and load the module; wire the settings to it; start the daemon again."""
+    with tempfile.TemporaryDirectory(prefix="sweepgauge-pins-") as folder:
+        built = Path(folder) / "pins"
+        shutil.copytree(Path(__file__).with_name("pins"), built)
+        make = ["make", "-C", str(built), f"KERNEL={kernel}"]
+        done = await asyncio.to_thread(subprocess.run, make, capture_output=True, text=True, check=False)
+        if done.returncode:
+            raise RuntimeError(f"the module cannot be built: {done.stderr[-800:]}")
+        await asyncio.to_thread(rig.machine.send, built, "/tmp/pins")
+    await rig.shell(LIBRARY)
+    await rig.shell("sudo systemctl stop sweepgauge")
+    # a contact and both waves at rest, the gauge's clock idle high
+    await rig.shell(
+        f"(! grep -q ^pins /proc/modules || sudo rmmod pins) && sudo insmod /tmp/pins/pins.ko {BOARD}"
+    )
+    await Pins(rig).play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0"), (0, CLOCK, "1")])
+    values = {**rig.saw.gear(), **WIRED}
+    await rig.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=whole_file(values).encode())
+    await rig.shell("sudo systemctl start sweepgauge")
+    await rig.answers()
+
+
+LIBRARY = (
+    "/opt/sweepgauge/bin/python -c 'import lgpio; lgpio.gpiochip_open' 2>/dev/null || "
+    "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/wheels 'lgpio>=0.2.2'"
+)
+
+
+# ---- what is heard -------------------------------------------------------------------
+
+
+@asynccontextmanager
+async def _watching(path: Path) -> AsyncIterator[AsyncClient]:
+    client = await AsyncClient.connect(path)
+    client.send(Watch())
+    try:
+        yield client
+    finally:
+        client.close()
+
+
+async def _hear(client: AsyncClient, kind: type[T], wanted: Callable[[T], bool], seconds: float = 120) -> T:
+    """The next message of that kind that is wanted; TimeoutError after so long."""
+    async with asyncio.timeout(seconds):
+        while (message := await client.inbox.get()) is not None:
+            if isinstance(message, kind) and wanted(message):
+                return message
+    raise RuntimeError("the daemon went away")
+
+
+def _heard(client: AsyncClient) -> Iterator[msgspec.Struct]:
+    """What has come so far."""
+    while not client.inbox.empty():
+        if (message := client.inbox.get_nowait()) is not None:
+            yield message
+
+
+# ---- what is tried -------------------------------------------------------------------
+
+
+def words_of(counts: Sequence[int], pace: float = 1.0) -> list[Step]:
+    """Words of 24 bits as edges: the clock idles high and a bit is valid at its rising edge; then the pause."""
+    steps, at = [], 20 * MS
+    for count in counts:
+        word = abs(count) | (count < 0) << 20
+        for place in range(24):
+            bit = round(BIT * pace)
+            steps.append((at, DATA, str(word >> place & 1)))
+            steps += [(at + bit // 4, CLOCK, "0"), (at + bit // 2, CLOCK, "1")]
+            at += bit + (round(NIBBLE_GAP * pace) if place % 4 == 3 else 0)
+        at += PAUSE
+    return steps
+
+
+async def clocked_gauge(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
+    """A 24-bit indicator from -1.60 to 1.56 mm at paces of measured ones, and twice as fast: no value may be wrong."""
+    sent, good = [4 * n - 160 for n in range(WORDS)], True
+    for pace in PACES:
+        list(_heard(client))
+        played = await pins.play(words_of(sent, pace))
+        # ones that none of the others is: when one is told, all before it have been
+        await pins.play(words_of([LAST] * 5))
+        came, refused = [], 0
+        async with asyncio.timeout(300):
+            while LAST / 100 not in came:
+                message = await client.inbox.get()
+                if isinstance(message, Readings) and message.instrument == "indicator":
+                    came += [round(value, 6) for value in message.values]
+                refused += isinstance(message, Rejected) and message.instrument == "indicator"
+        came = came[: came.index(LAST / 100)]
+        right = set(came) <= {count / 100 for count in sent} and came == sorted(set(came))
+        enough = len(came) >= 0.95 * WORDS or pace < 1
+        name = f"clocked gauge, {WORDS} words of {BIT * pace / 1000:.0f} us a bit"
+        figure = {"decoded": len(came), "refused": refused, "machine late, ms": round(played.moved, 1)}
+        limit = "none wrong" if pace < 1 else "none wrong, 95 % decoded"
+        good &= tell(name, figure, limit, right and enough)
+    return good
+
+
+def turns(count: int, rate: float, back: bool = False) -> list[Step]:
+    """So many periods of two square waves from rest at 00; A leads forward."""
+    edges = [(A, "1"), (B, "1"), (A, "0"), (B, "0")] * count
+    if back:
+        edges = [(B, "1"), (A, "1"), (B, "0"), (A, "0")] * count
+    return [(round((n + 1) * 1e9 / rate), line, level) for n, (line, level) in enumerate(edges)]
+
+
+async def encoder(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
+    """Away and back at some rates: either every edge counts, or it is told that one was missed."""
+    good, count = True, 4 * TURNS * PER_COUNT
+    place, _ = await _rest(client)
+    for rate in RATES:
+        for back in (False, True):
+            played = await pins.play(turns(TURNS, rate, back))
+            before = place
+            place, told = await _rest(client)
+            missed = abs(place - before - (-count if back else count)) / PER_COUNT
+            name = f"encoder, {4 * TURNS} edges {'back' if back else 'away'} at {rate}/s"
+            limit = "none missed" if rate <= WHEEL_RATE else "none missed untold"
+            figure = {"edges/s": round(4 * TURNS / played.seconds), "missed": round(missed), "told": told}
+            passed = missed < 0.5 or (told and rate > WHEEL_RATE)
+            good &= tell(name, figure, limit, passed)
+    return good
+
+
+async def _rest(client: AsyncClient) -> tuple[float, bool]:
+    """Where the travel rests, mm, now that all was played; and whether a missed edge was told since the last time."""
+    told = any(_missed(message) for message in _heard(client))
+    place, since = math.nan, math.inf
+    async with asyncio.timeout(120):
+        while True:
+            message = await client.inbox.get()
+            told |= _missed(message)
+            if not isinstance(message, Readings) or message.instrument != "travel":
+                continue
+            for at, value in zip(message.at, message.values, strict=True):
+                if value != place:
+                    place, since = value, at
+                elif at - since > REST:
+                    return place, told
+
+
+def _missed(message: object) -> bool:
+    return isinstance(message, Readings) and "missed_edge" in message.flags
+
+
+async def panel(pins: Pins, client: AsyncClient, tell: Tell) -> bool:
+    """A contact that bounces is one press and a spike is none, a long press takes back, once; lamp and buzzer say so.
+
+    The gauge sends all the while, so that the check comes to its first pass and the ready tone.
+    """
+    await pins.forget_driven()
+    client.send(Begin(JOB))
+    first = await _hear(client, PromptChanged, lambda m: m.ask is not None and m.ask.enter)
+    bounces = [(1, True), (1, False), (2, True), (0.5, False)]
+    short = [*bounces, (150, True), *[(length, not closed) for length, closed in bounces]]
+    held = [*bounces, (1500, True), *[(length, not closed) for length, closed in bounces]]
+    presses = contact(
+        (2000, False), (8, True), (2000, False), *short, (2500, False), *held, (2500, False), *short
+    )
+    steps = sorted(presses + words_of([123] * 150), key=lambda step: step[0])
+    played = asyncio.create_task(pins.play(steps))
+    heard, tones = [first.ask.phase], 0
+    while not played.done():
+        with contextlib.suppress(TimeoutError):
+            message = await asyncio.wait_for(client.inbox.get(), 1.0)
+            if isinstance(message, PromptChanged) and message.ask and message.ask.phase != heard[-1]:
+                heard.append(message.ask.phase)
+            elif isinstance(message, Notice) and message.about == "undo":
+                heard.append("undo")
+            tones += isinstance(message, Tone) and message.name == "ready"
+    client.send(Abandon())
+    await _hear(client, PromptChanged, lambda m: m.run is None)
+    lamp, buzzer = await pins.driven(LAMP), await pins.driven(BUZZER)
+    return all(
+        [
+            tell("pedal: two bounced presses, a spike, a long press", heard, EXPECTED, heard == EXPECTED),
+            _lamp(lamp, tell),
+            _buzzer(buzzer, tones, tell),
+        ]
+    )
+
+
+def _lamp(lamp: Sequence[Change], tell: Tell) -> bool:
+    """Half a second lit and half a second dark while a press is wanted; dark when the check was given up."""
+    rises = [at for at, level in lamp if level == "1"]
+    every = median(after - before for before, after in pairwise(rises)) / 1e9
+    return all(
+        [
+            tell("lamp blinks while a press is wanted, s", round(every, 3), "1.0 +/- 0.1", 0.9 < every < 1.1),
+            tell("lamp at the end", lamp[-1][1], "0", lamp[-1][1] == "0"),
+        ]
+    )
+
+
+def _buzzer(buzzer: Sequence[Change], tones: int, tell: Tell) -> bool:
+    """As many strokes as the tones that were told have, each of them at its pitch; silent at the end."""
+    rises = [at for at, level in buzzer if level == "1"]
+    between = [after - before for before, after in pairwise(rises)]
+    heard, wanted = 1 + sum(one > STROKES_APART for one in between), tones * len(strokes("ready"))
+    pitch = 1e9 / median(between)
+    return all(
+        [
+            tell("buzzer, strokes", heard if rises else 0, wanted, 0 < wanted == heard),
+            tell("buzzer, Hz", round(pitch), f"{HIGH_HZ:.0f} +/- 10 %", abs(pitch / HIGH_HZ - 1) < 0.1),
+            tell("buzzer at the end", buzzer[-1][1], "0", buzzer[-1][1] == "0"),
+        ]
+    )
+
+
+def contact(*runs: tuple[float, bool]) -> list[Step]:
+    """Stretches in ms, closed or open, of a contact that closes to ground."""
+    steps, at = [], float(MS)
+    for length, closed in runs:
+        steps.append((round(at), PEDAL, "0" if closed else "z"))
+        at += length * MS
+    return [*steps, (round(at), PEDAL, "z")]
