@@ -226,13 +226,19 @@ class Console(App[None]):
         return "home"
 
     def _go_to_place(self) -> None:
-        """Change the lowest screen; a page that lies over it is not taken away."""
+        """Change the lowest screen. A page that lies over it stays, but where a check
+        or a live move begins: the sled is then at work, whoever began it."""
         place = self.place()
         if self._place is None:
             if self.view.status_known or self.view.away_since is not None:
                 self._place = place
                 self.push_screen(place)
-        elif place != self._place and len(self.screen_stack) == 2:
+        elif place != self._place:
+            if self._place == "home" and place in ("check", "live"):
+                while len(self.screen_stack) > 2:
+                    self.pop_screen()
+            if len(self.screen_stack) > 2:
+                return
             self._place = place
             self.switch_screen(place)
 

@@ -495,3 +495,16 @@ async def test_leaves_are_typed_in_a_row(fake, scenes) -> None:
         assert fake.of(PutLeaves)[0].leaves == [0.04, 0.1]
         await pilot.press("3", *"nonsense", "enter")
         await scenes.until(pilot, lambda t: "nonsense" in t)
+
+
+async def test_a_check_that_somebody_else_began_takes_the_form_away(fake, scenes) -> None:
+    """As the hands of the demonstration do, or a client on another screen."""
+    async with scenes.screen(fake) as (_app, pilot):
+        await pilot.press("1", "enter")
+        await scenes.until(pilot, lambda t: "Begin" in t and "Lean test" in t)
+        fake.say(
+            PromptChanged(
+                "r1", "fence-square", "big-sled", Prompt(phase="cautions", words="Read.", enter=True, steps=2)
+            )
+        )
+        await scenes.until(pilot, lambda t: "Lean test" not in t and "READ FIRST" in t)
