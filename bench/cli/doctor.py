@@ -142,7 +142,7 @@ def _diagnose(where: Paths, options: ListeningOptions) -> Iterator[Diagnostic]:
     if not served:
         wants = _wanted_groups(settings, wired, cables)
         yield from rights.diagnose_groups(user, rights.known_groups(), wants)
-    yield from pins.diagnose_pins(settings)
+    yield from pins.diagnose_pins(settings, ours=not served)
     yield from machine.diagnose_clock(machine.clock_synced(), time.time())
     yield from machine.diagnose_disk(where.log, ours=not served)
     yield from machine.diagnose_power()

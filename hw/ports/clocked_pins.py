@@ -12,6 +12,11 @@ These rates are worked out; none has been tried on a Pi. A word of `sync24` is a
 may be half a second late. `sync48` and `bcd28` send a bit in 13 us, which the kernel's
 interrupts may or may not follow. Scales and encoders may give a few thousand edges a
 second; for more a microcontroller has to count.
+
+Measured in the appliance rig, through the kernel's own interrupts, on an emulated core
+of 500 million instructions a second: of 80 words of `sync24` at 280 or 420 us a bit all
+80 came, at 140 us a bit 67, the others were rejected and none was wrong. 2000 edges of
+an encoder came whole at 200, 2500 and 10,000 a second.
 """
 
 from __future__ import annotations

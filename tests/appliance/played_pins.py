@@ -97,9 +97,10 @@ class Pins:
         return [(int(at), level) for at, which, level in rows if int(which) == line]
 
 
-async def pins(rig: Rig, tell: Tell) -> bool:
+async def pins(rig: Rig, wheels: Path, tell: Tell) -> bool:
+    """All of it on the machine as it is installed; wheels: a folder with that of lgpio for the guest's Python."""
     kernel = (await rig.shell("uname -r")).strip()
-    if lacking := _lacking(kernel):
+    if lacking := _lacking(kernel, wheels):
         return tell("pins: pedal, lamp, encoder, clocked gauge", f"not tried: {lacking}", None, None)
     if not rig.machine.kvm:
         # by instructions: this host's own stalls would bunch the edges of a gauge that knows nothing of them
@@ -108,7 +109,7 @@ async def pins(rig: Rig, tell: Tell) -> bool:
         rig.machine.counted = COUNTED
         await rig.start()
         await rig.answers()
-    await _load(rig, kernel)
+    await _load(rig, kernel, wheels)
     here, good = Pins(rig), True
     for part in (clocked_gauge, encoder, panel):
         try:
@@ -122,13 +123,15 @@ async def pins(rig: Rig, tell: Tell) -> bool:
 # ---- the module ----------------------------------------------------------------------
 
 
-def _lacking(kernel: str) -> str:
+def _lacking(kernel: str, wheels: Path) -> str:
     if not Path(f"/lib/modules/{kernel}/build/Makefile").exists():
         return f"linux-headers-{kernel} is not installed here"
+    if not list(wheels.glob("lgpio-*.whl")):
+        return f"{wheels} has no wheel of lgpio"
     return "" if shutil.which("make") and shutil.which("gcc") else "make and gcc are not installed here"
 
 
-async def _load(rig: Rig, kernel: str) -> None:
+async def _load(rig: Rig, kernel: str, wheels: Path) -> None:
     """Build and load the module; wire the settings to it; start the daemon again."""
     with tempfile.TemporaryDirectory(prefix="sweepgauge-pins-") as folder:
         built = Path(folder) / "pins"
@@ -137,6 +140,8 @@ async def _load(rig: Rig, kernel: str) -> None:
         done = await asyncio.to_thread(subprocess.run, make, capture_output=True, text=True, check=False)
         if done.returncode:
             raise RuntimeError(f"the module cannot be built: {done.stderr[-800:]}")
+        for wheel in wheels.glob("lgpio-*.whl"):
+            shutil.copy(wheel, built)
         await asyncio.to_thread(rig.machine.send, built, "/tmp/pins")
     await rig.shell(LIBRARY)
     await rig.shell("sudo systemctl stop sweepgauge")
@@ -151,10 +156,7 @@ async def _load(rig: Rig, kernel: str) -> None:
     await rig.answers()
 
 
-LIBRARY = (
-    "/opt/sweepgauge/bin/python -c 'import lgpio; lgpio.gpiochip_open' 2>/dev/null || "
-    "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/wheels 'lgpio>=0.2.2'"
-)
+LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/pins 'lgpio>=0.2.2'"
 
 
 # ---- what is heard -------------------------------------------------------------------

@@ -391,7 +391,7 @@ async def run(arguments: argparse.Namespace) -> bool:
         "cables": lambda rig: cables(rig, arguments.wheels),
         "life": lambda rig: life(rig, arguments.wheels),
         "power_cuts": lambda rig: power_cuts(rig, arguments.cuts),
-        "pins": lambda rig: pins(rig, tell),
+        "pins": lambda rig: pins(rig, arguments.wheels, tell),
     }
     good = True
     async with rig(machine_of, seed=arguments.seed) as one:

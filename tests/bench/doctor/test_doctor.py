@@ -390,6 +390,16 @@ def test_pins_are_looked_at_where_they_are_wired(tmp_path: Path) -> None:
     assert any("lgpio" in m.words for m in said)  # there or not, it is told
 
 
+def test_pins_that_the_service_reads_are_no_fault_of_this_login(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Found in the rig: the service read every pin, and doctor sent its caller to the group gpio."""
+    (tmp_path / "gpiochip0").touch()
+    monkeypatch.setattr(pins.os, "access", lambda path, mode: False)
+    assert "adduser" not in remedies(pins.diagnose_pins(WIRED, tmp_path, ours=False))
+    assert "adduser $USER gpio" in remedies(pins.diagnose_pins(WIRED, tmp_path))
+
+
 # ---- streams ----------------------------------------------------------------------------------------
 
 
