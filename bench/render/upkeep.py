@@ -136,7 +136,8 @@ def _line(
     )
     for name, choices in _CHOICES.items():
         template = template.replace(f":{name}}}", f":{choices}}}")
-    return upper_first(sentence(template, values, units))
+    text = sentence(template, values, units)
+    return text if code == "why" else upper_first(text)
 
 
 def _of(series: Document) -> str:

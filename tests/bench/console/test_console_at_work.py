@@ -145,7 +145,7 @@ async def test_a_stand_is_tapped_by_hand_and_a_bump_is_told(tmp_path) -> None:
         await shows(app, "TAP TEST", "Tap the indicator's post", "h taps the post")
         await job.press("b")  # an elbow in place of a tap
         await job.press("enter")
-        await shows(app, "the number did not come back")
+        await shows(app, "number did not come back")
         assert hands_client.ask.phase == "tap"
         await wait(lambda: hands_client.ask.enter and not hands_client.ask.waiting)
         before = hands_client.hands.saw.truth()
