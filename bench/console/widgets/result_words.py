@@ -8,6 +8,7 @@ from bench.console.host import LOW
 from bench.console.widgets.words import Words
 from bench.protocol import Finding
 from bench.render import result
+from bench.render.names import part_name
 from bench.render.remarks import notes_of, remark_words, said_first
 from bench.render.result import diagnosis
 
@@ -110,7 +111,7 @@ class FurtherWords(Words):
         for text in result.others(finding, view.units):
             yield text, "faint"
         if finding.budget:
-            part = result.name(finding.budget[0].part)
+            part = part_name(finding.budget[0].part)
             yield f"Limits it most: {part}.", "faint"
         shown = diagnosis(finding) or said_first(finding)
         for note in notes_of(finding, view.units, but=shown):
