@@ -38,7 +38,7 @@ LENGTHS = ("length", "fine", "station", "place", "distance", "rounded")
 
 def sentence(template: str, values: Mapping[str, object], units: System = "mm") -> str:
     """The template with its values. Raises KeyError for a value that is missing."""
-    return _InUnits(units).vformat(template, (), values)
+    return _InUnits(units).vformat(template, (), values).rstrip()
 
 
 class _InUnits(string.Formatter):
