@@ -11,7 +11,7 @@ from bench.upkeep.history import Result
 
 MM = 1 / 300  # rad; one millimetre over 300 mm
 TOLERANCE = 0.05 * MM
-SIGMA = 0.005 * MM  # of a whole check; half of what uncertainty.md claims as U
+SIGMA = 0.005 * MM  # of a whole check; half of its usual give or take
 START = 20_000.0
 
 
