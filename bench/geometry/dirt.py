@@ -162,7 +162,9 @@ def dirt_at_stations(s: Array, r: Array, count: float) -> Mask:
         lever = (
             1 + 1 / (n - k) + (s[out] - middle) ** 2 / np.sum((s[rest] - middle) ** 2)
         )
-        t = np.abs(r[out] - a - b * s[out]) / (deviation * np.sqrt(lever))
+        off, scale = np.abs(r[out] - a - b * s[out]), deviation * np.sqrt(lever)
+        # of marks on one line to the last digit any other one is off
+        t = np.divide(off, scale, out=np.where(off > 0, np.inf, 0.0), where=scale > 0)
         if t.min() > t_quantile(1 - _STATION_ODDS / comb(n, k), n - k - 2):
             aside = none.copy()
             aside[out] = True

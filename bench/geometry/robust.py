@@ -36,6 +36,10 @@ def least_squares(
     return ym - slope * xm, slope
 
 
+# share of the travel: two points nearer than this are one, and show no slope
+LEAST_APART = 1e-12
+
+
 def least_quantile(
     x: Array, y: Array, quantile: float = 0.55, most: int = 24
 ) -> tuple[float, float, float]:
@@ -47,7 +51,7 @@ def least_quantile(
     """
     bx, by = _block_medians(x, y, most)
     i, j = np.triu_indices(bx.size, max(1, bx.size // 4))
-    use = bx[j] > bx[i]
+    use = bx[j] - bx[i] > LEAST_APART * (bx[-1] - bx[0])
     i, j = i[use], j[use]
     slopes = (by[j] - by[i]) / (bx[j] - bx[i])
     # for each slope the best intercept: the middle of the shortest stretch that holds

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from bench.geometry.cells import count_seen, moving
@@ -226,6 +226,8 @@ def test_units_order_and_mirror_do_not_matter(seed: int, n: int, factor: float) 
 
 
 @settings(max_examples=2 * settings().max_examples)
+@example([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (0.5, 0.0), (0.25, 0.0)], None)  # on one line to the last digit
+@example([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (0.5, 0.0), (2.225073858507203e-309, 1.0)], None)  # one place
 @given(
     st.lists(
         st.tuples(st.floats(0, 300), st.one_of(st.floats(-10, 10), st.sampled_from([0.0, 1.0, 1e6]))),
