@@ -12,7 +12,7 @@ from typing import Any
 from bench.console import pass_folding
 from bench.console.instrument_view import InstrumentView, PassView, cable_views
 from bench.console.notices import as_sentence
-from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, ViewModel
+from bench.console.view_model import CUT, DRIFT, DUE, NOTHING, SHOP, ViewModel
 from bench.protocol import (
     AnyNotification,
     Cables,
@@ -233,7 +233,7 @@ def _rows(state: ViewModel, message: LogRows) -> Iterable[str]:
 
 
 def _document(state: ViewModel, message: Document) -> Iterable[str]:
-    part = {DUE: "due", DRIFT: "drift", CUT: "cut"}.get(message.ref or 0)
+    part = {DUE: "due", DRIFT: "drift", CUT: "cut", SHOP: "shop"}.get(message.ref or 0)
     if part is None:
         return ()
     setattr(state, part, message.document)

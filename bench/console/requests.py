@@ -9,7 +9,7 @@ import msgspec
 
 from bench.console import first_start
 from bench.console.first_start import STAGES, Guide
-from bench.console.view_model import CUT, DRIFT, DUE, ViewModel
+from bench.console.view_model import CUT, DRIFT, DUE, SHOP, ViewModel
 from bench.protocol import (
     Abandon,
     Begin,
@@ -23,6 +23,7 @@ from bench.protocol import (
     LogList,
     Moved,
     Press,
+    ShopForecast,
     Undo,
 )
 
@@ -206,6 +207,9 @@ class Requests:
 
     def ask_cut(self) -> None:
         self._send(CutForecast(self.view.the_jig, ref=CUT))
+
+    def ask_shop(self) -> None:
+        self._send(ShopForecast(ref=SHOP))
 
     # ---- the log ---------------------------------------------------------------------
 

@@ -25,7 +25,7 @@ from bench.protocol import (
 )
 from bench.units import System
 
-DUE, DRIFT, CUT = 1, 2, 3  # the numbers of requests that a document answers
+DUE, DRIFT, CUT, SHOP = 1, 2, 3, 4  # the numbers of requests that a document answers
 NOTHING: frozenset[str] = frozenset()
 
 
@@ -61,6 +61,7 @@ class ViewModel(msgspec.Struct):
     due: dict[str, Any] | None = None
     drift: dict[str, Any] | None = None
     cut: dict[str, Any] | None = None
+    shop: dict[str, Any] | None = None
     checks: list[CheckKind] | None = None
     live: LiveMoveNotice | None = None
     learn: SetupNotice | None = None

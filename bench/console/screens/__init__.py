@@ -36,6 +36,7 @@ _PAGES = {
     "due": ("due", "DueScreen"),
     "drift": ("drift", "DriftScreen"),
     "cut": ("cut", "CutScreen"),
+    "shop": ("cut", "ShopScreen"),
     "event": ("event", "EventScreen"),
     "symptoms": ("symptoms", "SymptomsScreen"),
     "keys": ("keys", "KeysScreen"),

@@ -8,16 +8,20 @@ from bench.render.result import name, upper_first
 from bench.units import length_words
 
 USUAL_PUSHES, MOST_PUSHES = 3, 9
+QUICK = "quick"  # the option of a check that has a quick way
 
 
 class CheckForm(RowsScreen):
     page = "options"
     watches = frozenset({"gear"})
 
-    def __init__(self, kind: CheckKind) -> None:
+    def __init__(self, kind: CheckKind, *, quick: bool = False) -> None:
+        """quick: as the quick check, where the check has one."""
         super().__init__()
         self.kind = kind
-        self._given: dict[str, str] = {}  # as typed or chosen
+        has_quick = any(o.name == QUICK for o in kind.options)
+        # as typed or chosen
+        self._given: dict[str, str] = {QUICK: "yes"} if quick and has_quick else {}
         self._pushes: int | None = None  # as many as the check asks for
         self._lean, self._tap = True, False
 

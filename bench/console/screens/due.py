@@ -26,6 +26,7 @@ class DueScreen(RowsScreen):
             *nothing,
             Row("Last month against today: the charts", lambda: self._open("drift")),
             Row("How will the cut come out?", lambda: self._open("cut")),
+            Row("All sleds of the shop", lambda: self._open("shop")),
             Row("Something happened to the sled", lambda: self._open("event")),
         ]
 
@@ -39,7 +40,7 @@ class DueScreen(RowsScreen):
         def take() -> None:
             if isinstance(jig, str):
                 self.view.choose_jig(jig)
-            self.app.push_screen(CheckForm(kind))
+            self.app.push_screen(CheckForm(kind, quick=bool(row["quick"])))
 
         return Row(line, take, leads=row["state"] == "now")
 

@@ -102,7 +102,9 @@ def test_where_counting_begins_changes_only_the_phase(seed, start, offset):
     readings = rng.normal(0, 0.05, 8)
     plain, moved = wobble(EIGHT, readings), wobble(EIGHT + start, readings + offset)
     for name in ("total", "tilt", "warp", "u_tilt", "u_warp"):
-        assert getattr(moved, name) == pytest.approx(getattr(plain, name), abs=1e-8)
+        assert getattr(moved, name) == pytest.approx(
+            getattr(plain, name), abs=1e-6
+        )  # peaks are looked for step by step
     assert np.cos(moved.phase - plain.phase - start) == pytest.approx(1.0, abs=1e-7)
     upside_down = wobble(EIGHT, -readings)
     assert np.cos(upside_down.phase - plain.phase) == pytest.approx(-1.0, abs=1e-7)

@@ -423,7 +423,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "drawing": ("8",),
     "due-page": ("9",),
     "drift": ("9", "3"),
-    "event": ("9", "5"),
+    "cut": ("9", "4"),
+    "shop": ("9", "5"),
+    "event": ("9", "6"),
     "symptoms": ("full_stop",),
     "symptom": ("full_stop", "1"),
 }
@@ -482,6 +484,73 @@ def _charted() -> dict[str, object]:
 def due(app: Console, scenes) -> None:
     out(app, scenes)
     app.view.due = DUE
+
+
+def cut_forecast(app: Console, scenes) -> None:
+    """The design's worked example: a fence, a bow that makes up for it in part, a curved slot, free play."""
+    due(app, scenes)
+    row = {"finding": None, "age_days": None, "assumed": False}
+    rows = [
+        {
+            **row,
+            "part": "play",
+            "value": 0.0,
+            "standard_uncertainty": 64e-6,
+            "check": "side-play",
+            "worth": 60e-6,
+        },
+        {
+            **row,
+            "part": "fence",
+            "value": 60e-6,
+            "standard_uncertainty": 15e-6,
+            "check": "fence-square",
+            "worth": 30e-6,
+        },
+        {
+            **row,
+            "part": "bow",
+            "value": -30e-6,
+            "standard_uncertainty": 10e-6,
+            "check": "fence-straight",
+            "worth": -30e-6,
+        },
+        {
+            **row,
+            "part": "slot",
+            "value": 20e-6,
+            "standard_uncertainty": 10e-6,
+            "check": "fence-square",
+            "worth": 0.0,
+        },
+    ]
+    first = {"part": "play", "worth": 60e-6, "check": "side-play", "words": "", "act": "put-right"}
+    app.view.cut = {
+        "jig": "big-sled", "saw": None, "board_mm": 400.0, "cut_mm": 300.0, "at": "left", "tolerance": 0.05 / 300,
+        "square": {"value": 50e-6, "uncertainty": 41e-6}, "spread": 67e-6, "good_share": 0.951,
+        "within_95": 167e-6, "rows": rows, "first": {**first, "together_with": None, "assumed": False},
+        "pair": None, "thickness": [], "frame": None, "missing": ["slot-blade"],
+    }  # fmt: skip
+    app.view.shop = {
+        "sleds": [
+            {
+                "jig": "big-sled",
+                "saw": None,
+                "state": "good",
+                "worst": "play",
+                "within_95": 167e-6,
+                "next": "2026-06-20",
+            },
+            {
+                "jig": "small-sled",
+                "saw": None,
+                "state": "never-checked",
+                "worst": None,
+                "within_95": 9e-4,
+                "next": None,
+            },
+        ]
+    }
 
 
 def chart(app: Console, scenes) -> None:
@@ -559,6 +628,8 @@ SCENES: dict[str, Scene] = {
     "due": due,
     "due-page": due,
     "drift": chart,
+    "cut": cut_forecast,
+    "shop": cut_forecast,
     "event": due,
     "symptoms": new,
     "symptom": new,
