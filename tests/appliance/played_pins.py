@@ -142,13 +142,11 @@ async def _load(rig: Rig, kernel: str, wheels: Path) -> None:
             raise RuntimeError(f"the module cannot be built: {done.stderr[-800:]}")
         for wheel in wheels.glob("lgpio-*.whl"):
             shutil.copy(wheel, built)
-        await asyncio.to_thread(rig.machine.send, built, "/tmp/pins")
+        await asyncio.to_thread(rig.machine.send, built, "pins")
     await rig.shell(LIBRARY)
     await rig.shell("sudo systemctl stop sweepgauge")
     # a contact and both waves at rest, the gauge's clock idle high
-    await rig.shell(
-        f"(! grep -q ^pins /proc/modules || sudo rmmod pins) && sudo insmod /tmp/pins/pins.ko {BOARD}"
-    )
+    await rig.shell(f"(! grep -q ^pins /proc/modules || sudo rmmod pins) && sudo insmod pins/pins.ko {BOARD}")
     await Pins(rig).play([(0, PEDAL, "z"), (0, A, "0"), (0, B, "0"), (0, DATA, "0"), (0, CLOCK, "1")])
     values = {**rig.saw.gear(), **WIRED}
     await rig.shell("sudo tee /etc/sweepgauge/settings.toml >/dev/null", given=whole_file(values).encode())
@@ -156,7 +154,7 @@ async def _load(rig: Rig, kernel: str, wheels: Path) -> None:
     await rig.answers()
 
 
-LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/pins 'lgpio>=0.2.2'"
+LIBRARY = "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links pins 'lgpio>=0.2.2'"
 
 
 # ---- what is heard -------------------------------------------------------------------

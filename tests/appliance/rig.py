@@ -44,7 +44,7 @@ BY_ID = "/dev/serial/by-id/usb-QEMU_QEMU_USB_SERIAL_{}-if00-port0"
 SOCKET = "/run/sweepgauge/socket"
 INSTALL = (
     "sudo python3 -m venv --system-site-packages /opt/sweepgauge && "
-    "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links /tmp/wheels sweepgauge && "
+    "sudo /opt/sweepgauge/bin/pip install -q --no-index --find-links wheels sweepgauge && "
     "sudo /opt/sweepgauge/bin/sweepgauge service install --yes"
 )
 REST_S = 960.0
@@ -122,7 +122,7 @@ async def rig(machine_of: Callable[[dict[str, str]], Machine], seed: int) -> Asy
 async def installs(rig: Rig, wheels: Path) -> bool:
     """README's two lines on a blank image, then a new login without any setting."""
     booted = await rig.start()
-    await asyncio.to_thread(rig.machine.send, wheels, "/tmp/wheels")
+    await asyncio.to_thread(rig.machine.send, wheels, "wheels")
     began = time.monotonic()
     await rig.shell(INSTALL)
     minutes = (time.monotonic() - began) / 60
