@@ -30,7 +30,10 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
         raise LogError(f"there is no log at {path}")
     with tempfile.TemporaryDirectory(prefix="log-read-") as scratch:
         try:
-            schema.refuse_foreign(path)
+            if not path.with_name(path.name + "-shm").exists():
+                schema.refuse_foreign(
+                    path
+                )  # nobody has it open, so no lock is given up
             opened = _connect(path, Path(scratch))
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise _ours(error, path) from error
@@ -63,6 +66,7 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
             check_same_thread=False,
         )
         try:
+            schema.refuse_foreign_open(path, db)
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
         except sqlite3.OperationalError as error:
@@ -78,6 +82,11 @@ def _connect(path: Path, scratch: Path) -> sqlite3.Connection:
     # may merge the copy's own -wal
     db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
     db.execute("PRAGMA query_only = ON")
+    try:
+        schema.refuse_foreign_open(path, db)
+    except BaseException:
+        db.close()
+        raise
     return db
 
 
