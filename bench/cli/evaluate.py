@@ -17,6 +17,7 @@ from bench.cli.common import (
     Complaint,
     json_option,
     load_settings,
+    log_errors,
     log_option,
     paths,
     say,
@@ -89,9 +90,10 @@ def evaluate(
         path = Path(name)
         known = Known()
         if log_path is not None:
-            from bench.cli.log import from_file
+            from bench.log.history import known as known_of
 
-            known = from_file(lambda h: h.known(where.log, kind, gear, options))
+            with log_errors():
+                known = known_of(where.log, kind, gear, options)
         try:
             traces = read_sweeps(path, check, options, gear)
             evidence = Evidence(kind, traces, options, gear, known)
