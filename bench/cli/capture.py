@@ -316,7 +316,7 @@ class _Output:
             instrument=self.name,
             at=self._at,
             note=self.note,
-            seconds=round(time.monotonic() - self._began, 3),
+            seconds=round(time.monotonic() - self._began, 4),
             port=self.port or PortSettings(),
             blocks=self._blocks,
         )

@@ -150,6 +150,16 @@ def log_errors() -> Iterator[None]:
         raise Complaint(str(error)) from error
 
 
+def length_option(option: str, text: str | None) -> float | None:
+    """mm, of a length that was typed. Raises Complaint."""
+    from bench.units import UnitsError, parse_length
+
+    try:
+        return None if text is None else parse_length(text)
+    except UnitsError as error:
+        raise Complaint(f"{option}: {error}") from error
+
+
 def echo_json(answer: object) -> None:
     """One JSON object on standard output."""
     import msgspec

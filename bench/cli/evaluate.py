@@ -15,6 +15,7 @@ from bench.checks import checks
 from bench.checks.model import EvidenceGear
 from bench.cli.common import (
     Complaint,
+    echo_json,
     json_option,
     load_settings,
     log_errors,
@@ -110,9 +111,7 @@ def evaluate(
             continue
         findings.append(finding)
         if as_json:
-            import msgspec
-
-            click.echo(msgspec.json.encode(finding))
+            echo_json(finding)
         else:
             if len(files) > 1:
                 click.echo(f"{path}:")

@@ -6,7 +6,8 @@ because of the disk (see `committer`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Concatenate, ParamSpec
 
@@ -16,7 +17,7 @@ from bench.log import entries
 from bench.log.committer import NOT_QUEUED, Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
-from bench.log.write_queue import Write
+from bench.log.write_queue import ReadingBlock, Write
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
 
@@ -39,6 +40,8 @@ class LogWriter(Committer):
     """Writes to one log; made by `open`, used from one thread (the callbacks come from
     another)."""
 
+    _dropped: Counter[str]  # readings without room, by sweep
+
     @classmethod
     def open(
         cls,
@@ -60,6 +63,7 @@ class LogWriter(Committer):
         writer = cls(
             Path(path).absolute(), boot_id, program, on_saved, on_trouble, clock
         )
+        writer._dropped = Counter()
         writer.start()
         return writer
 
@@ -96,6 +100,22 @@ class LogWriter(Committer):
             lambda entry: entries.climate(entry, sensor, temperature, humidity)
         )
         return self.put(write, urgent=False)
+
+    def chunk(
+        self, sweep_id: str, instrument: str, raw: bytes, arrival_ns: Iterable[int]
+    ) -> int:
+        """Bytes of a running sweep; arrival_ns: monotonic, one for each record in them
+        (stored in whole us)."""
+        times = [arrival // 1000 for arrival in arrival_ns]
+        ticket = self.put(
+            ReadingBlock(sweep_id, instrument, raw, times),
+            urgent=False,
+            size=len(raw) + 8 * len(times) + 300,
+            reserve=False,
+        )
+        if ticket == NOT_QUEUED:
+            self._dropped[sweep_id] += len(times)
+        return ticket
 
     def end_sweep(
         self,
