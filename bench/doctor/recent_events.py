@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from bench.doctor.diagnostic import Diagnostic, diagnosis
 from bench.log.events import LOG_EVENTS, instrument_events
+from bench.log.loss_words import lacking_words, salvage_words
 from bench.log.read_only import open_read
-from bench.log.recover import lacking_words, salvage_words
 from bench.log.rows import LogError
 
 DAY = 86_400.0  # s

@@ -5,13 +5,12 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
 from bench.checks.options import OptionError
 from bench.gear import Jig
-from bench.log import cut_forecast, event_log, history, upkeep_history
-from bench.log.report_parts import report_parts
 from bench.procedure.wrong_use import InvalidRequest
 from bench.protocol import (
     CutForecast,
@@ -28,7 +27,6 @@ from bench.protocol import (
     ShopForecast,
 )
 from bench.units import System
-from bench.upkeep.due import BeforeLastResult
 
 FromLog = (
     LogList
@@ -54,7 +52,7 @@ def answer(
     LogError, InvalidRequest."""
     try:
         reply = _answer(path, request, units, jigs or {})
-    except (OptionError, BeforeLastResult) as error:
+    except OptionError as error:
         raise InvalidRequest(str(error)) from error
     return msgspec.structs.replace(reply, ref=request.ref)
 
@@ -62,24 +60,46 @@ def answer(
 def _answer(
     path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
 ) -> Answer:
-    now = time.time()
+    # each road loads what it needs: a list of results needs no forecast
     match request:
         case LogList(jig=jig, check=check, most=most, before=before):
-            return history.listed(path, jig=jig, check=check, most=most, before=before)
+            from bench.log.history import listed
+
+            return listed(path, jig=jig, check=check, most=most, before=before)
         case LogShow():
-            return history.show(path, request.id)
+            from bench.log.history import show
+
+            return show(path, request.id)
         case LogEvents():
-            return LogEventRows(event_log.events(path, request.most, units))
+            from bench.log.event_log import events
+
+            return LogEventRows(events(path, request.most, units))
+        case _:
+            return Document(_document(path, request, units, jigs))
+
+
+def _document(
+    path: Path, request: FromLog, units: System, jigs: Mapping[str, Jig]
+) -> dict[str, Any]:
+    now = time.time()
+    match request:
         case Drift():
-            document = upkeep_history.drift_of_log(path, request.jig, request.check)
+            from bench.log.upkeep_history import drift_of_log
+
+            return drift_of_log(path, request.jig, request.check)
         case Due():
-            document = upkeep_history.due_of_log(path, request.at, jigs)
+            from bench.log.upkeep_history import due_of_log
+
+            return due_of_log(path, request.at, jigs)
         case CutForecast(jig=jig, options=options):
-            document = cut_forecast.cut_forecast(
-                path, jig, options, now=now, jigs=jigs, units=units
-            )
+            from bench.log.cut_forecast import cut_forecast
+
+            return cut_forecast(path, jig, options, now=now, jigs=jigs, units=units)
         case ShopForecast():
-            document = cut_forecast.shop_forecast(path, now=now, jigs=jigs)
-        case ReportParts():
-            document = report_parts(path, now=now, jigs=jigs, units=units)
-    return Document(document)
+            from bench.log.cut_forecast import shop_forecast
+
+            return shop_forecast(path, now=now, jigs=jigs)
+        case _:
+            from bench.log.report_parts import report_parts
+
+            return report_parts(path, now=now, jigs=jigs, units=units)

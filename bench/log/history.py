@@ -34,7 +34,6 @@ from bench.log.findings import FindingRow, each_finding, find_finding, list_find
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import load_gear
-from bench.log.upkeep_history import inherited_square
 from bench.protocol import LogOne, LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
@@ -155,12 +154,18 @@ def known(
             square=(
                 None
                 if "square" not in find(kind).takes
-                else inherited_square(path, gear)
+                else _inherited(path, gear)
                 if options.get("quick")
                 else _square(db, gear)
             ),
             sweep=_sweep(db, gear) if "fence" in find(kind).takes else None,
         )
+
+
+def _inherited(path: Path, gear: EvidenceGear) -> SquareHistory | None:
+    from bench.log.upkeep_history import inherited_square
+
+    return inherited_square(path, gear)
 
 
 def _instrument_now(db: sqlite3.Connection, kind: str) -> str | None:

@@ -30,7 +30,7 @@ from bench.upkeep.drift import (
     drift_document,
     left_out_rows,
 )
-from bench.upkeep.due import due_document
+from bench.upkeep.due import BeforeLastResult, due_document
 from bench.upkeep.history import (
     EVENTS,
     FenceMove,
@@ -62,12 +62,16 @@ def drift_of_log(
 def due_of_log(
     path: Path, at: str | None = None, jigs: Iterable[str] = ()
 ) -> dict[str, Any]:
-    """at: an ISO date; today where None. jigs: sleds of the settings. Raises LogError,
-    InvalidRequest for what is no date, BeforeLastResult."""
+    """at: an ISO date; today where None. jigs: sleds of the settings. Raises LogError;
+    InvalidRequest for what is no date, or lies before the last result."""
     history, unread = load_history(path, jigs)
     day = today(history) if at is None else _end_of(at)
+    try:
+        document = due_document(history, at=day)
+    except BeforeLastResult as error:
+        raise InvalidRequest(str(error)) from error
     return {
-        **due_document(history, at=day),
+        **document,
         "left_out": left_out_rows(history),
         "unread": msgspec.to_builtins(unread),
     }
