@@ -27,9 +27,11 @@ from bench.daemon.serial_places import Places, places
 from bench.daemon.shop_air import ShopAir
 from bench.daemon.station import Station
 from bench.daemon.tones import Tones
+from bench.daemon.wall_clock import SYNCED
 from bench.finding import Finding
 from bench.gear import Gear
-from bench.log import history
+from bench.log import history, rows
+from bench.log.cautions import acknowledged
 from bench.log.live_moves import live_move_history
 from bench.log.rows import Commit, LogError
 from bench.log.writer import LogWriter
@@ -181,6 +183,9 @@ class Service:
         with contextlib.suppress(Exception):
             self.last = history.latest(self.paths.log, LAST)
             self.bench.live.past = live_move_history(self.paths.log)
+            now = rows.now(synced=SYNCED.exists())
+            past = acknowledged(self.paths.log, _boot_id(), now)
+            self.bench.checking.remember(past)
 
     async def _look_through(self) -> None:
         """Whether each result of the log can still be read: said now, and not when one
