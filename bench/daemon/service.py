@@ -183,8 +183,8 @@ class Service:
         with contextlib.suppress(Exception):
             self.last = history.latest(self.paths.log, LAST)
             self.bench.live.past = live_move_history(self.paths.log)
-            now = rows.now(synced=SYNCED.exists())
-            past = acknowledged(self.paths.log, _boot_id(), now)
+            stamp = rows.now(synced=SYNCED.exists())
+            past = acknowledged(self.paths.log, _boot_id(), stamp)
             self.bench.checking.remember(past)
 
     async def _look_through(self) -> None:

@@ -191,6 +191,27 @@ heights-alike: Low and high read the same in every set-up. Was the indicator sli
 square-not-plumb: The square came out {off:slope} off. Was it the same edge in both
   set-ups? Was there nothing under the stock?
 
+# The move of a sled fence, step by step.
+move-of-fence: {fence:left=Left|right=Right} fence, square to its face.
+move-end: Move the {end} end {way:away=away from you|toward=toward you} by
+  {distance:give {uncertainty}}.
+move-at: Do it at the {place}, {reach:length} from the pivot.
+move-no-leaves: No leaves are listed: use a shim of that thickness. Or do it live.
+move-leaf-too-thick: No leaf is so thin. Do it live, with the indicator on the sled.
+move-leaves: Take {many:the leaves|the leaf of} {leaves:stack}.
+move-stop-off-leaves: Hold the {many:leaves|leaf} against the working face there. Set a
+  stop against the {many:leaves|leaf} and clamp it. Take the {many:leaves|leaf} out and
+  slacken the screw. Bring the fence to the stop and tighten.
+move-leaves-in-gap: Set a stop against the bare working face there and clamp it. Slacken
+  the screw and move the fence {way:away=away from you|toward=toward you}. Slip the
+  {many:leaves|leaf} between face and stop. Bring the fence up until the {many:leaves
+  just fill|leaf just fills} the gap. Tighten, and take the {many:leaves|leaf} out.
+move-stack-short: The stack is {rest:length} short: do the rest live.
+move-stack-over: The stack is {rest:length} more than the distance: stop short.
+move-jack-screw: Or turn the jack screw, of pitch {pitch:length}, that way. Turn it
+  {turns:clock}.
+move-then: Then {then}.
+
 # Of every check, when it is concluded.
 option-ignored: Option {option} {problem}. It is worked out as though it was not said.
 lean-with-play: Lean test at {placement}: play {play:length}, and the side is as
