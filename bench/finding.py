@@ -77,7 +77,7 @@ class Move(msgspec.Struct, frozen=True):
     # whole sentences, made from `steps` in `bench.render.remarks`
     text: str = ""
     fence: Literal["left", "right"] | None = None  # which of a mitre sled's two
-    steps: Sequence[Remark] = ()  # what the hands do, in their order
+    steps: list[Remark] = []  # what the hands do, in their order
 
 
 class Settle(msgspec.Struct, frozen=True):

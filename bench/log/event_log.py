@@ -18,7 +18,8 @@ from bench.log.tables import GEAR_EVENT
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.render.notices import stored_text, text
+from bench.render.names import placement_name, plain, upper_first
+from bench.render.notices import stored_reason, stored_text, text
 from bench.render.upkeep import gear_event_values
 from bench.render.wording import ended, with_name
 from bench.units import System
@@ -65,7 +66,7 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
         code = "event-leaf-proved" if proved else "event-leaf-unproved"
         return "indicator", text([StatusMessage(code, values)], units)
     if one.kind in ("sweep-ended", "sweep-undone"):
-        return "pass", _pass_words(one)
+        return "pass", _pass_words(one, units)
     if one.kind == "clock-jumped":
         return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
     if one.kind == "clock":
@@ -73,10 +74,10 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
     return "log", _log_words(one.kind, data)
 
 
-def _pass_words(one: Incident) -> str:
-    reason = (one.reason or str(one.data.get("reason", ""))).strip()
-    reason = ended(reason)
-    return f"{one.check}, {one.placement}: {reason[:1].upper()}{reason[1:]}"
+def _pass_words(one: Incident, units: System) -> str:
+    reason = ended(stored_reason(one.reason or "", units))
+    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    return f"{where}: {upper_first(reason)}"
 
 
 def _log_words(kind: str, data: dict[str, Any]) -> str:

@@ -24,6 +24,7 @@ from bench.log.rows import LogDamaged, Salvage
 from bench.log.table_list import overlay_table_list, set_page_count
 from bench.log.tables import create_first, migrate
 from bench.log.wal import PAGE_SIZES, frames, overlay_pages
+from bench.procedure.status_message import StatusMessage
 
 _MOST_PROBES = 20_000  # rows looked for one by one in a damaged part of a table
 _MOST_ABSENT = 300  # numbers without a row, one after the other: the table's end
@@ -207,9 +208,10 @@ def _stand_in_for_lost_parents(new: sqlite3.Connection) -> None:
         " check_run)"
     )
     new.execute(
-        "UPDATE sweep SET reason = 'its readings were lost when the log was damaged',"
-        " trace_key = NULL, state = CASE state WHEN 'whole' THEN 'interrupted' ELSE"
-        " state END WHERE trace_key NOT IN (SELECT trace_key FROM trace)"
+        "UPDATE sweep SET reason = ?, trace_key = NULL, state = CASE state WHEN 'whole'"
+        " THEN 'interrupted' ELSE state END WHERE trace_key NOT IN (SELECT trace_key"
+        " FROM trace)",
+        (msgspec.json.encode(StatusMessage("readings-lost")).decode(),),
     )
     for table, column in (("finding", "superseded_by"), ("move", "verified_by")):
         new.execute(

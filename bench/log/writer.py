@@ -18,6 +18,7 @@ from bench.log.committer import NOT_QUEUED, Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
 from bench.log.write_queue import Write
+from bench.procedure.status_message import StatusMessage
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
 
@@ -122,7 +123,7 @@ class LogWriter(Committer):
         *,
         push: bool | None = None,
         trace: Trace | None = None,
-        reason: str | None = None,
+        reason: StatusMessage | None = None,
         at: Stamp | None = None,
     ) -> int:
         write = self._write(entries.end_sweep, at, sweep_id, state, push, trace, reason)
@@ -136,7 +137,11 @@ class LogWriter(Committer):
         return self.put(write, size=size, sweep=sweep_id)
 
     def undo_sweep(
-        self, sweep_id: str, reason: str | None = None, *, at: Stamp | None = None
+        self,
+        sweep_id: str,
+        reason: StatusMessage | None = None,
+        *,
+        at: Stamp | None = None,
     ) -> int:
         return self._put(entries.undo_sweep, at, sweep_id, reason)
 

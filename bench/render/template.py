@@ -44,6 +44,14 @@ def sentence(template: str, values: Mapping[str, object], units: System = "mm") 
     return _InUnits(units).vformat(template, (), values).rstrip()
 
 
+def entries(table: str) -> dict[str, str]:
+    """The templates of a table by their codes: an entry is `code: template`, its
+    further lines are indented, and `#` begins a heading."""
+    lines = table.replace("\n  ", " ").splitlines()
+    parted = (line.partition(": ") for line in lines if not line.startswith("#"))
+    return {code: template for code, colon, template in parted if colon}
+
+
 class _InUnits(string.Formatter):
     def __init__(self, units: System) -> None:
         self._units = units

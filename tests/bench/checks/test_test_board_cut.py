@@ -310,7 +310,7 @@ def test_the_move_makes_the_next_board_good(a: float, pivot, kept: str) -> None:
     found = concluded(cut_strip([a] * 5, kept), jig=jig, kept=kept)
     assert found.verdict == "outside" and found.move is not None and found.move.end != pivot
     told = move_words(found.move, "mm")
-    assert "fence-square" in told and "verifying passes" not in told
+    assert "another board" in told and "verifying passes" not in told
     pivot_x = 250.0 if pivot == "right" else -250.0
     free_x = pivot_x + (-480.0 if pivot == "right" else 480.0)
     fence = np.array([[pivot_x, math.tan(a) * pivot_x], [free_x, math.tan(a) * free_x]])
