@@ -297,7 +297,7 @@ CHECK = Check(
         Option(
             "placements",
             "choice",
-            "What is to be looked at",
+            "Which of sled fence and blade to check",
             "both",
             ("both", "fence", "blade"),
         ),

@@ -127,7 +127,7 @@ BENDING_OPTIONS = (
     Option(
         "straightedge_of",
         "choice",
-        "What the straightedge is of",
+        "What the straightedge is made of",
         None,
         tuple(MODULUS),
         needs="straightedge_thick",
