@@ -37,6 +37,11 @@ AGAIN = "Lift the plunger and let it down for each reading."
 # between neighbouring marks; four even ones are the fewest that go round
 MOST_UNREAD = math.radians(91)
 FEWEST = 3  # turns that fix an offset and a first harmonic
+# degrees: four even marks see a warp of two waves at its crests or at its flanks; one
+# more mark between them sees it whichever way it lies
+FOUR, BETWEEN = 4, "turn-45"
+# mm, full range of a plate's warp that no mark showed; common practice, no source
+USUAL_WARP = 0.02
 
 
 def _step(placement: str, words: str, *, continues: bool = False) -> Step:
@@ -60,6 +65,8 @@ def plan(options: Mapping[str, OptionValue], gear: EvidenceGear) -> tuple[Step, 
     del gear
     count = int(number(options, "turns", MARKS))
     first, *others = even_turns(count)
+    if count == FOUR:
+        others.insert(0, BETWEEN)
     words = (
         "Indicator standing on the right of the plate. Tip on the blade body, below"
         " the gullets. Mark this place on the plate."
@@ -165,10 +172,10 @@ def _unseen(found: Wobble, gap: float) -> tuple[dict[str, list[Part]], list[Rema
         unseen = {"degrees": math.degrees(gap)}
         remarks.append(Remark("turn-unread", values=unseen, severity="warning"))
     if not found.curve and found.turns > FEWEST:
-        # so few marks show a warp at two waves' crests or at their flanks
-        more["warp"].append(rectangular("form between the marks", found.warp))
+        unseen = max(found.warp, USUAL_WARP)
+        more["warp"].append(rectangular("form between the marks", unseen))
         # of a total it is one extreme's
-        more["total"].append(rectangular("form between the marks", found.warp / 2))
+        more["total"].append(rectangular("form between the marks", unseen / 2))
         marks = {"marks": found.turns, "better": MARKS}
         remarks.append(Remark("few-marks", values=marks))
     if found.u_total is None:
@@ -277,7 +284,13 @@ CHECK = Check(
             high=2000.0,
             needs="radius",
         ),
-        Option("turns", "count", "How many marks round the turn", low=FEWEST, high=72),
+        Option(
+            "turns",
+            "count",
+            "How many marks round the turn; to four, one between is added",
+            low=FEWEST,
+            high=72,
+        ),
         SIDE,
     ),
     needs=("saw",),

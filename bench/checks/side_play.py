@@ -36,9 +36,9 @@ FEWEST = 2  # readings one way that show how well it comes back
 # share of the play that one way of looking misses before it is remarked on
 UNACCOUNTED = 0.5
 TWIST_AT = 250.0  # mm from the runners' middle, live, unless said
-# mm, half-width: a spot's place from the runners' middle, by eye and rule; common
-# practice, no source
-PLACE_ERROR = 10.0
+# mm, half-width: a spot's place from the runners' middle, by eye; common practice, no
+# source
+PLACE_ERROR = 15.0
 # mm, both sides together, in wood; common practice, no source
 BINDS, LOOSE = 0.03, 0.15
 
@@ -155,6 +155,9 @@ def _twisted(
         if given_number(found.options, "runner_length") is None:
             values = {"at": abs(place), "runner": length}
             found.remarks.append(Remark("runner-usual", values=values))
+    unsaid = given_number(found.options, "place_error") is None
+    if unsaid and twisted.place_uncertainty > (twisted.standard_uncertainty or 0.0):
+        found.remarks.append(Remark("place-usual", values={"off": PLACE_ERROR}))
     found.add("yaw-play", twisted, twisted.lever, rows)
     if statistics.fmean(right) < statistics.fmean(left):
         found.remarks.append(Remark("twisted-wrong", severity="warning"))

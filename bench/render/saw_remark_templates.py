@@ -52,8 +52,8 @@ no-opening-good: With this set-up no opening could be called good enough. It tak
   limit of {least:slope} at least.
 turn-unread: The marks leave {degrees:.0f} degrees of the turn unread. The plate may
   swing more there. Read marks all round.
-few-marks: Only {marks} marks were read: they show a warp by half. Read {better} marks,
-  each twice.
+few-marks: Only {marks} marks were read: they may miss a warp. Read one more halfway
+  between two of them, or {better} marks. Read each twice.
 three-turns: Three turns read once each do not show how readings scatter. Read more
   turns.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -82,9 +82,12 @@ straightedge-unknown: One set-up shows the sled fence and the straightedge toget
   over to know, or say how straight it is.
 straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
   that is some {bend:fine}, alike both times (common practice, no source). Push low at
-  the indicator's base. Say how thick and how high the straightedge is.
+  the indicator's base. Make two passes pressed hard, or say how thick and how high the
+  straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
+straightedge-pressed: Pressed hard, the straightedge gave way by {gives:fine}. A light
+  hand bends it too: {off:fine} is taken off for that.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the two
   are mixed up.
@@ -139,6 +142,9 @@ shift-free-and-leaned: Free, the sled may shift by {play:length}. Leaned left it
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
   are taken (common practice, no source). Say how long yours are. Nearer than half of
   that a twist does not show all.
+place-usual: The twist's place is taken to be off by {off:station} either way, as by
+  eye. That is common practice, no source. Measure it and pencil it. Then say how far
+  it may be off.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
   or more. Nearer, a sled that is leaned too shows more than twist.
 plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the
