@@ -16,6 +16,7 @@ from foreign_swept import depth_of
 Make = Callable[[Rng], Case]
 APART = 160.0  # mm between front and rear
 FLOATS = 0.01, 0.005  # mm either way that a slid carriage and an arbor may float; common practice, no source
+WARP = 0.03  # mm, full range of a plate's warp where nothing is known of it; common practice, no source
 USUAL_HOLD = 20e-6  # rad, sd of a pass's direction where nothing is known of it; common practice, no source
 
 
@@ -156,7 +157,11 @@ def plate(
         swing = 1.96 * float(np.hypot(2 * np.sqrt(2 / marks) * one, g.wave))
         both = 1.96 * float(np.hypot(np.sqrt(8 + 8) / np.sqrt(marks) * one, g.wave))
         ideals = {"total": both, "tilt": swing, "warp": swing, "phase": swing / tilt}
-        return Case("plate-wobble", out.text, truths, ideals, limit=0.05)
+        case = Case("plate-wobble", out.text, truths, ideals, limit=0.05)
+        if marks == 4 and not more:  # they may lie at the nodes of a warp, all of them
+            unseen = 1.96 * WARP / np.sqrt(3)
+            case.knowable = {"warp": np.hypot(swing, unseen), "total": np.hypot(both, unseen / 2)}
+        return case
 
     return make
 

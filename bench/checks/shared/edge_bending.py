@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from bench.checks.model import Evidence
-from bench.checks.options import Option, given_number, number
+from bench.checks.options import choice, given_number, length, number
 from bench.checks.shared.face_profile import Face
 from bench.finding import Remark
 
@@ -114,17 +114,17 @@ def _as_pressed(face: Face) -> tuple[Face, Bending, Remark]:
         [-fit @ line for line in face.pressed],
     ]
     weights = (weight + share, *face.weights[1:], share)
-    noise = sum(
+    turns = (as_it_lies, *[np.eye(u.size)] * (len(lines) - 2), fit)
+    parts = [
         w * w / len(group) * (turn @ one @ turn.T)
-        for w, group, turn in zip(
-            weights,
-            lines,
-            (as_it_lies, *[np.eye(u.size)] * (len(lines) - 2), fit),
-            strict=True,
-        )
-    )
+        for w, group, turn in zip(weights, lines, turns, strict=True)
+    ]
     taken_off = replace(
-        face, f=face.f - share * more, lines=lines, weights=weights, covariance=noise
+        face,
+        f=face.f - share * more,
+        lines=lines,
+        weights=weights,
+        covariance=np.sum(parts, axis=0),
     )
     gives = float(np.max(np.abs(more)))
     said = Remark("straightedge-pressed", values={"gives": gives, "off": share * gives})
@@ -149,36 +149,28 @@ def _shape(face: Face, span: float) -> Array:
 
 
 BENDING_OPTIONS = (
-    Option(
+    length(
         "straightedge_thick",
-        "length",
         "How thick the straightedge is, across the sled fence",
-        low=0.5,
-        high=200.0,
+        *(0.5, 200.0),
         needs="straightedge_high",
     ),
-    Option(
+    length(
         "straightedge_high",
-        "length",
         "How high it stands above the sled's base",
-        low=0.5,
-        high=500.0,
+        *(0.5, 500.0),
         needs="straightedge_thick",
     ),
-    Option(
+    length(
         "straightedge_span",
-        "length",
         "How far apart the blocks stand; else a pass's length",
-        low=50.0,
-        high=5000.0,
+        *(50.0, 5000.0),
         needs="straightedge_thick",
     ),
-    Option(
+    choice(
         "straightedge_of",
-        "choice",
         "What the straightedge is of",
-        None,
-        tuple(MODULUS),
+        *MODULUS,
         needs="straightedge_thick",
     ),
 )
