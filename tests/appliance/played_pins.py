@@ -13,7 +13,7 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Sequence
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
@@ -259,7 +259,8 @@ async def panel(pins: Pins, client: AsyncClient) -> bool:
     steps = sorted(presses + words_of(GAUGES[0], [123] * 150), key=lambda step: step[0])
     played = asyncio.create_task(pins.play(steps))
     assert first.ask is not None
-    heard, tones = [first.ask.phase], 0
+    heard: list[str] = [first.ask.phase]
+    tones = 0
     while not played.done():
         with contextlib.suppress(TimeoutError):
             message = await asyncio.wait_for(client.inbox.get(), 1.0)
