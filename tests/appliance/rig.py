@@ -2,7 +2,7 @@
 
 As root, with qemu-system-x86, qemu-utils, debootstrap and openssh-client, from the project's folder:
 
-    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--cuts 30] [--only NAME]...
+    .venv/bin/python tests/appliance/rig.py IMAGES WHEELS [bookworm|trixie] [--copies 30] [--cuts 30] [--only NAME]...
 
 IMAGES: a folder that keeps the images. WHEELS: made by `pip wheel -w WHEELS .` with the Python of that suite (3.11 for
 bookworm, 3.13 for trixie). Prints one JSON line {test, figure, limit, pass} a matter; exit 1 when one fails. What can
