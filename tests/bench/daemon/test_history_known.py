@@ -200,7 +200,7 @@ def test_the_square_is_a_check_standard_between_set_ups(kept) -> None:
     known = history.known(path, "fence-square", GEAR, {}, instrument="port-a")
     assert known.set_ups is not None and known.set_ups.checks == 8
     assert known.set_ups.variance == pytest.approx(float(np.var(errors, ddof=1)), rel=1e-9)
-    assert known.set_ups.degrees_of_freedom == 7
+    assert known.set_ups.degrees_of_freedom == 4 and known.set_ups.days == 1  # of a single day
     assert known.pool is not None and known.pool.passes >= 40
     assert known.set_ups.own_variance == pytest.approx(known.pool.variance * 0.25 * (1 / 3 + 1 / 2), rel=0.3)
 
