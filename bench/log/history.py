@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import math
 import sqlite3
-from collections.abc import Generator, Mapping, Sequence
+from collections.abc import Generator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,25 +26,21 @@ from bench.checks.model import (
 from bench.checks.shared.pooling import pool_of, seat_of, set_ups_of
 from bench.checks.shared.remarks import SQUARE_DOUBTED
 from bench.finding import Finding, Quantity, Unread
-from bench.gear import Square
 from bench.log import export
 from bench.log.dates import in_time
 from bench.log.events import list_gear_events
 from bench.log.export_line import EventLine
 from bench.log.findings import FindingRow, each_finding, find_finding, list_findings
+from bench.log.gear_changes import SLED_AND_SAW, changed_since
 from bench.log.moves import list_moves
 from bench.log.read_only import open_read
 from bench.log.store import load_gear
-from bench.log.upkeep_history import day_of_row, gear_events
 from bench.protocol import LogOne, LogRows
 
 # findings gone through, at most, for the twenty that fit; ten years of them take too
 # long
 LOOK_BACK = 200
 KNOWN_FINDINGS = 20  # older ones no longer speak for the jig as it is
-# events of the gear after which earlier findings no longer speak for it; a changed
-# blade or an accepted drift leaves sled, slots and square as they were
-CHANGED = ("dropped", "moved", "runners", "saw", "square")
 
 
 def latest(path: Path, most: int) -> list[Finding]:
@@ -196,9 +192,9 @@ def _speaking(
         (gear.saw.name if gear.saw else None),
     )
     found: list[tuple[Finding, EvidenceGear]] = []
-    since = _changed(db, gear)
+    changed = changed_since(db, gear)
     for row in reversed(list_findings(db, check=kind, jig=jig, last=LOOK_BACK)):
-        if day_of_row(row) < since:
+        if changed(row):
             continue
         same = (row.finding.jig, row.finding.saw, row.hold) == (jig, saw, hold)
         if (
@@ -214,38 +210,6 @@ def _speaking(
         if len(found) == KNOWN_FINDINGS:
             break
     return found
-
-
-def _changed(
-    db: sqlite3.Connection, gear: EvidenceGear, events: Sequence[str] = CHANGED
-) -> float:
-    """Day of the latest event that changed this sled, its saw or its square, on
-    whatever sled that was told; minus infinity without one."""
-    jig = gear.jig.name if gear.jig else None
-    return max(
-        (
-            event.day
-            for event in gear_events(db)
-            if event.what in events
-            and (
-                event.jig == jig
-                or (event.what == "square" and _used_on(db, event.jig, gear.square))
-            )
-        ),
-        default=-math.inf,
-    )
-
-
-def _used_on(db: sqlite3.Connection, jig: str, square: Square | None) -> bool:
-    """Whether a sled was ever measured with this square."""
-    return square is not None and any(
-        name == square.name
-        for (name,) in db.execute(
-            "SELECT DISTINCT json_extract(gear_json, '$.square.name') FROM check_run"
-            " JOIN gear USING (gear_key) WHERE jig = ? AND json_valid(gear_json)",
-            (jig,),
-        )
-    )
 
 
 def _run(db: sqlite3.Connection, run: str) -> tuple[str, EvidenceGear]:
@@ -272,9 +236,9 @@ def _yaw_play(db: sqlite3.Connection, gear: EvidenceGear) -> float | None:
     """Of the latest side-play of this sled on this saw, rad, full swing."""
     if gear.jig is None:
         return None
-    since = _changed(db, gear, ("dropped", "moved", "runners", "saw"))
+    changed = changed_since(db, gear, SLED_AND_SAW)
     for row in _measuring(db, "yaw-play", jig=gear.jig.name, last=LOOK_BACK):
-        if day_of_row(row) < since:
+        if changed(row):
             break
         if row.superseded_by is not None or row.finding.saw != (
             gear.saw.name if gear.saw else None
@@ -327,10 +291,10 @@ def _square(db: sqlite3.Connection, gear: EvidenceGear) -> SquareHistory | None:
     is believed only when the one before it says the same.
     """
     name = gear.square.name if gear.square else None
-    since = _changed(db, EvidenceGear(square=gear.square))
+    changed = changed_since(db, EvidenceGear(square=gear.square))
     passed_over: tuple[Finding, Quantity] | None = None
     for row in _measuring(db, "square", last=KNOWN_FINDINGS):
-        if day_of_row(row) < since:
+        if changed(row):
             break
         measured = next((q for q in row.finding.quantities if q.name == "square"), None)
         if measured is None or row.superseded_by is not None or row.finding.doubts:
