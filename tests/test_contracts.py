@@ -111,7 +111,6 @@ LONG_FILES = {
     "bench/daemon/service.py",
     "bench/daemon/station.py",
     "bench/geometry/reversal.py",
-    "bench/log/committer.py",
     "bench/procedure/check_procedure.py",
     "bench/procedure/live_move.py",
     "bench/stream/outlier_filter.py",

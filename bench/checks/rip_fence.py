@@ -156,14 +156,14 @@ CHECK = Check(
         Option(
             "blade",
             "angle",
-            "How far the blade leans, from its own check",
+            "How far the blade is out, from its own check",
             low=-STEEPEST,
             high=STEEPEST,
         ),
         Option(
             "blade_uncertainty",
             "angle",
-            "Its give or take",
+            "Give or take of that",
             low=0.0,
             high=STEEPEST,
             needs="blade",

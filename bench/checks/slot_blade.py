@@ -185,7 +185,7 @@ CHECK = Check(
         Option(
             "turns",
             "count",
-            "Passes at so many even turns instead of one spot",
+            "Passes at so many turns of the blade, not on one spot",
             low=1,
             high=72,
             sweeps=True,

@@ -227,9 +227,7 @@ CHECK = Check(
     quantities=("board",),
     turns_fence=True,
     holds_back=holds_back,
-    verified_by=(
-        "take a sweep (fence-square) or cut another board: it says what is left"
-    ),
+    verified_by=("check again by passes, or cut another board, to see what is left"),
     cautions=(COUNT_OFF, BOARD_HELD, EXIT_BLOCK, CUT_CLEAR, MANUAL),
     options=(
         length(
@@ -277,7 +275,7 @@ CHECK = Check(
         Option(
             "sweep_fence_uncertainty",
             "angle",
-            "Its give or take",
+            "Give or take of that",
             low=0.0,
             high=STEEPEST,
             needs="sweep_fence",

@@ -283,7 +283,7 @@ CHECK = Check(
     options=(
         choice(
             "placements",
-            "What is to be looked at",
+            "Which of sled fence and blade to check",
             *("both", "fence", "blade"),
             default="both",
         ),

@@ -169,7 +169,7 @@ BENDING_OPTIONS = (
     ),
     choice(
         "straightedge_of",
-        "What the straightedge is of",
+        "What the straightedge is made of",
         *MODULUS,
         needs="straightedge_thick",
     ),
