@@ -36,7 +36,7 @@ from bench.units import (
 )
 
 # a whole direction for each `way` of a move
-DIRECTIONS = {"away": "AWAY from you", "toward": "TOWARD you"}
+DIRECTIONS = {"away": "away from you", "toward": "toward you"}
 MEASURED = "measured"  # the verdict where no limit is set
 upper_first = names.upper_first
 LEAST_LEFT_OVER = 0.0005  # mm, half of the last digit that is shown

@@ -34,6 +34,7 @@ async def test_nothing_is_drawn_while_nothing_changes(fake, scenes) -> None:
 
 
 async def test_digits_are_drawn_ten_times_a_second_at_the_most(fake, scenes) -> None:
+    fake.run = scenes.running(scenes.push)
     async with scenes.screen(fake) as (app, pilot):
         await pilot.pause(0.2)
         before, began = app.drawn, time.monotonic()
@@ -119,7 +120,7 @@ async def test_resized_while_it_runs(fake, scenes) -> None:
             await pilot.pause(0.1)
             lines = scenes.rows(app)
             assert len(lines) == size[1] and all(len(line) == size[0] for line in lines)
-        assert "Move the left end 0.144 mm AWAY from" in "\n".join(scenes.rows(app))
+        assert "Move the left end 0.144 mm away from" in "\n".join(scenes.rows(app))
 
 
 @pytest.mark.ci
