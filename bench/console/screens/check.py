@@ -77,6 +77,7 @@ class CheckScreen(WorkScreen):
         self.set_class(dead or not self.view.here, "-dead")
         self.set_class(phase == "cautions", "-cautions")
         self.set_class(phase == "place", "-places")
+        self.set_class(ask is not None and ask.moving, "-moving")
 
     # ---- acts ------------------------------------------------------------------------
 

@@ -106,10 +106,11 @@ class RowsScreen(ConsoleScreen[None]):
             return
         self._filled = filled
         options = self.query_one(OptionList)
+        wide = max([3, *(len(row.key) + 2 for row in rows)])  # columns of the keys
         at = options.highlighted or 0
         options.clear_options()
         options.add_options(
-            Option(_content(n, row, high), disabled=row.take is None)
+            Option(_content(n, row, high, wide), disabled=row.take is None)
             for n, row in enumerate(rows or [Row("Nothing here yet.")])
         )
         if at < len(rows) and rows[at].take is not None:
@@ -154,12 +155,12 @@ class RowsScreen(ConsoleScreen[None]):
         self.dismiss()
 
 
-def _content(index: int, row: Row, high: int) -> Content:
+def _content(index: int, row: Row, high: int, wide: int) -> Content:
     """`1  Words: value`, and the line below it. A low screen has no room for that, a
     tall one parts the rows. No colour: it would be lost on the row that is chosen."""
     digit = row.key or (str(index + 1) if index < 9 else "")
     words = row.words if row.value is None else f"{row.words}: {row.value}"
-    text = f"{digit:<3}{words}"
+    text = f"{digit:<{wide}}{words}"
     if row.more and (high >= LOW or row.take is None):
         text += f"\n   {row.more}"
     text += "\n" * (high >= TALL)

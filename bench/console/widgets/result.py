@@ -23,7 +23,8 @@ from bench.units import length_words
 WIDEST_LINE = 64  # columns of the line with good enough
 PRESSING = ("now", "never-checked")
 CHANGED = ("step", "trend")  # reasons that want an answer to what happened
-MOST_DUE = 2  # rows, one on a low screen
+MOST_DUE = 2  # rows beside a result; on a low screen only one
+MOST_DUE_NEW = 6  # rows where nothing was found yet
 BARS = 24  # columns of the bars
 BECAME = {"made": "The move was made.", "verified": "The move was made, and proved."}
 
@@ -41,7 +42,8 @@ def due_words(v: Viewer) -> Sentences:
     wanted = (*PRESSING, "soon") if high >= TALL else PRESSING
     rows = [row for row in document["due"] if row["state"] in wanted]
     rows.sort(key=lambda row: row["jig"] != v.view.the_jig)
-    for row in rows[: 1 if high < LOW else MOST_DUE]:
+    most = MOST_DUE if v.view.finding is not None else MOST_DUE_NEW
+    for row in rows[: 1 if high < LOW else most]:
         (line,) = due_lines({"due": [row], "left_out": []})
         asks = " What happened? 9 answers it." * (row["reason"] in CHANGED)
         yield line + asks, "unsure" if row["state"] == "now" else "faint"
