@@ -16,6 +16,7 @@ from bench.console.widgets.viewer import Viewer
 from bench.protocol import Finding, LiveMoveNotice
 from bench.render import result
 from bench.render.names import quantity_name
+from bench.render.template import WAYS
 
 ASIDE = 21  # columns beside the figure for its unit, its way and the travel
 NARROW = 56  # columns under which they stand below it
@@ -140,7 +141,7 @@ def _way_left(live: LiveMoveNotice, unit: str, room: int) -> Block:
     if live.there:
         return [[(f"{unit} to go", "strong")], [("there", "good")]]
     word = "too far" if live.past else "wrong way" if live.wrong else "to go"
-    way = f"{live.end} end {result.DIRECTIONS.get(live.way or '', '')}"
+    way = f"{live.end} end {WAYS.get(live.way or '', '')}"
     return [[(f"{unit} {word}", "strong")], *wrap(way, room, "strong")]
 
 

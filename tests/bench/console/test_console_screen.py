@@ -45,7 +45,7 @@ async def test_a_result_shows_number_unit_way_state_and_next_act(fake, scenes, s
         assert "OUT" in text and "big-sled" in text
         assert "eft end too near you" in text
         assert "0.120 mm" in text and "400 mm" in text
-        assert "Move the left end 0.144 mm away from" in " ".join(text.split())
+        assert "Move the left end 0.14 mm away from" in " ".join(text.split())
         assert "Enter  make the move" in text
         if look == "tube":
             text.encode("cp437")
