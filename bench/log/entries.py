@@ -33,13 +33,16 @@ def begin_check(
     entry: Entry,
     run: str,
     kind: str,
+    *,
     jig: str | None,
     saw: str | None,
     options: Mapping[str, OptionValue],
     gear: EvidenceGear,
-    instrument: str | None,
-    hold: str | None,
+    instrument: str | None = None,
+    hold: str | None = None,
 ) -> None:
+    """instrument: a lasting name of the indicator, such as its port by serial
+    number."""
     entry.insert(
         "check_run",
         "begun_",
@@ -56,14 +59,25 @@ def begin_check(
     entry.event(run, "begun", {"check": kind})
 
 
-def set_check_state(entry: Entry, run: str, state: str, reason: str | None) -> None:
+def set_check_state(
+    entry: Entry, run: str, state: str, reason: str | None = None
+) -> None:
     key = run_key(entry.db, run)
     entry.db.execute("UPDATE check_run SET state = ? WHERE run_key = ?", (state, key))
     entry.event(run, state, {"reason": reason} if reason else {})
 
 
-def event(entry: Entry, run: str | None, kind: str, data: Json) -> None:
-    entry.event(run, kind, data)
+def abandon(entry: Entry, run: str, reason: str | None = None) -> None:
+    set_check_state(entry, run, "abandoned", reason)
+
+
+def reopen(entry: Entry, run: str) -> None:
+    """A finished check goes on: more passes are wanted to settle it."""
+    set_check_state(entry, run, "open")
+
+
+def finish(entry: Entry, run: str) -> None:
+    set_check_state(entry, run, "finished")
 
 
 def climate(
@@ -82,12 +96,14 @@ def start_sweep(
     sweep: str,
     run: str,
     placement: str,
-    push: bool | None,
-    seat: str | None,
-    hold: str | None,
-    gather: str,
-    wires: Json,
+    *,
+    push: bool | None = None,
+    seat: str | None = None,
+    hold: str | None = None,
+    gather: str = "sweep",
+    wires: Json | None = None,
 ) -> None:
+    """wires: by instrument the format and options that its raw bytes are read with."""
     entry.insert(
         "sweep",
         "started_",
@@ -99,7 +115,7 @@ def start_sweep(
         seat=seat,
         hold=hold,
         state="running",
-        wires_json=as_json(wires),
+        wires_json=as_json(wires or {}),
     )
     entry.event(run, "sweep-started", {"sweep": sweep, "placement": placement})
 
@@ -151,7 +167,7 @@ def end_sweep(
     _sweep_ended(entry, run, sweep, state, reason)
 
 
-def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None) -> None:
+def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) -> None:
     """The sweep stays in the log and no longer counts; the event tells its state."""
     key, run, state = _sweep(entry.db, sweep)
     if state == "running":
@@ -268,7 +284,9 @@ def move_planned(entry: Entry, move: str, finding: str, plan: Move) -> None:
     )
 
 
-def move_made(entry: Entry, move: str, data: Json) -> None:
+def move_made(entry: Entry, move: str, data: Json | None = None) -> None:
+    """data: what was done, e.g. {"leaves_mm": [0.15], "drew_mm": 0.03}."""
+    data = data or {}
     key, run = _move(entry.db, move)
     event_key = entry.event(run, "moved", {"move": move, **data})
     entry.db.execute(

@@ -41,8 +41,8 @@ no-opening-good: With this set-up no opening can be called good enough. The limi
   have to be {least:slope} or more.
 turn-unread: No mark was read over {degrees:.0f} degrees of the turn. The plate may
   swing more there. Read marks all round.
-few-marks: Only {marks} marks were read: they may miss half of a warp. Read {better}
-  marks, each twice.
+few-marks: Only {marks} marks were read: they may miss a warp. Read one more halfway
+  between two of them, or {better} marks. Read each twice.
 three-turns: Three marks read once each do not show how readings differ. Read more
   marks.
 rim-unknown: Read at a radius of {radius:station}. Nearer the rim the tilt grows in
@@ -71,9 +71,12 @@ straightedge-unknown: One set-up shows the sled fence and the straightedge toget
   Roll it over to know, or say how straight it is.
 straightedge-bends-usual: A straightedge gives way under a hand that presses on it. Here
   that is some {bend:fine}, alike both times (common practice, no source). Push low at
-  the indicator's base. Say how thick and how high the straightedge is.
+  the indicator's base. Make two passes pressed hard, or say how thick and how high the
+  straightedge is.
 straightedge-bends: Pressed sideways as a hand may, the straightedge gives way by
   {gives:fine}. Push low at the indicator's base.
+straightedge-pressed: Pressed hard, the straightedge gave way by {gives:fine}. A light
+  hand bends it too: {off:fine} is taken off for that.
 straightedge-crooked: The straightedge came out {crooked:length} crooked, more than the
   sled fence. Was the indicator's direction turned with the straightedge? Then the forms
   of the two are mixed up.
@@ -129,6 +132,9 @@ shift-free-and-leaned: Held freely, the sled may shift by {play:length}. Leaned 
 runner-usual: Twisted {at:station} from the runners' middle. Runners of {runner:station}
   are taken (common practice, no source). Say how long yours are. Read nearer than half
   of that, some twist is missed.
+place-usual: The twist's place is taken to be off by {off:station} either way, as by
+  eye. That is common practice, no source. Measure it and pencil it. Then say how far
+  it may be off.
 twisted-near: Twisted {at:station} from the runners' middle. Read it at {better:station}
   or more. Nearer, leaning is mixed up with twist.
 plays-differ: Leaned, the sled showed {leaned:length} of play. Twisted, over the

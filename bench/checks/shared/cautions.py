@@ -37,6 +37,9 @@ MANUAL = Caution(
     " does not make a saw safe.",
     "day",
 )
+# of every check that sweeps or touches with the saw unplugged
+AT_REST = (UNPLUG, BLADE_DOWN, STILL_TEETH, COUNT_OFF, MANUAL)
+AT_BLADE = (UNPLUG, STILL_TEETH, COUNT_OFF, MANUAL)  # the blade stands up
 RIP_CLOSES = Caution(
     "rip-closes",
     "A rip fence that closes at the rear is a danger. It can throw the work back at"
