@@ -13,8 +13,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
+
+import msgspec
 
 from bench.uncertainty.budget import Part
 
@@ -28,8 +29,7 @@ SET_UPS_DOF = 8.0
 SET_UPS_WORTH = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Components:
+class Components(msgspec.Struct, frozen=True):
     """Variances with their degrees of freedom; `between` is not below 0."""
 
     within: float

@@ -17,7 +17,7 @@ import math
 import random
 import statistics
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from bench.finding import Climate
 from bench.upkeep import charts
@@ -219,7 +219,9 @@ class DueDates(Keeper):
         self.results.append(one)
         if error is not None:
             self.results.append(
-                replace(one, quantity="square", value=error / 300, tolerance=None, turns_fence=False)
+                msgspec.structs.replace(
+                    one, quantity="square", value=error / 300, tolerance=None, turns_fence=False
+                )
             )
         self.trues[one.finding] = self.true(day)
         return value

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench.checks.model import Evidence
 from bench.checks.options import Option, given_number, number
@@ -29,8 +30,7 @@ FORCE = 5.0  # N across the straightedge, of a hand that is not light; common pr
 BEND = 0.005
 
 
-@dataclass(frozen=True, slots=True)
-class Bending:
+class Bending(msgspec.Struct, frozen=True):
     """at_middle: mm, standard uncertainty of how far the middle gives way. shape: (n,)
     of it at the places of the face, 1 at the middle of the blocks."""
 

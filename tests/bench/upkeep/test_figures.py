@@ -96,9 +96,8 @@ def steps_told(size: float, before: int, shops: int, *, season: float = 0.0) -> 
 
 
 def stepped(one: Result, size: float) -> Result:
-    import dataclasses
 
-    return dataclasses.replace(one, value=one.value + size * MM)
+    return msgspec.structs.replace(one, value=one.value + size * MM)
 
 
 @pytest.mark.parametrize("season", [0.0, 0.03])
