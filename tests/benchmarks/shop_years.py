@@ -19,6 +19,8 @@ import statistics
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import msgspec
+
 from bench.finding import Climate
 from bench.upkeep import charts
 from bench.upkeep.drift import SeriesJudged, judged_series, swing

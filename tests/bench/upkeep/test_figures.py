@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import random
 
+import msgspec
 import pytest
 
 from bench.upkeep.drift import judged_series
@@ -96,7 +97,6 @@ def steps_told(size: float, before: int, shops: int, *, season: float = 0.0) -> 
 
 
 def stepped(one: Result, size: float) -> Result:
-
     return msgspec.structs.replace(one, value=one.value + size * MM)
 
 
