@@ -100,9 +100,8 @@ def evaluate(
             evidence = Evidence(kind, traces, options, gear, known)
             number = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
             now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-            units = settings.units
-            finding = conclude(evidence, id=number, at=now, units=units)
-            finding = with_notes(finding, units)
+            finding = conclude(evidence, id=number, at=now)
+            finding = with_notes(finding, settings.units)
         except RecordedError as error:
             refused.append(str(error))
             continue

@@ -71,7 +71,7 @@ from bench.protocol import (
     Undo,
     Watch,
 )
-from bench.render.notices import with_words
+from bench.render.notices import text, with_words
 from bench.settings.settings_file import SettingsError
 
 log = logging.getLogger("sweepgauge")
@@ -229,7 +229,7 @@ class RequestHandlers:
         return StatusReply(
             program=f"sweepgauge {__version__}",
             log=str(service.paths.log),
-            recording=service.recording.words,
+            recording=text(service.recording.remarks),
             instruments=[self._with_way(one) for one in service.bench.states()],
             run=run.state() if run is not None else None,
             last=service.last,

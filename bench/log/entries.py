@@ -26,6 +26,7 @@ from bench.log.store import (
     merge_chunks,
     trace_digest,
 )
+from bench.procedure.status_message import StatusMessage
 
 
 def begin_check(
@@ -148,7 +149,7 @@ def end_sweep(
     state: SweepEnd,
     push: bool | None,
     trace: Trace | None,
-    reason: str | None,
+    reason: StatusMessage | None,
 ) -> None:
     """The sweep's last state, its merged bytes and its trace, in the one transaction
     that ends it."""
@@ -161,12 +162,12 @@ def end_sweep(
     db.execute(
         "UPDATE sweep SET state = ?, push = coalesce(?, push), reason = ?, trace_key ="
         " ?, ended_monotonic_ns = ?, ended_wall_s = ? WHERE sweep_key = ?",
-        (state, push, reason, trace_key, at.monotonic_ns, at.wall_s, key),
+        (state, push, _text(reason), trace_key, at.monotonic_ns, at.wall_s, key),
     )
     _sweep_ended(entry, run, sweep, state, reason)
 
 
-def undo_sweep(entry: Entry, sweep: str, reason: str | None = None) -> None:
+def undo_sweep(entry: Entry, sweep: str, reason: StatusMessage | None = None) -> None:
     """The sweep stays in the log and no longer counts; the event tells its state."""
     key, run, state = _sweep(entry.db, sweep)
     if state == "running":
@@ -174,7 +175,7 @@ def undo_sweep(entry: Entry, sweep: str, reason: str | None = None) -> None:
     entry.db.execute(
         "UPDATE sweep SET state = 'undone', reason = coalesce(?, reason) WHERE"
         " sweep_key = ?",
-        (reason, key),
+        (_text(reason), key),
     )
     entry.event(run, "sweep-undone", {"sweep": sweep, "was": state})
 
@@ -189,12 +190,17 @@ def interrupt_sweeps(entry: Entry) -> None:
     ).fetchall()
     for key, sweep, run in rows:
         merge_chunks(entry.db, key)
-        reason = "the program ended during the sweep"
+        reason = StatusMessage("program-ended")
         entry.db.execute(
             "UPDATE sweep SET state = 'interrupted', reason = ? WHERE sweep_key = ?",
-            (reason, key),
+            (_text(reason), key),
         )
         _sweep_ended(entry, run, sweep, "interrupted", reason)
+
+
+def _text(reason: StatusMessage | None) -> str | None:
+    """The code and its values, as the column has it."""
+    return None if reason is None else msgspec.json.encode(reason).decode()
 
 
 def finding(
@@ -299,10 +305,10 @@ def move_verified(entry: Entry, move: str, finding: str) -> None:
 
 
 def _sweep_ended(
-    entry: Entry, run: str, sweep: str, state: str, reason: str | None
+    entry: Entry, run: str, sweep: str, state: str, reason: StatusMessage | None
 ) -> None:
-    data = {"sweep": sweep, "state": state} | ({"reason": reason} if reason else {})
-    entry.event(run, "sweep-ended", data)
+    told = {"reason": msgspec.to_builtins(reason)} if reason else {}
+    entry.event(run, "sweep-ended", {"sweep": sweep, "state": state} | told)
 
 
 def _sweep(db: sqlite3.Connection, sweep: str) -> tuple[int, str, str]:

@@ -17,7 +17,8 @@ from bench.log.rows import Incident
 from bench.procedure.status_message import StatusMessage
 from bench.protocol import LogEvent
 from bench.render.clock import jump_words
-from bench.render.notices import stored_text, text
+from bench.render.names import placement_name, plain, upper_first
+from bench.render.notices import stored_reason, stored_text, text
 from bench.render.upkeep import gear_event_values
 from bench.render.wording import ended, with_name
 from bench.units import System
@@ -43,7 +44,7 @@ def _words(one: Incident, data: dict[str, Any], units: System) -> tuple[str, str
         case "instrument" | "spoiled":
             return name, with_name(name, stored_text(data, units))
         case "sweep-ended" | "sweep-undone":
-            return "pass", _pass_words(one)
+            return "pass", _pass_words(one, units)
         case "clock-jumped":
             return "clock", f"{jump_words(float(data.get('seconds', 0.0)))}."
         case "log-salvaged":
@@ -96,6 +97,7 @@ def _some(data: dict[str, Any], *names: str) -> dict[str, Any]:
     return {name: data.get(name) for name in names}
 
 
-def _pass_words(one: Incident) -> str:
-    reason = ended((one.reason or str(one.data.get("reason", ""))).strip())
-    return f"{one.check}, {one.placement}: {reason[:1].upper()}{reason[1:]}"
+def _pass_words(one: Incident, units: System) -> str:
+    reason = ended(stored_reason(one.reason or "", units))
+    where = f"{plain(one.check or '')}, {placement_name(one.placement or '')}"
+    return f"{where}: {upper_first(reason)}"

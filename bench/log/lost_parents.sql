@@ -24,7 +24,7 @@ SELECT boot_key, 'lost-' || boot_key, 'unknown', 0, 0, 0, 0.0, 0
 
 UPDATE event SET run_key = NULL WHERE run_key NOT IN (SELECT run_key FROM check_run);
 
-UPDATE sweep SET reason = 'its readings were lost when the log was damaged', trace_key = NULL,
+UPDATE sweep SET reason = '{"code":"readings-lost","values":{}}', trace_key = NULL,
                  state = CASE state WHEN 'whole' THEN 'interrupted' ELSE state END
  WHERE trace_key NOT IN (SELECT trace_key FROM trace);
 

@@ -30,7 +30,9 @@ def open_read(path: Path | str) -> Iterator[sqlite3.Connection]:
         raise LogError(f"there is no log at {path}")
     with ExitStack() as stack:
         try:
-            schema.refuse_foreign(path)
+            if not path.with_name(path.name + "-shm").exists():
+                # Nobody has it open, so that no lock is given up.
+                schema.refuse_foreign(path)
             db = stack.enter_context(closing(_connect(path, stack)))
         except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise _ours(error, path) from error
@@ -62,6 +64,7 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
             check_same_thread=False,
         )
         try:
+            schema.refuse_foreign_open(path, db)
             db.execute("SELECT count(*) FROM migration").fetchone()
             return db
         except sqlite3.OperationalError as error:
@@ -78,6 +81,11 @@ def _connect(path: Path, stack: ExitStack) -> sqlite3.Connection:
     # may merge the copy's own -wal
     db = sqlite3.connect(copy, isolation_level=None, check_same_thread=False)
     db.execute("PRAGMA query_only = ON")
+    try:
+        schema.refuse_foreign_open(path, db)
+    except BaseException:
+        db.close()
+        raise
     return db
 
 

@@ -18,6 +18,7 @@ from bench.log.committer import NOT_QUEUED, Committer
 from bench.log.entry import Entry
 from bench.log.rows import Commit, Stamp, SweepEnd, now
 from bench.log.write_queue import ReadingBlock, Write
+from bench.procedure.status_message import StatusMessage
 
 __all__ = ["NOT_QUEUED", "LogWriter"]
 
@@ -124,7 +125,7 @@ class LogWriter(Committer):
         *,
         push: bool | None = None,
         trace: Trace | None = None,
-        reason: str | None = None,
+        reason: StatusMessage | None = None,
     ) -> int:
         write = self._write(
             lambda entry: entries.end_sweep(entry, sweep_id, state, push, trace, reason)

@@ -61,8 +61,8 @@ from bench.stream.smoothness import (
 )
 
 # The figures here were found by simulation: tests/benchmarks/stream_faults.py flips.
-# times the next reading's residual; a residual so large is rejected without a third
-# reading
+# times the next reading's residual, or smoother without a reading than with it; what is
+# so clear is rejected at once, though a hand might have caused it
 CLEAR = 4.0
 EVEN = 0.1  # share of the step between two slow readings that counts as smooth
 # times SMOOTH; the step of a reading that leaves rest or ends in it
@@ -78,7 +78,7 @@ GROWN = 1.3  # largest noise now over the remembered noise; more is motion
 SLOWEST = 1.0  # s; readings further apart than this are not a stream
 SLOW = 0.03  # s; longer intervals are a slow stream: a hand does much within one
 GAP = 5.0  # usual intervals without a reading, after which the path is unknown
-SHORTEST_GAP = 0.25  # s; less is a block that waited in the kernel
+SHORTEST_GAP = 0.6  # s; less is a block that waited: a slow machine is 0.4 s late
 LATE = 1.6  # usual intervals, after which a reading at least is taken to be lost
 MOST_PENDING = 4
 QUICK = 0.02  # s; shorter intervals are a quick stream, estimated less often
@@ -126,6 +126,7 @@ class OutlierFilter:
         self._order = LEVEL  # the predictor order
         self._noise = 0.0  # standard deviation of one reading, smoothed, mm
         self._interval = 0.0
+        self._behind = 0.0  # s that readings came late and have not caught up
         self._last: float | None = None  # stamp of the latest reading, passed on or not
         self._path: list[Point] = []  # the latest three passed on
         self._place = 0.0
@@ -150,7 +151,7 @@ class OutlierFilter:
         self._raw.clear()
         self._path.clear()
         self._estimate_at = ESTIMATE_AFTER
-        self._last, self._interval = None, 0.0
+        self._last, self._interval, self._behind = None, 0.0, 0.0
 
     def pass_on(
         self,
@@ -169,6 +170,8 @@ class OutlierFilter:
             if len(path) == 3 and not pending and gone < LATE * self._interval:
                 # Nearly all readings go this way, without a call.
                 self._last = stamp
+                if self._behind:
+                    gone = self._catch_up(gone)
                 self._interval += (max(gone, 1e-6) - self._interval) * 0.0625
                 self._place = place = self._place + 1.0
                 (p0, v0), (_, v1), (_, v2) = path
@@ -238,6 +241,10 @@ class OutlierFilter:
         if last is None:
             return None
         gone, interval = stamp - last, self._interval
+        if gone < LATE * interval:
+            gone = self._catch_up(gone)
+        elif interval:
+            self._behind = gone - interval
         if gone > SLOWEST or (interval and gone > max(GAP * interval, SHORTEST_GAP)):
             return None
         if not interval:
@@ -250,6 +257,13 @@ class OutlierFilter:
             )  # the stream may have become slower
             return round(gone / interval) - 1.0
         return 0.0
+
+    def _catch_up(self, gone: float) -> float:
+        """The time since the reading before, were both on time: readings that came late
+        together say nothing of the interval."""
+        drawn = min(self._behind, max(0.0, self._interval - gone))
+        self._behind = self._behind - drawn if drawn else 0.0
+        return gone + drawn
 
     def _is_predicted(self, place: float, value: float) -> bool:
         """Whether the residual of this reading is within the threshold."""
@@ -321,9 +335,10 @@ class OutlierFilter:
         """Decide on the first of two pending readings; False where that takes more."""
         path = self._path[-2:]
         for by_stamp, (here, after) in self._placings():
-            if divided_difference([*path, here, after]) <= self._smooth_threshold(
-                after
-            ) and self._continues(here, after):
+            smooth, _ = self._smooth_thresholds(after)
+            if divided_difference([*path, here, after]) <= smooth and self._continues(
+                here, after
+            ):
                 self._release(by_stamp, (), 1, out)
                 if self._order == LEVEL:  # motion has begun
                     self._order, self._threshold = LINE, self._thresholds.by_order[LINE]
@@ -338,20 +353,21 @@ class OutlierFilter:
         sure = self._least_residual(after) <= min(
             deviation / CLEAR, self._thresholds.near
         )
-        if not sure or divided_difference(ours) <= self._smooth_threshold(after):
+        if not sure or divided_difference(ours) <= self._smooth_thresholds(after)[1]:
             return False
         self._release(False, (0,), 1, out)
         return True
 
-    def _smooth_threshold(self, newest: Point) -> float:
-        """Roughness that still counts as smooth: least at rest; larger in motion, and
-        larger still between two slow readings, where a hand is less even."""
+    def _smooth_thresholds(self, newest: Point) -> tuple[float, float]:
+        """Roughness that counts as smooth, least at rest and larger in motion; and that
+        which a hand may cause between two slow readings, so that it proves nothing
+        unless the path is far smoother without the reading."""
         place, last = self._path[-1]
         step = abs(newest[1] - last)
         if self._order == LEVEL and step <= self._step_threshold:
-            return self._thresholds.smooth
+            return self._thresholds.smooth, self._thresholds.smooth
         uneven = EVEN * step / (newest[0] - place) if self._interval > SLOW else 0.0
-        return max(self._thresholds.moving, uneven)
+        return self._thresholds.moving, max(self._thresholds.moving, uneven)
 
     def _continues(self, here: Point, after: Point) -> bool:
         ours = [*self._path[-2:], here, after]
@@ -364,14 +380,23 @@ class OutlierFilter:
         with some left out, or after a turn. False where that takes more."""
         path, size = self._path, len(self._pending)
         gone: tuple[int, ...] = ()
+        ways = list(self._placings())
+        # Readings that came late are as likely as readings lost: the placing by stamps
+        # is taken where it is much smoother.
         cost, by_stamp = min(
-            (roughness([*path, *points]), way) for way, points in self._placings()
+            ((roughness([*path, *points]), way) for way, points in ways),
+            key=lambda one: one[0] * (SMOOTHER if one[1] else 1.0),
         )
-        smooth = self._smooth_threshold(
-            (self._pending[-1].place, self._pending[-1].value)
-        )
-        if cost > smooth:
-            most, ways = min(smooth, cost / SMOOTHER), list(self._placings())
+        newest = self._pending[-1]
+        smooth, uneven = self._smooth_thresholds((newest.place, newest.value))
+        if smooth < cost <= uneven:
+            without, way, left_out = smoothest_without(path, ways, 1)[0]
+            if left_out == (0,) and without <= cost / CLEAR:
+                if size == 3:
+                    return False
+                by_stamp, gone = way, left_out
+        elif cost > uneven:
+            most = min(uneven, cost / SMOOTHER)
             for number in (1, 2) if size > MOST_PENDING else (1,):
                 found = smoothest_without(path, ways, number)
                 if found[0][0] <= most:
@@ -383,9 +408,9 @@ class OutlierFilter:
                 return False
             other = next(
                 (one for one in found if (0 in one[2]) != (0 in gone)),
-                (smooth + 1.0, False, ()),
+                (uneven + 1.0, False, ()),
             )
-            if other[0] <= min(smooth, AMBIGUOUS * cost):
+            if other[0] <= min(uneven, AMBIGUOUS * cost):
                 if size == 3:
                     return False
                 gone = tuple({*gone, *other[2]})
@@ -408,18 +433,15 @@ class OutlierFilter:
                 ),
                 0,
             )
-            if size and self._has_turned(points[-size], points[-1]):
+            if size and self._has_turned(points[-1]):
                 self._release(by_stamp, self._off_the_way(size), size, out)
                 self._path.clear()
                 self._release(False, (), 0, out)
                 return True
         return False
 
-    def _has_turned(self, first: Point, newest: Point) -> bool:
-        if self._least_residual(newest) <= self._thresholds.near:
-            return False
-        far = abs(first[1] - self._path[-1][1]) > FAR * self._thresholds.in_line
-        return not far or abs(first[1] - newest[1]) <= self._thresholds.in_line
+    def _has_turned(self, newest: Point) -> bool:
+        return self._least_residual(newest) > self._thresholds.near
 
     def _is_corner(self) -> bool:
         """Whether the first pending reading is the corner between motion and rest,
@@ -520,7 +542,7 @@ class OutlierFilter:
             (statistics.noise - self._noise) / 8.0 if self._noise else statistics.noise
         )
         count = max(self._count, self._step)
-        slow = self._interval > SLOW and statistics.scatter <= ROUGH * count
+        slow = self._interval > SLOW
         # For a slow stream moved by hand amid noise only the line predicts well.
         self._order = (
             min(statistics.order, LINE)

@@ -39,8 +39,7 @@ NEAR = (8.0, 6.0)  # of a reading that may continue the path
 # scatter, SMOOTH in that of fourth differences, NEAR in the predictor's
 SCATTERS, CHANGES, SCATTERS_NEAR = 2.5, 3.5, 6.0
 FINE = 2.5  # counts of scatter, up to which the quadratic predictor serves slow streams
-# counts of scatter, above which PREDICTED_SLOWLY is not used: all readings would wait
-ROUGH = 8.0
+ROUGH = 8.0  # counts of scatter, above which fourth differences are looked at
 
 
 class StreamStatistics(NamedTuple):
@@ -85,7 +84,7 @@ def stream_statistics(raw: Sequence[float], rough: float = 0.0) -> StreamStatist
             NORMAL * GAIN4
         )
     # Motion adds to each estimate and noise is in all, so the least is the noise.
-    noise = min(level, line, bent)
+    noise = min(level, line, bent, changes or math.inf)
     step = sizes[zeros] if len(sizes) - zeros >= STEPS else 0.0
     return StreamStatistics(
         step, predictor_scatter.index(scatter), scatter, noise, changes
