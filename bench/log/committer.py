@@ -234,6 +234,7 @@ class Committer:
             self._connect()
         db = self._file.db
         assert db is not None
+        self._file.ensure_room(sum(queued.size for queued in batch))
         done = boots.last_ticket(db, self._boot_key)
         refused: list[tuple[int, str]] = []
         db.execute("BEGIN IMMEDIATE")

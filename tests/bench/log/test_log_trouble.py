@@ -208,3 +208,28 @@ def test_what_comes_after_closing_is_never_saved(live) -> None:
     life.writer.abandon("run-1")
     assert life.writer.awaited > life.saved[-1].upto
     assert not life.writer.close()
+
+
+def test_a_small_disk_that_the_write_ahead_file_filled_is_left_behind(small_disk, live) -> None:
+    """Somebody who reads keeps it from being merged; it must leave room to be merged once they end."""
+    path = small_disk.folder / "log.sqlite"
+    small_disk("remount,size=1m")
+    life = live(at=path)
+    life.whole_check("run-0")
+    assert life.writer.flush()
+    names = ["run-0-f"]
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM event").fetchone()
+        for number in range(1, 2000):
+            life.whole_check(f"run-{number}")
+            names.append(f"run-{number}-f")
+            life.writer.flush(0.3)
+            if life.troubles:
+                break
+        assert "the disk is full" in life.troubles[0]
+    until(lambda: life.troubles[-1] is None, 10.0)
+    assert life.writer.flush()
+    assert len(life.troubles) == 2  # told once, and once that it is over
+    with open_read(path) as db:
+        assert [row.finding.id for row in list_findings(db)] == names
