@@ -12,6 +12,7 @@ from bench.log import boots, committer, write_queue
 from bench.log.findings import list_findings
 from bench.log.read_only import open_read
 from bench.log.sweeps import load_raw_readings
+from hw import patience
 
 
 def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
@@ -87,7 +88,7 @@ def test_a_commit_that_happened_and_was_reported_as_failed_is_not_done_twice(liv
 
 
 def test_closing_while_the_disk_fails_ends_in_time_and_says_no(live, monkeypatch) -> None:
-    monkeypatch.setattr(committer, "CLOSE_S", 0.2)
+    monkeypatch.setattr(patience, "LOG_CLOSE_S", 0.2)
     life = live()
     with no_file_may_grow_beyond(0):
         life.begin()
@@ -155,7 +156,7 @@ def test_a_folder_that_cannot_be_made_is_trouble(live, tmp_path) -> None:
 
 def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
     """The stall is another program's long transaction."""
-    monkeypatch.setattr(committer, "STALL_S", 0.1)
+    monkeypatch.setattr(patience, "LOG_STALL_S", 0.1)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -169,7 +170,7 @@ def test_a_disk_that_does_not_answer_is_told(live, path, monkeypatch) -> None:
 
 
 def test_a_disk_that_does_not_answer_is_told_though_nothing_more_is_given(live, path, monkeypatch) -> None:
-    monkeypatch.setattr(committer, "STALL_S", 0.05)
+    monkeypatch.setattr(patience, "LOG_STALL_S", 0.05)
     life = live()
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
