@@ -1,12 +1,10 @@
 """The outlier filter: rejects readings that are well formed and wrong.
 
 Frames of most gauges carry no checksum, and nine in ten of the bits of a 24-bit frame
-may flip and still leave a frame that parses. Such a reading lies off the path of the
-readings on both sides of it. By Newton, an excursion of h there and back within two
-intervals T takes an acceleration of at least 2 h / T^2: at a hundred readings a second
-16 counts of 0.01 mm are 3 m/s^2, a third of gravity, twice within 20 ms. A hand does
-not move a sled of some kilograms so (fast pointing with an empty hand peaks near 10
-m/s^2, and takes ten times as long; from memory). Slow instruments prove less: at 8
+may flip and still leave a frame that parses. Such a reading lies off the path of its
+neighbours. By Newton, an excursion of h there and back within two intervals T takes an
+acceleration of 2 h / T^2 at least: 16 counts of 0.01 mm at 100 readings a second are 3
+m/s^2, twice within 20 ms. No hand moves a sled so. Slow instruments prove less: at 8
 readings a second a hand could.
 
 The filter predicts each reading from the three before it, by a constant, a line or a
@@ -39,7 +37,6 @@ from typing import NamedTuple
 from bench.stream.residual_limits import (
     LEVEL,
     Point,
-    extrapolate,
     limits_of,
     roughness,
     smallest_step,
@@ -53,9 +50,7 @@ LATE = 1.6  # usual intervals, after which a reading at least is taken to be los
 EVEN = 0.1  # share of the step between two slow readings that counts as smooth
 SMOOTHER = 2.0  # times smoother without a reading than with it, to reject it
 ABRUPT = 5.0  # times the smooth limit; the step of a reading that leaves or ends rest
-# times the in-line limit; a step so far is believed only if the value stays there: the
-# same bit may flip twice
-FAR = 50.0
+FAR = 50.0  # times the in-line limit; a step so far must stay: a bit may flip twice
 TURN = 3  # readings in line with each other and away from the path that make a new one
 MOST_PENDING = 4
 WINDOW = 24  # readings that an estimate of noise and motion goes back
@@ -63,8 +58,7 @@ ESTIMATE_AFTER = 8  # new readings, after which it is made anew
 
 
 class Passed(NamedTuple):
-    """stamps, values, tags: what is passed on, in order. rejected: the (stamp, value)
-    that this call rejected."""
+    """What one call passed on, in order; rejected: (stamp, value) of the others."""
 
     stamps: list[float]
     values: list[float]
@@ -80,9 +74,20 @@ class _Reading(NamedTuple):
     tag: object
 
 
+def extrapolate(points: Sequence[Point], place: float) -> float:
+    """The value there of the polynomial through the points, in Lagrange's form, mm."""
+    total = 0.0
+    for x, y in points:
+        weight = 1.0
+        for other, _ in points:
+            if other != x:
+                weight *= (place - other) / (x - other)
+        total += weight * y
+    return total
+
+
 class OutlierFilter:
-    """One filter for each stream. rejections: how many so far; waiting: how many
-    readings are pending."""
+    """One for each stream. rejections: so far; waiting: how many are pending."""
 
     def __init__(self, count: float = 0.0) -> None:
         """count: the instrument's count, mm; the step seen is used where it is larger,
@@ -105,8 +110,7 @@ class OutlierFilter:
     def restart(self) -> None:
         """Forget the path, since the port was opened anew; reject what is pending."""
         self.rejections += len(self._pending)
-        for readings in (self._pending, self._raw, self._path):
-            readings.clear()
+        self._pending, self._raw, self._path = [], [], []
         self._last, self._interval = None, 0.0
 
     def pass_on(
@@ -136,8 +140,7 @@ class OutlierFilter:
         return out
 
     def settle(self, now: float) -> Passed:
-        """Decide on what is pending once the stream has a gap. now: s, on the stamps'
-        clock."""
+        """Decide on what is pending where the stream has a gap up to `now`, s."""
         out = Passed([], [], [], [])
         if self._last is not None and self._is_gap(now - self._last):
             self._release_all(out)
@@ -185,11 +188,9 @@ class OutlierFilter:
     def _is_near(self, place: float, value: float) -> bool:
         """Whether a reading may continue the path."""
         path = self._path
-        tails = [path, path[-1:]] if self._limits.order == LEVEL else [path]
-        return any(
-            abs(value - extrapolate(points, place)) <= self._limits.near
-            for points in tails
-        )
+        near = abs(value - extrapolate(path, place)) <= self._limits.near
+        level = self._limits.order == LEVEL
+        return near or (level and abs(value - path[-1][1]) <= self._limits.near)
 
     def _is_between(self, value: float, to: float) -> bool:
         """Whether the value lies between the latest one passed on and `to`."""
@@ -287,11 +288,11 @@ class OutlierFilter:
     def _turn(self, size: int, out: Passed) -> bool:
         """Whether the path turned: the latest `size` pending readings are in line with
         each other and away from it. Passes on them, and what is on the way to them."""
-        limit = self._limits.in_line
+        limit, last = self._limits.in_line, self._path[-1][1]
         for by_stamp, points in enumerate(self._placings()):
             *line, (place, newest) = points[-size:]
             first = line[0][1]
-            far = abs(first - self._path[-1][1]) > FAR * limit
+            far = abs(first - last) > FAR * limit
             stays = size > 2 and abs(first - newest) <= limit
             if (
                 abs(newest - extrapolate(line, place)) <= limit
@@ -308,8 +309,7 @@ class OutlierFilter:
         return False
 
     def _release_all(self, out: Passed) -> None:
-        """Decide on all pending readings, as no more will follow: pass on what is near
-        the path, or a step that was seen twice."""
+        """Pass on all pending that is near the path, or a step that was seen twice."""
         pending = self._pending
         if len(pending) > 1:
             self._turn(2, out)

@@ -78,18 +78,6 @@ def smallest_step(raw: Sequence[float]) -> float:
     return steps[0] if len(steps) >= 3 else 0.0
 
 
-def extrapolate(points: Sequence[Point], place: float) -> float:
-    """The value there of the polynomial through the points, in Lagrange's form, mm."""
-    total = 0.0
-    for x, y in points:
-        weight = 1.0
-        for other, _ in points:
-            if other != x:
-                weight *= (place - other) / (x - other)
-        total += weight * y
-    return total
-
-
 def roughness(points: Sequence[Point]) -> float:
     """The largest highest divided difference of any five consecutive points (of all
     where there are fewer) over its standard deviation in white noise of deviation 1,
